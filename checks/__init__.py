@@ -1,0 +1,1 @@
+"""Readings, verdicts, findings, decisions and releases."""

@@ -1,0 +1,1 @@
+"""Tolerance bases, one data file each, a source beside every value."""

@@ -1,0 +1,1 @@
+"""From a plan and its readings to verdicts and findings; no Django."""

@@ -1,0 +1,1 @@
+"""The Django project, and what every app shares."""

@@ -1,0 +1,1 @@
+"""Jobs, buildings, anchor plans, stages and the people on a job."""

@@ -1,0 +1,1 @@
+"""The exchange document: one parser, one writer, one schema; no Django."""

@@ -1,0 +1,242 @@
+"""Jobs, who works on them, their buildings, the plans of those and their stages."""
+
+from typing import ClassVar, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.urls import reverse
+
+from core.append_only import append_only
+from core.models import Person, Role
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    """The names people ask for."""
+
+    def visible_to(self, person: Person) -> Self:
+        """Jobs this person is a member of; an administrator sees them all."""
+        if person.is_administrator:
+            return self
+        return self.filter(pk__in=Membership.objects.of(person).values("job"))
+
+
+class Job(models.Model):
+    """One customer's order: a site, a ship date, one or more buildings."""
+
+    number = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=120)
+    customer = models.CharField(max_length=120)
+    site = models.CharField(max_length=200, help_text="Where the foundation is.")
+    ship_date = models.DateField(null=True, blank=True)
+    opened_at = models.DateTimeField(auto_now_add=True)
+    opened_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["ship_date", "number"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=~Q(number="") & ~Q(name=""), name="jobs_job_named"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+    def get_absolute_url(self) -> str:
+        return reverse("jobs:job", args=[self.pk])
+
+    def roles_of(self, person: Person) -> frozenset[str]:
+        """The roles that hold for this person on this job; empty for a stranger."""
+        roles = set(
+            self.memberships.filter(person=person).values_list("role", flat=True)
+        )
+        if person.is_administrator:
+            roles.add(Role.ADMINISTRATOR)
+        return frozenset(roles)
+
+
+class MembershipQuerySet(models.QuerySet["Membership"]):
+    """The names people ask for."""
+
+    def of(self, person: Person) -> Self:
+        """Every membership of one person."""
+        return self.filter(person=person)
+
+
+class Membership(models.Model):
+    """One person's part in one job."""
+
+    job = models.ForeignKey(Job, models.CASCADE, related_name="memberships")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    role = models.CharField(max_length=20, choices=Role)
+
+    objects = MembershipQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["job", "role", "person"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["job", "person"], name="jobs_membership_once_per_job"
+            ),
+            models.CheckConstraint(
+                condition=Q(role__in=Role.values), name="jobs_membership_role_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.get_role_display()}"
+
+
+class BuildingQuerySet(models.QuerySet["Building"]):
+    """The names people ask for."""
+
+    def visible_to(self, person: Person) -> Self:
+        """Buildings on jobs this person may see."""
+        if person.is_administrator:
+            return self
+        return self.filter(job__in=Membership.objects.of(person).values("job"))
+
+
+class Building(models.Model):
+    """One building of a job, and what the overview needs to know of its checks.
+
+    The progress fields are written by `jobs.services.set_progress`, called in the
+    same transaction as the evaluation they come from.
+    """
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="buildings")
+    name = models.CharField(max_length=120)
+    created_at = models.DateTimeField(auto_now_add=True)
+    required_checks = models.PositiveIntegerField(default=0)
+    settled_checks = models.PositiveIntegerField(default=0)
+    open_findings = models.PositiveIntegerField(default=0)
+    undecided_findings = models.PositiveIntegerField(default=0)
+    last_reading_at = models.DateTimeField(null=True, blank=True)
+    evaluation_due_since = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="Readings are stored that no evaluation has seen yet.",
+    )
+
+    objects = BuildingQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["job", "name"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["job", "name"], name="jobs_building_name_once_per_job"
+            ),
+            models.CheckConstraint(
+                condition=Q(settled_checks__lte=models.F("required_checks")),
+                name="jobs_building_settled_at_most_required",
+            ),
+            models.CheckConstraint(
+                condition=Q(undecided_findings__lte=models.F("open_findings")),
+                name="jobs_building_undecided_at_most_open",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        # The building's page belongs to a higher app; the root urls name it.
+        return reverse("building", args=[self.pk])
+
+    def roles_of(self, person: Person) -> frozenset[str]:
+        """The roles that hold for this person on this building's job."""
+        return self.job.roles_of(person)
+
+    def current_revision(self) -> "PlanRevision":
+        """The plan in force: the one with the highest number."""
+        return self.revisions.latest("number")
+
+
+class PlanRevision(models.Model):
+    """One issue of a building's anchor plan, kept as an exchange document.
+
+    Never changed: what is measured, decided and released refers to it.
+    """
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="revisions")
+    number = models.PositiveIntegerField()
+    document = models.JSONField(
+        help_text="padstone.building/1 as it came in, without readings."
+    )
+    digest = models.CharField(
+        max_length=64, help_text="SHA-256 of the canonical document."
+    )
+    note = models.CharField(max_length=200, blank=True)
+    drawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    drawn_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["building", "-number"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["building", "number"], name="jobs_revision_number_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(number__gte=1), name="jobs_revision_counts_from_one"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.building} revision {self.number}"
+
+
+class Stage(models.Model):
+    """Where one of a building's three stages stands, and what blocks it."""
+
+    class Kind(models.TextChoices):
+        """The three stages, in their order."""
+
+        FOUNDATION = "foundation", "foundation"
+        VERIFICATION = "verification", "verification"
+        ERECTION = "erection", "erection"
+
+    class State(models.TextChoices):
+        """From not begun to signed off."""
+
+        WAITING = "waiting", "not begun"
+        UNDER_WAY = "under_way", "under way"
+        HELD = "held", "held"
+        READY = "ready", "ready to release"
+        RELEASED = "released", "released"
+
+    building = models.ForeignKey(Building, models.CASCADE, related_name="stages")
+    kind = models.CharField(max_length=20, choices=Kind)
+    state = models.CharField(max_length=20, choices=State, default=State.WAITING)
+    blocked_by = models.CharField(max_length=200, blank=True)
+    changed_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        ordering: ClassVar = ["building", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["building", "kind"], name="jobs_stage_once_per_building"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=["foundation", "verification", "erection"]),
+                name="jobs_stage_kind_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    state__in=["waiting", "under_way", "held", "ready", "released"]
+                ),
+                name="jobs_stage_state_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.building}: {self.kind} {self.state}"

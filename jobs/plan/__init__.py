@@ -1,0 +1,1 @@
+"""The anchor plan as values and its geometry; knows nothing of Django."""
