@@ -1,5 +1,7 @@
 """Application registry entry."""
 
+from typing import ClassVar
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,4 @@ class JobsConfig(AppConfig):
 
     name = "jobs"
     default_auto_field = "django.db.models.BigAutoField"
+    navigation: ClassVar = [("Jobs", "jobs:list")]
