@@ -1,10 +1,428 @@
-"""placeholder"""
+"""Lengths and other quantities as people write them, read once into mm and SI.
+
+The only place that converts units. Lengths are read by a parser of our own, exactly
+(rational arithmetic, rounded once to six decimals of a millimetre); every other
+quantity is a number and a unit, converted by pint, which is not imported before the
+first such quantity is read.
+
+Feet and inches are the international ones, 1 in = 25.4 mm exactly (NIST SP 811
+(2008), B.6).
+"""
+
+import re
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any, Literal, get_args
+
 LengthUnit = Literal["in", "ft", "mm", "cm", "m"]
+LengthStyle = Literal["imperial", "decimal_feet", "inches", "metric"]
+
+MM_PER_UNIT: dict[str, Fraction] = {
+    "in": Fraction("25.4"),
+    "ft": Fraction("304.8"),
+    "mm": Fraction(1),
+    "cm": Fraction(10),
+    "m": Fraction(1000),
+}
+LONGEST_MM = Fraction(10_000_000)
+COARSEST_RESOLUTION_MM = Fraction("3.175")
+FINEST_RESOLUTION_MM = Fraction("0.000001")
+LONGEST_TEXT = 60
+
+EXAMPLES = '23\'-4 1/2", 4 1/2", 5/8 in, 23 ft 4.5 in, 7.125 m or 7125 mm'
+
+
+class UnitError(ValueError):
+    """A quantity that cannot be read: what is wrong, and what would be right."""
+
+
 @dataclass(frozen=True, slots=True)
 class Length:
+    """A length as typed, in millimetres, and how finely it was read.
+
+    Attributes
+    ----------
+    text : str
+        As typed; a bare number with the unit it was taken in.
+    mm : Decimal
+        Rounded once to six decimals. [mm]
+    resolution_mm : Decimal
+        The last fraction or decimal as typed, but never coarser than 1/8 in:
+        a half read off a tape divided in sixteenths is 8/16. [mm]
+    """
+
     text: str
     mm: Decimal
     resolution_mm: Decimal
+
+
+# ---- lengths ----------------------------------------------------------------
+
+_VULGAR = {
+    "¼": "1/4", "½": "1/2", "¾": "3/4", "⅐": "1/7", "⅑": "1/9", "⅒": "1/10",
+    "⅓": "1/3", "⅔": "2/3", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
+    "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+_PLAIN = str.maketrans(
+    {
+        "\u2032": "'",  # prime
+        "\u2019": "'",  # right single quotation mark
+        "\u2033": '"',  # double prime
+        "\u201d": '"',  # right double quotation mark
+        "\u2044": "/",  # fraction slash
+        "\u2212": "-",  # minus
+        "\u2010": "-",  # hyphen
+        "\u2011": "-",  # non-breaking hyphen
+        "\u00a0": " ",  # no-break space
+        "\u2007": " ",  # figure space
+        "\u202f": " ",  # narrow no-break space
+    }
+)
+_VULGAR_AFTER = re.compile(f"(?P<digit>[0-9])?(?P<mark>[{''.join(_VULGAR)}])")
+
+_NUMBER = r"(?:[0-9]+ +[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
+_ONE_UNIT = re.compile(rf"(?P<number>{_NUMBER}) *(?P<unit>'|\"|ft|in|mm|cm|m)")
+_FEET_INCHES = re.compile(
+    rf"(?P<feet>{_NUMBER}) *(?:'|ft)(?P<gap>-? *)(?P<inches>{_NUMBER}) *(?:\"|in)"
+)
+
+
+def parse_length(
+    value: str | int | float | Decimal, unit: LengthUnit | None = None
+) -> Length:
+    """Read a length, as typed or as a bare number in a unit.
+
+    Parameters
+    ----------
+    value : str, int, float or Decimal
+        Text that carries its own unit, or a number in `unit`.
+    unit : {"in", "ft", "mm", "cm", "m"}, optional
+        What a bare number is in. It never applies to text.
+
+    Returns
+    -------
+    Length
+        [mm], exact but for one rounding to six decimals, half to even.
+
+    Raises
+    ------
+    UnitError
+        Says what is wrong and what would be right.
+    """
+    if isinstance(value, str):
+        exact, resolution = _read_text(value)
+        text = value.strip()
+    else:
+        exact, resolution, text = _read_number(value, unit)
+    if abs(exact) > LONGEST_MM:
+        raise UnitError(f"{_quoted(text)} is longer than 10 km.")
+    resolution = min(max(resolution, FINEST_RESOLUTION_MM), COARSEST_RESOLUTION_MM)
+    return Length(text=text, mm=_decimal(exact), resolution_mm=_decimal(resolution))
+
+
+def _decimal(exact: Fraction) -> Decimal:
+    return Decimal(round(exact * 1_000_000)).scaleb(-6)
+
+
+def _quoted(text: str) -> str:
+    shown = text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + "…"
+    return f"“{shown}”"
+
+
+def _read_number(
+    value: object, unit: LengthUnit | None
+) -> tuple[Fraction, Fraction, str]:
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
+        raise UnitError(
+            f"A length is a number, or text with a unit such as {EXAMPLES}; "
+            f"this is {kind_of(value)}."
+        )
+    if unit is None:
+        raise UnitError(f"The number {value} has no unit; write {EXAMPLES}.")
+    if unit not in MM_PER_UNIT:
+        raise UnitError(f"A length unit is in, ft, mm, cm or m, not {unit!r}.")
+    number = Decimal(float.__repr__(value) if isinstance(value, float) else value)
+    if not number.is_finite():
+        raise UnitError(f"A length is a finite number; this is {number}.")
+    if number and number.adjusted() > 12:
+        raise UnitError("This number is longer than 10 km in any unit.")
+    if number.adjusted() < -20:
+        number = Decimal(0)  # far below the last decimal kept
+    if number == number.to_integral_value():
+        number = number.quantize(Decimal(1))  # 7.0 and 7 are one number in JSON
+    scale = MM_PER_UNIT[unit]
+    exponent = int(number.as_tuple().exponent)
+    step = Fraction(10) ** exponent
+    return Fraction(number) * scale, step * scale, f"{number} {unit}"
+
+
+def kind_of(value: object) -> str:
+    """Name a JSON value's type as a person would."""
+    if value is None:
+        return "null"
+    if isinstance(value, bool):
+        return "true or false"
+    if isinstance(value, str):
+        return "text"
+    if isinstance(value, int | float | Decimal):
+        return "a number"
+    if isinstance(value, list | tuple):
+        return "a list"
+    if isinstance(value, dict):
+        return "an object"
+    return f"a {type(value).__name__}"
+
+
+def _read_text(text: str) -> tuple[Fraction, Fraction]:
+    if len(text) > LONGEST_TEXT:
+        raise UnitError(
+            f"{_quoted(text)} is too long for a length; write {EXAMPLES}, "
+            f"in at most {LONGEST_TEXT} characters."
+        )
+    plain = _VULGAR_AFTER.sub(
+        lambda found: (
+            f"{found['digit'] + ' ' if found['digit'] else ''}{_VULGAR[found['mark']]}"
+        ),
+        text.translate(_PLAIN).strip(),
+    )
+    sign = -1 if plain.startswith("-") else 1
+    body = plain[1:] if plain[:1] in ("-", "+") else plain
+    if found := _ONE_UNIT.fullmatch(body):
+        unit = {"'": "ft", '"': "in"}.get(found["unit"], found["unit"])
+        number, step = _amount(found["number"], text)
+        if "/" in found["number"] and unit in ("mm", "cm", "m"):
+            raise UnitError(
+                f"{_quoted(text)}: metric lengths are written as decimals, "
+                f"such as 7.125 m."
+            )
+        scale = MM_PER_UNIT[unit]
+    elif found := _FEET_INCHES.fullmatch(body):
+        number, step = _feet_and_inches(found["feet"], found["inches"], text)
+        scale = MM_PER_UNIT["in"]
+    else:
+        raise UnitError(_what_is_wrong(text, body))
+    return sign * number * scale, step * scale
+
+
+def _amount(number: str, text: str) -> tuple[Fraction, Fraction]:
+    """Read a whole, decimal, fraction or mixed number; also its last step."""
+    whole, _, fraction = number.rpartition(" ")
+    if "/" not in fraction:
+        decimals = len(fraction.partition(".")[2])
+        return Fraction(fraction), Fraction(1, 10**decimals)
+    numerator, denominator = (int(part) for part in fraction.split("/"))
+    if denominator == 0:
+        raise UnitError(f"{_quoted(text)}: nothing can be divided by zero.")
+    if numerator >= denominator:
+        raise UnitError(
+            f"{_quoted(text)}: the fraction {fraction} is not less than 1; "
+            f'write the whole inches apart, such as 4 1/8".'
+        )
+    value = Fraction(numerator, denominator) + int(whole.strip() or 0)
+    return value, Fraction(1, denominator)
+
+
+def _feet_and_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fraction]:
+    if not feet.isdecimal():
+        raise UnitError(
+            f"{_quoted(text)}: before inches the feet are a whole number, "
+            f"such as 23'-4 1/2\"."
+        )
+    number, step = _amount(inches, text)
+    if number >= 12:
+        raise UnitError(
+            f"{_quoted(text)}: behind feet the inches are less than 12; "
+            f'{inches}" are {format_length(float(number * MM_PER_UNIT["in"]))}.'
+        )
+    return int(feet) * 12 + number, step
+
+
+def _what_is_wrong(text: str, body: str) -> str:
+    """Say what keeps a text from being a length, most telling reason first."""
+    reason = "this is not a length"
+    if not body.strip():
+        reason = "nothing is written"
+    elif re.search(r"['\"a-z] +[-+]|['\"a-z]-? *[-+]", body):
+        reason = (
+            "a sign stands only at the very front, and a hyphen only "
+            "directly behind the foot mark"
+        )
+    elif re.search(r"[0-9] *[-+]|^ *[-+]|^ ", body):
+        reason = (
+            "a hyphen separates feet from inches only, directly behind the "
+            "foot mark; a sign stands at the very front, before the first digit"
+        )
+    elif re.search(r"[0-9],[0-9]", body):
+        reason = "write decimals with a point, and no thousands separator"
+    elif re.fullmatch(_NUMBER, body):
+        reason = "it has no unit"
+    elif re.fullmatch(rf"{_NUMBER} *(?:'|ft)-? *{_NUMBER}", body):
+        reason = "the inches have no inch mark"
+    elif re.search(r"nan|inf", body, re.IGNORECASE):
+        reason = "a length is a finite number"
+    return f"{_quoted(text)}: {reason}; write {EXAMPLES}."
+
+
+# ---- everything else --------------------------------------------------------
+
+_TERM = r"[A-Za-zµμ°]{1,20}(?:(?:\^|\*\*)[1-9]|[²³])?"
+_QUANTITY = re.compile(
+    rf"(?P<sign>[-+\u2212]?)(?P<number>[0-9]{{1,15}}(?:\.[0-9]{{1,15}})?|\.[0-9]{{1,15}})"
+    rf"[ \u00a0\u202f]*(?P<unit>{_TERM}(?: ?[*·/] ?{_TERM}){{0,3}})"
+)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint  # a third of a second, spared where only lengths are read
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@lru_cache(maxsize=256)
+def _units(unit: str, target: str) -> tuple[Any, Any] | None:
+    """Find both units in the registry; None where one does not convert to the other."""
+    import pint
+
+    registry = _registry()
+    try:
+        written = registry.Unit(unit.replace("²", "^2").replace("³", "^3"))
+        wanted = registry.Unit(target)
+        registry.Quantity(1.0, written).to(wanted)
+    except (pint.PintError, AttributeError, TypeError, ValueError):
+        return None
+    if target == "rad" and registry.get_base_units(written)[1] != wanted:
+        return None  # to pint an angle is a plain number, and so are counts
+    return written, wanted
+
+
+def _measure(
+    value: object, what: str, target: str, example: str
+) -> tuple[float, float]:
+    """Read a number with a unit; the value and its last decimal, in `target`."""
+    if not isinstance(value, str):
+        raise UnitError(
+            f"{what} is text with its unit, such as {example}; "
+            f"this is {kind_of(value)}."
+        )
+    found = _QUANTITY.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
+    if found is None:
+        raise UnitError(
+            f"{_quoted(value)}: {what.lower()} is one number and its unit, "
+            f"such as {example}."
+        )
+    units = _units(found["unit"], target)
+    if units is None:
+        raise UnitError(
+            f"{_quoted(value)}: {found['unit']} is not a unit for "
+            f"{what.lower()}; write for example {example}."
+        )
+    written, wanted = units
+
+    def convert(number: float) -> float:
+        return float(_registry().Quantity(number, written).to(wanted).magnitude)
+
+    magnitude = float(found["number"]) * (-1 if found["sign"] in ("-", "\u2212") else 1)
+    step = 10.0 ** -len(found["number"].partition(".")[2])
+    return convert(magnitude), abs(convert(step) - convert(0.0))
+
+
+def parse_strength(value: object) -> float:
+    """Read a strength or stress, such as `3000 psi` [MPa]."""
+    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[0]
+
+
+def strength_resolution(value: object) -> float:
+    """Return the last decimal of a strength as typed [MPa]."""
+    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[1]
+
+
+def parse_modulus(value: object) -> float:
+    """Read an elastic modulus, such as `205 GPa` [MPa]."""
+    return _measure(value, "An elastic modulus", "MPa", "205 GPa or 29000 ksi")[0]
+
+
+def parse_temperature(value: object) -> float:
+    """Read a temperature, such as `41 degF` [°C]."""
+    celsius = _measure(value, "A temperature", "degC", "41 degF or 5 degC")[0]
+    if celsius < -273.15:
+        raise UnitError(f"{_quoted(str(value))} is below absolute zero.")
+    return celsius
+
+
+def parse_force(value: object) -> float:
+    """Read a force, such as `12 lbf` [N]."""
+    return _measure(value, "A force", "N", "12 lbf or 50 N")[0]
+
+
+def parse_angle(value: object) -> float:
+    """Read an angle, such as `90 deg` [rad]."""
+    return _measure(value, "An angle", "rad", "90 deg or 1.5708 rad")[0]
+
+
+def parse_area(value: object) -> float:
+    """Read an area, such as `2.5 mm^2` [mm²]."""
+    return _measure(value, "An area", "mm^2", "2.5 mm^2 or 0.004 in^2")[0]
+
+
+def parse_line_weight(value: object) -> float:
+    """Read a weight per length, such as `0.19 N/m` [N/m]."""
+    return _measure(value, "A weight per length", "N/m", "0.19 N/m or 0.013 lbf/ft")[0]
+
+
+# ---- lengths for people -----------------------------------------------------
+
+
+def format_length(
+    mm: float | Decimal, style: LengthStyle = "imperial", denominator: int = 16
+) -> str:
+    """Write a length as a person does.
+
+    Parameters
+    ----------
+    mm : float or Decimal
+        The length. [mm]
+    style : {"imperial", "decimal_feet", "inches", "metric"}
+        Feet, inches and fractions in typographic marks; `23.375 ft`; inches and
+        fractions; `7124.7 mm`.
+    denominator : int
+        The finest fraction of an inch, for `imperial` and `inches`.
+
+    Returns
+    -------
+    str
+        Rounded to the nearest, halves away from zero. `parse_length` reads it back.
+    """
+    number = Decimal(float.__repr__(mm) if isinstance(mm, float) else mm)
+    if not number.is_finite():
+        raise UnitError(f"A length is a finite number; this is {number}.")
+    exact = abs(Fraction(number))
+    if style == "metric":
+        steps = _nearest(exact * 10)
+        shown = f"{steps // 10}.{steps % 10} mm"
+    elif style == "decimal_feet":
+        steps = _nearest(exact / MM_PER_UNIT["ft"] * 1000)
+        shown = f"{steps // 1000}.{steps % 1000:03d} ft"
+    elif style in ("imperial", "inches"):
+        steps = _nearest(exact / MM_PER_UNIT["in"] * denominator)
+        shown = _feet_inches_text(steps, denominator, feet=style == "imperial")
+    else:
+        raise ValueError(f"{style!r} is not one of {', '.join(get_args(LengthStyle))}.")
+    return f"\u2212{shown}" if number < 0 and steps else shown
+
+
+def _nearest(exact: Fraction) -> int:
+    return int(exact + Fraction(1, 2))
+
+
+def _feet_inches_text(steps: int, denominator: int, *, feet: bool) -> str:
+    whole, rest = divmod(steps, denominator)
+    fraction = Fraction(rest, denominator)
+    ahead, inches = divmod(whole, 12) if feet else (0, whole)
+    parts = [str(inches)] if inches or ahead or not rest else []
+    if rest:
+        parts.append(f"{fraction.numerator}\u2044{fraction.denominator}")
+    text = " ".join(parts) + "\u2033"
+    return f"{ahead}\u2032-{text}" if ahead else text
