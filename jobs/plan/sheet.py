@@ -1,0 +1,388 @@
+"""The check sheet: everything the plan asks to be measured, in the order of the walk.
+
+Diagonals first, then walls, then each frame line from the corner, then each position's
+pattern, then levels, the sheeting notch, and plumb. Nominals come from the plan alone.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+from itertools import pairwise
+from typing import Literal
+
+from jobs.plan.geometry import distance, walls
+from jobs.plan.model import Detail, Plan, Position
+
+Stage = Literal["foundation", "verification", "erection"]
+Axis = Literal["along", "in"]
+
+IN_A_ROW = 1e-6
+"""How far two rods may stand off one line and still be in a row. [mm]"""
+
+
+class UnknownCheckError(ValueError):
+    """A check key that the plan does not have; says which it does have."""
+
+
+class Kind(StrEnum):
+    """What is read, by the word in front of the check's colon."""
+
+    DIAGONAL = "diagonal"
+    WALL = "wall"
+    LINE = "line"
+    SETBACK = "setback"
+    OFFSET = "offset"
+    GAGE = "gage"
+    PROJECTION = "projection"
+    LEVEL = "level"
+    BENCHMARK = "benchmark"
+    STRENGTH = "strength"
+    NOTCH_WIDTH = "notch_width"
+    NOTCH_DEPTH = "notch_depth"
+    PLUMB = "plumb"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One thing to measure.
+
+    Attributes
+    ----------
+    key : str
+        Its canonical name, such as `diagonal:SW-NE` or `setback:S1.2`.
+    nominal : float or None
+        What the plan says; a `line`'s is from the wall's first corner. None where
+        the plan has no figure: a level, a benchmark. [mm; MPa for a strength]
+    rods : tuple of int
+        The rods it is about, numbered from 1.
+    corners : tuple of str
+        The corners it runs between.
+    name : str or None
+        Of a benchmark or a sample.
+    axis : {"along", "in"} or None
+        What it is measured along, where that is one of the position's axes.
+    required : bool
+        Whether a release waits for it.
+    stage : {"foundation", "verification", "erection"}
+        The first stage in which it can be measured.
+    """
+
+    key: str
+    kind: Kind
+    nominal: float | None = None
+    mark: str | None = None
+    rods: tuple[int, ...] = ()
+    corners: tuple[str, ...] = ()
+    name: str | None = None
+    axis: Axis | None = None
+    required: bool = True
+    stage: Stage = "foundation"
+
+
+def check_sheet(plan: Plan) -> tuple[Check, ...]:
+    """List what the plan asks to be measured, in the order of the walk."""
+    return _sheet_of(_Same(plan)).checks
+
+
+def find_check(plan: Plan, key: str) -> Check:
+    """Find a check by its key.
+
+    A diagonal or a gage may be named from either end and is returned under its
+    canonical key; any two rods of a detail have a gage and any two corners that do
+    not share a wall a diagonal, asked for or not. Benchmarks and samples are named
+    freely.
+
+    Raises
+    ------
+    UnknownCheckError
+        Says what the plan has instead.
+    """
+    return _sheet_of(_Same(plan)).find(key)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Same:
+    """A plan as a cache key, by identity: plans hold dicts and cannot be hashed."""
+
+    plan: Plan
+
+    def __hash__(self) -> int:
+        return id(self.plan)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.plan is self.plan
+
+
+@lru_cache(maxsize=32)
+def _sheet_of(same: _Same) -> "_Sheet":
+    return _Sheet(same.plan)
+
+
+class _Sheet:
+    """The checks of one plan, found by key."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.checks = tuple(_all_checks(plan))
+        self.by_key = {check.key: check for check in self.checks}
+        self.details = {each.mark: plan.details[each.detail] for each in plan.positions}
+        self.corners = [each.name for each in plan.outline]
+        self.diagonals: dict[str, tuple[str, str]] = {}
+
+    def find(self, key: str) -> Check:
+        if found := self.by_key.get(key):
+            return found
+        word, colon, rest = key.partition(":")
+        if word not in Kind.__members__.values() or not colon:
+            kinds = ", ".join(Kind)
+            raise UnknownCheckError(
+                f"“{key[:120]}” names no check; a key is one of {kinds}, a colon, "
+                f"and what is measured, such as line:{self._a_mark()}."
+            )
+        kind = Kind(word)
+        if kind in (Kind.BENCHMARK, Kind.STRENGTH):
+            return self._free(kind, rest)
+        if kind is Kind.DIAGONAL:
+            return self._diagonal(rest)
+        if kind in (Kind.WALL, Kind.NOTCH_WIDTH, Kind.NOTCH_DEPTH):
+            raise UnknownCheckError(self._no_wall(kind, rest))
+        if kind is Kind.GAGE and (found := self._gage(rest)):
+            return found
+        raise UnknownCheckError(self._not_at_position(kind, rest))
+
+    def _free(self, kind: Kind, name: str) -> Check:
+        if not name or name != name.strip():
+            what = "benchmark" if kind is Kind.BENCHMARK else "sample"
+            raise UnknownCheckError(
+                f"“{kind}:{name}” names no {what}; write {kind}:NAME, without "
+                f"spaces at its ends."
+            )
+        nominal = None
+        if kind is Kind.STRENGTH:
+            nominal = self.plan.concrete.specified_strength
+        return Check(
+            key=f"{kind}:{name}",
+            kind=kind,
+            nominal=nominal,
+            name=name,
+            required=False,
+            stage="verification",
+        )
+
+    def _diagonal(self, rest: str) -> Check:
+        if not self.diagonals:
+            self.diagonals = dict(_diagonal_names(self.plan))
+        ends = self.diagonals.get(rest)
+        if ends is None:
+            named = ", ".join(self.corners[:12])
+            raise UnknownCheckError(
+                f"“diagonal:{rest[:100]}” does not join two corners that share no "
+                f"wall; the corners are {named}."
+            )
+        key = f"diagonal:{'-'.join(ends)}"
+        return self.by_key.get(key) or _diagonal_check(self.plan, ends, required=False)
+
+    def _gage(self, rest: str) -> Check | None:
+        mark, _, pair = rest.rpartition(".")
+        first, dash, second = pair.partition("-")
+        detail = self.details.get(mark)
+        if detail is None or not dash:
+            return None
+        numbers = {str(rod.number): rod.number for rod in detail.rods}
+        if first == second or first not in numbers or second not in numbers:
+            return None
+        low, high = sorted((numbers[first], numbers[second]))
+        asked = self.by_key.get(f"gage:{mark}.{low}-{high}")
+        return asked or _gage_check(mark, detail, low, high)
+
+    def _no_wall(self, kind: Kind, rest: str) -> str:
+        named = ", ".join("-".join(wall) for wall in walls(self.plan)[:12])
+        if kind is not Kind.WALL and self.plan.notch is None:
+            return f"“{kind}:{rest[:80]}”: the plan has no sheeting notch."
+        return (
+            f"“{kind}:{rest[:80]}” names no wall; the walls, named by their corners "
+            f"in this order, are {named}."
+        )
+
+    def _not_at_position(self, kind: Kind, rest: str) -> str:
+        shown = f"“{kind}:{rest[:80]}”"
+        whole = kind in (Kind.LINE, Kind.LEVEL)
+        mark = rest if whole or rest in self.details else rest.rpartition(".")[0]
+        detail = self.details.get(mark)
+        if detail is None:
+            alike = [each for each in self.details if each.lower() == mark.lower()]
+            hint = f"did you mean {alike[0]}?" if alike else self._marks()
+            return f"{shown}: there is no position {mark or rest!r} on the plan; {hint}"
+        if kind is Kind.LINE:
+            return f"{shown}: {mark} stands at a point, not on a wall; it has no line."
+        if kind is Kind.PLUMB:
+            return f"{shown}: write plumb:{mark}.in or plumb:{mark}.along."
+        numbers = [str(rod.number) for rod in detail.rods]
+        if kind is Kind.GAGE:
+            return (
+                f"{shown}: a gage joins two different rods of {mark}, such as "
+                f"gage:{mark}.1-2; its rods are 1 to {len(numbers)}."
+            )
+        if kind is Kind.PROJECTION and rest.rpartition(".")[2] in numbers:
+            return f"{shown}: the plan gives no projection for this rod."
+        return (
+            f"{shown}: the rods of {mark} are numbered 1 to {len(numbers)}, "
+            f"such as {kind}:{mark}.1."
+        )
+
+    def _a_mark(self) -> str:
+        return next(iter(self.details), "MARK")
+
+    def _marks(self) -> str:
+        named = list(self.details)[:8]
+        if not named:
+            return "it has none."
+        more = ", …" if len(self.details) > len(named) else ""
+        return f"it has {', '.join(named)}{more}."
+
+
+def _all_checks(plan: Plan) -> Iterator[Check]:
+    for ends in plan.diagonals:
+        yield _diagonal_check(plan, ends, required=True)
+    for wall in walls(plan):
+        yield Check(
+            key=f"wall:{'-'.join(wall)}",
+            kind=Kind.WALL,
+            nominal=distance(plan, wall),
+            corners=wall,
+        )
+    for position in plan.positions:
+        if position.wall is not None:
+            yield Check(
+                key=f"line:{position.mark}",
+                kind=Kind.LINE,
+                nominal=position.along,
+                mark=position.mark,
+                corners=position.wall,
+                axis="along",
+            )
+    for position in plan.positions:
+        yield from _pattern_checks(position, plan.details[position.detail])
+    for position in plan.positions:
+        yield Check(
+            key=f"level:{position.mark}",
+            kind=Kind.LEVEL,
+            mark=position.mark,
+            stage="verification",
+        )
+    yield from _notch_checks(plan)
+    for position in plan.positions:
+        for axis in _AXES:
+            yield Check(
+                key=f"plumb:{position.mark}.{axis}",
+                kind=Kind.PLUMB,
+                nominal=0.0,
+                mark=position.mark,
+                axis=axis,
+                stage="erection",
+            )
+
+
+_AXES: tuple[Axis, Axis] = ("in", "along")
+
+
+def _pattern_checks(position: Position, detail: Detail) -> Iterator[Check]:
+    mark = position.mark
+    for rod in detail.rods:
+        numbers = (rod.number,)
+        yield Check(
+            key=f"setback:{mark}.{rod.number}",
+            kind=Kind.SETBACK,
+            nominal=rod.inward,
+            mark=mark,
+            rods=numbers,
+            axis="in",
+        )
+        yield Check(
+            key=f"offset:{mark}.{rod.number}",
+            kind=Kind.OFFSET,
+            nominal=rod.along,
+            mark=mark,
+            rods=numbers,
+            axis="along",
+        )
+    for low, high in neighbours(detail):
+        yield _gage_check(mark, detail, low, high)
+    for rod in detail.rods:
+        if rod.projection is not None:
+            yield Check(
+                key=f"projection:{mark}.{rod.number}",
+                kind=Kind.PROJECTION,
+                nominal=rod.projection,
+                mark=mark,
+                rods=(rod.number,),
+            )
+
+
+def neighbours(detail: Detail) -> tuple[tuple[int, int], ...]:
+    """Pair the rods that stand next to each other in a row, along or in."""
+    pairs: set[tuple[int, int]] = set()
+    points = {rod.number: (rod.along, rod.inward) for rod in detail.rods}
+    for across, running in ((1, 0), (0, 1)):
+        rows: dict[int, list[int]] = {}
+        for number, point in points.items():
+            rows.setdefault(round(point[across] / IN_A_ROW), []).append(number)
+        for row in rows.values():
+            row.sort(key=lambda number, axis=running: points[number][axis])  # type: ignore[misc]
+            pairs.update((min(pair), max(pair)) for pair in pairwise(row))
+    return tuple(sorted(pairs))
+
+
+def _gage_check(mark: str, detail: Detail, low: int, high: int) -> Check:
+    first, second = detail.rods[low - 1], detail.rods[high - 1]
+    return Check(
+        key=f"gage:{mark}.{low}-{high}",
+        kind=Kind.GAGE,
+        nominal=math.hypot(second.along - first.along, second.inward - first.inward),
+        mark=mark,
+        rods=(low, high),
+        required=False,
+    )
+
+
+def _diagonal_check(plan: Plan, ends: tuple[str, str], *, required: bool) -> Check:
+    return Check(
+        key=f"diagonal:{'-'.join(ends)}",
+        kind=Kind.DIAGONAL,
+        nominal=distance(plan, ends),
+        corners=ends,
+        required=required,
+    )
+
+
+def _diagonal_names(plan: Plan) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Name every possible diagonal from both ends, with its canonical order."""
+    names = [each.name for each in plan.outline]
+    asked = {frozenset(ends): ends for ends in plan.diagonals}
+    for i, first in enumerate(names):
+        for j in range(i + 2, len(names)):
+            if i == 0 and j == len(names) - 1:
+                continue
+            ends = asked.get(frozenset((first, names[j])), (first, names[j]))
+            yield "-".join(ends), ends
+            yield "-".join(reversed(ends)), ends
+
+
+def _notch_checks(plan: Plan) -> Iterator[Check]:
+    """List the notch's checks; no release waits for them, for open walls have none."""
+    if plan.notch is None:
+        return
+    for wall in walls(plan):
+        for kind, nominal in (
+            (Kind.NOTCH_WIDTH, plan.notch.width),
+            (Kind.NOTCH_DEPTH, plan.notch.depth),
+        ):
+            yield Check(
+                key=f"{kind}:{'-'.join(wall)}",
+                kind=kind,
+                nominal=nominal,
+                corners=wall,
+                required=False,
+            )
