@@ -1,21 +1,45 @@
 #!/usr/bin/env python3
 """The project's command line."""
 
+import contextlib
 import os
 import sys
 
+# These do without the database; any other command finds it running.
+NO_DATABASE = {
+    "check", "collectstatic", "compilemessages", "demo", "diffsettings", "evaluate",
+    "findstatic", "help", "makemessages", "spectacular", "startapp", "startproject",
+    "version",
+}  # fmt: skip
+
+
+def needs_database(arguments: list[str]) -> bool:
+    """Whether a command line asks for something that is in the database."""
+    if not arguments or {"-h", "--help", "--version"} & set(arguments):
+        return False
+    return arguments[0] not in NO_DATABASE
+
 
 def main() -> None:
-    """Run one management command."""
+    """Run one management command, with the embedded database where it needs one."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
     try:
+        from django.conf import settings
         from django.core.management import execute_from_command_line
+
+        from core import embedded
     except ModuleNotFoundError as missing:
         sys.exit(
             f"The module {missing.name!r} is not installed. Run the set-up command in"
             " README.md, which installs what is needed into .venv and starts there."
         )
-    execute_from_command_line(sys.argv)
+    with contextlib.ExitStack() as stack:
+        if needs_database(sys.argv[1:]) and not os.environ.get("DATABASE_URL"):
+            try:
+                stack.enter_context(embedded.running(settings.DATA_DIR))
+            except embedded.EmbeddedError as fault:
+                sys.exit(str(fault))
+        execute_from_command_line(sys.argv)
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ import pgtrigger
 
 
 def append_only() -> pgtrigger.Trigger:
-    """A trigger that refuses every update and delete of a table's rows."""
+    """Refuse every update and delete of a table's rows."""
     return pgtrigger.Protect(
         name="append_only", operation=pgtrigger.Update | pgtrigger.Delete
     )

@@ -8,3 +8,7 @@ class CoreConfig(AppConfig):
 
     name = "core"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Make the queue the one that every task is sent to."""
+        from core import celery  # noqa: F401 - importing it registers the app

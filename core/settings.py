@@ -1,15 +1,34 @@
-"""Django settings; every deployment choice is an environment variable."""
+"""Django settings; every deployment choice is an environment variable.
+
+DEVELOPERS.md lists the variables. With none set, everything runs out of `.data/`:
+an embedded PostgreSQL and a message queue in plain files.
+"""
 
 from pathlib import Path
 
 import environ
+from csp.constants import NONE, SELF
+
+from core import embedded
+from core.logs import configure_logs
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
+# What runs, and for whom
 DEBUG = env.bool("DEBUG", default=False)
+HTTPS = env.bool("HTTPS", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="only-for-tests-and-the-demo")
-ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1"])
+if HTTPS and "SECRET_KEY" not in env.ENVIRON:
+    msg = (
+        "HTTPS=true is a deployment: set SECRET_KEY to 50 or more random characters,"
+        " the same on every server."
+    )
+    raise environ.ImproperlyConfigured(msg)
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / ".data"))).absolute()
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -19,6 +38,8 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "pgtrigger",
     "django_htmx",
+    "axes",
+    "csp",
     "rest_framework",
     "knox",
     "django_filters",
@@ -31,7 +52,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "core.middleware.request_log",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -41,6 +64,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "core.urls"
@@ -53,19 +77,173 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "core.context_processors.page",
             ],
         },
     },
 ]
+FORM_RENDERER = "core.forms.BookRenderer"
 
-DATABASES = {"default": env.db("DATABASE_URL", default="postgres:///padstone")}
+# The record
+DATABASES = {
+    "default": env.db("DATABASE_URL")
+    if "DATABASE_URL" in env.ENVIRON
+    else embedded.connection_settings(DATA_DIR)
+}
+DATABASE_POOL_SIZE = env.int("DATABASE_POOL_SIZE", default=0)
+if DATABASE_POOL_SIZE:
+    DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {
+        "min_size": 1,
+        "max_size": DATABASE_POOL_SIZE,
+    }
+else:
+    DATABASES["default"].setdefault("CONN_MAX_AGE", 60)
+    DATABASES["default"].setdefault("CONN_HEALTH_CHECKS", True)
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(DATA_DIR / "media")))
+MEDIA_URL = "media/"
+
+# Work that does not wait for a page
+CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
+if CELERY_BROKER_URL == "filesystem://":
+    QUEUE_DIR = DATA_DIR / "queue"
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(QUEUE_DIR / "messages"),
+        "data_folder_out": str(QUEUE_DIR / "messages"),
+        "control_folder": str(QUEUE_DIR / "control"),
+        "polling_interval": 0.5,
+    }
+    CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_TIME_LIMIT = 300
+CELERY_TASK_DEFAULT_QUEUE = "padstone"
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "schedule")
+CELERY_BEAT_SCHEDULE = {
+    "evaluate what is due": {
+        "task": "checks.tasks.evaluate_due",
+        "schedule": 60.0,
+        "options": {"expires": 55.0},
+    },
+}
+
+# Who is there
 AUTH_USER_MODEL = "core.Person"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.ScryptPasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    for name, options in [
+        ("UserAttributeSimilarityValidator", {}),
+        ("MinimumLengthValidator", {"min_length": 10}),
+        ("CommonPasswordValidator", {}),
+        ("NumericPasswordValidator", {}),
+    ]
+]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "sign-in"
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "core/locked.html"
+AXES_RESET_ON_SUCCESS = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+# What a browser may do with a page
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "object-src": [NONE],
+        "base-uri": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^health/"]
+SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", default=31_536_000) if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
+SECURE_HSTS_PRELOAD = HTTPS
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+if env.bool("BEHIND_PROXY", default=False):
+    # Only where the proxy sets this header itself and strips what clients send.
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    USE_X_FORWARDED_HOST = True
+
+# Time and words
 USE_TZ = True
-TIME_ZONE = "UTC"
+TIME_ZONE = env.str("TIME_ZONE", default="UTC")
 LANGUAGE_CODE = "en-us"
-STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "static"
-DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# Files of the look
+STATIC_URL = "/static/"
+STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(BASE_DIR / "static")))
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if DEBUG
+        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    },
+}
+WHITENOISE_USE_FINDERS = DEBUG
+
+# Letters
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+if "EMAIL_URL" in env.ENVIRON:
+    globals().update(env.email("EMAIL_URL"))
+DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
+
+# The interface for programs
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.SessionAuthentication",
+        "knox.auth.TokenAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.CursorPagination",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"user": env.str("API_RATE", default="600/min")},
+    "EXCEPTION_HANDLER": "api.errors.problem_details",
+    "PAGE_SIZE": 100,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+REST_KNOX = {
+    "TOKEN_TTL": None,  # each token is given its own end when it is made
+    "AUTH_HEADER_PREFIX": "Token",
+    "AUTO_REFRESH": False,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Padstone",
+    "DESCRIPTION": "Readings in, verdicts and findings out.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+
+LOGGING_CONFIG = None
+LOG_LEVEL = env.str("LOG_LEVEL", default="INFO")
+configure_logs(LOG_LEVEL, as_json=env.bool("LOG_JSON", default=not DEBUG))

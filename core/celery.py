@@ -1,0 +1,29 @@
+"""Work that does not wait for a page: the queue and its clock."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+from celery import Celery
+from kombu import Connection
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
+
+
+class Queue(Celery):
+    """A Celery app that makes the folders of a queue in files when it first needs them.
+
+    The file-system transport expects its folders to exist; a server needs none.
+    """
+
+    def _connection(self, *args: Any, **kwargs: Any) -> Connection:
+        options = self.conf.broker_transport_options or {}
+        for name in ("data_folder_in", "data_folder_out", "control_folder"):
+            if name in options:
+                Path(options[name]).mkdir(parents=True, exist_ok=True)
+        return super()._connection(*args, **kwargs)
+
+
+app = Queue("padstone")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

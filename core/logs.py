@@ -1,0 +1,50 @@
+"""One line per event, with the request it belongs to."""
+
+import logging.config
+
+import structlog
+
+
+def configure_logs(level: str, *, as_json: bool) -> None:
+    """Send what the program and its libraries log to standard error, in one form."""
+    shared: list[structlog.typing.Processor] = [
+        structlog.contextvars.merge_contextvars,
+        structlog.stdlib.add_logger_name,
+        structlog.stdlib.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso", utc=True),
+    ]
+    structlog.configure(
+        processors=[*shared, structlog.stdlib.ProcessorFormatter.wrap_for_formatter],
+        logger_factory=structlog.stdlib.LoggerFactory(),
+        wrapper_class=structlog.stdlib.BoundLogger,
+        cache_logger_on_first_use=True,
+    )
+    last: list[structlog.typing.Processor] = (
+        [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
+        if as_json
+        else [structlog.dev.ConsoleRenderer(colors=False)]
+    )
+    formatter = {
+        "()": structlog.stdlib.ProcessorFormatter,
+        "foreign_pre_chain": shared,
+        "processors": [
+            structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+            *last,
+        ],
+    }
+    logging.config.dictConfig(
+        {
+            "version": 1,
+            "disable_existing_loggers": False,
+            "formatters": {"line": formatter},
+            "handlers": {
+                "stderr": {"class": "logging.StreamHandler", "formatter": "line"}
+            },
+            "root": {"handlers": ["stderr"], "level": level},
+            "loggers": {
+                "axes": {"level": "WARNING"},
+                "celery.beat": {"level": "WARNING"},
+                "django.utils.autoreload": {"level": "WARNING"},
+            },
+        }
+    )

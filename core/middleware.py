@@ -1,0 +1,42 @@
+"""Gives each request an id and writes one line about it."""
+
+import re
+import time
+import uuid
+from collections.abc import Callable
+
+import structlog
+from django.http import HttpRequest, HttpResponse
+
+log = structlog.get_logger("padstone.request")
+
+_ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
+
+
+def request_log(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Bind a request id to every log line, and answer with it."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        given = request.headers.get("X-Request-ID", "")
+        request_id = given if _ID.fullmatch(given) else uuid.uuid4().hex
+        structlog.contextvars.clear_contextvars()
+        structlog.contextvars.bind_contextvars(request_id=request_id)
+        began = time.perf_counter()
+        response = get_response(request)
+        response["X-Request-ID"] = request_id
+        if not request.path.startswith(("/health/", "/static/")):
+            # The session is only asked who this is if the page asked already.
+            user = getattr(request, "user", None)
+            log.info(
+                "request",
+                method=request.method,
+                path=request.path,
+                status=response.status_code,
+                ms=round((time.perf_counter() - began) * 1000, 1),
+                person=user.pk if "_cached_user" in vars(request) and user else None,
+            )
+        return response
+
+    return middleware

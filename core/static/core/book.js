@@ -1,0 +1,51 @@
+// The two switches every page has (lengths, light) without a reload, and small helps.
+"use strict";
+(() => {
+  const root = document.documentElement;
+  const year = 60 * 60 * 24 * 365;
+
+  function remember(name, value) {
+    const secure = location.protocol === "https:" ? "; Secure" : "";
+    document.cookie = `${name}=${value}; Path=/; Max-Age=${year}; SameSite=Lax${secure}`;
+  }
+
+  function showLengths(scope) {
+    const style = root.dataset.units;
+    for (const node of scope.querySelectorAll(".length[data-imperial]")) {
+      node.textContent = node.dataset[style];
+      node.title = ["imperial", "decimal", "metric"]
+        .filter((other) => other !== style).map((other) => node.dataset[other]).join(" · ");
+    }
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest(".switches button[name]");
+    if (!button) return;
+    event.preventDefault();
+    remember(button.name, button.value);
+    root.dataset[button.name] = button.value;
+    for (const other of button.parentElement.querySelectorAll("button")) {
+      other.setAttribute("aria-pressed", String(other === button));
+    }
+    if (button.name === "units") {
+      showLengths(document);
+      document.dispatchEvent(new CustomEvent("units-changed", { detail: button.value }));
+    }
+  });
+
+  // A drawer closes when the next thing is touched, or with Escape.
+  document.addEventListener("click", (event) => {
+    for (const drawer of document.querySelectorAll("details.drawer[open]")) {
+      if (!drawer.contains(event.target)) drawer.open = false;
+    }
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    for (const drawer of document.querySelectorAll("details.drawer[open]")) {
+      drawer.open = false;
+      drawer.querySelector("summary").focus();
+    }
+  });
+
+  document.addEventListener("htmx:afterSwap", (event) => showLengths(event.target));
+})();

@@ -1,0 +1,85 @@
+"""Health, preferences, errors: the pages that belong to no trade."""
+
+from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
+from django.template import loader
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_POST
+from kombu.exceptions import OperationalError
+
+from core.celery import app as celery_app
+from core.context_processors import THEMES, UNITS
+
+YEAR_S = 365 * 24 * 3600
+
+
+@login_not_required
+@never_cache
+@require_GET
+def live(request: HttpRequest) -> HttpResponse:
+    """Answer that the process runs, whatever it depends on."""
+    return JsonResponse({"status": "live"})
+
+
+@login_not_required
+@never_cache
+@require_GET
+def ready(request: HttpRequest) -> HttpResponse:
+    """Answer whether a request could be served: database, migrations, broker."""
+    faults = {"database": _database_fault(), "broker": _broker_fault()}
+    state = {name: fault or "ready" for name, fault in faults.items()}
+    healthy = not any(faults.values())
+    return JsonResponse(
+        {"status": "ready" if healthy else "not ready", **state},
+        status=200 if healthy else 503,
+    )
+
+
+def _database_fault() -> str:
+    try:
+        executor = MigrationExecutor(connection)
+        targets = executor.loader.graph.leaf_nodes()
+        return "migrations missing" if executor.migration_plan(targets) else ""
+    except DatabaseError:
+        return "not reachable"
+
+
+def _broker_fault() -> str:
+    try:
+        with celery_app.connection_for_write() as broker:
+            broker.ensure_connection(max_retries=1, timeout=2)
+    except (OperationalError, OSError):
+        return "not reachable"
+    return ""
+
+
+@login_not_required
+@require_POST
+def preferences(request: HttpRequest) -> HttpResponse:
+    """Remember units or light in a cookie and go back to the page."""
+    back = request.POST.get("next", "/")
+    if not url_has_allowed_host_and_scheme(
+        back, {request.get_host()}, require_https=request.is_secure()
+    ):
+        back = "/"
+    response = HttpResponseRedirect(back)
+    for name, allowed in (("units", UNITS), ("theme", THEMES)):
+        value = request.POST.get(name)
+        if value in allowed:
+            response.set_cookie(
+                name,
+                value,
+                max_age=YEAR_S,
+                samesite="Lax",
+                secure=settings.SESSION_COOKIE_SECURE,
+            )
+    return response
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Say sorry without asking the database or the session for anything."""
+    return HttpResponse(loader.get_template("500.html").render(), status=500)
