@@ -1,0 +1,308 @@
+"""How well a reading is known, and what repeats of it are worth together.
+
+All uncertainties are standard ones (1 sigma) unless called expanded (k = 2). A bound
+that is all that is known of an effect is taken as rectangular: its half-width
+divided by sqrt(3), JCGM 100:2008 (GUM) 4.3.7; independent parts add in quadrature,
+GUM 5.1.2.
+
+A steel tape's accuracy class bounds its error at +-(a + b L) mm, L in metres rounded
+up to whole ones, OIML R 35-1:
+
+    class     a [mm]   b [mm/m]
+    I          0.1      0.1
+    II         0.3      0.2
+    III        0.6      0.4
+
+A level and rod have 1.0 mm at 30 m, in proportion to the sight (common practice),
+unless the instrument says otherwise.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.tape import STEEL_EXPANSION
+
+ASSUMED_CLASS = 2
+"""Accuracy class of a tape of which none is given."""
+
+UNKNOWN_TEMPERATURE_C = 10.0
+"""How far a tape may be from its standard temperature if none was noted. [°C]"""
+
+LEVEL_MM = 1.0
+"""Standard uncertainty of a grade-rod reading at `LEVEL_SIGHT_MM`. [mm]"""
+
+LEVEL_SIGHT_MM = 30_000.0
+"""Sight for which `LEVEL_MM` holds, and which is assumed if none is given. [mm]"""
+
+_CLASS_FIXED_MM = np.array([np.nan, 0.1, 0.3, 0.6])
+_CLASS_PER_M_MM = np.array([np.nan, 0.1, 0.2, 0.4])
+_WHOLE_METRE_SLACK_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UncertaintyParts:
+    """Standard uncertainty of each reading, by cause. [mm], all of shape (n,).
+
+    `class_mm` is common to all readings of a tape and does not fall with repeats;
+    the others do.
+    """
+
+    class_mm: FloatArray
+    resolution_mm: FloatArray
+    temperature_mm: FloatArray
+    level_mm: FloatArray
+    combined_mm: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeats:
+    """Each check's readings taken together; all of shape (n_checks,).
+
+    NaN (and False) where a check has no reading. `spread_mm` is largest less
+    smallest; `disagree` says that it exceeds `spread_limit_mm`.
+    """
+
+    mean_mm: FloatArray
+    uncertainty_mm: FloatArray
+    count: IntArray
+    spread_mm: FloatArray
+    spread_limit_mm: FloatArray
+    disagree: BoolArray
+
+
+def tape_class_limit(
+    length_mm: npt.ArrayLike, accuracy_class: npt.ArrayLike = ASSUMED_CLASS
+) -> FloatArray:
+    """Give the maximum permissible error of a steel tape over a length.
+
+    a + b L with L in metres rounded up [1]_; a length that is a whole metre to
+    within 1e-6 mm is not rounded up to the next.
+
+    Parameters
+    ----------
+    length_mm : array, shape (n,)
+        Lengths read; signs do not matter. [mm]
+    accuracy_class : array of int, shape (n,) or scalar
+        1, 2 or 3; 0 or NaN: none given, class II is assumed. [1]
+
+    Returns
+    -------
+    array, shape (n,)
+        Half-width of the interval the tape's error lies in. [mm]
+
+    Raises
+    ------
+    ValueError
+        If a class is none of these.
+
+    References
+    ----------
+    .. [1] OIML R 35-1:2007, *Material measures of length for general use*,
+       maximum permissible errors by accuracy class.
+    """
+    length = np.abs(np.asarray(length_mm, dtype=np.float64))
+    given = np.nan_to_num(np.asarray(accuracy_class, dtype=np.float64), nan=0.0)
+    if not np.all(np.isin(given, (0.0, 1.0, 2.0, 3.0))):
+        raise ValueError("an accuracy class is 1, 2 or 3, or 0 where none is given")
+    row = np.where(given == 0.0, ASSUMED_CLASS, given).astype(np.intp)
+    metres = np.ceil((length - _WHOLE_METRE_SLACK_MM) / 1000.0)
+    limit = _CLASS_FIXED_MM[row] + _CLASS_PER_M_MM[row] * np.maximum(metres, 0.0)
+    return np.asarray(limit, dtype=np.float64)
+
+
+def reading_uncertainty(
+    length_mm: npt.ArrayLike,
+    resolution_mm: npt.ArrayLike,
+    accuracy_class: npt.ArrayLike = ASSUMED_CLASS,
+    temperature_known: npt.ArrayLike = True,
+    *,
+    expansion: float = STEEL_EXPANSION,
+) -> UncertaintyParts:
+    """Give the standard uncertainty of tape readings, by cause.
+
+    Rectangular, each [1]_::
+
+        class       = (a + b L) / sqrt(3)
+        resolution  = (resolution / 2) / sqrt(3)
+        temperature = expansion * 10 °C * L / sqrt(3), or 0 where it was noted
+
+    Parameters
+    ----------
+    length_mm : array, shape (n,)
+        Lengths read; signs do not matter. [mm]
+    resolution_mm : array, shape (n,) or scalar
+        Last fraction or decimal of the reading as typed. [mm]
+    accuracy_class : array of int, shape (n,) or scalar
+        1, 2 or 3; 0 or NaN: none given, class II is assumed. [1]
+    temperature_known : array of bool, shape (n,) or scalar
+        Whether the tape's temperature was noted. [bool]
+    expansion : float
+        Thermal expansion of the tape. [1/°C]
+
+    Returns
+    -------
+    UncertaintyParts
+        Class, resolution and temperature terms; the level's is zero. [mm]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
+       4.3.7 and 5.1.2; OIML R 35-1:2007 for the class.
+    """
+    length = np.abs(np.asarray(length_mm, dtype=np.float64))
+    unknown = np.where(np.asarray(temperature_known, bool), 0.0, UNKNOWN_TEMPERATURE_C)
+    return _parts(
+        length.shape,
+        class_mm=tape_class_limit(length, accuracy_class) / np.sqrt(3.0),
+        resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
+        temperature_mm=expansion * unknown * length / np.sqrt(3.0),
+        level_mm=np.zeros(()),
+    )
+
+
+def level_uncertainty(
+    sight_mm: npt.ArrayLike,
+    resolution_mm: npt.ArrayLike = 0.0,
+    at_30_m_mm: npt.ArrayLike = np.nan,
+) -> UncertaintyParts:
+    """Give the standard uncertainty of grade-rod readings, by cause.
+
+    level = at_30_m * sight / 30 m (common practice); resolution rectangular [1]_.
+
+    Parameters
+    ----------
+    sight_mm : array, shape (n,)
+        Distance from level to rod. NaN: not given, 30 m is assumed. [mm]
+    resolution_mm : array, shape (n,) or scalar
+        Last fraction or decimal of the reading as typed. [mm]
+    at_30_m_mm : array, shape (n,) or scalar
+        The instrument's standard uncertainty at 30 m. NaN: not given, 1.0 mm. [mm]
+
+    Returns
+    -------
+    UncertaintyParts
+        Level and resolution terms; the others are zero. [mm]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
+       4.3.7 and 5.1.2.
+    """
+    sight = np.asarray(sight_mm, dtype=np.float64)
+    sight = np.where(np.isnan(sight), LEVEL_SIGHT_MM, np.abs(sight))
+    instrument = np.asarray(at_30_m_mm, dtype=np.float64)
+    instrument = np.where(np.isnan(instrument), LEVEL_MM, instrument)
+    return _parts(
+        sight.shape,
+        class_mm=np.zeros(()),
+        resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
+        temperature_mm=np.zeros(()),
+        level_mm=instrument * sight / LEVEL_SIGHT_MM,
+    )
+
+
+def combine_repeats(
+    check_index: npt.ArrayLike,
+    n_checks: int,
+    values_mm: npt.ArrayLike,
+    parts: UncertaintyParts,
+) -> Repeats:
+    """Take the readings of each check together.
+
+    With n readings x_i of a check, c_i their class terms and r_i all other parts in
+    quadrature [1]_::
+
+        mean        = sum(x_i) / n
+        u(mean)**2  = (sum(c_i) / n)**2 + sum(r_i**2) / n**2
+
+    so that the class term, common to all readings of a tape, does not fall with n.
+
+    The spread is held against the expanded uncertainty (k = 2) of a difference::
+
+        spread_limit = max(2 * sqrt(2 * mean(c_i**2 + r_i**2)), coarsest resolution)
+
+    which for a pair is 2 sqrt(u_1**2 + u_2**2). The class term is left in it, though
+    in the difference of two readings of one tape at the same two marks it would
+    cancel: a second reading is asked to be independent, so it is as a rule taken
+    with another tape or another stretch of it, whose errors within the class do
+    differ; and nothing else here stands for the pull, the alignment and the holding
+    of the mark, which for a tape in ordinary use are of its class's size. Without
+    it a sixteenth between two readings of a long diagonal would already be called a
+    disagreement. For the same reason the limit is never less than one step of the
+    tape: two good readings may fall on either side of a mark.
+
+    Parameters
+    ----------
+    check_index : array of int, shape (n,)
+        The check each reading belongs to, 0 to n_checks - 1, in any order. [1]
+    n_checks : int
+        Number of checks. [1]
+    values_mm : array, shape (n,)
+        Readings, corrections applied. [mm]
+    parts : UncertaintyParts
+        Their standard uncertainties, each member of shape (n,). [mm]
+
+    Returns
+    -------
+    Repeats
+        One of each member per check. [mm]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
+       4.2.3, 5.1.2 and, for terms common to all, 5.2.2.
+    """
+    index = np.asarray(check_index, dtype=np.intp)
+    values = np.asarray(values_mm, dtype=np.float64)
+    count = np.bincount(index, minlength=n_checks)
+    if count.size > n_checks:
+        raise ValueError(f"a reading belongs to check {index.max()} of {n_checks}")
+    n = np.where(count > 0, count, np.nan)
+
+    def total(weight: FloatArray) -> FloatArray:
+        sums = np.bincount(index, weights=weight, minlength=n_checks)
+        return sums.astype(np.float64)  # integers when there is no reading at all
+
+    first = np.zeros(n_checks)  # a reading of each check, so that means lose no digits
+    first[index] = values
+    mean = first + total(values - first[index]) / n
+    falling = parts.resolution_mm**2 + parts.temperature_mm**2 + parts.level_mm**2
+    uncertainty = np.sqrt((total(parts.class_mm) / n) ** 2 + total(falling) / n**2)
+    largest = np.full(n_checks, -np.inf)
+    smallest = np.full(n_checks, np.inf)
+    step = np.zeros(n_checks)
+    np.maximum.at(largest, index, values)
+    np.minimum.at(smallest, index, values)
+    np.maximum.at(step, index, parts.resolution_mm * np.sqrt(12.0))
+    spread = np.where(count > 0, largest - smallest, np.nan)
+    limit = 2.0 * np.sqrt(2.0 * total(parts.class_mm**2 + falling) / n)
+    limit = np.maximum(limit, step)
+    return Repeats(
+        mean_mm=mean,
+        uncertainty_mm=uncertainty,
+        count=count,
+        spread_mm=spread,
+        spread_limit_mm=limit,
+        disagree=spread > limit + 1e-6,
+    )
+
+
+def _parts(
+    shape: tuple[int, ...],
+    *,
+    class_mm: FloatArray,
+    resolution_mm: FloatArray,
+    temperature_mm: FloatArray,
+    level_mm: FloatArray,
+) -> UncertaintyParts:
+    squares = class_mm**2 + resolution_mm**2 + temperature_mm**2 + level_mm**2
+    return UncertaintyParts(
+        class_mm=np.broadcast_to(class_mm, shape),
+        resolution_mm=np.broadcast_to(resolution_mm, shape),
+        temperature_mm=np.broadcast_to(temperature_mm, shape),
+        level_mm=np.broadcast_to(level_mm, shape),
+        combined_mm=np.broadcast_to(np.sqrt(squares), shape),
+    )
