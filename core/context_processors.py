@@ -38,15 +38,22 @@ def navigation_of(path: str) -> list[Entry]:
     return [Entry(label, url, url == current) for label, url in found]
 
 
-def page(request: HttpRequest) -> dict[str, object]:
-    """Navigation for people signed in, and how this person likes to read."""
+def readers_choice(request: HttpRequest) -> dict[str, str]:
+    """How this person likes to read, as their browser remembers it."""
     units = request.COOKIES.get("units", "")
     theme = request.COOKIES.get("theme", "")
+    return {
+        "units": units if units in UNITS else UNITS[0],
+        "theme": theme if theme in THEMES else THEMES[0],
+    }
+
+
+def page(request: HttpRequest) -> dict[str, object]:
+    """Navigation for people signed in, and how this person likes to read."""
     user = getattr(request, "user", None)
     signed_in = user is not None and user.is_authenticated
     return {
+        **readers_choice(request),
         "navigation": navigation_of(request.path) if signed_in else [],
-        "units": units if units in UNITS else "imperial",
-        "theme": theme if theme in THEMES else "auto",
         "preferences_url": reverse("preferences"),
     }

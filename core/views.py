@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from kombu.exceptions import OperationalError
 
 from core.celery import app as celery_app
-from core.context_processors import THEMES, UNITS
+from core.context_processors import THEMES, UNITS, readers_choice
 
 YEAR_S = 365 * 24 * 3600
 
@@ -82,4 +82,5 @@ def preferences(request: HttpRequest) -> HttpResponse:
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Say sorry without asking the database or the session for anything."""
-    return HttpResponse(loader.get_template("500.html").render(), status=500)
+    context = {**readers_choice(request), "navigation": [], "preferences_url": ""}
+    return HttpResponse(loader.render_to_string("500.html", context), status=500)
