@@ -1,0 +1,145 @@
+"""Rows of the record to one exchange document, for evaluation, export and freezing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from checks.models import Instrument, Reading
+from jobs.exchange.parse import DocumentError, read_building, read_reading
+from jobs.models import Building, PlanRevision
+from jobs.plan.model import Building as MeasuredBuilding
+from jobs.plan.model import Plan
+from jobs.plan.model import Reading as PlanReading
+
+Document = dict[str, Any]
+LENGTH_MEMBERS = ("value", "slope_rise", "span", "sight", "height")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """All that is known of a building: what an evaluation starts from.
+
+    Attributes
+    ----------
+    document : padstone.building/1 with the plan in force and the readings.
+    measured : the same as values.
+    revision : the plan in force.
+    last : the newest reading stored, None while there is none.
+    left_out : readings that do not hold on the plan in force, by client id: the
+        check each is of.
+    """
+
+    document: Document
+    measured: MeasuredBuilding
+    revision: PlanRevision
+    last: Reading | None
+    left_out: Mapping[str, str]
+
+    @property
+    def left_out_checks(self) -> frozenset[str]:
+        """The checks of readings that do not hold on the plan in force."""
+        return frozenset(self.left_out.values())
+
+
+def building_document(building: Building) -> Document:
+    """Write a building as one exchange document: plan in force and its readings.
+
+    Readings that stand and readings that were superseded are both in it, in the
+    order they were recorded. A reading whose check an earlier revision had and the
+    plan in force has not is left out; it stays in the record.
+    """
+    return given(building).document
+
+
+def given(building: Building) -> Given:
+    """Gather the plan in force and every reading that holds on it."""
+    revision = building.current_revision()
+    rows = list(
+        Reading.objects.filter(building=building)
+        .select_related("revision")
+        .defer("revision__document")
+        .order_by("pk")
+    )
+    document = plan_document(building, revision, rows)
+    plan = read_building(document).plan
+    units = _units_by_revision(rows, revision, plan)
+    entries: list[Document] = []
+    readings: list[PlanReading] = []
+    left_out: dict[str, str] = {}
+    for row in rows:
+        entry = _entry(row, units[row.revision_id], plan.length_unit)
+        if entry.get("supersedes") in left_out:
+            del entry["supersedes"]
+        try:
+            reading = read_reading(entry, plan, f"/readings/{len(entries)}")
+        except DocumentError:
+            left_out[row.client_id] = row.check_key
+            continue
+        entries.append(entry)
+        readings.append(reading)
+    return Given(
+        document={**document, "readings": entries},
+        measured=MeasuredBuilding(plan=plan, readings=tuple(readings)),
+        revision=revision,
+        last=rows[-1] if rows else None,
+        left_out=left_out,
+    )
+
+
+def plan_document(
+    building: Building, revision: PlanRevision, rows: Sequence[Reading] = ()
+) -> Document:
+    """Write the plan with every instrument its readings may name.
+
+    The job's own instruments come first, then the plan's; one that only an earlier
+    revision had is kept for the readings taken with it.
+    """
+    used = {row.entry.get("instrument") for row in rows}
+    instruments: Document = {}
+    older = {row.revision_id for row in rows} - {revision.pk}
+    for earlier in PlanRevision.objects.filter(pk__in=older).order_by("number"):
+        instruments |= {
+            name: entry
+            for name, entry in earlier.document.get("instruments", {}).items()
+            if name in used
+        }
+    instruments |= revision.document.get("instruments", {})
+    instruments |= {
+        tool.name: tool.specification
+        for tool in Instrument.objects.filter(job=building.job_id)
+    }
+    document = dict(revision.document)
+    if instruments:
+        document["instruments"] = instruments
+    return document
+
+
+def _units_by_revision(
+    rows: Sequence[Reading], current: PlanRevision, plan: Plan
+) -> Mapping[int, str]:
+    """Name the unit that a bare number had when it was typed, by revision."""
+    units: dict[int, str] = {current.pk: plan.length_unit}
+    older = {row.revision_id for row in rows} - set(units)
+    units |= dict(
+        PlanRevision.objects.filter(pk__in=older).values_list(
+            "pk", "document__length_unit"
+        )
+    )
+    return units
+
+
+def _entry(row: Reading, unit: str, current_unit: str) -> Document:
+    """Write a reading's entry so that it says the same on the plan in force.
+
+    A bare number counts in the unit of the plan it was taken on: where a revision
+    changed that unit, the number is written with its own.
+    """
+    entry: Document = dict(row.entry)
+    if unit == current_unit:
+        return entry
+    for member in LENGTH_MEMBERS:
+        number = entry.get(member)
+        if isinstance(number, int | float) and not isinstance(number, bool):
+            entry[member] = f"{Decimal(str(number)):f} {unit}"
+    return entry

@@ -1,0 +1,1 @@
+"""Every change to the record: readings, evaluations, findings, decisions, releases."""

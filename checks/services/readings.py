@@ -1,0 +1,344 @@
+"""The one door in: whatever its face, a reading is recorded here."""
+
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils.timezone import is_naive, now
+
+from checks.adapters import plan_document
+from checks.models import Instrument, Reading
+from checks.services.evaluation import evaluate_building
+from core.models import Person
+from core.permissions import Action, require
+from jobs.exchange.canonical import digest
+from jobs.exchange.parse import DocumentError, Refusal, read_building, read_reading
+from jobs.models import Building, PlanRevision
+from jobs.plan.model import Plan
+from jobs.plan.model import Reading as PlanReading
+
+logger = logging.getLogger(__name__)
+
+MICRON = Decimal("0.000001")  # of what the value is in: mm, MPa
+LONGEST = {"id": 64, "check": 120, "value": 60, "by": 60}  # as the columns hold
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of the readings that were handed in.
+
+    Attributes
+    ----------
+    stored : new in the record, in the order given.
+    repeated : already in the record with the same content; nothing was done.
+    refused : why the others were not taken, each with its place.
+    """
+
+    stored: list[Reading]
+    repeated: list[Reading]
+    refused: list[Refusal]
+
+
+def record_readings(
+    *,
+    actor: Person,
+    building: Building,
+    entries: Sequence[object],
+    keep_good: bool = False,
+) -> Recorded:
+    """Record readings and judge the building by them.
+
+    A reading sent twice is one reading. When one is refused none is stored, unless
+    `keep_good`. What is stored stays stored: the evaluation follows in a transaction
+    of its own, and where it fails the sweep tries again.
+
+    Parameters
+    ----------
+    actor : who hands them in, and answers for them.
+    building : what was measured.
+    entries : readings as the exchange document has them, decoded from JSON.
+    keep_good : whether to store what is good beside what is refused.
+
+    Raises
+    ------
+    django.core.exceptions.PermissionDenied
+        If this person does not record readings on this job.
+    """
+    require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
+    recorded = _store(actor, building, entries, keep_good=keep_good)
+    if recorded.stored:
+        try:
+            evaluate_building(building.pk)
+        except Exception:
+            # The readings are safe and still marked as due.
+            logger.exception("Building %s could not be evaluated.", building.pk)
+        building.refresh_from_db()
+    return recorded
+
+
+@transaction.atomic
+def _store(
+    actor: Person, building: Building, entries: Sequence[object], *, keep_good: bool
+) -> Recorded:
+    # Two uploads at once: the second waits here and then finds the first's readings.
+    Building.objects.select_for_update(no_key=True).get(pk=building.pk)
+    revision = building.current_revision()
+    batch = _Batch(building, revision, entries)
+    batch.read()
+    refused = sorted(batch.refused, key=lambda refusal: _place(refusal.pointer))
+    repeated = [batch.known[key] for key in batch.repeated if key in batch.known]
+    if refused and not keep_good:
+        return Recorded([], repeated, refused)
+    stored = batch.save(actor)
+    repeated = [batch.known[key] for key in batch.repeated]
+    if stored:
+        Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
+            evaluation_due_since=now()
+        )
+    return Recorded(stored, repeated, refused)
+
+
+@dataclass(slots=True)
+class _Fresh:
+    """A reading that is new to the record."""
+
+    place: int
+    entry: Mapping[str, Any]
+    digest: str
+    reading: PlanReading
+
+
+@dataclass
+class _Batch:
+    """One upload: sorts its entries into new, repeated and refused."""
+
+    building: Building
+    revision: PlanRevision
+    entries: Sequence[object]
+    refused: list[Refusal] = field(default_factory=list)
+    repeated: list[str] = field(default_factory=list)
+    fresh: dict[str, _Fresh] = field(default_factory=dict)
+    known: dict[str, Reading] = field(default_factory=dict)
+    instruments: dict[str, Instrument] = field(default_factory=dict)
+
+    def read(self) -> None:
+        """Sort every entry; nothing is stored."""
+        self._look_up()
+        plan = read_building(plan_document(self.building, self.revision)).plan
+        replaced = self._replaced()
+        for place, entry in enumerate(self.entries):
+            try:
+                self._sort(place, entry, plan)
+            except DocumentError as error:
+                self.refused += error.errors
+        self._check_superseding(replaced)
+
+    def save(self, actor: Person) -> list[Reading]:
+        """Store what is new: those that supersede another of them after it."""
+        waiting = dict(self.fresh)
+        while waiting:
+            wave = [
+                fresh
+                for fresh in waiting.values()
+                if fresh.reading.supersedes not in waiting
+            ]
+            rows = Reading.objects.bulk_create(
+                [self._row(actor, fresh) for fresh in wave]
+            )
+            for row in rows:
+                self.known[row.client_id] = row
+                del waiting[row.client_id]
+        return [self.known[key] for key in self.fresh]
+
+    def _look_up(self) -> None:
+        """Fetch what the entries name: readings of the same id, and superseded."""
+        named: set[str] = set()
+        for entry in self.entries:
+            if isinstance(entry, dict):
+                ids = (entry.get("id"), entry.get("supersedes"))
+                named |= {name for name in ids if _storable(name)}
+        rows = Reading.objects.filter(building=self.building, client_id__in=named)
+        self.known = {row.client_id: row for row in rows}
+        tools = Instrument.objects.filter(job=self.building.job_id)
+        self.instruments = {tool.name: tool for tool in tools}
+
+    def _replaced(self) -> dict[str, str]:
+        """Say which readings are superseded already, and by which."""
+        return dict(
+            Reading.objects.filter(
+                building=self.building, supersedes__in=self.known.values()
+            ).values_list("supersedes__client_id", "client_id")
+        )
+
+    def _sort(self, place: int, entry: object, plan: Plan) -> None:
+        pointer = f"/readings/{place}"
+        if self._is_repeated(entry, pointer):
+            return
+        reading = read_reading(entry, plan, pointer)
+        assert isinstance(entry, dict)  # noqa: S101  # or the parser had refused it
+        _check_text(entry, pointer)
+        self._check_instrument(reading, plan, pointer)
+        self.fresh[reading.id] = _Fresh(place, entry, digest(entry), reading)
+
+    def _is_repeated(self, entry: object, pointer: str) -> bool:
+        """Tell a reading sent again, even one that no longer fits a revised plan."""
+        key = entry.get("id") if isinstance(entry, dict) else None
+        if not isinstance(key, str):
+            return False
+        earlier = self.known.get(key) or self.fresh.get(key)
+        if earlier is None:
+            return False
+        if _content(entry) == earlier.digest:
+            self.repeated.append(key)
+            return True
+        msg = (
+            f"The id {key} belongs to another reading of this building already; a "
+            "correction has an id of its own and names this one in `supersedes`."
+        )
+        raise DocumentError([Refusal(f"{pointer}/id", msg)])
+
+    def _check_instrument(self, reading: PlanReading, plan: Plan, pointer: str) -> None:
+        name = reading.instrument
+        if name is None or name in plan.instruments:
+            return
+        known = ", ".join(plan.instruments) or "none yet"
+        msg = f"There is no instrument {name} on this job; there are: {known}."
+        raise DocumentError([Refusal(f"{pointer}/instrument", msg)])
+
+    def _check_superseding(self, replaced: dict[str, str]) -> None:
+        """Refuse what replaces something it cannot; then what hangs on that."""
+        refused = True
+        taken: dict[str, str] = {}
+        for key, fresh in list(self.fresh.items()):
+            target = fresh.reading.supersedes
+            if target is None:
+                continue
+            reason = self._why_not(fresh, target, {**replaced, **taken})
+            if reason:
+                self._refuse(key, reason)
+            else:
+                taken[target] = key
+        while refused:
+            refused = False
+            for key, fresh in list(self.fresh.items()):
+                target = fresh.reading.supersedes
+                if target and target not in self.known and target not in self.fresh:
+                    self._refuse(key, f"The reading {target} it replaces is refused.")
+                    refused = True
+        for key in self._circular():
+            self._refuse(key, "Readings cannot replace each other in a circle.")
+
+    def _why_not(
+        self, fresh: _Fresh, target: str, replaced: Mapping[str, str]
+    ) -> str | None:
+        if target == fresh.reading.id:
+            return "A reading cannot replace itself."
+        check = None
+        if target in self.known:
+            check = self.known[target].check_key
+        elif target in self.fresh:
+            check = self.fresh[target].reading.check
+        if check is None:
+            return (
+                f"There is no reading {target} of this building to replace; leave "
+                "`supersedes` out to record another reading."
+            )
+        if check != fresh.reading.check:
+            return (
+                f"The reading {target} is of {check}; a correction is of the same "
+                "check."
+            )
+        if target in replaced:
+            return (
+                f"The reading {target} was replaced by {replaced[target]} already; "
+                "name the one that stands."
+            )
+        return None
+
+    def _circular(self) -> list[str]:
+        """Name the readings that replace each other with no first one."""
+        waiting = dict(self.fresh)
+        while True:
+            free = [
+                key
+                for key, fresh in waiting.items()
+                if fresh.reading.supersedes not in waiting
+            ]
+            if not free:
+                return list(waiting)
+            for key in free:
+                del waiting[key]
+
+    def _refuse(self, key: str, reason: str) -> None:
+        fresh = self.fresh.pop(key)
+        self.refused.append(Refusal(f"/readings/{fresh.place}/supersedes", reason))
+        self.repeated = [name for name in self.repeated if name != key]
+
+    def _row(self, actor: Person, fresh: _Fresh) -> Reading:
+        reading = fresh.reading
+        return Reading(
+            building=self.building,
+            revision=self.revision,
+            client_id=reading.id,
+            check_key=reading.check,
+            entry=fresh.entry,
+            digest=fresh.digest,
+            entered=str(fresh.entry["value"]),
+            value=Decimal(reading.value).quantize(MICRON),
+            instrument=self.instruments.get(reading.instrument or ""),
+            supersedes=self.known.get(reading.supersedes or ""),
+            crew=reading.by or "",
+            taken_at=_aware(reading.at),
+            recorded_by=actor,
+        )
+
+
+def _check_text(entry: Mapping[str, Any], pointer: str) -> None:
+    """Refuse text the record cannot keep as it was typed."""
+    refused = []
+    for member, longest in LONGEST.items():
+        text = str(entry.get(member, ""))
+        if len(text) > longest:
+            msg = f"This is {len(text)} characters long; {longest} are the most."
+            refused.append(Refusal(f"{pointer}/{member}", msg))
+    refused += [
+        Refusal(f"{pointer}/{member}", "The character U+0000 cannot be kept.")
+        for member in _with_null(entry)
+    ]
+    if refused:
+        raise DocumentError(refused)
+
+
+def _with_null(entry: Mapping[str, Any]) -> Iterable[str]:
+    return [
+        member
+        for member, text in entry.items()
+        if isinstance(text, str) and "\x00" in text
+    ]
+
+
+def _content(entry: object) -> str | None:
+    """Digest an entry nobody has looked at yet; None where it cannot be written."""
+    try:
+        return digest(entry)
+    except (TypeError, ValueError):
+        return None
+
+
+def _storable(name: object) -> bool:
+    return isinstance(name, str) and "\x00" not in name
+
+
+def _aware(at: datetime | None) -> datetime:
+    if at is None:
+        return now()
+    return at.replace(tzinfo=UTC) if is_naive(at) else at
+
+
+def _place(pointer: str) -> tuple[int, str]:
+    parts = pointer.split("/")
+    return (int(parts[2]) if len(parts) > 2 and parts[2].isdigit() else -1, pointer)

@@ -1,0 +1,218 @@
+"""Hold points and their signatures: what was known, frozen, with its digest."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils.timezone import now
+
+from checks.adapters import given
+from checks.models import Finding, Reading, Release
+from checks.services.basis import person_record, reading_record, storable
+from checks.services.errors import ConflictError, NotReadyError
+from checks.services.hold_points import (
+    Missing,
+    Standing,
+    hold_points,
+    missing_for,
+    standing_of,
+)
+from checks.services.stages import write_standing
+from core.models import Person
+from core.permissions import Action, require
+from jobs.exchange.canonical import digest
+from jobs.models import Building
+
+__all__ = ["Missing", "hold_points", "sign_release", "verify_digest"]
+
+FORMAT = "padstone.release/1"
+ROD_REMEDIES = frozenset({"ream", "slot", "re_anchor", "extend_rod", "refer", "shift"})
+ROD_TOPICS = ("position:", "projection:")
+STATEMENT = (
+    "Notice to the erector before columns are set: the strength of the concrete, and "
+    "every repair, replacement or modification of an anchor rod or of its base plate "
+    "(29 CFR 1926.752(a) and 1926.755(b)). The engineer of record, the "
+    "manufacturer's drawings and local codes govern."
+)
+
+
+def sign_release(
+    *, actor: Person, building: Building, kind: str, note: str = ""
+) -> Release:
+    """Sign a hold point: freeze the record as it stands and give it a digest.
+
+    Raises
+    ------
+    NotReadyError
+        With everything that is still missing.
+    ConflictError
+        If this release is signed for the plan in force already.
+    """
+    require(actor, Action.SIGN_RELEASE, roles=building.roles_of(actor))
+    with transaction.atomic():
+        building = Building.objects.select_for_update(of=("self",), no_key=True).get(
+            pk=building.pk
+        )
+        standing = standing_of(building)
+        signed = standing.signed(kind)
+        if signed is not None:
+            msg = f"The {signed.get_kind_display()} is signed by {signed.signed_by}."
+            raise ConflictError(msg)
+        missing = missing_for(standing, kind)
+        if missing:
+            raise NotReadyError(Release.Kind(kind).label, missing)
+        record = _record(actor, standing, kind, note)
+        release = Release.objects.create(
+            building=building,
+            revision=standing.revision,
+            kind=kind,
+            record=record,
+            digest=digest(record),
+            note=note.strip(),
+            signed_by=actor,
+            signed_at=record["signed_at"],
+        )
+        write_standing(building, standing.evaluation)
+    release.refresh_from_db()
+    return release
+
+
+def verify_digest(value: str) -> Release | None:
+    """Find the release of this digest, if its record still gives that digest."""
+    found = (
+        Release.objects.filter(digest=value.strip().lower())
+        .select_related("building__job", "revision", "signed_by")
+        .first()
+    )
+    if found is None or digest(found.record) != found.digest:
+        return None
+    return found
+
+
+def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str, Any]:
+    """Write down everything the release is based on."""
+    building, evaluation = standing.building, standing.evaluation
+    assert evaluation is not None  # noqa: S101  # or something were missing
+    findings = [_finding(finding) for finding in _findings(building)]
+    readings = Reading.objects.filter(building=building).select_related(
+        "recorded_by", "supersedes"
+    )
+    return storable(
+        {
+            "format": FORMAT,
+            "kind": kind,
+            "building": {"id": building.pk, "name": building.name},
+            "job": _job(building),
+            "plan": {
+                "revision": standing.revision.number,
+                "digest": standing.revision.digest,
+                "document": given(building).document,
+            },
+            "evaluation": {
+                "id": evaluation.pk,
+                "made_with": evaluation.made_with,
+                "input_digest": evaluation.input_digest,
+                "result": evaluation.result,
+            },
+            "readings": [reading_record(row) for row in readings.order_by("pk")],
+            "findings": findings,
+            "notice": _notice(evaluation.result, findings),
+            "previous": [
+                {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
+                for row in standing.releases
+            ],
+            "note": note.strip(),
+            "signed_by": person_record(actor),
+            "signed_at": now().isoformat(),
+        }
+    )
+
+
+def _job(building: Building) -> dict[str, str]:
+    job = building.job
+    return {
+        "number": job.number,
+        "name": job.name,
+        "customer": job.customer,
+        "site": job.site,
+    }
+
+
+def _findings(building: Building) -> list[Finding]:
+    return list(
+        Finding.objects.filter(building=building)
+        .prefetch_related(
+            "decisions__engineer", "decisions__carried_out__person", "events__person"
+        )
+        .order_by("pk")
+    )
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "finding": finding.topic,
+        "checks": finding.checks,
+        "state": finding.state,
+        "closing": finding.closing,
+        "opened_at": finding.opened_at.isoformat(),
+        "closed_at": finding.closed_at.isoformat() if finding.closed_at else None,
+        "remedies": finding.remedies,
+        "decisions": [_decision(row) for row in finding.decisions.all()],
+        "history": [
+            {
+                "kind": event.kind,
+                "at": event.at.isoformat(),
+                "by": person_record(event.person) if event.person else None,
+                "note": event.note,
+            }
+            for event in finding.events.all()
+        ],
+    }
+
+
+def _decision(decision: Any) -> dict[str, Any]:
+    done = getattr(decision, "carried_out", None)
+    return {
+        "remedy": decision.remedy,
+        "disposition": decision.disposition,
+        "note": decision.note,
+        "digest": decision.digest,
+        "engineer": person_record(decision.engineer),
+        "made_at": decision.made_at.isoformat(),
+        "carried_out": done
+        and {
+            "by": person_record(done.person),
+            "at": done.at.isoformat(),
+            "note": done.note,
+        },
+    }
+
+
+def _notice(
+    result: Mapping[str, Any], findings: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """Write the notice to the erector: strength, and every change to a rod."""
+    return {
+        "statement": STATEMENT,
+        "strength": result.get("concrete"),
+        "rods": [
+            {
+                "finding": finding["finding"],
+                "remedy": decision["remedy"]["remedy"],
+                "disposition": decision["disposition"],
+                "order": decision["note"],
+                "engineer": decision["engineer"],
+                "made_at": decision["made_at"],
+                "carried_out": decision["carried_out"],
+            }
+            for finding in findings
+            for decision in finding["decisions"]
+            if _about_rods(finding["finding"], decision["remedy"]["remedy"])
+        ],
+    }
+
+
+def _about_rods(topic: str, remedy: str) -> bool:
+    return remedy in ROD_REMEDIES or (
+        remedy != "remeasure" and topic.startswith(ROD_TOPICS)
+    )

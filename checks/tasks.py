@@ -1,0 +1,17 @@
+"""Background work: each task calls one service and survives being run twice."""
+
+from celery import shared_task
+
+from checks.services import evaluation
+
+
+@shared_task(ignore_result=True)
+def evaluate_building(building_id: int) -> None:
+    """Evaluate one building; queue it with `delay_on_commit`."""
+    evaluation.evaluate_building(building_id)
+
+
+@shared_task(ignore_result=True)
+def evaluate_due() -> None:
+    """Sweep up the buildings whose readings no evaluation has seen."""
+    evaluation.evaluate_due()
