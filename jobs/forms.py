@@ -1,0 +1,187 @@
+"""What people type about jobs, people and documents, and what is wrong with it."""
+
+import json
+from typing import Any, ClassVar
+
+from django import forms
+
+from core.models import Person
+from jobs.exchange.parse import DocumentError, Refusal, read_text
+from jobs.models import Job, Stage
+from jobs.plan.model import Building
+from jobs.queries import JobFilter
+from jobs.services import PARTS
+
+LARGEST_DOCUMENT = 2_000_000  # bytes; a plan of a thousand columns is a tenth of it
+
+
+class FilterForm(forms.Form):
+    """What the list of jobs is asked for, in its address."""
+
+    text = forms.CharField(
+        label="Number, name, customer, site",
+        required=False,
+        max_length=100,
+        widget=forms.TextInput({"type": "search"}),
+    )
+    stage = forms.ChoiceField(
+        choices=[("", "any stage"), *Stage.Kind.choices], required=False
+    )
+    state = forms.ChoiceField(
+        choices=[("", "any state"), *Stage.State.choices], required=False
+    )
+    within = forms.IntegerField(
+        label="Ships within (days)",
+        required=False,
+        min_value=0,
+        max_value=3650,
+        widget=forms.NumberInput({"inputmode": "numeric"}),
+    )
+    status = forms.ChoiceField(
+        label="Show",
+        choices=[("", "jobs in hand"), ("finished", "completed jobs"), ("all", "all")],
+        required=False,
+    )
+    findings = forms.BooleanField(label="has open findings", required=False)
+    waiting = forms.BooleanField(label="waits for me", required=False)
+    mine = forms.BooleanField(label="I work on it", required=False)
+
+    def asked(self) -> JobFilter:
+        """Give what can be understood of the address; the rest is left out."""
+        self.is_valid()
+        given = {key: value for key, value in self.cleaned_data.items() if value}
+        if self.cleaned_data.get("within") == 0:
+            given["within"] = 0
+        return JobFilter(**given)
+
+
+class JobForm(forms.ModelForm[Job]):
+    """What a job is called, where it is and when it ships."""
+
+    class Meta:
+        model = Job
+        fields: ClassVar = ["number", "name", "customer", "site", "ship_date"]
+        labels: ClassVar = {"number": "Job number", "ship_date": "Ship date"}
+        widgets: ClassVar = {
+            "ship_date": forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+        }
+        error_messages: ClassVar = {
+            "number": {
+                "unique": "Another job has this number: each job has its own.",
+            },
+        }
+
+
+class NewJobForm(JobForm):
+    """A job and the people on it."""
+
+    operations = forms.ModelMultipleChoiceField(
+        Person.objects.none(),
+        label="Operations managers",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    field = forms.ModelMultipleChoiceField(
+        Person.objects.none(),
+        label="Field leads",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    engineer = forms.ModelMultipleChoiceField(
+        Person.objects.none(),
+        label="Engineers",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args: Any, actor: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        people = Person.objects.filter(is_active=True).exclude(pk=actor.pk)
+        for role in PARTS:
+            self.fields[role.value].queryset = people.filter(role=role)
+
+    def entered(self) -> dict[str, Any]:
+        """Give what `open_job` wants to know."""
+        data = dict(self.cleaned_data)
+        chosen = [(role, data.pop(role.value)) for role in PARTS]
+        data["people"] = [
+            (person, role.value) for role, people in chosen for person in people
+        ]
+        return data
+
+
+class MemberForm(forms.Form):
+    """A person's part in a job; no part takes them off it."""
+
+    person = forms.ModelChoiceField(Person.objects.all(), empty_label="choose a person")
+    role = forms.ChoiceField(
+        label="Part",
+        required=False,
+        choices=[(role.value, role.label) for role in PARTS],
+    )
+
+    def entered(self) -> dict[str, Any]:
+        """Give what `set_member` wants to know."""
+        data = self.cleaned_data
+        return {"person": data["person"], "role": data["role"] or None}
+
+
+class DocumentForm(forms.Form):
+    """An exchange document, pasted or from a file, and everything wrong with it."""
+
+    document = forms.CharField(
+        label="Document",
+        required=False,
+        strip=False,
+        widget=forms.Textarea({"rows": 14, "spellcheck": "false"}),
+    )
+    file = forms.FileField(
+        label="Or a file",
+        required=False,
+        allow_empty_file=True,
+        widget=forms.FileInput({"accept": ".json,application/json"}),
+    )
+    note = forms.CharField(
+        label="Note",
+        required=False,
+        max_length=200,
+        help_text="What this issue of the plan is, or what changed and who asked.",
+    )
+
+    building: Building | None = None
+    refusals: tuple[Refusal, ...] = ()
+    text: str = ""
+
+    def clean_file(self) -> str:
+        """Read the file into text; an empty choice is no text."""
+        upload = self.cleaned_data["file"]
+        if upload is None:
+            return ""
+        if upload.size > LARGEST_DOCUMENT:
+            msg = "This file is over 2 MB; a plan is far smaller. Is it the right file?"
+            raise forms.ValidationError(msg)
+        try:
+            return str(upload.read().decode("utf-8-sig"))
+        except UnicodeDecodeError:
+            msg = "This is not a text file in UTF-8; an exchange document is JSON."
+            raise forms.ValidationError(msg) from None
+
+    def clean(self) -> dict[str, Any]:
+        """Read the document; what does not fit is listed in `refusals`."""
+        data = super().clean() or {}
+        self.text = data.get("file") or data.get("document", "")
+        if not self.text.strip():
+            if not self.errors:
+                self.add_error("document", "Paste a document here, or choose a file.")
+            return data
+        try:
+            self.building = read_text(self.text)
+        except DocumentError as error:
+            self.refusals = error.errors
+            self.add_error("document", "Nothing was stored: see the list below.")
+        return data
+
+    def entered(self) -> dict[str, Any]:
+        """Give the document that was understood, as it came."""
+        document: dict[str, Any] = json.loads(self.text)
+        return document
