@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 from django import template
 from django.utils import timezone
@@ -19,13 +19,15 @@ VERDICTS = {
     "remeasure": "remeasure",
     "unmeasured": "unmeasured",
 }
-STYLES = ("imperial", "decimal", "metric")
+Style = Literal["imperial", "decimal", "metric"]
+STYLES: tuple[Style, ...] = ("imperial", "decimal", "metric")
 MM_PER_FOOT = 304.8
+MM_PER_INCH = 25.4
 MISSING = "\N{EM DASH}"
 
 
 def length_in(
-    mm: float | Decimal, style: str, *, denominator: int = 16, signed: bool = False
+    mm: float | Decimal, style: Style, *, denominator: int = 16, signed: bool = False
 ) -> str:
     """Set a length in one of the three styles a person can choose.
 
@@ -41,10 +43,14 @@ def length_in(
         Whether a positive length carries a plus sign, as a deviation does.
     """
     value = float(mm)
-    if style == "decimal":
-        style = "decimal_feet" if abs(value) >= MM_PER_FOOT else "inches"
-    text = units.format_length(value, style, denominator)
-    return f"+{text}" if signed and value > 0 else text
+    if style != "decimal":
+        text = units.format_length(value, style, denominator)
+    elif abs(value) >= MM_PER_FOOT:
+        text = units.format_length(value, "decimal_feet")
+    else:
+        text = f"{value / MM_PER_INCH:.3f} in".replace("-", "\N{MINUS SIGN}")
+    nothing = not any(sign in text for sign in "123456789")
+    return f"+{text}" if signed and value > 0 and not nothing else text
 
 
 @register.simple_tag(takes_context=True)

@@ -1,0 +1,88 @@
+"""Template tags: what a reader sees of lengths, verdicts and dates."""
+
+from datetime import UTC, date, datetime
+
+import pytest
+from django.http import QueryDict
+from django.template import Context, Template
+
+from core.templatetags import book
+
+
+def draw(source: str, **context: object) -> str:
+    return Template("{% load book %}" + source).render(Context(context))
+
+
+@pytest.mark.parametrize(
+    ("mm", "style", "text"),
+    [
+        (7137.4, "imperial", "23\u2032-5\u2033"),
+        (7137.4, "decimal", "23.417 ft"),
+        (7137.4, "metric", "7137.4 mm"),
+        (63.5, "imperial", "2 1\u20442\u2033"),
+        (63.5, "decimal", "2.500 in"),
+        (-63.5, "decimal", "\u22122.500 in"),
+    ],
+)
+def test_a_length_in_each_style(mm: float, style: book.Style, text: str) -> None:
+    assert book.length_in(mm, style) == text
+
+
+@pytest.mark.parametrize("style", book.STYLES)
+def test_a_deviation_carries_its_sign_unless_it_shows_as_nothing(
+    style: book.Style,
+) -> None:
+    assert book.length_in(6.35, style, signed=True).startswith("+")
+    assert book.length_in(-6.35, style, signed=True).startswith("\u2212")
+    assert book.length_in(0.0, style, signed=True)[0] == "0"
+    assert book.length_in(1e-9, style, signed=True)[0] == "0"
+
+
+def test_a_length_shows_the_readers_units_and_keeps_the_others_at_hand() -> None:
+    shown = draw("{% length mm %}", mm=63.5, units="metric")
+    assert ">63.5 mm</span>" in shown
+    assert 'data-imperial="2 1\u20442\u2033"' in shown
+    assert 'title="2 1\u20442\u2033 · 2.500 in"' in shown
+
+
+def test_no_length_is_a_dash_and_zero_is_a_length() -> None:
+    assert draw("{% length mm %}", mm=None) == "\u2014"
+    assert "0.0 mm" in draw("{% length mm %}", mm=0.0, units="metric")
+
+
+def test_in_a_drawing_a_length_is_a_tspan() -> None:
+    assert draw("{% length 25.4 svg=True %}").startswith("<tspan")
+
+
+@pytest.mark.parametrize("name", ["within", "outside", "remeasure", "unmeasured"])
+def test_a_verdict_has_a_shape_and_a_word(name: str) -> None:
+    chip = draw("{% verdict name %}", name=name)
+    assert f'href="#verdict-{name}"' in chip
+    assert chip.endswith(f"</svg>{name}</span>")
+
+
+def test_a_verdict_nobody_defined_is_not_drawn() -> None:
+    with pytest.raises(KeyError):
+        draw('{% verdict "fine" %}')
+
+
+def test_dates_are_set_the_same_everywhere() -> None:
+    assert "9 Mar 2026" in draw("{{ d|day }}", d=date(2026, 3, 9))
+    at = datetime(2026, 3, 9, 14, 5, tzinfo=UTC)
+    assert "9 Mar 2026, 14:05 UTC" in draw("{{ t|moment }}", t=at)
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [(9, "today"), (10, "in 1 day"), (12, "in 3 days"), (7, "2 days ago")],
+)
+def test_how_far_off_a_date_is(day: int, words: str) -> None:
+    assert book.days_until(date(2026, 3, day), date(2026, 3, 9)) == words
+
+
+def test_an_address_keeps_the_query_it_had() -> None:
+    class Request:
+        GET = QueryDict("state=held&page=4")
+
+    context = Context({"request": Request()})
+    assert book.address_with(context, page=None, site="x y") == "?state=held&site=x+y"
