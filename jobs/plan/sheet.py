@@ -58,7 +58,8 @@ class Check:
     rods : tuple of int
         The rods it is about, numbered from 1.
     corners : tuple of str
-        The corners it runs between.
+        The corners it runs between; of a line, setback or offset its wall's, and
+        none at a point.
     name : str or None
         Of a benchmark or a sample.
     axis : {"along", "in"} or None
@@ -298,6 +299,7 @@ def _pattern_checks(position: Position, detail: Detail) -> Iterator[Check]:
             nominal=rod.inward,
             mark=mark,
             rods=numbers,
+            corners=position.wall or (),
             axis="in",
         )
         yield Check(
@@ -306,6 +308,7 @@ def _pattern_checks(position: Position, detail: Detail) -> Iterator[Check]:
             nominal=rod.along,
             mark=mark,
             rods=numbers,
+            corners=position.wall or (),
             axis="along",
         )
     for low, high in neighbours(detail):

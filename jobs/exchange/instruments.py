@@ -1,0 +1,64 @@
+"""The tapes and levels of an exchange document."""
+
+from core.units import (
+    parse_angle,
+    parse_area,
+    parse_force,
+    parse_line_weight,
+    parse_modulus,
+    parse_temperature,
+)
+from jobs.exchange.reader import Cursor
+from jobs.exchange.vocabulary import ACCURACY_CLASSES
+from jobs.plan.model import Instrument
+
+MOST_STRETCH = 0.01
+"""Of its nominal length: a tape further off than that is a typing error."""
+
+_TAPE_QUANTITIES = {
+    "standard_temperature": (parse_temperature, None),
+    "standard_tension": (parse_force, 0.0),
+    "cross_section": (parse_area, 0.0),
+    "elastic_modulus": (parse_modulus, 0.0),
+    "weight": (parse_line_weight, 0.0),
+    "collimation": (parse_angle, None),
+}
+_INSTRUMENT_LENGTHS = ("nominal_length", "actual_length", "standard_uncertainty")
+
+
+def read_instruments(cursor: Cursor) -> dict[str, Instrument]:
+    """Read the instruments by name."""
+    return {
+        name: _instrument(name, child) for name, child in cursor.named("instrument")
+    }
+
+
+def _instrument(name: str, cursor: Cursor) -> Instrument:
+    members = cursor.members(
+        ("kind",), ("class", *_INSTRUMENT_LENGTHS, *_TAPE_QUANTITIES)
+    )
+    lengths = {
+        each: members[each].mm(above=0.0)
+        for each in _INSTRUMENT_LENGTHS
+        if each in members
+    }
+    quantities = {
+        each: members[each].quantity(parse, above=above)
+        for each, (parse, above) in _TAPE_QUANTITIES.items()
+        if each in members
+    }
+    nominal, actual = lengths.get("nominal_length"), lengths.get("actual_length")
+    if nominal and actual and abs(actual - nominal) > MOST_STRETCH * nominal:
+        members["actual_length"].refuse(
+            "A tape's actual length is within 1 % of its nominal length; this is "
+            "more likely a typing error."
+        )
+    return Instrument(
+        name=name,
+        kind=members["kind"].name() if "kind" in members else "",
+        accuracy_class=(
+            members["class"].word(ACCURACY_CLASSES) if "class" in members else None
+        ),
+        **lengths,
+        **quantities,
+    )

@@ -1,0 +1,279 @@
+"""The readings of an exchange document."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from core.units import (
+    parse_force,
+    parse_strength,
+    parse_temperature,
+    strength_resolution,
+)
+from jobs.exchange import vocabulary as words
+from jobs.exchange.reader import NO_LENGTH, Cursor
+from jobs.plan.model import Plan, Reading
+from jobs.plan.sheet import Check, Kind, UnknownCheckError, find_check
+
+_REQUIRED = ("check", "value")
+_ALWAYS = (
+    "id",
+    "by",
+    "at",
+    "instrument",
+    "temperature",
+    "supersedes",
+    "note",
+)
+_TAPED = ("tension", "slope_rise", "span")
+_LEVELLED = ("setup", "sight")
+_OPTIONAL = (*_ALWAYS, *_TAPED, *_LEVELLED, "from", "height")
+
+_BY_LEVEL = frozenset({Kind.LEVEL, Kind.BENCHMARK})
+_BY_TAPE = frozenset(Kind) - _BY_LEVEL - {Kind.STRENGTH, Kind.PLUMB}
+_SIGNED = frozenset({Kind.OFFSET, Kind.PLUMB})
+_MAY_BE_ZERO = frozenset(
+    {
+        Kind.LINE,
+        Kind.SETBACK,
+        Kind.PROJECTION,
+        Kind.LEVEL,
+        Kind.BENCHMARK,
+        Kind.NOTCH_WIDTH,
+        Kind.NOTCH_DEPTH,
+    }
+)
+_ONLY_FOR = {
+    "from": (frozenset({Kind.LINE}), "a line"),
+    "height": (frozenset({Kind.PLUMB}), "plumb"),
+    **dict.fromkeys(_LEVELLED, (_BY_LEVEL, "a level or a benchmark")),
+    **dict.fromkeys(_TAPED, (_BY_TAPE, "what a tape measures")),
+}
+
+
+def read_readings(cursor: Cursor, plan: Plan | None) -> tuple[Reading, ...]:
+    """Read all readings; the same one sent twice is one reading.
+
+    Without a plan (it was refused) everything is read that can be read without.
+    """
+    items = cursor.items()
+    given = {
+        item.value["id"].strip()
+        for item in items
+        if isinstance(item.value, dict) and isinstance(item.value.get("id"), str)
+    }
+    read: dict[str, Reading] = {}
+    where: dict[str, Cursor] = {}
+    for number, item in enumerate(items, start=1):
+        reading = read_entry(item, plan, _free_id(number, given))
+        if reading.id not in read:
+            read[reading.id], where[reading.id] = reading, item
+        elif reading != read[reading.id]:
+            item.at("id").refuse(
+                f"The id {reading.id} belongs to another reading, at "
+                f"{where[reading.id].pointer}, with other content; a correction is "
+                f"a new reading with its own id that supersedes the old."
+            )
+    readings = tuple(read.values())
+    for fault in supersession_faults(readings):
+        where[fault.id].at("supersedes").refuse(fault.message)
+    return readings
+
+
+def _free_id(number: int, given: set[str]) -> str:
+    derived = f"reading-{number}"
+    while derived in given:
+        derived += "-bis"
+    return derived
+
+
+@dataclass(frozen=True, slots=True)
+class SupersessionFault:
+    """A reading, by its id, that cannot replace what it names, and why."""
+
+    id: str
+    message: str
+
+
+def supersession_faults(readings: Sequence[Reading]) -> list[SupersessionFault]:
+    """Say which readings cannot replace what they name.
+
+    A reading replaces an existing one of the same check; no reading is replaced
+    twice, and none replaces itself, directly or in a circle.
+    """
+    by_id = {each.id: each for each in readings}
+    replaced: dict[str, str] = {}
+    faults: list[SupersessionFault] = []
+    for each in readings:
+        if each.supersedes is None:
+            continue
+        old = by_id.get(each.supersedes)
+        if old is None:
+            message = f"There is no reading with the id {each.supersedes}."
+        elif old.check != each.check:
+            message = (
+                f"The reading {old.id} is of {old.check}; a reading replaces one of "
+                f"the same check, here {each.check}."
+            )
+        elif old.id in replaced:
+            message = (
+                f"The reading {old.id} is replaced by {replaced[old.id]} already; "
+                f"replace that one instead."
+            )
+        else:
+            replaced[old.id] = each.id
+            continue
+        faults.append(SupersessionFault(each.id, message))
+    return faults + _circles(replaced)
+
+
+def _circles(replaced: Mapping[str, str]) -> list[SupersessionFault]:
+    """Find readings that replace each other in a circle; `replaced` is old to new."""
+    faults = []
+    settled: set[str] = set()
+    for start in replaced:
+        path: list[str] = []
+        on_path: set[str] = set()
+        at: str | None = start
+        while at is not None and at not in settled and at not in on_path:
+            path.append(at)
+            on_path.add(at)
+            at = replaced.get(at)
+        if at in on_path:
+            faults.append(
+                SupersessionFault(
+                    str(at),
+                    "These readings replace each other in a circle; the first of "
+                    "them replaces none.",
+                )
+            )
+        settled.update(path)
+    return faults
+
+
+def read_entry(cursor: Cursor, plan: Plan | None, derived_id: str) -> Reading:
+    """Read one reading; a stand-in where anything of it was refused."""
+    members = cursor.members(_REQUIRED, _OPTIONAL)
+    key = members["check"].name(3 * words.LONGEST_NAME) if "check" in members else ""
+    check, kind = _find(members.get("check"), key, plan)
+    _refuse_misplaced(members, kind)
+    value, text, resolution = _value(members.get("value"), check, kind)
+    if kind is Kind.PLUMB and "height" not in members:
+        cursor.refuse("A plumb reading needs its “height”: what the lean is over.")
+
+    def optional(name: str, read: Callable[[Cursor], float]) -> float | None:
+        return read(members[name]) if name in members else None
+
+    def name_of(name: str, longest: int = words.LONGEST_NAME) -> str | None:
+        return members[name].name(longest) if name in members else None
+
+    return Reading(
+        id=name_of("id", words.LONGEST_ID) or derived_id,
+        check=check.key if check is not None else key,
+        value=value,
+        text=text,
+        resolution=resolution,
+        by=name_of("by", 60),
+        at=members["at"].time() if "at" in members else None,
+        instrument=_instrument(members.get("instrument"), plan),
+        temperature=optional("temperature", lambda c: c.quantity(parse_temperature)),
+        tension=optional("tension", lambda c: c.quantity(parse_force, above=0.0)),
+        slope_rise=optional("slope_rise", lambda c: c.mm()),
+        span=optional("span", lambda c: c.mm(above=0.0)),
+        sight=optional("sight", lambda c: c.mm(above=0.0)),
+        corner=_from(members.get("from"), check),
+        setup=name_of("setup") or "1",
+        height=optional("height", lambda c: c.mm(above=0.0)),
+        supersedes=name_of("supersedes", words.LONGEST_ID),
+        note=members["note"].note(words.LONGEST_NOTE) if "note" in members else "",
+    )
+
+
+def _find(
+    cursor: Cursor | None, key: str, plan: Plan | None
+) -> tuple[Check | None, Kind | None]:
+    """Find the check, or without a plan only what kind it is."""
+    if cursor is None or not key:
+        return None, None
+    word, colon, _ = key.partition(":")
+    kind = next((each for each in Kind if each == word and colon), None)
+    if plan is None and kind is not None:
+        return None, kind
+    if plan is None:
+        cursor.refuse(
+            f"“{key}” names no check; a key is one of {', '.join(Kind)}, a colon, "
+            f"and what is measured."
+        )
+        return None, None
+    try:
+        check = find_check(plan, key)
+    except UnknownCheckError as error:
+        cursor.refuse(str(error))
+        return None, kind
+    return check, check.kind
+
+
+def _refuse_misplaced(members: Mapping[str, Cursor], kind: Kind | None) -> None:
+    """Refuse members that a check of this kind would pass over in silence."""
+    if kind is None:
+        return
+    for name, (kinds, what) in _ONLY_FOR.items():
+        if name in members and kind not in kinds:
+            members[name].refuse(
+                f"“{name}” goes with {what}; a reading of {kind} has none."
+            )
+
+
+def _value(
+    cursor: Cursor | None, check: Check | None, kind: Kind | None
+) -> tuple[float, str, float]:
+    """Read the value, its text and its resolution [mm; MPa for a strength]."""
+    if cursor is None:
+        return 0.0, "", 0.0
+    if kind is Kind.STRENGTH:
+        errors = len(cursor.refusals.errors)
+        strength = cursor.quantity(parse_strength, above=0.0)
+        if len(cursor.refusals.errors) > errors:
+            return 0.0, "", 0.0
+        return strength, cursor.value.strip(), strength_resolution(cursor.value)
+    if kind is None or kind in _SIGNED or _may_be_outside(check):
+        length = cursor.length()
+    elif kind in _MAY_BE_ZERO:
+        length = cursor.length(at_least=0.0)
+    else:
+        length = cursor.length(above=0.0)
+    if length is NO_LENGTH:
+        return 0.0, "", 0.0
+    return float(length.mm), length.text, float(length.resolution_mm)
+
+
+def _may_be_outside(check: Check | None) -> bool:
+    """Whether a setback is signed: at a point, or planned on or outside the line."""
+    if check is None or check.kind is not Kind.SETBACK:
+        return False
+    return not check.corners or (check.nominal is not None and check.nominal <= 0.0)
+
+
+def _instrument(cursor: Cursor | None, plan: Plan | None) -> str | None:
+    if cursor is None:
+        return None
+    name = cursor.name()
+    if plan is not None and name and name not in plan.instruments:
+        known = ", ".join(list(plan.instruments)[:12])
+        cursor.refuse(
+            f"There is no instrument {name}; "
+            + (f"the instruments are {known}." if known else "there are none.")
+        )
+    return name
+
+
+def _from(cursor: Cursor | None, check: Check | None) -> str | None:
+    """Read the corner a line was measured from."""
+    if cursor is None:
+        return None
+    name = cursor.name()
+    if check is not None and check.kind is Kind.LINE and name not in check.corners:
+        cursor.refuse(
+            f"A reading of {check.key} is taken from one of its wall's corners, "
+            f"{' or '.join(check.corners)}."
+        )
+    return name
