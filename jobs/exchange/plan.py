@@ -42,8 +42,6 @@ ON_THE_WALL = 1e-6
 """How far past a wall's end a position may stand for rounding. [mm]"""
 
 _SAME_PLACE = 1e-6  # mm, between two rods of a detail
-    0.01  # of its nominal length: beyond it a tape's length is a typing error
-)
 
 
 def read_unit(cursor: Cursor) -> LengthUnit | None:
