@@ -1,0 +1,211 @@
+"""Shim stacks: the plates that bring a low pad nearest to the high one.
+
+Of all sums of the given thicknesses, each used any number of times and at least one
+plate in all, the one nearest to the shortfall, the thinner of two equally near; for
+that sum the fewest plates, and of equally few the thicker plates first. Everything
+is counted in whole millionths of a millimetre, in which every sixty-fourth of an
+inch is exact. The fewest plates for every sum come from dynamic programming over the
+sums in steps of the thicknesses' common measure::
+
+    fewest[t] = min over thicknesses c of fewest[t - c] + 1,   fewest[0] = 0
+
+which for one thickness is a running minimum along each row of equal remainders.
+The rule is common practice; nothing here says how a stack is held or grouted.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.errors import EngineError
+
+MICRO = 1_000_000
+"""Whole steps per millimetre. [1/mm]"""
+
+MOST_SUMS = 16_000_000
+"""How many sums are looked at; beyond it the thicknesses fit each other too badly."""
+
+SLACK_MM = 1e-6
+
+_NEVER = np.int32(2**30)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShimStacks:
+    """One stack for each shortfall, and what it leaves."""
+
+    total_mm: FloatArray  # (n,) thickness of the stack; NaN where not reachable
+    counts: IntArray  # (n, k) plates of each thickness, in the order given
+    residual_mm: FloatArray  # (n,) stack less shortfall, positive above the high pad
+    reachable: BoolArray  # (n,) False without any plates, or for an unknown shortfall
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LowerPad:
+    """The one high pad whose lowering saves most of the shims."""
+
+    index: int
+    lower_by_mm: float  # down to the next highest pad
+    shims_needed: int  # pads to be shimmed as it is
+    shims_saved: int  # how many fewer afterwards
+
+
+def shim_stacks(
+    shortfall_mm: npt.ArrayLike, thicknesses_mm: npt.ArrayLike
+) -> ShimStacks:
+    """Find the stack for each shortfall.
+
+    Parameters
+    ----------
+    shortfall_mm : array, shape (n,)
+        How far each pad lies below the highest, not negative; NaN where unknown.
+        Taken to the nearest millionth of a millimetre. [mm]
+    thicknesses_mm : array, shape (k,)
+        Thicknesses on hand, in any order. [mm]
+
+    Returns
+    -------
+    ShimStacks
+
+    Raises
+    ------
+    EngineError
+        If a thickness is not positive, a shortfall is negative, or the thicknesses
+        have so small a common measure that their sums cannot be listed.
+    """
+    shortfall = np.atleast_1d(np.asarray(shortfall_mm, dtype=float))
+    plates = np.rint(np.asarray(thicknesses_mm, dtype=float) * MICRO).astype(np.int64)
+    if np.any(plates <= 0):
+        raise EngineError("Every shim thickness must be more than zero.")
+    if np.any(shortfall < 0):
+        raise EngineError("A shim cannot fill a negative shortfall.")
+    reachable = np.isfinite(shortfall) & (plates.size > 0)
+    counts = np.zeros((shortfall.size, plates.size), dtype=np.intp)
+    total = np.full(shortfall.size, np.nan)
+    if reachable.any():
+        wanted = np.rint(shortfall[reachable] * MICRO).astype(np.int64)
+        step = int(np.gcd.reduce(plates))
+        size = int(wanted.max() + plates.min()) // step + 1
+        if size > MOST_SUMS:
+            raise EngineError(
+                "These shim thicknesses have no common measure worth the name: give "
+                "them to a thousandth of a millimetre, or as fractions of an inch."
+            )
+        fewest = _fewest_plates(plates // step, size)
+        chosen = _nearest(wanted, fewest, step)
+        counts[reachable] = _pick_plates(chosen, plates // step, fewest)
+        total[reachable] = chosen * step / MICRO
+    return ShimStacks(
+        total_mm=total,
+        counts=counts,
+        residual_mm=total - shortfall,
+        reachable=reachable,
+    )
+
+
+def pack_list(counts: npt.ArrayLike) -> IntArray:
+    """Add up the plates of all stacks by thickness.
+
+    Parameters
+    ----------
+    counts : array of int, shape (n, k)
+        Plates of each thickness in each stack.
+
+    Returns
+    -------
+    array of int, shape (k,)
+        Plates of each thickness for the whole building.
+    """
+    total: IntArray = np.asarray(counts, dtype=np.intp).sum(axis=0)
+    return total
+
+
+def lower_one_pad(height_mm: npt.ArrayLike, limit_mm: float) -> LowerPad | None:
+    """Find the one high pad that forces most of the shims, if there is one.
+
+    Lowered to the next highest pad, it no longer makes low pads of those within the
+    limit of that one. Offered only where this saves more than half of the shims, and
+    not where two pads are equally high. Common practice.
+
+    Parameters
+    ----------
+    height_mm : array, shape (n,)
+        Heights from any one level; NaN where unknown. [mm]
+    limit_mm : float
+        How far below the highest pad a pad may lie. [mm]
+
+    Returns
+    -------
+    LowerPad or None
+    """
+    height = np.asarray(height_mm, dtype=float)
+    order = np.argsort(np.where(np.isnan(height), -np.inf, height), kind="stable")
+    if np.count_nonzero(~np.isnan(height)) < 2:
+        return None
+    first, second = order[-1], order[-2]
+    before = int(np.sum(height[first] - height > limit_mm + SLACK_MM))
+    after = np.sum(height[second] - height > limit_mm + SLACK_MM)
+    saved = before - int(after)
+    if 2 * saved <= before:
+        return None
+    return LowerPad(
+        index=int(first),
+        lower_by_mm=float(height[first] - height[second]),
+        shims_needed=before,
+        shims_saved=saved,
+    )
+
+
+def _fewest_plates(plates: npt.NDArray[np.int64], size: int) -> npt.NDArray[np.int32]:
+    """Count the fewest plates for every sum from 0 in steps, shape (size,)."""
+    fewest = np.full(size, _NEVER, dtype=np.int32)
+    fewest[0] = 0
+    for plate in np.unique(plates):
+        if plate >= size:
+            continue
+        rows = -(-size // plate)
+        padded = np.full(rows * plate, _NEVER, dtype=np.int32)
+        padded[:size] = fewest
+        table = padded.reshape(rows, plate)
+        row = np.arange(rows, dtype=np.int32)[:, None]
+        table -= row
+        np.minimum.accumulate(table, axis=0, out=table)
+        table += row
+        fewest = padded[:size]
+    fewest[fewest > size] = _NEVER
+    return fewest
+
+
+def _nearest(
+    wanted: npt.NDArray[np.int64], fewest: npt.NDArray[np.int32], step: int
+) -> npt.NDArray[np.int64]:
+    """Pick the sum nearest to each wanted one, in steps, the smaller of two."""
+    sums = np.flatnonzero(fewest < _NEVER)[1:]
+    above = np.minimum(np.searchsorted(sums * step, wanted), sums.size - 1)
+    below = np.maximum(above - 1, 0)
+    over = np.abs(sums[above] * step - wanted)
+    under = np.abs(wanted - sums[below] * step)
+    return np.where(under <= over, sums[below], sums[above])
+
+
+def _pick_plates(
+    chosen: npt.NDArray[np.int64],
+    plates: npt.NDArray[np.int64],
+    fewest: npt.NDArray[np.int32],
+) -> IntArray:
+    """Take sums apart, thickest plate first, never using one plate too many."""
+    counts = np.zeros((chosen.size, plates.size), dtype=np.intp)
+    order = np.argsort(-plates, kind="stable")
+    left = chosen.copy()
+    while np.any(left > 0):
+        undecided = left > 0
+        for column in order:
+            rest = left - plates[column]
+            fits = undecided & (rest >= 0)
+            fits[fits] = fewest[rest[fits]] == fewest[left[fits]] - 1
+            counts[fits, column] += 1
+            left = np.where(fits, rest, left)
+            undecided &= ~fits
+    return counts
