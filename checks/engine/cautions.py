@@ -1,0 +1,23 @@
+"""The cautions that go with a remedy, word for word the same wherever they appear."""
+
+SCREENING = (
+    "Screening arithmetic, not design: the engineer of record, the manufacturer's"
+    " drawings and local codes govern."
+)
+RODS = (
+    "Rods are not cut, bent, heated, welded or replaced without the engineer's"
+    " approval, and the erector gets written notice of every such change"
+    " (29 CFR 1926.755(b), 1926.752(a)(2))."
+)
+WASHER = "A slotted or reamed hole needs the washer the engineer orders."
+DRILLING = "Drilling: silica dust, reinforcement, embedded services."
+ADHESIVE = "Adhesive: hole cleaning, concrete temperature and cure time decide."
+UNDER_PLATE = "Nobody under a plate while shims go in."
+NOTICES = (
+    "No column is set before the erector has the written notices"
+    " (29 CFR 1926.752(a) and (b))."
+)
+FOUR_RODS = (
+    "Fewer than four anchor rods: each structural column needs at least four"
+    " (29 CFR 1926.758(b))."
+)

@@ -1,0 +1,80 @@
+"""The outline out of square or out of size."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from checks.engine import cautions
+from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
+from core.units import format_length
+
+
+def advise_square(
+    *,
+    difference: float | None,
+    moves: Sequence[Mapping[str, Any]],
+    missing: Sequence[str],
+    again: Remedy | None,
+    style: str,
+) -> Advice:
+    """Out of square: which corner to move, along which wall, by how much.
+
+    Parameters
+    ----------
+    difference : difference of the diagonals, None where it is not known. [mm]
+    moves : one mapping per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`.
+    missing : keys of the readings the figure still needs.
+    again : the remedy to measure again, where there is a reason to.
+    style : how lengths are written.
+    """
+    found = [] if again is None else [again]
+    if moves:
+        each = "; ".join(
+            f"{move['corner']} by {format_length(abs(move['move']), style, 32)} along"
+            f" {move['wall']}"
+            for move in moves
+        )
+        off = (
+            "The outline"
+            if difference is None
+            else f"Diagonals {format_length(difference, style, 32)} apart: the outline"
+        )
+        found.append(
+            Remedy(
+                remedy="square_up",
+                approval="engineer",
+                reason=(
+                    f"{off} comes square by moving {each}. Before the pour the forms"
+                    " are moved; afterwards the steel line is, if the rods allow it,"
+                    " and the engineer must agree."
+                ),
+                cautions=(cautions.SCREENING,),
+                figures={"moves": [dict(move) for move in moves]},
+            )
+        )
+    elif missing and again is None:
+        found.append(
+            measure_again(
+                "The outline is out, and how to square it up cannot be said until"
+                f" these are measured: {', '.join(missing)}.",
+                missing,
+            )
+        )
+    found.append(refer("The steel line is laid out anew within the concrete."))
+    return Advice(remedies=ranked(found))
+
+
+def advise_wall(
+    deviation: float, wall: str, style: str, again: Remedy | None
+) -> Advice:
+    """A wall long or short beyond its limit. `deviation` in mm."""
+    found = [] if again is None else [again]
+    off = format_length(abs(deviation), style, 32)
+    word = "long" if deviation > 0 else "short"
+    found.append(
+        refer(
+            f"Wall {wall} is {off} {word}: the steel keeps its own length, so the"
+            " difference falls on notch, sheeting and end bays.",
+            deviation=deviation,
+        )
+    )
+    return Advice(remedies=ranked(found))

@@ -1,0 +1,252 @@
+"""Levels, projection, strength, notch and plumb: what cures each."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from checks.engine import cautions
+from checks.engine.remedies import SLACK_MM, Advice, Remedy, ranked, refer
+from core.units import format_length
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelCase:
+    """One low pad. Lengths in mm.
+
+    `shim` is the nearest stack's height, NaN where no stack of the given
+    thicknesses brings the pad within; `stack` its plates, thickest first.
+    `thread_left` is what stands above the nut after shimming, NaN where unknown.
+    """
+
+    style: str
+    shortfall: float
+    limit: float
+    shim_up_to: float
+    shim: float
+    stack: tuple[str, ...]
+    residual: float
+    thread_left: float
+    lower_pad: Mapping[str, Any] | None
+
+
+def advise_level(case: LevelCase, again: Remedy | None) -> Advice:
+    """A pad below the highest: shim it, or lower the high one, or ask.
+
+    Columns are raised, never lowered. The shim is the achievable stack nearest to
+    the shortfall; beyond `shim_up_to` the engineer chooses (grout, plate, re-cast).
+    Both limits are common practice.
+    """
+    found = [] if again is None else [again]
+    out: list[tuple[str, str]] = []
+    short = format_length(case.shortfall, case.style, 32)
+    if case.shortfall > case.shim_up_to + SLACK_MM:
+        up_to = format_length(case.shim_up_to, case.style)
+        reason = (
+            f"{short} below the highest pad is more than the {up_to} that is shimmed"
+            " (common practice): grout, a thicker plate or re-casting is the"
+            " engineer's choice."
+        )
+        out.append(("shim", reason))
+        found.append(refer(reason, shortfall=case.shortfall))
+        found += _lower(case)
+    elif case.shim != case.shim:
+        reason = (
+            f"No stack of the given shims brings {short} to within"
+            f" {format_length(case.limit, case.style)}."
+        )
+        out.append(("shim", reason))
+        found.append(refer(reason, shortfall=case.shortfall))
+        found += _lower(case)
+    else:
+        found.append(_shim(case))
+        found += _lower(case)
+        found.append(refer("Grout, plate or re-casting instead of shims."))
+    return Advice(remedies=ranked(found), ruled_out=tuple(out))
+
+
+def _shim(case: LevelCase) -> Remedy:
+    short = format_length(case.shortfall, case.style, 32)
+    stack = " + ".join(case.stack)
+    reason = (
+        f"{short} below the highest pad; the nearest stack is {stack},"
+        f" {format_length(case.shim, case.style, 32)}."
+    )
+    if case.thread_left < -SLACK_MM:
+        missing = format_length(-case.thread_left, case.style, 32)
+        reason += (
+            f" With it the nut is {missing} short of full thread: the engineer must"
+            " agree."
+        )
+    figures: dict[str, Any] = {
+        "shim": case.shim,
+        "stack": list(case.stack),
+        "residual": case.residual,
+    }
+    if case.thread_left == case.thread_left:
+        figures["thread_left"] = case.thread_left
+    return Remedy(
+        remedy="shim",
+        approval="engineer" if case.thread_left < -SLACK_MM else "field",
+        reason=reason,
+        cautions=(cautions.UNDER_PLATE, cautions.NOTICES),
+        figures=figures,
+    )
+
+
+def _lower(case: LevelCase) -> list[Remedy]:
+    if case.lower_pad is None:
+        return []
+    pad = case.lower_pad
+    return [
+        Remedy(
+            remedy="lower_pad",
+            approval="engineer",
+            reason=(
+                f"Pad {pad['mark']} alone stands high; lowering it by"
+                f" {format_length(pad['lower_by'], case.style, 32)} saves"
+                f" {pad['shims_saved']} shims."
+            ),
+            cautions=(cautions.SCREENING, cautions.DRILLING),
+            figures=dict(pad),
+        )
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProjectionCase:
+    """One rod too short or too long. Lengths in mm; NaN where not known."""
+
+    style: str
+    rods: tuple[int, ...]
+    deviation: float
+    thread_left: float
+    engaged: float
+
+
+def advise_projection(case: ProjectionCase, again: Remedy | None) -> Advice:
+    """Too short: what thread is missing. Too long: washers; no structural matter.
+
+    Partial engagement counts pro rata only where at least half the nut is engaged
+    (AISC Design Guide 1, 2nd ed., secondary source).
+    """
+    found = [] if again is None else [again]
+    off = format_length(abs(case.deviation), case.style, 32)
+    figures: dict[str, Any] = {"rods": list(case.rods), "deviation": case.deviation}
+    if case.thread_left == case.thread_left:
+        figures |= {"thread_left": case.thread_left, "engaged": case.engaged}
+    if case.deviation > 0:
+        reason = (
+            f"{off} too long: washers or spacers under the nut; nothing structural"
+            " unless the rod fouls the section."
+        )
+        found.append(refer(reason, **figures))
+        return Advice(remedies=ranked(found))
+    if case.thread_left >= -SLACK_MM:
+        left = format_length(case.thread_left, case.style, 32)
+        reason = (
+            f"{off} too short, yet the nut is fully engaged with {left} to spare: the"
+            " engineer can accept it as it is."
+        )
+        found.append(refer(reason, **figures))
+        found.append(_extend(case, figures))
+    elif case.thread_left != case.thread_left:
+        reason = (
+            f"{off} too short; plate or nut is not known, so neither is the thread."
+        )
+        found.append(refer(reason, **figures))
+    else:
+        found.append(_extend(case, figures))
+        found.append(refer("Another way to the thread that is missing.", **figures))
+    return Advice(remedies=ranked(found))
+
+
+def _extend(case: ProjectionCase, figures: Mapping[str, Any]) -> Remedy:
+    missing = format_length(max(-case.thread_left, 0.0), case.style, 32)
+    credit = (
+        "pro rata credit is possible"
+        if case.engaged >= 0.5
+        else "less than half the nut is engaged, so none is credited"
+    )
+    return Remedy(
+        remedy="extend_rod",
+        approval="engineer",
+        reason=(
+            f"{missing} of thread is missing; {case.engaged:.0%} of the nut is engaged,"
+            f" {credit} (AISC Design Guide 1, secondary source). A coupling or a welded"
+            " extension, as the engineer orders."
+        ),
+        cautions=(cautions.SCREENING, cautions.RODS),
+        figures=figures,
+    )
+
+
+def advise_strength(
+    ratio: float, required: float, again: Remedy | None, samples: Sequence[str]
+) -> Advice:
+    """Concrete below what erection needs: wait, or the engineer's other route.
+
+    29 CFR 1926.752(a)(1): 75 % of the specified strength on field-cured samples, or
+    enough for the loads of erection.
+    """
+    found = [] if again is None else [again]
+    found.append(
+        Remedy(
+            remedy="wait_for_strength",
+            approval="field",
+            reason=(
+                f"The latest field-cured sample has {ratio:.0%} of the specified"
+                f" strength; {required:.0%} is needed (29 CFR 1926.752(a)(1))."
+            ),
+            cautions=(cautions.NOTICES,),
+            figures={"ratio": ratio, "required": required, "samples": list(samples)},
+        )
+    )
+    found.append(
+        refer(
+            "The engineer may state in writing a strength sufficient for the loads of"
+            " erection, the rule's other route."
+        )
+    )
+    return Advice(remedies=ranked(found))
+
+
+def advise_notch(deviation: float, style: str, again: Remedy | None) -> Advice:
+    """The sheeting notch: it keeps weather out and holds nothing up."""
+    found = [] if again is None else [again]
+    off = format_length(abs(deviation), style, 32)
+    word = "wider or deeper" if deviation > 0 else "narrower or shallower"
+    found.append(
+        refer(
+            f"The notch is {off} {word} than planned: trim, closure or flashing, as"
+            " the supplier's drawings allow.",
+            deviation=deviation,
+        )
+    )
+    return Advice(remedies=ranked(found))
+
+
+def advise_plumb(
+    lean: float,
+    height: float,
+    limit: float,
+    axis: str,
+    style: str,
+    again: Remedy | None,
+) -> Advice:
+    """A column out of plumb: pull its top back by the lean."""
+    found = [] if again is None else [again]
+    move = format_length(abs(lean), style, 32)
+    found.append(
+        Remedy(
+            remedy="plumb_up",
+            approval="field",
+            reason=(
+                f"Leans {move} {axis} over {format_length(height, style)}; AISC 303"
+                f" 7.13.1.1 allows {format_length(limit, style, 32)}. Move the top"
+                f" {move} the other way."
+            ),
+            cautions=(cautions.SCREENING,),
+            figures={"move": -lean, "axis": axis, "height": height},
+        )
+    )
+    return Advice(remedies=ranked(found))

@@ -1,0 +1,33 @@
+"""Likely causes: the mistakes people make, held against one building's residuals.
+
+Only checks that are outside or disagree are looked at. The more a mistake explains
+at once the earlier it is tried; what it has explained is not explained again.
+"""
+
+from typing import TYPE_CHECKING
+
+from checks.evaluation import level_causes, tape_causes
+from checks.evaluation.suspects import LikelyCause, Suspects
+
+if TYPE_CHECKING:
+    from checks.evaluation.judged import Judged
+
+LOOKS = (
+    tape_causes.repeats_misread,
+    tape_causes.turned,
+    tape_causes.exchanged,
+    tape_causes.outer_edge,
+    tape_causes.foot_mark,
+    tape_causes.flange,
+    tape_causes.rod_edge,
+    tape_causes.misread,
+    level_causes.levels,
+)
+
+
+def likely_causes(judged: "Judged") -> tuple[LikelyCause, ...]:
+    """Every mistake that clearly explains some of the bad checks."""
+    suspects = Suspects(judged)
+    if not suspects.open:
+        return ()
+    return tuple(cause for look in LOOKS for cause in look(suspects))

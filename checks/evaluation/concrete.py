@@ -1,0 +1,88 @@
+"""Concrete strength: the latest field-cured samples against what erection needs."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from checks.engine import strength
+from checks.evaluation.json_values import number
+from checks.evaluation.observe import Observations
+from checks.evaluation.table import CheckTable
+from checks.tolerances import Limits
+from jobs.plan.model import Plan
+from jobs.plan.sheet import Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concrete:
+    """The strength gate; NaN where nothing is known. [MPa]"""
+
+    ratio: float
+    strength: float
+    required: float
+    required_ratio: float
+    route: str | None
+    samples: tuple[str, ...]
+    verdict: str
+
+
+def judge_concrete(
+    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+) -> Concrete:
+    """The lowest of the latest day's samples against either legal route."""
+    rows = table.rows(Kind.STRENGTH)
+    rows = rows[observed.count[rows] > 0]
+    specified = plan.concrete.specified_strength
+    nan = float("nan")
+    if not rows.size or (
+        specified is None and plan.concrete.sufficient_strength is None
+    ):
+        return Concrete(
+            ratio=nan,
+            strength=nan,
+            required=nan,
+            route=None,
+            samples=(),
+            required_ratio=limits.strength_ratio(),
+            verdict="unmeasured",
+        )
+    days = np.array([_day(observed, row) for row in rows], dtype=float)
+    latest = rows[days == days.max()]
+    gate = strength.judge_gate(
+        observed.value[latest],
+        specified_mpa=nan if specified is None else specified,
+        sufficient_mpa=(
+            nan
+            if plan.concrete.sufficient_strength is None
+            else plan.concrete.sufficient_strength
+        ),
+        ratio=limits.strength_ratio(),
+    )
+    return Concrete(
+        ratio=gate.ratio,
+        strength=gate.strength_mpa,
+        required=gate.required_mpa,
+        required_ratio=limits.strength_ratio(),
+        route=gate.route,
+        samples=tuple(table.checks[row].key for row in latest),
+        verdict="within" if gate.open else "outside",
+    )
+
+
+def _day(observed: Observations, row: int) -> float:
+    """The day a sample was last read, as an ordinal; unknown counts as the earliest."""
+    days = [r.at.date().toordinal() for r in observed.readings[row] if r.at is not None]
+    return float(max(days, default=0))
+
+
+def as_result(concrete: Concrete) -> dict[str, Any]:
+    """The result document's `concrete`."""
+    return {
+        "ratio": number(concrete.ratio),
+        "verdict": concrete.verdict,
+        "strength": number(concrete.strength),
+        "required": number(concrete.required),
+        "route": concrete.route,
+        "samples": list(concrete.samples),
+    }

@@ -1,0 +1,297 @@
+"""One building, evaluated whole: the one way from readings to a result document.
+
+`judge_building` computes; `evaluate` writes what it computed as `padstone.result/1`.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from checks import tolerances
+from checks.engine import cautions
+from checks.engine.arrays import FloatArray
+from checks.evaluation import concrete, findings, levels, squareness
+from checks.evaluation.causes import likely_causes
+from checks.evaluation.json_values import number
+from checks.evaluation.judged import Judged
+from checks.evaluation.limits import Bounds, bounds_of, judge
+from checks.evaluation.observe import Observations, observe
+from checks.evaluation.positions import Groups, fit_groups, solve_rods
+from checks.evaluation.table import CheckTable, RodTable
+from checks.evaluation.threads import pad_threads, rod_threads
+from checks.evaluation.version import MADE_WITH
+from jobs.plan.geometry import position_frame
+from jobs.plan.model import Building, Plan
+from jobs.plan.sheet import Kind
+
+FORMAT = "padstone.result/1"
+STYLES = {"in": "imperial", "ft": "imperial"}
+
+
+def evaluate(building: Building) -> dict[str, Any]:
+    """Evaluate one building and write the result document.
+
+    Parameters
+    ----------
+    building : the plan and its readings, as `jobs.exchange.parse` reads them.
+
+    Returns
+    -------
+    dict
+        `padstone.result/1`: lengths in mm, angles in rad, strengths in MPa.
+    """
+    return _written(judge_building(building))
+
+
+def judge_building(building: Building) -> Judged:
+    """Compute everything there is to know of one building."""
+    plan = building.plan
+    limits = tolerances.limits_for(plan.tolerances)
+    table, rods = CheckTable(building), RodTable(plan)
+    bounds = bounds_of(table, rods, limits)
+    observed = observe(building, table, bounds.size)
+    pads = levels.reduce_levels(plan, table, observed, limits)
+    heights = _plumb_bounds(table, observed, bounds, limits.plumb())
+    value, sigma, nominal = _values(table, observed, pads)
+    deviation = value - nominal
+    verdicts = judge(deviation, bounds, observed, sigma=sigma, guarded=limits.guarded)
+    square = squareness.squareness(plan, table, observed, limits)
+    solved = solve_rods(table, rods, observed)
+    threads = rod_threads(plan, table, rods, observed)
+    judged = Judged(
+        plan=plan,
+        limits=limits,
+        style=STYLES.get(plan.length_unit, "metric"),
+        table=table,
+        rods=rods,
+        observed=observed,
+        bounds=bounds,
+        nominal=nominal,
+        deviation=deviation,
+        value=value,
+        sigma=sigma,
+        heights=heights,
+        words=verdicts.word,
+        probability=verdicts.probability,
+        close=verdicts.close,
+        square=square,
+        solved=solved,
+        groups=fit_groups(rods, solved, limits),
+        pads=pads,
+        threads=threads,
+        pad_thread=pad_threads(table, rods, threads, pads),
+        concrete=concrete.judge_concrete(plan, table, observed, limits),
+        causes=(),
+    )
+    return judged.explained_by(likely_causes(judged))
+
+
+def _plumb_bounds(
+    table: CheckTable, observed: Observations, bounds: Bounds, ratio: float
+) -> FloatArray:
+    """Set the plumb limits from the height each reading names; give those heights."""
+    heights = np.full(len(table), np.nan)
+    for row in table.rows(Kind.PLUMB):
+        known = [r.height for r in observed.readings[row] if r.height is not None]
+        if known:
+            heights[row] = min(known)
+    rows = table.rows(Kind.PLUMB)
+    bounds.upper[rows] = heights[rows] * ratio
+    bounds.lower[rows] = -bounds.upper[rows]
+    return heights
+
+
+def _values(
+    table: CheckTable, observed: Observations, pads: levels.Pads
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Observed value, uncertainty and nominal of every check; heights for pads."""
+    value = observed.value.copy()
+    sigma = observed.uncertainty.copy()
+    nominal = table.nominal.copy()
+    value[pads.rows] = pads.height
+    sigma[pads.rows] = pads.sigma
+    nominal[pads.rows] = 0.0
+    benchmarks = table.rows(Kind.BENCHMARK)
+    nominal[benchmarks] = value[benchmarks]
+    sigma[table.rows(Kind.STRENGTH)] = np.nan
+    return value, sigma, nominal
+
+
+def _written(judged: Judged) -> dict[str, Any]:
+    plan = judged.plan
+    found = findings.find(judged)
+    return {
+        "format": FORMAT,
+        "building": plan.name,
+        "evaluated_with": MADE_WITH,
+        "tolerances": judged.limits.as_result(),
+        "checks": _checks(judged),
+        "squareness": squareness.as_result(plan, judged.table, judged.square),
+        "positions": _positions(judged),
+        "levels": levels.as_result(
+            plan,
+            judged.table,
+            judged.pads,
+            judged.words,
+            judged.pad_thread,
+            judged.limits.level_misclosure(),
+        ),
+        "concrete": concrete.as_result(judged.concrete),
+        "findings": [finding.as_result() for finding in found],
+        "cautions": _cautions(plan),
+    }
+
+
+def _cautions(plan: Plan) -> list[str]:
+    """The standing cautions of a building, whatever its verdicts."""
+    used = {position.detail for position in plan.positions}
+    short = any(len(plan.details[name].rods) < 4 for name in used)
+    return [cautions.SCREENING, cautions.NOTICES, *([cautions.FOUR_RODS] * short)]
+
+
+def _plain(values: FloatArray) -> list[float | None]:
+    """A column as JSON numbers, null for what is not finite."""
+    finite = np.isfinite(values).tolist()
+    return [
+        value if good else None
+        for value, good in zip(values.tolist(), finite, strict=True)
+    ]
+
+
+def _checks(judged: Judged) -> list[dict[str, Any]]:
+    """The result document's `checks`, in the order of the plan."""
+    observed = judged.observed
+    columns = zip(
+        judged.table.checks,
+        _plain(judged.nominal),
+        _plain(judged.value),
+        _plain(judged.deviation),
+        _plain(judged.bounds.size),
+        _plain(judged.bounds.lower),
+        _plain(judged.bounds.upper),
+        _plain(judged.sigma),
+        _plain(judged.probability),
+        judged.close.tolist(),
+        _plain(observed.spread),
+        _plain(observed.correction),
+        observed.readings,
+        judged.words.tolist(),
+        strict=True,
+    )
+    return [
+        {
+            "check": check.key,
+            "nominal": nominal_,
+            "observed": value,
+            "deviation": deviation,
+            "limit": limit,
+            "uncertainty": sigma,
+            "probability": probability,
+            "close_to_limit": close,
+            "readings": len(readings),
+            "verdict": word,
+            "kind": str(check.kind),
+            "mark": check.mark,
+            "rods": list(check.rods),
+            "lower": lower,
+            "upper": upper,
+            "spread": spread,
+            "correction": correction,
+            "reading_ids": [reading.id for reading in readings],
+            "required": check.required,
+            "stage": check.stage,
+        }
+        for (
+            check,
+            nominal_,
+            value,
+            deviation,
+            limit,
+            lower,
+            upper,
+            sigma,
+            probability,
+            close,
+            spread,
+            correction,
+            readings,
+            word,
+        ) in columns
+    ]
+
+
+def _positions(judged: Judged) -> list[dict[str, Any]]:
+    """The result document's `positions`."""
+    groups, solved, rods = judged.groups, judged.solved, judged.rods
+    fits = _plate_fits(judged, groups)
+    words = _rod_words(judged)
+    built, off = solved.as_built.tolist(), solved.deviation.tolist()
+    miss, known = solved.miss.tolist(), solved.determined.tolist()
+    planned = rods.planned.tolist()
+    shift, turn = groups.shift, groups.turn
+    listed = []
+    for i, group in enumerate(rods.groups):
+        frame = position_frame(judged.plan, group.position)
+        listed.append(
+            {
+                "mark": group.position.mark,
+                "shift_along": number(shift[i, 0]),
+                "shift_in": number(shift[i, 1]),
+                "turn": number(turn[i]),
+                "rods": [
+                    {
+                        "rod": row - group.rows.start + 1,
+                        "along": number(built[row][0]),
+                        "in": number(built[row][1]),
+                        "d_along": number(off[row][0]),
+                        "d_in": number(off[row][1]),
+                        "miss": number(miss[row]),
+                        "verdict": words[row],
+                        "determined": known[row],
+                        "planned_along": planned[row][0],
+                        "planned_in": planned[row][1],
+                    }
+                    for row in range(group.rows.start, group.rows.stop)
+                ],
+                "plate_fit": fits.get(i),
+                "line_deviation": number(solved.line[i]),
+                "x": float(frame.origin[0]),
+                "y": float(frame.origin[1]),
+                "angle": float(np.arctan2(frame.along[1], frame.along[0])),
+            }
+        )
+    return listed
+
+
+def _plate_fits(judged: Judged, groups: Groups) -> dict[int, dict[str, Any]]:
+    """Each fitted position's `plate_fit`, by its place in the plan."""
+    free, fits = groups.free, {}
+    for row, i in enumerate(groups.fitted.tolist()):
+        detail = judged.rods.groups[i].detail
+        hole = detail.plate.hole_diameter if detail.plate else float("nan")
+        overrun = float(free.overrun_mm[row])
+        fits[i] = {
+            "overrun": overrun,
+            "fits": overrun <= tolerances.SLACK_MM,
+            "hole_needed": hole + 2.0 * overrun,
+            "shift_along": float(free.shift_mm[row, 0]),
+            "shift_in": float(free.shift_mm[row, 1]),
+            "turn": float(free.turn_rad[row]),
+            "hole_diameter": hole,
+        }
+    return fits
+
+
+def _rod_words(judged: Judged) -> list[str]:
+    """Each rod's verdict: its place against `rod_location`, its line taken as built."""
+    solved, rods = judged.solved, judged.rods
+    limit = judged.limits.rod_location(rods.diameter)[:, None]
+    outside = (np.abs(solved.from_line) > limit + tolerances.SLACK_MM).any(axis=1)
+    word = np.where(outside, "outside", "within").astype(object)
+    word[~solved.determined & ~outside] = "unmeasured"
+    for row in judged.table.rows(Kind.SETBACK, Kind.OFFSET, Kind.GAGE):
+        if judged.words[row] == "remeasure":
+            check = judged.table.checks[row]
+            for rod in check.rods:
+                word[rods.row(check.mark or "", rod)] = "remeasure"
+    return word.tolist()

@@ -1,0 +1,100 @@
+"""Likely causes with the level: the grade rod on its head, a set-up that moved."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from checks.engine import causes
+from checks.engine.arrays import FloatArray, IntArray
+from checks.evaluation.suspects import LikelyCause, Suspects
+from jobs.plan.model import Reading
+from jobs.plan.sheet import Kind
+
+PAD_SCATTER_MM = 10.0  # ours: pads of one set-up are seldom further apart
+
+Taken = list[tuple[int, Reading]]
+"""Rows and their grade-rod readings, in the order taken."""
+
+
+def levels(suspects: Suspects) -> Iterator[LikelyCause]:
+    """A grade rod on its head, or a level that was knocked."""
+    judged = suspects.judged
+    observed = judged.observed
+    rows = {*judged.table.rows(Kind.LEVEL), *judged.table.rows(Kind.BENCHMARK)}
+    index = judged.table.index
+    taken = [
+        (index[reading.check], reading)
+        for reading in observed.in_order
+        if index[reading.check] in rows
+    ]
+    if not suspects.rows(Kind.LEVEL) or len(taken) < 3:
+        return
+    taken.sort(key=lambda item: item[1].at.timestamp() if item[1].at else 0.0)
+    value = np.array([reading.value for _, reading in taken])
+    names = {n: i for i, n in enumerate(dict.fromkeys(r.setup for _, r in taken))}
+    setup = np.array([names[reading.setup] for _, reading in taken])
+    yield from _upside_down(suspects, taken, value, setup)
+    yield from _knocked(suspects, taken, value, setup, list(names))
+
+
+def _upside_down(
+    suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
+) -> Iterator[LikelyCause]:
+    expected = np.array([np.median(value[setup == one]) for one in setup])
+    length = causes.upside_down(value, expected, 3.0 * PAD_SCATTER_MM)
+    for i in np.flatnonzero(~np.isnan(length)):
+        row, reading = taken[i]
+        if np.count_nonzero(setup == setup[i]) < 3:
+            continue
+        cause = suspects.explain(
+            "rod_upside_down",
+            [row],
+            f"The reading {reading.text} of {suspects.check(row).key} and what its"
+            f" neighbours expect add up to a {suspects.length(length[i])} rod: it was"
+            " read upside down.",
+        )
+        # One reading on its head may have made itself the highest pad of them all.
+        others = [suspects.check(row).key for row in suspects.rows(Kind.LEVEL)]
+        yield replace(cause, checks=(*cause.checks, *others), readings=(reading.id,))
+
+
+def _knocked(
+    suspects: Suspects,
+    taken: Taken,
+    value: FloatArray,
+    setup: IntArray,
+    names: list[str],
+) -> Iterator[LikelyCause]:
+    judged = suspects.judged
+    point = np.array([row for row, _ in taken])
+    limit = judged.limits.level_misclosure()
+    for knock in causes.knocked(value, setup, point, limit):
+        here = np.flatnonzero(setup == knock.setup)[knock.reading :]
+        rows = sorted({int(point[i]) for i in here})
+        bad = [row for row in rows if row in suspects.open]
+        if bad:
+            yield suspects.explain(
+                "setup_knocked",
+                bad,
+                f"In set-up {names[knock.setup]} points read again later all changed by"
+                f" {suspects.length(knock.shift_mm)}: the level was knocked.",
+            )
+    height = judged.value[point]
+    known = ~np.isnan(height) & np.isin(point, judged.pads.rows)
+    step = causes.low_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)
+    if step is not None:
+        one, amount = step
+        bad = [
+            int(row)
+            for row in dict.fromkeys(point[known & (setup == one)].tolist())
+            if row in suspects.open
+        ] or suspects.rows(Kind.LEVEL)
+        if bad:
+            yield suspects.explain(
+                "setup_knocked",
+                bad,
+                f"All pads of set-up {names[one]} lie {suspects.length(amount)}"
+                f" {'above' if amount > 0 else 'below'} the others: the level was"
+                " knocked between its tie and the pads.",
+            )

@@ -1,0 +1,235 @@
+"""Pads: heights from grade-rod readings, shim stacks, the pack list, the high pad."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from checks.engine import levels, shims, uncertainty
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.evaluation.json_values import number
+from checks.evaluation.observe import Observations
+from checks.evaluation.table import CheckTable
+from checks.tolerances import Limits
+from jobs.plan.model import Plan, Reading
+from jobs.plan.sheet import Kind
+
+SLACK_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pads:
+    """Every pad of the plan, in order; heights from the highest. [mm]
+
+    `height` is NaN where the pad was not read, or from a set-up that nothing ties
+    to the others (`untied`). `shim` is NaN where none is needed or none helps.
+    """
+
+    rows: IntArray
+    height: FloatArray
+    sigma: FloatArray
+    untied: BoolArray
+    needs_shim: BoolArray
+    too_low: BoolArray
+    shim: FloatArray
+    counts: IntArray
+    lower: dict[str, Any] | None
+    misclosure: float
+    redundancy: int
+
+
+def reduce_levels(
+    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+) -> Pads:
+    """Heights of all pads by least squares over every set-up, and their shims."""
+    rows = table.rows(Kind.LEVEL)
+    height, sigma, untied, misclosure, redundancy = _heights(
+        plan, table, observed, rows
+    )
+    limit, up_to = limits.pad_level(), limits.shim_up_to()
+    low = height < -(limit + SLACK_MM)
+    too_low = height < -(up_to + SLACK_MM)
+    needs = low & ~too_low
+    thickness = np.array([float(shim.mm) for shim in plan.shim_thicknesses])
+    shim = np.full(rows.size, np.nan)
+    counts = np.zeros((rows.size, thickness.size), dtype=int)
+    if needs.any() and thickness.size:
+        stacks = shims.shim_stacks(-height[needs], thickness)
+        good = np.abs(stacks.total_mm + height[needs]) <= limit + SLACK_MM
+        shim[needs] = np.where(good, stacks.total_mm, np.nan)
+        counts[needs] = np.where(good[:, None], stacks.counts, 0)
+    return Pads(
+        rows=rows,
+        height=height,
+        sigma=sigma,
+        untied=untied,
+        needs_shim=needs,
+        too_low=too_low,
+        shim=shim,
+        counts=counts,
+        lower=_lower_pad(table, rows, height, limit),
+        misclosure=misclosure,
+        redundancy=redundancy,
+    )
+
+
+def _heights(
+    plan: Plan, table: CheckTable, observed: Observations, rows: IntArray
+) -> tuple[FloatArray, FloatArray, BoolArray, float, int]:
+    """Heights from the highest pad, their uncertainty, and which are untied."""
+    points = [*rows.tolist(), *table.rows(Kind.BENCHMARK).tolist()]
+    place = {row: i for i, row in enumerate(points)}
+    readings: list[tuple[int, Reading]] = [
+        (place[row], reading) for row in points for reading in observed.readings[row]
+    ]
+    nothing = np.full(rows.size, np.nan)
+    none_untied = np.zeros(rows.size, dtype=bool)
+    if not readings:
+        return nothing, nothing, none_untied, 0.0, 0
+    setups = {
+        name: i for i, name in enumerate(dict.fromkeys(r.setup for _, r in readings))
+    }
+    sight = np.array(
+        [np.nan if r.sight is None else r.sight for _, r in readings], dtype=float
+    )
+    point = np.array([i for i, _ in readings], dtype=int)
+    adjusted = levels.adjust_levels(
+        np.array([r.value for _, r in readings], dtype=float),
+        np.array([setups[r.setup] for _, r in readings], dtype=int),
+        point,
+        _sigma(plan, readings, sight),
+        sight_mm=sight,
+        collimation_rad=_collimation(plan, readings),
+        n_points=len(points),
+    )
+    component = adjusted.component[: rows.size]
+    read = component >= 0
+    misclosure = max(adjusted.misclosure_mm, _repeats_apart(readings, setups, point))
+    if not read.any():
+        return nothing, nothing, none_untied, misclosure, adjusted.degrees_of_freedom
+    main = np.bincount(component[read]).argmax()
+    usable = component == main
+    top = int(np.flatnonzero(usable)[adjusted.height_mm[: rows.size][usable].argmax()])
+    height, sigma = adjusted.relative_to(top)
+    return (
+        np.where(usable, height[: rows.size], np.nan),
+        np.where(usable, sigma[: rows.size], np.nan),
+        read & ~usable,
+        misclosure,
+        adjusted.degrees_of_freedom,
+    )
+
+
+def _repeats_apart(
+    readings: list[tuple[int, Reading]], setups: dict[str, int], point: IntArray
+) -> float:
+    """Widest difference between readings of one point in one set-up. [mm]"""
+    value = np.array([r.value for _, r in readings])
+    setup = np.array([setups[r.setup] for _, r in readings])
+    _, group = np.unique(np.stack([setup, point]), axis=1, return_inverse=True)
+    group = group.reshape(-1)
+    high = np.full(group.max() + 1, -np.inf)
+    low = np.full(group.max() + 1, np.inf)
+    np.maximum.at(high, group, value)
+    np.minimum.at(low, group, value)
+    return float((high - low).max())
+
+
+def _sigma(
+    plan: Plan, readings: list[tuple[int, Reading]], sight: FloatArray
+) -> FloatArray:
+    """Standard uncertainty of each grade-rod reading. [mm]"""
+    tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
+    stated = np.array(
+        [
+            np.nan
+            if tool is None or tool.standard_uncertainty is None
+            else tool.standard_uncertainty
+            for tool in tools
+        ],
+        dtype=float,
+    )
+    resolution = np.array([r.resolution for _, r in readings], dtype=float)
+    return uncertainty.level_uncertainty(sight, resolution, stated).combined_mm
+
+
+def _collimation(plan: Plan, readings: list[tuple[int, Reading]]) -> FloatArray:
+    """Each reading's collimation error, line of sight up positive. [rad]"""
+    tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
+    return np.array(
+        [0.0 if tool is None else (tool.collimation or 0.0) for tool in tools],
+        dtype=float,
+    )
+
+
+def _lower_pad(
+    table: CheckTable, rows: IntArray, height: FloatArray, limit: float
+) -> dict[str, Any] | None:
+    """The one high pad whose lowering would save most of the shims, if there is one."""
+    known = ~np.isnan(height)
+    found = shims.lower_one_pad(height[known], limit)
+    if found is None:
+        return None
+    row = rows[np.flatnonzero(known)[found.index]]
+    return {
+        "mark": table.checks[row].mark,
+        "lower_by": float(found.lower_by_mm),
+        "shims_saved": int(found.shims_saved),
+    }
+
+
+def stack_of(plan: Plan, counts: IntArray) -> list[str]:
+    """The plates of one stack as the document writes them, thickest first."""
+    order = sorted(
+        range(len(plan.shim_thicknesses)),
+        key=lambda i: plan.shim_thicknesses[i].mm,
+        reverse=True,
+    )
+    return [plan.shim_thicknesses[i].text for i in order for _ in range(counts[i])]
+
+
+def as_result(
+    plan: Plan,
+    table: CheckTable,
+    pads: Pads,
+    words: np.ndarray,
+    thread: FloatArray,
+    misclosure_limit: float | None,
+) -> dict[str, Any]:
+    """The result document's `levels`."""
+    listed = []
+    for i, row in enumerate(pads.rows):
+        height, shim = number(pads.height[i]), number(pads.shim[i])
+        if words[row] == "within":
+            shim = 0.0
+        listed.append(
+            {
+                "mark": table.checks[row].mark,
+                "height": height,
+                "verdict": str(words[row]),
+                "shim": shim,
+                "stack": stack_of(plan, pads.counts[i]),
+                "residual": None if shim is None or height is None else height + shim,
+                "thread_left": number(thread[i]),
+            }
+        )
+    order = sorted(plan.shim_thicknesses, key=lambda t: t.mm, reverse=True)
+    total = pads.counts.sum(axis=0)
+    amount = dict(zip((t.text for t in plan.shim_thicknesses), total, strict=True))
+    known = ~np.isnan(pads.height)
+    highest = (
+        table.checks[pads.rows[np.nanargmax(pads.height)]].mark if known.any() else None
+    )
+    return {
+        "misclosure": pads.misclosure,
+        "misclosure_limit": misclosure_limit,
+        "redundancy": pads.redundancy,
+        "highest": highest,
+        "pads": listed,
+        "pack_list": [
+            {"thickness": t.text, "count": int(amount[t.text])}
+            for t in order
+            if amount[t.text]
+        ],
+        "lower_pad": pads.lower,
+    }

@@ -1,0 +1,152 @@
+"""Positions: where each rod is, how the group moved, whether the plate goes on."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine import pattern, plate, rigid
+from checks.engine.arrays import BoolArray, FloatArray
+from checks.evaluation.observe import Observations
+from checks.evaluation.table import CheckTable, RodTable
+from checks.tolerances import Limits
+from jobs.plan.sheet import Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rods:
+    """Every rod of the plan as built; NaN where it is not determined. [mm]
+
+    as_built : (n_rods, 2) along and in, from the planned reference line and the
+        steel line.
+    from_line : (n_rods, 2) deviation with the reference line taken as built: what
+        setback, offset and gage readings say, and what `rod_location` limits.
+    deviation : (n_rods, 2) from the plan, the reference line's own included.
+    line : (n_positions,) deviation of the reference line along its wall; NaN where
+        it was not measured, when it is taken to be where the plan has it.
+    """
+
+    as_built: FloatArray
+    from_line: FloatArray
+    deviation: FloatArray
+    determined: BoolArray
+    line: FloatArray
+
+    @property
+    def miss(self) -> FloatArray:
+        """Distance of each rod from the plan, shape (n_rods,). [mm]"""
+        return np.hypot(self.deviation[:, 0], self.deviation[:, 1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groups:
+    """Each position's pattern as one body, shape (n_positions, …); NaN if not known.
+
+    shift, turn : rigid best fit of as-built to plan, about the planned centroid.
+        [mm, rad]
+    free : the plate at its best placement; `held` with its shift kept within the
+        line tolerance; `as_drawn` the overrun at the planned place. Rows are those
+        of `fitted`.
+    """
+
+    shift: FloatArray
+    turn: FloatArray
+    complete: BoolArray
+    fitted: FloatArray  # positions with a plate and every rod determined
+    free: plate.PlateFit
+    held: plate.PlateFit
+    as_drawn: FloatArray
+
+
+def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rods:
+    """Each rod from whatever lines, setbacks, offsets and gages were read."""
+    solution = pattern.solve_patterns(
+        rods.planned,
+        rods.position,
+        setback=_single(table, rods, observed, Kind.SETBACK),
+        offset=_single(table, rods, observed, Kind.OFFSET),
+        gage=_gages(table, rods, observed),
+    )
+    line = np.full(len(rods.groups), np.nan)
+    order = {group.position.mark: i for i, group in enumerate(rods.groups)}
+    for row in table.rows(Kind.LINE):
+        line[order[table.checks[row].mark or ""]] = (
+            observed.value[row] - table.nominal[row]
+        )
+    from_line = solution.rods_mm - rods.planned
+    moved = np.zeros_like(from_line)
+    moved[:, 0] = np.nan_to_num(line)[rods.position]
+    return Rods(
+        as_built=solution.rods_mm + moved,
+        from_line=from_line,
+        deviation=from_line + moved,
+        determined=np.asarray(solution.determined).reshape(len(rods), -1).all(axis=1),
+        line=line,
+    )
+
+
+def _single(
+    table: CheckTable, rods: RodTable, observed: Observations, kind: Kind
+) -> tuple[np.ndarray, FloatArray, FloatArray]:
+    """Rod rows, values and uncertainties of one kind that names one rod."""
+    rows = table.rows(kind)
+    rows = rows[observed.count[rows] > 0]
+    which = [
+        rods.row(table.checks[row].mark or "", table.checks[row].rods[0])
+        for row in rows
+    ]
+    return (
+        np.array(which, dtype=int),
+        observed.value[rows],
+        observed.uncertainty[rows],
+    )
+
+
+def _gages(
+    table: CheckTable, rods: RodTable, observed: Observations
+) -> tuple[np.ndarray, np.ndarray, FloatArray, FloatArray]:
+    """Both rod rows, values and uncertainties of every gage read."""
+    rows = table.rows(Kind.GAGE)
+    rows = rows[observed.count[rows] > 0]
+    pairs = np.array(
+        [
+            [rods.row(table.checks[row].mark or "", n) for n in table.checks[row].rods]
+            for row in rows
+        ],
+        dtype=int,
+    ).reshape(-1, 2)
+    return (
+        pairs[:, 0],
+        pairs[:, 1],
+        observed.value[rows],
+        observed.uncertainty[rows],
+    )
+
+
+def fit_groups(rods: RodTable, solved: Rods, limits: Limits) -> Groups:
+    """Group shift and turn, and the plate over the rods, for all positions at once."""
+    rows, real = rods.padded
+    count = len(rods.groups)
+    complete = (solved.determined[rows] | ~real).all(axis=1) if count else real.any(1)
+    shift = np.full((count, 2), np.nan)
+    turn = np.full(count, np.nan)
+    which = np.flatnonzero(complete)
+    planned, built = rods.planned[rows[which]], solved.as_built[rows[which]]
+    if which.size:
+        moved = rigid.fit_rigid(planned, built, real[which])
+        shift[which], turn[which] = moved.shift_mm, moved.turn_rad
+    clearance = (rods.hole_diameter - rods.diameter) / 2.0
+    plated = ~np.isnan(clearance[rows[which]]).any(axis=1)
+    fitted = which[plated]
+    planned, built = planned[plated], built[plated]
+    slack, mask = clearance[rows[fitted]], real[fitted]
+    held_to = np.full((fitted.size, 2), float(limits.line()))
+    apart = np.linalg.norm(built - planned, axis=2) - slack
+    return Groups(
+        shift=shift,
+        turn=turn,
+        complete=complete,
+        fitted=fitted,
+        free=plate.fit_plates(planned, built, slack, mask=mask),
+        held=plate.fit_plates(planned, built, slack, mask=mask, shift_limit_mm=held_to),
+        as_drawn=np.where(mask, apart, -np.inf).max(axis=1, initial=-np.inf),
+    )

@@ -1,0 +1,178 @@
+"""The outline: adjusted corners, squareness, suspect readings, how to square up."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from checks.engine import outline
+from checks.engine.arrays import FloatArray, IntArray
+from checks.evaluation.json_values import number
+from checks.evaluation.observe import Observations
+from checks.evaluation.table import CheckTable
+from checks.tolerances import Limits
+from jobs.plan.geometry import outline_points
+from jobs.plan.model import Plan
+from jobs.plan.sheet import Kind
+
+SLACK_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Squareness:
+    """What the walls and diagonals say of the outline."""
+
+    difference: float | None
+    limit: float | None
+    verdict: str
+    adjustment: outline.OutlineAdjustment
+    rows: IntArray  # the checks that went into the adjustment
+    missing: tuple[str, ...]
+    moves: tuple[dict[str, Any], ...]
+    suspects: tuple[dict[str, Any], ...]
+
+
+def squareness(
+    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+) -> Squareness:
+    """Adjust the outline from every wall and diagonal that was measured."""
+    names = [corner.name for corner in plan.outline]
+    place = {name: i for i, name in enumerate(names)}
+    lengths = table.rows(Kind.WALL, Kind.DIAGONAL)
+    rows = lengths[observed.count[lengths] > 0]
+    pairs = _pairs(table, rows, place)
+    adjusted = outline.adjust_outline(
+        outline_points(plan), pairs, observed.value[rows], observed.uncertainty[rows]
+    )
+    difference, limit, verdict = _difference(plan, table, observed, limits)
+    return Squareness(
+        difference=difference,
+        limit=limit,
+        verdict=verdict,
+        adjustment=adjusted,
+        rows=rows,
+        missing=tuple(_keys_of(plan, names, adjusted.missing)),
+        moves=tuple(_moves(plan, names, adjusted)),
+        suspects=tuple(_suspects(table, observed, rows, adjusted)),
+    )
+
+
+def _pairs(table: CheckTable, rows: IntArray, place: dict[str, int]) -> IntArray:
+    """Corner indices of each length, shape (m, 2)."""
+    return np.array(
+        [[place[name] for name in table.checks[row].corners] for row in rows], dtype=int
+    ).reshape(-1, 2)
+
+
+def _keys_of(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str]:
+    """The check keys of pairs of corners, a wall named in its own order."""
+    keys = []
+    listed = set(plan.diagonals)
+    for first, second in np.asarray(missing).reshape(-1, 2).tolist():
+        if (first + 1) % len(names) == second:
+            keys.append(f"wall:{names[first]}-{names[second]}")
+        elif (second + 1) % len(names) == first:
+            keys.append(f"wall:{names[second]}-{names[first]}")
+        elif (names[second], names[first]) in listed:
+            keys.append(f"diagonal:{names[second]}-{names[first]}")
+        else:
+            keys.append(f"diagonal:{names[first]}-{names[second]}")
+    return keys
+
+
+def _difference(
+    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+) -> tuple[float | None, float | None, str]:
+    """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
+
+    For two diagonals that are alike on the plan this is the plain difference of
+    their lengths. For more than two it is the widest between any of them.
+    """
+    keys = [f"diagonal:{first}-{second}" for first, second in plan.diagonals]
+    rows = np.array([table.index[key] for key in keys], dtype=int)
+    if rows.size < 2 or not observed.count[rows].all():
+        return None, None, "unmeasured"
+    deviation = observed.value[rows] - table.nominal[rows]
+    difference = float(deviation.max() - deviation.min())
+    limit = float(limits.diagonal(np.array([table.nominal[rows].mean()]))[0])
+    if observed.disagree[rows].any():
+        return difference, limit, "remeasure"
+    word = "within" if difference <= limit + SLACK_MM else "outside"
+    return difference, limit, word
+
+
+def _suspects(
+    table: CheckTable,
+    observed: Observations,
+    rows: IntArray,
+    adjusted: outline.OutlineAdjustment,
+) -> list[dict[str, Any]]:
+    """The readings the adjustment points at, with their w-statistic."""
+    return [
+        {
+            "check": table.checks[row].key,
+            "readings": [reading.id for reading in observed.readings[row]],
+            "w": number(adjusted.w[i]),
+        }
+        for i, row in enumerate(rows)
+        if adjusted.suspect[i]
+    ]
+
+
+def _moves(
+    plan: Plan, names: Sequence[str], adjusted: outline.OutlineAdjustment
+) -> list[dict[str, Any]]:
+    """Corners to move to square the outline up, each along a wall."""
+    if not adjusted.determined:
+        return []
+    moved = outline.square_up(outline_points(plan), adjusted.corners_mm)
+    return [
+        {
+            "corner": names[corner],
+            "wall": f"{names[wall]}-{names[(wall + 1) % len(names)]}",
+            "move": float(move),
+            "dx": float(shift[0]),
+            "dy": float(shift[1]),
+        }
+        for corner, wall, move, shift in zip(
+            moved.corner, moved.wall, moved.move_mm, moved.shift_mm, strict=True
+        )
+    ]
+
+
+def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, Any]:
+    """The result document's `squareness`."""
+    adjusted = square.adjustment
+    offsets: FloatArray = adjusted.offsets_mm
+    corners = (
+        [
+            {"corner": corner.name, "dx": float(shift[0]), "dy": float(shift[1])}
+            for corner, shift in zip(plan.outline, offsets, strict=True)
+        ]
+        if adjusted.determined
+        else []
+    )
+    return {
+        "difference": square.difference,
+        "limit": square.limit,
+        "verdict": square.verdict,
+        "lean": number(adjusted.lean_rad),
+        "corners": corners,
+        "reference_variance": number(adjusted.reference_variance),
+        "suspect_readings": list(square.suspects),
+        "determined": bool(adjusted.determined),
+        "degrees_of_freedom": int(adjusted.degrees_of_freedom),
+        "cannot_tell_which": bool(adjusted.cannot_tell),
+        "missing_readings": list(square.missing),
+        "lengths": [
+            {
+                "check": table.checks[row].key,
+                "residual": number(adjusted.residuals_mm[i]),
+                "redundancy": number(adjusted.redundancy[i]),
+                "w": number(adjusted.w[i]),
+            }
+            for i, row in enumerate(square.rows)
+        ],
+        "square_up": [dict(move) for move in square.moves],
+    }

@@ -1,0 +1,130 @@
+"""The plan's checks, rods and plates as columns, in the order of the document."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from jobs.plan.model import Building, Detail, Plan, Position
+from jobs.plan.sheet import Check, Kind, check_sheet, find_check
+
+NOT_LISTED_UNTIL_READ = frozenset({Kind.GAGE, Kind.PLUMB})
+
+
+class CheckTable:
+    """Every check of the plan, and those only a reading names, as columns."""
+
+    def __init__(self, building: Building) -> None:
+        read = dict.fromkeys(reading.check for reading in building.readings)
+        plan = building.plan
+        listed = [
+            check
+            for check in check_sheet(plan)
+            if check.kind not in NOT_LISTED_UNTIL_READ or check.key in read
+        ]
+        known = {check.key for check in listed}
+        extra = [find_check(plan, key) for key in read if key not in known]
+        self.checks: tuple[Check, ...] = (*listed, *extra)
+        self.index = {check.key: row for row, check in enumerate(self.checks)}
+        self.nominal: FloatArray = np.array(
+            [
+                np.nan if check.nominal is None else check.nominal
+                for check in self.checks
+            ],
+            dtype=float,
+        )
+        self._rows: dict[Kind, list[int]] = {kind: [] for kind in Kind}
+        for row, check in enumerate(self.checks):
+            self._rows[check.kind].append(row)
+
+    def __len__(self) -> int:
+        return len(self.checks)
+
+    def rows(self, *kinds: Kind) -> IntArray:
+        """Rows of the checks of these kinds, in order."""
+        return np.array([row for kind in kinds for row in self._rows[kind]], dtype=int)
+
+
+@dataclass(frozen=True, slots=True)
+class PositionRods:
+    """Where one position's rods stand in the columns of `RodTable`."""
+
+    position: Position
+    detail: Detail
+    rows: slice
+
+
+class RodTable:
+    """Every rod of every position as columns; NaN where the plan does not say.
+
+    `planned` is along and in from the position's own reference line and the steel
+    line (or point), in mm; `position` the position each rod belongs to.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        groups: list[PositionRods] = []
+        start = 0
+        for position in plan.positions:
+            detail = plan.details[position.detail]
+            stop = start + len(detail.rods)
+            groups.append(PositionRods(position, detail, slice(start, stop)))
+            start = stop
+        self.groups = tuple(groups)
+        blocks = {name: _detail_block(detail) for name, detail in plan.details.items()}
+        columns = [blocks[group.detail.name] for group in groups]
+        stacked = np.concatenate(columns) if columns else np.empty((0, 6))
+        self.planned: FloatArray = stacked[:, :2]
+        self.diameter: FloatArray = stacked[:, 2]
+        self.projection: FloatArray = stacked[:, 3]
+        self.hole_diameter: FloatArray = stacked[:, 4]
+        self.edge_distance: FloatArray = stacked[:, 5]
+        self.position: IntArray = np.repeat(
+            np.arange(len(groups)), [len(group.detail.rods) for group in groups]
+        ).astype(int)
+        self.start: dict[str, int] = {
+            group.position.mark: group.rows.start for group in groups
+        }
+
+    def __len__(self) -> int:
+        return len(self.planned)
+
+    def row(self, mark: str, number: int) -> int:
+        """The row of one rod, by its position's mark and its number from 1."""
+        return self.start[mark] + number - 1
+
+    @cached_property
+    def padded(self) -> tuple[IntArray, BoolArray]:
+        """Rows of each position's rods, (n_positions, most rods), and which are real.
+
+        The padding repeats the position's first rod, so that indexing stays valid.
+        """
+        counts = np.bincount(self.position, minlength=len(self.groups))
+        most = int(counts.max()) if counts.size else 0
+        first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(int)
+        offset = np.arange(most)
+        real = offset[None, :] < counts[:, None]
+        return np.where(real, first[:, None] + offset[None, :], first[:, None]), real
+
+
+def _detail_block(detail: Detail) -> FloatArray:
+    """One detail's rods as rows of the columns above, shape (n_rods, 6)."""
+    plate = detail.plate
+    hole = np.nan if plate is None else plate.hole_diameter
+    edge = np.nan
+    if plate is not None and plate.edge_distance is not None:
+        edge = plate.edge_distance
+    return np.array(
+        [
+            [
+                rod.along,
+                rod.inward,
+                rod.diameter,
+                np.nan if rod.projection is None else rod.projection,
+                hole,
+                edge,
+            ]
+            for rod in detail.rods
+        ],
+        dtype=float,
+    )
