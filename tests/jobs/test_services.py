@@ -1,0 +1,213 @@
+from datetime import date
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+
+from core.models import Role
+from jobs import services
+from jobs.exchange.parse import DocumentError
+from jobs.models import Building, Job, Stage
+from jobs.plans import plan_of
+from tests import documents, factories
+
+
+def test_whoever_opens_a_job_works_on_it(operations):
+    job = factories.job(operations)
+    assert job.roles_of(operations) == {Role.OPERATIONS}
+
+
+def test_an_administrator_opens_a_job_without_a_part_in_it(administrator):
+    job = factories.job(administrator)
+    assert not job.memberships.exists()
+    assert job.roles_of(administrator) == {Role.ADMINISTRATOR}
+
+
+@pytest.mark.parametrize("who", ["field_lead", "engineer"])
+def test_only_operations_open_a_job(who, request):
+    with pytest.raises(PermissionDenied):
+        factories.job(request.getfixturevalue(who))
+    assert not Job.objects.exists()
+
+
+def test_a_job_number_is_given_once(operations):
+    factories.job(operations, number="27-004")
+    with pytest.raises(ValidationError) as refused:
+        factories.job(operations, number="27-004")
+    assert "number" in refused.value.error_dict
+
+
+def test_a_job_changes_its_ship_date(job, operations):
+    services.change_job(
+        actor=operations,
+        job=job,
+        number=job.number,
+        name="Another name",
+        customer=job.customer,
+        site=job.site,
+        ship_date=date(2026, 6, 1),
+    )
+    stored = Job.objects.get()
+    assert (stored.name, stored.ship_date) == ("Another name", date(2026, 6, 1))
+
+
+@pytest.mark.parametrize("who", ["field_lead", "engineer", "stranger"])
+def test_nobody_but_its_operations_changes_a_job(who, job, request):
+    with pytest.raises(PermissionDenied):
+        services.change_job(
+            actor=request.getfixturevalue(who),
+            job=job,
+            number="X",
+            name="X",
+            customer="X",
+            site="X",
+            ship_date=None,
+        )
+
+
+def test_a_part_in_a_job_is_given_changed_and_taken_away(job, operations, stranger):
+    services.set_member(
+        actor=operations, job=job, person=stranger, role=Role.OPERATIONS
+    )
+    assert job.roles_of(stranger) == {Role.OPERATIONS}
+    services.set_member(actor=operations, job=job, person=stranger, role=Role.FIELD)
+    assert job.roles_of(stranger) == {Role.FIELD}
+    services.set_member(actor=operations, job=job, person=stranger, role=None)
+    assert job.roles_of(stranger) == frozenset()
+
+
+def test_nobody_makes_an_engineer_of_themselves(job, operations, stranger):
+    services.set_member(
+        actor=operations, job=job, person=stranger, role=Role.OPERATIONS
+    )
+    with pytest.raises(ValidationError, match="not as engineer"):
+        services.set_member(
+            actor=stranger, job=job, person=stranger, role=Role.ENGINEER
+        )
+
+
+def test_a_job_is_not_left_without_an_operations_manager(job, operations):
+    with pytest.raises(ValidationError, match="at least one operations manager"):
+        services.set_member(actor=operations, job=job, person=operations, role=None)
+    assert job.roles_of(operations) == {Role.OPERATIONS}
+
+
+@pytest.mark.parametrize("role", [Role.ADMINISTRATOR, "owner", ""])
+def test_a_part_that_a_job_does_not_have_is_refused(role, job, operations, stranger):
+    with pytest.raises(ValidationError, match="no part in a job"):
+        services.set_member(actor=operations, job=job, person=stranger, role=role)
+
+
+def test_a_closed_account_gets_no_part(job, operations, stranger):
+    stranger.is_active = False
+    stranger.save()
+    with pytest.raises(ValidationError, match="no account"):
+        services.set_member(actor=operations, job=job, person=stranger, role=Role.FIELD)
+
+
+def test_a_new_building_has_a_first_revision_and_three_stages(building, operations):
+    revision = building.current_revision()
+    assert (revision.number, revision.drawn_by) == (1, operations)
+    assert list(building.stages.values_list("kind", "state")) == [
+        ("foundation", "waiting"),
+        ("verification", "waiting"),
+        ("erection", "waiting"),
+    ]
+    assert building.required_checks == services.required_checks(plan_of(revision)) > 0
+
+
+def test_readings_of_a_document_are_not_kept_with_its_plan(job, operations):
+    reading = {
+        "id": "r1",
+        "check": "wall:A-B",
+        "value": "66' 0 1/8\"",
+        "by": "crew 1",
+        "at": "2026-05-04T10:00:00Z",
+    }
+    measured = documents.shed(readings=[reading])
+    revision = factories.building(job, operations, measured).current_revision()
+    plain = factories.building(
+        factories.job(operations), operations, documents.shed()
+    ).current_revision()
+    assert "readings" not in revision.document
+    assert revision.digest == plain.digest
+
+
+def test_a_document_that_does_not_fit_leaves_nothing_behind(job, operations):
+    with pytest.raises(DocumentError) as refused:
+        factories.building(job, operations, documents.shed(outline=[], details={}))
+    assert len(refused.value.errors) >= 2
+    assert not Building.objects.exists()
+
+
+def test_two_buildings_of_a_job_have_two_names(building, operations):
+    with pytest.raises(ValidationError, match="already has a building called"):
+        factories.building(building.job, operations, documents.shed())
+
+
+def test_the_field_does_not_draw_plans(job, field_lead):
+    with pytest.raises(PermissionDenied):
+        factories.building(job, field_lead, documents.shed())
+
+
+def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer):
+    revision = services.revise_plan(
+        actor=engineer,
+        building=building,
+        document=documents.shed(name="Larch yard store"),
+        note="sheet A2, second issue",
+    )
+    building.refresh_from_db()
+    assert (revision.number, revision.drawn_by) == (2, engineer)
+    assert revision.note == "sheet A2, second issue"
+    assert building.current_revision() == revision
+    assert building.name == "Larch yard store"
+    assert building.evaluation_due_since is not None
+
+
+def test_a_revision_without_a_change_is_refused(building, operations):
+    with pytest.raises(ValidationError, match="revision 1, the plan in force"):
+        services.revise_plan(
+            actor=operations, building=building, document=documents.shed(), note=""
+        )
+    assert building.revisions.count() == 1
+
+
+def test_an_earlier_plan_can_be_put_in_force_again(building, operations):
+    for name in ("Larch yard store", "Larch yard shed"):
+        services.revise_plan(
+            actor=operations,
+            building=building,
+            document=documents.shed(name=name),
+            note="",
+        )
+    digests = [each.digest for each in building.revisions.order_by("number")]
+    assert digests[0] == digests[2] != digests[1]
+
+
+def test_a_stored_revision_cannot_be_edited(building):
+    revision = building.current_revision()
+    revision.note = "as I remember it"
+    with pytest.raises(Exception, match="Cannot update"), transaction.atomic():
+        revision.save()
+
+
+def test_the_same_document_is_parsed_once(building):
+    first, again = building.current_revision(), building.current_revision()
+    assert first is not again
+    assert plan_of(first) is plan_of(again)
+
+
+def test_a_stage_says_where_it_stands_and_long_reasons_are_cut(building):
+    services.set_stage_state(
+        building, Stage.Kind.VERIFICATION, Stage.State.HELD, "level of S1; " * 40
+    )
+    stage = building.stages.get(kind=Stage.Kind.VERIFICATION)
+    assert stage.state == Stage.State.HELD
+    assert len(stage.blocked_by) == 200
+    assert stage.blocked_by.endswith("…")
+
+
+def test_a_state_that_no_stage_has_is_refused(building):
+    with pytest.raises(ValueError, match="nearly"):
+        services.set_stage_state(building, Stage.Kind.VERIFICATION, "nearly")
