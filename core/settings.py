@@ -244,6 +244,9 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
+# Where `manage.py demo` finds its invented job: `load()` and `SIGN_INS`
+DEMO = "checks.demo"
+
 LOGGING_CONFIG = None
 LOG_LEVEL = env.str("LOG_LEVEL", default="INFO")
 configure_logs(LOG_LEVEL, as_json=env.bool("LOG_JSON", default=not DEBUG))

@@ -1,0 +1,247 @@
+"""Everything at once on this machine: database, web server, worker, clock."""
+
+import contextlib
+import fcntl
+import hashlib
+import os
+import secrets
+import shutil
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError, connections
+from django.utils.module_loading import import_string
+
+from core import embedded
+from core.models import Person
+from core.supervisor import (
+    Program,
+    Supervisor,
+    SupervisorError,
+    ended_by_signals,
+    port_is_free,
+)
+
+FIRST_ANSWER_S = 90
+
+
+class Command(BaseCommand):
+    """Bring the whole program up, with an invented job to look at."""
+
+    help = "Run the whole program on this machine, with an invented job to look at."
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Declare the options."""
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument(
+            "--host",
+            default="127.0.0.1",
+            help="Address to listen on (default: %(default)s).",
+        )
+        parser.add_argument(
+            "--fresh", action="store_true", help="Throw the demo's data away first."
+        )
+        parser.add_argument(
+            "--yes", action="store_true", help="Do not ask before --fresh."
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Run until Ctrl-C or SIGTERM."""
+        self.began = time.monotonic()
+        host, port = options["host"], options["port"]
+        data = settings.DATA_DIR
+        try:
+            with ended_by_signals(), self._alone(data):
+                self._need_port(host, port)
+                if options["fresh"]:
+                    self._start_over(data, sure=options["yes"])
+                with self._database(data):
+                    self._prepare()
+                    self._serve(data, host, port)
+        except (embedded.EmbeddedError, SupervisorError) as fault:
+            raise CommandError(str(fault)) from fault
+        except KeyboardInterrupt:
+            self._say("Stopped.")
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(f"{time.monotonic() - self.began:5.1f} s  {text}")
+        self.stdout.flush()
+
+    @contextlib.contextmanager
+    def _alone(self, data: Path) -> Iterator[None]:
+        try:
+            data.mkdir(parents=True, exist_ok=True)
+            lock = (data / "demo.lock").open("w")
+        except OSError as fault:
+            msg = (
+                f"The data folder {data} cannot be written: {fault.strerror}. Give this"
+                " account the right to write there, or name another folder in DATA_DIR."
+            )
+            raise CommandError(msg) from fault
+        with lock:
+            try:
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError as fault:
+                msg = (
+                    f"A demo already runs out of {data}. Stop it first, or name another"
+                    " folder in DATA_DIR."
+                )
+                raise CommandError(msg) from fault
+            yield
+
+    def _need_port(self, host: str, port: int) -> None:
+        if port_is_free(host, port):
+            return
+        others = range(port + 1, min(port + 100, 65536))
+        free = next((other for other in others if port_is_free(host, other)), None)
+        hint = f", for example: --port {free}" if free else " with --port"
+        msg = f"{host}:{port} cannot be used: the port is taken. Choose another{hint}"
+        raise CommandError(msg)
+
+    def _start_over(self, data: Path, *, sure: bool) -> None:
+        if os.environ.get("DATABASE_URL"):
+            msg = (
+                "--fresh only throws away the embedded database. DATABASE_URL names a"
+                " server: empty that database yourself."
+            )
+            raise CommandError(msg)
+        if not sure:
+            self.stdout.write(f"Everything recorded in {data} will be lost.")
+            try:
+                answer = input("Type yes to throw it away: ")
+            except EOFError:
+                answer = ""
+            if answer.strip().lower() != "yes":
+                msg = "Nothing was thrown away. (--yes does it without asking.)"
+                raise CommandError(msg)
+        embedded.remove(data)
+        for name in ("queue", "media", "logs"):
+            shutil.rmtree(data / name, ignore_errors=True)
+
+    @contextlib.contextmanager
+    def _database(self, data: Path) -> Iterator[None]:
+        if os.environ.get("DATABASE_URL"):
+            yield
+            return
+        try:
+            embedded.start(data)
+            self._say("PostgreSQL runs.")
+            yield
+        finally:
+            connections.close_all()
+            embedded.stop(data)
+
+    def _prepare(self) -> None:
+        try:
+            call_command("migrate", interactive=False, verbosity=0)
+        except DatabaseError as fault:
+            msg = f"The database cannot be prepared: {fault}"
+            raise CommandError(msg) from fault
+        self._say("The tables are there.")
+        if not Person.objects.exists():
+            try:
+                load = import_string(f"{settings.DEMO}.load")
+            except ImportError as fault:
+                self._say(f"No demo job was loaded: {fault}.")
+            else:
+                load()
+                self._say("The demo job is loaded.")
+        connections.close_all()
+        self._collect_static()
+
+    def _collect_static(self) -> None:
+        mark = settings.STATIC_ROOT / ".fingerprint"
+        now = _static_fingerprint()
+        if mark.exists() and mark.read_text() == now:
+            return
+        call_command("collectstatic", interactive=False, verbosity=0)
+        mark.write_text(now)
+        self._say("The files of the look are collected.")
+
+    def _serve(self, data: Path, host: str, port: int) -> None:
+        environment = {
+            **os.environ,
+            "DJANGO_SETTINGS_MODULE": "core.settings",
+            "SECRET_KEY": os.environ.get("SECRET_KEY") or _secret_key(data),
+            "ALLOWED_HOSTS": ",".join({*settings.ALLOWED_HOSTS, host}),
+            "PYTHONUNBUFFERED": "1",
+        }
+        together = Supervisor(data / "logs", environment, settings.BASE_DIR)
+        shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared
+        shown = f"[{shown}]" if ":" in shown else shown
+        url = f"http://{shown}:{port}/"
+        try:
+            together.start(_programs(host, port))
+            together.wait_until_answers(f"{url}sign-in/", FIRST_ANSWER_S)
+            self._say(f"Open {url}")
+            self._show_sign_ins()
+            self.stdout.write(f"Logs are in {together.logs}. Ctrl-C stops everything.")
+            self.stdout.flush()
+            together.watch()
+        finally:
+            together.stop()
+
+    def _show_sign_ins(self) -> None:
+        try:
+            sign_ins = import_string(f"{settings.DEMO}.SIGN_INS")
+        except ImportError:
+            return
+        if not Person.objects.filter(username=sign_ins[0][0]).exists():
+            return
+        connections.close_all()
+        self.stdout.write("\nSign in as:")
+        for username, password, who in sign_ins:
+            self.stdout.write(f"  {username:<12} {password:<24} {who}")
+        self.stdout.write("")
+
+
+def _programs(host: str, port: int) -> list[Program]:
+    python = sys.executable
+    bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+    celery = [python, "-m", "celery", "-A", "core.celery"]
+    return [
+        Program(
+            "web server",
+            [
+                python, "-m", "gunicorn", "core.wsgi:application", "--bind", bind,
+                "--worker-class", "gthread", "--threads", "8", "--timeout", "60",
+                "--graceful-timeout", "5", "--no-control-socket",
+            ],
+        ),
+        Program(
+            "worker",
+            [
+                *celery, "worker", "--pool", "threads", "--concurrency", "2",
+                "--without-gossip", "--without-mingle", "--without-heartbeat",
+                "--loglevel", "INFO",
+            ],
+        ),
+        Program("scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]),
+    ]  # fmt: skip
+
+
+def _secret_key(data: Path) -> str:
+    """Keep one random key per data folder, so that people stay signed in."""
+    path = data / "secret_key"
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(60))
+    return path.read_text()
+
+
+def _static_fingerprint() -> str:
+    """Change when any static file does."""
+    seen = hashlib.sha256(settings.STORAGES["staticfiles"]["BACKEND"].encode())
+    for finder in finders.get_finders():
+        for path, storage in finder.list([]):
+            stat = Path(storage.path(path)).stat()
+            seen.update(f"{path} {stat.st_size} {stat.st_mtime_ns}\n".encode())
+    return seen.hexdigest()
