@@ -1,0 +1,146 @@
+"""The sheet under a drawing: plan axes to drawing units, and room for labels.
+
+A drawing unit is about one CSS pixel at the narrowest width a drawing is shown at.
+Plan axes are mm with y up, drawing units run y down.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+TEXT_UNITS = 14.0  # height of a line of figures, in drawing units
+CHARACTER_UNITS = 8.6  # advance of a figure at that height, in a wide typeface
+NARROW = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
+SHAPE_UNITS = 14.0  # room a verdict's shape takes in a line of text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """Where plan axes lie on the sheet."""
+
+    scale: float  # drawing units per mm
+    origin: tuple[float, float]  # drawing units of the plan's (0, 0)
+
+    def points(self, plan_mm: FloatArray) -> FloatArray:
+        """Plan points in drawing units.
+
+        Parameters
+        ----------
+        plan_mm : array, shape (n, 2)
+            Points on plan axes. [mm]
+
+        Returns
+        -------
+        array, shape (n, 2)
+            The same points, y down. [drawing units]
+        """
+        return np.asarray(self.origin) + self.vectors(plan_mm)
+
+    def vectors(self, plan_mm: FloatArray) -> FloatArray:
+        """Plan vectors, shape (n, 2) [mm], as vectors in drawing units."""
+        return np.asarray(plan_mm, dtype=float) * (self.scale, -self.scale)
+
+
+def fit(
+    points_mm: FloatArray, width: float, margin: float, most_height: float
+) -> tuple[View, float]:
+    """Place points on a sheet of a given width, and tell how high the sheet is.
+
+    Parameters
+    ----------
+    points_mm : array, shape (n, 2)
+        What has to be on the sheet. [mm]
+    width, margin, most_height : float
+        Of the sheet; the margin is kept free on all four sides. [drawing units]
+    """
+    low, high = points_mm.min(axis=0), points_mm.max(axis=0)
+    span = np.maximum(high - low, 1.0)
+    scale = float(
+        min((width - 2 * margin) / span[0], (most_height - 2 * margin) / span[1])
+    )
+    drawn = span * scale
+    left = (width - drawn[0]) / 2
+    origin = (float(left - low[0] * scale), float(margin + high[1] * scale))
+    return View(scale=scale, origin=origin), float(drawn[1] + 2 * margin)
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle on the sheet. [drawing units]"""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def meets(self, other: "Box") -> bool:
+        """Whether the two cover each other anywhere."""
+        return (
+            self.left < other.right
+            and other.left < self.right
+            and self.top < other.bottom
+            and other.top < self.bottom
+        )
+
+
+@dataclass(slots=True)
+class Crowd:
+    """The places on the sheet that are taken, and by what kind of thing."""
+
+    boxes: list[tuple[Box, str]] = field(default_factory=list)
+
+    def free(self, box: Box, of: str = "") -> bool:
+        """Whether nothing is there yet, or nothing of one kind."""
+        return not any(
+            box.meets(taken) for taken, kind in self.boxes if kind == of or not of
+        )
+
+    def take(self, box: Box, kind: str = "") -> None:
+        """Keep others away from there."""
+        self.boxes.append((box, kind))
+
+
+def text_width(text: str, size: float = TEXT_UNITS) -> float:
+    """Room for a line of text, estimated from its characters. [drawing units]"""
+    narrow = sum(character in NARROW for character in text)
+    return (len(text) - 0.5 * narrow) * CHARACTER_UNITS * size / TEXT_UNITS
+
+
+def box_around(
+    centre: FloatArray, width: float, height: float, turn: float = 0.0
+) -> Box:
+    """Box around a rectangle of a width and height turned about its centre."""
+    half_x = (abs(width * math.cos(turn)) + abs(height * math.sin(turn))) / 2
+    half_y = (abs(width * math.sin(turn)) + abs(height * math.cos(turn))) / 2
+    x, y = float(centre[0]), float(centre[1])
+    return Box(x - half_x, y - half_y, x + half_x, y + half_y)
+
+
+def round_down(value: float) -> float:
+    """Largest of 1, 2, 5, 10, 20, 50 … (and 0.5, 0.2 …) not above `value`."""
+    power = 10.0 ** math.floor(math.log10(value))
+    step = max(step for step in (1, 2, 5) if step * power <= value * (1 + 1e-9))
+    return step * power
+
+
+def size_of(width: float) -> str:
+    """CSS class ending for a drawing of this width: how narrow it may be shown."""
+    return (
+        "s" if width <= 480 else "m" if width <= 640 else "l" if width <= 960 else "xl"
+    )
+
+
+def figure(value: float) -> str:
+    """A coordinate as written into the SVG, to a tenth of a unit."""
+    text = f"{value:.1f}"
+    return "0" if text in {"-0.0", "0.0"} else text.removesuffix(".0")
+
+
+def path(points: FloatArray, *, closed: bool = False) -> str:
+    """Path data through points, shape (n, 2). [drawing units]"""
+    steps = " L".join(f"{figure(x)} {figure(y)}" for x, y in points)
+    return f"M{steps}{' Z' if closed else ''}"

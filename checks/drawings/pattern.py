@@ -1,0 +1,407 @@
+"""One position: its rods, the plate's holes at their best fit, and each rod's miss.
+
+Drawn to scale in the position's own axes, as one stands outside and looks in:
+
+        in ^
+           |  (o)   (o)      hole of the plate at its best fit around each rod
+           |  (o)   (o)
+        ---+------------> along      the steel line; the reference line goes up
+
+Below it each rod has a target of its own, many times larger: the planned centre in
+the middle, the tolerance about it, the room the hole leaves, and the rod as built.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from checks.drawings.canvas import FloatArray, View, fit, path
+from checks.drawings.judged import UNMEASURED, Judged
+from checks.drawings.legend import Entry, set_in_rows
+from checks.drawings.targets import Target, targets
+from checks.drawings.text import Units, Writer, units_of
+from jobs.plan.model import Detail, Plan, Position
+
+WIDTH = 480.0
+MARGIN = 62.0
+LABELS_APART = 15.0
+GRID_MM = {"imperial": 25.4, "decimal": 25.4, "metric": 20.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hole:
+    """A hole of the plate where it fits best."""
+
+    x: float
+    y: float
+    radius: float
+    fouled: bool  # the rod does not pass
+    slot: str = ""  # path data of the proposed slot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnRod:
+    """A rod as planned, and as built where it is determined."""
+
+    number: int
+    x: float
+    y: float
+    radius: float
+    verdict: str
+    title: str
+    built: tuple[float, float] | None
+    label_x: float
+    label_y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ordinate:
+    """A planned distance from the steel line or the reference line."""
+
+    mm: float
+    x: float
+    y: float
+    tick: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatternDrawing:
+    """Everything the template writes. [drawing units]"""
+
+    size: str
+    width: float
+    height: float
+    sheet_height: float
+    title: str
+    description: str
+    grid: float
+    grid_x: float
+    grid_y: float
+    steel_line: str
+    steel_line_name: str
+    steel_line_y: float
+    reference_line: str
+    reference_line_name: str
+    reference_line_x: float
+    plate: str
+    rods: tuple[DrawnRod, ...]
+    holes: tuple[Hole, ...]
+    setbacks: tuple[Ordinate, ...]
+    offsets: tuple[Ordinate, ...]
+    targets: tuple[Target, ...]
+    target_note: str
+    target_note_y: float
+    legend: tuple[Entry, ...]
+
+
+def pattern_drawing(
+    plan: Plan,
+    mark: str,
+    result: Mapping[str, Any] | None = None,
+    *,
+    units: Units | None = None,
+) -> PatternDrawing:
+    """Draw one position of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        The anchor plan.
+    mark : str
+        Of the position.
+    result : mapping, optional
+        `padstone.result/1`; without one the planned pattern alone is drawn.
+    units : Units, optional
+        How lengths are written; the plan's own unit decides when left out.
+    """
+    position = next(place for place in plan.positions if place.mark == mark)
+    detail = plan.details[position.detail]
+    judged = Judged(result)
+    write = Writer(units or units_of(plan.length_unit))
+    entry = judged.positions.get(mark, {})
+    planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
+    built = as_built(entry, len(planned))
+    holes = placed_holes(planned, entry.get("plate_fit"))
+    view, height = _fit(planned, built, detail)
+    aims, bottom, note = targets(
+        detail, entry, judged, built, holes, write, top=height, width=WIDTH
+    )
+    slots = _slots(judged, entry, mark)
+    legend, end = set_in_rows(
+        _legend(detail, judged, entry, built, bool(slots)), WIDTH, bottom
+    )
+    grid_mm = GRID_MM[write.units]
+    zero = view.points(np.zeros((1, 2)))[0]
+    return PatternDrawing(
+        size="s",
+        width=WIDTH,
+        height=round(end + 4, 1),
+        sheet_height=round(height, 1),
+        title=f"Position {mark}",
+        description=_description(mark, judged, entry),
+        grid=round(grid_mm * view.scale, 3),
+        grid_x=round(float(zero[0]), 1),
+        grid_y=round(float(zero[1]), 1),
+        steel_line=path(np.array([[0, zero[1]], [WIDTH, zero[1]]])),
+        steel_line_name="steel line" if position.wall else "along axis of the point",
+        steel_line_y=round(float(zero[1]) + 12, 1),
+        reference_line=path(np.array([[zero[0], 18], [zero[0], height - 8]])),
+        reference_line_name=_reference_name(position, detail),
+        reference_line_x=round(float(zero[0]), 1),
+        plate=_plate(planned, detail, entry.get("plate_fit"), view),
+        rods=_rods(view, detail, entry, planned, built),
+        holes=_holes(view, detail, holes, built, entry.get("plate_fit"), slots),
+        setbacks=_setbacks(view, planned),
+        offsets=_offsets(view, planned, height),
+        targets=aims,
+        target_note=note,
+        target_note_y=round(height + 6, 1),
+        legend=legend,
+    )
+
+
+def as_built(entry: Mapping[str, Any], count: int) -> FloatArray:
+    """Rods as built, shape (n_rods, 2), along and in; NaN if not determined. [mm]"""
+    built = np.full((count, 2), np.nan)
+    for rod in entry.get("rods", []):
+        if rod.get("along") is not None and rod.get("in") is not None:
+            built[rod["rod"] - 1] = rod["along"], rod["in"]
+    return built
+
+
+def placed_holes(
+    planned: FloatArray, plate_fit: Mapping[str, Any] | None
+) -> FloatArray:
+    """Hole centres at the plate's best fit: turned about their middle, then shifted.
+
+    Parameters
+    ----------
+    planned : array, shape (n_rods, 2)
+        Planned rod centres, which the holes are punched for. [mm]
+    plate_fit : mapping, optional
+        Of the result: shift_along, shift_in [mm] and turn [rad]; none leaves the
+        holes where the plan has them.
+    """
+    return _placed(planned, planned.mean(axis=0), plate_fit)
+
+
+def _placed(
+    points: FloatArray, middle: FloatArray, plate_fit: Mapping[str, Any] | None
+) -> FloatArray:
+    """Points of the plate, turned about its middle and shifted. [mm]"""
+    if plate_fit is None:
+        return points
+    cosine, sine = math.cos(plate_fit["turn"]), math.sin(plate_fit["turn"])
+    turned = (points - middle) @ np.array([[cosine, sine], [-sine, cosine]])
+    shift = np.array([plate_fit["shift_along"], plate_fit["shift_in"]])
+    return np.asarray(middle + turned + shift)
+
+
+def _fit(planned: FloatArray, built: FloatArray, detail: Detail) -> tuple[View, float]:
+    edge = detail.plate.edge_distance if detail.plate else None
+    reach = max(edge or 0.0, 1.5 * max(rod.diameter for rod in detail.rods))
+    known = built[~np.isnan(built).any(axis=1)]
+    points = np.concatenate(
+        [planned - reach, planned + reach, known - reach, known + reach, [[0, 0]]]
+    )
+    return fit(points, WIDTH, MARGIN, 0.95 * WIDTH)
+
+
+def _reference_name(position: Position, detail: Detail) -> str:
+    if position.wall is None:
+        return "in axis"
+    return "centreline" if detail.reference == "centreline" else "web"
+
+
+def _plate(
+    planned: FloatArray,
+    detail: Detail,
+    plate_fit: Mapping[str, Any] | None,
+    view: View,
+) -> str:
+    """The plate's edges, from the outermost holes and the edge distance."""
+    if detail.plate is None or detail.plate.edge_distance is None:
+        return ""
+    edge = detail.plate.edge_distance
+    (left, low), (right, high) = planned.min(axis=0) - edge, planned.max(axis=0) + edge
+    corners = np.array([[left, low], [right, low], [right, high], [left, high]])
+    placed = _placed(corners, planned.mean(axis=0), plate_fit)
+    return path(view.points(placed), closed=True)
+
+
+def _rods(
+    view: View,
+    detail: Detail,
+    entry: Mapping[str, Any],
+    planned: FloatArray,
+    built: FloatArray,
+) -> tuple[DrawnRod, ...]:
+    verdicts = {rod["rod"]: rod["verdict"] for rod in entry.get("rods", [])}
+    at = view.points(planned)
+    there = view.points(built)
+    middle = at.mean(axis=0)
+    drawn = []
+    for index, rod in enumerate(detail.rods):
+        verdict = verdicts.get(rod.number, UNMEASURED)
+        radius = rod.diameter / 2 * view.scale
+        away = at[index] - middle
+        side = 1.0 if away[0] >= 0 else -1.0
+        known = not np.isnan(there[index]).any()
+        place = (round(float(there[index][0]), 2), round(float(there[index][1]), 2))
+        drawn.append(
+            DrawnRod(
+                number=rod.number,
+                x=round(float(at[index][0]), 2),
+                y=round(float(at[index][1]), 2),
+                radius=round(radius, 2),
+                verdict=verdict,
+                title=f"Rod {rod.number}: {verdict}",
+                built=place if known else None,
+                label_x=round(float(at[index][0] + side * (radius + 22)), 1),
+                label_y=round(float(at[index][1]), 1),
+            )
+        )
+    return tuple(drawn)
+
+
+def _holes(
+    view: View,
+    detail: Detail,
+    holes: FloatArray,
+    built: FloatArray,
+    plate_fit: Mapping[str, Any] | None,
+    slots: Mapping[int, Mapping[str, Any]],
+) -> tuple[Hole, ...]:
+    if detail.plate is None:
+        return ()
+    diameter = detail.plate.hole_diameter
+    apart = np.hypot(*(built - holes).T) if plate_fit else np.zeros(len(holes))
+    drawn = []
+    for index, (rod, centre) in enumerate(zip(detail.rods, holes, strict=True)):
+        x, y = view.points(centre[None])[0]
+        slot = slots.get(rod.number)
+        drawn.append(
+            Hole(
+                x=round(float(x), 2),
+                y=round(float(y), 2),
+                radius=round(diameter / 2 * view.scale, 2),
+                fouled=bool(apart[index] > (diameter - rod.diameter) / 2 + 1e-6),
+                slot=_slot(view, centre, built[index], diameter, slot) if slot else "",
+            )
+        )
+    return tuple(drawn)
+
+
+def _slots(
+    judged: Judged, entry: Mapping[str, Any], mark: str
+) -> dict[int, Mapping[str, Any]]:
+    """The slots proposed, by rod: of the first remedy that has any, or of the fit."""
+    for finding in judged.findings:
+        if finding["finding"] != f"position:{mark}":
+            continue
+        for remedy in finding["remedies"][:1]:
+            if remedy["remedy"] == "slot":
+                return {slot["rod"]: slot for slot in remedy.get("slots") or []}
+    return {}
+
+
+def _slot(
+    view: View,
+    hole: FloatArray,
+    rod: FloatArray,
+    diameter: float,
+    slot: Mapping[str, Any],
+) -> str:
+    """Path of a hole lengthened towards its rod."""
+    toward = rod - hole
+    length = float(np.hypot(*toward))
+    if not length > 0.0:
+        return ""
+    unit = toward / length
+    across = np.array([-unit[1], unit[0]]) * diameter / 2
+    far = hole + unit * float(slot["extension"])
+    a, b, c, d = view.points(
+        np.array([hole + across, far + across, far - across, hole - across])
+    )
+    r = diameter / 2 * view.scale
+    return (
+        f"M{a[0]:.1f} {a[1]:.1f}L{b[0]:.1f} {b[1]:.1f}"
+        f"A{r:.1f} {r:.1f} 0 0 1 {c[0]:.1f} {c[1]:.1f}"
+        f"L{d[0]:.1f} {d[1]:.1f}A{r:.1f} {r:.1f} 0 0 1 {a[0]:.1f} {a[1]:.1f}Z"
+    )
+
+
+def _setbacks(view: View, planned: FloatArray) -> tuple[Ordinate, ...]:
+    """Planned distances from the steel line, up the left edge."""
+    marks = []
+    for inward in _apart(np.unique(planned[:, 1].round(6)), view.scale):
+        y = float(view.points(np.array([[0.0, inward]]))[0][1])
+        marks.append(
+            Ordinate(mm=float(inward), x=6.0, y=round(y, 1), tick=f"M58 {y:.1f}h18")
+        )
+    return tuple(marks)
+
+
+def _offsets(view: View, planned: FloatArray, height: float) -> tuple[Ordinate, ...]:
+    """Planned distances from the reference line, along the top."""
+    marks = []
+    for along in _apart(np.unique(planned[:, 0].round(6)), view.scale / 3):
+        x = float(view.points(np.array([[along, 0.0]]))[0][0])
+        marks.append(
+            Ordinate(mm=float(along), x=round(x, 1), y=34.0, tick=f"M{x:.1f} 44v14")
+        )
+    return tuple(marks)
+
+
+def _apart(values: FloatArray, scale: float) -> list[float]:
+    """The values that can be labelled without meeting, the first always."""
+    kept: list[float] = []
+    for value in values:
+        if not kept or (value - kept[-1]) * scale >= LABELS_APART:
+            kept.append(float(value))
+    return kept
+
+
+def _legend(
+    detail: Detail,
+    judged: Judged,
+    entry: Mapping[str, Any],
+    built: FloatArray,
+    slotted: bool,
+) -> list[Entry]:
+    known = bool((~np.isnan(built)).any())
+    entries = []
+    if judged.result:
+        shown = {rod["verdict"] for rod in entry.get("rods", [])}
+        entries += [
+            Entry(shape=verdict, text=verdict)
+            for verdict in ("within", "outside", "remeasure", "unmeasured")
+            if verdict in shown
+        ]
+    entries.append(Entry(line="rod-planned", text="rod as planned"))
+    if known:
+        entries.append(Entry(line="rod-built-line", text="rod as built"))
+    if detail.plate:
+        said = "hole, plate at its best fit" if entry.get("plate_fit") else "hole"
+        entries.append(Entry(line="d-hole", text=said))
+    if known:
+        entries.append(Entry(line="tolerance", text="tolerance"))
+    if known and detail.plate:
+        entries.append(Entry(line="room", text="rod passes the hole inside this"))
+    if slotted:
+        entries.append(Entry(line="slot", text="slot proposed"))
+    return entries
+
+
+def _description(mark: str, judged: Judged, entry: Mapping[str, Any]) -> str:
+    if not entry.get("rods"):
+        return f"Rods of {mark} as planned; not measured yet."
+    said = ", ".join(f"rod {rod['rod']} {rod['verdict']}" for rod in entry["rods"])
+    plate_fit = entry.get("plate_fit")
+    if not plate_fit:
+        return f"{said}."
+    goes = "goes over the rods" if plate_fit["fits"] else "does not go over the rods"
+    return f"{said}. The plate {goes}."

@@ -1,0 +1,286 @@
+"""Levels as a profile along each wall: pads, tolerance band, shims.
+
+Heights are counted from the highest pad of the building, which is the line at the
+top; they are drawn many times larger than lengths along the wall.
+
+        0 ----+---+--------+---+----- highest pad
+      band    |pad|  [==]  |pad|
+     limit -- +---+--[==]--+---+---   shims bring a low pad up
+                     |pad|
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from checks.drawings.canvas import FloatArray, figure
+from checks.drawings.judged import OUTSIDE, UNMEASURED, WITHIN, Judged
+from checks.drawings.legend import Entry, set_in_rows
+from checks.drawings.text import Units, Writer, units_of
+from jobs.plan.geometry import walls
+from jobs.plan.model import Plan, Position
+
+WIDTH = 480.0
+IN_A_ROW = 7  # pads; a longer wall is drawn in parts
+APART = 58.0  # least distance between pads, for their figures
+PAD = 26.0
+SIDE = 44.0
+TOP = 40.0  # the highest pad
+DEEP = 110.0  # from there to the lowest pad drawn
+FOOT = 26.0  # of a pad below the lowest
+DEFAULT_LIMIT_MM = 3.175
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shim:
+    """One plate of a stack."""
+
+    y: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pad:
+    """One pad with its figures."""
+
+    mark: str
+    href: str
+    verdict: str
+    title: str
+    x: float
+    left: float
+    top: float
+    height: float
+    shims: tuple[Shim, ...]
+    shims_top: float
+    mm: float | None
+    shim_mm: float | None
+    refer: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProfileDrawing:
+    """Everything the template writes. [drawing units]"""
+
+    key: str  # for ids on a page with several profiles
+    size: str
+    width: float
+    height: float
+    title: str
+    description: str
+    datum_y: float
+    band_height: float
+    limit_y: float
+    limit_mm: float
+    ground: str
+    pads: tuple[Pad, ...]
+    pad_width: float
+    shim_left: float
+    shim_width: float
+    hit_height: float
+    mark_y: float
+    height_y: float
+    shim_y: float
+    legend: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Scale:
+    """Heights to drawing units, and what the pads share."""
+
+    per_mm: float
+    limit: float
+    thickness: Mapping[str, float]  # of shims as the document writes them [mm]
+    write: Writer
+
+    def y(self, height_mm: float) -> float:
+        return TOP - height_mm * self.per_mm
+
+    @property
+    def bottom(self) -> float:
+        return TOP + DEEP + FOOT
+
+
+def profile_drawings(
+    plan: Plan,
+    result: Mapping[str, Any] | None,
+    *,
+    href: Callable[[str], str] | None = None,
+    units: Units | None = None,
+) -> tuple[ProfileDrawing, ...]:
+    """Draw every wall that has pads, and the pads that are on no wall.
+
+    Parameters
+    ----------
+    plan : Plan
+        The anchor plan.
+    result : mapping, optional
+        `padstone.result/1`; without levels in it there is nothing to draw.
+    href : callable, optional
+        Address of a position's page, from its mark.
+    units : Units, optional
+        How lengths are written; the plan's own unit decides when left out.
+    """
+    judged = Judged(result)
+    if not any(pad["height"] is not None for pad in judged.pads.values()):
+        return ()
+    scale = _scale(plan, judged, Writer(units or units_of(plan.length_unit)))
+    drawings: list[ProfileDrawing] = []
+    for name, positions in _stretches(plan, judged):
+        count = -(-len(positions) // IN_A_ROW)
+        for number, part in enumerate(np.array_split(np.array(positions), count), 1):
+            title = f"{name}, part {number} of {count}" if count > 1 else name
+            drawings.append(
+                _profile(list(part), judged, scale, title, len(drawings) + 1, href)
+            )
+    return tuple(drawings)
+
+
+def _stretches(plan: Plan, judged: Judged) -> list[tuple[str, list[Position]]]:
+    """Walls with their positions in running order, then the points."""
+    stretches = []
+    for wall in walls(plan):
+        on = [p for p in plan.positions if p.wall == wall and p.mark in judged.pads]
+        on.sort(key=lambda position: position.along or 0.0)
+        stretches.append(("Wall {}-{}".format(*wall), on))
+    points = [p for p in plan.positions if p.wall is None and p.mark in judged.pads]
+    stretches.append(("Inside", points))
+    return [(name, on) for name, on in stretches if on]
+
+
+def _scale(plan: Plan, judged: Judged, write: Writer) -> _Scale:
+    limit = judged.limit("pad_level")
+    if limit is None:
+        limits = [
+            abs(check["limit"])
+            for check in judged.checks.values()
+            if check["kind"] == "level" and check.get("limit") is not None
+        ]
+        limit = min(limits, default=DEFAULT_LIMIT_MM)
+    lowest = min(
+        pad["height"] for pad in judged.pads.values() if pad["height"] is not None
+    )
+    return _Scale(
+        per_mm=DEEP / max(-lowest, 2.0 * limit),
+        limit=limit,
+        thickness={plate.text: float(plate.mm) for plate in plan.shim_thicknesses},
+        write=write,
+    )
+
+
+def _profile(
+    positions: Sequence[Position],
+    judged: Judged,
+    scale: _Scale,
+    title: str,
+    number: int,
+    href: Callable[[str], str] | None,
+) -> ProfileDrawing:
+    places = _spread(positions)
+    pads = tuple(
+        _pad(judged.pads[position.mark], float(x), scale, href)
+        for position, x in zip(positions, places, strict=True)
+    )
+    tops = [f"{figure(pad.x)} {figure(pad.top)}" for pad in pads if pad.mm is not None]
+    legend, end = set_in_rows(_legend(pads), WIDTH, scale.bottom + 62)
+    return ProfileDrawing(
+        key=f"profile-{number}",
+        size="s",
+        width=WIDTH,
+        height=round(end + 2, 1),
+        title=title,
+        description=_description(pads),
+        datum_y=TOP,
+        band_height=round(scale.limit * scale.per_mm, 1),
+        limit_y=round(scale.y(-scale.limit), 1),
+        limit_mm=-scale.limit,
+        ground=f"M{' L'.join(tops)}" if len(tops) > 1 else "",
+        pads=pads,
+        pad_width=PAD,
+        shim_left=-PAD / 2 - 3,
+        shim_width=PAD + 6,
+        hit_height=round(scale.bottom + 20 - TOP, 1),
+        mark_y=round(scale.bottom + 14, 1),
+        height_y=round(scale.bottom + 31, 1),
+        shim_y=round(scale.bottom + 47, 1),
+        legend=legend,
+    )
+
+
+def _spread(positions: Sequence[Position]) -> FloatArray:
+    """Places along the wall, to scale where their figures leave room for it."""
+    along = np.array(
+        [
+            float(index) if position.along is None else position.along
+            for index, position in enumerate(positions)
+        ]
+    )
+    span = float(np.ptp(along)) or 1.0
+    room = WIDTH - 2 * SIDE - APART / 2
+    start = SIDE + APART / 2
+    if len(along) == 1:
+        return np.array([WIDTH / 2])
+    places = start + (along - along[0]) / span * (room - APART / 2)
+    for index in range(1, len(places)):  # push to the right, then back to the left
+        places[index] = max(places[index], places[index - 1] + APART)
+    places[-1] = min(places[-1], start + room - APART / 2)
+    for index in range(len(places) - 2, -1, -1):
+        places[index] = min(places[index], places[index + 1] - APART)
+    return np.asarray(places)
+
+
+def _pad(
+    entry: Mapping[str, Any], x: float, scale: _Scale, href: Callable[[str], str] | None
+) -> Pad:
+    height = entry["height"]
+    top = scale.y(height if height is not None else 0.0)
+    shims, at = [], top
+    for plate in reversed(entry.get("stack") or []):
+        thick = scale.thickness.get(plate, 0.0) * scale.per_mm
+        at -= thick
+        shims.append(Shim(y=round(at, 1), height=round(thick, 1)))
+    return Pad(
+        mark=entry["mark"],
+        href=href(entry["mark"]) if href else "",
+        verdict=entry["verdict"],
+        title=_title(entry, scale),
+        x=round(x, 1),
+        left=round(x - PAD / 2, 1),
+        top=round(top, 1),
+        height=round(scale.bottom - top, 1),
+        shims=tuple(shims),
+        shims_top=round(at - 12, 1),
+        mm=height,
+        shim_mm=entry.get("shim") or None,
+        refer=entry["verdict"] == OUTSIDE and not shims,
+    )
+
+
+def _title(entry: Mapping[str, Any], scale: _Scale) -> str:
+    if entry["height"] is None:
+        return f"{entry['mark']}: {entry['verdict']}"
+    said = (
+        f"{entry['mark']}: {scale.write.deviation(entry['height'])}, {entry['verdict']}"
+    )
+    if entry.get("stack"):
+        return f"{said}; shims {' + '.join(entry['stack'])}"
+    return said
+
+
+def _legend(pads: Sequence[Pad]) -> list[Entry]:
+    shown = {pad.verdict for pad in pads}
+    entries = [
+        Entry(shape=verdict, text=verdict)
+        for verdict in (WITHIN, OUTSIDE, "remeasure", UNMEASURED)
+        if verdict in shown
+    ]
+    if any(pad.shims for pad in pads):
+        entries.append(Entry(line="shim-line", text="shims"))
+    entries.append(Entry(line="limit", text="lowest without shims"))
+    return entries
+
+
+def _description(pads: Sequence[Pad]) -> str:
+    return ". ".join(pad.title for pad in pads) + "."
