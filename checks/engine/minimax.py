@@ -1,0 +1,455 @@
+"""The rigid placement with the smallest largest overrun, for many plates at once.
+
+For each plate, over turn, shift and t: minimise t subject to
+
+    |R(turn) hole_i + shift - rod_i| <= t + clearance_i      for every rod i,
+
+one second-order cone of dimension three per rod. Solved by a primal-dual interior
+point method with Nesterov-Todd scaling and Mehrotra's predictor-corrector [1]_,
+[2]_, all plates in one array. The turn is the true rotation: each Newton step
+linearises about the turn reached, and the residual is always the true one.
+
+Arrays here are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are
+t, turn times a radius, shift x, shift y, all over a length that makes them
+about one.
+
+References
+----------
+.. [1] Yu. Nesterov and M. Todd, "Primal-dual interior-point methods for
+   self-scaled cones", SIAM J. Optim. 8(2), 1998.
+.. [2] L. Vandenberghe, "The CVXOPT linear and quadratic cone program solvers",
+   2010, section 4 (scaling) and 7 (steps).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+
+MAX_STEPS = 60
+TINY = 1e-300
+FEASIBLE = 1e-7
+REFINE_BELOW = 1e-5
+MOST_TURN = 0.2  # rad in one step
+STEP_BACK = 0.98  # share of the way to the edge of the cone
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """Plates to place, in units of each plate's own `scale_mm`.
+
+    Holes are measured from their centroid; `turning` False holds the turn.
+    """
+
+    holes: FloatArray  # (2, m, g)
+    rods: FloatArray  # (2, m, g)
+    clearance: FloatArray  # (m, g)
+    radius: FloatArray  # (g,) turn = x[1] / radius
+    limit: FloatArray | None  # (2, g) on |shift|
+    goal: FloatArray  # (g,) duality gap to reach
+    turning: bool = True
+
+    def take(self, keep: IntArray) -> "Problem":
+        return replace(
+            self,
+            holes=self.holes[..., keep],
+            rods=self.rods[..., keep],
+            clearance=self.clearance[..., keep],
+            radius=self.radius[keep],
+            limit=None if self.limit is None else self.limit[..., keep],
+            goal=self.goal[keep],
+        )
+
+
+@dataclass(slots=True)
+class State:
+    """Where the method stands: placement, cone slacks and their multipliers."""
+
+    x: FloatArray  # (4, g)
+    s: FloatArray  # (3, m, g) in the cone
+    z: FloatArray  # (3, m, g) in the cone
+    edge: FloatArray | None = None  # (4, g) slack of the shift's limits
+    edge_z: FloatArray | None = None  # (4, g)
+
+    def take(self, keep: IntArray) -> "State":
+        return State(
+            self.x[:, keep],
+            self.s[..., keep],
+            self.z[..., keep],
+            None if self.edge is None else self.edge[:, keep],
+            None if self.edge_z is None else self.edge_z[:, keep],
+        )
+
+    def put(self, at: IntArray, part: "State") -> None:
+        self.x[:, at] = part.x
+        self.s[..., at] = part.s
+        self.z[..., at] = part.z
+        if self.edge is not None and self.edge_z is not None:
+            self.edge[:, at] = part.edge
+            self.edge_z[:, at] = part.edge_z
+
+
+def turned(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
+    """Points (2, m, g) turned counter-clockwise by turn_rad (g,)."""
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    return np.stack(
+        (c * points[0] - s * points[1], s * points[0] + c * points[1]), axis=0
+    )
+
+
+def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
+    """Solve every plate, from a starting turn (g,) and shift (2, g) of each."""
+    whole = _start(problem, turn_rad, shift)
+    part, task = whole, problem
+    at = np.arange(turn_rad.size)
+    for _ in range(MAX_STEPS):
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+            going = np.flatnonzero(_step(task, part))
+        if going.size == 0:
+            break
+        if going.size < 0.7 * part.x.shape[1]:
+            if part is not whole:
+                whole.put(at, part)
+            at = at[going]
+            part, task = whole.take(at), problem.take(at)
+    if part is not whole:
+        whole.put(at, part)
+    return whole
+
+
+def _start(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
+    gap = turned(problem.holes, turn_rad) + shift[:, None] - problem.rods
+    reach = np.hypot(gap[0], gap[1])
+    t = (reach - problem.clearance).max(axis=0) + 1.0
+    m, g = reach.shape
+    s = np.concatenate(((t + problem.clearance)[None], gap))
+    z = np.zeros((3, m, g))
+    z[0] = 1.0 / m
+    x = np.stack((t, turn_rad * problem.radius, shift[0], shift[1]))
+    state = State(x, s, z)
+    if problem.limit is not None:
+        state.edge = np.maximum(_edges(problem.limit, shift), 0.1)
+        state.edge_z = 0.1 / state.edge
+    return state
+
+
+def _edges(limit: FloatArray, shift: FloatArray) -> FloatArray:
+    """How far the shift (2, g) is from its limits: +x, +y, -x, -y."""
+    return np.concatenate((limit - shift, limit + shift))
+
+
+_Edge = tuple[FloatArray, FloatArray]  # step of the limits' slack and multiplier
+
+
+@dataclass(slots=True)
+class _Scaling:
+    """Nesterov-Todd scaling of every cone, and the cone parts of the residual."""
+
+    w: FloatArray  # (3, m, g) unit hyperbolic scaling point
+    eta: FloatArray  # (m, g)
+
+    def inverse_square(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = 2.0 * (w[0] * u[0] - w[1] * u[1] - w[2] * u[2])
+        out = np.stack((dot * w[0] - u[0], u[1] - dot * w[1], u[2] - dot * w[2]))
+        out /= self.eta * self.eta
+        return out
+
+    def apply(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = w[1] * u[1] + w[2] * u[2]
+        lift = u[0] + dot / (1.0 + w[0])
+        out = np.stack((w[0] * u[0] + dot, u[1] + lift * w[1], u[2] + lift * w[2]))
+        out *= self.eta
+        return out
+
+    def unapply(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = w[1] * u[1] + w[2] * u[2]
+        lift = dot / (1.0 + w[0]) - u[0]
+        out = np.stack((w[0] * u[0] - dot, u[1] + lift * w[1], u[2] + lift * w[2]))
+        out /= self.eta
+        return out
+
+
+def _det(u: FloatArray) -> FloatArray:
+    reach = np.sqrt(u[1] * u[1] + u[2] * u[2])
+    out: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
+    return out
+
+
+def _scaling(s: FloatArray, z: FloatArray) -> _Scaling:
+    root_s, root_z = np.sqrt(_det(s)), np.sqrt(_det(z))
+    a, b = s / root_s, z / root_z
+    gamma2 = 2.0 * (1.0 + a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+    w = np.stack((a[0] + b[0], a[1] - b[1], a[2] - b[2])) / np.sqrt(gamma2)
+    return _Scaling(w, np.sqrt(root_s / root_z))
+
+
+def _step(problem: Problem, state: State) -> BoolArray:
+    """Take one predictor-corrector step in place; say which plates go on."""
+    x, s, z = state.x, state.s, state.z
+    arm, residual, rest, gap = _residuals(problem, state)
+    infeasible = np.maximum(np.abs(residual).max(axis=(0, 1)), np.abs(rest).max(axis=0))
+    if state.edge is not None and problem.limit is not None:
+        off = _edges(problem.limit, x[2:]) - state.edge
+        infeasible = np.maximum(infeasible, np.abs(off).max(axis=0))
+    # Rounding in the multipliers grows as the gap closes: past a thousandth of the
+    # goal there is nothing left to win, and the bound is proved from what is there.
+    going: BoolArray = gap > problem.goal
+    going |= (infeasible > FEASIBLE) & (gap > 1e-3 * problem.goal)
+    if not going.any():
+        return going
+    scale = _scaling(s, z)
+    system = _System(problem, state, arm, scale, residual, rest)
+    dx, ds, dz, edge = system.direction(s, None)
+    a_s, a_z = system.reach(ds, dz, edge)
+    cones = s.shape[1] + (0 if state.edge is None else 4)
+    after = system.gap_after(ds, dz, edge, a_s, a_z)
+    sigma = np.clip(after / np.maximum(gap, TINY), 0.0, 1.0) ** 3
+    centre = sigma * gap / cones
+    k = system.corrected(ds, dz, centre)
+    ek = system.corrected_edges(edge, centre)
+    # Where the gap is small the multipliers are sums of large and opposite terms.
+    fine = state.edge is None and bool(gap.min() < REFINE_BELOW)
+    dx, ds, dz, edge = system.direction(k, ek, refine=fine)
+    a_s, a_z = system.reach(ds, dz, edge)
+    a_s, a_z = np.minimum(1.0, STEP_BACK * a_s), np.minimum(1.0, STEP_BACK * a_z)
+    # A long way off, a turn is trusted only as far as its tangent is.
+    a_s = np.minimum(a_s, MOST_TURN * problem.radius / (np.abs(dx[1]) + TINY))
+    # Beyond what floats can hold, a plate stays where it was.
+    sound = np.isfinite(ds).all(axis=(0, 1)) & np.isfinite(dz).all(axis=(0, 1))
+    going &= sound & np.isfinite(dx).all(axis=0)
+    if not going.all():
+        dx, ds, dz = (np.where(going, v, 0.0) for v in (dx, ds, dz))
+        if edge is not None:
+            edge = (np.where(going, edge[0], 0.0), np.where(going, edge[1], 0.0))
+    x += a_s * dx
+    s += a_s * ds
+    z += a_z * dz
+    if state.edge is not None and state.edge_z is not None and edge is not None:
+        state.edge += a_s * edge[0]
+        state.edge_z += a_z * edge[1]
+    return going
+
+
+def _residuals(
+    problem: Problem, state: State
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Arm of each hole (2, m, g), cone residual, stationarity residual, gap."""
+    x, s, z = state.x, state.s, state.z
+    placed = turned(problem.holes, x[1] / problem.radius)
+    arm = placed / problem.radius if problem.turning else np.zeros_like(placed)
+    residual = np.empty_like(s)
+    residual[0] = x[0] + problem.clearance - s[0]
+    residual[1:] = placed + x[2:, None] - problem.rods - s[1:]
+    total = z.sum(axis=1)
+    torque = (arm[0] * z[2] - arm[1] * z[1]).sum(axis=0)
+    rest = np.stack((1.0 - total[0], -torque, -total[1], -total[2]))
+    gap = (s * z).sum(axis=(0, 1))
+    if state.edge is not None and state.edge_z is not None:
+        rest[2:] += state.edge_z[:2] - state.edge_z[2:]
+        gap = gap + (state.edge * state.edge_z).sum(axis=0)
+    return arm, residual, rest, gap
+
+
+class _System:
+    """The Newton equations of one step, reduced to four unknowns per plate."""
+
+    def __init__(
+        self,
+        problem: Problem,
+        state: State,
+        arm: FloatArray,
+        scale: _Scaling,
+        residual: FloatArray,
+        rest: FloatArray,
+    ) -> None:
+        self.problem, self.state, self.scale = problem, state, scale
+        self.arm, self.residual, self.rest = arm, residual, rest
+        self.off: FloatArray | None = None
+        w, e = scale.w, 1.0 / (scale.eta * scale.eta)
+        e2 = 2.0 * e
+        w1, w2 = e2 * w[1], e2 * w[2]
+        p00 = (e2 * w[0] * w[0] - e).sum(axis=0)
+        p01, p02 = -w[0] * w1, -w[0] * w2
+        p11, p12, p22 = w1 * w[1] + e, w1 * w[2], w2 * w[2] + e
+        a, b = -arm[1], arm[0]  # velocity of a hole as the plate turns
+        qx, qy = p11 * a + p12 * b, p12 * a + p22 * b
+        cross = (p01 * a + p02 * b).sum(axis=0)
+        self.n = _Factor(
+            p00, p01.sum(0), p02.sum(0), cross,
+            p11.sum(0), p12.sum(0), qx.sum(0), p22.sum(0), qy.sum(0),
+            (a * qx + b * qy).sum(0),
+        )  # fmt: skip
+        if state.edge is not None and state.edge_z is not None:
+            assert problem.limit is not None  # noqa: S101  (State built from it)
+            stiff = state.edge_z / state.edge
+            self.n.xx = self.n.xx + stiff[0] + stiff[2]
+            self.n.yy = self.n.yy + stiff[1] + stiff[3]
+            self.off = _edges(problem.limit, state.x[2:]) - state.edge
+        curve = (arm * state.z[1:]).sum(axis=(0, 1)) / problem.radius
+        self.n.factor(curve if problem.turning else None)
+
+    def _moved(self, dx: FloatArray) -> FloatArray:
+        """Change (3, m, g) of every cone's vector when x changes by dx."""
+        arm = self.arm
+        out = np.empty_like(self.residual)
+        out[0] = dx[0]
+        out[1] = dx[2] - arm[1] * dx[1]
+        out[2] = dx[3] + arm[0] * dx[1]
+        return out
+
+    def _unbalanced(self, dx: FloatArray, dz: FloatArray) -> FloatArray:
+        """What rounding leaves of the stationarity equations, (4, g)."""
+        total = dz.sum(axis=1)
+        torque = (self.arm[0] * dz[2] - self.arm[1] * dz[1]).sum(axis=0)
+        left = self.rest - np.stack((total[0], torque, total[1], total[2]))
+        left[1] += self.n.curve * dx[1]
+        return left
+
+    def direction(
+        self, k: FloatArray, edge_k: FloatArray | None, refine: bool = False
+    ) -> tuple[FloatArray, FloatArray, FloatArray, _Edge | None]:
+        """Step in x, s, z (and the shift's limits) that answers k."""
+        state, arm = self.state, self.arm
+        u = self.scale.inverse_square(k + self.residual)
+        total = u.sum(axis=1)
+        rhs = -self.rest
+        rhs[0] -= total[0]
+        rhs[1] -= (arm[0] * u[2] - arm[1] * u[1]).sum(axis=0)
+        rhs[2:] -= total[1:]
+        if state.edge is not None and state.edge_z is not None:
+            assert self.off is not None  # noqa: S101  (set with the edges)
+            edge_k = state.edge if edge_k is None else edge_k
+            push = (edge_k + self.off) * state.edge_z / state.edge
+            rhs[2:] += push[:2] - push[2:]
+        dx = self.n.solve(rhs)
+        move = self._moved(dx)
+        dz = -self.scale.inverse_square(k + self.residual + move)
+        if refine:
+            left = self._unbalanced(dx, dz)
+            again = self.n.solve(-left)
+            dx = dx + again
+            extra = self._moved(again)
+            move += extra
+            dz -= self.scale.inverse_square(extra)
+        ds = self.residual + move
+        if state.edge is None or state.edge_z is None or edge_k is None:
+            return dx, ds, dz, None
+        assert self.off is not None  # noqa: S101
+        dl = self.off + np.concatenate((-dx[2:], dx[2:]))
+        return dx, ds, dz, (dl, -(edge_k + dl) * state.edge_z / state.edge)
+
+    def reach(
+        self,
+        ds: FloatArray,
+        dz: FloatArray,
+        edge: _Edge | None,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Longest steps (g,) that stay in the cones, for s and for z."""
+        a_s, a_z = _speed(self.state.s, ds), _speed(self.state.z, dz)
+        if edge is not None:
+            assert self.state.edge is not None  # noqa: S101
+            assert self.state.edge_z is not None  # noqa: S101
+            a_s = np.maximum(a_s, (-edge[0] / self.state.edge).max(axis=0))
+            a_z = np.maximum(a_z, (-edge[1] / self.state.edge_z).max(axis=0))
+        return 1.0 / np.maximum(a_s, 1e-3), 1.0 / np.maximum(a_z, 1e-3)
+
+    def gap_after(
+        self,
+        ds: FloatArray,
+        dz: FloatArray,
+        edge: _Edge | None,
+        a_s: FloatArray,
+        a_z: FloatArray,
+    ) -> FloatArray:
+        state = self.state
+        a_s, a_z = np.minimum(a_s, 1.0), np.minimum(a_z, 1.0)
+        after = ((state.s + a_s * ds) * (state.z + a_z * dz)).sum(axis=(0, 1))
+        if edge is not None:
+            after = after + (
+                (state.edge + a_s * edge[0]) * (state.edge_z + a_z * edge[1])
+            ).sum(axis=0)
+        out: FloatArray = after
+        return out
+
+    def corrected(
+        self, ds: FloatArray, dz: FloatArray, centre: FloatArray
+    ) -> FloatArray:
+        """s and the second-order term of the complementarity, (3, m, g)."""
+        lam = self.scale.apply(self.state.z)
+        p, q = self.scale.unapply(ds), self.scale.apply(dz)
+        d0 = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] - centre
+        d1 = p[0] * q[1] + q[0] * p[1]
+        d2 = p[0] * q[2] + q[0] * p[2]
+        top = (lam[0] * d0 - lam[1] * d1 - lam[2] * d2) / _det(lam)
+        out = np.stack(
+            (top, (d1 - top * lam[1]) / lam[0], (d2 - top * lam[2]) / lam[0])
+        )
+        return self.state.s + self.scale.apply(out)
+
+    def corrected_edges(
+        self, edge: _Edge | None, centre: FloatArray
+    ) -> FloatArray | None:
+        if edge is None or self.state.edge is None or self.state.edge_z is None:
+            return None
+        out: FloatArray = (
+            self.state.edge + (edge[0] * edge[1] - centre) / self.state.edge_z
+        )
+        return out
+
+
+def _speed(u: FloatArray, du: FloatArray) -> FloatArray:
+    """One over the longest step from u along du inside the cone, largest of all."""
+    a = du[0] * du[0] - du[1] * du[1] - du[2] * du[2]
+    b = u[0] * du[0] - u[1] * du[1] - u[2] * du[2]
+    c = _det(u)
+    root = np.sqrt(np.maximum(b * b - a * c, 0.0))
+    out: FloatArray = ((root - b) / c).max(axis=0)
+    return out
+
+
+class _Factor:
+    """A symmetric 4 x 4 system per plate, eliminated t, x, y, turn in that order."""
+
+    def __init__(self, tt: FloatArray, tx: FloatArray, ty: FloatArray,
+                 tq: FloatArray, xx: FloatArray, xy: FloatArray, xq: FloatArray,
+                 yy: FloatArray, yq: FloatArray, qq: FloatArray) -> None:  # fmt: skip
+        self.tt, self.tx, self.ty, self.tq = tt, tx, ty, tq
+        self.xx, self.xy, self.xq = xx, xy, xq
+        self.yy, self.yq, self.qq = yy, yq, qq
+
+    def factor(self, curve: FloatArray | None) -> None:
+        """Factor as L D L'; `curve` (g,) is the rotation's own second derivative."""
+        self.lx, self.ly, self.lq = (v / self.tt for v in (self.tx, self.ty, self.tq))
+        xx = self.xx - self.lx * self.tx
+        xy = self.xy - self.lx * self.ty
+        xq = self.xq - self.lx * self.tq
+        self.dx = np.maximum(xx, TINY)
+        self.mx, self.mq = xy / self.dx, xq / self.dx
+        self.dy = np.maximum(self.yy - self.ly * self.ty - self.mx * xy, TINY)
+        yq = self.yq - self.ly * self.tq - self.mx * xq
+        self.nq = yq / self.dy
+        qq = self.qq - self.lq * self.tq - self.mq * xq - self.nq * yq
+        # A relative floor keeps the turn still where nothing asks for one: a
+        # single rod, or all rods in one place.
+        qq = np.maximum(qq, 1e-13 * self.xx)
+        if curve is None:
+            self.dq = np.ones_like(qq)
+        else:
+            self.dq = np.maximum(qq + curve, 0.5 * qq)
+        self.curve = self.dq - qq
+
+    def solve(self, rhs: FloatArray) -> FloatArray:
+        """Unknowns and right hand side in the order t, turn, x, y."""
+        t = rhs[0]
+        x = rhs[2] - self.lx * t
+        y = rhs[3] - self.ly * t - self.mx * x
+        q = rhs[1] - self.lq * t - self.mq * x - self.nq * y
+        q = q / self.dq
+        y = y / self.dy - self.nq * q
+        x = x / self.dx - self.mx * y - self.mq * q
+        t = t / self.tt - self.lx * x - self.ly * y - self.lq * q
+        return np.stack((t, q, x, y))

@@ -1,0 +1,210 @@
+"""Which turns a plate can have, and the proof that none does better.
+
+For one plate, g(turn) is the least largest overrun over all shifts. Three facts:
+
+*Pairs.* With t known, holes i and j reach their rods only if the distance between
+R(turn)(hole_i - hole_j) and rod_i - rod_j is at most 2 t + clearance_i +
+clearance_j: by the law of cosines an arc of turns, and a narrow one.
+
+*Bounds.* Any y_i and lambda_i >= |y_i| with sum(lambda) = 1 and sum(y) = 0 give,
+at every turn at once, g >= sum(y_i . (R hole_i - rod_i)) - sum(lambda_i
+clearance_i): weak duality of the second-order cone problem [1]_. It is a sinusoid
+in the turn.
+
+*One valley.* The shifts that serve one hole form a disc, so by Helly's theorem [2]_
+a turn serves all holes if it serves every three. For three holes held at distances
+e_i by forces lambda_i, turning about the point z where the three lines of force
+meet, at signed distances sigma_i from the holes, the second derivative of g is
+sum(lambda_i sigma_i (sigma_i - e_i) / e_i). Only a hole within e_i of z takes away,
+at most e_i / 4, and its force is at most half of all; the others give more as long as
+the holes are `SPACING` = (3 + sqrt 2) / 2 times the largest e apart (own derivation,
+checked in the tests against a search of all turns). Then every turn where g stops
+falling is a minimum, and on the arc of a pair there is only one.
+
+Where the third does not apply (rods a foot off, rods exchanged, limits on the
+shift), the arc is searched by branch and bound with the second.
+
+References
+----------
+.. [1] S. Boyd and L. Vandenberghe, Convex Optimization, 2004, section 5.9.
+.. [2] E. Helly, Jahresbericht der DMV 32, 1923.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.minimax import Problem, State, solve, turned
+
+SPACING = (3.0 + np.sqrt(2.0)) / 2.0
+ROUNDS = 40
+PARTS = 8  # of an arc, when the search begins
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bound:
+    """g(turn + psi) >= cosine cos(psi) + sine sin(psi) - rest, per plate (g,)."""
+
+    cosine: FloatArray
+    sine: FloatArray
+    rest: FloatArray
+
+    def least(self, half_rad: FloatArray) -> FloatArray:
+        """Least value over |psi| <= half_rad (g,)."""
+        height = np.hypot(self.cosine, self.sine)
+        ends = self.cosine * np.cos(half_rad) - np.abs(self.sine * np.sin(half_rad))
+        bottom = np.pi - np.abs(np.arctan2(self.sine, self.cosine))
+        out: FloatArray = np.where(bottom <= half_rad, -height, ends) - self.rest
+        return out
+
+
+def worst(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> FloatArray:
+    """Largest overrun (g,) at a placement, in the problem's own units."""
+    gap = turned(problem.holes, turn_rad) + shift[:, None] - problem.rods
+    out: FloatArray = (np.hypot(gap[0], gap[1]) - problem.clearance).max(axis=0)
+    return out
+
+
+def placement(problem: Problem, state: State) -> tuple[FloatArray, FloatArray]:
+    """Turn (g,) and shift (2, g) reached, the shift brought inside its limits."""
+    turn, shift = state.x[1] / problem.radius, state.x[2:]
+    if problem.limit is not None:
+        shift = np.clip(shift, -problem.limit, problem.limit)
+    return turn, shift
+
+
+def bound(problem: Problem, state: State) -> Bound:
+    """Lower bound on g that the multipliers prove, about the turn reached."""
+    y = -state.z[1:]
+    if problem.limit is None:
+        y = y - y.mean(axis=1, keepdims=True)
+    share = np.maximum(state.z[0], np.hypot(y[0], y[1]))
+    total = share.sum(axis=0)
+    placed = turned(problem.holes, state.x[1] / problem.radius)
+    cosine = (y * placed).sum(axis=(0, 1))
+    sine = (y[1] * placed[0] - y[0] * placed[1]).sum(axis=0)
+    rest = (y * problem.rods).sum(axis=(0, 1)) + (share * problem.clearance).sum(axis=0)
+    if problem.limit is not None:
+        rest = rest + (np.abs(y.sum(axis=1)) * problem.limit).sum(axis=0)
+    return Bound(cosine=cosine / total, sine=sine / total, rest=rest / total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arc:
+    """Turns (g,) outside which no placement is better, and whether there is one valley.
+
+    `middle` and `half` in rad; `half` is pi where every turn is possible.
+    """
+
+    middle: FloatArray
+    half: FloatArray
+    one_valley: BoolArray
+
+    def take(self, keep: IntArray) -> "Arc":
+        return Arc(
+            middle=self.middle[keep],
+            half=self.half[keep],
+            one_valley=self.one_valley[keep],
+        )
+
+
+def arc(problem: Problem, best: FloatArray) -> Arc:
+    """Find the narrowest pair's arc at the level `best` (g,)."""
+    m, g = problem.clearance.shape
+    middle, half = np.zeros(g), np.full(g, np.pi)
+    nearest = np.full(g, np.inf)
+    for i in range(m):
+        for j in range(i):
+            hole = problem.holes[:, i] - problem.holes[:, j]
+            rod = problem.rods[:, i] - problem.rods[:, j]
+            reach = 2.0 * best + problem.clearance[i] + problem.clearance[j]
+            hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
+            product = 2.0 * np.sqrt(hh * rr)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                cosine = (hh + rr - reach * reach) / product
+            cosine = np.where(product > 0.0, np.clip(cosine, -1.0, 1.0), -1.0)
+            width = np.arccos(cosine)
+            towards = np.arctan2(
+                hole[0] * rod[1] - hole[1] * rod[0], (hole * rod).sum(axis=0)
+            )
+            middle = np.where(width < half, towards, middle)
+            half = np.minimum(half, width)
+            # A padded rod repeats another: it adds nothing, and is no neighbour.
+            same = (hh == 0.0) & (rr == 0.0)
+            same &= problem.clearance[i] == problem.clearance[j]
+            nearest = np.where(same, nearest, np.minimum(nearest, np.sqrt(hh)))
+    span = np.sqrt((problem.holes**2).sum(axis=0)).max(axis=0)
+    reach = (best + problem.clearance).max(axis=0) + 2.0 * half * span
+    free = problem.limit is None
+    single = ~np.isfinite(nearest)  # one rod: every turn is as good
+    return Arc(
+        middle=middle,
+        half=half,
+        one_valley=(nearest >= SPACING * reach) & free | single,
+    )
+
+
+def search(
+    problem: Problem,
+    turn_rad: FloatArray,
+    shift: FloatArray,
+    arcs: Arc,
+    slack: FloatArray,
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Search every turn of each plate's arc; give turn, shift and whether proved.
+
+    Branch and bound: each piece of the arc is solved at its middle, turn held;
+    it is dropped when the bound found there proves that the piece holds nothing
+    better than the best by more than `slack` (g,).
+    """
+    turn_rad, shift = turn_rad.copy(), shift.copy()
+    best = worst(problem, turn_rad, shift)
+    g = turn_rad.size
+    plate = np.repeat(np.arange(g), PARTS)
+    half = np.repeat(arcs.half / PARTS, PARTS)
+    step = np.tile(2.0 * np.arange(PARTS) - PARTS + 1.0, g)
+    middle = arcs.middle[plate] + half * step
+    for _ in range(ROUNDS):
+        if plate.size == 0:
+            break
+        held = replace(problem.take(plate), turning=False)
+        state = solve(held, middle, shift[:, plate])
+        _improve(problem, held, state, plate, (best, turn_rad, shift))
+        low = bound(held, state).least(half)
+        keep = low < best[plate] - slack[plate]
+        plate, middle, half = plate[keep], middle[keep], half[keep] / 2.0
+        plate, middle = (
+            np.concatenate((plate, plate)),
+            np.concatenate((middle - half, middle + half)),
+        )
+        half = np.concatenate((half, half))
+    proved = np.ones(g, dtype=np.bool_)
+    proved[plate] = False
+    return turn_rad, shift, proved
+
+
+def _improve(
+    problem: Problem,
+    held: Problem,
+    state: State,
+    plate: IntArray,
+    found: tuple[FloatArray, FloatArray, FloatArray],
+) -> None:
+    """From the best piece of each plate, descend to the bottom of its valley."""
+    best, turn_rad, shift = found
+    turn, at = placement(held, state)
+    value = worst(held, turn, at)
+    order = np.lexsort((value, plate))
+    plates, first = np.unique(plate[order], return_index=True)
+    pick = order[first]
+    better = value[pick] < best[plates]
+    plates, pick = plates[better], pick[better]
+    if plates.size == 0:
+        return
+    free = problem.take(plates)
+    turn, at = placement(free, solve(free, turn[pick], at[:, pick]))
+    value = worst(free, turn, at)
+    better = value < best[plates]
+    to = plates[better]
+    best[to], turn_rad[to], shift[:, to] = value[better], turn[better], at[:, better]
