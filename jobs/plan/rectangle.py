@@ -12,26 +12,25 @@ lettered across the width, from A at the bottom (without I and O, which read as 
 The corners are named as the drawing lies, its top being north.
 """
 
-import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from fractions import Fraction
 from itertools import accumulate
 from typing import Any
 
-from core.units import MM_PER_UNIT, Length, LengthUnit, UnitError, format_length
-from core.units import parse_length as _parse
+from core.units import Length, LengthStyle, LengthUnit, UnitError, format_length
+from jobs.plan.spacing import (
+    LengthInput,
+    Spacing,
+    exact_writer,
+    read_input,
+    read_spacing,
+)
 
-LengthInput = str | int | float | Decimal | Length
-Spacing = str | Sequence[LengthInput]
-
-MOST_SPACES = 200
 HAIR_MM = Decimal("0.01")
 """How far spaces may miss the whole: sixty-fourths cut to decimals do by a hair."""
 
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
-_REPEATED = re.compile(r"(?P<times>[0-9]{1,3}) *@ *(?P<each>.+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +153,7 @@ def rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
     if fields.faults:
         raise RectangleError(fields.faults)
 
-    write = _writer(spec.length_unit)
+    write = exact_writer(spec.length_unit)
     document: dict[str, Any] = {
         "format": "padstone.building/1",
         "name": spec.name,
@@ -187,57 +186,6 @@ def rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
     return document | {name: value for name, value in optional.items() if value}
 
 
-def read_spacing(text: Spacing, unit: LengthUnit | None = None) -> tuple[Length, ...]:
-    """Read spaces in their order, as a list of lengths or text: `20', 3 @ 25'`.
-
-    Raises
-    ------
-    UnitError
-        Saying which space is wrong and what would be right.
-    """
-    parts: list[LengthInput]
-    if isinstance(text, str):
-        parts = [part.strip() for part in re.split(r"[,;\n]", text) if part.strip()]
-    else:
-        parts = list(text)
-    spaces: list[Length] = []
-    for number, part in enumerate(parts, start=1):
-        found = _REPEATED.fullmatch(part) if isinstance(part, str) else None
-        times = int(found["times"]) if found else 1
-        try:
-            space = _read(found["each"] if found else part, unit)
-        except UnitError as error:
-            raise UnitError(f"Space {number}: {error}") from None
-        if space.mm <= 0:
-            raise UnitError(f"Space {number} has to be greater than zero.")
-        if times < 1 or len(spaces) + times > MOST_SPACES:
-            raise UnitError(
-                f"Space {number}: there can be 1 to {MOST_SPACES} spaces in all."
-            )
-        spaces.extend([space] * times)
-    if not spaces:
-        raise UnitError("Nothing is written; write the spaces, such as 20', 3 @ 25'.")
-    return tuple(spaces)
-
-
-def _read(value: LengthInput, unit: LengthUnit | None) -> Length:
-    return value if isinstance(value, Length) else _parse(value, unit)
-
-
-def _writer(unit: LengthUnit) -> Callable[[Decimal], str]:
-    """Choose how exact lengths are written: in feet and inches where that is exact."""
-
-    def write(mm: Decimal) -> str:
-        sixty_fourths = Fraction(mm) / MM_PER_UNIT["in"] * 64
-        if unit in ("in", "ft") and sixty_fourths.denominator == 1:
-            text = format_length(mm, "imperial", 64)
-            plain = {"\u2032": "'", "\u2033": '"', "\u2044": "/", "\u2212": "-"}
-            return text.translate(str.maketrans(plain))
-        return f"{mm.normalize():f} mm"
-
-    return write
-
-
 class _Fields:
     """Reads fields and keeps what is wrong with each."""
 
@@ -251,7 +199,7 @@ class _Fields:
     def length(self, field: str, value: LengthInput) -> Decimal:
         """Read a length greater than zero [mm]; zero where it is refused."""
         try:
-            mm = _read(value, self.unit).mm
+            mm = read_input(value, self.unit).mm
         except UnitError as error:
             self.refuse(field, str(error))
             return Decimal(0)
@@ -265,7 +213,7 @@ class _Fields:
         mm = self.length(field, value)
         if isinstance(value, Length):
             return value.text
-        return value if isinstance(value, str) else _writer(self.unit)(mm)
+        return value if isinstance(value, str) else exact_writer(self.unit)(mm)
 
     def spacing(
         self, field: str, value: Spacing, whole_field: str, whole: Decimal
@@ -279,7 +227,7 @@ class _Fields:
         total = sum(spaces, Decimal(0))
         over = total - whole
         if whole and abs(over) > HAIR_MM:
-            style = "imperial" if self.unit in ("in", "ft") else "metric"
+            style: LengthStyle = "imperial" if self.unit in ("in", "ft") else "metric"
             self.refuse(
                 field,
                 f"These add up to {format_length(total, style)}, "
@@ -305,7 +253,7 @@ class _Fields:
             for name in ("projection", "thickness", "edge")
             if getattr(pattern, name) is not None
         }
-        write = _writer(self.unit)
+        write = exact_writer(self.unit)
         rods = [
             {
                 "in": write(first_row + row * row_spacing),
