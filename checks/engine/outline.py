@@ -1,0 +1,302 @@
+r"""The shape a foundation was built to, from its taped walls and diagonals.
+
+    D ----------- C     all lengths are taken corner to corner on the steel line;
+    |  \       /  |     each is a reading of the figure's 2 n - 3 unknowns, and
+    |     \ /     |     what there are more of than that checks the others
+    |     / \     |
+    |  /       \  |
+    A ----------- B
+
+Least squares on the corners (`network`, no point held), then the figure is laid on
+the plan by the rigid best fit, so that each corner's offset is what it is out by
+when nobody knows which corner was right.
+
+The lean is the shear of the best affine fit M of the figure to the plan: with e the
+direction of the first wall and n square to it, inward,
+
+    lean = asin((M e . M n) / (|M e| |M n|))
+
+positive where the corner angle after the first wall's start is less than on the
+plan. For a parallelogram built where a rectangle was planned, of sides a, b and
+diagonals p (first corner to third) and q, it is asin((p**2 - q**2) / (4 a b)), since
+p = u + v and q = v - u with the sides as vectors u, v.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.errors import DegenerateGeometryError
+from checks.engine.network import WEAK, Outcome, adjust_distances, movements, rows
+from checks.engine.rigid import fit_rigid
+
+CLEAR_TURN = 0.02
+"""Sine of a corner's turn beyond which the corner may not come out turned over."""
+
+SOUND = 0.05
+"""How much of a missing movement a proposed reading should see, if one can. [1]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlineAdjustments:
+    """The figures of b outlines of n corners and m readings.
+
+    All numbers are NaN for an outline whose outcome is not `adjusted`; those of a
+    reading not taken are NaN, and so is `w` where no other reading checks that one.
+    """
+
+    outcome: npt.NDArray[np.str_]  # (b,) values of Outcome
+    corners_mm: FloatArray  # (b, n, 2) on the plan's axes
+    offsets_mm: FloatArray  # (b, n, 2) corners less plan
+    sigma_mm: FloatArray  # (b, n, 2) of the corners, from the readings' own
+    residuals_mm: FloatArray  # (b, m) adjusted less read
+    reference_variance: FloatArray  # (b,) NaN at no degree of freedom
+    degrees_of_freedom: IntArray  # (b,)
+    redundancy: FloatArray  # (b, m)
+    w: FloatArray  # (b, m)
+    suspect: BoolArray  # (b, m) |w| > 3.29, where it can be told which
+    inseparable: BoolArray  # (b, m) readings that share the largest |w|
+    cannot_tell: BoolArray  # (b,) |w| > 3.29, and shared
+    lean_rad: FloatArray  # (b,)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlineAdjustment:
+    """The figure of one outline; members as in `OutlineAdjustments`, less the b."""
+
+    determined: bool
+    outcome: Outcome
+    missing: IntArray  # (k, 2) pairs of corners whose distances would determine it
+    corners_mm: FloatArray
+    offsets_mm: FloatArray
+    sigma_mm: FloatArray
+    residuals_mm: FloatArray
+    reference_variance: float
+    degrees_of_freedom: int
+    redundancy: FloatArray
+    w: FloatArray
+    suspect: BoolArray
+    inseparable: BoolArray
+    cannot_tell: bool
+    lean_rad: float
+
+
+def adjust_outline(
+    plan_mm: npt.ArrayLike,
+    pairs: npt.ArrayLike,
+    lengths_mm: npt.ArrayLike,
+    sigma_mm: npt.ArrayLike,
+    diagonals: npt.ArrayLike = (),
+) -> OutlineAdjustment:
+    """Adjust one outline to its measured walls and diagonals.
+
+    Minimises sum((read - distance)**2 / sigma**2) by Gauss-Newton to 1e-9 mm;
+    redundancy, w and the limit of 3.29 as Baarda defines them [1]_. With one reading
+    to spare all |w| are equal, and likewise wherever the residuals of the readings
+    with the largest |w| are fully correlated: then `cannot_tell` is set (if they are
+    suspect at all) and nothing is named in `suspect`; `inseparable` has the group.
+
+    Parameters
+    ----------
+    plan_mm : array, shape (n, 2)
+        Planned corners in order, three or more. [mm]
+    pairs : array of int, shape (m, 2)
+        The two corners of each reading; a pair may come more than once. [1]
+    lengths_mm : array, shape (m,)
+        Readings. NaN: not taken. [mm]
+    sigma_mm : array, shape (m,) or scalar
+        Their standard uncertainties. [mm]
+    diagonals : array of int, shape (d, 2)
+        Diagonals the plan asks for, which come before others in `missing`. [1]
+
+    Returns
+    -------
+    OutlineAdjustment
+        `determined` is true where there is a figure; otherwise `outcome` says why
+        there is none and `missing` which readings would give one: walls first, then
+        `diagonals`, then any other pair, each taken only if it adds something. [mm]
+
+    Raises
+    ------
+    DegenerateGeometryError
+        If corners of the plan coincide or all lie on one line.
+    ValueError
+        If a pair names no two corners or a sigma is not positive.
+
+    References
+    ----------
+    .. [1] W. Baarda, *A testing procedure for use in geodetic networks*, Netherlands
+       Geodetic Commission, Publications on Geodesy 2(5), 1968.
+    """
+    plan = np.asarray(plan_mm, dtype=np.float64)
+    pair = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
+    lengths = np.asarray(lengths_mm, dtype=np.float64).reshape(-1)
+    sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=np.float64), lengths.shape)
+    many = adjust_many(plan[None], pair, lengths[None], sigma[None])
+    outcome = Outcome(str(many.outcome[0]))
+    missing = np.zeros((0, 2), dtype=np.intp)
+    if outcome is Outcome.UNDETERMINED:
+        listed = np.asarray(diagonals, dtype=np.intp).reshape(-1, 2)
+        missing = _missing(plan, pair[~np.isnan(lengths)], listed)
+    return OutlineAdjustment(
+        determined=outcome is Outcome.ADJUSTED,
+        outcome=outcome,
+        missing=missing,
+        corners_mm=many.corners_mm[0],
+        offsets_mm=many.offsets_mm[0],
+        sigma_mm=many.sigma_mm[0],
+        residuals_mm=many.residuals_mm[0],
+        reference_variance=float(many.reference_variance[0]),
+        degrees_of_freedom=int(many.degrees_of_freedom[0]),
+        redundancy=many.redundancy[0],
+        w=many.w[0],
+        suspect=many.suspect[0],
+        inseparable=many.inseparable[0],
+        cannot_tell=bool(many.cannot_tell[0]),
+        lean_rad=float(many.lean_rad[0]),
+    )
+
+
+def adjust_many(
+    plans_mm: npt.ArrayLike,
+    pairs: npt.ArrayLike,
+    lengths_mm: npt.ArrayLike,
+    sigma_mm: npt.ArrayLike,
+) -> OutlineAdjustments:
+    """Adjust many outlines that have their corners and readings in the same order.
+
+    As `adjust_outline`, in one pass; a reading that one of them lacks is NaN there.
+
+    Parameters
+    ----------
+    plans_mm : array, shape (b, n, 2)
+        Planned corners. [mm]
+    pairs : array of int, shape (m, 2)
+        The two corners of each reading, the same for all. [1]
+    lengths_mm : array, shape (b, m)
+        Readings. NaN: not taken. [mm]
+    sigma_mm : array, shape (b, m) or broadcast to it
+        Their standard uncertainties. [mm]
+
+    Returns
+    -------
+    OutlineAdjustments
+        The figures. [mm]
+
+    Raises
+    ------
+    DegenerateGeometryError
+        If corners of a plan coincide or all lie on one line.
+    ValueError
+        If shapes do not agree, a pair names no two corners or a sigma is not
+        positive.
+    """
+    plans = np.asarray(plans_mm, dtype=np.float64)
+    _refuse_degenerate(plans)
+    net = adjust_distances(plans, pairs, lengths_mm, sigma_mm)
+    folded = _folded(plans, net.points_mm)
+    outcome = np.where(folded, Outcome.FOLDED.value, net.outcome)
+    lost = outcome != Outcome.ADJUSTED.value
+    figure = np.where(lost[:, None, None], np.nan, net.points_mm)
+    laid = fit_rigid(figure, np.where(np.isnan(figure), np.nan, plans))
+    corners = plans - laid.residuals_mm
+    variances = np.diagonal(net.covariance_mm2, axis1=1, axis2=2).reshape(plans.shape)
+    none = lost[:, None]
+    return OutlineAdjustments(
+        outcome=outcome,
+        corners_mm=corners,
+        offsets_mm=corners - plans,
+        sigma_mm=np.sqrt(np.where(none[..., None], np.nan, np.maximum(variances, 0.0))),
+        residuals_mm=np.where(none, np.nan, net.residuals_mm),
+        reference_variance=np.where(lost, np.nan, net.reference_variance),
+        degrees_of_freedom=net.degrees_of_freedom,
+        redundancy=np.where(none, np.nan, net.redundancy),
+        w=np.where(none, np.nan, net.w),
+        suspect=net.suspect & ~none,
+        inseparable=net.inseparable & ~none,
+        cannot_tell=net.cannot_tell & ~lost,
+        lean_rad=_lean(plans, corners),
+    )
+
+
+def _refuse_degenerate(plans: FloatArray) -> None:
+    if plans.ndim != 3 or plans.shape[1] < 3 or plans.shape[2] != 2:
+        raise DegenerateGeometryError("an outline needs at least three corners")
+    centred = plans - plans.mean(axis=1, keepdims=True)
+    spread = np.linalg.svd(centred, compute_uv=False)
+    if np.any(spread[:, 1] <= 1e-6 * spread[:, 0]):
+        raise DegenerateGeometryError("the corners of the outline lie on one line")
+    walls = np.roll(plans, -1, axis=1) - plans
+    if np.any(np.hypot(walls[..., 0], walls[..., 1]) <= 1e-9 * spread[:, :1]):
+        raise DegenerateGeometryError(
+            "two neighbouring corners of the outline coincide"
+        )
+
+
+def _folded(plans: FloatArray, points: FloatArray) -> BoolArray:
+    """Whether a corner that clearly turns one way on the plan turns the other."""
+    planned, found = _turns(plans), _turns(points)
+    over = (np.abs(planned) > CLEAR_TURN) & (planned * found <= 0.0)
+    return np.asarray(over.any(axis=1))
+
+
+def _turns(points: FloatArray) -> FloatArray:
+    """Sine of the turn at each corner, (b, n); NaN in, NaN out."""
+    each = np.arange(points.shape[1])
+    out = points[:, each - points.shape[1] + 1] - points
+    into = out[:, each - 1]
+    cross = into[..., 0] * out[..., 1] - into[..., 1] * out[..., 0]
+    size = np.hypot(out[..., 0], out[..., 1]) * np.hypot(into[..., 0], into[..., 1])
+    return np.asarray(cross / np.where(size > 0.0, size, 1.0))
+
+
+def _lean(plans: FloatArray, corners: FloatArray) -> FloatArray:
+    p = plans - plans.mean(axis=1, keepdims=True)
+    c = corners - corners.mean(axis=1, keepdims=True)
+    moments = np.linalg.inv(p.transpose(0, 2, 1) @ p)
+    affine = c.transpose(0, 2, 1) @ p @ moments
+    wall = plans[:, 1] - plans[:, 0]
+    e = wall / np.hypot(wall[:, 0], wall[:, 1])[:, None]
+    n = np.stack([-e[:, 1], e[:, 0]], axis=1)
+    n *= np.sign(_area(plans))[:, None]
+    along = (affine @ e[..., None])[..., 0]
+    inward = (affine @ n[..., None])[..., 0]
+    size = np.linalg.norm(along, axis=1) * np.linalg.norm(inward, axis=1)
+    sine = np.clip(np.sum(along * inward, axis=1) / size, -1.0, 1.0)
+    return np.asarray(np.arcsin(sine))
+
+
+def _area(plans: FloatArray) -> FloatArray:
+    p = plans - plans.mean(axis=1, keepdims=True)
+    q = np.roll(p, -1, axis=1)
+    return np.asarray(
+        0.5 * np.sum(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0], axis=1)
+    )
+
+
+def _missing(plan: FloatArray, measured: IntArray, listed: IntArray) -> IntArray:
+    """Pairs that take away, one by one, every movement the readings do not see.
+
+    The unseen movements span the null space of the rows of what was measured and of
+    the three movements of the whole. A pair helps if its row is not square to it.
+    """
+    n = len(plan)
+    walls = np.stack([np.arange(n), (np.arange(n) + 1) % n], axis=1)
+    others = np.stack(np.triu_indices(n, 1), axis=1)
+    offered = np.concatenate([walls, listed, others])
+    seen = np.concatenate([movements(plan), rows(measured, plan)])
+    _, sizes, basis = np.linalg.svd(seen, full_matrices=True)
+    unseen = basis[np.count_nonzero(sizes > WEAK) :]
+    sight = rows(offered, plan)
+    taken = []
+    while len(unseen):
+        seen_by = sight @ unseen.T
+        help_ = np.linalg.norm(seen_by, axis=1)
+        enough = np.flatnonzero(help_ > SOUND)
+        best = int(enough[0]) if enough.size else int(help_.argmax())
+        taken.append(offered[best])
+        rest, _ = np.linalg.qr(seen_by[best][:, None], mode="complete")
+        unseen = rest[:, 1:].T @ unseen
+    return np.array(taken, dtype=np.intp).reshape(-1, 2)
