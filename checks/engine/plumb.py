@@ -1,0 +1,97 @@
+"""Columns out of plumb: lean over height, and the movement that cures it.
+
+    working line
+       |   /
+       |  /   lean = top less base, measured level
+    h  | /    limit = ratio * h      AISC 303 7.13.1.1: 1/500
+       |/
+      base
+
+The limit holds for each axis. The top has to move by the lean, the other way.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.errors import EngineError
+
+SLACK_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plumb:
+    """How far columns lean, axes along and in; NaN where an axis was not measured."""
+
+    slope: FloatArray  # (..., 2) lean over height
+    limit_mm: FloatArray  # (...) most lean at that height
+    within: BoolArray  # (..., 2) False also where not measured
+    movement_mm: FloatArray  # (..., 2) at the height measured, to stand plumb
+    lean_mm: FloatArray  # (...) both axes together
+    direction_rad: FloatArray  # (...) of the lean, from along towards in
+
+
+def plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
+    """Find the most lean allowed at a height: ratio * height.
+
+    Parameters
+    ----------
+    height_mm : array, any shape
+        Height over which the lean was measured. [mm]
+    ratio : float
+        Lean over height, 1/500 by AISC 303 7.13.1.1.
+
+    Returns
+    -------
+    array, same shape
+        Limit either way. [mm]
+
+    Raises
+    ------
+    EngineError
+        If a height is not above zero.
+    """
+    height = np.asarray(height_mm, dtype=float)
+    if np.any(height <= 0):
+        raise EngineError("The height a lean is measured over must be above zero.")
+    limit: FloatArray = ratio * height
+    return limit
+
+
+def judge_plumb(
+    lean_mm: npt.ArrayLike, height_mm: npt.ArrayLike, ratio: float
+) -> Plumb:
+    """Judge columns against their limit, axis by axis.
+
+    Parameters
+    ----------
+    lean_mm : array, shape (..., 2)
+        Lean of the shaft, along and in; NaN where not measured. [mm]
+    height_mm : array, shape (...) or (..., 2)
+        Height each lean was measured over. [mm]
+    ratio : float
+        Most lean over height.
+
+    Returns
+    -------
+    Plumb
+        `limit_mm` by the lesser of the two heights where they differ; each axis is
+        judged by its own.
+    """
+    lean = np.asarray(lean_mm, dtype=float)
+    height = np.asarray(height_mm, dtype=float)
+    if height.shape != lean.shape:
+        height = np.broadcast_to(height[..., None], lean.shape)
+    limit = plumb_limit(height, ratio)
+    measured = ~np.isnan(lean)
+    within = measured & (np.abs(np.where(measured, lean, 0)) <= limit + SLACK_MM)
+    return Plumb(
+        slope=lean / height,
+        limit_mm=limit.min(axis=-1),
+        within=within,
+        movement_mm=-lean,
+        lean_mm=np.hypot(lean[..., 0], lean[..., 1]),
+        direction_rad=np.arctan2(lean[..., 1], lean[..., 0]),
+    )
