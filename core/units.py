@@ -244,7 +244,7 @@ def _what_is_wrong(text: str, body: str) -> str:
     reason = "this is not a length"
     if not body.strip():
         reason = "nothing is written"
-    elif re.search(r"['\"a-z] +[-+]|['\"a-z]-? *[-+]", body):
+    elif re.search(r"['\"a-z] +[-+]|['\"a-z]- *[-+]", body):
         reason = (
             "a sign stands only at the very front, and a hyphen only "
             "directly behind the foot mark"
