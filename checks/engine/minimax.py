@@ -26,9 +26,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.cones import TINY, Factor, Scaling, det, scaling, speed
 
 MAX_STEPS = 60
-TINY = 1e-300
 FEASIBLE = 1e-7
 REFINE_BELOW = 1e-5
 MOST_TURN = 0.2  # rad in one step
@@ -142,51 +142,6 @@ def _edges(limit: FloatArray, shift: FloatArray) -> FloatArray:
 _Edge = tuple[FloatArray, FloatArray]  # step of the limits' slack and multiplier
 
 
-@dataclass(slots=True)
-class _Scaling:
-    """Nesterov-Todd scaling of every cone, and the cone parts of the residual."""
-
-    w: FloatArray  # (3, m, g) unit hyperbolic scaling point
-    eta: FloatArray  # (m, g)
-
-    def inverse_square(self, u: FloatArray) -> FloatArray:
-        w = self.w
-        dot = 2.0 * (w[0] * u[0] - w[1] * u[1] - w[2] * u[2])
-        out = np.stack((dot * w[0] - u[0], u[1] - dot * w[1], u[2] - dot * w[2]))
-        out /= self.eta * self.eta
-        return out
-
-    def apply(self, u: FloatArray) -> FloatArray:
-        w = self.w
-        dot = w[1] * u[1] + w[2] * u[2]
-        lift = u[0] + dot / (1.0 + w[0])
-        out = np.stack((w[0] * u[0] + dot, u[1] + lift * w[1], u[2] + lift * w[2]))
-        out *= self.eta
-        return out
-
-    def unapply(self, u: FloatArray) -> FloatArray:
-        w = self.w
-        dot = w[1] * u[1] + w[2] * u[2]
-        lift = dot / (1.0 + w[0]) - u[0]
-        out = np.stack((w[0] * u[0] - dot, u[1] + lift * w[1], u[2] + lift * w[2]))
-        out /= self.eta
-        return out
-
-
-def _det(u: FloatArray) -> FloatArray:
-    reach = np.sqrt(u[1] * u[1] + u[2] * u[2])
-    out: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
-    return out
-
-
-def _scaling(s: FloatArray, z: FloatArray) -> _Scaling:
-    root_s, root_z = np.sqrt(_det(s)), np.sqrt(_det(z))
-    a, b = s / root_s, z / root_z
-    gamma2 = 2.0 * (1.0 + a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
-    w = np.stack((a[0] + b[0], a[1] - b[1], a[2] - b[2])) / np.sqrt(gamma2)
-    return _Scaling(w, np.sqrt(root_s / root_z))
-
-
 def _step(problem: Problem, state: State) -> BoolArray:
     """Take one predictor-corrector step in place; say which plates go on."""
     x, s, z = state.x, state.s, state.z
@@ -201,7 +156,7 @@ def _step(problem: Problem, state: State) -> BoolArray:
     going |= (infeasible > FEASIBLE) & (gap > 1e-3 * problem.goal)
     if not going.any():
         return going
-    scale = _scaling(s, z)
+    scale = scaling(s, z)
     system = _System(problem, state, arm, scale, residual, rest)
     dx, ds, dz, edge = system.direction(s, None)
     a_s, a_z = system.reach(ds, dz, edge)
@@ -212,7 +167,7 @@ def _step(problem: Problem, state: State) -> BoolArray:
     k = system.corrected(ds, dz, centre)
     ek = system.corrected_edges(edge, centre)
     # Where the gap is small the multipliers are sums of large and opposite terms.
-    fine = state.edge is None and bool(gap.min() < REFINE_BELOW)
+    fine = bool(gap.min() < REFINE_BELOW)
     dx, ds, dz, edge = system.direction(k, ek, refine=fine)
     a_s, a_z = system.reach(ds, dz, edge)
     a_s, a_z = np.minimum(1.0, STEP_BACK * a_s), np.minimum(1.0, STEP_BACK * a_z)
@@ -221,6 +176,8 @@ def _step(problem: Problem, state: State) -> BoolArray:
     # Beyond what floats can hold, a plate stays where it was.
     sound = np.isfinite(ds).all(axis=(0, 1)) & np.isfinite(dz).all(axis=(0, 1))
     going &= sound & np.isfinite(dx).all(axis=0)
+    if edge is not None:
+        going &= np.isfinite(edge[0]).all(axis=0) & np.isfinite(edge[1]).all(axis=0)
     if not going.all():
         dx, ds, dz = (np.where(going, v, 0.0) for v in (dx, ds, dz))
         if edge is not None:
@@ -262,7 +219,7 @@ class _System:
         problem: Problem,
         state: State,
         arm: FloatArray,
-        scale: _Scaling,
+        scale: Scaling,
         residual: FloatArray,
         rest: FloatArray,
     ) -> None:
@@ -278,7 +235,7 @@ class _System:
         a, b = -arm[1], arm[0]  # velocity of a hole as the plate turns
         qx, qy = p11 * a + p12 * b, p12 * a + p22 * b
         cross = (p01 * a + p02 * b).sum(axis=0)
-        self.n = _Factor(
+        self.n = Factor(
             p00, p01.sum(0), p02.sum(0), cross,
             p11.sum(0), p12.sum(0), qx.sum(0), p22.sum(0), qy.sum(0),
             (a * qx + b * qy).sum(0),
@@ -301,12 +258,16 @@ class _System:
         out[2] = dx[3] + arm[0] * dx[1]
         return out
 
-    def _unbalanced(self, dx: FloatArray, dz: FloatArray) -> FloatArray:
+    def _unbalanced(
+        self, dx: FloatArray, dz: FloatArray, edge: _Edge | None
+    ) -> FloatArray:
         """What rounding leaves of the stationarity equations, (4, g)."""
         total = dz.sum(axis=1)
         torque = (self.arm[0] * dz[2] - self.arm[1] * dz[1]).sum(axis=0)
-        left = self.rest - np.stack((total[0], torque, total[1], total[2]))
+        left: FloatArray = self.rest - np.stack((total[0], torque, total[1], total[2]))
         left[1] += self.n.curve * dx[1]
+        if edge is not None:
+            left[2:] += edge[1][:2] - edge[1][2:]
         return left
 
     def direction(
@@ -328,19 +289,23 @@ class _System:
         dx = self.n.solve(rhs)
         move = self._moved(dx)
         dz = -self.scale.inverse_square(k + self.residual + move)
+        edge = self._edge_step(dx, edge_k)
         if refine:
-            left = self._unbalanced(dx, dz)
-            again = self.n.solve(-left)
+            again = self.n.solve(-self._unbalanced(dx, dz, edge))
             dx = dx + again
             extra = self._moved(again)
             move += extra
             dz -= self.scale.inverse_square(extra)
-        ds = self.residual + move
+            edge = self._edge_step(dx, edge_k)
+        return dx, self.residual + move, dz, edge
+
+    def _edge_step(self, dx: FloatArray, edge_k: FloatArray | None) -> _Edge | None:
+        state = self.state
         if state.edge is None or state.edge_z is None or edge_k is None:
-            return dx, ds, dz, None
-        assert self.off is not None  # noqa: S101
+            return None
+        assert self.off is not None  # noqa: S101  (set with the edges)
         dl = self.off + np.concatenate((-dx[2:], dx[2:]))
-        return dx, ds, dz, (dl, -(edge_k + dl) * state.edge_z / state.edge)
+        return dl, -(edge_k + dl) * state.edge_z / state.edge
 
     def reach(
         self,
@@ -349,7 +314,7 @@ class _System:
         edge: _Edge | None,
     ) -> tuple[FloatArray, FloatArray]:
         """Longest steps (g,) that stay in the cones, for s and for z."""
-        a_s, a_z = _speed(self.state.s, ds), _speed(self.state.z, dz)
+        a_s, a_z = speed(self.state.s, ds), speed(self.state.z, dz)
         if edge is not None:
             assert self.state.edge is not None  # noqa: S101
             assert self.state.edge_z is not None  # noqa: S101
@@ -369,22 +334,23 @@ class _System:
         a_s, a_z = np.minimum(a_s, 1.0), np.minimum(a_z, 1.0)
         after = ((state.s + a_s * ds) * (state.z + a_z * dz)).sum(axis=(0, 1))
         if edge is not None:
-            after = after + (
-                (state.edge + a_s * edge[0]) * (state.edge_z + a_z * edge[1])
-            ).sum(axis=0)
+            assert state.edge is not None  # noqa: S101  (set with the step)
+            assert state.edge_z is not None  # noqa: S101
+            new = (state.edge + a_s * edge[0]) * (state.edge_z + a_z * edge[1])
+            after = after + new.sum(axis=0)
         out: FloatArray = after
         return out
 
     def corrected(
         self, ds: FloatArray, dz: FloatArray, centre: FloatArray
     ) -> FloatArray:
-        """s and the second-order term of the complementarity, (3, m, g)."""
+        """Give s and the second-order term of the complementarity, (3, m, g)."""
         lam = self.scale.apply(self.state.z)
         p, q = self.scale.unapply(ds), self.scale.apply(dz)
         d0 = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] - centre
         d1 = p[0] * q[1] + q[0] * p[1]
         d2 = p[0] * q[2] + q[0] * p[2]
-        top = (lam[0] * d0 - lam[1] * d1 - lam[2] * d2) / _det(lam)
+        top = (lam[0] * d0 - lam[1] * d1 - lam[2] * d2) / det(lam)
         out = np.stack(
             (top, (d1 - top * lam[1]) / lam[0], (d2 - top * lam[2]) / lam[0])
         )
@@ -399,57 +365,3 @@ class _System:
             self.state.edge + (edge[0] * edge[1] - centre) / self.state.edge_z
         )
         return out
-
-
-def _speed(u: FloatArray, du: FloatArray) -> FloatArray:
-    """One over the longest step from u along du inside the cone, largest of all."""
-    a = du[0] * du[0] - du[1] * du[1] - du[2] * du[2]
-    b = u[0] * du[0] - u[1] * du[1] - u[2] * du[2]
-    c = _det(u)
-    root = np.sqrt(np.maximum(b * b - a * c, 0.0))
-    out: FloatArray = ((root - b) / c).max(axis=0)
-    return out
-
-
-class _Factor:
-    """A symmetric 4 x 4 system per plate, eliminated t, x, y, turn in that order."""
-
-    def __init__(self, tt: FloatArray, tx: FloatArray, ty: FloatArray,
-                 tq: FloatArray, xx: FloatArray, xy: FloatArray, xq: FloatArray,
-                 yy: FloatArray, yq: FloatArray, qq: FloatArray) -> None:  # fmt: skip
-        self.tt, self.tx, self.ty, self.tq = tt, tx, ty, tq
-        self.xx, self.xy, self.xq = xx, xy, xq
-        self.yy, self.yq, self.qq = yy, yq, qq
-
-    def factor(self, curve: FloatArray | None) -> None:
-        """Factor as L D L'; `curve` (g,) is the rotation's own second derivative."""
-        self.lx, self.ly, self.lq = (v / self.tt for v in (self.tx, self.ty, self.tq))
-        xx = self.xx - self.lx * self.tx
-        xy = self.xy - self.lx * self.ty
-        xq = self.xq - self.lx * self.tq
-        self.dx = np.maximum(xx, TINY)
-        self.mx, self.mq = xy / self.dx, xq / self.dx
-        self.dy = np.maximum(self.yy - self.ly * self.ty - self.mx * xy, TINY)
-        yq = self.yq - self.ly * self.tq - self.mx * xq
-        self.nq = yq / self.dy
-        qq = self.qq - self.lq * self.tq - self.mq * xq - self.nq * yq
-        # A relative floor keeps the turn still where nothing asks for one: a
-        # single rod, or all rods in one place.
-        qq = np.maximum(qq, 1e-13 * self.xx)
-        if curve is None:
-            self.dq = np.ones_like(qq)
-        else:
-            self.dq = np.maximum(qq + curve, 0.5 * qq)
-        self.curve = self.dq - qq
-
-    def solve(self, rhs: FloatArray) -> FloatArray:
-        """Unknowns and right hand side in the order t, turn, x, y."""
-        t = rhs[0]
-        x = rhs[2] - self.lx * t
-        y = rhs[3] - self.ly * t - self.mx * x
-        q = rhs[1] - self.lq * t - self.mq * x - self.nq * y
-        q = q / self.dq
-        y = y / self.dy - self.nq * q
-        x = x / self.dx - self.mx * y - self.mq * q
-        t = t / self.tt - self.lx * x - self.ly * y - self.lq * q
-        return np.stack((t, q, x, y))

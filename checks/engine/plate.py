@@ -20,7 +20,7 @@ import numpy as np
 from checks.engine import turns
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.errors import EngineError
-from checks.engine.minimax import Problem, solve, turned
+from checks.engine.minimax import Problem, turned
 
 CHUNK_RODS = 16_384  # rods solved together: what a processor's cache holds
 PROOF_SLACK_MM = 5e-7
@@ -243,20 +243,16 @@ def _place(
     problem: Problem, turn: FloatArray, shift: FloatArray, slack: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
     """Turn, shift, gap and proof of each plate, in the problem's own units."""
-    state = solve(problem, turn, shift)
-    turn, shift = turns.placement(problem, state)
-    best = turns.worst(problem, turn, shift)
-    arcs = turns.arc(problem, best)
-    low = turns.bound(problem, state)
+    best = turns.descend(problem, turn, shift)
+    arcs, low = turns.arc(problem, best.value), best.low
     torque = np.abs(low.sine) * np.sin(np.minimum(arcs.half, np.pi / 2.0))
-    gap = best - (low.cosine - low.rest - torque)
+    gap = best.value - (low.cosine - low.rest - torque)
     proven = arcs.one_valley & (gap <= slack)
     todo = np.flatnonzero(~proven)
     if todo.size:
-        turn, shift = turn.copy(), shift.copy()
-        turn[todo], shift[:, todo], sure = turns.search(
-            problem.take(todo), turn[todo], shift[:, todo], arcs.take(todo), slack[todo]
-        )
+        part = best.take(todo)
+        sure = turns.search(problem.take(todo), part, arcs.take(todo), slack[todo])
+        best.put(todo, part)
         gap[todo] = np.where(sure, slack[todo], np.inf)
         proven[todo] = sure
-    return turn, shift, gap, proven
+    return best.turn, best.shift, gap, proven

@@ -40,6 +40,7 @@ from checks.engine.minimax import Problem, State, solve, turned
 SPACING = (3.0 + np.sqrt(2.0)) / 2.0
 ROUNDS = 40
 PARTS = 8  # of an arc, when the search begins
+MOST_PIECES = 400  # per plate on average; past that the search gives up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,13 +51,28 @@ class Bound:
     sine: FloatArray
     rest: FloatArray
 
+    def about(self, offset_rad: FloatArray) -> "Bound":
+        """Give the same bound, with psi counted from offset_rad (g,)."""
+        c, s = np.cos(offset_rad), np.sin(offset_rad)
+        return Bound(
+            cosine=c * self.cosine + s * self.sine,
+            sine=c * self.sine - s * self.cosine,
+            rest=self.rest,
+        )
+
+    def take(self, keep: IntArray) -> "Bound":
+        return Bound(
+            cosine=self.cosine[keep], sine=self.sine[keep], rest=self.rest[keep]
+        )
+
     def least(self, half_rad: FloatArray) -> FloatArray:
         """Least value over |psi| <= half_rad (g,)."""
+        sure = np.isfinite(self.rest)
         height = np.hypot(self.cosine, self.sine)
         ends = self.cosine * np.cos(half_rad) - np.abs(self.sine * np.sin(half_rad))
         bottom = np.pi - np.abs(np.arctan2(self.sine, self.cosine))
         out: FloatArray = np.where(bottom <= half_rad, -height, ends) - self.rest
-        return out
+        return np.where(sure, out, -np.inf)
 
 
 def worst(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> FloatArray:
@@ -145,66 +161,79 @@ def arc(problem: Problem, best: FloatArray) -> Arc:
     )
 
 
-def search(
-    problem: Problem,
-    turn_rad: FloatArray,
-    shift: FloatArray,
-    arcs: Arc,
-    slack: FloatArray,
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Search every turn of each plate's arc; give turn, shift and whether proved.
+@dataclass(slots=True)
+class Best:
+    """The best placement found of each plate, and the bound proved about it."""
 
-    Branch and bound: each piece of the arc is solved at its middle, turn held;
-    it is dropped when the bound found there proves that the piece holds nothing
-    better than the best by more than `slack` (g,).
+    value: FloatArray  # (g,) largest overrun
+    turn: FloatArray  # (g,)
+    shift: FloatArray  # (2, g)
+    low: Bound
+
+    def take(self, keep: IntArray) -> "Best":
+        return Best(
+            self.value[keep], self.turn[keep], self.shift[:, keep], self.low.take(keep)
+        )
+
+    def put(self, at: IntArray, part: "Best") -> None:
+        self.value[at], self.turn[at] = part.value, part.turn
+        self.shift[:, at] = part.shift
+        self.low.cosine[at], self.low.sine[at] = part.low.cosine, part.low.sine
+        self.low.rest[at] = part.low.rest
+
+
+def descend(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> Best:
+    """Solve every plate from a turn (g,) and shift (2, g): its valley's bottom."""
+    state = solve(problem, turn_rad, shift)
+    turn, at = placement(problem, state)
+    value, start = worst(problem, turn, at), worst(problem, turn_rad, shift)
+    # Where the descent was lost, stand where it began; the bound holds anywhere.
+    lost = ~(value <= start)
+    turn, at = np.where(lost, turn_rad, turn), np.where(lost, shift, at)
+    low = bound(problem, state).about(turn - state.x[1] / problem.radius)
+    low.rest[~np.isfinite(low.cosine + low.sine + low.rest)] = np.inf
+    return Best(np.where(lost, start, value), turn, at, low)
+
+
+def search(problem: Problem, best: Best, arcs: Arc, slack: FloatArray) -> BoolArray:
+    """Search every turn of each plate's arc, bettering `best`; say which are proved.
+
+    Branch and bound: each piece of the arc is solved at its middle, turn held. It
+    is dropped when the bound found there, or the one about the best placement,
+    proves that it holds nothing better than the best by more than `slack` (g,).
     """
-    turn_rad, shift = turn_rad.copy(), shift.copy()
-    best = worst(problem, turn_rad, shift)
-    g = turn_rad.size
+    g = slack.size
     plate = np.repeat(np.arange(g), PARTS)
     half = np.repeat(arcs.half / PARTS, PARTS)
     step = np.tile(2.0 * np.arange(PARTS) - PARTS + 1.0, g)
     middle = arcs.middle[plate] + half * step
     for _ in range(ROUNDS):
-        if plate.size == 0:
+        near = best.low.take(plate).about(middle - best.turn[plate]).least(half)
+        keep = near < best.value[plate] - slack[plate]
+        plate, middle, half = plate[keep], middle[keep], half[keep]
+        if not 0 < plate.size <= MOST_PIECES * g:
             break
         held = replace(problem.take(plate), turning=False)
-        state = solve(held, middle, shift[:, plate])
-        _improve(problem, held, state, plate, (best, turn_rad, shift))
-        low = bound(held, state).least(half)
-        keep = low < best[plate] - slack[plate]
+        found = descend(held, middle, best.shift[:, plate])
+        _improve(problem, found, plate, best)
+        keep = found.low.least(half) < best.value[plate] - slack[plate]
         plate, middle, half = plate[keep], middle[keep], half[keep] / 2.0
-        plate, middle = (
-            np.concatenate((plate, plate)),
-            np.concatenate((middle - half, middle + half)),
-        )
-        half = np.concatenate((half, half))
+        middle = np.concatenate((middle - half, middle + half))
+        plate, half = np.tile(plate, 2), np.tile(half, 2)
     proved = np.ones(g, dtype=np.bool_)
     proved[plate] = False
-    return turn_rad, shift, proved
+    return proved
 
 
-def _improve(
-    problem: Problem,
-    held: Problem,
-    state: State,
-    plate: IntArray,
-    found: tuple[FloatArray, FloatArray, FloatArray],
-) -> None:
+def _improve(problem: Problem, found: Best, plate: IntArray, best: Best) -> None:
     """From the best piece of each plate, descend to the bottom of its valley."""
-    best, turn_rad, shift = found
-    turn, at = placement(held, state)
-    value = worst(held, turn, at)
-    order = np.lexsort((value, plate))
+    order = np.lexsort((found.value, plate))
     plates, first = np.unique(plate[order], return_index=True)
     pick = order[first]
-    better = value[pick] < best[plates]
+    better = found.value[pick] < best.value[plates]
     plates, pick = plates[better], pick[better]
     if plates.size == 0:
         return
-    free = problem.take(plates)
-    turn, at = placement(free, solve(free, turn[pick], at[:, pick]))
-    value = worst(free, turn, at)
-    better = value < best[plates]
-    to = plates[better]
-    best[to], turn_rad[to], shift[:, to] = value[better], turn[better], at[:, better]
+    below = descend(problem.take(plates), found.turn[pick], found.shift[:, pick])
+    better = below.value < best.value[plates]
+    best.put(plates[better], below.take(np.flatnonzero(better)))
