@@ -1,0 +1,325 @@
+"""Rods, nuts, washers and holes: what published tables say of each size.
+
+Each table keeps its source and a mark: "secondary" was read in a secondary place,
+"memory" was remembered and stands for display only. Sizes are inch sizes held in mm;
+a size the table does not have is None, never the nearest one.
+
+The tensile stress area is As = pi/4 (d - 0.9743/n)^2, d the diameter in inches and n
+the threads per inch (ASME B1.1).
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, pi
+from typing import Literal
+
+Mark = Literal["secondary", "memory"]
+
+INCH_MM = 25.4
+# A diameter names a size when it is this near: a millimetre figure rounded to one
+# decimal still does, the next sixteenth of an inch does not. (ours)
+SIZE_TOLERANCE_MM = 0.1
+KSI_MPA = 6.894757293168361
+
+
+def _mm(inches: str | float) -> float:
+    """Inches, as 1 1/4 or a decimal, in mm."""
+    if isinstance(inches, float):
+        return inches * INCH_MM
+    return float(sum(map(Fraction, inches.split())) * Fraction("25.4"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thread:
+    """A coarse (UNC) thread and its heavy hex nut. [mm]
+
+    Threads: ASME B1.1; nuts: ASME B18.2.2; both from secondary sources.
+    """
+
+    diameter_mm: float
+    threads_per_inch: float
+    tabulated_area_mm2: float
+    nut_max_mm: float
+    nut_min_mm: float
+    flats_mm: float
+    mark: Mark = "secondary"
+
+    @property
+    def stress_area_mm2(self) -> float:
+        """pi/4 (d - 0.9743/n)^2. [mm2]"""
+        pitch = INCH_MM / self.threads_per_inch
+        return pi / 4.0 * (self.diameter_mm - 0.9743 * pitch) ** 2
+
+    @property
+    def pitch_mm(self) -> float:
+        """From one thread to the next. [mm]"""
+        return INCH_MM / self.threads_per_inch
+
+
+def _thread(
+    size: str, tpi: float, area: float, nut: tuple[float, float], flats: str
+) -> Thread:
+    return Thread(
+        diameter_mm=_mm(size),
+        threads_per_inch=tpi,
+        tabulated_area_mm2=area * INCH_MM**2,
+        nut_max_mm=_mm(nut[0]),
+        nut_min_mm=_mm(nut[1]),
+        flats_mm=_mm(flats),
+    )
+
+
+# d [in], threads per inch, stress area [in2], heavy nut max and min [in], flats [in]
+THREADS = (
+    _thread("1/2", 13, 0.142, (0.504, 0.464), "7/8"),
+    _thread("5/8", 11, 0.226, (0.631, 0.587), "1 1/16"),
+    _thread("3/4", 10, 0.334, (0.758, 0.710), "1 1/4"),
+    _thread("7/8", 9, 0.462, (0.885, 0.833), "1 7/16"),
+    _thread("1", 8, 0.606, (1.012, 0.956), "1 5/8"),
+    _thread("1 1/8", 7, 0.763, (1.139, 1.079), "1 13/16"),
+    _thread("1 1/4", 7, 0.969, (1.251, 1.187), "2"),
+    _thread("1 3/8", 6, 1.16, (1.378, 1.310), "2 3/16"),
+    _thread("1 1/2", 6, 1.41, (1.505, 1.433), "2 3/8"),
+    _thread("1 3/4", 5, 1.90, (1.759, 1.679), "2 3/4"),
+    _thread("2", 4.5, 2.50, (2.013, 1.925), "3 1/8"),
+    _thread("2 1/4", 4.5, 3.25, (2.251, 2.155), "3 1/2"),
+    _thread("2 1/2", 4, 4.00, (2.505, 2.401), "3 7/8"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BasePlateHole:
+    """Largest hole, and the plate washer that covers it. [mm]
+
+    AISC Manual Table 14-2, AISC Design Guide 1 (2nd ed.) Table 2.3, secondary. The 1/2
+    and 5/8 in rows are from elsewhere and give no washer. A suggestion when a detail is
+    drawn up: many metal buildings are punched far tighter.
+    """
+
+    diameter_mm: float
+    hole_mm: float
+    washer_mm: float | None
+    washer_thickness_mm: float | None
+    mark: Mark = "secondary"
+
+
+def _hole(size: str, hole: str, washer: str | None, thick: str | None) -> BasePlateHole:
+    return BasePlateHole(
+        diameter_mm=_mm(size),
+        hole_mm=_mm(hole),
+        washer_mm=None if washer is None else _mm(washer),
+        washer_thickness_mm=None if thick is None else _mm(thick),
+    )
+
+
+BASE_PLATE_HOLES = (
+    _hole("1/2", "1 1/16", None, None),
+    _hole("5/8", "1 3/16", None, None),
+    _hole("3/4", "1 5/16", "2", "1/4"),
+    _hole("7/8", "1 9/16", "2 1/2", "5/16"),
+    _hole("1", "1 13/16", "3", "3/8"),
+    _hole("1 1/4", "2 1/16", "3", "1/2"),
+    _hole("1 1/2", "2 5/16", "3 1/2", "1/2"),
+    _hole("1 3/4", "2 3/4", "4", "5/8"),
+    _hole("2", "3 1/4", "5", "3/4"),
+    _hole("2 1/2", "3 3/4", "5 1/2", "7/8"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Washer:
+    """A plain washer, type A. [mm]
+
+    ASME B18.21.1 (B18.22.1). `series` is N narrow, W wide, or empty. Limits of the
+    thickness are None where the table at hand has the nominal only.
+    """
+
+    diameter_mm: float
+    series: Literal["N", "W", ""]
+    inside_mm: float
+    outside_mm: float
+    thickness_mm: float
+    thickness_max_mm: float | None
+    thickness_min_mm: float | None
+    mark: Mark
+
+
+def _washer(
+    size: str,
+    series: Literal["N", "W", ""],
+    rings: tuple[float, float],
+    thick: tuple[float, float | None, float | None],
+    mark: Mark = "secondary",
+) -> Washer:
+    return Washer(
+        diameter_mm=_mm(size),
+        series=series,
+        inside_mm=_mm(rings[0]),
+        outside_mm=_mm(rings[1]),
+        thickness_mm=_mm(thick[0]),
+        thickness_max_mm=None if thick[1] is None else _mm(thick[1]),
+        thickness_min_mm=None if thick[2] is None else _mm(thick[2]),
+        mark=mark,
+    )
+
+
+# size, series, (inside, outside) [in], (nominal, max, min) thickness [in]
+WASHERS = (
+    _washer("1/2", "N", (0.531, 1.062), (0.095, 0.121, 0.074)),
+    _washer("1/2", "W", (0.562, 1.375), (0.109, 0.132, 0.086)),
+    _washer("5/8", "N", (0.656, 1.312), (0.095, None, None)),
+    _washer("5/8", "W", (0.688, 1.750), (0.134, 0.160, 0.108)),
+    _washer("3/4", "N", (0.812, 1.469), (0.134, 0.160, 0.108)),
+    _washer("3/4", "W", (0.812, 2.000), (0.148, 0.177, 0.122)),
+    _washer("7/8", "N", (0.938, 1.750), (0.134, None, None)),
+    _washer("7/8", "W", (0.938, 2.250), (0.165, 0.192, 0.136)),
+    _washer("1", "W", (1.062, 2.500), (0.165, None, None), "memory"),
+    _washer("1 1/4", "W", (1.375, 3.000), (0.165, None, None), "memory"),
+    _washer("1 1/2", "W", (1.625, 3.500), (0.180, 0.213, 0.153), "memory"),
+    _washer("1 3/4", "", (1.875, 4.000), (0.180, None, None), "memory"),
+    _washer("2", "", (2.125, 4.500), (0.180, None, None), "memory"),
+    _washer("2 1/4", "", (2.375, 4.750), (0.220, None, None), "memory"),
+    _washer("2 1/2", "", (2.625, 5.000), (0.238, 0.280, 0.210), "memory"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grade:
+    """A grade of anchor rod, ASTM F1554, from secondary sources. [MPa], [mm]"""
+
+    name: str
+    yield_mpa: float
+    tensile_mpa: float  # the least specified
+    tensile_most_mpa: float
+    diameter_min_mm: float
+    diameter_max_mm: float
+    colour: str
+    mark: Mark = "secondary"
+
+
+def _grade(
+    name: str, ksi: tuple[float, float, float], sizes: tuple[str, str], colour: str
+) -> Grade:
+    return Grade(
+        name=name,
+        yield_mpa=ksi[0] * KSI_MPA,
+        tensile_mpa=ksi[1] * KSI_MPA,
+        tensile_most_mpa=ksi[2] * KSI_MPA,
+        diameter_min_mm=_mm(sizes[0]),
+        diameter_max_mm=_mm(sizes[1]),
+        colour=colour,
+    )
+
+
+# name, (yield, tensile, most tensile) [ksi], (least, largest) diameter [in], colour
+GRADES = {
+    "36": _grade("36", (36, 58, 80), ("1/2", "4"), "blue"),
+    "55": _grade("55", (55, 75, 95), ("1/4", "4"), "yellow"),
+    "105": _grade("105", (105, 125, 150), ("1/4", "3"), "red"),
+}
+
+# AISC 360-16 Table J3.4, secondary: rod diameter and least edge distance. [in]
+_EDGES = (
+    ("1/2", "3/4"),
+    ("5/8", "7/8"),
+    ("3/4", "1"),
+    ("7/8", "1 1/8"),
+    ("1", "1 1/4"),
+    ("1 1/8", "1 1/2"),
+    ("1 1/4", "1 5/8"),
+)
+EDGE_DISTANCES = tuple((_mm(rod), _mm(edge)) for rod, edge in _EDGES)
+
+
+def thread_of(diameter_mm: float) -> Thread | None:
+    """Coarse thread and heavy hex nut of a rod, None if not an inch size listed.
+
+    Parameters
+    ----------
+    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    """
+    return next((t for t in THREADS if _is(t.diameter_mm, diameter_mm)), None)
+
+
+def suggested_hole(diameter_mm: float) -> BasePlateHole | None:
+    """Largest base plate hole of the handbook table: a suggestion, never a check.
+
+    Parameters
+    ----------
+    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    """
+    return next((h for h in BASE_PLATE_HOLES if _is(h.diameter_mm, diameter_mm)), None)
+
+
+def washers_of(diameter_mm: float) -> tuple[Washer, ...]:
+    """Type A plain washers of a rod; empty if none is listed.
+
+    Parameters
+    ----------
+    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    """
+    return tuple(w for w in WASHERS if _is(w.diameter_mm, diameter_mm))
+
+
+def least_edge_mm(diameter_mm: float) -> float:
+    """Least distance from a hole's centre to the plate's edge. [mm]
+
+    AISC 360-16 Table J3.4 (secondary); a size between rows takes the next larger
+    row, one above 1 1/4 in takes 1.25 d.
+
+    Parameters
+    ----------
+    diameter_mm : rod diameter. [mm]
+    """
+    for rod, edge in EDGE_DISTANCES:
+        if diameter_mm <= rod + SIZE_TOLERANCE_MM:
+            return edge
+    return 1.25 * diameter_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateWasher:
+    """A square or round plate washer that covers an opened hole. [mm]
+
+    `from_table` False: larger than the table goes, sized by its rule.
+    """
+
+    size_mm: float
+    thickness_mm: float
+    from_table: bool
+
+
+def covering_washer(hole_mm: float, rod_mm: float) -> PlateWasher:
+    """Smallest plate washer that covers a hole with the rod anywhere in it.
+
+    With the rod against one side, the far side of the hole is hole - rod / 2 from the
+    rod's centre, so size >= 2 hole - rod: every row of AISC Design Guide 1 Table
+    2.3 (secondary) does. Sizes and thicknesses are that table's, no thinner than its
+    row for the rod; past its largest, to the next 1/2 in and a third of the rod's
+    diameter thick (AISC Design Guide 7, secondary), no thinner than the last.
+
+    Parameters
+    ----------
+    hole_mm : diameter of the hole, or length of the slot. [mm]
+    rod_mm : diameter of the rod. [mm]
+    """
+    needed = 2.0 * hole_mm - rod_mm
+    rows = [
+        (h.diameter_mm, h.washer_mm, h.washer_thickness_mm)
+        for h in BASE_PLATE_HOLES
+        if h.washer_mm is not None and h.washer_thickness_mm is not None
+    ]
+    for diameter, size, thickness in rows:
+        large = diameter >= rod_mm - SIZE_TOLERANCE_MM
+        if large and size >= needed - 1e-6:
+            return PlateWasher(size_mm=size, thickness_mm=thickness, from_table=True)
+    step = INCH_MM / 2.0
+    return PlateWasher(
+        size_mm=step * ceil((needed - 1e-6) / step),
+        thickness_mm=max(rows[-1][2], rod_mm / 3.0),
+        from_table=False,
+    )
+
+
+def _is(size_mm: float, diameter_mm: float) -> bool:
+    return abs(size_mm - diameter_mm) <= SIZE_TOLERANCE_MM
