@@ -55,7 +55,7 @@ class FilterForm(forms.Form):
         return JobFilter(**given)
 
 
-class JobForm(forms.ModelForm[Job]):
+class JobForm(forms.ModelForm):
     """What a job is called, where it is and when it ships."""
 
     class Meta:

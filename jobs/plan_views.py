@@ -38,6 +38,7 @@ def preview_building(request: HttpRequest, job_id: int) -> HttpResponse:
     job = _drawable_job(request.user, job_id)
     form = RectangleForm(request.POST)
     form.is_valid()
+    form.forgive_blanks()
     context = {"job": job, "form": form, "preview": form.preview()}
     return render(request, "jobs/new_building_preview.html", context)
 

@@ -1,7 +1,7 @@
 """What the pages read: each a constant number of queries, however many jobs."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
 from typing import Literal
@@ -217,7 +217,13 @@ def _first(gates: QuerySet[Stage]) -> tuple[tuple[Job, BuildingRow], ...]:
         .prefetch_related(Prefetch("building__stages", Stage.objects.order_by("pk")))
         .order_by("building__job__ship_date", "building__job__number", "building__name")
     )[:NAMED_AT_MOST]
-    return tuple((gate.building.job, row_of(gate.building)) for gate in found)
+    return tuple(
+        (
+            gate.building.job,
+            replace(row_of(gate.building), waits_for=_reason(gate.building, gate)),
+        )
+        for gate in found
+    )
 
 
 def _reason(building: Building, stage: Stage) -> str:

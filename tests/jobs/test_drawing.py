@@ -75,9 +75,14 @@ def test_columns_that_face_each_other_are_joined_by_a_line():
 
 def test_every_wall_carries_its_length_and_running_dimensions_from_its_corner():
     walls = {wall.name: wall for wall in drawn().walls}
-    assert list(walls) == ["A–B", "B–C", "C–D", "D–A"]
-    assert walls["A–B"].overall.label.length == pytest.approx(66 * 304.8)
-    assert [label.length for label in walls["C–D"].running] == pytest.approx(
+    assert list(walls) == [
+        "A\N{EN DASH}B",
+        "B\N{EN DASH}C",
+        "C\N{EN DASH}D",
+        "D\N{EN DASH}A",
+    ]
+    assert walls["A\N{EN DASH}B"].overall.label.length == pytest.approx(66 * 304.8)
+    assert [label.length for label in walls["C\N{EN DASH}D"].running] == pytest.approx(
         [2 * 304.8, 33 * 304.8, 64 * 304.8]
     )
 

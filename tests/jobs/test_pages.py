@@ -1,0 +1,418 @@
+import json
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils.timezone import localdate
+
+from core.models import Role
+from jobs import services
+from jobs.models import Building, Job, Stage
+from tests import documents, factories
+
+VISITORS = ("anonymous", "stranger", "field_lead", "engineer", "operations")
+SIGN_IN = 302  # sent to the sign-in page
+GET_PAGES = {  # url name: what each visitor gets, in the order of VISITORS
+    "list": (SIGN_IN, 200, 200, 200, 200),
+    "new_job": (SIGN_IN, 200, 403, 403, 200),
+    "job": (SIGN_IN, 404, 200, 200, 200),
+    "change_job": (SIGN_IN, 404, 403, 403, 200),
+    "new_building": (SIGN_IN, 404, 403, 200, 200),
+    "import_building": (SIGN_IN, 404, 403, 200, 200),
+    "plan": (SIGN_IN, 404, 200, 200, 200),
+    "revise": (SIGN_IN, 404, 403, 200, 200),
+    "document": (SIGN_IN, 404, 200, 200, 200),
+}
+POST_PAGES = {  # with nothing filled in: who may gets 400 or a preview
+    "new_job": (SIGN_IN, 400, 403, 403, 400),
+    "change_job": (SIGN_IN, 404, 403, 403, 400),
+    "people": (SIGN_IN, 404, 403, 403, 400),
+    "new_building": (SIGN_IN, 404, 403, 400, 400),
+    "preview_building": (SIGN_IN, 404, 403, 200, 200),
+    "import_building": (SIGN_IN, 404, 403, 400, 400),
+    "revise": (SIGN_IN, 404, 403, 400, 400),
+}
+
+
+def address(name: str, building: Building) -> str:
+    arguments = {
+        "list": [],
+        "new_job": [],
+        "plan": [building.pk],
+        "revise": [building.pk],
+        "document": [building.pk, 1],
+    }
+    return reverse(f"jobs:{name}", args=arguments.get(name, [building.job_id]))
+
+
+def signed_in(client, request, visitor):
+    if visitor != "anonymous":
+        client.force_login(request.getfixturevalue(visitor))
+    return client
+
+
+def cases(pages):
+    return [
+        (name, visitor, status)
+        for name, statuses in pages.items()
+        for visitor, status in zip(VISITORS, statuses, strict=True)
+    ]
+
+
+@pytest.mark.parametrize(("name", "visitor", "status"), cases(GET_PAGES))
+def test_each_visitor_sees_what_is_theirs(
+    name, visitor, status, client, request, building
+):
+    response = signed_in(client, request, visitor).get(address(name, building))
+    assert response.status_code == status
+
+
+@pytest.mark.parametrize(("name", "visitor", "status"), cases(POST_PAGES))
+def test_each_visitor_does_what_is_theirs(
+    name, visitor, status, client, request, building
+):
+    response = signed_in(client, request, visitor).post(
+        address(name, building), {"note": ""}
+    )
+    assert response.status_code == status
+
+
+def test_every_page_of_jobs_is_in_the_tables():
+    from jobs.urls import urlpatterns
+
+    assert {each.name for each in urlpatterns} == GET_PAGES.keys() | POST_PAGES.keys()
+
+
+def queries_of(client, django_assert_max_num_queries, url, limit):
+    with django_assert_max_num_queries(limit) as counted:
+        assert client.get(url).status_code == 200
+    return len(counted)
+
+
+def test_the_list_takes_as_many_queries_for_many_jobs_as_for_one(
+    client, operations, django_assert_max_num_queries
+):
+    client.force_login(operations)
+    ship = localdate() + timedelta(days=3)
+    counts = []
+    for many in (1, 12):
+        for _ in range(many):
+            job = factories.job(operations, ship_date=ship)
+            for name in ("One", "Two"):
+                factories.building(job, operations, documents.shed(name=name))
+        counts.append(queries_of(client, django_assert_max_num_queries, "/", 12))
+    assert counts[0] == counts[1]
+
+
+def test_a_job_takes_as_many_queries_for_many_buildings_as_for_one(
+    client, operations, job, django_assert_max_num_queries
+):
+    client.force_login(operations)
+    counts = []
+    for names in (["One"], ["Two", "Three", "Four"]):
+        for name in names:
+            factories.building(job, operations, documents.shed(name=name))
+        url = job.get_absolute_url()
+        counts.append(queries_of(client, django_assert_max_num_queries, url, 14))
+    assert counts[0] == counts[1]
+
+
+def test_a_plan_takes_as_many_queries_for_many_revisions_as_for_one(
+    client, operations, building, django_assert_max_num_queries
+):
+    client.force_login(operations)
+    url = reverse("jobs:plan", args=[building.pk])
+    counts = [queries_of(client, django_assert_max_num_queries, url, 10)]
+    for length in (67, 68, 69):
+        services.revise_plan(
+            actor=operations, building=building, document=longer(length), note=""
+        )
+    counts.append(queries_of(client, django_assert_max_num_queries, url, 10))
+    assert counts[0] == counts[1]
+
+
+def longer(length: int) -> dict:
+    document = documents.shed()
+    document["outline"][1]["x"] = document["outline"][2]["x"] = length
+    return document
+
+
+def numbers(response) -> list[str]:
+    return [row.job.number for row in response.context["rows"]]
+
+
+@pytest.fixture
+def several(client, operations, stranger, engineer):
+    """Three jobs: late and stopped, ready, finished; and one of somebody else."""
+    client.force_login(operations)
+    today = localdate()
+    for number, days in (("L-1", -2), ("R-2", 3), ("F-3", 90), ("N-4", None)):
+        ship = None if days is None else today + timedelta(days=days)
+        job = factories.job(
+            operations, number=number, ship_date=ship, engineer=engineer
+        )
+        if days is not None:
+            factories.building(job, operations, documents.shed(name=f"Hall {number}"))
+    late, ready, finished = Building.objects.order_by("job__ship_date")
+    services.set_stage_state(late, "verification", "held", "level of S1 undecided")
+    services.set_progress(
+        late,
+        required_checks=10,
+        settled_checks=4,
+        open_findings=2,
+        undecided_findings=1,
+        last_reading_at=None,
+    )
+    services.set_stage_state(ready, "foundation", "released")
+    services.set_stage_state(ready, "verification", "ready")
+    for kind in Stage.Kind:
+        services.set_stage_state(finished, kind, "released")
+    factories.job(stranger, number="X-9", ship_date=today)
+    return client
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"),
+    [
+        ("", ["L-1", "R-2", "N-4"]),
+        ("status=finished", ["F-3"]),
+        ("status=all", ["L-1", "R-2", "F-3", "N-4"]),
+        ("text=hall+r-2", ["R-2"]),
+        ("text=X-9", []),
+        ("stage=verification&state=held", ["L-1"]),
+        ("stage=verification", ["L-1", "R-2"]),
+        ("state=ready", ["R-2"]),
+        ("within=0", ["L-1"]),
+        ("within=7", ["L-1", "R-2"]),
+        ("findings=on", ["L-1"]),
+        ("waiting=on", ["R-2"]),
+        ("mine=on", ["L-1", "R-2", "N-4"]),
+        ("within=soon&stage=roof&findings=on", ["L-1"]),
+        ("page=99", ["L-1", "R-2", "N-4"]),
+    ],
+)
+def test_the_address_says_which_jobs_are_listed(several, query, expected):
+    assert numbers(several.get(f"/?{query}")) == expected
+
+
+def test_what_waits_for_the_engineer_is_what_is_undecided(several, engineer):
+    several.force_login(engineer)
+    assert numbers(several.get("/?waiting=on")) == ["L-1"]
+
+
+def test_an_administrator_sees_every_job(several, administrator):
+    several.force_login(administrator)
+    assert numbers(several.get("/")) == ["L-1", "X-9", "R-2", "N-4"]
+    assert numbers(several.get("/?mine=on")) == []
+
+
+def test_the_answer_says_what_can_ship_this_week_and_what_stops_the_rest(several):
+    answer = several.get("/").context["answer"]
+    assert (answer.can_ship, answer.total) == (1, 2)
+    assert [row.building.name for _, row in answer.ready] == ["Hall R-2"]
+    assert [row.waits_for for _, row in answer.stopped] == ["level of S1 undecided"]
+    page = several.get("/").content.decode()
+    assert "1 of 2 buildings due by" in page
+
+
+def test_a_job_past_its_ship_date_says_so(several):
+    assert "should have shipped 2 days ago" in several.get("/").content.decode()
+
+
+def test_a_job_is_opened_with_its_people(client, operations, field_lead, engineer):
+    client.force_login(operations)
+    response = client.post(
+        reverse("jobs:new_job"),
+        {
+            "number": "31-7",
+            "name": "Salt barn",
+            "customer": "A county",
+            "site": "Depot 4",
+            "ship_date": "2026-09-01",
+            "field": [field_lead.pk],
+            "engineer": [engineer.pk],
+        },
+    )
+    job = Job.objects.get()
+    assert response.headers["Location"] == job.get_absolute_url()
+    assert set(job.memberships.values_list("person", "role")) == {
+        (operations.pk, Role.OPERATIONS),
+        (field_lead.pk, Role.FIELD),
+        (engineer.pk, Role.ENGINEER),
+    }
+
+
+def test_a_number_given_twice_is_told_and_nothing_typed_is_lost(
+    client, operations, job
+):
+    client.force_login(operations)
+    typed = {
+        "number": job.number,
+        "name": "Kept name",
+        "customer": "Kept customer",
+        "site": "Kept site",
+    }
+    response = client.post(reverse("jobs:new_job"), typed)
+    page = response.content.decode()
+    assert response.status_code == 400
+    assert "Another job has this number" in page
+    assert all(value in page for value in typed.values())
+
+
+def test_a_changed_job_keeps_its_new_ship_date(client, operations, job):
+    client.force_login(operations)
+    client.post(
+        reverse("jobs:change_job", args=[job.pk]),
+        {
+            "number": job.number,
+            "name": job.name,
+            "customer": job.customer,
+            "site": "Lot 9",
+            "ship_date": "2026-10-02",
+        },
+    )
+    job.refresh_from_db()
+    assert (job.site, str(job.ship_date)) == ("Lot 9", "2026-10-02")
+
+
+def test_people_are_put_on_a_job_and_taken_off(client, operations, job, stranger):
+    client.force_login(operations)
+    url = reverse("jobs:people", args=[job.pk])
+    client.post(url, {"person": stranger.pk, "role": "field"})
+    assert job.roles_of(stranger) == {"field"}
+    client.post(url, {"person": stranger.pk, "role": ""})
+    assert not job.roles_of(stranger)
+
+
+def test_taking_the_last_operations_manager_off_is_refused_in_words(
+    client, operations, job
+):
+    client.force_login(operations)
+    response = client.post(
+        reverse("jobs:people", args=[job.pk]), {"person": operations.pk, "role": ""}
+    )
+    assert response.status_code == 400
+    assert "at least one operations manager" in response.content.decode()
+
+
+@pytest.fixture
+def importing(client, operations, job):
+    client.force_login(operations)
+    url = reverse("jobs:import_building", args=[job.pk])
+
+    def send(document, **more):
+        text = document if isinstance(document, str) else json.dumps(document)
+        return client.post(url, {"document": text, "note": "", **more})
+
+    return send
+
+
+def test_a_document_is_shown_before_it_is_stored(importing):
+    response = importing(documents.shed())
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert "<svg" in page
+    assert "6 positions" in page
+    assert "Larch yard shed" in page
+    assert not Building.objects.exists()
+
+
+def test_a_document_is_stored_when_told_to(importing, job):
+    response = importing(documents.shed(), store="yes", note="sheet A1")
+    building = job.buildings.get()
+    assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
+    assert building.current_revision().note == "sheet A1"
+
+
+def test_a_file_reads_like_a_pasted_document(client, operations, job, tmp_path):
+    client.force_login(operations)
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(documents.shed()), encoding="utf-8-sig")
+    with path.open("rb") as file:
+        response = client.post(
+            reverse("jobs:import_building", args=[job.pk]), {"file": file}
+        )
+    page = response.content.decode()
+    assert "Larch yard shed" in page
+    assert "padstone.building/1" in page  # kept in the field, to be stored from there
+
+
+def test_every_error_is_listed_by_its_place_and_nothing_is_stored(importing):
+    document = documents.shed(length_unit="cubit")
+    document["positions"][3]["detail"] = "Z"
+    response = importing(document, store="yes")
+    page = response.content.decode()
+    assert response.status_code == 400
+    assert "/length_unit" in page
+    assert "/positions/3/detail" in page
+    assert "cubit" in page
+    assert not Building.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", "null", '{"format": NaN}', "[" * 100_000, "\x00", "1e999"]
+)
+def test_what_is_no_document_is_refused_in_words(importing, text):
+    response = importing(text, store="yes")
+    assert response.status_code == 400
+    assert not Building.objects.exists()
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe\x00", b"", b"PK\x03\x04"])
+def test_a_file_that_is_no_document_is_refused_in_words(
+    client, operations, job, tmp_path, content
+):
+    client.force_login(operations)
+    path = tmp_path / "plan.bin"
+    path.write_bytes(content)
+    with path.open("rb") as file:
+        response = client.post(
+            reverse("jobs:import_building", args=[job.pk]), {"file": file}
+        )
+    assert response.status_code == 400
+
+
+def test_a_building_of_the_same_name_is_refused_with_the_document_kept(
+    importing, building
+):
+    response = importing(documents.shed(), store="yes")
+    page = response.content.decode()
+    assert response.status_code == 400
+    assert "already has a building called" in page
+    assert "padstone.building/1" in page
+
+
+def test_a_revision_lists_its_changes_before_and_after_it_is_stored(
+    client, operations, building
+):
+    client.force_login(operations)
+    url = reverse("jobs:revise", args=[building.pk])
+    text = json.dumps(longer(70))
+    page = client.post(url, {"document": text}).content.decode()
+    assert "corner B" in page
+    assert "70\N{PRIME}-0\N{DOUBLE PRIME}" in page
+    assert building.revisions.count() == 1
+    client.post(url, {"document": text, "store": "yes", "note": "longer by 4 ft"})
+    assert building.revisions.count() == 2
+    page = client.get(reverse("jobs:plan", args=[building.pk])).content.decode()
+    assert "longer by 4 ft" in page
+    assert "corner B" in page
+    assert building.current_revision().digest in page
+
+
+def test_a_revision_without_a_change_is_refused_in_words(client, operations, building):
+    client.force_login(operations)
+    response = client.post(
+        reverse("jobs:revise", args=[building.pk]),
+        {"document": json.dumps(documents.shed()), "store": "yes"},
+    )
+    assert response.status_code == 400
+    assert "nothing in it differs" in response.content.decode()
+
+
+def test_a_stored_document_comes_out_as_it_went_in(client, operations, building):
+    client.force_login(operations)
+    response = client.get(reverse("jobs:document", args=[building.pk, 1]))
+    assert response.json() == documents.shed()
+    missing = client.get(reverse("jobs:document", args=[building.pk, 2]))
+    assert missing.status_code == 404
