@@ -67,6 +67,10 @@ GROUP_RULES = (
     "group_centre",
     "rod_from_group_centre",
 )
+WALL_FLOOR = "wall_floor"
+"""Overrides the least limit of a wall alone, and leaves its rate."""
+
+MAY_BE_ZERO = frozenset({WALL_FLOOR, "re_anchor_beyond", "shim_up_to"})
 
 
 class Limits:
@@ -206,11 +210,8 @@ def limits_for(tolerances: Tolerances) -> Limits:
     basis = load_basis(tolerances.basis)
     default = load_basis(DEFAULT_BASIS)
     known = (*RULES, *GROUP_RULES)
-    for key in tolerances.overrides:
-        if key not in known:
-            raise ToleranceError(
-                f"There is no tolerance called {key!r}; there are {', '.join(known)}."
-            )
+    for key, value in tolerances.overrides.items():
+        _refuse_nonsense(key, value)
     rules = {}
     for key in known:
         if key in tolerances.overrides:
@@ -221,13 +222,31 @@ def limits_for(tolerances: Tolerances) -> Limits:
             rules[key] = basis.groups[key]
         elif key in RULES:
             rules[key] = _stand_in(default.rules[key], basis)
+    if WALL_FLOOR in tolerances.overrides:
+        rules["wall"] = _with_floor(rules["wall"], tolerances.overrides[WALL_FLOOR])
     return Limits(basis, rules, guarded=tolerances.guarded)
 
 
-def _override(key: str, value: float) -> Rule:
-    if not (np.isfinite(value) and value > 0):
+def _refuse_nonsense(key: str, value: float) -> None:
+    known = (*RULES, *GROUP_RULES, WALL_FLOOR)
+    if key not in known:
+        raise ToleranceError(
+            f"There is no tolerance called {key!r}; there are {', '.join(known)}."
+        )
+    if not (np.isfinite(value) and (value > 0 or (value == 0 and key in MAY_BE_ZERO))):
         raise ToleranceError(f"The override of {key} must be more than zero: {value}.")
+
+
+def _override(key: str, value: float) -> Rule:
     return Rule(key=key, amount=Flat(float(value)), source="override", mark="override")
+
+
+def _with_floor(wall: Rule, floor: float) -> Rule:
+    """Give the wall's rate another floor; a flat limit has none to change."""
+    if not isinstance(wall.amount, Rate):
+        return wall
+    amount = replace(wall.amount, floor=float(floor))
+    return replace(wall, amount=amount, source=f"{wall.source}; its floor: override")
 
 
 def _stand_in(rule: Rule, basis: Basis) -> Rule:

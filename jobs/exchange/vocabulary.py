@@ -28,6 +28,13 @@ OVERRIDE_LENGTHS = (
     "pad_level",
     "shim_up_to",
     "notch",
+    "level_misclosure",
+    "within_group",
+    "adjacent_groups",
+    "accumulated",
+    "group_to_line",
+    "group_centre",
+    "rod_from_group_centre",
 )
 """Limits a building may set as a length.
 

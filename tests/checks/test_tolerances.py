@@ -10,11 +10,14 @@ from checks.tolerances import (
     BASES,
     DEFAULT_BASIS,
     GROUP_RULES,
+    MAY_BE_ZERO,
     RULES,
+    WALL_FLOOR,
     ToleranceError,
     limits_for,
     load_basis,
 )
+from jobs.exchange import vocabulary
 from jobs.plan.model import Tolerances
 
 MARKS = {
@@ -99,6 +102,27 @@ def test_an_override_of_a_rate_is_a_flat_length(key):
     found = limits(**{key: 5.0})
     one = found.diagonal if key == "diagonals" else found.wall
     assert one([1000.0, 90e3]).tolist() == [5.0, 5.0]
+
+
+def test_the_floor_of_a_wall_is_overridden_by_itself():
+    found = limits(wall_floor=1.0)
+    assert found.wall([3048.0, 15240.0]) == pytest.approx([1.27, 6.35])
+    assert found.source("wall").endswith("floor: override")
+    assert limits(wall_floor=1.0, wall=5.0).wall([3048.0]).tolist() == [5.0]
+    assert limits(wall_floor=0.0).wall([0.0]).tolist() == [0.0]
+
+
+def test_shims_and_slots_may_be_ruled_out_altogether():
+    found = limits(shim_up_to=0.0, re_anchor_beyond=0.0)
+    assert found.shim_up_to() == 0.0
+    assert found.re_anchor_beyond() == 0.0
+
+
+def test_the_exchange_document_names_the_same_tolerances():
+    assert vocabulary.BASES == BASES
+    named = {*vocabulary.OVERRIDE_LENGTHS, *vocabulary.OVERRIDE_RATIOS}
+    assert named == {*RULES, *GROUP_RULES, WALL_FLOOR}
+    assert vocabulary.MAY_BE_ZERO == MAY_BE_ZERO
 
 
 def test_an_override_of_the_projection_holds_either_way():
