@@ -74,7 +74,7 @@ REFUSED = {
     '--4"': "very front",
     '+-4"': "very front",
     '- 4"': "very front",
-    '4"-': "very front",
+    '4"-': "not a length",
     "12": "no unit",
     "4 1/2": "no unit",
     "0": "no unit",

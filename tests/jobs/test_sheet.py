@@ -41,7 +41,7 @@ def test_nominals_come_from_the_plan():
     nominal = {check.key: check.nominal for check in check_sheet(plan())}
     # 90 ft by 48 ft is 6 x (15, 8, 17): the diagonal is 102 ft
     assert nominal["diagonal:SW-NE"] == pytest.approx(102 * 304.8, abs=1e-9)
-    assert nominal["wall:SE-NE"] == 48 * 304.8
+    assert nominal["wall:SE-NE"] == 14630.4
     assert nominal["line:S1"] == 22.5 * 304.8
     assert nominal["setback:S1.3"] == pytest.approx(13 * 25.4)
     assert nominal["offset:S1.1"] == -63.5
@@ -154,7 +154,7 @@ def test_names_with_hyphens_dots_and_colons_are_found():
         ("setback:S1.5", "numbered 1 to 4"),
         ("setback:S1.01", "numbered 1 to 4"),
         ("setback:S1.0", "numbered 1 to 4"),
-        ("offset:S9.1", "no position S9|no position 'S9'"),
+        ("offset:S9.1", "no position .S9"),
         ("gage:S1.1-1", "two different rods"),
         ("gage:S1.1", "two different rods"),
         ("gage:S1.1-9", "two different rods"),
