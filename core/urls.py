@@ -39,7 +39,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
 ]
 
 try:
-    from checks.views import building
+    from checks.views.plans import building
 
     urlpatterns.append(path("buildings/<int:pk>/", building, name="building"))
 except ImportError:
