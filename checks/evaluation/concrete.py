@@ -34,10 +34,9 @@ def judge_concrete(
     rows = table.rows(Kind.STRENGTH)
     rows = rows[observed.count[rows] > 0]
     specified = plan.concrete.specified_strength
+    sufficient = plan.concrete.sufficient_strength
     nan = float("nan")
-    if not rows.size or (
-        specified is None and plan.concrete.sufficient_strength is None
-    ):
+    if not rows.size or (specified is None and sufficient is None):
         return Concrete(
             ratio=nan,
             strength=nan,
@@ -47,17 +46,12 @@ def judge_concrete(
             required_ratio=limits.strength_ratio(),
             verdict="unmeasured",
         )
-    days = np.array([_day(observed, row) for row in rows], dtype=float)
-    latest = rows[days == days.max()]
     gate = strength.judge_gate(
-        observed.value[latest],
+        observed.value[rows],
         specified_mpa=nan if specified is None else specified,
-        sufficient_mpa=(
-            nan
-            if plan.concrete.sufficient_strength is None
-            else plan.concrete.sufficient_strength
-        ),
+        sufficient_mpa=nan if sufficient is None else sufficient,
         ratio=limits.strength_ratio(),
+        day=np.array([_day(observed, row) for row in rows], dtype=float),
     )
     return Concrete(
         ratio=gate.ratio,
@@ -65,15 +59,15 @@ def judge_concrete(
         required=gate.required_mpa,
         required_ratio=limits.strength_ratio(),
         route=gate.route,
-        samples=tuple(table.checks[row].key for row in latest),
+        samples=tuple(table.checks[row].key for row in rows[gate.samples]),
         verdict="within" if gate.open else "outside",
     )
 
 
 def _day(observed: Observations, row: int) -> float:
-    """The day a sample was last read, as an ordinal; unknown counts as the earliest."""
+    """The day a sample was last read, as an ordinal; NaN where it is not known."""
     days = [r.at.date().toordinal() for r in observed.readings[row] if r.at is not None]
-    return float(max(days, default=0))
+    return float(max(days, default=float("nan")))
 
 
 def as_result(concrete: Concrete) -> dict[str, Any]:

@@ -48,7 +48,7 @@ def judge_building(building: Building) -> Judged:
     plan = building.plan
     limits = tolerances.limits_for(plan.tolerances)
     table, rods = CheckTable(building), RodTable(plan)
-    bounds = bounds_of(table, rods, limits)
+    bounds = bounds_of(plan, table, rods, limits)
     observed = observe(building, table, bounds.size)
     pads = levels.reduce_levels(plan, table, observed, limits)
     heights = _plumb_bounds(table, observed, bounds, limits.plumb())

@@ -9,6 +9,7 @@ from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable, RodTable
 from checks.tolerances import Limits
+from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
 
 
@@ -28,7 +29,9 @@ class Bounds:
         return np.minimum(np.abs(self.lower), np.abs(self.upper))
 
 
-def bounds_of(table: CheckTable, rods: RodTable, limits: Limits) -> Bounds:
+def bounds_of(
+    plan: Plan, table: CheckTable, rods: RodTable, limits: Limits
+) -> Bounds:
     """The limits of every check of the table, from the tolerance basis."""
     upper = np.full(len(table), np.nan)
     lower = np.full(len(table), np.nan)
@@ -52,7 +55,10 @@ def bounds_of(table: CheckTable, rods: RodTable, limits: Limits) -> Bounds:
     both(Kind.NOTCH_WIDTH, limits.notch())
     both(Kind.NOTCH_DEPTH, limits.notch())
     samples = table.nominal[table.rows(Kind.STRENGTH)]
-    put(Kind.STRENGTH, np.inf, -(1.0 - limits.strength_ratio()) * samples)
+    needed = limits.strength_ratio() * samples
+    if plan.concrete.sufficient_strength is not None:
+        needed = np.fmin(needed, plan.concrete.sufficient_strength)
+    put(Kind.STRENGTH, np.inf, needed - samples)
     put(Kind.BENCHMARK, np.inf, -np.inf)
     return Bounds(lower, upper)
 

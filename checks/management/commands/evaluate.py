@@ -9,7 +9,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import DocumentError, Refusal, read_text
+from jobs.exchange.parse import read_text
+from jobs.exchange.reader import DocumentError, Refusal
 
 REFUSED = 2
 

@@ -1,0 +1,64 @@
+"""Thread above every nut, as planned or measured, and after the shims are in."""
+
+import numpy as np
+
+from checks.engine import fasteners, projection
+from checks.engine.arrays import FloatArray
+from checks.evaluation.judged import Threads
+from checks.evaluation.levels import Pads
+from checks.evaluation.observe import Observations
+from checks.evaluation.table import CheckTable, RodTable
+from jobs.plan.model import Plan
+from jobs.plan.sheet import Kind
+
+
+def rod_threads(
+    plan: Plan, table: CheckTable, rods: RodTable, observed: Observations
+) -> Threads:
+    """Thread above the nut of every rod before shims, the projection as measured.
+
+    Where a projection was not measured the planned one stands in. The washer is the
+    thinnest type A of the rod's size, the nut a heavy hex at its thickest; a size
+    that the tables do not list gives NaN.
+    """
+    stands = rods.projection.copy()
+    for row in table.rows(Kind.PROJECTION):
+        if observed.count[row]:
+            check = table.checks[row]
+            stands[rods.row(check.mark or "", check.rods[0])] = observed.value[row]
+    sizes, which = np.unique(rods.diameter, return_inverse=True)
+    hardware = np.array([_nut_and_washer(size) for size in sizes.tolist()])
+    nut, washer = hardware.reshape(-1, 2)[which.reshape(-1)].T
+    plates = {
+        name: np.nan
+        if detail.plate is None or detail.plate.thickness is None
+        else detail.plate.thickness
+        for name, detail in plan.details.items()
+    }
+    plate = np.array([plates[group.detail.name] for group in rods.groups])
+    found = projection.threads(stands, 0.0, plate[rods.position], washer, nut)
+    return Threads(left=found.left_over_mm, engaged=found.engaged)
+
+
+def _nut_and_washer(diameter: float) -> tuple[float, float]:
+    """Thickness of nut and washer of one rod size; NaN where not listed. [mm]"""
+    thread = fasteners.thread_of(diameter)
+    washers = fasteners.washers_of(diameter)
+    if thread is None or not washers:
+        return float("nan"), float("nan")
+    return thread.nut_max_mm, min(washer.thickness_mm for washer in washers)
+
+
+def pad_threads(
+    table: CheckTable, rods: RodTable, threads: Threads, pads: Pads
+) -> FloatArray:
+    """Least thread left at each pad once its shims are in, shape (n_pads,). [mm]"""
+    order = {group.position.mark: group.rows for group in rods.groups}
+    shim = np.nan_to_num(pads.shim)
+    return np.array(
+        [
+            threads.left[order[table.checks[row].mark or ""]].min() - shim[i]
+            for i, row in enumerate(pads.rows)
+        ],
+        dtype=float,
+    )
