@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 TEXT_UNITS = 14.0  # height of a line of figures, in drawing units
-CHARACTER_UNITS = 8.6  # advance of a figure at that height, in a wide typeface
+CHARACTER_UNITS = 9.0  # advance of a figure at the larger size phones show
 NARROW = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
 SHAPE_UNITS = 14.0  # room a verdict's shape takes in a line of text
 
@@ -97,6 +97,15 @@ class Crowd:
         """Whether nothing is there yet, or nothing of one kind."""
         return not any(
             box.meets(taken) for taken, kind in self.boxes if kind == of or not of
+        )
+
+    def bounds(self) -> Box:
+        """Rectangle around everything taken."""
+        return Box(
+            min(box.left for box, _ in self.boxes),
+            min(box.top for box, _ in self.boxes),
+            max(box.right for box, _ in self.boxes),
+            max(box.bottom for box, _ in self.boxes),
         )
 
     def take(self, box: Box, kind: str = "") -> None:

@@ -23,6 +23,7 @@ from jobs.plan.model import Plan, Position
 
 LINE_UNITS = 16.0  # from one line of text to the next
 ROWS = 6
+SHARES = (0.27, 0.73, 0.32, 0.68, 0.23, 0.77, 0.37, 0.63, 0.42, 0.58, 0.5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,14 +111,10 @@ def mark_label(
     shape = verdict if sheet.judged.result else ""
     word = verdict if shape in {OUTSIDE, REMEASURE} else ""
     reach = 34.0 if position.wall is not None else 22.0
-    for said in (word, "") if word else ("",):
-        for row in range(ROWS):
-            box, at = _beside(position.mark, shape, said, centre, outward, reach, row)
-            if sheet.crowd.free(box):
-                break
-        else:
-            continue
-        break
+    for row, said in ((row, said) for row in range(ROWS) for said in {word: 1, "": 1}):
+        box, at = _beside(position.mark, shape, said, centre, outward, reach, row)
+        if sheet.crowd.free(box):
+            break
     sheet.crowd.take(box, "marks")
     middle = (box.left + box.right) / 2
     leader = ""
@@ -206,11 +203,11 @@ def diagonal_label(
     along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
     angle = math.atan2(along[1], along[0])
     room = 0.45 * float(np.hypot(*(ends[1] - ends[0])))
-    said = _fitting(_ways_to_say(sheet, nominal, check), room)
-    width = said.width
-    for share in (0.27, 0.73, 0.33, 0.67, 0.22, 0.78, 0.4, 0.6):
+    fitting = [w for w in _ways_to_say(sheet, nominal, check) if w.width <= room]
+    tries = [(said, share) for said in fitting for share in SHARES]
+    for said, share in tries or [(_ways_to_say(sheet, nominal, check)[-1], 0.5)]:
         middle = ends[0] + share * (ends[1] - ends[0])
-        boxes = _pieces(middle, along, width)
+        boxes = _pieces(middle, along, said.width)
         if all(sheet.crowd.free(box) for box in boxes):
             break
     for box in boxes:
@@ -236,6 +233,8 @@ def _ways_to_say(
         return [_say(sheet, nominal, None, "", UNMEASURED)]
     observed, verdict = check["observed"], check["verdict"]
     deviation = check["deviation"]
+    if sheet.writer.deviation(deviation) == sheet.writer.deviation(0.0):
+        deviation = None
     return [
         _say(sheet, observed, deviation, verdict, verdict),
         _say(sheet, observed, deviation, "", verdict),
@@ -258,10 +257,6 @@ def _say(
         shape=shape,
         width=width + (SHAPE_UNITS + 4 if shape else 0) + 8,
     )
-
-
-def _fitting(ways: list[Said], room: float) -> Said:
-    return next((said for said in ways if said.width <= room), ways[-1])
 
 
 def _upright(angle: float) -> float:

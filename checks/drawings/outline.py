@@ -73,6 +73,8 @@ class Place:
 class OutlineDrawing:
     """Everything the template writes. [drawing units]"""
 
+    left: float
+    top: float
     width: float
     height: float
     sheet_height: float
@@ -118,7 +120,7 @@ def outline_drawing(
     units : Units, optional
         How lengths are written; the plan's own unit decides when left out.
     """
-    sheet, width, height = lay_out(plan, Judged(result), exaggerate, units)
+    sheet, width = lay_out(plan, Judged(result), exaggerate, units)
     for position in plan.positions:
         sheet.crowd.take(box_around(_middle(sheet, position), 24.0, 24.0), "rods")
     places = tuple(_place(sheet, position, href) for position in plan.positions)
@@ -128,13 +130,21 @@ def outline_drawing(
     built = np.array([sheet.shifts[corner.name] for corner in plan.outline])
     nominal = sheet.view.points(outline_points(plan))
     grid_mm = _grid_mm(sheet)
+    edge = sheet.crowd.bounds()
+    left, top = min(0.0, edge.left - 6), edge.top - 10
+    width = max(width, edge.right + 6) - left
     legend, bottom = set_in_rows(
-        _legend(sheet, places, walls + diagonals, grid_mm), width, height
+        _legend(sheet, places, walls + diagonals, grid_mm),
+        left + width,
+        edge.bottom + 12,
+        left + 12,
     )
     return OutlineDrawing(
-        width=width,
-        height=round(bottom + 4, 1),
-        sheet_height=round(height, 1),
+        left=round(left, 1),
+        top=round(top, 1),
+        width=round(width, 1),
+        height=round(bottom - top, 1),
+        sheet_height=round(edge.bottom + 8 - top, 1),
         title=f"Plan of {plan.name}",
         description=_description(sheet, places),
         factor=sheet.factor if sheet.judged.result else None,
@@ -176,7 +186,7 @@ def _middle(sheet: PlanSheet, position: Position) -> FloatArray:
     rods = rod_points(sheet.plan, position)
     centre = sheet.view.points(rods.mean(axis=0)[None])[0]
     if position.wall is None:
-        return centre
+        return np.asarray(centre)
     inward = sheet.view.vectors(frame.inward[None])[0] / sheet.view.scale
     line = sheet.view.points(frame.origin[None])[0]
     short = INSIDE - float((centre - line) @ inward)
@@ -318,7 +328,9 @@ def _legend(
 ) -> list[Entry]:
     entries = []
     if sheet.judged.result:
-        verdicts = {item.verdict for item in (*places, *lines)}
+        verdicts = {place.verdict for place in places} | {
+            line.verdict for line in lines
+        }
         entries += [
             Entry(shape=verdict, text=verdict)
             for verdict in ("within", "outside", "remeasure", "unmeasured")

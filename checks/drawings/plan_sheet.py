@@ -47,13 +47,13 @@ class PlanSheet:
 
 def lay_out(
     plan: Plan, judged: Judged, exaggerate: float | None, units: Units | None
-) -> tuple[PlanSheet, float, float]:
-    """Choose scale, factor and width for a plan; also the width and the height."""
+) -> tuple[PlanSheet, float]:
+    """Choose scale, factor and width for a plan; also the width."""
     corners = outline_points(plan)
     points = [corners, *(rod_points(plan, position) for position in plan.positions)]
     all_points = np.concatenate(points)
     for width in WIDTHS:
-        view, height = fit(all_points, width, MARGIN, 1.25 * width)
+        view, _ = fit(all_points, width, MARGIN, 1.25 * width)
         if _tightest(plan) * view.scale >= NEIGHBOURS:
             break
     shifts = {corner.name: np.zeros(2) for corner in plan.outline}
@@ -69,7 +69,7 @@ def lay_out(
         enlarge=_enlargement(plan, view.scale),
         shifts=shifts,
     )
-    return sheet, width, height
+    return sheet, width
 
 
 def automatic_factor(judged: Judged, scale: float) -> float:
@@ -103,9 +103,7 @@ def _tightest(plan: Plan) -> float:
     gaps: list[float] = []
     for wall in {position.wall for position in plan.positions if position.wall}:
         along = sorted(p.along or 0.0 for p in plan.positions if p.wall == wall)
-        gaps += [
-            after - before for before, after in pairwise(along)
-        ]
+        gaps += [after - before for before, after in pairwise(along)]
     return float(np.quantile(gaps, 0.25)) if gaps else math.inf
 
 

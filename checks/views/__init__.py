@@ -1,0 +1,1 @@
+"""Pages: fetch, ask a service, answer."""
