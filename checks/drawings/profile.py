@@ -237,7 +237,7 @@ def _pad(
     height = entry["height"]
     top = scale.y(height if height is not None else 0.0)
     shims, at = [], top
-    for plate in reversed(entry.get("stack") or []):
+    for plate in entry.get("stack") or []:  # the thickest lies lowest
         thick = scale.thickness.get(plate, 0.0) * scale.per_mm
         at -= thick
         shims.append(Shim(y=round(at, 1), height=round(thick, 1)))
