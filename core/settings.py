@@ -1,6 +1,6 @@
 """Django settings; every deployment choice is an environment variable.
 
-DEVELOPERS.md lists the variables. With none set, everything runs out of `.data/`:
+They are all read here. With none set, everything runs out of `.data/`:
 an embedded PostgreSQL and a message queue in plain files.
 """
 
