@@ -234,11 +234,11 @@ def _incidence(pair: IntArray, n: int) -> FloatArray:
 def _jacobian(incidence: FloatArray, flat: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Rows (b, m, 2 n) and distances (b, m) at the points."""
     m, n = incidence.shape
-    step = incidence @ flat.reshape(-1, n, 2)
+    step = incidence @ flat.reshape(len(flat), n, 2)
     distance = np.hypot(step[..., 0], step[..., 1])
     unit = step / np.where(distance > 0.0, distance, 1.0)[..., None]
     matrix = incidence[None, :, :, None] * unit[:, :, None, :]
-    return matrix.reshape(-1, m, 2 * n), distance
+    return matrix.reshape(len(flat), m, 2 * n), distance
 
 
 def _gauge(flat: FloatArray, held: BoolArray) -> FloatArray:

@@ -1,0 +1,376 @@
+"""Where each rod of a pattern is, from its setbacks, offsets and gages.
+
+        in ^          reference line
+           |          :      (3)         setback   s = in of a rod
+           |   (1)----:------(2)         offset    o = along of a rod, signed
+           |          :                  gage      g = centre to centre of two rods
+    -------+----------+------------> along         (1)-(2) here
+             steel line
+
+Weighted least squares, for all rods of a building (or of many) at once::
+
+    minimise sum(((in_i - s) / u_s)**2) + sum(((along_i - o) / u_o)**2)
+             + sum(((|x_j - x_i| - g) / u_g)**2)
+
+Setbacks and offsets alone give weighted means, each coordinate by itself. Where
+there are gages the patterns they belong to are solved by Gauss-Newton, all patterns
+in one stack of normal equations.
+
+A coordinate is determined if what was read fixes it to first order at the plan's
+geometry; a gage counts only if both its rods are determined, for otherwise what it
+says of one hangs on a guess about the other.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+
+Single = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
+"""Rod, value and standard uncertainty of readings that name one rod. [1, mm, mm]"""
+
+Pairs = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
+"""Both rods, value and standard uncertainty of gages. [1, 1, mm, mm]"""
+
+WEAK = 1e-2
+"""Least part of a coordinate that readings must see for it to be determined. [1]"""
+
+CONVERGED_MM = 1e-9
+"""Gauss-Newton stops when no coordinate of any pattern moves by more. [mm]"""
+
+MAX_STEPS = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatternSolution:
+    """The rods as read; what is not determined is NaN and says so."""
+
+    rods_mm: FloatArray  # (n_rods, 2) along and in, from reference and steel line
+    determined: BoolArray  # (n_rods, 2)
+    sigma_mm: FloatArray  # (n_rods, 2) standard uncertainty
+    contradictory: (
+        BoolArray  # (n_rods,) its pattern's gages fit no figure near the plan
+    )
+    setback_residuals_mm: FloatArray  # adjusted less read, one per setback
+    offset_residuals_mm: FloatArray  # one per offset
+    gage_residuals_mm: FloatArray  # one per gage; NaN where it could not be used
+
+
+@dataclass(frozen=True, slots=True)
+class _Direct:
+    """What setbacks and offsets say of each coordinate by themselves."""
+
+    value: FloatArray  # (n_rods, 2) weighted mean, 0 where none
+    weight: FloatArray  # (n_rods, 2) sum of 1 / sigma**2
+
+    @property
+    def known(self) -> BoolArray:
+        return self.weight > 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Gages:
+    """Gages on stacked patterns: pattern p, slots i and j in it."""
+
+    pattern: IntArray  # (g,)
+    slot: IntArray  # (g, 2)
+    value: FloatArray  # (g,)
+    weight: FloatArray  # (g,) 1 / sigma**2, 0 where not used
+
+
+def solve_patterns(
+    nominal_mm: npt.ArrayLike,
+    position: npt.ArrayLike,
+    *,
+    setback: Single = ((), (), ()),
+    offset: Single = ((), (), ()),
+    gage: Pairs = ((), (), (), ()),
+) -> PatternSolution:
+    """Find the rods of all patterns from any mix of readings.
+
+    Least squares by Gauss-Newton to 1e-9 mm [1]_, begun at the plan moved by what
+    the pattern's setbacks and offsets say on average, so that of two places a gage
+    allows the one nearest the plan is taken.
+
+    Parameters
+    ----------
+    nominal_mm : array, shape (n_rods, 2)
+        Planned rods, along and in, each in its position's own axes. [mm]
+    position : array of int, shape (n_rods,)
+        The position each rod belongs to, any numbers in any order. [1]
+    setback : (rods, values, sigmas), arrays of one shape
+        Steel line to rod, square to the wall. NaN value: not read. [1, mm, mm]
+    offset : (rods, values, sigmas), arrays of one shape
+        Reference line to rod, along the wall, signed. [1, mm, mm]
+    gage : (rods, rods, values, sigmas), arrays of one shape
+        Centre to centre of two rods of one position. [1, 1, mm, mm]
+
+    Returns
+    -------
+    PatternSolution
+        Coordinates, which are determined, their standard uncertainties, residuals.
+        Where the gages of a pattern contradict the rest (no convergence, or a pair
+        of rods would have to swap sides) they are left out for that pattern and
+        `contradictory` is set for its rods. [mm]
+
+    Raises
+    ------
+    ValueError
+        If a reading names a rod that is not there, a gage one rod twice or rods of
+        two positions, or a sigma is not positive.
+
+    References
+    ----------
+    .. [1] C. D. Ghilani, *Adjustment Computations*, 5th ed., 2010, chapters 11
+       (nonlinear least squares) and 14 (distances); weighted means chapter 10.
+    """
+    nominal = np.asarray(nominal_mm, dtype=np.float64).reshape(-1, 2)
+    group = np.asarray(position).reshape(-1)
+    n = len(nominal)
+    along, inward = _single(offset, n, "offset"), _single(setback, n, "setback")
+    ends, value, weight = _pairs(gage, n, group)
+    direct = _direct(n, along, inward)
+
+    rods = np.where(direct.known, direct.value, np.nan)
+    with np.errstate(divide="ignore"):
+        sigma = np.where(direct.known, 1.0 / np.sqrt(direct.weight), np.nan)
+    contradictory = np.zeros(n, dtype=np.bool_)
+    used = np.zeros(len(value), dtype=np.bool_)
+    if np.any(weight > 0.0):
+        members, gages = _stack(group, ends, value, weight)
+        real = members >= 0
+        found = _solve(nominal, direct, members, gages)
+        rods[members[real]] = found.rods[real]
+        sigma[members[real]] = found.sigma[real]
+        contradictory[members[real]] = np.broadcast_to(
+            found.contradictory[:, None], real.shape
+        )[real]
+        used = found.used
+    apart = rods[ends[:, 1]] - rods[ends[:, 0]]
+    return PatternSolution(
+        rods_mm=rods,
+        determined=~np.isnan(rods),
+        sigma_mm=sigma,
+        contradictory=contradictory,
+        setback_residuals_mm=rods[inward[0], 1] - inward[1],
+        offset_residuals_mm=rods[along[0], 0] - along[1],
+        gage_residuals_mm=np.where(
+            used, np.hypot(apart[:, 0], apart[:, 1]) - value, np.nan
+        ),
+    )
+
+
+def _rods(which: npt.ArrayLike, n: int, what: str) -> IntArray:
+    rod = np.asarray(which, dtype=np.intp).reshape(-1)
+    if np.any((rod < 0) | (rod >= n)):
+        raise ValueError(f"a {what} names a rod that is not one of 0 to {n - 1}")
+    return rod
+
+
+def _weighed(
+    values: npt.ArrayLike, sigmas: npt.ArrayLike, what: str
+) -> tuple[FloatArray, FloatArray]:
+    """Values, and 1 / sigma**2 with 0 where nothing was read."""
+    value = np.asarray(values, dtype=np.float64).reshape(-1)
+    sigma = np.broadcast_to(np.asarray(sigmas, dtype=np.float64), value.shape)
+    there = ~np.isnan(value)
+    if np.any(there & ~(sigma > 0.0)):
+        raise ValueError(f"the standard uncertainty of a {what} is not positive")
+    return value, np.where(there, np.where(there, sigma, 1.0) ** -2.0, 0.0)
+
+
+def _single(
+    readings: Single, n: int, what: str
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    value, weight = _weighed(readings[1], readings[2], what)
+    return _rods(readings[0], n, what), value, weight
+
+
+def _pairs(
+    gage: Pairs, n: int, group: npt.NDArray[np.generic]
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    ends = np.stack([_rods(gage[0], n, "gage"), _rods(gage[1], n, "gage")], axis=1)
+    if np.any(ends[:, 0] == ends[:, 1]):
+        raise ValueError("a gage names one rod twice")
+    if np.any(group[ends[:, 0]] != group[ends[:, 1]]):
+        raise ValueError("a gage names rods of two positions")
+    value, weight = _weighed(gage[2], gage[3], "gage")
+    return ends, value, weight
+
+
+def _direct(
+    n: int,
+    along: tuple[IntArray, FloatArray, FloatArray],
+    inward: tuple[IntArray, FloatArray, FloatArray],
+) -> _Direct:
+    weight, moment = np.zeros((n, 2)), np.zeros((n, 2))
+    for axis, (rod, value, heavy) in enumerate((along, inward)):
+        known = np.where(heavy > 0.0, value, 0.0)
+        weight[:, axis] = np.bincount(rod, weights=heavy, minlength=n)
+        moment[:, axis] = np.bincount(rod, weights=heavy * known, minlength=n)
+    return _Direct(moment / np.where(weight > 0.0, weight, 1.0), weight)
+
+
+def _stack(
+    group: npt.NDArray[np.generic],
+    ends: IntArray,
+    value: FloatArray,
+    weight: FloatArray,
+) -> tuple[IntArray, _Gages]:
+    """Rods of the patterns that have gages, (patterns, slots), -1 where none."""
+    _, pattern = np.unique(group, return_inverse=True)
+    wanted = np.unique(pattern[ends[:, 0]])
+    place = np.full(pattern.max() + 1, -1, dtype=np.intp)
+    place[wanted] = np.arange(len(wanted))
+    rods = np.flatnonzero(place[pattern] >= 0)
+    rods = rods[np.argsort(place[pattern[rods]], kind="stable")]
+    row = place[pattern[rods]]
+    first = np.searchsorted(row, np.arange(len(wanted)))
+    slot = np.arange(len(rods)) - first[row]
+    members = np.full((len(wanted), int(slot.max()) + 1), -1, dtype=np.intp)
+    members[row, slot] = rods
+    slot_of = np.zeros(len(pattern), dtype=np.intp)
+    slot_of[rods] = slot
+    return members, _Gages(place[pattern[ends[:, 0]]], slot_of[ends], value, weight)
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    rods: FloatArray  # (patterns, slots, 2) NaN where not determined
+    sigma: FloatArray  # (patterns, slots, 2)
+    contradictory: BoolArray  # (patterns,)
+    used: BoolArray  # (g,)
+
+
+def _solve(
+    nominal: FloatArray, direct: _Direct, members: IntArray, gages: _Gages
+) -> _Found:
+    real = (members >= 0)[:, :, None]
+    plan = np.where(real, nominal[members], 0.0)
+    value = np.where(real, direct.value[members], 0.0)
+    weight = np.where(real, direct.weight[members], 0.0)
+    known = weight > 0.0
+    fixed, used = _fixed(plan, known, real, gages)
+    gages = _Gages(
+        gages.pattern, gages.slot, gages.value, np.where(used, gages.weight, 0.0)
+    )
+    start = _start(plan, value, known)
+    rods, inverse, good = _gauss_newton(plan, start, value, weight, fixed, gages)
+
+    bad = ~good[:, None, None]
+    each = np.arange(inverse.shape[1])
+    spread = np.sqrt(np.abs(inverse[:, each, each])).reshape(rods.shape)
+    with np.errstate(divide="ignore"):
+        alone = 1.0 / np.sqrt(weight)
+    keep = np.where(bad, known, fixed & real)
+    return _Found(
+        rods=np.where(keep, np.where(bad, value, rods), np.nan),
+        sigma=np.where(keep, np.where(bad, alone, spread), np.nan),
+        contradictory=~good,
+        used=used & good[gages.pattern],
+    )
+
+
+def _fixed(
+    plan: FloatArray, known: BoolArray, real: BoolArray, gages: _Gages
+) -> tuple[BoolArray, BoolArray]:
+    """Which coordinates are determined, and which gages can be used.
+
+    The null space of the normal matrix at the plan, all weights 1, is what is free;
+    gages at a rod that is not wholly determined go, until none is left to go.
+    """
+    used = gages.weight > 0.0
+    unit, _ = _units(plan, gages)
+    own = (known | ~real).astype(np.float64)
+    while True:
+        normal = _normal(own, unit, gages, used.astype(np.float64))
+        size, basis = np.linalg.eigh(normal)
+        free = np.where(size[:, None, :] < WEAK**2, basis**2, 0.0).sum(axis=2)
+        fixed = (free < WEAK**2).reshape(plan.shape)
+        whole = fixed[..., 0] & fixed[..., 1]
+        sound = whole[gages.pattern[:, None], gages.slot]
+        still = used & sound[:, 0] & sound[:, 1]
+        if np.array_equal(still, used):
+            return fixed, used
+        used = still
+
+
+def _start(plan: FloatArray, value: FloatArray, known: BoolArray) -> FloatArray:
+    """The readings where there are any, and else the plan moved by what those say."""
+    moved = np.where(known, value - plan, 0.0).sum(axis=1, keepdims=True)
+    moved = moved / np.maximum(known.sum(axis=1, keepdims=True), 1)
+    return np.where(known, value, plan + moved)
+
+
+def _units(points: FloatArray, gages: _Gages) -> tuple[FloatArray, FloatArray]:
+    """Unit vectors (g, 2) along the gages, and their lengths (g,)."""
+    ends = points[gages.pattern[:, None], gages.slot]
+    step = ends[:, 1] - ends[:, 0]
+    length = np.hypot(step[:, 0], step[:, 1])
+    return step / np.where(length > 0.0, length, 1.0)[:, None], length
+
+
+def _normal(
+    own: FloatArray, unit: FloatArray, gages: _Gages, weight: FloatArray
+) -> FloatArray:
+    """Normal matrices (patterns, 2 slots, 2 slots): diagonal `own` and the gages."""
+    patterns, slots = own.shape[:2]
+    width = 2 * slots
+    row = np.concatenate([-unit, unit], axis=1)  # (g, 4): along, in of both rods
+    column = (2 * gages.slot[:, :, None] + np.arange(2)).reshape(-1, 4)
+    block = weight[:, None, None] * row[:, :, None] * row[:, None, :]
+    at = (gages.pattern[:, None, None] * width + column[:, :, None]) * width
+    at = at + column[:, None, :]
+    total = _add_up(at, block, patterns * width * width)
+    normal = total.reshape(patterns, width, width)
+    each = np.arange(width)
+    normal[:, each, each] += own.reshape(patterns, width)
+    return normal
+
+
+def _add_up(at: IntArray, what: FloatArray, size: int) -> FloatArray:
+    sums = np.bincount(at.ravel(), weights=what.ravel(), minlength=size)
+    return sums.astype(np.float64)
+
+
+def _gauss_newton(
+    plan: FloatArray,
+    start: FloatArray,
+    value: FloatArray,
+    weight: FloatArray,
+    fixed: BoolArray,
+    gages: _Gages,
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Rods, inverse normal matrices, and which patterns came to rest near the plan."""
+    patterns, slots = plan.shape[:2]
+    rods = start.copy()
+    planned, length = _units(plan, gages)
+    reach = np.full(patterns, np.inf)
+    np.minimum.at(reach, gages.pattern, np.where(length > 0.0, 0.5 * length, np.inf))
+    # what nothing determines is held; the dust keeps a collapsing pattern regular
+    own = np.where(weight > 0.0, weight, np.where(fixed, 1e-12, 1.0))
+    column = 2 * gages.slot[:, :, None] + np.arange(2)
+    at = gages.pattern[:, None, None] * (2 * slots) + column
+    longest = np.full(patterns, np.inf)
+    for _ in range(MAX_STEPS):
+        unit, length = _units(rods, gages)
+        normal = _normal(own, unit, gages, gages.weight)
+        short = np.where(gages.weight > 0.0, gages.weight * (gages.value - length), 0.0)
+        pull = np.stack([-unit, unit], axis=1) * short[:, None, None]
+        right = (weight * (value - rods)).reshape(patterns, -1, 1)
+        right = right + _add_up(at, pull, rods.size).reshape(patterns, -1, 1)
+        step = np.linalg.solve(normal, right).reshape(rods.shape)
+        longest = np.abs(step).max(axis=(1, 2))
+        rods += (
+            step * np.minimum(1.0, reach / np.maximum(longest, 1e-300))[:, None, None]
+        )
+        if np.all(longest <= CONVERGED_MM):
+            break
+    unit, _ = _units(rods, gages)
+    swapped = (gages.weight > 0.0) & (np.sum(unit * planned, axis=1) <= 0.0)
+    good = longest <= CONVERGED_MM
+    good[gages.pattern[swapped]] = False
+    normal = _normal(own, unit, gages, gages.weight)
+    return rods, np.linalg.inv(normal).astype(np.float64), good

@@ -1,0 +1,297 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from checks.engine.errors import DegenerateGeometryError
+from checks.engine.network import Outcome
+from checks.engine.outline import adjust_many, adjust_outline, square_up
+
+A, B = 24_384.0, 15_240.0
+PLAN = np.array([[0.0, 0.0], [A, 0.0], [A, B], [0.0, B]])
+PAIRS = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [0, 2], [1, 3]])
+ELL = np.array([[0, 0], [30, 0], [30, 12], [18, 12], [18, 24], [0, 24]]) * 1e3
+
+
+def apart(points, pairs):
+    points, pairs = np.asarray(points, dtype=float), np.asarray(pairs)
+    return np.linalg.norm(points[pairs[:, 1]] - points[pairs[:, 0]], axis=1)
+
+
+def every(n):
+    return np.stack(np.triu_indices(n, 1), axis=1)
+
+
+def moved(points, turn, shift):
+    c, s = np.cos(turn), np.sin(turn)
+    return np.asarray(points) @ np.array([[c, s], [-s, c]]) + shift
+
+
+def test_as_planned_nothing_is_out():
+    found = adjust_outline(PLAN, PAIRS, apart(PLAN, PAIRS), 2.0)
+    assert found.determined
+    assert found.outcome is Outcome.ADJUSTED
+    assert found.missing.shape == (0, 2)
+    np.testing.assert_allclose(found.offsets_mm, 0.0, atol=1e-9)
+    assert found.reference_variance == pytest.approx(0.0, abs=1e-18)
+    assert abs(found.lean_rad) < 1e-14
+
+
+def test_worked_example_a_rectangle_leaning_by_an_inch():
+    # far wall shifted 25.4 mm along itself: p² = (a + s)² + b², q² = (a - s)² + b²
+    built = PLAN + np.array([[0, 0], [0, 0], [25.4, 0], [25.4, 0]])
+    found = adjust_outline(PLAN, PAIRS, apart(built, PAIRS), 2.0)
+    assert found.lean_rad == pytest.approx(np.arctan(25.4 / B), abs=1e-12)
+    np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-8)
+    # laid on the plan, nobody knowing which corner was right: each corner a bit
+    np.testing.assert_allclose(found.offsets_mm.sum(axis=0), 0.0, atol=1e-9)
+
+
+@pytest.mark.parametrize("plan", [PLAN, ELL, ELL[[0, 1, 4]], PLAN * 40, PLAN / 400])
+def test_figures_of_all_sizes_and_shapes_are_recovered(plan):
+    rng = np.random.default_rng(43)
+    built = plan + rng.normal(scale=1e-4, size=plan.shape) * np.ptp(plan)
+    pairs = every(len(plan))
+    found = adjust_outline(plan, pairs, apart(built, pairs), 2.0)
+    # 1e-8 mm: a kilometre in mm has 1e-10 to a bit
+    np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-8)
+    np.testing.assert_allclose(
+        apart(found.corners_mm, pairs), apart(built, pairs), atol=1e-8
+    )
+
+
+@settings(deadline=None)
+@given(
+    turn=st.floats(-3.0, 3.0),
+    x=st.floats(-1e7, 1e7),
+    y=st.floats(-1e7, 1e7),
+    seed=st.integers(0, 99),
+)
+def test_where_the_plan_lies_does_not_matter(turn, x, y, seed):
+    rng = np.random.default_rng(seed)
+    read = apart(PLAN, PAIRS) + rng.normal(scale=3, size=6)
+    here = adjust_outline(PLAN, PAIRS, read, 2.0)
+    there = adjust_outline(moved(PLAN, turn, [x, y]), PAIRS, read, 2.0)
+    np.testing.assert_allclose(here.residuals_mm, there.residuals_mm, atol=1e-6)
+    np.testing.assert_allclose(
+        moved(here.offsets_mm, turn, [0, 0]), there.offsets_mm, atol=1e-6
+    )
+    assert here.lean_rad == pytest.approx(there.lean_rad, abs=1e-10)
+
+
+def test_the_order_of_readings_and_of_their_ends_does_not_matter():
+    read = apart(PLAN, PAIRS) + np.array([1.0, -2.0, 0.5, 1.5, -1.0, 2.5])
+    here = adjust_outline(PLAN, PAIRS, read, [1.0, 2.0, 3.0, 1.0, 2.0, 3.0])
+    turned = adjust_outline(
+        PLAN, PAIRS[::-1, ::-1], read[::-1], [3.0, 2.0, 1.0, 3.0, 2.0, 1.0]
+    )
+    np.testing.assert_allclose(here.residuals_mm, turned.residuals_mm[::-1], atol=1e-9)
+    np.testing.assert_allclose(here.corners_mm, turned.corners_mm, atol=1e-9)
+
+
+def test_the_units_of_length_and_sigma_do_not_matter():
+    read = apart(PLAN, PAIRS) + np.array([1.0, -2.0, 0.5, 1.5, -1.0, 2.5])
+    here = adjust_outline(PLAN, PAIRS, read, 2.0)
+    feet = adjust_outline(PLAN / 304.8, PAIRS, read / 304.8, 2.0 / 304.8)
+    np.testing.assert_allclose(here.w, feet.w, rtol=1e-6)
+    assert here.lean_rad == pytest.approx(feet.lean_rad, abs=1e-11)
+
+
+def test_with_one_reading_to_spare_it_cannot_be_told_which_is_wrong():
+    read = apart(PLAN, PAIRS)
+    read[4] += 304.8  # a foot misread on one diagonal
+    found = adjust_outline(PLAN, PAIRS, read, 2.0)
+    assert found.cannot_tell
+    assert not found.suspect.any()
+    assert found.inseparable.all()
+
+
+def test_with_one_reading_to_spare_and_nothing_wrong_nothing_is_said():
+    found = adjust_outline(PLAN, PAIRS, apart(PLAN, PAIRS) + 0.5, 2.0)
+    assert not found.cannot_tell
+    assert not found.suspect.any()
+
+
+def test_with_more_to_spare_the_blunder_is_named():
+    pairs = every(6)
+    rng = np.random.default_rng(47)
+    read = apart(ELL, pairs) + rng.normal(scale=1.0, size=len(pairs))
+    for wrong in range(len(pairs)):
+        bad = read.copy()
+        bad[wrong] += 60.0
+        found = adjust_outline(ELL, pairs, bad, 1.0)
+        assert np.nanargmax(np.abs(found.w)) == wrong
+        assert found.suspect[wrong]
+        assert not found.cannot_tell
+
+
+def test_two_readings_that_only_check_each_other_cannot_be_told_apart():
+    # the first wall read twice; every other reading is needed to hold the figure
+    pairs = np.array([[0, 1], [0, 1], [1, 2], [2, 3], [3, 0], [0, 2]])
+    read = apart(PLAN, pairs)
+    read[1] += 50.0
+    found = adjust_outline(PLAN, pairs, read, 2.0)
+    assert found.cannot_tell
+    assert found.inseparable.tolist() == [True, True, False, False, False, False]
+    assert np.isnan(found.w[2:]).all()
+
+
+def test_a_zero_degree_figure_has_no_reference_variance():
+    found = adjust_outline(PLAN, PAIRS[:5], apart(PLAN, PAIRS[:5]), 2.0)
+    assert found.determined
+    assert found.degrees_of_freedom == 0
+    assert np.isnan(found.reference_variance)
+    assert not found.cannot_tell
+
+
+def test_four_walls_lack_a_diagonal_and_the_listed_one_is_named():
+    found = adjust_outline(
+        PLAN, PAIRS[:4], apart(PLAN, PAIRS[:4]), 2.0, diagonals=[[1, 3], [0, 2]]
+    )
+    assert not found.determined
+    assert found.outcome is Outcome.UNDETERMINED
+    assert found.degrees_of_freedom == -1
+    assert found.missing.tolist() == [[1, 3]]
+    assert np.isnan(found.corners_mm).all()
+    assert np.isnan(found.lean_rad)
+
+
+def test_two_diagonals_lack_walls():
+    found = adjust_outline(PLAN, PAIRS[4:], apart(PLAN, PAIRS[4:]), 2.0, PAIRS[4:])
+    assert found.missing.tolist() == [[0, 1], [1, 2], [2, 3]]
+
+
+@pytest.mark.parametrize("plan", [PLAN, ELL, ELL[[0, 1, 4]]])
+def test_what_is_named_missing_determines_the_figure_and_no_less_does(plan):
+    rng = np.random.default_rng(53)
+    pairs = every(len(plan))
+    for _ in range(20):
+        have = pairs[rng.random(len(pairs)) < rng.random()]
+        found = adjust_outline(plan, have, apart(plan, have), 1.0)
+        whole = np.concatenate([have, found.missing])
+        assert adjust_outline(plan, whole, apart(plan, whole), 1.0).determined
+        if len(found.missing):
+            assert not found.determined
+            less = whole[:-1]
+            assert not adjust_outline(plan, less, apart(plan, less), 1.0).determined
+
+
+def test_readings_enough_in_number_but_in_the_wrong_places():
+    # five readings, but corner D hangs on one wall only
+    pairs = np.array([[0, 1], [1, 2], [0, 2], [0, 1], [2, 3]])
+    found = adjust_outline(PLAN, pairs, apart(PLAN, pairs), 2.0)
+    assert found.degrees_of_freedom == 0
+    assert not found.determined
+    assert found.missing.tolist() == [[3, 0]]
+
+
+def test_a_corner_on_a_straight_wall_is_not_held_by_the_wall_alone():
+    plan = np.array([[0, 0], [12, 0], [24, 0], [24, 15], [0, 15]]) * 1e3
+    pairs = np.array([[0, 1], [1, 2], [2, 3], [3, 4], [4, 0], [0, 3], [0, 2]])
+    found = adjust_outline(plan, pairs, apart(plan, pairs), 2.0)
+    assert not found.determined
+    assert found.missing.tolist() == [[1, 3]]
+
+
+def test_readings_of_no_figure_have_a_name_for_it():
+    # a triangle whose one side is longer than the two others together
+    plan = ELL[[0, 1, 4]]
+    pairs = np.array([[0, 1], [1, 2], [2, 0]])
+    found = adjust_outline(plan, pairs, [60_000.0, 20_000.0, 20_000.0], 1.0)
+    assert not found.determined
+    assert found.outcome in (Outcome.NOT_CONVERGED, Outcome.FOLDED)
+    assert np.isnan(found.corners_mm).all()
+    assert not found.suspect.any()
+    assert not found.cannot_tell
+
+
+def test_a_figure_folded_over_has_a_name_for_it():
+    # all distances of a rectangle with corner D turned over into the building
+    built = PLAN.copy()
+    built[3] = [A * 0.9, B * 0.2]
+    pairs = every(4)
+    found = adjust_outline(PLAN, pairs, apart(built, pairs), 1.0)
+    assert found.outcome is Outcome.FOLDED
+    assert np.isnan(found.offsets_mm).all()
+
+
+def test_many_are_each_as_alone():
+    rng = np.random.default_rng(59)
+    read = apart(PLAN, PAIRS) + rng.normal(scale=3, size=(30, 6))
+    read[4, 5] = np.nan
+    read[5, 4:] = np.nan
+    many = adjust_many(np.broadcast_to(PLAN, (30, 4, 2)), PAIRS, read, 2.0)
+    for k in range(30):
+        one = adjust_outline(PLAN, PAIRS, read[k], 2.0)
+        assert one.outcome == many.outcome[k]
+        np.testing.assert_allclose(one.corners_mm, many.corners_mm[k], atol=1e-8)
+        assert one.lean_rad == pytest.approx(many.lean_rad[k], abs=1e-12, nan_ok=True)
+
+
+def test_plans_that_are_no_figure_are_refused():
+    with pytest.raises(DegenerateGeometryError, match="three corners"):
+        adjust_outline(PLAN[:2], [[0, 1]], [A], 1.0)
+    with pytest.raises(DegenerateGeometryError, match="one line"):
+        adjust_outline([[0, 0], [1, 1], [2, 2]], [[0, 1]], [1.0], 1.0)
+    with pytest.raises(DegenerateGeometryError, match="coincide"):
+        adjust_outline([[0, 0], [0, 0], [2, 2], [0, 2]], [[0, 1]], [1.0], 1.0)
+
+
+def test_square_up_moves_the_far_wall_back():
+    built = PLAN + np.array([[0, 0], [0, 0], [25.4, 0], [25.4, 0]])
+    found = square_up(PLAN, built)
+    assert found.kept == (0, 1)
+    assert found.corner.tolist() == [2, 3]
+    assert found.wall.tolist() == [2, 2]
+    # the far wall runs from NE to NW: towards its second corner is back to the left
+    np.testing.assert_allclose(found.move_mm, [25.4, 25.4])
+    np.testing.assert_allclose(found.shift_mm, [[-25.4, 0], [-25.4, 0]], atol=1e-9)
+
+
+def test_square_up_moves_the_one_corner_that_is_out():
+    built = PLAN + np.array([[0, 0], [0, 0], [0, 0], [-18.0, 0]])
+    found = square_up(PLAN, built)
+    np.testing.assert_allclose(found.shift_mm, [[0, 0], [18.0, 0]], atol=1e-9)
+
+
+@pytest.mark.parametrize("keep", [0, 1, 2, 3])
+def test_after_the_moves_the_kept_wall_has_square_corners(keep):
+    rng = np.random.default_rng(61)
+    built = moved(PLAN + rng.normal(scale=20, size=PLAN.shape), 0.3, [1e5, 2e5])
+    found = square_up(PLAN, built, keep)
+    squared = built.copy()
+    squared[found.corner] += found.shift_mm
+    first, second = found.kept
+    base = squared[second] - squared[first]
+    for end, neighbour in ((first, (first - 1) % 4), (second, (second + 1) % 4)):
+        side = squared[neighbour] - squared[end]
+        assert abs(base @ side) < 1e-9 * np.linalg.norm(base) * np.linalg.norm(side)
+    for corner, wall, xy in zip(found.corner, found.wall, found.shift_mm, strict=True):
+        assert corner in (wall, (wall + 1) % 4)
+        way = built[(wall + 1) % 4] - built[wall]
+        assert abs(way[0] * xy[1] - way[1] * xy[0]) < 1e-6 * np.linalg.norm(way)
+
+
+def test_square_up_of_an_ell_that_leans_takes_the_lean_out():
+    lean = 0.004
+    built = ELL + np.stack([ELL[:, 1] * lean, np.zeros(6)], axis=1)
+    found = square_up(ELL, built)
+    squared = built.copy()
+    squared[found.corner] += found.shift_mm
+    np.testing.assert_allclose(squared, ELL, atol=1e-9)
+
+
+def test_square_up_without_a_figure_is_refused():
+    with pytest.raises(DegenerateGeometryError, match="not determined"):
+        square_up(PLAN, np.full((4, 2), np.nan))
+
+
+def test_inputs_are_untouched():
+    plan, read, sigma = PLAN.copy(), apart(PLAN, PAIRS) + 1.0, np.full(6, 2.0)
+    pairs = PAIRS.copy()
+    for array in (plan, read, sigma, pairs):
+        array.flags.writeable = False
+    found = adjust_outline(plan, pairs, read, sigma)
+    corners = found.corners_mm.copy()
+    corners.flags.writeable = False
+    square_up(plan, corners)
