@@ -11,7 +11,6 @@ Below it each rod has a target of its own, many times larger: the planned centre
 the middle, the tolerance about it, the room the hole leaves, and the rod as built.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +18,13 @@ from typing import Any
 import numpy as np
 
 from checks.drawings.canvas import FloatArray, View, fit, path
+from checks.drawings.holes import (
+    Hole,
+    drawn_holes,
+    placed_holes,
+    plate_path,
+    slotting_of,
+)
 from checks.drawings.judged import UNMEASURED, Judged
 from checks.drawings.legend import Entry, set_in_rows
 from checks.drawings.targets import Target, targets
@@ -29,17 +35,6 @@ WIDTH = 480.0
 MARGIN = 62.0
 LABELS_APART = 15.0
 GRID_MM = {"imperial": 25.4, "decimal": 25.4, "metric": 20.0}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hole:
-    """A hole of the plate where it fits best."""
-
-    x: float
-    y: float
-    radius: float
-    fouled: bool  # the rod does not pass
-    slot: str = ""  # path data of the proposed slot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,12 +119,15 @@ def pattern_drawing(
     entry = judged.positions.get(mark, {})
     planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
     built = as_built(entry, len(planned))
-    holes = placed_holes(planned, entry.get("plate_fit"))
+    slotting = slotting_of(judged, mark)
+    slots = {slot["rod"]: slot for slot in slotting.get("slots") or []}
+    # the plate lies where the slots are shortest, or else where it fits best
+    fit_at = slotting if "shift_along" in slotting else entry.get("plate_fit")
+    holes = placed_holes(planned, fit_at)
     view, height = _fit(planned, built, detail)
     aims, bottom, note = targets(
         detail, entry, judged, built, holes, write, top=height, width=WIDTH
     )
-    slots = _slots(judged, entry, mark)
     legend, end = set_in_rows(
         _legend(detail, judged, entry, built, bool(slots)), WIDTH, bottom
     )
@@ -151,9 +149,9 @@ def pattern_drawing(
         reference_line=path(np.array([[zero[0], 18], [zero[0], height - 8]])),
         reference_line_name=_reference_name(position, detail),
         reference_line_x=round(float(zero[0]), 1),
-        plate=_plate(planned, detail, entry.get("plate_fit"), view),
+        plate=plate_path(planned, detail, fit_at, view),
         rods=_rods(view, detail, entry, planned, built),
-        holes=_holes(view, detail, holes, built, entry.get("plate_fit"), slots),
+        holes=drawn_holes(view, detail, holes, built, fit_at, slots),
         setbacks=_setbacks(view, planned),
         offsets=_offsets(view, planned, height),
         targets=aims,
@@ -172,34 +170,6 @@ def as_built(entry: Mapping[str, Any], count: int) -> FloatArray:
     return built
 
 
-def placed_holes(
-    planned: FloatArray, plate_fit: Mapping[str, Any] | None
-) -> FloatArray:
-    """Hole centres at the plate's best fit: turned about their middle, then shifted.
-
-    Parameters
-    ----------
-    planned : array, shape (n_rods, 2)
-        Planned rod centres, which the holes are punched for. [mm]
-    plate_fit : mapping, optional
-        Of the result: shift_along, shift_in [mm] and turn [rad]; none leaves the
-        holes where the plan has them.
-    """
-    return _placed(planned, planned.mean(axis=0), plate_fit)
-
-
-def _placed(
-    points: FloatArray, middle: FloatArray, plate_fit: Mapping[str, Any] | None
-) -> FloatArray:
-    """Points of the plate, turned about its middle and shifted. [mm]"""
-    if plate_fit is None:
-        return points
-    cosine, sine = math.cos(plate_fit["turn"]), math.sin(plate_fit["turn"])
-    turned = (points - middle) @ np.array([[cosine, sine], [-sine, cosine]])
-    shift = np.array([plate_fit["shift_along"], plate_fit["shift_in"]])
-    return np.asarray(middle + turned + shift)
-
-
 def _fit(planned: FloatArray, built: FloatArray, detail: Detail) -> tuple[View, float]:
     edge = detail.plate.edge_distance if detail.plate else None
     reach = max(edge or 0.0, 1.5 * max(rod.diameter for rod in detail.rods))
@@ -214,22 +184,6 @@ def _reference_name(position: Position, detail: Detail) -> str:
     if position.wall is None:
         return "in axis"
     return "centreline" if detail.reference == "centreline" else "web"
-
-
-def _plate(
-    planned: FloatArray,
-    detail: Detail,
-    plate_fit: Mapping[str, Any] | None,
-    view: View,
-) -> str:
-    """The plate's edges, from the outermost holes and the edge distance."""
-    if detail.plate is None or detail.plate.edge_distance is None:
-        return ""
-    edge = detail.plate.edge_distance
-    (left, low), (right, high) = planned.min(axis=0) - edge, planned.max(axis=0) + edge
-    corners = np.array([[left, low], [right, low], [right, high], [left, high]])
-    placed = _placed(corners, planned.mean(axis=0), plate_fit)
-    return path(view.points(placed), closed=True)
 
 
 def _rods(
@@ -265,73 +219,6 @@ def _rods(
             )
         )
     return tuple(drawn)
-
-
-def _holes(
-    view: View,
-    detail: Detail,
-    holes: FloatArray,
-    built: FloatArray,
-    plate_fit: Mapping[str, Any] | None,
-    slots: Mapping[int, Mapping[str, Any]],
-) -> tuple[Hole, ...]:
-    if detail.plate is None:
-        return ()
-    diameter = detail.plate.hole_diameter
-    apart = np.hypot(*(built - holes).T) if plate_fit else np.zeros(len(holes))
-    drawn = []
-    for index, (rod, centre) in enumerate(zip(detail.rods, holes, strict=True)):
-        x, y = view.points(centre[None])[0]
-        slot = slots.get(rod.number)
-        drawn.append(
-            Hole(
-                x=round(float(x), 2),
-                y=round(float(y), 2),
-                radius=round(diameter / 2 * view.scale, 2),
-                fouled=bool(apart[index] > (diameter - rod.diameter) / 2 + 1e-6),
-                slot=_slot(view, centre, built[index], diameter, slot) if slot else "",
-            )
-        )
-    return tuple(drawn)
-
-
-def _slots(
-    judged: Judged, entry: Mapping[str, Any], mark: str
-) -> dict[int, Mapping[str, Any]]:
-    """The slots proposed, by rod: of the first remedy that has any, or of the fit."""
-    for finding in judged.findings:
-        if finding["finding"] != f"position:{mark}":
-            continue
-        for remedy in finding["remedies"][:1]:
-            if remedy["remedy"] == "slot":
-                return {slot["rod"]: slot for slot in remedy.get("slots") or []}
-    return {}
-
-
-def _slot(
-    view: View,
-    hole: FloatArray,
-    rod: FloatArray,
-    diameter: float,
-    slot: Mapping[str, Any],
-) -> str:
-    """Path of a hole lengthened towards its rod."""
-    toward = rod - hole
-    length = float(np.hypot(*toward))
-    if not length > 0.0:
-        return ""
-    unit = toward / length
-    across = np.array([-unit[1], unit[0]]) * diameter / 2
-    far = hole + unit * float(slot["extension"])
-    a, b, c, d = view.points(
-        np.array([hole + across, far + across, far - across, hole - across])
-    )
-    r = diameter / 2 * view.scale
-    return (
-        f"M{a[0]:.1f} {a[1]:.1f}L{b[0]:.1f} {b[1]:.1f}"
-        f"A{r:.1f} {r:.1f} 0 0 1 {c[0]:.1f} {c[1]:.1f}"
-        f"L{d[0]:.1f} {d[1]:.1f}A{r:.1f} {r:.1f} 0 0 1 {a[0]:.1f} {a[1]:.1f}Z"
-    )
 
 
 def _setbacks(view: View, planned: FloatArray) -> tuple[Ordinate, ...]:

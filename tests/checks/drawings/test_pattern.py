@@ -5,7 +5,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from checks.drawings.pattern import pattern_drawing, placed_holes
+from checks.drawings.holes import placed_holes
+from checks.drawings.pattern import pattern_drawing
 from checks.drawings.svg import svg
 from tests.checks.drawings import samples
 
