@@ -12,6 +12,7 @@ from checks.engine import cautions
 from checks.engine.arrays import FloatArray
 from checks.evaluation import concrete, findings, levels, squareness
 from checks.evaluation.causes import likely_causes
+from checks.evaluation.group_rules import judge_group_rules
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
 from checks.evaluation.limits import Bounds, bounds_of, judge
@@ -81,6 +82,7 @@ def judge_building(building: Building) -> Judged:
         threads=threads,
         pad_thread=pad_threads(table, rods, threads, pads),
         concrete=concrete.judge_concrete(plan, table, observed, limits),
+        group_rules=judge_group_rules(plan, rods, solved, limits),
         causes=(),
     )
     return judged.explained_by(likely_causes(judged))
@@ -128,6 +130,7 @@ def _written(judged: Judged) -> dict[str, Any]:
         "checks": _checks(judged),
         "squareness": squareness.as_result(plan, judged.table, judged.square),
         "positions": _positions(judged),
+        "group_rules": [rule.as_result() for rule in judged.group_rules],
         "levels": levels.as_result(
             plan,
             judged.table,

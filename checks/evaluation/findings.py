@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.engine import outline_remedies, surface_remedies
-from checks.engine.remedies import Advice, Remedy, measure_again
+from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
 from checks.evaluation.concrete import Concrete
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
@@ -68,6 +68,7 @@ def find(judged: Judged) -> list[Finding]:
         for part in (
             _outline,
             _positions,
+            _group_rules,
             _projections,
             _levels,
             _notch,
@@ -173,6 +174,34 @@ def _positions(judged: Judged) -> Iterator[Finding]:
             checks=tuple(keys),
             cause=cause,
             advice=advise_position(judged, order, again),
+        )
+
+
+def _group_rules(judged: Judged) -> Iterator[Finding]:
+    """Groups that keep their own limits and still break a rule of the basis."""
+    for rule in judged.group_rules:
+        if rule.within:
+            continue
+        keys = [
+            check.key
+            for row in judged.table.rows(*POSITION_KINDS)
+            if (check := judged.table.checks[row]).mark in rule.marks
+            and judged.observed.count[row]
+        ]
+        again, cause = _again(judged, keys)
+        off = format_length(abs(rule.deviation), judged.style, 32)
+        limit = format_length(rule.limit, judged.style, 32)
+        advice = refer(
+            f"{' to '.join(rule.marks)} is {off} off where {rule.source} allows"
+            f" {limit}.",
+            deviation=rule.deviation,
+            limit=rule.limit,
+        )
+        yield Finding(
+            topic=f"{rule.rule}:{rule.where}",
+            checks=tuple(keys),
+            cause=cause,
+            advice=Advice(remedies=ranked([*([again] if again else []), advice])),
         )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from checks.evaluation.concrete import Concrete
+from checks.evaluation.group_rules import GroupRule
 from checks.evaluation.levels import Pads, stack_of
 from checks.evaluation.limits import Bounds
 from checks.evaluation.observe import Observations
@@ -56,6 +57,7 @@ class Judged:
     threads: Threads
     pad_thread: FloatArray  # (n_pads,) after shimming
     concrete: Concrete
+    group_rules: tuple[GroupRule, ...]
     causes: tuple[LikelyCause, ...]
 
     def cause_of(self, keys: Sequence[str]) -> LikelyCause | None:

@@ -29,9 +29,7 @@ class Bounds:
         return np.minimum(np.abs(self.lower), np.abs(self.upper))
 
 
-def bounds_of(
-    plan: Plan, table: CheckTable, rods: RodTable, limits: Limits
-) -> Bounds:
+def bounds_of(plan: Plan, table: CheckTable, rods: RodTable, limits: Limits) -> Bounds:
     """The limits of every check of the table, from the tolerance basis."""
     upper = np.full(len(table), np.nan)
     lower = np.full(len(table), np.nan)
