@@ -5,12 +5,12 @@ from pathlib import Path
 from typing import Any
 
 from celery import Celery
-from kombu import Connection
+from kombu.connection import Connection
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 
 
-class Queue(Celery):
+class Queue(Celery):  # type: ignore[misc]  # celery has no types
     """A Celery app that makes the folders of a queue in files when it first needs them.
 
     The file-system transport expects its folders to exist; a server needs none.
@@ -21,7 +21,8 @@ class Queue(Celery):
         for name in ("data_folder_in", "data_folder_out", "control_folder"):
             if name in options:
                 Path(options[name]).mkdir(parents=True, exist_ok=True)
-        return super()._connection(*args, **kwargs)
+        connection: Connection = super()._connection(*args, **kwargs)
+        return connection
 
 
 app = Queue("padstone")

@@ -5,6 +5,7 @@ an embedded PostgreSQL and a message queue in plain files.
 """
 
 from pathlib import Path
+from typing import Any
 
 import environ
 from csp.constants import NONE, SELF
@@ -85,20 +86,18 @@ TEMPLATES = [
 FORM_RENDERER = "core.forms.BookRenderer"
 
 # The record
-DATABASES = {
-    "default": env.db("DATABASE_URL")
+database: dict[str, Any] = (
+    dict(env.db("DATABASE_URL"))
     if "DATABASE_URL" in env.ENVIRON
     else embedded.connection_settings(DATA_DIR)
-}
+)
 DATABASE_POOL_SIZE = env.int("DATABASE_POOL_SIZE", default=0)
 if DATABASE_POOL_SIZE:
-    DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {
-        "min_size": 1,
-        "max_size": DATABASE_POOL_SIZE,
-    }
+    pool = {"min_size": 1, "max_size": DATABASE_POOL_SIZE}
+    database["OPTIONS"] = {**database.get("OPTIONS", {}), "pool": pool}
 else:
-    DATABASES["default"].setdefault("CONN_MAX_AGE", 60)
-    DATABASES["default"].setdefault("CONN_HEALTH_CHECKS", True)
+    database = {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True, **database}
+DATABASES = {"default": database}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(DATA_DIR / "media")))
 MEDIA_URL = "media/"

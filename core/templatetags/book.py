@@ -53,6 +53,12 @@ def length_in(
     return f"+{text}" if signed and value > 0 and not nothing else text
 
 
+def _style_of(context: template.Context) -> Style:
+    """Give the reader's style; a page that knows no reader shows the first."""
+    chosen = context.get("units")
+    return next((style for style in STYLES if style == chosen), STYLES[0])
+
+
 @register.simple_tag(takes_context=True)
 def length(
     context: template.Context,
@@ -68,7 +74,7 @@ def length(
     """
     if mm is None or mm == "":
         return MISSING
-    shown = context.get("units") or "imperial"
+    shown = _style_of(context)
     forms = {
         style: length_in(mm, style, denominator=denominator, signed=signed)
         for style in STYLES
@@ -102,8 +108,7 @@ def length_text(
     """Show a length in the reader's units as bare text, for an attribute."""
     if mm is None or mm == "":
         return MISSING
-    style = context.get("units") or "imperial"
-    return length_in(mm, style, denominator=denominator, signed=signed)
+    return length_in(mm, _style_of(context), denominator=denominator, signed=signed)
 
 
 @register.simple_tag
