@@ -39,6 +39,7 @@ from checks.engine.minimax import Problem, State, solve, turned
 
 SPACING = (3.0 + np.sqrt(2.0)) / 2.0
 ROUNDS = 40
+MANY = 16  # holes, beyond which not every pair is tried
 PARTS = 8  # of an arc, when the search begins
 MOST_PIECES = 400  # per plate on average; past that the search gives up
 
@@ -126,39 +127,64 @@ class Arc:
 
 
 def arc(problem: Problem, best: FloatArray) -> Arc:
-    """Find the narrowest pair's arc at the level `best` (g,)."""
+    """Find the narrowest pair's arc at the level `best` (g,), and the spacing.
+
+    With many holes only pairs with the outermost are tried: those are the narrow ones.
+    """
     m, g = problem.clearance.shape
     middle, half = np.zeros(g), np.full(g, np.pi)
-    nearest = np.full(g, np.inf)
+    spacing = np.full(g, np.inf)
+    reach = np.hypot(problem.holes[0], problem.holes[1])
+    outer = reach.argmax(axis=0)
     for i in range(m):
-        for j in range(i):
-            hole = problem.holes[:, i] - problem.holes[:, j]
-            rod = problem.rods[:, i] - problem.rods[:, j]
-            reach = 2.0 * best + problem.clearance[i] + problem.clearance[j]
-            hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
-            product = 2.0 * np.sqrt(hh * rr)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                cosine = (hh + rr - reach * reach) / product
-            cosine = np.where(product > 0.0, np.clip(cosine, -1.0, 1.0), -1.0)
-            width = np.arccos(cosine)
-            towards = np.arctan2(
-                hole[0] * rod[1] - hole[1] * rod[0], (hole * rod).sum(axis=0)
-            )
-            middle = np.where(width < half, towards, middle)
-            half = np.minimum(half, width)
-            # A padded rod repeats another: it adds nothing, and is no neighbour.
-            same = (hh == 0.0) & (rr == 0.0)
-            same &= problem.clearance[i] == problem.clearance[j]
-            nearest = np.where(same, nearest, np.minimum(nearest, np.sqrt(hh)))
-    span = np.sqrt((problem.holes**2).sum(axis=0)).max(axis=0)
-    reach = (best + problem.clearance).max(axis=0) + 2.0 * half * span
+        first = np.full(g, i)
+        spacing = np.minimum(spacing, _spacing(problem, first))
+        if m > MANY and i > 0:
+            continue
+        width, towards = _pairs(problem, best, outer if m > MANY else first)
+        j = width.argmin(axis=0)
+        width, towards = width[j, np.arange(g)], towards[j, np.arange(g)]
+        middle = np.where(width < half, towards, middle)
+        half = np.minimum(half, width)
+    most = (best + problem.clearance).max(axis=0) + 2.0 * half * reach.max(axis=0)
     free = problem.limit is None
-    single = ~np.isfinite(nearest)  # one rod: every turn is as good
+    single = ~np.isfinite(spacing)  # one rod: every turn is as good
     return Arc(
         middle=middle,
         half=half,
-        one_valley=(nearest >= SPACING * reach) & free | single,
+        one_valley=(spacing >= SPACING * most) & free | single & free,
     )
+
+
+def _spacing(problem: Problem, first: IntArray) -> FloatArray:
+    """Least distance (g,) from hole `first` (g,) of each plate to another.
+
+    A padded rod repeats another in full: it adds nothing, and is no neighbour.
+    """
+    at = np.arange(first.size)
+    away = problem.holes - problem.holes[:, first, at][:, None]
+    apart = np.hypot(away[0], away[1])
+    same = (apart == 0.0) & (problem.clearance == problem.clearance[first, at])
+    same &= (problem.rods == problem.rods[:, first, at][:, None]).all(axis=0)
+    out: FloatArray = np.where(same, np.inf, apart).min(axis=0)
+    return out
+
+
+def _pairs(
+    problem: Problem, best: FloatArray, first: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Half width and middle (m, g) of the arc of hole `first` with every hole."""
+    at = np.arange(first.size)
+    hole = problem.holes - problem.holes[:, first, at][:, None]
+    rod = problem.rods - problem.rods[:, first, at][:, None]
+    reach = 2.0 * best + problem.clearance + problem.clearance[first, at]
+    hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
+    product = 2.0 * np.sqrt(hh * rr)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cosine = (hh + rr - reach * reach) / product
+    cosine = np.where(product > 0.0, np.clip(cosine, -1.0, 1.0), -1.0)
+    towards = np.arctan2(hole[0] * rod[1] - hole[1] * rod[0], (hole * rod).sum(axis=0))
+    return np.arccos(cosine), towards
 
 
 @dataclass(slots=True)
