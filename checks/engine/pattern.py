@@ -248,10 +248,11 @@ def _solve(
     nominal: FloatArray, direct: _Direct, members: IntArray, gages: _Gages
 ) -> _Found:
     real = (members >= 0)[:, :, None]
-    plan = np.where(real, nominal[members], 0.0)
-    value = np.where(real, direct.value[members], 0.0)
+    middle = nominal[members[:, :1]]  # a rod of each pattern, for the digits' sake
+    plan = np.where(real, nominal[members] - middle, 0.0)
     weight = np.where(real, direct.weight[members], 0.0)
     known = weight > 0.0
+    value = np.where(known, direct.value[members] - middle, 0.0)
     fixed, used = _fixed(plan, known, real, gages)
     gages = _Gages(
         gages.pattern, gages.slot, gages.value, np.where(used, gages.weight, 0.0)
@@ -266,7 +267,7 @@ def _solve(
         alone = 1.0 / np.sqrt(weight)
     keep = np.where(bad, known, fixed & real)
     return _Found(
-        rods=np.where(keep, np.where(bad, value, rods), np.nan),
+        rods=np.where(keep, np.where(bad, value, rods) + middle, np.nan),
         sigma=np.where(keep, np.where(bad, alone, spread), np.nan),
         contradictory=~good,
         used=used & good[gages.pattern],
