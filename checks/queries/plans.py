@@ -59,11 +59,6 @@ class Drawn:
         """The result's levels; empty where there are none."""
         return (self.result or {}).get("levels") or {}
 
-    @property
-    def waits(self) -> bool:
-        """Whether something is stored that no evaluation has seen yet."""
-        return self.building.evaluation_due_since is not None
-
 
 def drawn(person: Person, pk: int) -> Drawn | None:
     """Fetch a building this person may see, with its plan and latest result."""
@@ -153,10 +148,13 @@ def _position_row(position: Position, judged: Judged) -> PositionRow:
     )
 
 
-def outline_checks(judged: Judged) -> list[Mapping[str, Any]]:
-    """The diagonals and walls, in the result's order."""
-    wanted = (Kind.DIAGONAL, Kind.WALL)
-    return [check for check in judged.checks.values() if check["kind"] in wanted]
+def outline_checks(plan: Plan, judged: Judged) -> list[tuple[str, Mapping[str, Any]]]:
+    """The diagonals and walls, in words and as judged, in the order of the walk."""
+    return [
+        (check_words(check), judged.checks[check.key])
+        for check in check_sheet(plan)
+        if check.kind in (Kind.DIAGONAL, Kind.WALL) and check.key in judged.checks
+    ]
 
 
 def first_checks(plan: Plan) -> list[str]:
@@ -173,6 +171,11 @@ class FindingRow:
     words: str
     proposal: str
     remedies: tuple[RemedyShown, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The cautions of all its remedies, each once."""
+        return tuple(dict.fromkeys(c for r in self.remedies for c in r.cautions))
 
 
 def open_findings(building: Building, *topics: str) -> list[FindingRow]:
@@ -259,6 +262,11 @@ class PadRow:
     thread_left: float | None
 
     @property
+    def low_by(self) -> float | None:
+        """How far below the highest pad. [mm]"""
+        return None if self.height is None else -self.height
+
+    @property
     def refer(self) -> bool:
         """Whether no stack of shims is proposed for a pad that is too low."""
         return self.verdict == "outside" and not self.stack
@@ -287,7 +295,7 @@ def building_tables(found: Drawn) -> dict[str, Any]:
     return {
         "kinds": kind_rows(found.judged),
         "positions": position_rows(found.plan, found.judged),
-        "outline_checks": outline_checks(found.judged),
+        "outline_checks": outline_checks(found.plan, found.judged),
         "findings": open_findings(found.building),
     }
 
@@ -295,10 +303,13 @@ def building_tables(found: Drawn) -> dict[str, Any]:
 def position_tables(found: Drawn, place: Position) -> dict[str, Any]:
     """What a position's page shows in numbers, and the remedies of its findings."""
     mark, judged = place.mark, found.judged
+    entry = judged.positions.get(mark, {})
+    plate_fit = entry.get("plate_fit")
     topics = [f"{kind}:{mark}" for kind in ("position", "projection", "level")]
     return {
         "detail": found.plan.details[place.detail],
-        "entry": judged.positions.get(mark, {}),
+        "plate_fit": plate_fit,
+        "slack": abs(plate_fit["overrun"]) if plate_fit else None,
         "verdict": judged.verdict_of(mark),
         "rods": rod_rows(found.plan, place, judged),
         "line": judged.checks.get(f"line:{mark}"),
