@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 LARGEST_WHOLE = 2**53 - 1
-"""Beyond it a JSON number is not one whole number any more (RFC 7493, 2.2)."""
+"""Beyond it not every whole number is a JSON number any more (RFC 7493, 2.2)."""
 
 _string = json.encoder.encode_basestring
 
@@ -23,8 +23,8 @@ def canonical_json(value: Any) -> bytes:
     Raises
     ------
     ValueError
-        For NaN, infinities, whole numbers beyond 2^53 - 1, text that is not Unicode
-        and nesting too deep to follow.
+        For NaN, infinities, whole numbers that are no double, text that is not
+        Unicode and nesting too deep to follow.
     TypeError
         For anything JSON does not have.
     """
@@ -47,9 +47,7 @@ def _parts(value: Any) -> Iterator[str]:
     elif isinstance(value, bool):
         yield "true" if value else "false"
     elif isinstance(value, int):
-        if abs(value) > LARGEST_WHOLE:
-            raise ValueError(f"{value} is too large for a whole number in JSON.")
-        yield int.__repr__(value)
+        yield _whole_text(value)
     elif isinstance(value, float):
         yield number_text(value)
     elif isinstance(value, list | tuple):
@@ -76,6 +74,18 @@ def _code_units(name: str) -> bytes:
     if not isinstance(name, str):
         raise TypeError(f"A JSON member's name is text, not {type(name).__name__}.")
     return name.encode("utf-16-be")
+
+
+def _whole_text(number: int) -> str:
+    if abs(number) <= LARGEST_WHOLE:
+        return int.__repr__(number)
+    try:
+        text = number_text(float(number))
+    except OverflowError:
+        text = ""
+    if text != int.__repr__(number):
+        raise ValueError("This whole number is too large for JSON to carry exactly.")
+    return text
 
 
 def number_text(number: float) -> str:

@@ -1,6 +1,6 @@
 """The readings of an exchange document."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from core.units import (
@@ -63,8 +63,13 @@ def read_readings(cursor: Cursor, plan: Plan | None) -> tuple[Reading, ...]:
     }
     read: dict[str, Reading] = {}
     where: dict[str, Cursor] = {}
+    unsure: set[str] = set()
+    errors = cursor.refusals.errors
     for number, item in enumerate(items, start=1):
+        before = len(errors)
         reading = read_entry(item, plan, _free_id(number, given))
+        if plan is None or len(errors) > before:
+            unsure.add(reading.id)
         if reading.id not in read:
             read[reading.id], where[reading.id] = reading, item
         elif reading != read[reading.id]:
@@ -74,7 +79,7 @@ def read_readings(cursor: Cursor, plan: Plan | None) -> tuple[Reading, ...]:
                 f"a new reading with its own id that supersedes the old."
             )
     readings = tuple(read.values())
-    for fault in supersession_faults(readings):
+    for fault in supersession_faults(readings, unsure):
         where[fault.id].at("supersedes").refuse(fault.message)
     return readings
 
@@ -94,11 +99,14 @@ class SupersessionFault:
     message: str
 
 
-def supersession_faults(readings: Sequence[Reading]) -> list[SupersessionFault]:
+def supersession_faults(
+    readings: Sequence[Reading], unsure: Collection[str] = ()
+) -> list[SupersessionFault]:
     """Say which readings cannot replace what they name.
 
     A reading replaces an existing one of the same check; no reading is replaced
-    twice, and none replaces itself, directly or in a circle.
+    twice, and none replaces itself, directly or in a circle. What the readings in
+    `unsure`, by id, are of is not known, for they were refused.
     """
     by_id = {each.id: each for each in readings}
     replaced: dict[str, str] = {}
@@ -109,7 +117,7 @@ def supersession_faults(readings: Sequence[Reading]) -> list[SupersessionFault]:
         old = by_id.get(each.supersedes)
         if old is None:
             message = f"There is no reading with the id {each.supersedes}."
-        elif old.check != each.check:
+        elif old.check != each.check and not {old.id, each.id} & set(unsure):
             message = (
                 f"The reading {old.id} is of {old.check}; a reading replaces one of "
                 f"the same check, here {each.check}."
@@ -235,7 +243,7 @@ def _value(
         if len(cursor.refusals.errors) > errors:
             return 0.0, "", 0.0
         return strength, cursor.value.strip(), strength_resolution(cursor.value)
-    if kind is None or kind in _SIGNED or _may_be_outside(check):
+    if kind is None or kind in _SIGNED or _may_be_outside(kind, check):
         length = cursor.length()
     elif kind in _MAY_BE_ZERO:
         length = cursor.length(at_least=0.0)
@@ -246,11 +254,13 @@ def _value(
     return float(length.mm), length.text, float(length.resolution_mm)
 
 
-def _may_be_outside(check: Check | None) -> bool:
+def _may_be_outside(kind: Kind, check: Check | None) -> bool:
     """Whether a setback is signed: at a point, or planned on or outside the line."""
-    if check is None or check.kind is not Kind.SETBACK:
+    if kind is not Kind.SETBACK:
         return False
-    return not check.corners or (check.nominal is not None and check.nominal <= 0.0)
+    if check is None or not check.corners:
+        return True
+    return check.nominal is not None and check.nominal <= 0.0
 
 
 def _instrument(cursor: Cursor | None, plan: Plan | None) -> str | None:

@@ -86,7 +86,7 @@ def _definitions() -> Schema:
             "description": 'A plain number above 0 and at most 1, or text: "1/500".',
             "oneOf": [
                 {"type": "number", "exclusiveMinimum": 0, "maximum": 1},
-                {"type": "string", "pattern": "[0-9]"},
+                {"type": "string", "pattern": _RATIO},
             ],
         },
         "corner": _object(
@@ -111,6 +111,7 @@ def _definitions() -> Schema:
     }
 
 
+_RATIO = r"^\s*([0-9]{1,6} ?/ ?[0-9]{1,6}|[0-9]{0,6}\.?[0-9]{1,9})\s*$"
 _LENGTH = (
     r"^\s*[-+\u2212]?[0-9.\u00bc-\u00be\u2150-\u215e].*"
     r"['\"\u2032\u2033\u2019\u201dnmt]\s*$"
