@@ -1,5 +1,7 @@
 """Application registry entry."""
 
+from typing import ClassVar
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,4 @@ class ChecksConfig(AppConfig):
 
     name = "checks"
     default_auto_field = "django.db.models.BigAutoField"
+    navigation: ClassVar = [("Findings", "checks:findings")]

@@ -29,23 +29,21 @@ def freeze_basis(finding: Finding) -> dict[str, Any]:
         .select_related("recorded_by", "supersedes")
         .order_by("pk")
     )
-    return storable(
-        {
-            "finding": finding.topic,
-            "plan": {
-                "revision": evaluation.revision.number,
-                "digest": evaluation.revision.digest,
-            },
-            "evaluation": evaluation.pk,
-            "input_digest": evaluation.input_digest,
-            "made_with": evaluation.made_with,
-            "checks": [rows[key] for key in finding.checks if key in rows],
-            "around": [rows[key] for key in around],
-            "readings": [reading_record(reading) for reading in readings],
-            "likely_cause": finding.likely_cause,
-            "remedies": finding.remedies,
-        }
-    )
+    return {
+        "finding": finding.topic,
+        "plan": {
+            "revision": evaluation.revision.number,
+            "digest": evaluation.revision.digest,
+        },
+        "evaluation": evaluation.pk,
+        "input_digest": evaluation.input_digest,
+        "made_with": evaluation.made_with,
+        "checks": [rows[key] for key in finding.checks if key in rows],
+        "around": [rows[key] for key in around],
+        "readings": [reading_record(reading) for reading in readings],
+        "likely_cause": finding.likely_cause,
+        "remedies": finding.remedies,
+    }
 
 
 def _around(finding: Finding, rows: Mapping[str, Row]) -> list[str]:
@@ -82,20 +80,6 @@ def reading_record(reading: Reading) -> dict[str, Any]:
 def person_record(person: Any) -> dict[str, str]:
     """Write who somebody was at the time, for a frozen record."""
     return {"username": person.get_username(), "name": str(person)}
-
-
-def storable(value: Any) -> Any:
-    """Make a value the database gives back as it was put in, so digests hold.
-
-    PostgreSQL keeps numbers as decimals, and those have no negative zero.
-    """
-    if isinstance(value, Mapping):
-        return {key: storable(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [storable(item) for item in value]
-    if isinstance(value, float) and value == 0.0:
-        return 0.0
-    return value
 
 
 def basis_digest(basis: Mapping[str, Any]) -> str:

@@ -20,7 +20,7 @@ from checks.models import (
     FindingEvent,
     Reading,
 )
-from checks.services.basis import basis_digest, freeze_basis, storable
+from checks.services.basis import basis_digest, freeze_basis
 from checks.services.errors import ConflictError
 from checks.services.evaluation import evaluate_building
 from checks.services.stages import write_standing
@@ -80,7 +80,7 @@ def decide(
         basis = freeze_basis(finding)
         decision = Decision.objects.create(
             finding=finding,
-            remedy=storable(remedy),
+            remedy=remedy,
             disposition=disposition,
             note=note.strip(),
             basis=basis,

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Max
+from django.urls import reverse
 
 from checks.models import Evaluation, Finding, Reading, Release
 from jobs.models import Building, PlanRevision
@@ -34,6 +35,13 @@ class Missing:
     args: tuple[int, ...] = ()
     query: str = ""
     keys: tuple[str, ...] = ()
+
+    @property
+    def url(self) -> str:
+        """The address of the page where it is put right."""
+        if not self.where:
+            return ""
+        return reverse(self.where, args=self.args) + (self.query and f"?{self.query}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +104,10 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
         evaluation=evaluation,
         findings=tuple(Finding.objects.filter(building=building).open()),
         releases=tuple(
-            Release.objects.filter(building=building).defer("record").order_by("pk")
+            Release.objects.filter(building=building)
+            .select_related("signed_by")
+            .defer("record")
+            .order_by("pk")
         ),
         oldest=_oldest(oldest.values_list("check_key", "taken_at")),
     )
@@ -105,6 +116,30 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
 def hold_points(building: Building, kind: str) -> list[Missing]:
     """List what a release of this kind still waits for; empty when it can be signed."""
     return missing_for(standing_of(building), kind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gate:
+    """One release of a building: signed, or what it waits for."""
+
+    kind: str
+    label: str
+    release: Release | None
+    missing: tuple[Missing, ...]
+
+
+def gates(building: Building) -> list[Gate]:
+    """List a building's releases in their order, with what each waits for."""
+    standing = standing_of(building)
+    return [
+        Gate(
+            kind=kind,
+            label=kind.label,
+            release=(signed := standing.signed(kind)),
+            missing=() if signed else tuple(missing_for(standing, kind)),
+        )
+        for kind in Release.Kind
+    ]
 
 
 def missing_for(standing: Standing, kind: str) -> list[Missing]:

@@ -1,11 +1,12 @@
 """The one door in: whatever its face, a reading is recorded here."""
 
 import logging
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeGuard
 
 from django.db import transaction
 from django.utils.timezone import is_naive, now
@@ -127,6 +128,7 @@ class _Batch:
 
     def read(self) -> None:
         """Sort every entry; nothing is stored."""
+        self._name()
         self._look_up()
         plan = read_building(plan_document(self.building, self.revision)).plan
         replaced = self._replaced()
@@ -154,13 +156,32 @@ class _Batch:
                 del waiting[row.client_id]
         return [self.known[key] for key in self.fresh]
 
+    def _name(self) -> None:
+        """Give every entry its id, without the blanks around it.
+
+        One that came without gets one from its content and its turn among its
+        likes, so that the same upload made twice is still one.
+        """
+        seen: Counter[str] = Counter()
+        named: list[object] = []
+        for entry in self.entries:
+            if isinstance(entry, dict) and isinstance(entry.get("id"), str):
+                named.append({**entry, "id": entry["id"].strip()})
+            elif isinstance(entry, dict) and "id" not in entry:
+                content = _content(entry) or ""
+                seen[content] += 1
+                named.append({**entry, "id": f"{content[:40]}-{seen[content]}"})
+            else:
+                named.append(entry)
+        self.entries = named
+
     def _look_up(self) -> None:
         """Fetch what the entries name: readings of the same id, and superseded."""
         named: set[str] = set()
         for entry in self.entries:
             if isinstance(entry, dict):
                 ids = (entry.get("id"), entry.get("supersedes"))
-                named |= {name for name in ids if _storable(name)}
+                named |= {name.strip() for name in ids if _storable(name)}
         rows = Reading.objects.filter(building=self.building, client_id__in=named)
         self.known = {row.client_id: row for row in rows}
         tools = Instrument.objects.filter(job=self.building.job_id)
@@ -329,7 +350,7 @@ def _content(entry: object) -> str | None:
         return None
 
 
-def _storable(name: object) -> bool:
+def _storable(name: object) -> TypeGuard[str]:
     return isinstance(name, str) and "\x00" not in name
 
 

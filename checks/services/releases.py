@@ -8,7 +8,7 @@ from django.utils.timezone import now
 
 from checks.adapters import given
 from checks.models import Finding, Reading, Release
-from checks.services.basis import person_record, reading_record, storable
+from checks.services.basis import person_record, reading_record
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import (
     Missing,
@@ -97,35 +97,33 @@ def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str
     readings = Reading.objects.filter(building=building).select_related(
         "recorded_by", "supersedes"
     )
-    return storable(
-        {
-            "format": FORMAT,
-            "kind": kind,
-            "building": {"id": building.pk, "name": building.name},
-            "job": _job(building),
-            "plan": {
-                "revision": standing.revision.number,
-                "digest": standing.revision.digest,
-                "document": given(building).document,
-            },
-            "evaluation": {
-                "id": evaluation.pk,
-                "made_with": evaluation.made_with,
-                "input_digest": evaluation.input_digest,
-                "result": evaluation.result,
-            },
-            "readings": [reading_record(row) for row in readings.order_by("pk")],
-            "findings": findings,
-            "notice": _notice(evaluation.result, findings),
-            "previous": [
-                {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
-                for row in standing.releases
-            ],
-            "note": note.strip(),
-            "signed_by": person_record(actor),
-            "signed_at": now().isoformat(),
-        }
-    )
+    return {
+        "format": FORMAT,
+        "kind": kind,
+        "building": {"id": building.pk, "name": building.name},
+        "job": _job(building),
+        "plan": {
+            "revision": standing.revision.number,
+            "digest": standing.revision.digest,
+            "document": given(building).document,
+        },
+        "evaluation": {
+            "id": evaluation.pk,
+            "made_with": evaluation.made_with,
+            "input_digest": evaluation.input_digest,
+            "result": evaluation.result,
+        },
+        "readings": [reading_record(row) for row in readings.order_by("pk")],
+        "findings": findings,
+        "notice": _notice(evaluation.result, findings),
+        "previous": [
+            {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
+            for row in standing.releases
+        ],
+        "note": note.strip(),
+        "signed_by": person_record(actor),
+        "signed_at": now().isoformat(),
+    }
 
 
 def _job(building: Building) -> dict[str, str]:

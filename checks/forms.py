@@ -1,0 +1,192 @@
+"""What people type on the pages, turned into what the services take."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth import authenticate
+from django.http import HttpRequest
+
+from checks.models import Disposition, Finding
+from checks.wording import remedy_words
+from core.models import Person
+
+NO_INSTRUMENT = ("", "not named")
+
+
+class CommonForm(forms.Form):
+    """What every reading of a section shares."""
+
+    instrument = forms.ChoiceField(required=False)
+    temperature = forms.DecimalField(
+        required=False, max_digits=5, decimal_places=1, label="Temperature of the tape"
+    )
+    degree = forms.ChoiceField(
+        choices=[("degF", "°F"), ("degC", "°C")], required=False, label="Degrees"
+    )
+    crew = forms.CharField(required=False, max_length=60, label="Measured by")
+    at = forms.DateTimeField(
+        required=False,
+        label="Taken at",
+        help_text="UTC; now, if left out.",
+        widget=forms.DateTimeInput(
+            attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+        ),
+    )
+
+    def __init__(self, *args: Any, instruments: list[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        named = [(name, name) for name in instruments]
+        self.fields["instrument"].choices = [NO_INSTRUMENT, *named]
+
+    def shared(self) -> dict[str, Any]:
+        """Give the members every entry of the section carries."""
+        given = self.cleaned_data
+        entry: dict[str, Any] = {}
+        if given["instrument"]:
+            entry["instrument"] = given["instrument"]
+        if given["temperature"] is not None:
+            entry["temperature"] = f"{given['temperature']} {given['degree'] or 'degF'}"
+        if given["crew"]:
+            entry["by"] = given["crew"]
+        if given["at"]:
+            entry["at"] = given["at"].isoformat()
+        return entry
+
+
+class InstrumentForm(forms.Form):
+    """A tape or level of the job."""
+
+    name = forms.CharField(max_length=40)
+    kind = forms.ChoiceField(
+        choices=[
+            ("steel tape", "steel tape"),
+            ("fibre tape", "fibre tape"),
+            ("optical level", "optical level"),
+            ("laser level", "laser level"),
+            ("total station", "total station"),
+        ]
+    )
+    accuracy = forms.ChoiceField(
+        choices=[("", "not known"), ("I", "I"), ("II", "II"), ("III", "III")],
+        required=False,
+        label="Accuracy class",
+        help_text="OIML R 35, printed on the tape.",
+    )
+    nominal_length = forms.CharField(
+        required=False, max_length=30, help_text="With its unit, such as 100 ft."
+    )
+    actual_length = forms.CharField(
+        required=False, max_length=30, help_text="From its certificate, if it has one."
+    )
+
+    def specification(self) -> dict[str, str]:
+        """Give the exchange document's entry of this instrument."""
+        given = self.cleaned_data
+        entry = {"kind": given["kind"], "class": given["accuracy"]}
+        entry |= {name: given[name] for name in ("nominal_length", "actual_length")}
+        return {name: value for name, value in entry.items() if value}
+
+
+class SignedForm(forms.Form):
+    """A form that is signed: whoever sends it gives their password again."""
+
+    password = forms.CharField(
+        label="Your password, as signature",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    def __init__(self, *args: Any, request: HttpRequest, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.request = request
+
+    def clean_password(self) -> str:
+        """Check the password of whoever is signed in."""
+        password: str = self.cleaned_data["password"]
+        person = self.request.user
+        assert isinstance(person, Person)  # noqa: S101  # the page asks for sign-in
+        found = authenticate(
+            self.request, username=person.get_username(), password=password
+        )
+        if found is None or found.pk != person.pk:
+            raise forms.ValidationError("This is not your password.", code="password")
+        return password
+
+
+class DecideForm(SignedForm):
+    """Which remedy is ordered, how it is disposed of, and why."""
+
+    choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
+    disposition = forms.ChoiceField(choices=Disposition.choices)
+    note = forms.CharField(
+        required=False,
+        label="Order or reason",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="In writing: the field works from it, and the record keeps it.",
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    field_order = ("choice", "disposition", "note", "password", "seen")
+
+    def __init__(self, *args: Any, finding: Finding, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["choice"].choices = choices_for(finding)
+
+    def order(self) -> dict[str, Any]:
+        """Give what the service takes."""
+        given = self.cleaned_data
+        choice = given["choice"]
+        return {
+            "choice": choice if choice == "accept" else int(choice),
+            "disposition": given["disposition"],
+            "note": given["note"],
+            "seen": given["seen"],
+        }
+
+
+def choices_for(finding: Finding) -> list[tuple[str, str]]:
+    """List what can be ordered for a finding where it stands."""
+    accept = ("accept", "Accept it as it is (use as is)")
+    if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
+        return [accept]
+    found = [
+        (str(index), remedy_words(row["remedy"]))
+        for index, row in enumerate(finding.remedies)
+        if row["remedy"] != "remeasure"
+    ]
+    return found if finding.topic == "strength" else [*found, accept]
+
+
+class AskForm(forms.Form):
+    """What is to be measured again, and why."""
+
+    note = forms.CharField(
+        label="What to measure again, and why",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
+class CarryOutForm(forms.Form):
+    """When a decision was carried out, and how."""
+
+    at = forms.DateTimeField(
+        label="Done at",
+        help_text="UTC",
+        widget=forms.DateTimeInput(
+            attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+        ),
+    )
+    note = forms.CharField(
+        required=False,
+        label="What was done",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class SignReleaseForm(SignedForm):
+    """A hold point's signature."""
+
+    note = forms.CharField(
+        required=False, label="Note", widget=forms.Textarea(attrs={"rows": 2})
+    )
+    field_order = ("note", "password")

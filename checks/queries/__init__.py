@@ -1,0 +1,1 @@
+"""Reads for the pages, each in a constant number of queries."""

@@ -1,0 +1,71 @@
+"""A signed release, as it was frozen, made readable."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from checks.models import Release
+from checks.wording import remedy_words, topic_words
+
+WORDS = ("within", "outside", "remeasure", "unmeasured")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair:
+    """One order on the notice to the erector."""
+
+    what: str
+    remedy: str
+    disposition: str
+    order: str
+    engineer: str
+    made_at: datetime
+    carried_out_at: datetime | None
+    carried_out_by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frozen:
+    """What a release's record says, for a page."""
+
+    record: Mapping[str, Any]
+    checks: tuple[Mapping[str, Any], ...]
+    counts: tuple[tuple[str, int], ...]
+    findings: tuple[Mapping[str, Any], ...]
+    repairs: tuple[Repair, ...]
+    previous: tuple[Mapping[str, Any], ...]
+
+
+def frozen(release: Release) -> Frozen:
+    """Read a release's record."""
+    record = release.record
+    checks = record["evaluation"]["result"]["checks"]
+    verdicts = [row["verdict"] for row in checks]
+    return Frozen(
+        record=record,
+        checks=tuple(checks),
+        counts=tuple((word, verdicts.count(word)) for word in WORDS),
+        findings=tuple(
+            {**row, "words": topic_words(row["finding"])} for row in record["findings"]
+        ),
+        repairs=tuple(_repair(row) for row in record["notice"]["rods"]),
+        previous=tuple(
+            {**row, "label": Release.Kind(row["kind"]).label}
+            for row in record["previous"]
+        ),
+    )
+
+
+def _repair(row: Mapping[str, Any]) -> Repair:
+    done = row["carried_out"]
+    return Repair(
+        what=topic_words(row["finding"]),
+        remedy=remedy_words(row["remedy"]),
+        disposition=row["disposition"].replace("_", " "),
+        order=row["order"],
+        engineer=row["engineer"]["name"],
+        made_at=datetime.fromisoformat(row["made_at"]),
+        carried_out_at=datetime.fromisoformat(done["at"]) if done else None,
+        carried_out_by=done["by"]["name"] if done else "",
+    )

@@ -1,0 +1,155 @@
+"""The review queue, and all that is known of one finding."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import F, Prefetch, QuerySet
+
+from checks.models import Decision, Finding, Reading
+from checks.queries.walk import SheetRow
+from checks.wording import Figure, check_words, figures_of, remedy_words, topic_words
+from core.models import Person
+from jobs.plan.model import Plan
+from jobs.plan.sheet import Check, Kind, find_check
+from jobs.plans import plan_of
+
+FINDINGS_A_PAGE = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QueueFilter:
+    """Which findings the review queue shows."""
+
+    state: str = "waiting"
+    job: str = ""
+    building: int | None = None
+    topic: str = ""
+
+
+def review_queue(
+    person: Person, wanted: QueueFilter, page: str | None
+) -> Page[Finding]:
+    """Findings this person may see: what steel waits for first."""
+    findings = _in_state(Finding.objects.visible_to(person), wanted.state)
+    if wanted.building is not None:
+        findings = findings.filter(building=wanted.building)
+    if wanted.job:
+        findings = findings.filter(building__job__number__icontains=wanted.job)
+    if wanted.topic:
+        findings = findings.filter(topic__startswith=wanted.topic)
+    rows = findings.select_related("building__job").order_by(
+        F("building__job__ship_date").asc(nulls_last=True),
+        "building__job__number",
+        "building",
+        "opened_at",
+        "pk",
+    )
+    found = Paginator(rows, FINDINGS_A_PAGE).get_page(page)
+    for finding in found.object_list:
+        finding.words = topic_words(finding.topic)
+        first = finding.remedies[0] if finding.remedies else {}
+        finding.proposal = remedy_words(first.get("remedy", ""))
+        finding.reason = first.get("reason", "")
+    return found
+
+
+def _in_state(findings: Any, state: str) -> QuerySet[Finding]:
+    if state == "waiting":
+        return findings.undecided()  # type: ignore[no-any-return]
+    if state == "open":
+        return findings.open()  # type: ignore[no-any-return]
+    if state == "field":
+        return findings.open().exclude(pk__in=findings.undecided())  # type: ignore[no-any-return]
+    if state == "closed":
+        return findings.exclude(closed_at=None)  # type: ignore[no-any-return]
+    return findings  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemedyShown:
+    """A remedy as the page shows it, its arithmetic laid open."""
+
+    index: int
+    name: str
+    words: str
+    approval: str
+    reason: str
+    why_second: str
+    cautions: tuple[str, ...]
+    figures: tuple[Figure, ...]
+
+
+def remedies_shown(finding: Finding) -> list[RemedyShown]:
+    """Prepare a finding's remedies for the page, the proposal first."""
+    return [remedy_shown(row, index) for index, row in enumerate(finding.remedies)]
+
+
+def remedy_shown(row: Mapping[str, Any], index: int = 0) -> RemedyShown:
+    """Prepare one remedy for a page."""
+    return RemedyShown(
+        index=index,
+        name=row["remedy"],
+        words=remedy_words(row["remedy"]),
+        approval=row.get("approval", "engineer"),
+        reason=row.get("reason", ""),
+        why_second=row.get("why_second") or "",
+        cautions=tuple(row.get("cautions") or ()),
+        figures=tuple(figures_of(row)),
+    )
+
+
+def finding_for(person: Person, pk: int) -> Finding | None:
+    """Fetch a finding this person may see, with its history."""
+    decisions = Decision.objects.select_related(
+        "engineer", "carried_out__person"
+    ).order_by("pk")
+    finding: Finding | None = (
+        Finding.objects.visible_to(person)
+        .select_related("building__job", "evaluation__revision")
+        .prefetch_related("events__person", Prefetch("decisions", decisions))
+        .filter(pk=pk)
+        .first()
+    )
+    return finding
+
+
+def rows_of_finding(finding: Finding) -> list[SheetRow]:
+    """Give the checks of a finding with their latest verdicts and readings."""
+    judged = {row["check"]: row for row in finding.evaluation.result["checks"]}
+    standing: dict[str, list[Reading]] = {}
+    readings = Reading.objects.filter(
+        building=finding.building, check_key__in=finding.checks
+    ).select_related("recorded_by", "instrument", "supersedes", "replaced_by")
+    for reading in readings.order_by("pk"):
+        standing.setdefault(reading.check_key, []).append(reading)
+    plan = plan_of(finding.evaluation.revision)
+    rows = []
+    for key in finding.checks:
+        row = SheetRow(
+            check=_check(plan, key),
+            words=key,
+            judged=judged.get(key),
+            standing=tuple(standing.get(key, ())),
+        )
+        rows.append(replace(row, words=check_words(row.check)))
+    return rows
+
+
+def _check(plan: Plan, key: str) -> Check:
+    try:
+        return find_check(plan, key)
+    except ValueError:
+        return Check(key=key, kind=Kind(key.partition(":")[0]))
+
+
+def ruled_out(finding: Finding) -> list[dict[str, str]]:
+    """Say what could not be done about a finding, and why."""
+    for row in finding.evaluation.result["findings"]:
+        if row["finding"] == finding.topic:
+            return [
+                {"words": remedy_words(item["remedy"]), "reason": item["reason"]}
+                for item in row.get("ruled_out", [])
+            ]
+    return []

@@ -1,0 +1,46 @@
+"""The tapes and levels of a job."""
+
+from collections.abc import Mapping
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from checks.models import Instrument
+from core.models import Person
+from core.permissions import Action, require
+from jobs.exchange.instruments import read_instruments
+from jobs.exchange.reader import Cursor, Refusals
+from jobs.models import Job
+
+
+@transaction.atomic
+def add_instrument(
+    *, actor: Person, job: Job, name: str, specification: Mapping[str, str]
+) -> Instrument:
+    """Add a tape or level to a job; it stays as it is from then on.
+
+    Raises
+    ------
+    jobs.exchange.parse.DocumentError
+        If its entry does not fit the exchange document.
+    ValidationError
+        If the job has one of this name.
+    """
+    require(actor, Action.RECORD_READING, roles=job.roles_of(actor))
+    name = name.strip()
+    refusals = Refusals()
+    read_instruments(Cursor({name: dict(specification)}, "/instruments", refusals))
+    refusals.settle()
+    Job.objects.select_for_update(no_key=True).get(pk=job.pk)
+    if Instrument.objects.filter(job=job, name=name).exists():
+        msg = (
+            f"This job has an instrument {name} already, and what was measured with "
+            "it refers to it: give this one another name."
+        )
+        raise ValidationError({"name": msg}, code="taken")
+    tool = Instrument(
+        job=job, name=name, specification=dict(specification), added_by=actor
+    )
+    tool.full_clean()
+    tool.save(force_insert=True)
+    return tool

@@ -1,0 +1,25 @@
+"""Addresses of what is measured, found, decided and released."""
+
+from django.urls import path
+
+from checks.plan_urls import plan_urlpatterns
+from checks.views import findings, readings, releases
+
+app_name = "checks"
+urlpatterns = [
+    *plan_urlpatterns,
+    path("buildings/<int:pk>/sheet/", readings.sheet, name="sheet"),
+    path("buildings/<int:pk>/measure/", readings.measure, name="measure"),
+    path("buildings/<int:pk>/record/", readings.record, name="record"),
+    path("buildings/<int:pk>/instruments/", readings.instrument, name="instrument"),
+    path("findings/", findings.queue, name="findings"),
+    path("findings/<int:pk>/", findings.finding, name="finding"),
+    path("findings/<int:pk>/decide/", findings.decision, name="decide"),
+    path("findings/<int:pk>/ask-again/", findings.again, name="ask_again"),
+    path("decisions/<int:pk>/carried-out/", findings.carried_out, name="carry_out"),
+    path("buildings/<int:pk>/releases/", releases.releases, name="releases"),
+    path("buildings/<int:pk>/releases/<slug:kind>/", releases.sign, name="sign"),
+    path("releases/<int:pk>/", releases.release, name="release"),
+    path("verify/", releases.verify, name="verify"),
+    path("verify/<str:digest>/", releases.verify, name="verify_digest"),
+]

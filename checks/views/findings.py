@@ -1,0 +1,193 @@
+"""The review queue, and one finding with what can be done about it."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.forms import Form
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from checks.forms import AskForm, CarryOutForm, DecideForm
+from checks.models import Decision, Finding
+from checks.queries import review
+from checks.queries.review import QueueFilter
+from checks.services.errors import ConflictError
+from checks.services.findings import (
+    ACCEPT,
+    ask_again,
+    carry_out,
+    decide,
+    why_not_decide,
+)
+from checks.wording import remedy_words, topic_words
+from core.permissions import Action, may
+
+STATES = {
+    "waiting": "wait for a decision",
+    "field": "with the field",
+    "open": "all open",
+    "closed": "closed",
+}
+TOPICS = {
+    "position": "rods",
+    "level": "levels",
+    "squareness": "outline",
+    "wall": "walls",
+    "projection": "projection",
+    "strength": "strength",
+    "notch": "notch",
+    "plumb": "plumb",
+}
+
+
+@require_GET
+def queue(request: HttpRequest) -> HttpResponse:
+    """Show the findings, what steel waits for first."""
+    building = request.GET.get("building", "")
+    state = request.GET.get("state", "waiting")
+    wanted = QueueFilter(
+        state=state if state in STATES else "waiting",
+        job=request.GET.get("job", "").strip(),
+        building=int(building) if building.isdecimal() and len(building) < 18 else None,
+        topic=request.GET.get("topic", ""),
+    )
+    context = {
+        "wanted": wanted,
+        "states": STATES,
+        "topics": TOPICS,
+        "page": review.review_queue(request.user, wanted, request.GET.get("page")),
+    }
+    return render(request, "checks/findings.html", context)
+
+
+@require_GET
+def finding(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show one finding: readings, cause, remedies, history, and what to do."""
+    return _page(request, _seen(request, pk))
+
+
+@require_POST
+def decision(request: HttpRequest, pk: int) -> HttpResponse:
+    """Order a remedy, signed."""
+    found = _seen(request, pk)
+    form = DecideForm(request.POST, request=request, finding=found)
+    return _attempt(
+        request,
+        found,
+        {"decide_form": form},
+        lambda: decide(actor=request.user, finding=found, **form.order()),
+        "Decided.",
+    )
+
+
+@require_POST
+def again(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for another measurement."""
+    found = _seen(request, pk)
+    form = AskForm(request.POST)
+    return _attempt(
+        request,
+        found,
+        {"ask_form": form},
+        lambda: ask_again(actor=request.user, finding=found, **form.cleaned_data),
+        "Asked for another measurement.",
+    )
+
+
+@require_POST
+def carried_out(request: HttpRequest, pk: int) -> HttpResponse:
+    """Report a decision as carried out."""
+    decisions = Decision.objects.filter(
+        finding__in=Finding.objects.visible_to(request.user)
+    )
+    made = get_object_or_404(decisions, pk=pk)
+    found = _seen(request, made.finding_id)
+    form = CarryOutForm(request.POST)
+    return _attempt(
+        request,
+        found,
+        {"carry_form": form},
+        lambda: carry_out(actor=request.user, decision=made, **form.cleaned_data),
+        "Reported as carried out. Measure it again to close the finding.",
+    )
+
+
+def _seen(request: HttpRequest, pk: int) -> Finding:
+    found = review.finding_for(request.user, pk)
+    if found is None:
+        raise Http404
+    return found
+
+
+def _attempt(
+    request: HttpRequest,
+    found: Finding,
+    forms: dict[str, Form],
+    act: Callable[[], object],
+    done: str,
+) -> HttpResponse:
+    """Do what a form asks; show the page again with what speaks against it."""
+    (form,) = forms.values()
+    if not form.is_valid():
+        return _page(request, found, forms, status=400)
+    try:
+        act()
+    except ValidationError as error:
+        if hasattr(error, "error_dict"):
+            known = {name for name in error.error_dict if name in form.fields}
+            for name, errors in error.error_dict.items():
+                form.add_error(name if name in known else None, errors)
+        else:
+            form.add_error(None, error)
+        return _page(request, found, forms, status=400)
+    except ConflictError as error:
+        messages.warning(request, str(error))
+        return _page(request, _seen(request, found.pk), status=409)
+    messages.success(request, done)
+    return redirect(found)
+
+
+def _page(
+    request: HttpRequest,
+    found: Finding,
+    forms: dict[str, Form] | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    roles = found.building.roles_of(request.user)
+    events = list(found.events.all())
+    seen = {"seen": events[-1].pk if events else None}
+    decisions = list(found.decisions.all())
+    holds = decisions[-1] if decisions else None
+    state = found.state
+    flagged = found.flagged_at is not None
+    proposal = found.remedies[0] if found.remedies else ACCEPT
+    context = {
+        "finding": found,
+        "building": found.building,
+        "title": topic_words(found.topic),
+        "rows": review.rows_of_finding(found),
+        "remedies": review.remedies_shown(found),
+        "ruled_out": review.ruled_out(found),
+        "decisions": [
+            (made, remedy_words(made.remedy["remedy"])) for made in decisions
+        ],
+        "holds": holds,
+        "events": events,
+        "decidable": state in ("open", "remeasure", "carried_out")
+        or (state == "decided" and flagged),
+        "why_not": why_not_decide(request.user, found, proposal)
+        and why_not_decide(request.user, found, ACCEPT),
+        "may_ask": may(Action.ASK_AGAIN, roles)
+        and (flagged or state in ("open", "decided")),
+        "may_carry": may(Action.CARRY_OUT, roles)
+        and state == "decided"
+        and not flagged,
+        "decide_form": DecideForm(request=request, finding=found, initial=seen),
+        "ask_form": AskForm(initial=seen),
+        "carry_form": CarryOutForm(),
+    }
+    return render(
+        request, "checks/finding.html", {**context, **(forms or {})}, status=status
+    )

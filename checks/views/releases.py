@@ -1,0 +1,104 @@
+"""Hold points, their signatures, and the public check of a digest."""
+
+import re
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_GET, require_http_methods
+
+from checks.forms import SignReleaseForm
+from checks.models import Release
+from checks.queries.releases import frozen
+from checks.services.errors import ConflictError, NotReadyError
+from checks.services.hold_points import gates
+from checks.services.releases import hold_points, sign_release, verify_digest
+from checks.views.readings import seen_building
+from core.permissions import Action, may, require
+from jobs.models import Building
+
+DIGEST = re.compile(r"[0-9a-fA-F]{64}")
+
+
+@require_GET
+def releases(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show every gate of a building: signed, or what is still missing."""
+    building = seen_building(request, pk)
+    context = {
+        "building": building,
+        "gates": gates(building),
+        "may_sign": may(Action.SIGN_RELEASE, building.roles_of(request.user)),
+    }
+    return render(request, "checks/releases.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def sign(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+    """Sign one gate, with the password again."""
+    building = seen_building(request, pk)
+    if kind not in Release.Kind.values:
+        raise Http404
+    roles = building.roles_of(request.user)
+    require(request.user, Action.SIGN_RELEASE, roles=roles)
+    form = SignReleaseForm(request.POST or None, request=request)
+    missing = hold_points(building, kind)
+    if form.is_valid():
+        try:
+            release = sign_release(
+                actor=request.user,
+                building=building,
+                kind=kind,
+                note=form.cleaned_data["note"],
+            )
+        except (NotReadyError, ConflictError) as error:
+            messages.warning(request, str(error))
+            return redirect("checks:releases", building.pk)
+        messages.success(request, f"The {release.get_kind_display()} is signed.")
+        return redirect(release)
+    context = {
+        "building": building,
+        "kind": Release.Kind(kind),
+        "form": form,
+        "missing": missing,
+    }
+    status = 400 if form.is_bound else 200
+    return render(request, "checks/sign.html", context, status=status)
+
+
+@require_GET
+def release(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a signed release: the record as it was frozen, and the notice."""
+    buildings = Building.objects.visible_to(request.user)
+    signed = Release.objects.filter(building__in=buildings)
+    found = get_object_or_404(
+        signed.select_related("building__job", "revision", "signed_by"), pk=pk
+    )
+    address = reverse("checks:verify_digest", args=[found.digest])
+    context = {
+        "release": found,
+        "building": found.building,
+        "frozen": frozen(found),
+        "genuine": verify_digest(found.digest) is not None,
+        "verify_url": request.build_absolute_uri(address),
+    }
+    return render(request, "checks/release.html", context)
+
+
+@login_not_required
+@never_cache
+@require_GET
+def verify(request: HttpRequest, digest: str = "") -> HttpResponse:
+    """Say whether a digest is that of a release, to anyone who holds the paper."""
+    asked = (digest or request.GET.get("digest", "")).strip()
+    well_formed = bool(DIGEST.fullmatch(asked))
+    found = verify_digest(asked) if well_formed else None
+    context = {
+        "asked": asked,
+        "well_formed": well_formed,
+        "release": found,
+        "signed_by": found.record["signed_by"] if found else None,
+    }
+    return render(request, "checks/verify.html", context)

@@ -1,0 +1,148 @@
+"""Checks, findings and figures in the words a crew and an engineer use."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from jobs.plan.sheet import Check, Kind
+
+REMEDIES = {
+    "remeasure": "Measure again",
+    "shift": "Set the plate where it fits",
+    "shim": "Shim",
+    "ream": "Ream the holes",
+    "slot": "Slot the holes",
+    "re_anchor": "Cut off and re-anchor",
+    "extend_rod": "Extend the rod",
+    "lower_pad": "Lower the high pad",
+    "square_up": "Square up",
+    "wait_for_strength": "Wait for strength",
+    "plumb_up": "Plumb up",
+    "refer": "The engineer orders",
+    "accept": "Accept as it is",
+}
+TOPICS = {
+    "squareness": "Outline out of square",
+    "wall": "Wall {}",
+    "position": "Rods at {}",
+    "projection": "Projection at {}",
+    "level": "Pad {}",
+    "strength": "Concrete strength",
+    "notch_width": "Notch width on {}",
+    "notch_depth": "Notch depth on {}",
+    "plumb": "Plumb of {}",
+}
+PLAIN_TEXT = frozenset(
+    {"remedy", "approval", "reason", "cautions", "why_second", "rods", "checks"}
+)
+RATIOS = frozenset({"ratio", "required", "engaged"})
+ANGLES = frozenset({"turn", "lean"})
+COUNTS = frozenset({"shims_saved", "rod", "count"})
+STRESSES = ("strength", "stress")
+LABELS = {
+    "shim": "shim",
+    "residual": "left over after shimming",
+    "thread_left": "thread left above the nut",
+    "hole_diameter": "hole diameter",
+    "shift_along": "shift along the wall",
+    "shift_in": "shift inward",
+    "turn": "turn, counter-clockwise",
+    "edge_left": "edge left",
+    "edge_needed": "edge needed, AISC 360 Table J3.4",
+    "lower_by": "lower by",
+    "shims_saved": "shims saved",
+    "shortfall": "below the highest pad",
+    "deviation": "deviation",
+    "engaged": "of the nut engaged",
+    "ratio": "of the specified strength",
+    "required": "needed",
+    "move": "move",
+}
+
+
+def check_words(check: Check) -> str:
+    """Say what is measured, short enough for a line on a phone."""
+    ends = " to ".join(check.corners)
+    rods = " and ".join(str(number) for number in check.rods)
+    words = {
+        Kind.DIAGONAL: f"Diagonal {ends}",
+        Kind.WALL: f"Wall {ends}, whole length",
+        Kind.LINE: f"{check.mark}, reference line",
+        Kind.SETBACK: f"Rod {rods}, setback from the steel line",
+        Kind.OFFSET: f"Rod {rods}, offset from the reference line",
+        Kind.GAGE: f"Rods {rods}, centre to centre",
+        Kind.PROJECTION: f"Rod {rods}, projection",
+        Kind.LEVEL: f"Pad {check.mark}",
+        Kind.BENCHMARK: f"Benchmark {check.name}",
+        Kind.STRENGTH: f"Sample {check.name}",
+        Kind.NOTCH_WIDTH: f"Wall {ends}, notch width",
+        Kind.NOTCH_DEPTH: f"Wall {ends}, notch depth",
+        Kind.PLUMB: f"{check.mark}, lean {check.axis or ''}",
+    }
+    return words[check.kind].strip()
+
+
+def topic_words(topic: str) -> str:
+    """Say what a finding is about."""
+    word, _, rest = topic.partition(":")
+    return TOPICS.get(word, topic).format(rest)
+
+
+def remedy_words(name: str) -> str:
+    """Name a remedy for people."""
+    return REMEDIES.get(name, name.replace("_", " ").capitalize())
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of a remedy's arithmetic: a length in mm, or text."""
+
+    label: str
+    mm: float | None = None
+    text: str = ""
+
+
+def figures_of(remedy: Mapping[str, Any], prefix: str = "") -> list[Figure]:
+    """Lay a remedy's arithmetic open, one figure a line."""
+    return list(_figures(remedy, prefix))
+
+
+def _figures(values: Mapping[str, Any], prefix: str) -> Iterator[Figure]:
+    for name, value in values.items():
+        if value is None or (not prefix and name in PLAIN_TEXT):
+            continue
+        label = f"{prefix}{LABELS.get(name, name.replace('_', ' '))}"
+        yield from _figure(name, label, value)
+
+
+def _figure(name: str, label: str, value: Any) -> Iterator[Figure]:
+    if isinstance(value, Mapping):
+        yield from _figures(value, f"{label}: ")
+    elif isinstance(value, list) and value and isinstance(value[0], Mapping):
+        for row in value:
+            named = row.get("corner") or row.get("mark") or row.get("rod") or ""
+            rest = {key: row[key] for key in row if key not in ("corner", "rod")}
+            yield from _figures(rest, f"{label} {named}: ")
+    elif isinstance(value, list):
+        if value:
+            yield Figure(label, text=", ".join(str(item) for item in value))
+    elif isinstance(value, bool):
+        yield Figure(label, text="yes" if value else "no")
+    elif isinstance(value, int | float):
+        yield _number(name, label, float(value))
+    else:
+        yield Figure(label, text=str(value))
+
+
+def _number(name: str, label: str, value: float) -> Figure:
+    if name in RATIOS or name.endswith("_ratio"):
+        return Figure(label, text=f"{value:.0%}")
+    if name in ANGLES or name.endswith("_rad"):
+        return Figure(label, text=f"{value * 1000:.2f} mrad")
+    if name in COUNTS:
+        return Figure(label, text=f"{value:.0f}")
+    if name.endswith("_mpa") or any(word in name for word in STRESSES):
+        return Figure(label, text=f"{value:.1f} MPa")
+    if name.endswith("_n"):
+        return Figure(label, text=f"{value / 1000:.1f} kN")
+    return Figure(label, mm=value)
