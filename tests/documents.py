@@ -1,50 +1,115 @@
-"""Exchange documents to start a test from; every number in them is invented."""
+"""Exchange documents for tests: one invented building, read perfectly or not."""
 
+import copy
+from collections.abc import Callable
 from typing import Any
 
+from core.units import format_length
+from jobs.exchange.parse import read_building
+from jobs.plan.sheet import Kind, check_sheet
 
-def shed(**members: Any) -> dict[str, Any]:
-    """Give a small shed: four walls, a notch, one detail, six positions.
+Document = dict[str, Any]
 
-    Keyword arguments replace or add members of the document.
-    """
+PLATE = {"thickness": '5/8"', "hole_diameter": '1 1/16"', "edge_distance": '1 3/4"'}
+
+
+def plan(length_unit: str = "in") -> Document:
+    """A 96 ft by 64 ft shed, three frames, one corner detail: invented."""
+    rods = [
+        {"in": inward, "along": along, "diameter": '7/8"', "projection": '3 3/4"'}
+        for inward in ('6"', '11"')
+        for along in ('-2 1/4"', '2 1/4"')
+    ]
     return {
         "format": "padstone.building/1",
-        "name": "Larch yard shed",
-        "length_unit": "ft",
+        "name": "Alder Bank seed store",
+        "length_unit": length_unit,
         "outline": [
-            {"corner": "A", "x": 0, "y": 0},
-            {"corner": "B", "x": 66, "y": 0},
-            {"corner": "C", "x": 66, "y": 38},
-            {"corner": "D", "x": 0, "y": 38},
+            {"corner": "SW", "x": "0 ft", "y": "0 ft"},
+            {"corner": "SE", "x": "96'", "y": "0 ft"},
+            {"corner": "NE", "x": "96'", "y": "64'"},
+            {"corner": "NW", "x": "0 ft", "y": "64'"},
         ],
-        "notch": {"width": '1 1/2"', "depth": '1 1/2"'},
-        "shim_thicknesses": ['1/16"', '1/8"', '1/4"'],
+        "diagonals": [["SW", "NE"], ["SE", "NW"]],
+        "notch": {"width": '1 3/8"', "depth": '1 3/8"'},
+        "tolerances": {"basis": "metal-building-practice"},
+        "shim_thicknesses": ['1/16"', '1/8"', '1/4"', '1/2"'],
         "details": {
-            "M": {
-                "reference": "centreline",
-                "plate": {
-                    "thickness": '5/8"',
-                    "hole_diameter": '1 1/16"',
-                    "edge_distance": '1 1/2"',
-                },
-                "rods": [
-                    {
-                        "in": inward,
-                        "along": along,
-                        "diameter": '3/4"',
-                        "projection": '3 1/2"',
-                    }
-                    for inward in ('7"', '12"')
-                    for along in ('-2 1/2"', '2 1/2"')
-                ],
-            }
+            "M": {"reference": "centreline", "plate": PLATE, "rods": rods},
         },
         "positions": [
             {"mark": f"{row}{number}", "wall": wall, "along": along, "detail": "M"}
-            for row, wall in (("S", "A-B"), ("N", "C-D"))
-            for number, along in ((1, "2'"), (2, "33'"), (3, "64'"))
+            for row, wall in (("A", "SW-SE"), ("B", "NE-NW"))
+            for number, along in ((1, "24'"), (2, "48'"), (3, "72'"))
         ],
-        "concrete": {"specified_strength": "3500 psi", "placed_on": "2026-04-07"},
-        **members,
+        "concrete": {"specified_strength": "3500 psi"},
+        "instruments": {
+            "T1": {
+                "kind": "steel tape",
+                "class": "I",
+                "standard_temperature": "20 degC",
+            },
+            "L1": {"kind": "optical level"},
+        },
+        "readings": [],
     }
+
+
+def read_perfectly(document: Document) -> Document:
+    """Every required check read once, exactly as planned; all pads alike."""
+    checks = check_sheet(read_building(document).plan)
+    done = copy.deepcopy(document)
+    done["readings"] = [
+        {
+            "id": f"p{number}",
+            "check": check.key,
+            "value": "1400 mm"
+            if check.kind is Kind.LEVEL
+            else f"{check.nominal:.6f} mm",
+            "by": "crew 3",
+            "at": "2026-04-20T09:30:00Z",
+            "instrument": "L1" if check.kind is Kind.LEVEL else "T1",
+            **({} if check.kind is Kind.LEVEL else {"temperature": "20 degC"}),
+        }
+        for number, check in enumerate(checks)
+        if check.kind not in (Kind.PLUMB, Kind.GAGE)
+    ]
+    done["readings"].append(
+        {
+            "id": "strength-1",
+            "check": "strength:F1",
+            "value": "3100 psi",
+            "by": "laboratory",
+            "at": "2026-04-27T12:00:00Z",
+        }
+    )
+    return done
+
+
+def shed(change: Callable[[Document], None] | None = None) -> Document:
+    """The shed read perfectly, then changed."""
+    document = read_perfectly(plan())
+    if change:
+        change(document)
+    return document
+
+
+def off_by(document: Document, check: str, mm: float) -> None:
+    """Make the reading of a check this much larger. [mm]"""
+    reading = reading_of(document, check)
+    reading["value"] = f"{float(reading['value'].removesuffix(' mm')) + mm:.6f} mm"
+
+
+def reading_of(document: Document, check: str) -> Document:
+    """The first reading of a check."""
+    return next(r for r in document["readings"] if r["check"] == check)
+
+
+def as_imperial(document: Document, denominator: int = 64) -> Document:
+    """The same with every millimetre reading typed in feet, inches and fractions."""
+    changed = copy.deepcopy(document)
+    for reading in changed["readings"]:
+        if str(reading["value"]).endswith(" mm"):
+            mm = float(reading["value"].removesuffix(" mm"))
+            reading["value"] = format_length(mm, "imperial", denominator)
+    return changed

@@ -108,6 +108,14 @@ def _again(
             f" instrument explains {explained}."
         )
         return measure_again(reason, apart), None
+    contradicted = [
+        key
+        for row in judged.solved.contradicted
+        if (key := judged.table.checks[row].key) in keys
+    ]
+    if contradicted:
+        reason = f"Setback, offset and gage contradict each other: {', '.join(keys)}."
+        return measure_again(reason, keys), None
     if suspects:
         reason = f"The other lengths contradict {', '.join(suspects)} (|w| > 3.29)."
         return measure_again(reason, suspects), None

@@ -5,11 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine import pattern, plate, rigid
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable, RodTable
 from checks.tolerances import Limits
 from jobs.plan.sheet import Kind
+
+PATTERN = (Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+CRITICAL_W = 3.29  # W. Baarda (1968): 0.1 % of good readings exceed it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,6 +24,8 @@ class Rods:
     from_line : (n_rods, 2) deviation with the reference line taken as built: what
         setback, offset and gage readings say, and what `rod_location` limits.
     deviation : (n_rods, 2) from the plan, the reference line's own included.
+    contradicted : rows of the checks whose readings the rest of their pattern
+        contradicts.
     line : (n_positions,) deviation of the reference line along its wall; NaN where
         it was not measured, when it is taken to be where the plan has it.
     """
@@ -30,6 +35,7 @@ class Rods:
     deviation: FloatArray
     determined: BoolArray
     line: FloatArray
+    contradicted: IntArray
 
     @property
     def miss(self) -> FloatArray:
@@ -59,12 +65,13 @@ class Groups:
 
 def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rods:
     """Each rod from whatever lines, setbacks, offsets and gages were read."""
+    rows = {kind: _read(table, observed, kind) for kind in PATTERN}
     solution = pattern.solve_patterns(
         rods.planned,
         rods.position,
-        setback=_single(table, rods, observed, Kind.SETBACK),
-        offset=_single(table, rods, observed, Kind.OFFSET),
-        gage=_gages(table, rods, observed),
+        setback=_single(table, rods, observed, rows[Kind.SETBACK]),
+        offset=_single(table, rods, observed, rows[Kind.OFFSET]),
+        gage=_gages(table, rods, observed, rows[Kind.GAGE]),
     )
     line = np.full(len(rods.groups), np.nan)
     order = {group.position.mark: i for i, group in enumerate(rods.groups)}
@@ -79,17 +86,44 @@ def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rod
         as_built=solution.rods_mm + moved,
         from_line=from_line,
         deviation=from_line + moved,
-        determined=np.asarray(solution.determined).reshape(len(rods), -1).all(axis=1),
+        determined=solution.determined.all(axis=1),
         line=line,
+        contradicted=_contradicted(rows, solution, observed),
     )
 
 
-def _single(
-    table: CheckTable, rods: RodTable, observed: Observations, kind: Kind
-) -> tuple[np.ndarray, FloatArray, FloatArray]:
-    """Rod rows, values and uncertainties of one kind that names one rod."""
+def _read(table: CheckTable, observed: Observations, kind: Kind) -> IntArray:
+    """Rows of one kind that were read."""
     rows = table.rows(kind)
-    rows = rows[observed.count[rows] > 0]
+    return rows[observed.count[rows] > 0]
+
+
+def _contradicted(
+    rows: dict[Kind, IntArray],
+    solution: pattern.PatternSolution,
+    observed: Observations,
+) -> IntArray:
+    """Rows whose residual in the pattern's solution no uncertainty explains.
+
+    A residual is never larger in the w-statistic's denominator than the reading's
+    own uncertainty, so dividing by the latter is on the lenient side.
+    """
+    residuals = (
+        solution.setback_residuals_mm,
+        solution.offset_residuals_mm,
+        solution.gage_residuals_mm,
+    )
+    found = [
+        rows[kind][np.abs(residual) > CRITICAL_W * observed.uncertainty[rows[kind]]]
+        for kind, residual in zip(PATTERN, residuals, strict=True)
+    ]
+    return np.concatenate(found)
+
+
+def _single(
+    table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Rod rows, values and uncertainties of checks that name one rod."""
     which = [
         rods.row(table.checks[row].mark or "", table.checks[row].rods[0])
         for row in rows
@@ -102,11 +136,9 @@ def _single(
 
 
 def _gages(
-    table: CheckTable, rods: RodTable, observed: Observations
-) -> tuple[np.ndarray, np.ndarray, FloatArray, FloatArray]:
+    table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Both rod rows, values and uncertainties of every gage read."""
-    rows = table.rows(Kind.GAGE)
-    rows = rows[observed.count[rows] > 0]
     pairs = np.array(
         [
             [rods.row(table.checks[row].mark or "", n) for n in table.checks[row].rods]
