@@ -90,6 +90,7 @@ class WallMark:
 
     name: str
     overall: Line
+    ends: tuple[Line, Line]  # from the corners out to the overall dimension
     ticks: tuple[Line, ...]
     running: tuple[Label, ...]
 
@@ -204,6 +205,10 @@ class _Sheet:
         return WallMark(
             name=name,
             overall=_line(a, b, words),
+            ends=(
+                _line(start + out * 60, a + out * 8),
+                _line(end + out * 60, b + out * 8),
+            ),
             ticks=tuple(ticks),
             running=tuple(running),
         )

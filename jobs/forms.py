@@ -178,7 +178,7 @@ class DocumentForm(forms.Form):
             self.building = read_text(self.text)
         except DocumentError as error:
             self.refusals = error.errors
-            self.add_error("document", "Nothing was stored: see the list below.")
+            self.add_error("document", "Nothing was stored: see the list above.")
         return data
 
     def entered(self) -> dict[str, Any]:

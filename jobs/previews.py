@@ -3,6 +3,7 @@
 from collections import Counter
 from dataclasses import dataclass
 
+from jobs.detail_drawing import DetailDrawing, detail_drawing
 from jobs.drawing import PlanDrawing, plan_drawing
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind, check_sheet
@@ -41,6 +42,7 @@ class Preview:
 
     plan: Plan
     drawing: PlanDrawing
+    details: tuple[DetailDrawing, ...]
     counts: tuple[Count, ...]
     rods: int
     readings: int
@@ -67,6 +69,7 @@ def preview_of(plan: Plan, *, readings: int = 0) -> Preview:
     return Preview(
         plan=plan,
         drawing=plan_drawing(plan),
+        details=tuple(map(detail_drawing, plan.details.values())),
         counts=counts_of(plan),
         rods=sum(len(plan.details[each.detail].rods) for each in plan.positions),
         readings=readings,

@@ -68,6 +68,7 @@ class JobRow:
 class ShippingAnswer:
     """What can ship up to and including `until`, and what stops the rest."""
 
+    today: date
     until: date
     released: int
     ready: tuple[tuple[Job, BuildingRow], ...]
@@ -176,6 +177,7 @@ def shipping_answer(person: Person) -> ShippingAnswer:
         late=Count("pk", ~released & Q(building__job__ship_date__lt=today)),
     )
     return ShippingAnswer(
+        today=today,
         until=until,
         released=counts["released"],
         ready=_first(gates.filter(ready)),

@@ -27,9 +27,17 @@ PATTERN_LENGTHS = {  # name: label, example, explanation
     "row_spacing": ("Row to row", '5"', ""),
     "rod": ("Rod diameter", '7/8"', ""),
     "hole": ("Hole in the plate", '1 1/16"', "From the drawing of the plate."),
-    "projection": ("Projection", '3 1/2"', "Above the bearing surface."),
-    "thickness": ("Plate thickness", '5/8"', ""),
-    "edge": ("Hole to plate edge", '1 1/2"', "From the centre of the hole."),
+    "projection": (
+        "Projection",
+        '3 1/2"',
+        "Above the bearing surface; may be left out.",
+    ),
+    "thickness": ("Plate thickness", '5/8"', "May be left out."),
+    "edge": (
+        "Hole to plate edge",
+        '1 1/2"',
+        "From the centre of the hole; may be left out.",
+    ),
 }
 MAY_BE_LEFT_OUT = ("projection", "thickness", "edge")
 

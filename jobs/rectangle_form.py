@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from core.units import UnitError, parse_strength
 from jobs.exchange.parse import DocumentError, Refusal, read_building
 from jobs.exchange.vocabulary import BASES, LONGEST_NAME
 from jobs.plan.rectangle import (
@@ -26,7 +27,8 @@ from jobs.rectangle_fields import (
 )
 
 BARE = re.compile(
-    r"(?P<number>[-+]?(?:(?:[0-9]+ +)?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+))(?P<end>\s*)"
+    r"(?P<number>[-+]?(?:(?:[0-9]+ +)?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+))"
+    r"(?P<end>\s*)"
 )
 STAND_IN = PatternSpec(  # while a pattern is not typed yet; its rods are not drawn
     gage="100 mm", first_row="100 mm", row_spacing="100 mm", rod="20 mm", hole="22 mm"
@@ -42,12 +44,17 @@ PLACES = {  # where the document's refusals belong on the page
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Fields that stand together on the page; `needed` hides "may be left out"."""
+    """Fields that stand together on the page.
+
+    `needed` hides "may be left out"; one that may fold is closed until it is begun.
+    """
 
     title: str
-    help: str
     fields: tuple[forms.BoundField, ...]
+    help: str = ""
     needed: bool = False
+    may_fold: bool = False
+    begun: bool = True
 
 
 class RectangleForm(forms.Form):
@@ -87,6 +94,16 @@ class RectangleForm(forms.Form):
         super().__init__(*args, **kwargs)
         for pattern in PATTERNS:
             self.fields |= pattern_fields(pattern)
+
+    def clean_strength(self) -> str:
+        """Read the strength here, so that it is judged whatever else is wrong."""
+        text = str(self.cleaned_data["strength"]).strip()
+        try:
+            if text and parse_strength(text) <= 0:
+                raise forms.ValidationError("This has to be greater than zero.")
+        except UnitError as error:
+            raise forms.ValidationError(str(error)) from None
+        return text
 
     def clean(self) -> dict[str, Any]:
         """Draw up the document; each fault goes to its field."""
@@ -150,34 +167,35 @@ class RectangleForm(forms.Form):
                 )
             ),
         )
-        return replace(preview, drawing=drawing, counts=(), few_rods=())
+        details = tuple(
+            each
+            for name, each in zip(plan.details, preview.details, strict=True)
+            if not self._faulty(name)
+        )
+        return replace(
+            preview, drawing=drawing, details=details, counts=(), few_rods=()
+        )
 
     @property
     def groups(self) -> list[Group]:
         """The fields as they stand on the page."""
         outline = ("name", "length_unit", "width", "length", "bays")
-        ends = {
-            "endwall": "Leave all of it out where the endwalls have no columns.",
-            "corner": "Leave all of it out where no column stands in the corners.",
-        }
+        concrete = ("notch_width", "notch_depth", "strength")
         return [
-            Group("Outline", "", self._bound(outline)),
-            Group("Frame columns", "", self._pattern("frame"), needed=True),
+            Group("Outline", self._bound(outline)),
+            Group(PATTERNS["frame"], self._pattern("frame"), needed=True),
             *(
                 Group(
                     PATTERNS[name],
-                    help_text,
-                    (self[self.needs[name]], *self._pattern(name)),
-                    needed=True,
+                    (self[place], *self._pattern(name)),
+                    help="if there are any",
+                    may_fold=True,
+                    begun=self._used(name),
                 )
-                for name, help_text in ends.items()
+                for name, place in self.needs.items()
             ),
-            Group(
-                "Concrete",
-                "",
-                self._bound(("notch_width", "notch_depth", "strength")),
-            ),
-            Group("For the record", "", self._bound(("basis", "note"))),
+            Group("Concrete", self._bound(concrete)),
+            Group("For the record", self._bound(("basis", "note"))),
         ]
 
     def _bound(self, names: tuple[str, ...]) -> tuple[forms.BoundField, ...]:

@@ -6,11 +6,11 @@ from django.template.loader import render_to_string
 
 from jobs.drawing import plan_drawing
 from jobs.exchange.parse import read_building
-from tests import documents
+from tests.jobs import sheds
 
 
 def drawn(**members):
-    return plan_drawing(read_building(documents.shed(**members)).plan)
+    return plan_drawing(read_building(sheds.shed(**members)).plan)
 
 
 def points(text):
@@ -49,7 +49,7 @@ def test_at_an_inward_corner_the_concrete_keeps_its_distance():
 
 
 def test_without_a_notch_there_is_no_second_edge():
-    document = documents.shed()
+    document = sheds.shed()
     del document["notch"]
     assert plan_drawing(read_building(document).plan).concrete == ""
 

@@ -8,7 +8,8 @@ from django.utils.timezone import localdate
 from core.models import Role
 from jobs import services
 from jobs.models import Building, Job, Stage
-from tests import documents, factories
+from tests import factories
+from tests.jobs import sheds
 
 VISITORS = ("anonymous", "stranger", "field_lead", "engineer", "operations")
 SIGN_IN = 302  # sent to the sign-in page
@@ -99,7 +100,7 @@ def test_the_list_takes_as_many_queries_for_many_jobs_as_for_one(
         for _ in range(many):
             job = factories.job(operations, ship_date=ship)
             for name in ("One", "Two"):
-                factories.building(job, operations, documents.shed(name=name))
+                factories.building(job, operations, sheds.shed(name=name))
         counts.append(queries_of(client, django_assert_max_num_queries, "/", 12))
     assert counts[0] == counts[1]
 
@@ -111,7 +112,7 @@ def test_a_job_takes_as_many_queries_for_many_buildings_as_for_one(
     counts = []
     for names in (["One"], ["Two", "Three", "Four"]):
         for name in names:
-            factories.building(job, operations, documents.shed(name=name))
+            factories.building(job, operations, sheds.shed(name=name))
         url = job.get_absolute_url()
         counts.append(queries_of(client, django_assert_max_num_queries, url, 14))
     assert counts[0] == counts[1]
@@ -132,7 +133,7 @@ def test_a_plan_takes_as_many_queries_for_many_revisions_as_for_one(
 
 
 def longer(length: int) -> dict:
-    document = documents.shed()
+    document = sheds.shed()
     document["outline"][1]["x"] = document["outline"][2]["x"] = length
     return document
 
@@ -152,7 +153,7 @@ def several(client, operations, stranger, engineer):
             operations, number=number, ship_date=ship, engineer=engineer
         )
         if days is not None:
-            factories.building(job, operations, documents.shed(name=f"Hall {number}"))
+            factories.building(job, operations, sheds.shed(name=f"Hall {number}"))
     late, ready, finished = Building.objects.order_by("job__ship_date")
     services.set_stage_state(late, "verification", "held", "level of S1 undecided")
     services.set_progress(
@@ -308,7 +309,7 @@ def importing(client, operations, job):
 
 
 def test_a_document_is_shown_before_it_is_stored(importing):
-    response = importing(documents.shed())
+    response = importing(sheds.shed())
     page = response.content.decode()
     assert response.status_code == 200
     assert "<svg" in page
@@ -318,7 +319,7 @@ def test_a_document_is_shown_before_it_is_stored(importing):
 
 
 def test_a_document_is_stored_when_told_to(importing, job):
-    response = importing(documents.shed(), store="yes", note="sheet A1")
+    response = importing(sheds.shed(), store="yes", note="sheet A1")
     building = job.buildings.get()
     assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
     assert building.current_revision().note == "sheet A1"
@@ -327,7 +328,7 @@ def test_a_document_is_stored_when_told_to(importing, job):
 def test_a_file_reads_like_a_pasted_document(client, operations, job, tmp_path):
     client.force_login(operations)
     path = tmp_path / "plan.json"
-    path.write_text(json.dumps(documents.shed()), encoding="utf-8-sig")
+    path.write_text(json.dumps(sheds.shed()), encoding="utf-8-sig")
     with path.open("rb") as file:
         response = client.post(
             reverse("jobs:import_building", args=[job.pk]), {"file": file}
@@ -338,7 +339,7 @@ def test_a_file_reads_like_a_pasted_document(client, operations, job, tmp_path):
 
 
 def test_every_error_is_listed_by_its_place_and_nothing_is_stored(importing):
-    document = documents.shed(length_unit="cubit")
+    document = sheds.shed(length_unit="cubit")
     document["positions"][3]["detail"] = "Z"
     response = importing(document, store="yes")
     page = response.content.decode()
@@ -375,7 +376,7 @@ def test_a_file_that_is_no_document_is_refused_in_words(
 def test_a_building_of_the_same_name_is_refused_with_the_document_kept(
     importing, building
 ):
-    response = importing(documents.shed(), store="yes")
+    response = importing(sheds.shed(), store="yes")
     page = response.content.decode()
     assert response.status_code == 400
     assert "already has a building called" in page
@@ -404,7 +405,7 @@ def test_a_revision_without_a_change_is_refused_in_words(client, operations, bui
     client.force_login(operations)
     response = client.post(
         reverse("jobs:revise", args=[building.pk]),
-        {"document": json.dumps(documents.shed()), "store": "yes"},
+        {"document": json.dumps(sheds.shed()), "store": "yes"},
     )
     assert response.status_code == 400
     assert "nothing in it differs" in response.content.decode()
@@ -413,6 +414,6 @@ def test_a_revision_without_a_change_is_refused_in_words(client, operations, bui
 def test_a_stored_document_comes_out_as_it_went_in(client, operations, building):
     client.force_login(operations)
     response = client.get(reverse("jobs:document", args=[building.pk, 1]))
-    assert response.json() == documents.shed()
+    assert response.json() == sheds.shed()
     missing = client.get(reverse("jobs:document", args=[building.pk, 2]))
     assert missing.status_code == 404

@@ -9,7 +9,8 @@ from jobs import services
 from jobs.exchange.parse import DocumentError
 from jobs.models import Building, Job, Stage
 from jobs.plans import plan_of
-from tests import documents, factories
+from tests import factories
+from tests.jobs import sheds
 
 
 def test_whoever_opens_a_job_works_on_it(operations):
@@ -124,10 +125,10 @@ def test_readings_of_a_document_are_not_kept_with_its_plan(job, operations):
         "by": "crew 1",
         "at": "2026-05-04T10:00:00Z",
     }
-    measured = documents.shed(readings=[reading])
+    measured = sheds.shed(readings=[reading])
     revision = factories.building(job, operations, measured).current_revision()
     plain = factories.building(
-        factories.job(operations), operations, documents.shed()
+        factories.job(operations), operations, sheds.shed()
     ).current_revision()
     assert "readings" not in revision.document
     assert revision.digest == plain.digest
@@ -135,26 +136,26 @@ def test_readings_of_a_document_are_not_kept_with_its_plan(job, operations):
 
 def test_a_document_that_does_not_fit_leaves_nothing_behind(job, operations):
     with pytest.raises(DocumentError) as refused:
-        factories.building(job, operations, documents.shed(outline=[], details={}))
+        factories.building(job, operations, sheds.shed(outline=[], details={}))
     assert len(refused.value.errors) >= 2
     assert not Building.objects.exists()
 
 
 def test_two_buildings_of_a_job_have_two_names(building, operations):
     with pytest.raises(ValidationError, match="already has a building called"):
-        factories.building(building.job, operations, documents.shed())
+        factories.building(building.job, operations, sheds.shed())
 
 
 def test_the_field_does_not_draw_plans(job, field_lead):
     with pytest.raises(PermissionDenied):
-        factories.building(job, field_lead, documents.shed())
+        factories.building(job, field_lead, sheds.shed())
 
 
 def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer):
     revision = services.revise_plan(
         actor=engineer,
         building=building,
-        document=documents.shed(name="Larch yard store"),
+        document=sheds.shed(name="Larch yard store"),
         note="sheet A2, second issue",
     )
     building.refresh_from_db()
@@ -168,7 +169,7 @@ def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer
 def test_a_revision_without_a_change_is_refused(building, operations):
     with pytest.raises(ValidationError, match="revision 1, the plan in force"):
         services.revise_plan(
-            actor=operations, building=building, document=documents.shed(), note=""
+            actor=operations, building=building, document=sheds.shed(), note=""
         )
     assert building.revisions.count() == 1
 
@@ -178,7 +179,7 @@ def test_an_earlier_plan_can_be_put_in_force_again(building, operations):
         services.revise_plan(
             actor=operations,
             building=building,
-            document=documents.shed(name=name),
+            document=sheds.shed(name=name),
             note="",
         )
     digests = [each.digest for each in building.revisions.order_by("number")]
