@@ -307,6 +307,14 @@ def _measure(
             f"{what} is text with its unit, such as {example}; "
             f"this is {kind_of(value)}."
         )
+    return _read_measure(value, what, target, example)
+
+
+@lru_cache(maxsize=4096)
+def _read_measure(
+    value: str, what: str, target: str, example: str
+) -> tuple[float, float]:
+    """Read a number with a unit; crews send the same few temperatures by thousands."""
     found = _QUANTITY.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
     if found is None:
         raise UnitError(
