@@ -44,6 +44,7 @@ def configure_logs(level: str, *, as_json: bool) -> None:
             "loggers": {
                 "axes": {"level": "WARNING"},
                 "celery.beat": {"level": "WARNING"},
+                "kombu.connection": {"level": "ERROR"},
                 "django.utils.autoreload": {"level": "WARNING"},
             },
         }

@@ -6,6 +6,7 @@ from django.contrib.auth import views as auth_views
 from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 
+from checks.views import building
 from core import views
 
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -36,19 +37,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("preferences/", views.preferences, name="preferences"),
     path("health/live", views.live, name="health-live"),
     path("health/ready", views.ready, name="health-ready"),
+    path("buildings/<int:pk>/", building, name="building"),
+    path("", include("jobs.urls")),
+    path("", include("checks.urls")),
 ]
 
-try:
-    from checks.views.plans import building
-
-    urlpatterns.append(path("buildings/<int:pk>/", building, name="building"))
-except ImportError:
-    pass
-for prefix, module in (("", "jobs.urls"), ("", "checks.urls"), ("api/v1/", "api.urls")):
-    try:
-        if find_spec(module):
-            urlpatterns.append(path(prefix, include(module)))
-    except ImportError:
-        pass
+# The interface for programs is the one part that may be left out of a deployment.
+if find_spec("api.urls"):
+    urlpatterns.append(path("api/v1/", include("api.urls")))
 
 handler500 = "core.views.server_error"
