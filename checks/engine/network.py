@@ -277,8 +277,9 @@ def _normal(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Weighted rows, distances and regular normal matrix of some figures.
 
-    The movements taken out are those at the start: it is enough that they are no
-    distance's at the points themselves, and then the step is the same to the digit.
+    The movements taken out are those of the start, not of the points as they are:
+    a step still solves the normal equations exactly, it only fixes another part of
+    what no distance sees.
     """
     matrix, distance = _jacobian(figure.incidence, flat[which])
     matrix *= figure.weights[which][..., None] * figure.loose
