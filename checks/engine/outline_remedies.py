@@ -5,7 +5,7 @@ from typing import Any
 
 from checks.engine import cautions
 from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
-from core.units import format_length
+from core.units import LengthStyle, format_length
 
 
 def advise_square(
@@ -14,7 +14,7 @@ def advise_square(
     moves: Sequence[Mapping[str, Any]],
     missing: Sequence[str],
     again: Remedy | None,
-    style: str,
+    style: LengthStyle,
 ) -> Advice:
     """Out of square: which corner to move, along which wall, by how much.
 
@@ -64,7 +64,7 @@ def advise_square(
 
 
 def advise_wall(
-    deviation: float, wall: str, style: str, again: Remedy | None
+    deviation: float, wall: str, style: LengthStyle, again: Remedy | None
 ) -> Advice:
     """A wall long or short beyond its limit. `deviation` in mm."""
     found = [] if again is None else [again]

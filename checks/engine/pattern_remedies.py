@@ -9,7 +9,7 @@ from typing import Any
 
 from checks.engine import cautions
 from checks.engine.remedies import SLACK_MM, Advice, Remedy, ranked, refer
-from core.units import format_length
+from core.units import LengthStyle, format_length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ class PatternCase:
     the best place within `line_limit` of it, reached by `shift` and `turn`.
     """
 
-    style: str
+    style: LengthStyle
     worst_miss: float
     line_limit: float
     re_anchor_beyond: float
@@ -111,7 +111,7 @@ def _too_far(case: PatternCase) -> str | None:
     )
 
 
-def _edge(opening: Opening, style: str) -> str:
+def _edge(opening: Opening, style: LengthStyle) -> str:
     """The edge distance after opening, against AISC 360 Table J3.4."""
     if opening.edge_left != opening.edge_left:
         return "The detail gives no edge distance, so the plate's edge cannot be shown."

@@ -6,7 +6,7 @@ from typing import Any
 
 from checks.engine import cautions
 from checks.engine.remedies import SLACK_MM, Advice, Remedy, ranked, refer
-from core.units import format_length
+from core.units import LengthStyle, format_length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +18,7 @@ class LevelCase:
     `thread_left` is what stands above the nut after shimming, NaN where unknown.
     """
 
-    style: str
+    style: LengthStyle
     shortfall: float
     limit: float
     shim_up_to: float
@@ -116,7 +116,7 @@ def _lower(case: LevelCase) -> list[Remedy]:
 class ProjectionCase:
     """One rod too short or too long. Lengths in mm; NaN where not known."""
 
-    style: str
+    style: LengthStyle
     rods: tuple[int, ...]
     deviation: float
     thread_left: float
@@ -210,7 +210,7 @@ def advise_strength(
     return Advice(remedies=ranked(found))
 
 
-def advise_notch(deviation: float, style: str, again: Remedy | None) -> Advice:
+def advise_notch(deviation: float, style: LengthStyle, again: Remedy | None) -> Advice:
     """The sheeting notch: it keeps weather out and holds nothing up."""
     found = [] if again is None else [again]
     off = format_length(abs(deviation), style, 32)
@@ -230,7 +230,7 @@ def advise_plumb(
     height: float,
     limit: float,
     axis: str,
-    style: str,
+    style: LengthStyle,
     again: Remedy | None,
 ) -> Advice:
     """A column out of plumb: pull its top back by the lean."""

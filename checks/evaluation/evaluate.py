@@ -9,7 +9,7 @@ import numpy as np
 
 from checks import tolerances
 from checks.engine import cautions
-from checks.engine.arrays import FloatArray
+from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation import concrete, findings, levels, squareness
 from checks.evaluation.causes import likely_causes
 from checks.evaluation.group_rules import judge_group_rules
@@ -21,12 +21,13 @@ from checks.evaluation.positions import Groups, fit_groups, solve_rods
 from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
 from checks.evaluation.version import MADE_WITH
+from core.units import LengthStyle
 from jobs.plan.geometry import position_frame
 from jobs.plan.model import Building, Plan
 from jobs.plan.sheet import Kind
 
 FORMAT = "padstone.result/1"
-STYLES = {"in": "imperial", "ft": "imperial"}
+STYLES: dict[str, LengthStyle] = {"in": "imperial", "ft": "imperial"}
 
 
 def evaluate(building: Building) -> dict[str, Any]:
@@ -77,7 +78,7 @@ def judge_building(building: Building) -> Judged:
         close=verdicts.close,
         square=square,
         solved=solved,
-        groups=fit_groups(rods, solved, limits),
+        groups=fit_groups(rods, solved, limits, _doubtful(table, rods, verdicts.word)),
         pads=pads,
         threads=threads,
         pad_thread=pad_threads(table, rods, threads, pads),
@@ -117,6 +118,16 @@ def _values(
     nominal[benchmarks] = value[benchmarks]
     sigma[table.rows(Kind.STRENGTH)] = np.nan
     return value, sigma, nominal
+
+
+def _doubtful(table: CheckTable, rods: RodTable, words: np.ndarray) -> BoolArray:
+    """Positions with a line, setback, offset or gage that is not within."""
+    order = {group.position.mark: i for i, group in enumerate(rods.groups)}
+    doubtful = np.zeros(len(rods.groups), dtype=bool)
+    for row in table.rows(*findings.POSITION_KINDS):
+        if words[row] in findings.BAD:
+            doubtful[order[table.checks[row].mark or ""]] = True
+    return doubtful
 
 
 def _written(judged: Judged) -> dict[str, Any]:
@@ -297,4 +308,4 @@ def _rod_words(judged: Judged) -> list[str]:
             check = judged.table.checks[row]
             for rod in check.rods:
                 word[rods.row(check.mark or "", rod)] = "remeasure"
-    return word.tolist()
+    return [str(each) for each in word]

@@ -16,6 +16,7 @@ from checks.evaluation.squareness import Squareness
 from checks.evaluation.suspects import LikelyCause
 from checks.evaluation.table import CheckTable, RodTable
 from checks.tolerances import Limits
+from core.units import LengthStyle
 from jobs.plan.model import Plan
 
 
@@ -37,7 +38,7 @@ class Judged:
 
     plan: Plan
     limits: Limits
-    style: str
+    style: LengthStyle
     table: CheckTable
     rods: RodTable
     observed: Observations

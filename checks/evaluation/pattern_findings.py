@@ -25,7 +25,7 @@ def advise_position(judged: Judged, order: int, again: Remedy | None) -> Advice:
     missing = np.flatnonzero(~judged.solved.determined[rods]) + 1
     if missing.size:
         return _incomplete(judged, order, missing.tolist(), again)
-    place = np.flatnonzero(judged.groups.fitted == order)
+    place = np.flatnonzero(judged.groups.doubtful == order)
     if not place.size:
         found = [] if again is None else [again]
         found.append(refer("The detail has no base plate to judge the rods by."))

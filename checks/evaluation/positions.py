@@ -49,16 +49,19 @@ class Groups:
 
     shift, turn : rigid best fit of as-built to plan, about the planned centroid.
         [mm, rad]
-    free : the plate at its best placement; `held` with its shift kept within the
-        line tolerance; `as_drawn` the overrun at the planned place. Rows are those
-        of `fitted`.
+    fitted : the positions with a plate and every rod determined; `free` is the
+        plate at its best placement there.
+    doubtful : those of them whose rods are not all within; `held` is the plate there
+        with its shift kept within the line tolerance, `as_drawn` the overrun at its
+        planned place.
     """
 
     shift: FloatArray
     turn: FloatArray
     complete: BoolArray
-    fitted: FloatArray  # positions with a plate and every rod determined
+    fitted: IntArray
     free: plate.PlateFit
+    doubtful: IntArray
     held: plate.PlateFit
     as_drawn: FloatArray
 
@@ -86,7 +89,7 @@ def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rod
         as_built=solution.rods_mm + moved,
         from_line=from_line,
         deviation=from_line + moved,
-        determined=solution.determined.all(axis=1),
+        determined=np.logical_and.reduce(solution.determined, axis=1),
         line=line,
         contradicted=_contradicted(rows, solution, observed),
     )
@@ -154,31 +157,48 @@ def _gages(
     )
 
 
-def fit_groups(rods: RodTable, solved: Rods, limits: Limits) -> Groups:
-    """Group shift and turn, and the plate over the rods, for all positions at once."""
+def fit_groups(
+    rods: RodTable, solved: Rods, limits: Limits, doubtful: BoolArray
+) -> Groups:
+    """Group shift and turn, and the plate over the rods, for all positions at once.
+
+    Parameters
+    ----------
+    rods, solved : the rods, planned and as built.
+    limits : for the line tolerance, within which the steel may move.
+    doubtful : array, shape (n_positions,)
+        Positions that need a remedy, and so the plate held near its planned place.
+    """
     rows, real = rods.padded
-    count = len(rods.groups)
-    complete = (solved.determined[rows] | ~real).all(axis=1) if count else real.any(1)
-    shift = np.full((count, 2), np.nan)
-    turn = np.full(count, np.nan)
+    complete = np.logical_and.reduce(solved.determined[rows] | ~real, axis=1)
+    shift = np.full((len(rods.groups), 2), np.nan)
+    turn = np.full(len(rods.groups), np.nan)
     which = np.flatnonzero(complete)
-    planned, built = rods.planned[rows[which]], solved.as_built[rows[which]]
     if which.size:
-        moved = rigid.fit_rigid(planned, built, real[which])
+        moved = rigid.fit_rigid(
+            rods.planned[rows[which]], solved.as_built[rows[which]], real[which]
+        )
         shift[which], turn[which] = moved.shift_mm, moved.turn_rad
     clearance = (rods.hole_diameter - rods.diameter) / 2.0
-    plated = ~np.isnan(clearance[rows[which]]).any(axis=1)
-    fitted = which[plated]
-    planned, built = planned[plated], built[plated]
-    slack, mask = clearance[rows[fitted]], real[fitted]
-    held_to = np.full((fitted.size, 2), float(limits.line()))
-    apart = np.linalg.norm(built - planned, axis=2) - slack
+    fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
+    again = fitted[doubtful[fitted]]
+
+    def fit(some: IntArray, limit: FloatArray | None) -> plate.PlateFit:
+        at = rows[some]
+        return plate.fit_plates(
+            rods.planned[at], solved.as_built[at], clearance[at], real[some], limit
+        )
+
+    apart = np.linalg.norm(solved.deviation, axis=1) - clearance
     return Groups(
         shift=shift,
         turn=turn,
         complete=complete,
         fitted=fitted,
-        free=plate.fit_plates(planned, built, slack, mask=mask),
-        held=plate.fit_plates(planned, built, slack, mask=mask, shift_limit_mm=held_to),
-        as_drawn=np.where(mask, apart, -np.inf).max(axis=1, initial=-np.inf),
+        free=fit(fitted, None),
+        doubtful=again,
+        held=fit(again, np.full((again.size, 2), float(limits.line()))),
+        as_drawn=np.where(real[again], apart[rows[again]], -np.inf).max(
+            axis=1, initial=-np.inf
+        ),
     )
