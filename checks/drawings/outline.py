@@ -85,6 +85,7 @@ class OutlineDrawing:
     grid: float
     grid_x: float
     grid_y: float
+    rod_radius: float
     concrete: str
     planned: str
     built: str
@@ -152,6 +153,7 @@ def outline_drawing(
         grid=round(grid_mm * sheet.view.scale, 3),
         grid_x=round(sheet.view.origin[0], 1),
         grid_y=round(sheet.view.origin[1], 1),
+        rod_radius=sheet.rod_radius,
         concrete=path(_grown(nominal, 6.0), closed=True) if plan.notch else "",
         planned=path(nominal, closed=True),
         built=path(nominal + sheet.drawn(built), closed=True) if built.any() else "",

@@ -10,13 +10,14 @@ import numpy as np
 from checks.drawings.canvas import Crowd, FloatArray, View, fit, round_down
 from checks.drawings.judged import Judged
 from checks.drawings.text import Units, Writer, units_of
-from jobs.plan.geometry import outline_points, rod_points
+from jobs.plan.geometry import local_rods, outline_points, rod_points
 from jobs.plan.model import Plan
 
 WIDTHS = (480.0, 640.0, 800.0, 960.0, 1200.0)
 MARGIN = 78.0  # room outside the walls for marks, dimensions and corner names
 NEIGHBOURS = 26.0  # least distance between marks along a wall
 PATTERN = 8.0  # a rod pattern reaches this far from its middle
+LEAST_PATTERN = 4.5
 LIMIT_DRAWN = 7.0  # a deviation at its limit is drawn about this long
 USUAL_DRAWN = 20.0  # nine deviations of ten are drawn shorter than this
 
@@ -32,6 +33,7 @@ class PlanSheet:
     writer: Writer
     factor: float
     enlarge: float
+    rod_radius: float  # as drawn
     shifts: Mapping[str, FloatArray]  # of each corner, plan axes [mm]
 
     def drawn(self, deviations_mm: FloatArray) -> FloatArray:
@@ -52,10 +54,14 @@ def lay_out(
     corners = outline_points(plan)
     points = [corners, *(rod_points(plan, position) for position in plan.positions)]
     all_points = np.concatenate(points)
+    gaps = _gaps(plan)
+    # a quarter of the gaps may be tighter: door jambs, whose marks go in rows
+    usual = float(np.quantile(gaps, 0.25)) if gaps else math.inf
     for width in WIDTHS:
         view, _ = fit(all_points, width, MARGIN, 1.25 * width)
-        if _tightest(plan) * view.scale >= NEIGHBOURS:
+        if usual * view.scale >= NEIGHBOURS:
             break
+    reach = _pattern_reach(gaps, view.scale)
     shifts = {corner.name: np.zeros(2) for corner in plan.outline}
     for entry in judged.squareness.get("corners") or []:
         shifts[entry["corner"]] = np.array([entry["dx"], entry["dy"]], dtype=float)
@@ -66,7 +72,8 @@ def lay_out(
         crowd=Crowd(),
         writer=Writer(units or units_of(plan.length_unit)),
         factor=exaggerate or automatic_factor(judged, view.scale),
-        enlarge=_enlargement(plan, view.scale),
+        enlarge=_enlargement(plan, view.scale, reach),
+        rod_radius=round(0.3 * reach, 1),
         shifts=shifts,
     )
     return sheet, width
@@ -98,19 +105,25 @@ def automatic_factor(judged: Judged, scale: float) -> float:
     return max(1.0, round_down(wanted))
 
 
-def _tightest(plan: Plan) -> float:
-    """Least distance between neighbours of one wall, door jambs aside. [mm]"""
+def _gaps(plan: Plan) -> list[float]:
+    """Distances between neighbours along each wall. [mm]"""
     gaps: list[float] = []
     for wall in {position.wall for position in plan.positions if position.wall}:
         along = sorted(p.along or 0.0 for p in plan.positions if p.wall == wall)
         gaps += [after - before for before, after in pairwise(along)]
-    return float(np.quantile(gaps, 0.25)) if gaps else math.inf
+    return gaps
 
 
-def _enlargement(plan: Plan, scale: float) -> float:
+def _pattern_reach(gaps: list[float], scale: float) -> float:
+    """How far from its middle a pattern is drawn, so that door jambs stay apart."""
+    closest = min(gaps, default=math.inf) * scale
+    return min(PATTERN, max(LEAST_PATTERN, 0.45 * closest))
+
+
+def _enlargement(plan: Plan, scale: float, drawn_reach: float) -> float:
     """How much larger than the plan's scale rod patterns are drawn."""
     reach = 1.0
     for detail in plan.details.values():
-        rods = np.array([(rod.along, rod.inward) for rod in detail.rods])
+        rods = local_rods(detail)
         reach = max(reach, float(np.hypot(*(rods - rods.mean(axis=0)).T).max()))
-    return max(1.0, PATTERN / (reach * scale))
+    return max(1.0, drawn_reach / (reach * scale))
