@@ -146,5 +146,5 @@ def _distinct(figures: Iterable[float]) -> list[float]:
 def _line(
     x1: float, y1: float, x2: float, y2: float, label: Label | None = None
 ) -> Line:
-    ends = (round(float(each), 2) for each in (x1, y1, x2, y2))
-    return Line(*ends, label)
+    a, b, c, d = (round(float(each), 2) for each in (x1, y1, x2, y2))
+    return Line(a, b, c, d, label)

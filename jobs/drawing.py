@@ -30,11 +30,11 @@ from jobs.plan.model import Detail, Plan, Position
 FloatArray = NDArray[np.float64]
 
 SPAN = 1000.0  # units along the longer side of the outline
-MARGIN = 190.0  # units around it, for the dimensions
+MARGIN = 205.0  # units around it, for the dimensions
 RUNNING_AT = 22.0  # units outside the steel line: where running dimensions start
-OVERALL_AT = 142.0  # units outside: the dimension line of the whole wall
+OVERALL_AT = 158.0  # units outside: the dimension line of the whole wall
 MARK_AT = 30.0  # units inside the innermost rod: the position's mark
-LABEL_EVERY = 24.0  # units: running dimensions closer than this are not written
+LABEL_EVERY = 27.0  # units: running dimensions closer than this are not written
 ROD_AT_LEAST = 1.7  # units: a rod's radius on paper, so that it is seen at all
 SAME_LINE = 0.1  # mm: positions this close to one line stand on it
 
@@ -235,7 +235,7 @@ class _Sheet:
             aside = float(frame.origin @ np.array([-inward[1], inward[0]]))
             key = (*inward.tolist(), round(aside / SAME_LINE))
             lines[key].append(np.asarray(frame.origin))
-        drawn = []
+        drawn: list[Line] = []
         for (right, up, _), points in lines.items():
             order = sorted(points, key=lambda point: float(point @ (right, up)))
             drawn.extend(
@@ -337,11 +337,11 @@ def _out(outline: FloatArray) -> FloatArray:
 
 def _at(points: FloatArray, origin: tuple[float, float], scale: float) -> FloatArray:
     moved = np.asarray(points, dtype=float) - np.array(origin)
-    return moved * np.array([scale, -scale])
+    return np.asarray(moved * np.array([scale, -scale]))
 
 
 def _down(vectors: FloatArray) -> FloatArray:
-    return np.asarray(vectors, dtype=float) * np.array([1.0, -1.0])
+    return np.asarray(np.asarray(vectors, dtype=float) * np.array([1.0, -1.0]))
 
 
 def _unit(vectors: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ from jobs.plan.model import Plan
 from jobs.plan.sheet import check_sheet
 
 Document = Mapping[str, object]
+LONGEST_REASON = 200  # characters of what blocks a stage
 PARTS = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # in a job; accounts have more
 
 
@@ -163,7 +164,7 @@ def set_stage_state(
     verification stage is released when the steel may leave (ship release); the
     erect release is the first thing the erection stage is held by.
     """
-    blocked_by = _clipped(blocked_by, Stage, "blocked_by")
+    blocked_by = _clipped(blocked_by)
     Stage.objects.filter(building=building, kind=kind).exclude(
         state=state, blocked_by=blocked_by
     ).update(state=Stage.State(state), blocked_by=blocked_by, changed_at=now())
@@ -252,6 +253,7 @@ def _clean_building(building: Building) -> None:
     building.full_clean(exclude=["job"])
 
 
-def _clipped(text: str, model: type[Stage], field: str) -> str:
-    longest = model._meta.get_field(field).max_length or len(text)
-    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+def _clipped(text: str) -> str:
+    if len(text) <= LONGEST_REASON:
+        return text
+    return f"{text[: LONGEST_REASON - 1]}…"
