@@ -8,20 +8,30 @@ from django.utils.safestring import SafeString
 from checks.drawings.text import Units
 
 
-def svg(name: str, drawing: Any, units: Units, **extra: Any) -> SafeString:
+def svg(
+    name: str,
+    drawing: Any,
+    units: Units,
+    *,
+    key: str = "",
+    standalone: bool = False,
+) -> SafeString:
     """Write a drawing with the template of its name.
 
     Parameters
     ----------
-    name : str
-        Template in `checks/drawings/`, without its ending.
+    name : {"outline", "pattern", "profile"}
+        What kind of drawing it is.
     drawing : object
         What that template writes.
     units : {"imperial", "decimal", "metric"}
         How lengths are written.
-    **extra : object
-        Further names for the template; `standalone=True` puts the looks inside,
-        for a drawing that leaves the page.
+    key : str
+        Begins the ids inside, which differ between drawings on one page.
+    standalone : bool
+        Whether the looks are put inside, for a drawing that leaves the page: on
+        white paper, in a PDF.
     """
-    context = {"drawing": drawing, "units": units, **extra}
+    key = key or getattr(drawing, "key", "") or name
+    context = {"drawing": drawing, "units": units, "key": key, "standalone": standalone}
     return render_to_string(f"checks/drawings/{name}.svg", context)

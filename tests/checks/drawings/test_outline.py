@@ -180,3 +180,30 @@ def test_each_position_links_where_the_caller_says() -> None:
     tree = written(plan, samples.result(plan), href=lambda mark: f"/at/{mark}/")
     links = [link.get("href") for link in tree.iter(f"{SVG}a")]
     assert links == [f"/at/{position.mark}/" for position in plan.positions]
+
+
+def test_a_drawing_that_leaves_the_page_carries_its_looks_and_names_no_variable() -> (
+    None
+):
+    plan = samples.rectangle()
+    drawing = outline_drawing(plan, samples.result(plan))
+    text = svg("outline", drawing, "imperial", standalone=True)
+    tree = ElementTree.fromstring(text)  # noqa: S314 -- ours
+    looks = tree.find(f"{SVG}style")
+    assert looks is not None
+    assert "var(" not in (looks.text or "")
+    assert tree.get("width") == str(drawing.width)
+
+
+def test_two_drawings_on_a_page_share_no_id() -> None:
+    plan = samples.rectangle()
+    drawing = outline_drawing(plan, samples.result(plan))
+    ids = [
+        {item.get("id") for item in ElementTree.fromstring(text).iter()} - {None}  # noqa: S314 -- ours
+        for text in (
+            svg("outline", drawing, "imperial", key="a"),
+            svg("outline", drawing, "imperial", key="b"),
+        )
+    ]
+    assert ids[0]
+    assert not ids[0] & ids[1]
