@@ -209,8 +209,7 @@ class Finding(models.Model):
                 name="checks_finding_open_once_per_topic",
             ),
             models.CheckConstraint(
-                condition=Q(closed_at=None, closing="")
-                & ~Q(state="closed")
+                condition=Q(closed_at=None, closing="") & ~Q(state="closed")
                 | Q(closed_at__isnull=False, state="closed") & ~Q(closing=""),
                 name="checks_finding_closed_says_why",
             ),
