@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, box_around, path, size_of
+from checks.drawings.canvas import Box, FloatArray, box_around, path, size_of
 from checks.drawings.judged import UNMEASURED, Judged, worst
 from checks.drawings.labels import (
     Dimension,
@@ -131,21 +131,19 @@ def outline_drawing(
     built = np.array([sheet.shifts[corner.name] for corner in plan.outline])
     nominal = sheet.view.points(outline_points(plan))
     grid_mm = _grid_mm(sheet)
-    edge = sheet.crowd.bounds()
-    left, top = min(0.0, edge.left - 6), edge.top - 10
-    width = max(width, edge.right + 6) - left
+    sheet_box = _sheet_box(sheet, width)
     legend, bottom = set_in_rows(
         _legend(sheet, places, walls + diagonals, grid_mm),
-        left + width,
-        edge.bottom + 12,
-        left + 12,
+        sheet_box.right,
+        sheet_box.bottom + 4,
+        sheet_box.left + 12,
     )
     return OutlineDrawing(
-        left=round(left, 1),
-        top=round(top, 1),
-        width=round(width, 1),
-        height=round(bottom - top, 1),
-        sheet_height=round(edge.bottom + 8 - top, 1),
+        left=round(sheet_box.left, 1),
+        top=round(sheet_box.top, 1),
+        width=round(sheet_box.right - sheet_box.left, 1),
+        height=round(bottom - sheet_box.top, 1),
+        sheet_height=round(sheet_box.bottom - sheet_box.top, 1),
         title=f"Plan of {plan.name}",
         description=_description(sheet, places),
         factor=sheet.factor if sheet.judged.result else None,
@@ -163,6 +161,17 @@ def outline_drawing(
         corners=corners,
         places=places,
         legend=legend,
+    )
+
+
+def _sheet_box(sheet: PlanSheet, width: float) -> Box:
+    """The part of the sheet that is shown: everything drawn, and some room."""
+    edge = sheet.crowd.bounds()
+    return Box(
+        min(0.0, edge.left - 6),
+        edge.top - 10,
+        max(width, edge.right + 6),
+        edge.bottom + 8,
     )
 
 

@@ -63,6 +63,16 @@ class Ordinate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Axis:
+    """The steel line or the reference line, with its name beside it."""
+
+    path: str
+    name: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PatternDrawing:
     """Everything the template writes. [drawing units]"""
 
@@ -75,12 +85,8 @@ class PatternDrawing:
     grid: float
     grid_x: float
     grid_y: float
-    steel_line: str
-    steel_line_name: str
-    steel_line_y: float
-    reference_line: str
-    reference_line_name: str
-    reference_line_x: float
+    steel_line: Axis
+    reference_line: Axis
     plate: str
     rods: tuple[DrawnRod, ...]
     holes: tuple[Hole, ...]
@@ -143,12 +149,8 @@ def pattern_drawing(
         grid=round(grid_mm * view.scale, 3),
         grid_x=round(float(zero[0]), 1),
         grid_y=round(float(zero[1]), 1),
-        steel_line=path(np.array([[0, zero[1]], [WIDTH, zero[1]]])),
-        steel_line_name="steel line" if position.wall else "along axis of the point",
-        steel_line_y=round(float(zero[1]) + 12, 1),
-        reference_line=path(np.array([[zero[0], 18], [zero[0], height - 8]])),
-        reference_line_name=_reference_name(position, detail),
-        reference_line_x=round(float(zero[0]), 1),
+        steel_line=_steel_line(position, zero),
+        reference_line=_reference_line(position, detail, zero, height),
         plate=plate_path(planned, detail, fit_at, view),
         rods=_rods(view, detail, entry, planned, built),
         holes=drawn_holes(view, detail, holes, built, fit_at, slots),
@@ -180,10 +182,24 @@ def _fit(planned: FloatArray, built: FloatArray, detail: Detail) -> tuple[View, 
     return fit(points, WIDTH, MARGIN, 0.95 * WIDTH)
 
 
-def _reference_name(position: Position, detail: Detail) -> str:
-    if position.wall is None:
-        return "in axis"
-    return "centreline" if detail.reference == "centreline" else "web"
+def _steel_line(position: Position, zero: FloatArray) -> Axis:
+    return Axis(
+        path=path(np.array([[0, zero[1]], [WIDTH, zero[1]]])),
+        name="steel line" if position.wall else "along axis of the point",
+        x=6.0,
+        y=round(float(zero[1]) + 12, 1),
+    )
+
+
+def _reference_line(
+    position: Position, detail: Detail, zero: FloatArray, height: float
+) -> Axis:
+    return Axis(
+        path=path(np.array([[zero[0], 18], [zero[0], height - 8]])),
+        name=detail.reference if position.wall else "in axis",
+        x=round(float(zero[0]), 1),
+        y=10.0,
+    )
 
 
 def _rods(

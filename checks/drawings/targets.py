@@ -122,15 +122,6 @@ def _target(
     known = not np.isnan(miss[index]).any()
     move = np.nan_to_num(miss[index]) * (scale, -scale)
     shown = np.clip(move, -REACH, REACH)
-    hole = (holes[index] - (rod.along, rod.inward)) * (scale, -scale)
-    room = None
-    if detail.plate and entry.get("plate_fit"):
-        clearance = max(0.0, (detail.plate.hole_diameter - rod.diameter) / 2)
-        room = (
-            round(x + float(hole[0]), 1),
-            round(y + float(hole[1]), 1),
-            round(clearance * scale, 1),
-        )
     half_x, half_y = limits[0] * scale, limits[1] * scale
     return Target(
         rod=rod.number,
@@ -146,7 +137,7 @@ def _target(
             round(2 * half_x, 1),
             round(2 * half_y, 1),
         ),
-        room=room,
+        room=_room(detail, entry, index, holes[index], scale, centre),
         built=(round(x + float(shown[0]), 1), round(y + float(shown[1]), 1))
         if known
         else None,
@@ -156,4 +147,25 @@ def _target(
         head_y=round(y - REACH - 10, 1),
         foot_y=round(y + REACH + 12, 1),
         foot_2y=round(y + REACH + 28, 1),
+    )
+
+
+def _room(
+    detail: Detail,
+    entry: Mapping[str, Any],
+    index: int,
+    hole: FloatArray,
+    scale: float,
+    centre: tuple[float, float],
+) -> tuple[float, float, float] | None:
+    """Circle the rod's centre must be in to pass its hole: x, y and radius."""
+    if detail.plate is None or not entry.get("plate_fit"):
+        return None
+    rod = detail.rods[index]
+    away = (hole - (rod.along, rod.inward)) * (scale, -scale)
+    clearance = max(0.0, (detail.plate.hole_diameter - rod.diameter) / 2)
+    return (
+        round(centre[0] + float(away[0]), 1),
+        round(centre[1] + float(away[1]), 1),
+        round(clearance * scale, 1),
     )
