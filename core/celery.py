@@ -10,7 +10,7 @@ from kombu.connection import Connection
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 
 
-class Queue(Celery):  # type: ignore[misc]  # celery has no types
+class Queue(Celery):
     """A Celery app that makes the folders of a queue in files when it first needs them.
 
     The file-system transport expects its folders to exist; a server needs none.
