@@ -82,6 +82,24 @@ def check_words(check: Check) -> str:
     return words[check.kind].strip()
 
 
+def circumstances_of(entry: Mapping[str, Any]) -> str:
+    """Say with what and how a reading was taken, as far as it was written down."""
+    words = {
+        "instrument": "{}",
+        "temperature": "{}",
+        "tension": "pulled {}",
+        "from": "from {}",
+        "setup": "set-up {}",
+        "height": "over {}",
+        "span": "span {}",
+        "slope_rise": "rise {}",
+        "sight": "sight {}",
+    }
+    return ", ".join(
+        text.format(entry[name]) for name, text in words.items() if name in entry
+    )
+
+
 def topic_words(topic: str) -> str:
     """Say what a finding is about."""
     word, _, rest = topic.partition(":")

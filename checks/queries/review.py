@@ -8,6 +8,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
 from checks.models import Decision, Finding, Reading
+from checks.queries.record import Taken, taken
 from checks.queries.walk import SheetRow
 from checks.wording import Figure, check_words, figures_of, remedy_words, topic_words
 from core.models import Person
@@ -115,15 +116,15 @@ def finding_for(person: Person, pk: int) -> Finding | None:
     return finding
 
 
-def rows_of_finding(finding: Finding) -> list[SheetRow]:
-    """Give the checks of a finding with their latest verdicts and readings."""
+def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
+    """Give the checks of a finding with their latest verdicts and all readings."""
     judged = {row["check"]: row for row in finding.evaluation.result["checks"]}
-    standing: dict[str, list[Reading]] = {}
+    read: dict[str, list[Reading]] = {}
     readings = Reading.objects.filter(
         building=finding.building, check_key__in=finding.checks
     ).select_related("recorded_by", "instrument", "supersedes", "replaced_by")
     for reading in readings.order_by("pk"):
-        standing.setdefault(reading.check_key, []).append(reading)
+        read.setdefault(reading.check_key, []).append(reading)
     plan = plan_of(finding.evaluation.revision)
     rows = []
     for key in finding.checks:
@@ -131,9 +132,10 @@ def rows_of_finding(finding: Finding) -> list[SheetRow]:
             check=_check(plan, key),
             words=key,
             judged=judged.get(key),
-            standing=tuple(standing.get(key, ())),
         )
-        rows.append(replace(row, words=check_words(row.check)))
+        rows.append(
+            (replace(row, words=check_words(row.check)), taken(read.get(key, ())))
+        )
     return rows
 
 

@@ -32,6 +32,11 @@ class SheetRow:
     again: Reading | None = None
 
     @property
+    def reason(self) -> str:
+        """Why it is to be measured again, as far as the result says."""
+        return (self.judged or {}).get("reason") or ""
+
+    @property
     def verdict(self) -> str:
         """The latest verdict."""
         return self.judged["verdict"] if self.judged else "unmeasured"

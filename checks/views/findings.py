@@ -170,10 +170,9 @@ def _page(
         "rows": review.rows_of_finding(found),
         "remedies": review.remedies_shown(found),
         "ruled_out": review.ruled_out(found),
-        "decisions": [
-            (made, remedy_words(made.remedy["remedy"])) for made in decisions
-        ],
         "holds": holds,
+        "ordered": remedy_words(holds.remedy["remedy"]) if holds else "",
+        "done": getattr(holds, "carried_out", None),
         "events": events,
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),

@@ -21,7 +21,7 @@ from checks.entering import (
     typed_lines,
 )
 from checks.forms import CommonForm, InstrumentForm
-from checks.queries.record import RecordFilter
+from checks.queries.record import RecordFilter, taken
 from checks.queries.record import record as readings_of
 from checks.queries.walk import Section, blank_walk, suggest, walk
 from checks.services.instruments import add_instrument
@@ -179,10 +179,12 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
         check=request.GET.get("check", "").strip(),
         standing=request.GET.get("standing") == "only",
     )
+    page = readings_of(building, wanted, request.GET.get("page"))
     context = {
         "building": building,
         "wanted": wanted,
-        "page": readings_of(building, wanted, request.GET.get("page")),
+        "page": page,
+        "taken": taken(page.object_list),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),
     }
     return render(request, "checks/record.html", context)
