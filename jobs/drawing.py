@@ -188,7 +188,7 @@ class _Sheet:
         start, end = self.at(to_plan(frame, np.array([[0.0, 0.0], [length, 0.0]])))
         a, b = start + out * OVERALL_AT, end + out * OVERALL_AT
         name = f"{pair[0]}–{pair[1]}"  # noqa: RUF001 - an en dash joins corners
-        words = _written(name, (a + b) / 2 + out * 20, along, "middle", length)
+        words = _written(name, (a + b) / 2 + out * 24, along, "middle", length)
         stands = sorted(
             position.along
             for position in self.plan.positions
