@@ -1,0 +1,278 @@
+"""A replacement adhesive rod, screened against ACI 318-19 chapter 17.
+
+A screen for the engineer, not a design: the product's evaluation report and the
+engineer of record govern. Every condition is a named item with what was found, what is
+asked, and pass, fail or unknown. Basic strengths are those of one rod in cracked
+concrete before strength reduction:
+
+    breakout   Nb  = kc lambda sqrt(f'c) hef^1.5          17.6.2.2.1, kc = 17
+               psi_ed = 0.7 + 0.3 ca / (1.5 hef) <= 1     17.6.2.4
+    bond       Nba = lambda tau_cr pi da hef              17.6.5.2.1
+               cNa = 10 da sqrt(tau_uncr / 1100)          17.6.5.1.2
+    steel      Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi)   17.6.1.2
+
+in psi, inches and pounds, as the code writes them; given back in N and mm. The clauses
+were read in secondary sources. lambda is 1: normal-weight concrete.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import pi, sqrt
+from typing import Literal
+
+from checks.engine.errors import EngineError
+from checks.engine.fasteners import INCH_MM, KSI_MPA, Grade, Thread
+
+HEADING = (
+    "A screen, not a design: the adhesive product's evaluation report, the engineer of"
+    " record and local codes govern."
+)
+POUND_N = 4.4482216152605
+PSI_MPA = KSI_MPA / 1000.0
+KC_POST_INSTALLED = 17.0
+MOST_CONCRETE_PSI = 8000.0  # 17.3.1, post-installed
+MOST_STEEL_KSI = 125.0
+SLACK = 1e-9
+
+
+class Outcome(StrEnum):
+    """What a condition came to."""
+
+    PASS = "pass"  # noqa: S105  (a word of the trade, no secret)
+    FAIL = "fail"
+    UNKNOWN = "unknown"
+
+
+Unit = Literal["mm", "d", "days", "°C", "MPa"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """One condition: what was found against what is asked, in `unit`."""
+
+    name: str
+    value: float | None
+    least: float | None
+    most: float | None
+    unit: Unit
+    outcome: Outcome
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """The replacement rod as proposed; None where not known. [mm], [MPa], [°C]"""
+
+    diameter_mm: float
+    embedment_mm: float | None = None
+    old_stub_mm: float | None = None  # centre to centre
+    neighbour_mm: float | None = None  # centre to centre, the nearest
+    edge_mm: float | None = None  # centre to the nearest edge
+    concrete_age_days: float | None = None
+    concrete_temperature_c: float | None = None
+    concrete_strength_mpa: float | None = None
+    outdoors: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Strengths:
+    """Basic tension strengths of one rod, nothing reduced; None where not known."""
+
+    breakout_n: float | None
+    edge_factor: float | None  # psi_ed
+    breakout_at_edge_n: float | None  # breakout times psi_ed
+    bond_n: float | None
+    bond_edge_mm: float  # cNa: nearer to an edge than this, the bond is less
+    steel_n: float | None
+    least: Literal["breakout", "bond", "steel"] | None  # None unless all are known
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """Every condition, and the basic strengths beside one another."""
+
+    heading: str
+    conditions: tuple[Condition, ...]
+    strengths: Strengths
+
+    @property
+    def outcome(self) -> Outcome:
+        """Fail if one fails; else unknown if one is; else pass."""
+        outcomes = {c.outcome for c in self.conditions}
+        for worst in (Outcome.FAIL, Outcome.UNKNOWN):
+            if worst in outcomes:
+                return worst
+        return Outcome.PASS
+
+
+# Table 17.6.5.2.5, secondary: cracked and uncracked default bond stress. [psi]
+BOND_OUTDOORS_PSI = (200.0, 650.0)  # dry to saturated, up to 175 °F
+BOND_INDOORS_PSI = (300.0, 1000.0)  # dry, up to 110 °F
+
+
+def screen(
+    proposal: Proposal, thread: Thread | None = None, grade: Grade | None = None
+) -> Screen:
+    """Screen one replacement rod.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        What is known of it. [mm], [MPa], [°C]
+    thread : Thread, optional
+        For the steel's stress area.
+    grade : Grade, optional
+        For the steel's strength.
+
+    Returns
+    -------
+    Screen
+
+    Raises
+    ------
+    EngineError
+        If the diameter, or an embedment given, is not above zero.
+    """
+    if not proposal.diameter_mm > 0.0:
+        raise EngineError("A rod's diameter is more than zero.")
+    if proposal.embedment_mm is not None and not proposal.embedment_mm > 0.0:
+        raise EngineError("An embedment is more than zero, or not given.")
+    return Screen(
+        heading=HEADING,
+        conditions=_conditions(proposal),
+        strengths=_strengths(proposal, thread, grade),
+    )
+
+
+def breakout_n(strength_mpa: float, embedment_mm: float, kc: float) -> float:
+    """Nb = kc sqrt(f'c) hef^1.5, ACI 318-19 17.6.2.2.1 (psi, in, lb). [N]
+
+    Parameters
+    ----------
+    strength_mpa : f'c; counted up to 8000 psi, 17.3.1. [MPa]
+    embedment_mm : hef. [mm]
+    kc : 17 for a post-installed rod without a test of its own.
+    """
+    psi = min(strength_mpa / PSI_MPA, MOST_CONCRETE_PSI)
+    hef = embedment_mm / INCH_MM
+    return kc * sqrt(psi) * hef * sqrt(hef) * POUND_N
+
+
+def edge_factor(edge_mm: float, embedment_mm: float) -> float:
+    """psi_ed = 0.7 + 0.3 ca / (1.5 hef), at most 1, ACI 318-19 17.6.2.4.
+
+    Parameters
+    ----------
+    edge_mm, embedment_mm : ca and hef. [mm]
+    """
+    return min(1.0, 0.7 + 0.3 * edge_mm / (1.5 * embedment_mm))
+
+
+def bond_n(stress_psi: float, diameter_mm: float, embedment_mm: float) -> float:
+    """Nba = tau pi da hef, ACI 318-19 17.6.5.2.1. [N]
+
+    Parameters
+    ----------
+    stress_psi : tau, a default of Table 17.6.5.2.5 in psi.
+    diameter_mm, embedment_mm : da and hef. [mm]
+    """
+    return stress_psi * PSI_MPA * pi * diameter_mm * embedment_mm
+
+
+def bond_edge_mm(uncracked_psi: float, diameter_mm: float) -> float:
+    """CNa = 10 da sqrt(tau_uncr / 1100), ACI 318-19 17.6.5.1.2. [mm]
+
+    Parameters
+    ----------
+    uncracked_psi : tau_uncr in psi.
+    diameter_mm : da. [mm]
+    """
+    return 10.0 * diameter_mm * sqrt(uncracked_psi / 1100.0)
+
+
+def steel_n(thread: Thread, grade: Grade) -> float:
+    """Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi), ACI 318-19 17.6.1.2. [N]
+
+    Parameters
+    ----------
+    thread : gives Ase. [mm2]
+    grade : gives fya and futa. [MPa]
+    """
+    futa = min(grade.tensile_mpa, 1.9 * grade.yield_mpa, MOST_STEEL_KSI * KSI_MPA)
+    return thread.stress_area_mm2 * futa
+
+
+def _conditions(p: Proposal) -> tuple[Condition, ...]:
+    d = p.diameter_mm
+    return (
+        _condition("embedment", _over(p.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
+        _condition("spacing to the old stub", _over(p.old_stub_mm, d), "d", (6.0, None),
+                   "17.9.2(a)"),
+        _condition("spacing to the nearest rod", _over(p.neighbour_mm, d), "d",
+                   (6.0, None), "17.9.2(a)"),
+        _condition("edge distance", _over(p.edge_mm, d), "d", (6.0, None), "17.9.2(b)"),
+        _condition("concrete age", p.concrete_age_days, "days", (21.0, None), "17.2.2"),
+        _condition("concrete temperature", p.concrete_temperature_c, "°C", (10.0, None),
+                   "Table 17.6.5.2.5"),
+        _condition("concrete strength", p.concrete_strength_mpa, "MPa",
+                   (2500.0 * PSI_MPA, None),
+                   "Table 17.6.5.2.5"),
+    )  # fmt: skip
+
+
+def _over(length_mm: float | None, diameter_mm: float) -> float | None:
+    return None if length_mm is None else length_mm / diameter_mm
+
+
+def _condition(
+    name: str,
+    value: float | None,
+    unit: Unit,
+    limits: tuple[float, float | None],
+    clause: str,
+) -> Condition:
+    least, most = limits
+    if value is None or value != value:
+        outcome, value = Outcome.UNKNOWN, None
+    else:
+        room = SLACK * max(1.0, abs(value))
+        enough = value >= least - room and (most is None or value <= most + room)
+        outcome = Outcome.PASS if enough else Outcome.FAIL
+    return Condition(
+        name=name,
+        value=value,
+        least=least,
+        most=most,
+        unit=unit,
+        outcome=outcome,
+        source=f"ACI 318-19 {clause} (secondary source)",
+    )
+
+
+def _strengths(p: Proposal, thread: Thread | None, grade: Grade | None) -> Strengths:
+    cracked, uncracked = BOND_OUTDOORS_PSI if p.outdoors else BOND_INDOORS_PSI
+    breakout = factor = bond = None
+    if p.embedment_mm is not None:
+        bond = bond_n(cracked, p.diameter_mm, p.embedment_mm)
+        if p.concrete_strength_mpa is not None:
+            breakout = breakout_n(
+                p.concrete_strength_mpa, p.embedment_mm, KC_POST_INSTALLED
+            )
+        if p.edge_mm is not None:
+            factor = edge_factor(p.edge_mm, p.embedment_mm)
+    at_edge = None if breakout is None or factor is None else breakout * factor
+    steel = None if thread is None or grade is None else steel_n(thread, grade)
+    least: Literal["breakout", "bond", "steel"] | None = None
+    if at_edge is not None and bond is not None and steel is not None:
+        least = "breakout" if at_edge <= min(bond, steel) else "steel"
+        if bond < min(at_edge, steel):
+            least = "bond"
+    return Strengths(
+        breakout_n=breakout,
+        edge_factor=factor,
+        breakout_at_edge_n=at_edge,
+        bond_n=bond,
+        bond_edge_mm=bond_edge_mm(uncracked, p.diameter_mm),
+        steel_n=steel,
+        least=least,
+    )
