@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from core.models import Person
 from core.permissions import Action, may, require
 from jobs import queries, services
-from jobs.changes import plan_changes
+from jobs.changes import Change, plan_changes
 from jobs.forms import DocumentForm
 from jobs.models import Building, Job, PlanRevision
 from jobs.plans import plan_of
@@ -65,20 +65,15 @@ def revise(request: HttpRequest, building_id: int) -> HttpResponse:
     building = _seen(request.user, building_id)
     require(request.user, Action.DRAW_PLAN, roles=building.roles_of(request.user))
     form = DocumentForm(request.POST or None, request.FILES or None)
-    if (
-        form.is_valid()
-        and "store" in request.POST
-        and _revised(request, building, form)
-    ):
+    if form.is_valid() and _revised(request, building, form):
         return redirect("jobs:plan", building.pk)
     current = building.current_revision()
-    read = form.building
     context = {
         "building": building,
         "current": current,
         "form": form,
         "preview": _preview(form),
-        "changes": plan_changes(plan_of(current), read.plan) if read else (),
+        "changes": _changes(current, form),
     }
     status = 400 if form.errors else 200
     return render(request, "jobs/revise.html", context, status=status)
@@ -132,6 +127,9 @@ def _added(
 def _revised(
     request: HttpRequest, building: Building, form: DocumentForm
 ) -> PlanRevision | None:
+    """Store the revision once it has been looked at; nothing before."""
+    if "store" not in request.POST:
+        return None
     revision = attempt(
         form,
         lambda: services.revise_plan(
@@ -144,6 +142,12 @@ def _revised(
     if revision:
         messages.success(request, f"Revision {revision.number} is in force.")
     return revision
+
+
+def _changes(current: PlanRevision, form: DocumentForm) -> tuple[Change, ...]:
+    if form.building is None:
+        return ()
+    return plan_changes(plan_of(current), form.building.plan)
 
 
 def _preview(form: DocumentForm) -> Preview | None:
