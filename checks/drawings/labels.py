@@ -109,7 +109,7 @@ def mark_label(
     fits; a leader is drawn from any row but the first.
     """
     shape = verdict if sheet.judged.result else ""
-    word = verdict if shape in {OUTSIDE, REMEASURE} else ""
+    word = verdict if sheet.wordy and shape in {OUTSIDE, REMEASURE} else ""
     reach = 34.0 if position.wall is not None else 22.0
     for row, said in ((row, said) for row in range(ROWS) for said in {word: 1, "": 1}):
         box, at = _beside(position.mark, shape, said, centre, outward, reach, row)

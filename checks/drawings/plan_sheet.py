@@ -17,7 +17,8 @@ WIDTHS = (480.0, 640.0, 800.0, 960.0, 1200.0)
 MARGIN = 78.0  # room outside the walls for marks, dimensions and corner names
 NEIGHBOURS = 26.0  # least distance between marks along a wall
 PATTERN = 8.0  # a rod pattern reaches this far from its middle
-LEAST_PATTERN = 4.5
+LEAST_PATTERN = 5.5
+WORDY = 960.0  # wider sheets are crowded: a verdict is its shape there, not its word
 LIMIT_DRAWN = 7.0  # a deviation at its limit is drawn about this long
 USUAL_DRAWN = 20.0  # nine deviations of ten are drawn shorter than this
 
@@ -34,6 +35,7 @@ class PlanSheet:
     factor: float
     enlarge: float
     rod_radius: float  # as drawn
+    wordy: bool  # whether marks carry the word of their verdict
     shifts: Mapping[str, FloatArray]  # of each corner, plan axes [mm]
 
     def drawn(self, deviations_mm: FloatArray) -> FloatArray:
@@ -74,6 +76,7 @@ def lay_out(
         factor=exaggerate or automatic_factor(judged, view.scale),
         enlarge=_enlargement(plan, view.scale, reach),
         rod_radius=round(0.3 * reach, 1),
+        wordy=width <= WORDY,
         shifts=shifts,
     )
     return sheet, width
@@ -116,8 +119,8 @@ def _gaps(plan: Plan) -> list[float]:
 
 def _pattern_reach(gaps: list[float], scale: float) -> float:
     """How far from its middle a pattern is drawn, so that door jambs stay apart."""
-    closest = min(gaps, default=math.inf) * scale
-    return min(PATTERN, max(LEAST_PATTERN, 0.45 * closest))
+    close = float(np.quantile(gaps, 0.1)) if gaps else math.inf
+    return min(PATTERN, max(LEAST_PATTERN, 0.45 * close * scale))
 
 
 def _enlargement(plan: Plan, scale: float, drawn_reach: float) -> float:
