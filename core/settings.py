@@ -209,23 +209,34 @@ if "EMAIL_URL" in env.ENVIRON:
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
 
 # The interface for programs
+API_MAX_BODY = env.int("API_MAX_BODY", default=8_000_000)  # bytes
+OPEN_EVALUATE = env.bool("OPEN_EVALUATE", default=False)  # for people with no account
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
+        "api.authentication.CrewTokenAuthentication",
         "rest_framework.authentication.SessionAuthentication",
-        "knox.auth.TokenAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.CursorPagination",
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.Pages",
+    "DEFAULT_FILTER_BACKENDS": [],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
-    "DEFAULT_THROTTLE_CLASSES": ["rest_framework.throttling.UserRateThrottle"],
-    "DEFAULT_THROTTLE_RATES": {"user": env.str("API_RATE", default="600/min")},
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.ExactJSONParser"],
+    "DEFAULT_THROTTLE_CLASSES": [
+        "rest_framework.throttling.UserRateThrottle",
+        "rest_framework.throttling.ScopedRateThrottle",
+    ],
+    "DEFAULT_THROTTLE_RATES": {
+        "user": env.str("API_RATE", default="600/min"),
+        "evaluate": env.str("API_EVALUATE_RATE", default="60/min"),
+        "password": env.str("API_PASSWORD_RATE", default="20/min"),
+    },
+    "NUM_PROXIES": 1 if env.bool("BEHIND_PROXY", default=False) else 0,
     "EXCEPTION_HANDLER": "api.errors.problem_details",
     "PAGE_SIZE": 100,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+KNOX_TOKEN_MODEL = "knox.AuthToken"
 REST_KNOX = {
     "TOKEN_TTL": None,  # each token is given its own end when it is made
     "AUTH_HEADER_PREFIX": "Token",
@@ -236,6 +247,12 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Readings in, verdicts and findings out.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
+    "PREPROCESSING_HOOKS": ["api.openapi.without_fallbacks"],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.openapi.with_documents",
+        "api.openapi.with_problems",
+    ],
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -1,0 +1,94 @@
+"""Examples for the interface's description; everything in them is invented."""
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample
+
+DOCUMENT: dict[str, Any] = {
+    "format": "padstone.building/1",
+    "name": "Quarry road store",
+    "length_unit": "ft",
+    "outline": [
+        {"corner": "A", "x": 0, "y": 0},
+        {"corner": "B", "x": "72'", "y": 0},
+        {"corner": "C", "x": "72'", "y": "46'"},
+        {"corner": "D", "x": 0, "y": "46'"},
+    ],
+    "details": {
+        "F": {
+            "reference": "centreline",
+            "plate": {"hole_diameter": '1 1/16"', "edge_distance": '1 1/2"'},
+            "rods": [
+                {"in": '7"', "along": '-2 1/2"', "diameter": '3/4"'},
+                {"in": '7"', "along": '2 1/2"', "diameter": '3/4"'},
+                {"in": '12"', "along": '-2 1/2"', "diameter": '3/4"'},
+                {"in": '12"', "along": '2 1/2"', "diameter": '3/4"'},
+            ],
+        }
+    },
+    "positions": [{"mark": "R1", "wall": "A-B", "along": "24'", "detail": "F"}],
+    "readings": [
+        {
+            "id": "6d0c6c0e-1",
+            "check": "diagonal:A-C",
+            "value": "85' 5 1/4\"",
+            "by": "crew 4",
+            "at": "2026-05-11T13:20:00Z",
+        }
+    ],
+}
+SENT: dict[str, Any] = {
+    "readings": [
+        {
+            "id": "6d0c6c0e-2",
+            "check": "setback:R1.1",
+            "value": '7 1/8"',
+            "by": "crew 4",
+            "at": "2026-05-11T13:41:00Z",
+        },
+        {
+            "id": "6d0c6c0e-3",
+            "check": "offset:R1.1",
+            "value": '-2 1/2"',
+            "by": "crew 4",
+            "at": "2026-05-11T13:42:00Z",
+        },
+    ],
+    "keep_good": False,
+}
+
+EVALUATE = [OpenApiExample("One diagonal measured", DOCUMENT, request_only=True)]
+BUILDINGS = [OpenApiExample("A small store", DOCUMENT, request_only=True)]
+READINGS = [OpenApiExample("Two readings of a rod", SENT, request_only=True)]
+DECISIONS = [
+    OpenApiExample(
+        "The first remedy",
+        {
+            "choice": 0,
+            "disposition": "rework",
+            "note": "Shim as computed.",
+            "seen": 118,
+            "password": "your password",
+        },
+        request_only=True,
+    )
+]
+RELEASES = [
+    OpenApiExample(
+        "Steel may leave",
+        {"kind": "ship", "note": "", "password": "your password"},
+        request_only=True,
+    )
+]
+TOKENS = [
+    OpenApiExample(
+        "For a phone",
+        {
+            "username": "fern",
+            "password": "your password",
+            "name": "Crew 4, yellow phone",
+            "days": 90,
+        },
+        request_only=True,
+    )
+]

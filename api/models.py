@@ -1,0 +1,41 @@
+"""What the interface keeps besides the record: names of tokens."""
+
+import uuid
+from typing import ClassVar, Self
+
+from django.db import models
+from knox.models import AuthToken
+
+from core.models import Person
+
+
+class CrewTokenQuerySet(models.QuerySet["CrewToken"]):
+    """The names people ask for."""
+
+    def of(self, person: Person) -> Self:
+        """Every token of one person."""
+        return self.filter(token__user=person)
+
+
+class CrewToken(models.Model):
+    """A name for a token, so that a lost phone's can be told apart and revoked.
+
+    The token itself is knox's: hashed, expiring; deleting it deletes this.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    token = models.OneToOneField(AuthToken, models.CASCADE, related_name="crew")
+    name = models.CharField(max_length=60, help_text="Whose phone, or which program.")
+
+    objects = CrewTokenQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["token__created", "pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=~models.Q(name=""), name="api_token_named"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,176 @@
+"""Reads for the interface, each in a constant number of queries."""
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.queries.walk import SheetRow, latest_evaluation, walk
+from core.models import Person
+from jobs.models import Building, Job, Membership, PlanRevision, Stage
+from jobs.plan.sheet import Kind
+from jobs.queries import with_buildings
+
+EXPECTED = ("nominal", "deviation", "limit", "lower", "upper", "observed")
+JUDGED = (
+    "observed",
+    "deviation",
+    "limit",
+    "lower",
+    "upper",
+    "uncertainty",
+    "probability",
+    "close_to_limit",
+    "reason",
+    "reading_ids",
+)
+
+
+def buildings_of(person: Person) -> QuerySet[Building]:
+    """Give the buildings this person may see, with job and stages."""
+    stages = Prefetch("stages", Stage.objects.order_by("pk"))
+    found = Building.objects.visible_to(person).select_related("job")
+    return found.prefetch_related(stages).order_by("name", "pk")
+
+
+def jobs_for(jobs: QuerySet[Job], person: Person) -> QuerySet[Job]:
+    """Give jobs with what is told of each, in three queries more."""
+    mine = Prefetch("memberships", Membership.objects.of(person), to_attr="mine")
+    return with_buildings(jobs).prefetch_related(mine)
+
+
+def summary_of(building: Building) -> dict[str, Any]:
+    """Say where a building stands after its latest evaluation."""
+    evaluation = latest_evaluation(building)
+    checks = evaluation.result["checks"] if evaluation else []
+    return {
+        "due": building.evaluation_due_since is not None,
+        "evaluated_at": evaluation.made_at if evaluation else None,
+        "evaluated_with": evaluation.made_with if evaluation else None,
+        "required_checks": building.required_checks,
+        "settled_checks": building.settled_checks,
+        "open_findings": building.open_findings,
+        "undecided_findings": building.undecided_findings,
+        "verdicts": dict(Counter(row["verdict"] for row in checks)),
+    }
+
+
+def verdicts_of(building: Building) -> dict[str, str]:
+    """Give the latest verdict of each check; none while an evaluation is due."""
+    if building.evaluation_due_since is not None:
+        return {}
+    evaluation = latest_evaluation(building)
+    rows = evaluation.result["checks"] if evaluation else []
+    return {row["check"]: row["verdict"] for row in rows}
+
+
+def evaluation_in_force(
+    building: Building, revision: PlanRevision
+) -> Evaluation | None:
+    """Give the newest evaluation of the plan in force."""
+    found = Evaluation.objects.filter(building=building, revision=revision)
+    return found.order_by("-pk").first()
+
+
+# ---- the sheet --------------------------------------------------------------
+
+
+def sheet_of(building: Building, *, hidden: bool) -> list[dict[str, Any]]:
+    """List every check in the order of the walk, with what is known of it.
+
+    With `hidden`, a check without a reading tells nothing of what is expected.
+    """
+    return [
+        _sheet_row(row, section.key, hidden=hidden and not row.standing)
+        for section in walk(building)
+        for row in section.rows
+    ]
+
+
+def _sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, Any]:
+    check, judged = row.check, row.judged or {}
+    told: dict[str, Any] = {
+        "check": check.key,
+        "kind": str(check.kind),
+        "section": section,
+        "words": row.words,
+        "mark": check.mark,
+        "rods": list(check.rods),
+        "corners": list(check.corners),
+        "name": check.name,
+        "axis": check.axis,
+        "required": check.required,
+        "stage": check.stage,
+        "unit": "MPa" if check.kind is Kind.STRENGTH else "mm",
+        "nominal": check.nominal,
+        "verdict": row.verdict,
+        "readings": len(row.standing),
+        "measure_again": row.again.client_id if row.again else None,
+        **{name: judged.get(name) for name in JUDGED},
+    }
+    if hidden:
+        told |= dict.fromkeys(EXPECTED)
+    return told
+
+
+# ---- readings ---------------------------------------------------------------
+
+
+def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Reading]:
+    """Give a building's readings in the order they were recorded."""
+    found = Reading.objects.filter(building=building)
+    if check := wanted.get("check"):
+        found = found.filter(check_key=check)
+    if mark := wanted.get("mark"):
+        found = found.filter(_about(mark))
+    if since := wanted.get("since"):
+        found = found.filter(recorded_at__gte=since)
+    if wanted.get("standing"):
+        found = found.standing()
+    return found.select_related(
+        "recorded_by", "supersedes", "replaced_by", "revision"
+    ).defer("revision__document")
+
+
+def _about(mark: str) -> Q:
+    """Match every check of one position; a mark may itself have a full stop."""
+    exact = [f"line:{mark}", f"level:{mark}", f"plumb:{mark}.in", f"plumb:{mark}.along"]
+    name = re.escape(mark)
+    rods = rf"^(setback|offset|projection):{name}\.[0-9]+$"
+    pairs = rf"^gage:{name}\.[0-9]+-[0-9]+$"
+    return Q(check_key__in=exact) | Q(check_key__regex=rods) | Q(check_key__regex=pairs)
+
+
+# ---- findings and releases --------------------------------------------------
+
+
+def findings_of(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
+    """Give the findings this person may see."""
+    found = Finding.objects.visible_to(person).select_related("building")
+    if wanted.get("undecided"):
+        found = found.undecided()
+    if state := wanted.get("state"):
+        found = found.filter(state=state)
+    if (building := wanted.get("building")) is not None:
+        found = found.filter(building=building)
+    if (job := wanted.get("job")) is not None:
+        found = found.filter(building__job=job)
+    return found
+
+
+def with_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
+    """Give findings with their events and decisions."""
+    decisions = Decision.objects.select_related("engineer", "carried_out__person")
+    return findings.prefetch_related(
+        "events__person", Prefetch("decisions", decisions.order_by("pk"))
+    )
+
+
+def releases_of(person: Person) -> QuerySet[Release]:
+    """Give the releases this person may see."""
+    seen = Building.objects.visible_to(person)
+    found = Release.objects.filter(building__in=seen)
+    return found.select_related("revision", "signed_by").defer("revision__document")

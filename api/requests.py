@@ -1,0 +1,222 @@
+"""What can be asked: bodies and parameters, each member known or refused."""
+
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, ClassVar
+
+from rest_framework import serializers
+
+from checks.models import Disposition, Finding, Release
+from jobs.models import Stage
+
+LONGEST_NOTE = 2000
+ZONE = re.compile(r"([Zz]|[-+][0-9]{2}:?[0-9]{2})$")
+
+
+class Body(serializers.Serializer[Any]):
+    """A body or the parameters of an address; a member nobody knows is refused."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Refuse unknown members, then read the known ones."""
+        unknown = set(data) - set(self.fields) if isinstance(data, Mapping) else ()
+        if unknown:
+            known = ", ".join(self.fields)
+            message = f"There is no such member; there are: {known}."
+            raise serializers.ValidationError(dict.fromkeys(sorted(unknown), message))
+        return super().to_internal_value(data)
+
+
+class Moment(serializers.DateTimeField):
+    """A date and time that names its zone: hours decide what came first."""
+
+    default_error_messages: ClassVar = {
+        "zone": "This needs its time zone, such as Z or +02:00 at its end."
+    }
+
+    def to_internal_value(self, value: Any) -> datetime:
+        """Refuse a time whose zone would be guessed."""
+        if isinstance(value, str) and not ZONE.search(value.strip()):
+            self.fail("zone")
+        return super().to_internal_value(value)
+
+
+class Entries(serializers.Field[Any, Any, Any, Any]):
+    """Readings as the exchange document has them; the record's one door reads them."""
+
+    default_error_messages: ClassVar = {"list": "This has to be a list of readings."}
+
+    def to_internal_value(self, data: Any) -> list[Any]:
+        """Take any list."""
+        if not isinstance(data, list):
+            self.fail("list")
+        return data
+
+    def to_representation(self, value: Any) -> Any:
+        """Never written."""
+        return value
+
+
+class ReadingsIn(Body):
+    """Readings to record."""
+
+    readings = Entries(help_text="Entries of padstone.building/1, with client ids.")
+    keep_good = serializers.BooleanField(
+        default=False,
+        help_text="Store what is good although other readings are refused.",
+    )
+
+
+class Signed(Body):
+    """What is signed: whoever sends it gives their password again."""
+
+    password = serializers.CharField(
+        write_only=True,
+        trim_whitespace=False,
+        max_length=4096,
+        help_text="Of whoever is signed in, as signature; a token is none.",
+    )
+
+
+class DecisionIn(Signed):
+    """What is ordered about a finding."""
+
+    choice = serializers.CharField(
+        max_length=10,
+        help_text="Index in the finding's remedies, or the word accept.",
+    )
+    disposition = serializers.ChoiceField(choices=Disposition.choices)
+    note = serializers.CharField(
+        default="", allow_blank=True, max_length=LONGEST_NOTE, help_text="The order."
+    )
+    seen = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        help_text="The finding's `seen` when it was read; 409 if more happened since.",
+    )
+
+    def validate_choice(self, choice: str) -> int | str:
+        """Read an index or the word accept."""
+        if choice == "accept":
+            return choice
+        if not (choice.isascii() and choice.isdecimal()):
+            msg = "Give the index of one of the finding's remedies, or accept."
+            raise serializers.ValidationError(msg)
+        return int(choice)
+
+
+class AskIn(Body):
+    """What is to be measured again, and why."""
+
+    note = serializers.CharField(max_length=LONGEST_NOTE)
+    seen = serializers.IntegerField(required=False, allow_null=True)
+
+
+class CarryOutIn(Body):
+    """When a decision was carried out."""
+
+    at = Moment(help_text="With its time zone.")
+    note = serializers.CharField(default="", allow_blank=True, max_length=LONGEST_NOTE)
+
+
+class ReleaseIn(Signed):
+    """Which gate is signed."""
+
+    kind = serializers.ChoiceField(choices=Release.Kind.choices)
+    note = serializers.CharField(default="", allow_blank=True, max_length=LONGEST_NOTE)
+
+
+class TokenIn(Body):
+    """A token to be made; with name and password where there is no session."""
+
+    username = serializers.CharField(required=False, max_length=150)
+    password = serializers.CharField(
+        required=False, write_only=True, trim_whitespace=False, max_length=4096
+    )
+    name = serializers.CharField(
+        max_length=60, help_text="Whose phone, or which program."
+    )
+    days = serializers.IntegerField(
+        default=90, min_value=1, max_value=400, help_text="Until it expires."
+    )
+
+
+class NoteQuery(Body):
+    """A note that goes with a document."""
+
+    note = serializers.CharField(
+        default="", allow_blank=True, max_length=200, help_text="What changed and why."
+    )
+
+
+class PageQuery(Body):
+    """What every list in pages takes."""
+
+    cursor = serializers.CharField(required=False, allow_blank=True, max_length=400)
+    limit = serializers.CharField(
+        required=False, allow_blank=True, max_length=9, help_text="1 to 500, or 100."
+    )
+
+
+class JobsQuery(PageQuery):
+    """Which jobs are listed."""
+
+    text = serializers.CharField(
+        default="", allow_blank=True, max_length=200, help_text="Words they mention."
+    )
+    status = serializers.ChoiceField(
+        choices=["all", "current", "finished"], default="all"
+    )
+    stage = serializers.ChoiceField(
+        choices=Stage.Kind.choices, default="", allow_blank=True
+    )
+    state = serializers.ChoiceField(
+        choices=Stage.State.choices, default="", allow_blank=True
+    )
+    within = serializers.IntegerField(
+        required=False, min_value=0, max_value=3660, help_text="Days to the ship date."
+    )
+    findings = serializers.BooleanField(
+        default=False, help_text="Only with open findings."
+    )
+    mine = serializers.BooleanField(default=False, help_text="Only where you work.")
+    waiting = serializers.BooleanField(
+        default=False, help_text="Only where the next step is yours."
+    )
+
+
+class ReadingsQuery(PageQuery):
+    """Which readings are listed."""
+
+    check = serializers.CharField(
+        required=False, max_length=120, help_text="One check by its key."
+    )
+    mark = serializers.CharField(
+        required=False, max_length=40, help_text="All checks of one position."
+    )
+    since = Moment(required=False, help_text="Recorded at that time or later.")
+    standing = serializers.BooleanField(
+        default=False, help_text="Only what no later reading replaces."
+    )
+
+
+class FindingsQuery(PageQuery):
+    """Which findings are listed."""
+
+    job = serializers.IntegerField(required=False)
+    building = serializers.IntegerField(required=False)
+    state = serializers.ChoiceField(choices=Finding.State.choices, required=False)
+    undecided = serializers.BooleanField(
+        default=False, help_text="Only what waits for the engineer."
+    )
+
+
+class SheetQuery(Body):
+    """How the check sheet is shown."""
+
+    expected = serializers.ChoiceField(
+        choices=["shown", "hidden"],
+        default="shown",
+        help_text="hidden: nothing that tells the expected value of a check before "
+        "it has a reading.",
+    )

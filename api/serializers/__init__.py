@@ -1,0 +1,1 @@
+"""What is answered: the record's rows as JSON, a room to each noun."""

@@ -1,0 +1,103 @@
+"""Findings and decisions as JSON."""
+
+from typing import ClassVar
+
+from rest_framework import serializers
+
+from api.serializers.people import PersonOut
+from checks.models import CarriedOut, Decision, Finding, FindingEvent
+from checks.wording import topic_words
+
+
+class FindingOut(serializers.ModelSerializer[Finding]):
+    """Something out of tolerance that needs a decision."""
+
+    building = serializers.IntegerField(source="building_id")
+    job = serializers.IntegerField(source="building.job_id")
+    finding = serializers.CharField(source="topic")
+    words = serializers.SerializerMethodField()
+    remedies = serializers.ListField(child=serializers.DictField())
+    checks = serializers.ListField(child=serializers.CharField())
+    likely_cause = serializers.DictField(allow_null=True)
+
+    class Meta:
+        model = Finding
+        fields: ClassVar = [
+            "id",
+            "job",
+            "building",
+            "finding",
+            "words",
+            "checks",
+            "severity",
+            "state",
+            "opened_at",
+            "closed_at",
+            "closing",
+            "flagged_at",
+            "likely_cause",
+            "remedies",
+        ]
+
+    def get_words(self, finding: Finding) -> str:
+        """Say what it is about."""
+        return topic_words(finding.topic)
+
+
+class EventOut(serializers.ModelSerializer[FindingEvent]):
+    """One step in a finding's history."""
+
+    person = PersonOut(allow_null=True)
+
+    class Meta:
+        model = FindingEvent
+        fields: ClassVar = ["id", "kind", "at", "person", "note"]
+
+
+class CarriedOutOut(serializers.ModelSerializer[CarriedOut]):
+    """The field's word that a decision was carried out."""
+
+    person = PersonOut()
+
+    class Meta:
+        model = CarriedOut
+        fields: ClassVar = ["at", "person", "note", "recorded_at"]
+
+
+class DecisionOut(serializers.ModelSerializer[Decision]):
+    """What was ordered."""
+
+    finding = serializers.IntegerField(source="finding_id")
+    engineer = PersonOut()
+    remedy = serializers.DictField()
+    carried_out = CarriedOutOut(allow_null=True, default=None)
+
+    class Meta:
+        model = Decision
+        fields: ClassVar = [
+            "id",
+            "finding",
+            "remedy",
+            "disposition",
+            "note",
+            "digest",
+            "engineer",
+            "made_at",
+            "carried_out",
+        ]
+
+
+class FindingDetailOut(FindingOut):
+    """A finding with its history; `seen` goes back with a decision."""
+
+    events = EventOut(many=True)
+    decisions = DecisionOut(many=True)
+    seen = serializers.SerializerMethodField()
+
+    class Meta(FindingOut.Meta):
+        fields: ClassVar = [*FindingOut.Meta.fields, "seen", "events", "decisions"]
+
+    def get_seen(self, finding: Finding) -> int | None:
+        """Give the last step known."""
+        events = list(finding.events.all())
+        return events[-1].pk if events else None

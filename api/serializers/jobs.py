@@ -1,0 +1,105 @@
+"""Jobs, buildings and plans as JSON."""
+
+from typing import Any, ClassVar
+
+from rest_framework import serializers
+
+from api.serializers.people import PersonOut
+from jobs.models import Building, Job, PlanRevision, Stage
+from jobs.queries import row_of
+
+
+class StageOut(serializers.ModelSerializer[Stage]):
+    """Where a stage stands."""
+
+    class Meta:
+        model = Stage
+        fields: ClassVar = ["kind", "state", "blocked_by", "changed_at"]
+
+
+class BuildingOut(serializers.ModelSerializer[Building]):
+    """A building, its stages and what it waits for."""
+
+    stages = StageOut(many=True)
+    waits_for = serializers.SerializerMethodField()
+    job = serializers.IntegerField(source="job_id")
+
+    class Meta:
+        model = Building
+        fields: ClassVar = [
+            "id",
+            "job",
+            "name",
+            "created_at",
+            "required_checks",
+            "settled_checks",
+            "open_findings",
+            "undecided_findings",
+            "last_reading_at",
+            "evaluation_due_since",
+            "waits_for",
+            "stages",
+        ]
+
+    def get_waits_for(self, building: Building) -> str:
+        """Say it as the overview does."""
+        return row_of(building).waits_for
+
+
+class JobOut(serializers.ModelSerializer[Job]):
+    """A job with its buildings, and the parts the asker has in it."""
+
+    buildings = BuildingOut(many=True)
+    my_roles = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Job
+        fields: ClassVar = [
+            "id",
+            "number",
+            "name",
+            "customer",
+            "site",
+            "ship_date",
+            "opened_at",
+            "my_roles",
+            "buildings",
+        ]
+
+    def get_my_roles(self, job: Job) -> list[str]:
+        """Name the asker's parts; the view has fetched them."""
+        return [membership.role for membership in job.mine]  # type: ignore[attr-defined]
+
+
+class DifferenceOut(serializers.Serializer[Any]):
+    """One figure before and after."""
+
+    name = serializers.CharField()
+    before = serializers.CharField()
+    after = serializers.CharField()
+
+
+class ChangeOut(serializers.Serializer[Any]):
+    """One thing on the plan that is not as it was."""
+
+    subject = serializers.CharField()
+    name = serializers.CharField()
+    what = serializers.CharField()
+    differences = DifferenceOut(many=True)
+
+
+class RevisionOut(serializers.ModelSerializer[PlanRevision]):
+    """One issue of a plan."""
+
+    drawn_by = PersonOut()
+
+    class Meta:
+        model = PlanRevision
+        fields: ClassVar = ["number", "digest", "note", "drawn_by", "drawn_at"]
+
+
+class IssueOut(serializers.Serializer[Any]):
+    """One issue of a plan, and what it changed."""
+
+    revision = RevisionOut()
+    changes = ChangeOut(many=True)

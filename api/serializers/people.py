@@ -1,0 +1,64 @@
+"""People and their tokens as JSON."""
+
+from typing import ClassVar
+
+from rest_framework import serializers
+
+from api.models import CrewToken
+from core.models import Person
+from jobs.models import Membership
+
+
+class PersonOut(serializers.ModelSerializer[Person]):
+    """Who."""
+
+    name = serializers.CharField(source="__str__")
+
+    class Meta:
+        model = Person
+        fields: ClassVar = ["username", "name"]
+
+
+class TokenOut(serializers.ModelSerializer[CrewToken]):
+    """A token by its name; the token itself is never shown again."""
+
+    created = serializers.DateTimeField(source="token.created")
+    expires = serializers.DateTimeField(source="token.expiry", allow_null=True)
+
+    class Meta:
+        model = CrewToken
+        fields: ClassVar = ["id", "name", "created", "expires"]
+
+
+class MadeTokenOut(TokenOut):
+    """A token just made: the one time it is shown."""
+
+    token = serializers.SerializerMethodField()
+
+    class Meta(TokenOut.Meta):
+        fields: ClassVar = [*TokenOut.Meta.fields, "token"]
+
+    def get_token(self, made: CrewToken) -> str:
+        """Give the token itself."""
+        return str(self.context["token"])
+
+
+class PartOut(serializers.ModelSerializer[Membership]):
+    """A part in a job."""
+
+    job = serializers.IntegerField(source="job_id")
+    number = serializers.CharField(source="job.number")
+
+    class Meta:
+        model = Membership
+        fields: ClassVar = ["job", "number", "role"]
+
+
+class MeOut(PersonOut):
+    """Who is asking, and with what."""
+
+    parts = PartOut(many=True)
+    token = TokenOut(allow_null=True)
+
+    class Meta(PersonOut.Meta):
+        fields: ClassVar = [*PersonOut.Meta.fields, "email", "role", "parts", "token"]

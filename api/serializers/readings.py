@@ -1,0 +1,172 @@
+"""Readings and what became of them as JSON."""
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from rest_framework import serializers
+
+from api.serializers.jobs import BuildingOut, RevisionOut
+from api.serializers.people import PersonOut
+from checks.models import Reading
+from jobs.exchange.result_schema import VERDICTS
+
+READING_FIELDS = (
+    "id",
+    "check",
+    "entered",
+    "value_mm",
+    "value_mpa",
+    "crew",
+    "instrument",
+    "supersedes",
+    "taken_at",
+    "recorded_at",
+    "recorded_by",
+)
+
+
+class SummaryOut(serializers.Serializer[Any]):
+    """Where a building stands after its latest evaluation."""
+
+    due = serializers.BooleanField(
+        help_text="Whether something is stored that no evaluation has seen yet."
+    )
+    evaluated_at = serializers.DateTimeField(allow_null=True)
+    evaluated_with = serializers.CharField(allow_null=True)
+    required_checks = serializers.IntegerField()
+    settled_checks = serializers.IntegerField()
+    open_findings = serializers.IntegerField()
+    undecided_findings = serializers.IntegerField()
+    verdicts = serializers.DictField(child=serializers.IntegerField())
+
+
+class CheckOut(serializers.Serializer[Any]):
+    """One check of the sheet, and what is known of it; mm, or MPa for a strength."""
+
+    check = serializers.CharField()
+    kind = serializers.CharField()
+    section = serializers.CharField(help_text="The stretch of the walk it is in.")
+    words = serializers.CharField()
+    mark = serializers.CharField(allow_null=True)
+    rods = serializers.ListField(child=serializers.IntegerField())
+    corners = serializers.ListField(child=serializers.CharField())
+    name = serializers.CharField(allow_null=True)
+    axis = serializers.CharField(allow_null=True)
+    required = serializers.BooleanField()  # type: ignore[assignment]
+    stage = serializers.CharField()
+    unit = serializers.ChoiceField(choices=["mm", "MPa"])
+    nominal = serializers.FloatField(allow_null=True)
+    verdict = serializers.ChoiceField(choices=VERDICTS)
+    readings = serializers.IntegerField(help_text="How many stand.")
+    measure_again = serializers.CharField(
+        allow_null=True, help_text="Id of a reading the next one supersedes."
+    )
+    observed = serializers.FloatField(allow_null=True)
+    deviation = serializers.FloatField(allow_null=True)
+    limit = serializers.FloatField(allow_null=True)
+    lower = serializers.FloatField(allow_null=True)
+    upper = serializers.FloatField(allow_null=True)
+    uncertainty = serializers.FloatField(allow_null=True)
+    probability = serializers.FloatField(allow_null=True)
+    close_to_limit = serializers.BooleanField(allow_null=True)
+    reason = serializers.CharField(allow_null=True)
+    reading_ids = serializers.ListField(child=serializers.CharField(), allow_null=True)
+
+
+class SheetOut(serializers.Serializer[Any]):
+    """The check sheet, in the order of the walk."""
+
+    evaluation = SummaryOut()
+    checks = CheckOut(many=True)
+
+
+class ReadingOut(serializers.ModelSerializer[Reading]):
+    """One reading as it was taken."""
+
+    id = serializers.CharField(source="client_id")
+    check = serializers.CharField(source="check_key")
+    value_mm = serializers.SerializerMethodField()
+    value_mpa = serializers.SerializerMethodField()
+    instrument = serializers.CharField(source="entry.instrument", default=None)
+    supersedes = serializers.CharField(source="supersedes.client_id", default=None)
+    recorded_by = PersonOut()
+
+    class Meta:
+        model = Reading
+        fields: ClassVar = list(READING_FIELDS)
+
+    def get_value_mm(self, reading: Reading) -> float | None:
+        """Give a length in mm."""
+        return None if _is_strength(reading) else float(reading.value)
+
+    def get_value_mpa(self, reading: Reading) -> float | None:
+        """Give a strength in MPa."""
+        return float(reading.value) if _is_strength(reading) else None
+
+
+class RecordedReadingOut(ReadingOut):
+    """A reading of the record, with what became of it."""
+
+    replaced_by = serializers.CharField(source="replaced_by.client_id", default=None)
+    revision = serializers.IntegerField(
+        source="revision.number", help_text="The plan it was taken on."
+    )
+    entry = serializers.DictField(help_text="As typed.")
+
+    class Meta(ReadingOut.Meta):
+        fields: ClassVar = [*READING_FIELDS, "replaced_by", "revision", "entry"]
+
+
+class StoredReadingOut(ReadingOut):
+    """A reading just stored, with its check's verdict."""
+
+    verdict = serializers.SerializerMethodField()
+
+    class Meta(ReadingOut.Meta):
+        fields: ClassVar = [*READING_FIELDS, "verdict"]
+
+    def get_verdict(self, reading: Reading) -> str | None:
+        """Give the latest verdict; None where the evaluation is still due."""
+        verdicts: Mapping[str, str] = self.context["verdicts"]
+        return verdicts.get(reading.check_key)
+
+
+class RefusalOut(serializers.Serializer[Any]):
+    """One place that does not fit, and what would have been right."""
+
+    pointer = serializers.CharField(help_text="JSON Pointer (RFC 6901).")
+    message = serializers.CharField()
+
+
+class RecordedOut(serializers.Serializer[Any]):
+    """What became of the readings that were sent."""
+
+    stored = StoredReadingOut(many=True)
+    repeated = serializers.ListField(
+        child=serializers.CharField(), help_text="Ids that were recorded before."
+    )
+    refused = RefusalOut(many=True)
+    evaluation = SummaryOut()
+
+
+class ImportedOut(serializers.Serializer[Any]):
+    """The building a document became, and how many of its readings were stored."""
+
+    building = BuildingOut()
+    readings_stored = serializers.IntegerField()
+    readings_repeated = serializers.IntegerField()
+    evaluation = SummaryOut()
+
+
+class RevisedOut(serializers.Serializer[Any]):
+    """The plan now in force."""
+
+    revision = RevisionOut()
+    readings_passed_over = serializers.IntegerField(
+        help_text="Readings in the document; they go to /readings."
+    )
+    evaluation = SummaryOut()
+
+
+def _is_strength(reading: Reading) -> bool:
+    return reading.check_key.startswith("strength:")

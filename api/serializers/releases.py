@@ -1,0 +1,69 @@
+"""Hold points and releases as JSON."""
+
+from typing import Any, ClassVar
+
+from rest_framework import serializers
+
+from api.serializers.people import PersonOut
+from checks.models import Release
+
+
+class ReleaseOut(serializers.ModelSerializer[Release]):
+    """A signed release."""
+
+    building = serializers.IntegerField(source="building_id")
+    revision = serializers.IntegerField(source="revision.number")
+    signed_by = PersonOut()
+
+    class Meta:
+        model = Release
+        fields: ClassVar = [
+            "id",
+            "building",
+            "revision",
+            "kind",
+            "digest",
+            "note",
+            "signed_by",
+            "signed_at",
+        ]
+
+
+class ReleaseDetailOut(ReleaseOut):
+    """A signed release with the record it froze."""
+
+    record = serializers.DictField()
+
+    class Meta(ReleaseOut.Meta):
+        fields: ClassVar = [*ReleaseOut.Meta.fields, "record"]
+
+
+class MissingOut(serializers.Serializer[Any]):
+    """One thing a release waits for."""
+
+    what = serializers.CharField()
+    holds = serializers.BooleanField(
+        help_text="Whether somebody must decide or wait, rather than go on measuring."
+    )
+    keys = serializers.ListField(child=serializers.CharField())
+
+
+class GateOut(serializers.Serializer[Any]):
+    """One gate of a building: signed, or what it waits for."""
+
+    kind = serializers.ChoiceField(choices=Release.Kind.choices)
+    label = serializers.CharField()  # type: ignore[assignment]
+    release = ReleaseOut(allow_null=True)
+    missing = MissingOut(many=True)
+
+
+class VerifiedOut(serializers.Serializer[Any]):
+    """A release whose record still gives the digest that was asked for."""
+
+    digest = serializers.CharField()
+    kind = serializers.CharField(source="get_kind_display")
+    building = serializers.CharField(source="record.building.name")
+    job = serializers.CharField(source="record.job.number")
+    revision = serializers.IntegerField(source="record.plan.revision")
+    signed_by = serializers.CharField(source="record.signed_by.name")
+    signed_at = serializers.DateTimeField()

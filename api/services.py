@@ -1,0 +1,175 @@
+"""What the interface does to the record in one go, through the services below it."""
+
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from django.contrib.auth import authenticate
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import HttpRequest
+from knox.models import AuthToken
+from rest_framework import exceptions
+
+from api.errors import ChangedMeanwhile
+from api.models import CrewToken
+from checks.services.evaluation import evaluate_building
+from checks.services.readings import Recorded, record_readings
+from core.models import Person
+from jobs.exchange.canonical import digest
+from jobs.exchange.parse import DocumentError, read_building
+from jobs.models import Building, Job, PlanRevision
+from jobs.services import add_building, revise_plan, without_readings
+
+logger = logging.getLogger("padstone.api")
+
+LOCKED_FOR_S = 15 * 60
+NOTHING = Recorded([], [], [])
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """The building a document became; `created` is False when it was there."""
+
+    building: Building
+    recorded: Recorded
+    created: bool
+
+
+@transaction.atomic
+def import_building(
+    *, actor: Person, job: Job, document: Mapping[str, Any], note: str
+) -> Imported:
+    """Add a building with its plan and its readings, or nothing of it.
+
+    The same document sent again finds the building it became the first time.
+
+    Raises
+    ------
+    jobs.exchange.parse.DocumentError
+        With every place of the plan, or of its readings, that does not fit.
+    """
+    try:
+        building = add_building(actor=actor, job=job, document=document, note=note)
+        created = True
+    except ValidationError:
+        before = _sent_before(job, document)
+        if before is None:
+            raise
+        building, created = before, False
+    entries = document.get("readings") or []
+    if not entries:
+        return Imported(building, NOTHING, created)
+    recorded = record_readings(actor=actor, building=building, entries=entries)
+    if recorded.refused:
+        raise DocumentError(recorded.refused)
+    return Imported(building, recorded, created)
+
+
+def _sent_before(job: Job, document: Mapping[str, Any]) -> Building | None:
+    """Find the building whose plan in force is this very document."""
+    name = read_building(document).plan.name
+    building = job.buildings.filter(name=name).first()
+    if building is None:
+        return None
+    same = building.current_revision().digest == digest(without_readings(document))
+    return building if same else None
+
+
+@dataclass(frozen=True, slots=True)
+class Revised:
+    """The plan now in force; `created` is False when it was in force already."""
+
+    revision: PlanRevision
+    created: bool
+
+
+def revise(
+    *,
+    actor: Person,
+    building: Building,
+    document: Mapping[str, Any],
+    note: str,
+    expected: str | None = None,
+) -> Revised:
+    """Issue a revision and judge the building by it.
+
+    Parameters
+    ----------
+    actor : who issues it.
+    building : whose plan it is.
+    document : a padstone.building/1 document.
+    note : what changed and why.
+    expected : digest of the plan the asker believes in force, if they said so.
+
+    Raises
+    ------
+    ChangedMeanwhile
+        If another plan is in force.
+    """
+    with transaction.atomic():
+        Building.objects.select_for_update().get(pk=building.pk)
+        current = building.current_revision()
+        if expected is not None and expected != current.digest:
+            raise ChangedMeanwhile
+        try:
+            revision = revise_plan(
+                actor=actor, building=building, document=document, note=note
+            )
+        except ValidationError as error:
+            if getattr(error, "code", "") != "identical":
+                raise
+            return Revised(current, created=False)
+    try:
+        evaluate_building(building.pk)
+    except Exception:
+        # The revision is issued and the building marked as due: the sweep follows.
+        logger.exception("Building %s could not be evaluated.", building.pk)
+    building.refresh_from_db()
+    return Revised(revision, created=True)
+
+
+# ---- tokens and signatures --------------------------------------------------
+
+
+@transaction.atomic
+def make_token(*, actor: Person, name: str, days: int) -> tuple[CrewToken, str]:
+    """Make a token for a crew or a program; its text is known only now."""
+    token, text = AuthToken.objects.create(user=actor, expiry=timedelta(days=days))
+    return CrewToken.objects.create(token=token, name=name.strip()), text
+
+
+def revoke_token(*, actor: Person, token: CrewToken) -> None:
+    """End a token; it is refused from then on."""
+    CrewToken.objects.of(actor).get(pk=token.pk).token.delete()
+
+
+def signed_in(request: HttpRequest, username: str, password: str) -> Person | None:
+    """Check a name and password; None where they do not go together.
+
+    Raises
+    ------
+    rest_framework.exceptions.Throttled
+        After too many wrong ones, whatever the password.
+    """
+    found = authenticate(request, username=username, password=password)
+    if getattr(request, "axes_locked_out", False):
+        request.axes_locked_out = False  # type: ignore[attr-defined]
+        raise exceptions.Throttled(wait=LOCKED_FOR_S)
+    return found if isinstance(found, Person) else None
+
+
+def require_signature(request: HttpRequest, person: Person, password: str) -> None:
+    """Check that it is this person who signs.
+
+    Raises
+    ------
+    ValidationError
+        If it is not their password.
+    """
+    found = signed_in(request, person.get_username(), password)
+    if found is None or found.pk != person.pk:
+        msg = "This is not your password: nothing was signed."
+        raise ValidationError({"password": msg}, code="password")

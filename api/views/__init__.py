@@ -1,0 +1,1 @@
+"""Addresses of the interface: fetch, ask a service, answer."""

@@ -1,0 +1,70 @@
+"""The exchange documents' schemas, the interface's description, and its pages."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from drf_spectacular.utils import extend_schema
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from rest_framework.request import Request
+
+from api.base import PublicView, tagged, unchanged
+from jobs.exchange.canonical import digest
+from jobs.exchange.schema import building_schema, result_schema
+
+SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
+    "padstone.building-1": building_schema,
+    "padstone.result-1": result_schema,
+}
+A_DAY_S = 86_400
+
+
+class DocumentSchema(PublicView):
+    """The JSON Schema of an exchange document."""
+
+    @extend_schema(
+        operation_id="schema_of_document",
+        summary="JSON Schema of an exchange document",
+        tags=["schemas"],
+        auth=[],
+        responses={200: {"type": "object"}},
+    )
+    def get(self, request: Request, name: str) -> HttpResponse:
+        """Give the schema; anybody may have it."""
+        if name not in SCHEMAS:
+            known = " and ".join(f"{each}.json" for each in SCHEMAS)
+            msg = f"There is no such schema; there are {known}."
+            raise Http404(msg)
+        schema = SCHEMAS[name]()
+        etag = digest(schema)
+        answer = unchanged(request, etag) or tagged(schema, etag)
+        answer["Cache-Control"] = f"public, max-age={A_DAY_S}"
+        return answer
+
+
+class Description(SpectacularAPIView):
+    """The interface's OpenAPI description."""
+
+    authentication_classes = ()
+
+
+class Pages(SpectacularSwaggerSplitView):
+    """The description, to read and to try out in a browser."""
+
+    authentication_classes = ()
+    url_name = "api:schema"
+    template_name = "api/docs.html"
+
+
+class Nothing(PublicView):
+    """Any other address below the interface's."""
+
+    fallback = True
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Answer in the interface's own words."""
+        self.args, self.kwargs = args, kwargs
+        request = self.initialize_request(request)
+        self.request, self.headers = request, {}
+        msg = "There is no such address; addresses here end without a slash."
+        return self.finalize_response(request, self.handle_exception(Http404(msg)))
