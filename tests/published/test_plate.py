@@ -1,0 +1,194 @@
+"""Plate placement against outside solvers.
+
+Clarabel through cvxpy, re-linearised to the true rotation, and a search of all turns
+with it; shapely's smallest enclosing circle for patterns that cannot gain by turning;
+scikit-image's rigid transform. The demand: 1e-6 mm of the true optimum.
+"""
+
+import clarabel
+import cvxpy as cp
+import numpy as np
+import pytest
+import shapely
+from scipy import sparse
+from skimage.transform import EuclideanTransform
+
+from checks.engine.plate import fit_plates
+
+FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
+DEMAND_MM = 1e-6
+
+
+def turned(points, turn):
+    c, s = np.cos(turn), np.sin(turn)
+    return points @ np.array([[c, s], [-s, c]])
+
+
+def overrun_at(holes, rods, clearance, turn, shift):
+    centre = holes.mean(axis=0)
+    gap = turned(holes - centre, turn) + centre + shift - rods
+    return float((np.hypot(*gap.T) - clearance).max())
+
+
+def with_clarabel(holes, rods, clearance, turn=0.0, *, turning=True, limit=None):
+    """Least overrun from a starting turn: linearise, solve, turn, until it stands."""
+    centre, m = holes.mean(axis=0), len(holes)
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-10
+    best = np.inf
+    for _ in range(25):
+        placed = turned(holes - centre, turn)
+        off = placed - (rods - centre)
+        a, b = np.zeros((3 * m, 4)), np.zeros(3 * m)
+        a[0::3, 0], b[0::3] = -1.0, clearance
+        a[1::3, 2] = a[2::3, 3] = -1.0
+        if turning:
+            a[1::3, 1], a[2::3, 1] = placed[:, 1], -placed[:, 0]
+        b[1::3], b[2::3] = off.T
+        cones = [clarabel.SecondOrderConeT(3)] * m
+        if limit is not None:
+            edges = np.array([[0, 0, 1, 0], [0, 0, 0, 1], [0, 0, -1, 0], [0, 0, 0, -1]])
+            a, b = np.vstack((a, edges)), np.r_[b, limit, limit]
+            cones = [*cones, clarabel.NonnegativeConeT(4)]
+        solver = clarabel.DefaultSolver(
+            sparse.csc_matrix((4, 4)), np.array([1.0, 0, 0, 0]),
+            sparse.csc_matrix(a), b, cones, settings,
+        )  # fmt: skip
+        x = np.array(solver.solve().x)
+        step = x[1] if turning else 0.0
+        turn += step
+        best = min(best, overrun_at(holes, rods, clearance, turn, x[2:]))
+        if abs(step) < 1e-10:
+            break
+    return best
+
+
+def with_cvxpy(holes, rods, clearance):
+    """The same problem as a modeller writes it, linearised about no turn, twice."""
+    centre, turn = holes.mean(axis=0), 0.0
+    for _ in range(12):
+        placed = turned(holes - centre, turn)
+        arm = np.column_stack((-placed[:, 1], placed[:, 0]))
+        t, dturn, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        limits = [
+            cp.norm(p + dturn * a + shift - r) <= t + c
+            for p, a, r, c in zip(placed, arm, rods - centre, clearance, strict=True)
+        ]
+        cp.Problem(cp.Minimize(t), limits).solve(
+            solver=cp.CLARABEL, tol_gap_abs=1e-10, tol_gap_rel=1e-10, tol_feas=1e-10
+        )
+        turn += float(dturn.value)
+        if abs(dturn.value) < 1e-10:
+            break
+    return overrun_at(holes, rods, clearance, turn, shift.value)
+
+
+def test_four_rod_plates_agree_with_cvxpy_and_clarabel():
+    rng = np.random.default_rng(11)
+    rods = FOUR + rng.normal(0.0, 3.0, (6, 4, 2))
+    clearance = rng.uniform(0.0, 4.0, (6, 4))
+    fit = fit_plates(np.broadcast_to(FOUR, rods.shape), rods, clearance)
+    for k in range(6):
+        outside = with_cvxpy(FOUR, rods[k], clearance[k])
+        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+    assert fit.proven.all()
+    assert (fit.gap_mm <= DEMAND_MM).all()
+
+
+def families():
+    rng = np.random.default_rng(12)
+
+    def near(holes, sigma):
+        return holes + rng.normal(0.0, sigma, holes.shape)
+
+    line = np.column_stack((np.arange(5) * 70.0, np.zeros(5)))
+    twelve = np.stack(
+        (np.repeat([-75.0, 75.0], 6), np.tile(np.arange(6) * 76.0, 2)), axis=1
+    )
+    two_in_one = FOUR[[0, 0, 2, 3]]
+    spot = np.zeros((3, 2))
+    yield "four rods", FOUR, near(FOUR, 3.0), np.full(4, 2.4)
+    yield "zero clearance", FOUR, near(FOUR, 2.0), np.zeros(4)
+    yield "unequal clearance", FOUR, near(FOUR, 4.0), rng.uniform(-1.0, 20.0, 4)
+    yield "two rods", FOUR[:2], near(FOUR[:2], 3.0), np.full(2, 1.0)
+    yield "one rod", FOUR[:1], near(FOUR[:1], 9.0), np.full(1, 2.0)
+    yield "in a line", line, near(line, 3.0), np.full(5, 2.0)
+    yield "holes in one place", spot, near(spot, 3.0), np.full(3, 2.0)
+    yield "two holes in one place", two_in_one, near(two_in_one, 2.0), np.full(4, 2.0)
+    yield "twelve rods", twelve, near(twelve, 3.0), rng.uniform(1.0, 5.0, 12)
+    yield "wide", FOUR, FOUR * 1.03, np.full(4, 2.0)
+    yield "narrow", FOUR, FOUR * 0.97, np.full(4, 2.0)
+    yield "an inch off", FOUR, near(FOUR, 25.0), np.full(4, 2.4)
+
+
+@pytest.mark.parametrize(
+    ("holes", "rods", "clearance"),
+    [pytest.param(*rest, id=name) for name, *rest in families()],
+)
+def test_odd_patterns_agree_with_clarabel(holes, rods, clearance):
+    fit = fit_plates(holes[None], rods[None], clearance[None])
+    outside = with_clarabel(holes, rods, clearance, float(fit.turn_rad[0]) + 0.01)
+    assert fit.overrun_mm[0] == pytest.approx(outside, abs=DEMAND_MM)
+    assert fit.proven[0]
+
+
+@pytest.mark.parametrize(
+    ("holes", "rods", "clearance"),
+    [pytest.param(*rest, id=name) for name, *rest in families()],
+)
+def test_no_turn_of_a_fine_search_is_better(holes, rods, clearance):
+    fit = fit_plates(holes[None], rods[None], clearance[None])
+    coarse = np.linspace(-np.pi, np.pi, 120, endpoint=False)
+    fine = fit.turn_rad[0] + np.linspace(-0.02, 0.02, 21)
+    for turn in np.concatenate((coarse, fine)):
+        held = with_clarabel(holes, rods, clearance, turn, turning=False)
+        assert held >= fit.overrun_mm[0] - DEMAND_MM
+
+
+def test_rods_exchanged_find_the_best_of_several_valleys():
+    # Rods 1 and 2 exchanged, a hundred millimetres off: not one valley but several.
+    rng = np.random.default_rng(13)
+    rods = FOUR[[1, 0, 2, 3]] + rng.normal(0.0, 2.0, (5, 4, 2))
+    clearance = np.full((5, 4), 2.4)
+    fit = fit_plates(np.broadcast_to(FOUR, rods.shape), rods, clearance)
+    assert fit.proven.all()
+    starts = np.linspace(-np.pi, np.pi, 24, endpoint=False)
+    for k in range(5):
+        outside = min(with_clarabel(FOUR, rods[k], clearance[k], s) for s in starts)
+        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+
+
+@pytest.mark.parametrize("limit", [0.0, 0.5, 3.175])
+def test_limited_shift_agrees_with_clarabel(limit):
+    rng = np.random.default_rng(14)
+    rods = FOUR + rng.normal(0.0, 3.0, (5, 4, 2)) + [5.0, -2.0]
+    clearance = np.full((5, 4), 2.4)
+    limits = np.full((5, 2), limit)
+    fit = fit_plates(np.broadcast_to(FOUR, rods.shape), rods, clearance, None, limits)
+    assert (np.abs(fit.shift_mm) <= limit).all()
+    assert fit.proven.all()
+    for k in range(5):
+        start = float(fit.turn_rad[k]) + 0.005
+        outside = with_clarabel(FOUR, rods[k], clearance[k], start, limit=limits[k])
+        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+
+
+def test_holes_in_one_place_give_the_smallest_enclosing_circle():
+    # Turning does nothing there: the answer is shapely's circle about the rods.
+    rng = np.random.default_rng(15)
+    for m in (2, 3, 5, 12):
+        rods = rng.normal(0.0, 20.0, (m, 2))
+        fit = fit_plates(np.zeros((1, m, 2)), rods[None], np.zeros((1, m)))
+        circle = shapely.minimum_bounding_radius(shapely.MultiPoint(rods))
+        assert fit.overrun_mm[0] == pytest.approx(circle, abs=DEMAND_MM)
+
+
+def test_pattern_set_rigidly_is_found_as_scikit_image_finds_it():
+    # A rigid copy has one answer for every criterion, least squares included.
+    rods = turned(FOUR, 0.3) + np.array([12.0, -7.0])
+    fit = fit_plates(FOUR[None], rods[None], np.full((1, 4), 1.5))
+    outside = EuclideanTransform.from_estimate(FOUR, rods)
+    assert fit.turn_rad[0] == pytest.approx(outside.rotation, abs=1e-9)
+    np.testing.assert_allclose(fit.shift_mm[0], outside.translation, atol=1e-7)
+    assert fit.overrun_mm[0] == pytest.approx(-1.5, abs=DEMAND_MM)
