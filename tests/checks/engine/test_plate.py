@@ -1,0 +1,224 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from checks.engine.errors import EngineError
+from checks.engine.plate import fit_plates, hole_needed_mm
+
+FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
+CLOSE_MM = 1e-6  # what is promised of the optimum
+
+
+def turned(points, turn):
+    c, s = np.cos(turn), np.sin(turn)
+    return points @ np.array([[c, s], [-s, c]])
+
+
+def fit_one(holes, rods, clearance, **kw):
+    return fit_plates(holes[None], np.asarray(rods)[None], clearance[None], **kw)
+
+
+def sample(seed, groups=6, m=4, sigma=3.0):
+    rng = np.random.default_rng(seed)
+    holes = np.repeat(FOUR[None, :m], groups, axis=0)
+    return (
+        holes,
+        holes + rng.normal(0.0, sigma, holes.shape),
+        rng.uniform(0.0, 4.0, holes.shape[:2]),
+    )
+
+
+def test_two_rods_too_far_apart_share_the_excess():
+    # Worked by hand: holes 100 apart, rods 106 apart, so 3 mm at each; less 1 mm.
+    holes = np.array([[0.0, 0.0], [100.0, 0.0]])
+    fit = fit_one(holes, [[0.0, 0.0], [106.0, 0.0]], np.full(2, 1.0))
+    assert fit.overrun_mm[0] == pytest.approx(2.0, abs=CLOSE_MM)
+    np.testing.assert_allclose(fit.shift_mm[0], [3.0, 0.0], atol=1e-4)
+    np.testing.assert_allclose(fit.distance_mm[0], [3.0, 3.0], atol=CLOSE_MM)
+
+
+def test_one_rod_of_four_pushed_out_along_the_diagonal():
+    # A square of side 100, one rod out along the diagonal by d. By symmetry about
+    # the diagonal there is no turn. The plate moves s along it: the two side rods are
+    # then s off, the far one s and the near one d - s: so s = d / 2.
+    holes = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]])
+    rods = holes.copy()
+    rods[2] += 4.0 / np.sqrt(2.0)
+    fit = fit_one(holes, rods, np.full(4, 1.5))
+    assert fit.overrun_mm[0] == pytest.approx(0.5, abs=CLOSE_MM)
+    assert fit.turn_rad[0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_rods_where_the_plan_has_them_leave_the_whole_clearance():
+    fit = fit_one(FOUR, FOUR, np.full(4, 2.4))
+    assert fit.overrun_mm[0] == pytest.approx(-2.4, abs=CLOSE_MM)
+    assert fit.proven[0]
+
+
+def test_a_large_turn_is_the_true_rotation():
+    fit = fit_one(FOUR, turned(FOUR, 1.2), np.full(4, 1.0))
+    assert fit.turn_rad[0] == pytest.approx(1.2, abs=1e-8)
+    assert fit.overrun_mm[0] == pytest.approx(-1.0, abs=CLOSE_MM)
+
+
+def test_overrun_does_not_depend_on_where_or_how_the_axes_lie():
+    holes, rods, clearance = sample(1)
+    plain = fit_plates(holes, rods, clearance)
+    away = np.array([4.1e5, -2.7e5])
+    moved = fit_plates(turned(holes, 0.7) + away, turned(rods, 0.7) + away, clearance)
+    mirror = fit_plates(holes * [1.0, -1.0], rods * [1.0, -1.0], clearance)
+    np.testing.assert_allclose(moved.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
+    np.testing.assert_allclose(mirror.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
+    np.testing.assert_allclose(mirror.turn_rad, -plain.turn_rad, atol=1e-5)
+
+
+def test_rods_alone_moved_move_the_plate_and_not_the_overrun():
+    holes, rods, clearance = sample(2)
+    plain = fit_plates(holes, rods, clearance)
+    moved = fit_plates(holes, rods + np.array([30.0, -12.0]), clearance)
+    np.testing.assert_allclose(moved.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
+    np.testing.assert_allclose(
+        moved.shift_mm - plain.shift_mm, [[30.0, -12.0]] * 6, atol=1e-3
+    )
+
+
+def test_more_clearance_everywhere_takes_as_much_off_the_overrun():
+    holes, rods, clearance = sample(3)
+    plain = fit_plates(holes, rods, clearance)
+    wider = fit_plates(holes, rods, clearance + 0.8)
+    np.testing.assert_allclose(wider.overrun_mm, plain.overrun_mm - 0.8, atol=CLOSE_MM)
+
+
+def test_masked_rods_are_not_looked_at():
+    holes, rods, clearance = sample(4)
+    mask = np.ones(clearance.shape, dtype=bool)
+    mask[:, 3] = False
+    rods[:, 3] = np.nan
+    holes[:, 3] = 1e6
+    clearance[:, 3] = np.nan
+    masked = fit_plates(holes, rods, clearance, mask)
+    three = fit_plates(holes[:, :3], rods[:, :3], clearance[:, :3])
+    np.testing.assert_allclose(masked.overrun_mm, three.overrun_mm, atol=CLOSE_MM)
+    assert np.isnan(masked.distance_mm[:, 3]).all()
+    assert np.isfinite(masked.distance_mm[:, :3]).all()
+
+
+def test_answer_is_the_distance_at_the_placement_given():
+    holes, rods, clearance = sample(5)
+    fit = fit_plates(holes, rods, clearance)
+    for k in range(6):
+        centre = holes[k].mean(axis=0)
+        placed = turned(holes[k] - centre, fit.turn_rad[k]) + centre + fit.shift_mm[k]
+        distance = np.hypot(*(placed - rods[k]).T)
+        np.testing.assert_allclose(distance, fit.distance_mm[k], atol=1e-9)
+        worst = (distance - clearance[k]).max()
+        assert worst == pytest.approx(fit.overrun_mm[k], abs=1e-9)
+
+
+def test_plates_solved_together_are_as_solved_alone():
+    holes, rods, clearance = sample(6)
+    together = fit_plates(holes, rods, clearance)
+    for k in range(6):
+        alone = fit_one(holes[k], rods[k], clearance[k])
+        assert alone.overrun_mm[0] == pytest.approx(
+            together.overrun_mm[k], abs=CLOSE_MM
+        )
+
+
+def test_shift_held_at_nothing_still_turns():
+    rods = turned(FOUR, 0.02) + np.array([2.0, 0.0])
+    fit = fit_one(FOUR, rods, np.full(4, 1.0), shift_limit_mm=np.zeros((1, 2)))
+    np.testing.assert_array_equal(fit.shift_mm, np.zeros((1, 2)))
+    assert fit.overrun_mm[0] == pytest.approx(1.0, abs=1e-3)
+    assert fit.turn_rad[0] == pytest.approx(0.02, abs=1e-3)
+
+
+def test_a_limit_that_does_not_bind_changes_nothing():
+    holes, rods, clearance = sample(7)
+    plain = fit_plates(holes, rods, clearance)
+    wide = fit_plates(holes, rods, clearance, None, np.full((6, 2), 50.0))
+    np.testing.assert_array_equal(wide.overrun_mm, plain.overrun_mm)
+
+
+def test_hole_needed_is_what_makes_the_plate_just_fit():
+    holes, rods, _ = sample(8)
+    diameter = np.full(6, 23.8)
+    clearance = np.repeat((diameter[:, None] - 19.05) / 2.0, 4, axis=1)
+    fit = fit_plates(holes, rods, clearance)
+    needed = hole_needed_mm(fit, diameter)
+    again = fit_plates(
+        holes, rods, np.repeat((needed[:, None] - 19.05) / 2.0, 4, axis=1)
+    )
+    np.testing.assert_allclose(again.overrun_mm, 0.0, atol=CLOSE_MM)
+
+
+def test_inputs_are_left_untouched():
+    given_ = sample(9)
+    before = [v.copy() for v in given_]
+    fit_plates(*given_, np.ones((6, 4), dtype=bool), np.full((6, 2), 1.0))
+    for now, then in zip(given_, before, strict=True):
+        np.testing.assert_array_equal(now, then)
+
+
+def test_no_plates_give_no_answers():
+    fit = fit_plates(np.zeros((0, 4, 2)), np.zeros((0, 4, 2)), np.zeros((0, 4)))
+    assert fit.overrun_mm.shape == (0,)
+
+
+def test_a_missing_rod_is_refused():
+    rods = FOUR.copy()
+    rods[1, 0] = np.nan
+    with pytest.raises(EngineError, match="missing"):
+        fit_one(FOUR, rods, np.full(4, 1.0))
+
+
+def test_a_plate_without_rods_is_refused():
+    with pytest.raises(EngineError, match="without rods"):
+        fit_one(FOUR, FOUR, np.full(4, 1.0), mask=np.zeros((1, 4), dtype=bool))
+
+
+def test_a_negative_shift_limit_is_refused():
+    with pytest.raises(EngineError, match="limit"):
+        fit_one(FOUR, FOUR, np.full(4, 1.0), shift_limit_mm=np.array([[1.0, -1.0]]))
+
+
+coordinates = st.one_of(
+    st.sampled_from([0.0, 0.0, 50.0, -50.0, 100.0]),
+    st.floats(-200.0, 200.0, allow_subnormal=False).map(lambda v: round(v, 3)),
+)
+
+
+@settings(deadline=None, max_examples=60)
+@given(data=st.data(), m=st.integers(1, 6), limited=st.booleans())
+def test_any_pattern_at_all_has_a_proved_answer_no_sampled_placement_beats(
+    data, m, limited
+):
+    holes = data.draw(arrays(np.float64, (m, 2), elements=coordinates))
+    off = data.draw(
+        arrays(
+            np.float64, (m, 2), elements=st.floats(-8.0, 8.0).map(lambda v: round(v, 3))
+        )
+    )
+    clearance = data.draw(
+        arrays(np.float64, m, elements=st.sampled_from([0.0, 1.0, 2.4, 9.0]))
+    )
+    limit = np.full((1, 2), 2.0) if limited else None
+    rods = holes + off
+    fit = fit_one(holes, rods, clearance, shift_limit_mm=limit)
+    assert fit.proven[0]
+    rng = np.random.default_rng(0)
+    centre = holes.mean(axis=0)
+    turns = fit.turn_rad[0] + np.concatenate(
+        ([0.0], rng.normal(0, 1e-3, 200), rng.uniform(-np.pi, np.pi, 200))
+    )
+    shifts = fit.shift_mm[0] + rng.normal(0, 1.0, (401, 2)) * rng.choice(
+        [1e-4, 1e-2, 1.0, 10.0], (401, 1)
+    )
+    if limited:
+        shifts = np.clip(shifts, -2.0, 2.0)
+    for turn, shift in zip(turns, shifts, strict=True):
+        placed = turned(holes - centre, turn) + centre + shift
+        other = (np.hypot(*(placed - rods).T) - clearance).max()
+        assert other >= fit.overrun_mm[0] - CLOSE_MM
