@@ -46,4 +46,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
 if find_spec("api.urls"):
     urlpatterns.append(path("api/v1/", include("api.urls")))
 
+handler400 = "core.views.bad_request"
 handler500 = "core.views.server_error"

@@ -81,6 +81,21 @@ def preferences(request: HttpRequest) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Say sorry without asking the database or the session for anything."""
+    """Say sorry."""
+    return _without_session(request, "500.html", 500)
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Say that a request could not be read."""
+    return _without_session(request, "400.html", 400)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Say that a form had gone stale."""
+    return _without_session(request, "403_csrf.html", 403)
+
+
+def _without_session(request: HttpRequest, template: str, status: int) -> HttpResponse:
+    """Show a page without asking the database or the session for anything."""
     context = {**readers_choice(request), "navigation": [], "preferences_url": ""}
-    return HttpResponse(loader.render_to_string("500.html", context), status=500)
+    return HttpResponse(loader.render_to_string(template, context), status=status)

@@ -132,3 +132,12 @@ def test_a_foreign_host_is_not_served(client: Client) -> None:
     answer = client.get(reverse("sign-in"), headers={"host": "elsewhere.example.org"})
     assert answer.status_code == 400
     assert "could not be read" in answer.text
+
+
+def test_a_stale_form_is_told_apart_from_a_forbidden_one(field_lead: Person) -> None:
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(field_lead)
+    answer = client.post(reverse("sign-out"))
+    assert answer.status_code == 403
+    assert "The form had gone stale" in answer.text
+    assert "_auth_user_id" in client.session
