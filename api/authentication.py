@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.conf import settings
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.plumbing import build_bearer_security_scheme_object
 from knox.auth import TokenAuthentication
@@ -46,11 +47,11 @@ class CrewTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untype
 
 
 class PasswordOrSessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """How the interface's description names the session of a browser."""
+    """How the interface's description names a session where a password serves too."""
 
     target_class = "api.authentication.PasswordOrSession"
-    name = "cookieAuth"
+    name = "session"
 
     def get_security_definition(self, auto_schema: Any) -> Any:
         """Describe the cookie."""
-        return {"type": "apiKey", "in": "cookie", "name": "sessionid"}
+        return {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME}

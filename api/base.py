@@ -26,6 +26,7 @@ from api.authentication import CrewTokenAuthentication
 from api.errors import ChangedMeanwhile, ParametersError
 from api.parsers import ExactJSONParser
 from core.models import Person
+from jobs.exchange.parse import DocumentError, Refusal
 
 LOCK_TIMEOUT = "10s"
 M = TypeVar("M", bound=Model)
@@ -118,6 +119,20 @@ def unchanged(request: Request, etag: str) -> HttpResponse | None:
 def tagged(document: Any, etag: str, **headers: str) -> Response:
     """Answer a document under its tag."""
     return Response(document, headers={"ETag": quote_etag(etag), **headers})
+
+
+def document_of(request: Request) -> dict[str, Any]:
+    """Give the exchange document in a body; what else is refused is the parser's.
+
+    Raises
+    ------
+    jobs.exchange.parse.DocumentError
+        If the body is no object.
+    """
+    if not isinstance(request.data, dict):
+        message = "This has to be an exchange document, a JSON object."
+        raise DocumentError([Refusal("", message)])
+    return request.data
 
 
 @contextmanager

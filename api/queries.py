@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
 
+from checks.engine import cautions
 from checks.models import Decision, Evaluation, Finding, Reading, Release
 from checks.queries.walk import SheetRow, latest_evaluation, walk
 from core.models import Person
@@ -73,6 +74,23 @@ def evaluation_in_force(
     """Give the newest evaluation of the plan in force."""
     found = Evaluation.objects.filter(building=building, revision=revision)
     return found.order_by("-pk").first()
+
+
+def shims_of(evaluation: Evaluation) -> dict[str, Any]:
+    """Say where shims go and what to order, by one evaluation."""
+    levels = evaluation.result.get("levels") or {}
+    figures = ("height", "shim", "stack", "residual", "thread_left")
+    return {
+        "evaluated_at": evaluation.made_at,
+        "pads": [
+            {"mark": pad["mark"], "verdict": pad["verdict"]}
+            | {name: pad.get(name) for name in figures}
+            for pad in levels.get("pads") or []
+        ],
+        "pack_list": levels.get("pack_list") or [],
+        "lower_pad": levels.get("lower_pad"),
+        "cautions": [cautions.UNDER_PLATE, cautions.SCREENING],
+    }
 
 
 # ---- the sheet --------------------------------------------------------------

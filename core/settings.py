@@ -171,6 +171,7 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 X_FRAME_OPTIONS = "DENY"
+CSRF_FAILURE_VIEW = "core.views.csrf_failure"
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_REDIRECT_EXEMPT = [r"^health/"]
@@ -236,7 +237,7 @@ REST_FRAMEWORK = {
     "PAGE_SIZE": 100,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-KNOX_TOKEN_MODEL = "knox.AuthToken"
+KNOX_TOKEN_MODEL = "knox.AuthToken"  # noqa: S105 - a model by its name
 REST_KNOX = {
     "TOKEN_TTL": None,  # each token is given its own end when it is made
     "AUTH_HEADER_PREFIX": "Token",
@@ -253,6 +254,13 @@ SPECTACULAR_SETTINGS = {
         "api.openapi.with_documents",
         "api.openapi.with_problems",
     ],
+    "ENUM_NAME_OVERRIDES": {
+        "StageKind": "jobs.models.Stage.Kind",
+        "StageState": "jobs.models.Stage.State",
+        "FindingState": "checks.models.Finding.State",
+        "EventKind": "checks.models.FindingEvent.Kind",
+        "ReleaseKind": "checks.models.Release.Kind",
+    },
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",

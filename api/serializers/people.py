@@ -1,11 +1,11 @@
 """People and their tokens as JSON."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from rest_framework import serializers
 
 from api.models import CrewToken
-from core.models import Person
+from core.models import Person, Role
 from jobs.models import Membership
 
 
@@ -54,11 +54,12 @@ class PartOut(serializers.ModelSerializer[Membership]):
         fields: ClassVar = ["job", "number", "role"]
 
 
-class MeOut(PersonOut):
+class MeOut(serializers.Serializer[Any]):
     """Who is asking, and with what."""
 
+    username = serializers.CharField()
+    name = serializers.CharField()
+    email = serializers.CharField()
+    role = serializers.ChoiceField(choices=Role.choices)
     parts = PartOut(many=True)
     token = TokenOut(allow_null=True)
-
-    class Meta(PersonOut.Meta):
-        fields: ClassVar = [*PersonOut.Meta.fields, "email", "role", "parts", "token"]

@@ -80,6 +80,41 @@ class SheetOut(serializers.Serializer[Any]):
     checks = CheckOut(many=True)
 
 
+class ShimOut(serializers.Serializer[Any]):
+    """One pad, and the shims under its plate; mm."""
+
+    mark = serializers.CharField()
+    verdict = serializers.ChoiceField(choices=VERDICTS)
+    height = serializers.FloatField(
+        allow_null=True, help_text="From the highest pad, which is 0."
+    )
+    shim = serializers.FloatField(allow_null=True)
+    stack = serializers.ListField(
+        child=serializers.CharField(), allow_null=True, help_text="Thickest first."
+    )
+    residual = serializers.FloatField(allow_null=True)
+    thread_left = serializers.FloatField(allow_null=True)
+
+
+class PackOut(serializers.Serializer[Any]):
+    """How many shims of one thickness to order."""
+
+    thickness = serializers.CharField()
+    count = serializers.IntegerField()
+
+
+class ShimsOut(serializers.Serializer[Any]):
+    """Where shims go and what to order."""
+
+    evaluated_at = serializers.DateTimeField()
+    pads = ShimOut(many=True)
+    pack_list = PackOut(many=True)
+    lower_pad = serializers.DictField(
+        allow_null=True, help_text="The one pad worth lowering instead, if any."
+    )
+    cautions = serializers.ListField(child=serializers.CharField())
+
+
 class ReadingOut(serializers.ModelSerializer[Reading]):
     """One reading as it was taken."""
 
