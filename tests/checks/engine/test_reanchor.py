@@ -1,0 +1,96 @@
+import pytest
+
+from checks.engine.errors import EngineError
+from checks.engine.fasteners import GRADES, INCH_MM, thread_of
+from checks.engine.reanchor import PSI_MPA, Outcome, Proposal, screen
+
+ROD = 0.75 * INCH_MM
+
+
+def proposal(**changes):
+    full = {
+        "diameter_mm": ROD,
+        "embedment_mm": 10 * INCH_MM,
+        "old_stub_mm": 6 * ROD,
+        "neighbour_mm": 7 * ROD,
+        "edge_mm": 8 * ROD,
+        "concrete_age_days": 21.0,
+        "concrete_temperature_c": 10.0,
+        "concrete_strength_mpa": 2500 * PSI_MPA,
+    }
+    return Proposal(**(full | changes))
+
+
+def outcomes(screened):
+    return {c.name: c.outcome for c in screened.conditions}
+
+
+def test_every_condition_at_its_limit_passes():
+    screened = screen(proposal(edge_mm=6 * ROD, neighbour_mm=6 * ROD))
+    assert screened.outcome is Outcome.PASS
+    assert len(screened.conditions) == 7
+
+
+@pytest.mark.parametrize(
+    ("change", "name"),
+    [
+        ({"embedment_mm": 3.9 * ROD}, "embedment"),
+        ({"embedment_mm": 20.1 * ROD}, "embedment"),
+        ({"old_stub_mm": 5.9 * ROD}, "spacing to the old stub"),
+        ({"neighbour_mm": 5.9 * ROD}, "spacing to the nearest rod"),
+        ({"edge_mm": 5.9 * ROD}, "edge distance"),
+        ({"concrete_age_days": 20.9}, "concrete age"),
+        ({"concrete_temperature_c": 9.9}, "concrete temperature"),
+        ({"concrete_strength_mpa": 2499 * PSI_MPA}, "concrete strength"),
+    ],
+)
+def test_each_condition_fails_by_itself(change, name):
+    screened = screen(proposal(**change))
+    failed = [k for k, v in outcomes(screened).items() if v is Outcome.FAIL]
+    assert failed == [name]
+    assert screened.outcome is Outcome.FAIL
+
+
+def test_what_is_not_known_is_unknown_and_never_passes():
+    screened = screen(Proposal(diameter_mm=ROD))
+    assert set(outcomes(screened).values()) == {Outcome.UNKNOWN}
+    assert screened.outcome is Outcome.UNKNOWN
+    assert screened.strengths.breakout_n is None
+    assert screened.strengths.least is None
+
+
+def test_a_failure_outweighs_what_is_unknown():
+    screened = screen(Proposal(diameter_mm=ROD, concrete_age_days=3.0))
+    assert screened.outcome is Outcome.FAIL
+
+
+def test_the_weakest_of_three_is_named():
+    thread = thread_of(ROD)
+    strengths = screen(proposal(), thread, GRADES["36"]).strengths
+    # 200 psi bond on 3/4 x 10 in is 4.7 kip, far under breakout and steel
+    assert strengths.least == "bond"
+    # indoors the default bond stress is 300 psi against 200
+    indoors = screen(proposal(outdoors=False), thread, GRADES["36"]).strengths
+    assert indoors.bond_n == pytest.approx(1.5 * strengths.bond_n)
+
+
+def test_breakout_near_an_edge_is_reduced():
+    strengths = screen(proposal()).strengths
+    assert strengths.edge_factor < 1.0
+    assert strengths.breakout_at_edge_n == pytest.approx(
+        strengths.breakout_n * strengths.edge_factor
+    )
+
+
+def test_every_condition_names_its_source():
+    assert all("ACI 318-19" in c.source for c in screen(proposal()).conditions)
+
+
+def test_it_is_headed_as_a_screen():
+    assert screen(proposal()).heading.startswith("A screen, not a design")
+
+
+@pytest.mark.parametrize("bad", [{"diameter_mm": 0.0}, {"embedment_mm": 0.0}])
+def test_sizes_that_cannot_be_are_refused(bad):
+    with pytest.raises(EngineError):
+        screen(proposal(**bad))
