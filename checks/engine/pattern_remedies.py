@@ -17,6 +17,7 @@ class Opening:
     """Holes to open, and whether the plate's edge allows it.
 
     `edge_left` and `edge_needed` in mm; NaN where the detail gives no edge distance.
+    With slots, `shift` and `turn` are where the plate then sits.
     """
 
     edge_left: float
@@ -24,6 +25,8 @@ class Opening:
     washer: Mapping[str, Any] | None
     hole_diameter: float = float("nan")
     slots: tuple[Mapping[str, Any], ...] = ()
+    shift: tuple[float, float] = (0.0, 0.0)
+    turn: float = 0.0
 
     @property
     def edge_allows(self) -> bool:
@@ -36,7 +39,8 @@ class PatternCase:
     """One position whose rods are not where the plan has them. Lengths in mm.
 
     `overrun_as_drawn` is that of the plate at its planned place, `overrun` that of
-    the best place within `line_limit` of it, reached by `shift` and `turn`.
+    the best place within `line_limit` of it, reached by `shift` and `turn`. `slot` is
+    None where slotting is out of the question before its figures are.
     """
 
     style: LengthStyle
@@ -48,7 +52,7 @@ class PatternCase:
     shift: tuple[float, float]
     turn: float
     ream: Opening
-    slot: Opening
+    slot: Opening | None
     re_anchor: Mapping[str, Any]
 
 
@@ -161,6 +165,8 @@ def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
         return ("slot", far)
     if case.overrun <= SLACK_MM:
         return ("slot", "The plate goes over the rods without it.")
+    if case.slot is None or not case.slot.slots:
+        return ("slot", "No slot of the offending holes lets the plate on.")
     if not case.slot.edge_allows:
         return ("slot", _edge(case.slot, case.style))
     holes = ", ".join(
@@ -177,6 +183,9 @@ def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
         figures={
             "slots": [dict(slot) for slot in case.slot.slots],
+            "shift_along": case.slot.shift[0],
+            "shift_in": case.slot.shift[1],
+            "turn": case.slot.turn,
             "edge_left": case.slot.edge_left,
             "edge_needed": case.slot.edge_needed,
             "washer": case.slot.washer,
@@ -189,7 +198,8 @@ def _re_anchor(case: PatternCase) -> Remedy | tuple[str, str]:
     if case.overrun <= SLACK_MM:
         return ("re_anchor", "The plate goes over the rods as they stand.")
     far = _too_far(case)
-    no_edge = not (case.ream.edge_allows or case.slot.edge_allows)
+    slot_allows = case.slot is not None and case.slot.edge_allows
+    no_edge = not (case.ream.edge_allows or slot_allows)
     if far:
         reason = far
     elif no_edge:

@@ -98,6 +98,10 @@ def _again(
     suspects = [s["check"] for s in judged.square.suspects if s["check"] in keys]
     if cause is not None:
         return measure_again(cause.explanation, cause.checks), cause
+    wrong = [key for key in keys if judged.observed.impossible[judged.table.index[key]]]
+    if wrong:
+        reason = f"Rise, tension or tape data of {', '.join(wrong)} cannot be right."
+        return measure_again(reason, wrong), None
     if apart:
         rows = [judged.table.index[key] for key in apart]
         worst = max(rows, key=lambda row: float(judged.observed.spread[row]))

@@ -112,6 +112,6 @@ def judge(
     )
     measured = ~np.isnan(deviation)
     word = np.where(judged.within, "within", "outside").astype(object)
-    word[observed.disagree] = "remeasure"
+    word[observed.disagree | observed.impossible] = "remeasure"
     word[~measured] = "unmeasured"
     return Verdicts(word, judged.probability, judged.close_to_limit & measured)

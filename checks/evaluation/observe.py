@@ -26,6 +26,7 @@ TAPED = (
     Kind.NOTCH_DEPTH,
     Kind.PLUMB,
 )
+FAR = 0.1  # ours: no tape is out by a tenth of what it reads
 STANDARD_TEMPERATURE_C = 20.0  # where the instrument does not say
 NO_INSTRUMENT = Instrument(name="", kind="steel tape")
 
@@ -41,6 +42,7 @@ class Observations:
         instruments explain. [mm]
     disagree : (n_checks,) whether the spread is more than they explain.
     correction : (n_checks,) mean tape correction that was added. [mm]
+    impossible : (n_checks,) whether a reading's data cannot be right together.
     readings : per check, the readings that stand, in order.
     in_order : all of them, as the document has them.
     """
@@ -52,6 +54,7 @@ class Observations:
     spread_limit: FloatArray
     disagree: BoolArray
     correction: FloatArray
+    impossible: BoolArray
     readings: tuple[tuple[Reading, ...], ...]
     in_order: tuple[Reading, ...]
 
@@ -83,11 +86,13 @@ def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observa
         by_check[table.index[reading.check]].append(reading)
     rows = np.array([table.index[reading.check] for reading in readings], dtype=int)
     taped = np.isin(rows, table.rows(*TAPED))
-    value, added, parts = _reduce_tape(building.plan, readings, taped)
+    value, added, parts, wrong = _reduce_tape(building.plan, readings, taped)
     value = _from_first_corner(building.plan, table, readings, rows, value, limit)
     repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
     correction = np.zeros(len(table))
     np.add.at(correction, rows, added)
+    impossible = np.zeros(len(table), dtype=bool)
+    impossible[rows[wrong]] = True
     is_taped = np.zeros(len(table), dtype=bool)
     is_taped[table.rows(*TAPED)] = True
     return Observations(
@@ -98,6 +103,7 @@ def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observa
         spread_limit=repeats.spread_limit_mm,
         disagree=repeats.disagree & is_taped,
         correction=correction / np.maximum(repeats.count, 1),
+        impossible=impossible,
         readings=tuple(tuple(group) for group in by_check),
         in_order=tuple(readings),
     )
@@ -110,8 +116,8 @@ def _column(values: Sequence[float | None]) -> FloatArray:
 
 def _reduce_tape(
     plan: Plan, readings: Sequence[Reading], taped: BoolArray
-) -> tuple[FloatArray, FloatArray, uncertainty.UncertaintyParts]:
-    """Corrected values, what was added, and the parts of their uncertainty. [mm]"""
+) -> tuple[FloatArray, FloatArray, uncertainty.UncertaintyParts, BoolArray]:
+    """Corrected values, what was added, their uncertainty, and which cannot be. [mm]"""
     tools = [
         plan.instruments.get(reading.instrument or "", NO_INSTRUMENT)
         for reading in readings
@@ -120,8 +126,8 @@ def _reduce_tape(
     length = np.where(taped, value, 0.0)
     steel = np.array(["steel" in tool.kind.lower() for tool in tools], dtype=bool)
     temperature = _column([reading.temperature for reading in readings])
-    added = tape.correct(
-        length,
+    rise = np.abs(_column([reading.slope_rise for reading in readings]))
+    data = tape.TapeData(
         temperature_c=np.where(steel, temperature, np.nan),
         standard_temperature_c=_column(
             [
@@ -139,8 +145,13 @@ def _reduce_tape(
         span_mm=_column([reading.span for reading in readings]),
         nominal_length_mm=_column([tool.nominal_length for tool in tools]),
         actual_length_mm=_column([tool.actual_length for tool in tools]),
-        slope_rise_mm=_column([reading.slope_rise for reading in readings]),
+    )
+    level = np.abs(length + tape.correct(length, **data).total_mm)
+    wrong = taped & ((rise >= level) | (np.abs(level - np.abs(length)) > FAR * level))
+    added = tape.correct(
+        length, slope_rise_mm=np.where(rise < level, rise, np.nan), **data
     ).total_mm
+    added = np.where(taped & ~wrong, added, 0.0)
     parts = uncertainty.reading_uncertainty(
         np.abs(length),
         np.array([reading.resolution for reading in readings], dtype=float),
@@ -150,7 +161,7 @@ def _reduce_tape(
         ),
         ~np.isnan(temperature) | ~steel,
     )
-    return value + added, added, parts
+    return value + added, added, parts, wrong
 
 
 def _from_first_corner(

@@ -8,11 +8,16 @@ import numpy as np
 from checks.engine import fasteners, slots
 from checks.engine.arrays import FloatArray
 from checks.engine.pattern_remedies import Opening, PatternCase, advise_pattern
-from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
+from checks.engine.remedies import (
+    SLACK_MM,
+    Advice,
+    Remedy,
+    measure_again,
+    ranked,
+    refer,
+)
 from checks.evaluation.judged import Judged
 from core.units import format_length
-
-NAN = float("nan")
 
 
 def advise_position(judged: Judged, order: int, again: Remedy | None) -> Advice:
@@ -60,18 +65,20 @@ def _case(judged: Judged, order: int, place: int) -> PatternCase:
     group = judged.rods.groups[order]
     held = judged.groups.held
     limits = judged.limits
-    line = float(limits.line())
+    line, beyond = float(limits.line()), float(limits.re_anchor_beyond())
+    worst, overrun = float(judged.solved.miss[group.rows].max()), held.overrun_mm[place]
+    sensible = overrun > SLACK_MM and worst <= beyond + SLACK_MM
     return PatternCase(
         style=judged.style,
-        worst_miss=float(judged.solved.miss[group.rows].max()),
+        worst_miss=worst,
         line_limit=line,
-        re_anchor_beyond=float(limits.re_anchor_beyond()),
+        re_anchor_beyond=beyond,
         overrun_as_drawn=float(judged.groups.as_drawn[place]),
-        overrun=float(held.overrun_mm[place]),
+        overrun=float(overrun),
         shift=(float(held.shift_mm[place, 0]), float(held.shift_mm[place, 1])),
         turn=float(held.turn_rad[place]),
-        ream=_ream(judged, group.rows, float(held.overrun_mm[place])),
-        slot=_slots(judged, group.rows, np.array([line, line])),
+        ream=_ream(judged, group.rows, float(overrun)),
+        slot=_slots(judged, group.rows, np.array([line, line])) if sensible else None,
         re_anchor=_re_anchor(judged, order),
     )
 
@@ -115,6 +122,8 @@ def _slots(judged: Judged, rods: slice, limit: FloatArray) -> Opening:
                 float(hole[longest]), found.longest_mm, float(diameter[longest])
             )
         ),
+        shift=(float(found.shift_mm[0]), float(found.shift_mm[1])),
+        turn=found.turn_rad,
         slots=tuple(
             {
                 "rod": int(i) + 1,

@@ -43,7 +43,11 @@ def squareness(
     rows = lengths[observed.count[lengths] > 0]
     pairs = _pairs(table, rows, place)
     adjusted = outline.adjust_outline(
-        outline_points(plan), pairs, observed.value[rows], observed.uncertainty[rows]
+        outline_points(plan),
+        pairs,
+        observed.value[rows],
+        observed.uncertainty[rows],
+        [[place[name] for name in ends] for ends in plan.diagonals],
     )
     difference, limit, verdict = _difference(plan, table, observed, limits)
     return Squareness(
@@ -162,6 +166,7 @@ def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, An
         "reference_variance": number(adjusted.reference_variance),
         "suspect_readings": list(square.suspects),
         "determined": bool(adjusted.determined),
+        "outcome": str(adjusted.outcome),
         "degrees_of_freedom": int(adjusted.degrees_of_freedom),
         "cannot_tell_which": bool(adjusted.cannot_tell),
         "missing_readings": list(square.missing),

@@ -185,7 +185,7 @@ def read_entry(cursor: Cursor, plan: Plan | None, derived_id: str) -> Reading:
         instrument=_instrument(members.get("instrument"), plan),
         temperature=optional("temperature", lambda c: c.quantity(parse_temperature)),
         tension=optional("tension", lambda c: c.quantity(parse_force, above=0.0)),
-        slope_rise=optional("slope_rise", lambda c: c.mm()),
+        slope_rise=optional("slope_rise", lambda c: _rise(c, value)),
         span=optional("span", lambda c: c.mm(above=0.0)),
         sight=optional("sight", lambda c: c.mm(above=0.0)),
         corner=_from(members.get("from"), check),
@@ -194,6 +194,21 @@ def read_entry(cursor: Cursor, plan: Plan | None, derived_id: str) -> Reading:
         supersedes=name_of("supersedes", words.LONGEST_ID),
         note=members["note"].note(words.LONGEST_NOTE) if "note" in members else "",
     )
+
+
+STEEPEST = 0.9
+"""Rise over taped length that is surely a slip of the pen. Ours."""
+
+
+def _rise(cursor: Cursor, taped: float) -> float:
+    """Read the rise of a length taped on the slope. [mm]"""
+    rise = cursor.mm()
+    if abs(rise) > STEEPEST * abs(taped) and taped:
+        cursor.refuse(
+            "A rise is much less than the length taped along it; this one is more "
+            "than nine tenths of it."
+        )
+    return rise
 
 
 def _find(
