@@ -1,0 +1,455 @@
+"""Who has ordered what in the demo, and what happened to each building.
+
+Customers, sites and buildings are invented. A building's events are a small function
+of its story; days are counted from this morning.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Any
+
+from checks.demo import drawings, events
+from checks.demo.crew import Crew
+from checks.demo.story import Story
+
+TAPE_1 = Crew(name="crew 1", tape="T1", level="L1", temperature_c=12.0)
+TAPE_2 = Crew(name="crew 2", tape="T2", level="L2", temperature_c=6.0, setups=2)
+FEET = Crew(name="crew 3", hand="decimal_feet", tape="T1", level="L2", setups=2)
+METRIC = Crew(name="crew 4", hand="millimetres", tape="T1", level="L2", setups=2)
+METRES = Crew(name="crew 5", hand="metres", tape="T1", level="L1", temperature_c=9.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildingLine:
+    """One building: its plan, who measures it, what happens.
+
+    `placed` is the day the concrete was placed, None while it is not.
+    """
+
+    document: Mapping[str, Any]
+    crew: Crew
+    happens: Callable[[Story], None]
+    placed: int | None = None
+    seed: int = 0
+
+    def document_for(self, midnight: datetime) -> dict[str, Any]:
+        """Give the plan, with the date its concrete was placed."""
+        document = dict(self.document)
+        if self.placed is not None:
+            day = (midnight + timedelta(days=self.placed)).date()
+            concrete = {**document.get("concrete", {}), "placed_on": day.isoformat()}
+            document["concrete"] = concrete
+        return document
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobLine:
+    """One job: days are counted from today, `ships` may be in the past."""
+
+    number: str
+    name: str
+    customer: str
+    site: str
+    ships: int | None
+    opened: int
+    field: str
+    engineer: str
+    buildings: tuple[BuildingLine, ...]
+
+
+def _hall(*args: Any, **options: Any) -> dict[str, Any]:
+    return drawings.hall(*args, **options)
+
+
+JOBS: tuple[JobLine, ...] = (
+    JobLine(
+        number="P-1041",
+        name="Boat store and sail loft",
+        customer="Marrowquay Boating Trust",
+        site="Slip 3, Marrowquay",
+        ships=-41,
+        opened=-96,
+        field="tamsin",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall("Boat store", "75'", "50'", "3 @ 25'", "2 @ 25'"),
+                crew=TAPE_1,
+                placed=-70,
+                happens=events.stands,
+            ),
+            BuildingLine(
+                document=_hall("Sail loft", "60'", "40'", "3 @ 20'", "2 @ 20'"),
+                crew=TAPE_2,
+                placed=-66,
+                happens=events.going_up,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1047",
+        name="Maintenance hangar",
+        customer="Ardenfell Air Cooperative",
+        site="North apron, Ardenfell strip",
+        ships=5,
+        opened=-60,
+        field="borja",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=_hall(
+                    "Long hangar",
+                    "600'",
+                    "120'",
+                    "24 @ 25'",
+                    "6 @ 20'",
+                    heavy=True,
+                    strength="4000 psi",
+                ),
+                crew=TAPE_1,
+                placed=-16,
+                happens=events.long_hangar,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1052",
+        name="Sorting hall and weighbridge office",
+        customer="Copperlane Reclaim",
+        site="Pit 2, Copperlane",
+        ships=2,
+        opened=-58,
+        field="tamsin",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall(
+                    "Sorting hall",
+                    "125'",
+                    "70'",
+                    "5 @ 25'",
+                    "20', 30', 20'",
+                    web_ends=True,
+                ),
+                crew=FEET,
+                placed=-24,
+                happens=events.may_ship,
+            ),
+            BuildingLine(
+                document=drawings.shed("Weighbridge office"),
+                crew=TAPE_1,
+                placed=-20,
+                happens=partial(events.waits, mistakes=("rod upside down",)),
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1055",
+        name="School gymnasium",
+        customer="Lanternfield School Board",
+        site="Playing field east, Lanternfield",
+        ships=24,
+        opened=-40,
+        field="borja",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall("Gymnasium", "100'", "80'", "4 @ 25'", "4 @ 20'"),
+                crew=TAPE_2,
+                placed=-2,
+                happens=events.poured,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1058",
+        name="Tram workshop",
+        customer="Vellmar City Lines",
+        site="Depot B, Vellmar",
+        ships=6,
+        opened=-50,
+        field="tamsin",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=_hall(
+                    "Workshop",
+                    "30 m",
+                    "18 m",
+                    "5 @ 6 m",
+                    "3 @ 6 m",
+                    metric=True,
+                    strength="25 MPa",
+                    basis="en-1090-2-2008",
+                ),
+                crew=METRIC,
+                placed=-21,
+                happens=partial(events.waits, mistakes=("two lines exchanged",)),
+            ),
+            BuildingLine(
+                document=_hall(
+                    "Wheel store",
+                    "18 m",
+                    "12 m",
+                    "3 @ 6 m",
+                    "2 @ 6 m",
+                    metric=True,
+                    strength="25 MPa",
+                    web_ends=True,
+                ),
+                crew=METRES,
+                placed=-19,
+                happens=partial(events.waits, mistakes=("from the outer edge",)),
+            ),
+            BuildingLine(
+                document=_hall(
+                    "Sand house",
+                    "12 m",
+                    "9 m",
+                    "2 @ 6 m",
+                    "2 @ 4.5 m",
+                    metric=True,
+                    strength="25 MPa",
+                ),
+                crew=METRES,
+                placed=-40,
+                happens=events.ready_to_ship,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1061",
+        name="Kiln shed",
+        customer="Two Herons Pottery",
+        site="Low meadow, Hernsby",
+        ships=3,
+        opened=-33,
+        field="borja",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=drawings.shed("Kiln shed"),
+                crew=TAPE_2,
+                placed=-14,
+                happens=events.ready_to_ship,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1063",
+        name="Cooperage",
+        customer="Brindlewood Casks",
+        site="Old tannery ground, Brindlewood",
+        ships=9,
+        opened=-45,
+        field="tamsin",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=drawings.ell("Cooperage"),
+                crew=TAPE_1,
+                placed=-15,
+                happens=partial(events.waits, mistakes=("setbacks to the rod's edge",)),
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1066",
+        name="Boundary store",
+        customer="Millgarth Hardware",
+        site="Wedge lot, Millgarth Lane",
+        ships=7,
+        opened=-42,
+        field="borja",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=drawings.skewed("Boundary store"),
+                crew=TAPE_2,
+                placed=-18,
+                happens=events.to_be_carried_out,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1068",
+        name="Fire station",
+        customer="Threegable Parish",
+        site="Upper road, Threegable",
+        ships=-12,
+        opened=-80,
+        field="tamsin",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=_hall("Appliance bay", "50'", "45'", "2 @ 25'", "3 @ 15'"),
+                crew=TAPE_1,
+                placed=-48,
+                happens=events.going_up,
+            ),
+            BuildingLine(
+                document=_hall("Hose tower annex", "24'", "20'", "2 @ 12'", "2 @ 10'"),
+                crew=TAPE_1,
+                placed=-38,
+                happens=events.may_stand,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1070",
+        name="Barley barn and machine store",
+        customer="Windlecross Growers",
+        site="Home field, Windlecross",
+        ships=30,
+        opened=-25,
+        field="borja",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall("Barley barn", "100'", "60'", "5 @ 20'", "3 @ 20'"),
+                crew=FEET,
+                happens=events.being_laid_out,
+            ),
+            BuildingLine(
+                document=_hall("Machine store", "60'", "40'", "3 @ 20'", "2 @ 20'"),
+                crew=FEET,
+                happens=events.nothing_yet,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1072",
+        name="Foundry annex",
+        customer="Cinderholt Castings",
+        site="Bay 9, Cinderholt works",
+        ships=4,
+        opened=-44,
+        field="tamsin",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall(
+                    "Core store",
+                    "80'",
+                    "50'",
+                    "4 @ 20'",
+                    "2 @ 25'",
+                    web_ends=True,
+                    basis="aisc-303-2010",
+                ),
+                crew=TAPE_1,
+                placed=-17,
+                happens=events.misplaced_pattern,
+            ),
+            BuildingLine(
+                document=_hall(
+                    "Pattern loft",
+                    "60'",
+                    "36'",
+                    "3 @ 20'",
+                    "3 @ 12'",
+                    web_ends=True,
+                    basis="aisc-303-2016",
+                ),
+                crew=TAPE_2,
+                placed=-13,
+                happens=partial(events.waits, mistakes=("to the flange",)),
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1075",
+        name="Ice rink",
+        customer="Farcommon Skating Club",
+        site="Common end, Farcommon",
+        ships=75,
+        opened=-8,
+        field="borja",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=_hall(
+                    "Rink hall",
+                    "210'",
+                    "110'",
+                    "8 @ 26' 3\"",
+                    "5 @ 22'",
+                    heavy=True,
+                    strength="4000 psi",
+                    basis="aci-117-2010",
+                ),
+                crew=TAPE_1,
+                happens=events.nothing_yet,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1077",
+        name="Freight sheds",
+        customer="Tollmere Haulage",
+        site="Sidings 4 to 6, Tollmere",
+        ships=1,
+        opened=-52,
+        field="borja",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall("Shed 4", "80'", "40'", "4 @ 20'", "2 @ 20'"),
+                crew=TAPE_2,
+                placed=-23,
+                happens=events.ready_to_ship,
+            ),
+            BuildingLine(
+                document=_hall("Shed 5", "80'", "40'", "4 @ 20'", "2 @ 20'"),
+                crew=TAPE_2,
+                placed=-22,
+                happens=partial(events.waits, mistakes=("set-up knocked",)),
+            ),
+            BuildingLine(
+                document=_hall(
+                    "Shed 6", "80'", "40'", "4 @ 20'", "2 @ 20'", web_ends=True
+                ),
+                crew=TAPE_1,
+                placed=-20,
+                happens=events.turned_and_foot_mark,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1079",
+        name="Weighhouse",
+        customer="Quarrytop Aggregates",
+        site="Gate yard, Quarrytop",
+        ships=19,
+        opened=-20,
+        field="tamsin",
+        engineer="emeric",
+        buildings=(
+            BuildingLine(
+                document=_hall("Weighhouse", "40'", "30'", "2 @ 20'", "2 @ 15'"),
+                crew=TAPE_1,
+                happens=events.wrong_before_the_pour,
+            ),
+        ),
+    ),
+    JobLine(
+        number="P-1080",
+        name="Dairy extension",
+        customer="Pennywhistle Creamery",
+        site="Behind the churn house, Pennymere",
+        ships=12,
+        opened=-30,
+        field="tamsin",
+        engineer="ysolde",
+        buildings=(
+            BuildingLine(
+                document=_hall("Cold store", "60'", "44'", "3 @ 20'", "2 @ 22'"),
+                crew=TAPE_2,
+                placed=-9,
+                happens=events.disagreeing,
+            ),
+        ),
+    ),
+)

@@ -1,0 +1,324 @@
+"""One building's way through its stages, told through the services.
+
+A story keeps what was really built beside what the record holds, so that a mistake
+can be put right by measuring again, and work that was carried out shows when it is
+measured afterwards.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from checks.demo import clock
+from checks.demo.crew import (
+    AS_DRAWN,
+    BENCHMARK,
+    Crew,
+    Entry,
+    Foundation,
+    build,
+    checks_of,
+    take,
+    take_levels,
+    write_down,
+)
+from checks.demo.mistakes import mistake
+from checks.models import Decision, Finding, Release
+from checks.services.findings import ask_again, carry_out, decide
+from checks.services.readings import record_readings
+from checks.services.releases import sign_release
+from core.models import Person
+from jobs.models import Building
+from jobs.plan.model import Plan
+from jobs.plan.sheet import Check, Kind
+from jobs.plans import plan_of
+
+OPEN_UP = frozenset({"ream", "slot"})  # the hole gives way; the rod stays where it is
+PASSED_OVER = frozenset({"remeasure", "wait_for_strength"})
+DAYS = timedelta(days=1)
+TRIES = 5
+
+
+class StoryError(RuntimeError):
+    """The record did not take what the demo told it: a fault in one of the two."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Team:
+    """Who works on one building."""
+
+    operations: Person
+    field: Person
+    engineer: Person
+    crew: Crew
+
+
+@dataclass
+class Story:
+    """A building, what was built of it, and what stands in its record."""
+
+    building: Building
+    team: Team
+    seed: int
+    midnight: datetime  # of today
+    built: Foundation = field(init=False)
+    plan: Plan = field(init=False)
+    rng: np.random.Generator = field(init=False)
+    standing: dict[str, list[str]] = field(default_factory=dict)
+    setups: int = 0
+
+    def __post_init__(self) -> None:
+        self.rng = np.random.default_rng(self.seed)
+        self.plan_again()
+        self.built = build(self.plan, self.seed)
+
+    def plan_again(self) -> None:
+        """Take the plan in force."""
+        self.building.refresh_from_db()
+        self.plan = plan_of(self.building.current_revision())
+
+    def at(self, day: float) -> datetime:
+        """Let it be a moment, in days from this morning (negative: ago)."""
+        moment = min(self.midnight + day * DAYS, _latest())
+        clock.tell(moment)
+        return moment
+
+    # ---- measuring -----------------------------------------------------------
+
+    def checks(self, *stages: str, optional: bool = False) -> list[Check]:
+        """List what these stages ask for."""
+        return checks_of(self.plan, *stages, optional=optional)
+
+    def measure(
+        self,
+        day: float,
+        checks: Iterable[Check],
+        *,
+        mistakes: Sequence[str] = (),
+        repeat: bool = False,
+        crew: Crew | None = None,
+        note: str = "",
+    ) -> None:
+        """Read checks off what was built and hand them in that evening.
+
+        What was read before is superseded, unless this is a repeat.
+        """
+        crew = crew or self.team.crew
+        begun = self.at(day)
+        listed = list(checks)
+        pads = [check for check in listed if check.kind == Kind.LEVEL]
+        taken = take(
+            self.built, crew, self.rng, [c for c in listed if c.kind != Kind.LEVEL]
+        )
+        if pads:
+            taken += take_levels(self.built, crew, self.rng, pads, self.setups + 1)
+            self.setups += crew.setups
+        for name in mistakes:
+            if not mistake(name).spoil(self.built, taken, self.rng):
+                msg = f"{self.building}: no place for the mistake “{name}”."
+                raise StoryError(msg)
+        entries = write_down(taken, crew, self.rng, begun)
+        if note:
+            entries[0]["note"] = note
+        self._hand_in(entries, repeat=repeat)
+
+    def sample(self, day: float, name: str, strength: str) -> None:
+        """Hand in the strength of a field-cured sample."""
+        moment = self.at(day)
+        entry = {
+            "id": f"{name}-{self.seed}",
+            "check": f"strength:{name}",
+            "value": strength,
+            "by": "site laboratory",
+            "at": moment.isoformat(),
+        }
+        self._hand_in([entry], repeat=False)
+
+    def _hand_in(self, entries: list[Entry], *, repeat: bool) -> None:
+        handed = [each for entry in entries for each in self._linked(entry, repeat)]
+        last = max(datetime.fromisoformat(entry["at"]) for entry in entries)
+        clock.tell(last + timedelta(minutes=12))
+        recorded = record_readings(
+            actor=self.team.field, building=self.building, entries=handed
+        )
+        if recorded.refused:
+            where = recorded.refused[0]
+            msg = f"{self.building}: {where.pointer}: {where.message}"
+            raise StoryError(msg)
+        if self.building.evaluation_due_since is not None:
+            msg = f"{self.building} could not be evaluated; the log says why."
+            raise StoryError(msg)
+
+    def _linked(self, entry: Entry, repeat: bool) -> list[Entry]:
+        """Name what a reading supersedes; where several stand, repeat it for each."""
+        key, name = entry["check"], entry["id"]
+        before = self.standing.get(key, [])
+        if repeat or not before or key == f"benchmark:{BENCHMARK}":
+            self.standing[key] = [*before, name]
+            return [entry]
+        linked = [
+            entry | {"id": name if i == 0 else f"{name}-{i}", "supersedes": old}
+            for i, old in enumerate(before)
+        ]
+        self.standing[key] = [each["id"] for each in linked]
+        return linked
+
+    # ---- deciding ------------------------------------------------------------
+
+    def findings(self) -> list[Finding]:
+        """List what is open, oldest first."""
+        return list(Finding.objects.filter(building=self.building).open())
+
+    def ask(self, day: float, finding: Finding) -> None:
+        """Have the engineer ask for another measurement of one finding."""
+        self.at(day)
+        ask_again(
+            actor=self.team.engineer,
+            finding=finding,
+            note="Please measure this again before anything is decided.",
+        )
+
+    def again(self, day: float, findings: Iterable[Finding]) -> None:
+        """Measure the checks of some findings again, and properly this time."""
+        keys = {key for finding in findings for key in _keys(finding)}
+        sheet = self.checks("foundation", "verification", "erection", optional=True)
+        self.measure(day, [check for check in sheet if check.key in keys])
+
+    def decide_on(self, day: float, finding: Finding) -> Decision | None:
+        """Order the first remedy that is more than measuring again, if there is one."""
+        self.at(day)
+        for place, remedy in enumerate(finding.remedies):
+            if remedy["remedy"] in PASSED_OVER:
+                continue
+            as_is = remedy["remedy"] == "shift"
+            return decide(
+                actor=self._who(remedy),
+                finding=finding,
+                choice=place,
+                disposition="use_as_is" if as_is else _disposition(remedy),
+                note=_order(finding, remedy),
+            )
+        return None
+
+    def _who(self, remedy: Mapping[str, object]) -> Person:
+        if remedy.get("approval") == "field":
+            return self.team.operations
+        return self.team.engineer
+
+    def carry_out(self, day: float, decision: Decision, hours: float = 2.0) -> None:
+        """Do the work, report it, and measure what it was about again."""
+        finding = Finding.objects.get(pk=decision.finding_id)
+        self.built = mended(self.built, finding.topic, decision.remedy["remedy"])
+        moment = self.at(day)
+        carry_out(
+            actor=self.team.field,
+            decision=decision,
+            at=moment,
+            note="Done as ordered.",
+        )
+        if decision.remedy["remedy"] in OPEN_UP:
+            self.at(day + hours / 24.0)
+            finding.refresh_from_db()
+            decide(
+                actor=self.team.engineer,
+                finding=finding,
+                choice="accept",
+                disposition="use_as_is",
+                note="Holes opened and washers seen on the photographs; accepted.",
+            )
+        else:
+            self.again(day + hours / 24.0, [finding])
+
+    def settle(self, day: float, step: float = 0.9) -> float:
+        """Bring every finding to its end, a step at a time; give the last day."""
+        for _ in range(TRIES):
+            waiting = self.findings()
+            if not waiting:
+                return day
+            asked = [f for f in waiting if f.remedies[0]["remedy"] == "remeasure"]
+            for finding in asked:
+                self.ask(day, finding)
+            if asked:
+                self.again(day + step / 2.0, asked)
+            decided = [
+                self.decide_on(day + step * 0.7, finding)
+                for finding in self.findings()
+                if finding.state == Finding.State.OPEN and finding not in asked
+            ]
+            for decision in filter(None, decided):
+                self._finish(day + step * 0.9, decision)
+            day += step
+        msg = f"{self.building}: findings stay open: {self.findings()}."
+        raise StoryError(msg)
+
+    def _finish(self, day: float, decision: Decision) -> None:
+        """Carry out a decision that did not end its finding by itself."""
+        finding = Finding.objects.get(pk=decision.finding_id)
+        if finding.state == Finding.State.DECIDED and finding.flagged_at is None:
+            self.carry_out(day, decision)
+
+    def sign(self, day: float, kind: str, note: str = "") -> Release:
+        """Sign a release."""
+        self.at(day)
+        return sign_release(
+            actor=self.team.operations, building=self.building, kind=kind, note=note
+        )
+
+
+def _latest() -> datetime:
+    """Nothing in the demo has happened later than half an hour ago."""
+    return clock.true_now() - timedelta(minutes=30)
+
+
+def _keys(finding: Finding) -> list[str]:
+    cause = (finding.likely_cause or {}).get("checks", [])
+    return [*finding.checks, *cause]
+
+
+def _disposition(remedy: Mapping[str, object]) -> str:
+    return "repair" if remedy["remedy"] in ("re_anchor", "refer") else "rework"
+
+
+def _order(finding: Finding, remedy: Mapping[str, object]) -> str:
+    """What the engineer writes below an order."""
+    words = {
+        "shift": "Set the plate where it goes on, within the line's limit.",
+        "shim": "Shim as computed; grout after plumbing.",
+        "ream": "Ream the holes as computed and cover each with a plate washer.",
+        "slot": "Slot the holes named, and cover each with a plate washer.",
+        "re_anchor": "Cut and replace by my sketch 3; photograph the holes.",
+        "refer": "Put right by my sketch; photograph before it is covered.",
+    }
+    return words.get(str(remedy["remedy"]), "As computed.")
+
+
+def mended(built: Foundation, topic: str, remedy: str) -> Foundation:
+    """Give the foundation after a remedy was carried out; opened holes move no rod."""
+    word, _, mark = topic.partition(":")
+    if remedy in OPEN_UP:
+        return built
+    if word == "squareness" or word == "wall":
+        return replace(built, corners=build(built.plan, 0, AS_DRAWN).corners)
+    drawn = build(built.plan, 0, AS_DRAWN)
+    if word not in ("position", "projection", "level", "plumb"):
+        return built
+    which = built.place(mark.partition(".")[0])
+    if word == "level":
+        pads = built.pads.copy()
+        pads[which] = pads.max() - 0.5
+        return replace(built, pads=pads)
+    if word == "plumb":
+        leans = built.leans.copy()
+        leans[which] = 0.0
+        return replace(built, leans=leans)
+    return _as_drawn(built, drawn, which)
+
+
+def _as_drawn(built: Foundation, drawn: Foundation, which: int) -> Foundation:
+    """The same with one position as the plan has it."""
+    line, rods, tops = built.line.copy(), list(built.rods), list(built.projections)
+    line[which], rods[which] = 0.0, drawn.rods[which]
+    tops[which] = drawn.projections[which]
+    return replace(built, line=line, rods=tuple(rods), projections=tuple(tops))
