@@ -24,7 +24,11 @@ from checks.engine.plate import PlateFit, fit_plates
 MOST_ENUMERATED = 12
 SLACK_MM = 1e-6
 CLOSE_MM = 1e-7  # of the longest extension to its optimum
-MOST_HALVINGS = 60
+LEVEL_MM = 0.5 * SLACK_MM  # an overrun that does
+MOST_ROUNDS = 30
+PARTS = np.array([0.25, 0.5, 0.75])
+NEAR = np.array([-1.0, -0.4, 0.0, 0.4])
+SPREAD = 0.02
 # Holes this near the outermost one are of the same row: a punch's accuracy. (ours)
 ROW_MM = 3.0
 FAR_MM = 1000.0  # an opening that never holds a plate back
@@ -267,26 +271,33 @@ class _Plate:
         """Least longest extension (n,) of the best set, and no less of the others.
 
         The overrun falls as the extension grows, and by no more than it grows, so
-        the least is where it reaches zero: found by chords, helped by halving.
+        the least is where it reaches zero: between the last that does not do and the
+        first that does, of points spread over the range and about its chord.
         """
         low = np.zeros_like(high)
         f_low = np.full_like(high, self.fit(self.clearance[None]).overrun_mm[0])
         f_high = self.fit(self.clearance + sets * high[:, None]).overrun_mm
-        for turn in range(MOST_HALVINGS):
+        for _ in range(MOST_ROUNDS):
             at = np.flatnonzero((high - low > CLOSE_MM) & (low < high.min()))
             if at.size == 0:
                 break
-            a, b, fa, fb = low[at], high[at], f_low[at], f_high[at]
+            a, b, fa, fb = (v[at, None] for v in (low, high, f_low, f_high))
             with np.errstate(divide="ignore", invalid="ignore"):
-                chord = np.nan_to_num(a + (b - a) * fa / (fa - fb))
-            inset = np.minimum(0.1 * (b - a), 0.4 * CLOSE_MM)
-            t = np.clip(chord + 0.5 * inset, a + inset, b - inset)
-            t = np.where(turn % 3 == 2, 0.5 * (a + b), t)
-            t = np.clip(a + np.maximum(fa, 0.0), t, b)
-            f = self.fit(self.clearance + sets[at] * t[:, None]).overrun_mm
-            does = f <= 0.5 * SLACK_MM
-            high[at], f_high[at] = np.where(does, t, b), np.where(does, f, fb)
-            low[at], f_low[at] = np.where(does, a, t), np.where(does, fa, f)
+                chord = a + (b - a) * (fa - LEVEL_MM) / (fa - fb)
+            near = np.nan_to_num(chord) + np.maximum(SPREAD * (b - a), CLOSE_MM) * NEAR
+            t = np.concatenate((a + (b - a) * PARTS, near), axis=1)
+            # By no more than it grows: nothing below this does.
+            t = np.sort(np.clip(t, a + np.maximum(fa - LEVEL_MM, 0.0), b), axis=1)
+            n, k = t.shape
+            rows = np.repeat(sets[at], k, axis=0)
+            f = self.fit(self.clearance + rows * t.reshape(-1, 1)).overrun_mm
+            t, f = np.hstack((a, t, b)), np.hstack((fa, f.reshape(n, k), fb))
+            does = f <= LEVEL_MM
+            does[:, 0], does[:, -1] = False, True  # as the range stands
+            first = does.argmax(axis=1)
+            row = np.arange(n)
+            low[at], f_low[at] = t[row, first - 1], f[row, first - 1]
+            high[at], f_high[at] = t[row, first], f[row, first]
         return high
 
     def one_by_one(self) -> Slots:
