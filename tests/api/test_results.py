@@ -1,0 +1,68 @@
+"""What was computed, over the wire."""
+
+import pytest
+from rest_framework.test import APIClient
+
+from core.models import Person
+from jobs.exchange.parse import read_building
+from jobs.models import Building
+from tests.api.conftest import As
+from tests.api.samples import entry
+
+pytestmark = pytest.mark.django_db
+
+
+def url(building: Building, what: str) -> str:
+    return f"/api/v1/buildings/{building.pk}/{what}"
+
+
+@pytest.fixture
+def crew(by_token: As, field_lead: Person, building: Building) -> APIClient:
+    """Give the phone that found a pad 6 mm too low."""
+    client = by_token(field_lead)
+    low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
+    client.post(url(building, "readings"), {"readings": low})
+    return client
+
+
+def test_nothing_evaluated_is_not_found_and_says_so(
+    by_token: As, field_lead: Person, building: Building
+) -> None:
+    for what in ("result", "shims"):
+        answer = by_token(field_lead).get(url(building, what))
+        assert answer.status_code == 404
+        assert "evaluated" in answer.json()["detail"]
+
+
+def test_the_result_changes_its_tag_with_the_readings(
+    crew: APIClient, building: Building
+) -> None:
+    first = crew.get(url(building, "result"))
+    assert first.json()["format"] == "padstone.result/1"
+    given = {"If-None-Match": first["ETag"]}
+    assert crew.get(url(building, "result"), headers=given).status_code == 304
+    more = [entry("level:R2", "1007 mm")]
+    crew.post(url(building, "readings"), {"readings": more})
+    assert crew.get(url(building, "result"), headers=given).status_code == 200
+
+
+def test_the_document_carries_plan_and_readings(
+    crew: APIClient, building: Building
+) -> None:
+    answer = crew.get(url(building, "document"))
+    read = read_building(answer.json())
+    assert [reading.check for reading in read.readings] == ["level:R1", "level:R2"]
+    given = {"If-None-Match": answer["ETag"]}
+    assert crew.get(url(building, "document"), headers=given).status_code == 304
+
+
+def test_shims_come_by_pad_with_the_pack_list_and_the_caution(
+    crew: APIClient, building: Building
+) -> None:
+    told = crew.get(url(building, "shims")).json()
+    low = next(pad for pad in told["pads"] if pad["mark"] == "R2")
+    # Nearest to 6 mm with 1/16, 1/8 and 1/4 in: 6.35 mm.
+    assert (low["shim"], low["stack"]) == (6.35, ['1/4"'])
+    assert low["residual"] == pytest.approx(0.35)
+    assert told["pack_list"] == [{"thickness": '1/4"', "count": 1}]
+    assert "Nobody under a plate" in told["cautions"][0]
