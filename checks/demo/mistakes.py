@@ -105,11 +105,8 @@ def inch_misread(built: Foundation, taken: list[Taken], rng: Generator) -> list[
 
 def foot_mark(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:
     """The tape held at its 1 ft mark along a whole wall: each reading a foot long."""
-    wall = _a_wall(built, _of(taken, Kind.LINE), rng, 2)
-    if wall:
-        start = wall[0].start
-        wall = [each for each in wall if each.start == start]
-    return _add(wall, FOOT_MM) if len(wall) > 1 else []
+    first = [each for each in _of(taken, Kind.LINE) if not each.start]
+    return _add(_a_wall(built, first, rng, 2), FOOT_MM)
 
 
 def outer_edge(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:
@@ -163,13 +160,12 @@ def _diameter(plan: Plan, taken: Taken) -> float:
 
 def exchanged_lines(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:
     """Two running dimensions of one wall, each written on the other's line."""
-    wall = [
-        each for each in _a_wall(built, _of(taken, Kind.LINE), rng, 2) if not each.start
-    ]
-    if len(wall) < 2:
+    first = [each for each in _of(taken, Kind.LINE) if not each.start]
+    wall = _a_wall(built, first, rng, 2)
+    if not wall:
         return []
-    first = int(rng.integers(len(wall) - 1))
-    return _exchange(wall[first], wall[first + 1])
+    place = int(rng.integers(len(wall) - 1))
+    return _exchange(wall[place], wall[place + 1])
 
 
 def exchanged_rod(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:

@@ -25,7 +25,7 @@ from checks.demo.crew import (
     write_down,
 )
 from checks.demo.mistakes import mistake
-from checks.models import Decision, Finding, Release
+from checks.models import Decision, Finding, FindingEvent, Release
 from checks.services.findings import ask_again, carry_out, decide
 from checks.services.readings import record_readings
 from checks.services.releases import sign_release
@@ -237,7 +237,7 @@ class Story:
             waiting = self.findings()
             if not waiting:
                 return day
-            asked = [f for f in waiting if f.remedies[0]["remedy"] == "remeasure"]
+            asked = [f for f in waiting if _doubted(f)]
             for finding in asked:
                 self.ask(day, finding)
             if asked:
@@ -250,7 +250,11 @@ class Story:
             for decision in filter(None, decided):
                 self._finish(day + step * 0.9, decision)
             day += step
-        msg = f"{self.building}: findings stay open: {self.findings()}."
+        still = [
+            (f.topic, f.state, list(f.events.values_list("kind", "note")))
+            for f in self.findings()
+        ]
+        msg = f"{self.building}: findings stay open: {still}."
         raise StoryError(msg)
 
     def _finish(self, day: float, decision: Decision) -> None:
@@ -275,6 +279,12 @@ def _latest() -> datetime:
 def _keys(finding: Finding) -> list[str]:
     cause = (finding.likely_cause or {}).get("checks", [])
     return [*finding.checks, *cause]
+
+
+def _doubted(finding: Finding) -> bool:
+    """Whether measuring again is proposed, and was not asked for before."""
+    before = finding.events.filter(kind=FindingEvent.Kind.ASKED_AGAIN)
+    return finding.remedies[0]["remedy"] == "remeasure" and not before.exists()
 
 
 def _disposition(remedy: Mapping[str, object]) -> str:
