@@ -5,12 +5,14 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, ClassVar
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from checks.models import Disposition, Finding, Release
 from jobs.models import Stage
 
 LONGEST_NOTE = 2000
+INDEX = re.compile(r"[0-9]{1,6}")
 ZONE = re.compile(r"([Zz]|[-+][0-9]{2}:?[0-9]{2})$")
 
 
@@ -78,13 +80,36 @@ class Signed(Body):
     )
 
 
+@extend_schema_field(
+    {"oneOf": [{"type": "integer", "minimum": 0}, {"const": "accept"}]}
+)
+class Choice(serializers.Field[Any, Any, Any, Any]):
+    """An index, or the word accept."""
+
+    default_error_messages: ClassVar = {
+        "choice": "Give the index of one of the finding's remedies, or accept."
+    }
+
+    def to_internal_value(self, data: Any) -> int | str:
+        """Read either."""
+        if data == "accept":
+            return "accept"
+        text = (
+            data if isinstance(data, str | int) and not isinstance(data, bool) else ""
+        )
+        if not INDEX.fullmatch(str(text)):
+            self.fail("choice")
+        return int(text)
+
+    def to_representation(self, value: Any) -> Any:
+        """Never written."""
+        return value
+
+
 class DecisionIn(Signed):
     """What is ordered about a finding."""
 
-    choice = serializers.CharField(
-        max_length=10,
-        help_text="Index in the finding's remedies, or the word accept.",
-    )
+    choice = Choice(help_text="Index in the finding's remedies, or the word accept.")
     disposition = serializers.ChoiceField(choices=Disposition.choices)
     note = serializers.CharField(
         default="", allow_blank=True, max_length=LONGEST_NOTE, help_text="The order."
@@ -94,15 +119,6 @@ class DecisionIn(Signed):
         allow_null=True,
         help_text="The finding's `seen` when it was read; 409 if more happened since.",
     )
-
-    def validate_choice(self, choice: str) -> int | str:
-        """Read an index or the word accept."""
-        if choice == "accept":
-            return choice
-        if not (choice.isascii() and choice.isdecimal()):
-            msg = "Give the index of one of the finding's remedies, or accept."
-            raise serializers.ValidationError(msg)
-        return int(choice)
 
 
 class AskIn(Body):

@@ -122,8 +122,12 @@ class ReadingOut(serializers.ModelSerializer[Reading]):
     check = serializers.CharField(source="check_key")
     value_mm = serializers.SerializerMethodField()
     value_mpa = serializers.SerializerMethodField()
-    instrument = serializers.CharField(source="entry.instrument", default=None)
-    supersedes = serializers.CharField(source="supersedes.client_id", default=None)
+    instrument = serializers.CharField(
+        source="entry.instrument", default=None, allow_null=True
+    )
+    supersedes = serializers.CharField(
+        source="supersedes.client_id", default=None, allow_null=True
+    )
     recorded_by = PersonOut()
 
     class Meta:
@@ -142,7 +146,9 @@ class ReadingOut(serializers.ModelSerializer[Reading]):
 class RecordedReadingOut(ReadingOut):
     """A reading of the record, with what became of it."""
 
-    replaced_by = serializers.CharField(source="replaced_by.client_id", default=None)
+    replaced_by = serializers.CharField(
+        source="replaced_by.client_id", default=None, allow_null=True
+    )
     revision = serializers.IntegerField(
         source="revision.number", help_text="The plan it was taken on."
     )
