@@ -1,5 +1,6 @@
 """What people type on the pages, turned into what the services take."""
 
+from collections.abc import Container
 from typing import Any
 
 from django import forms
@@ -117,7 +118,7 @@ class DecideForm(SignedForm):
     """Which remedy is ordered, how it is disposed of, and why."""
 
     choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
-    disposition = forms.ChoiceField(choices=Disposition.choices)
+    disposition = forms.ChoiceField(choices=[("", "choose one"), *Disposition.choices])
     note = forms.CharField(
         required=False,
         label="Order or reason",
@@ -127,9 +128,15 @@ class DecideForm(SignedForm):
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     field_order = ("choice", "disposition", "note", "password", "seen")
 
-    def __init__(self, *args: Any, finding: Finding, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        finding: Finding,
+        approvals: Container[str] = ("field", "engineer"),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["choice"].choices = choices_for(finding)
+        self.fields["choice"].choices = choices_for(finding, approvals)
 
     def order(self) -> dict[str, Any]:
         """Give what the service takes."""
@@ -143,17 +150,25 @@ class DecideForm(SignedForm):
         }
 
 
-def choices_for(finding: Finding) -> list[tuple[str, str]]:
-    """List what can be ordered for a finding where it stands."""
-    accept = ("accept", "Accept it as it is (use as is)")
+def choices_for(finding: Finding, approvals: Container[str]) -> list[tuple[str, str]]:
+    """List what can be ordered for a finding where it stands.
+
+    Parameters
+    ----------
+    finding : what is decided on.
+    approvals : those whoever decides can give, "field" and "engineer".
+    """
+    accept = [("accept", "Accept it as it is (use as is)")]
+    if finding.topic == "strength" or "engineer" not in approvals:
+        accept = []
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
-        return [accept]
+        return accept
     found = [
         (str(index), remedy_words(row["remedy"]))
         for index, row in enumerate(finding.remedies)
-        if row["remedy"] != "remeasure"
+        if row["remedy"] != "remeasure" and row.get("approval") in approvals
     ]
-    return found if finding.topic == "strength" else [*found, accept]
+    return found + accept
 
 
 class AskForm(forms.Form):

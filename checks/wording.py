@@ -18,7 +18,7 @@ REMEDIES = {
     "square_up": "Square up",
     "wait_for_strength": "Wait for strength",
     "plumb_up": "Plumb up",
-    "refer": "The engineer orders",
+    "refer": "As the engineer orders",
     "accept": "Accept as it is",
 }
 TOPICS = {
@@ -40,10 +40,11 @@ ANGLES = frozenset({"turn", "lean"})
 COUNTS = frozenset({"shims_saved", "rod", "count"})
 STRESSES = ("strength", "stress")
 LABELS = {
+    "hole_diameter": "hole diameter",
     "shim": "shim",
+    "stack": "plates",
     "residual": "left over after shimming",
     "thread_left": "thread left above the nut",
-    "hole_diameter": "hole diameter",
     "shift_along": "shift along the wall",
     "shift_in": "shift inward",
     "turn": "turn, counter-clockwise",
@@ -126,7 +127,10 @@ def figures_of(remedy: Mapping[str, Any], prefix: str = "") -> list[Figure]:
 
 
 def _figures(values: Mapping[str, Any], prefix: str) -> Iterator[Figure]:
-    for name, value in values.items():
+    # The database keeps a mapping's members in no order a reader would choose.
+    known = [name for name in LABELS if name in values]
+    for name in [*known, *(name for name in values if name not in LABELS)]:
+        value = values[name]
         if value is None or (not prefix and name in PLAIN_TEXT):
             continue
         label = f"{prefix}{LABELS.get(name, name.replace('_', ' '))}"

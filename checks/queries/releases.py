@@ -8,6 +8,10 @@ from typing import Any
 from checks.models import Release
 from checks.wording import remedy_words, topic_words
 
+ROUTES = {
+    "ratio": "the share of the specified strength, field-cured",
+    "sufficient": "the engineer's stated strength for erection",
+}
 WORDS = ("within", "outside", "remeasure", "unmeasured")
 
 
@@ -35,6 +39,7 @@ class Frozen:
     findings: tuple[Mapping[str, Any], ...]
     repairs: tuple[Repair, ...]
     previous: tuple[Mapping[str, Any], ...]
+    route: str
 
 
 def frozen(release: Release) -> Frozen:
@@ -49,6 +54,7 @@ def frozen(release: Release) -> Frozen:
         findings=tuple(
             {**row, "words": topic_words(row["finding"])} for row in record["findings"]
         ),
+        route=ROUTES.get((record["notice"]["strength"] or {}).get("route") or "", ""),
         repairs=tuple(_repair(row) for row in record["notice"]["rods"]),
         previous=tuple(
             {**row, "label": Release.Kind(row["kind"]).label}

@@ -170,12 +170,10 @@ def carry_out(
     return done
 
 
-def why_not_decide(
-    person: Person, finding: Finding, remedy: dict[str, Any], disposition: str = ""
-) -> str:
-    """Say why this person cannot order this remedy; empty when they can."""
+def why_not_decide(person: Person, finding: Finding, approval: str) -> str:
+    """Say why this person cannot order what needs this approval; empty if they can."""
     try:
-        _require_authority(person, finding, remedy, disposition)
+        _require_authority(person, finding, {"approval": approval}, "")
     except PermissionDenied as error:
         return str(error)
     return ""

@@ -15,12 +15,12 @@ from checks.queries import review
 from checks.queries.review import QueueFilter
 from checks.services.errors import ConflictError
 from checks.services.findings import (
-    ACCEPT,
     ask_again,
     carry_out,
     decide,
     why_not_decide,
 )
+from checks.views.finding_drawing import drawing_of
 from checks.wording import remedy_words, topic_words
 from core.permissions import Action, may
 
@@ -162,11 +162,19 @@ def _page(
     holds = decisions[-1] if decisions else None
     state = found.state
     flagged = found.flagged_at is not None
-    proposal = found.remedies[0] if found.remedies else ACCEPT
+    refusals = {
+        approval: why_not_decide(request.user, found, approval)
+        for approval in ("field", "engineer")
+    }
+    approvals = [approval for approval, why_not in refusals.items() if not why_not]
+    blank = DecideForm(
+        request=request, finding=found, approvals=approvals, initial=seen
+    )
     context = {
         "finding": found,
         "building": found.building,
         "title": topic_words(found.topic),
+        "drawing": drawing_of(request, found),
         "rows": review.rows_of_finding(found),
         "remedies": review.remedies_shown(found),
         "ruled_out": review.ruled_out(found),
@@ -176,14 +184,14 @@ def _page(
         "events": events,
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),
-        "why_not": why_not_decide(request.user, found, proposal)
-        and why_not_decide(request.user, found, ACCEPT),
+        "why_not": "" if blank.fields["choice"].choices else refusals["engineer"],
+        "ask_first": found.remedies[0]["remedy"] == "remeasure",
         "may_ask": may(Action.ASK_AGAIN, roles)
         and (flagged or state in ("open", "decided")),
         "may_carry": may(Action.CARRY_OUT, roles)
         and state == "decided"
         and not flagged,
-        "decide_form": DecideForm(request=request, finding=found, initial=seen),
+        "decide_form": blank,
         "ask_form": AskForm(initial=seen),
         "carry_form": CarryOutForm(),
     }
