@@ -3,7 +3,7 @@
 The order is common practice; the rules each step leans on are named in its reason.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -56,13 +56,16 @@ class PatternCase:
     re_anchor: Mapping[str, Any]
 
 
-def advise_pattern(case: PatternCase, again: Remedy | None) -> Advice:
+def advise_pattern(
+    case: PatternCase, again: Remedy | None, moves: Sequence[Remedy] = ()
+) -> Advice:
     """Rods out of place: what lets the plate go on, least intrusive first.
 
     Parameters
     ----------
     case : the figures of the position.
     again : the remedy to measure again, where there is a reason to.
+    moves : moves of more steel than this position's, always alternatives.
     """
     found: list[Remedy] = [] if again is None else [again]
     out: list[tuple[str, str]] = []

@@ -59,6 +59,8 @@ def judge_building(building: Building) -> Judged:
     verdicts = judge(deviation, bounds, observed, sigma=sigma, guarded=limits.guarded)
     square = squareness.squareness(plan, table, observed, limits)
     solved = solve_rods(table, rods, observed)
+    doubtful = _doubtful(table, rods, verdicts.word)
+    groups = fit_groups(rods, solved, limits, doubtful)
     threads = rod_threads(plan, table, rods, observed)
     judged = Judged(
         plan=plan,
@@ -84,6 +86,7 @@ def judge_building(building: Building) -> Judged:
         pad_thread=pad_threads(table, rods, threads, pads),
         concrete=concrete.judge_concrete(plan, table, observed, limits),
         group_rules=judge_group_rules(plan, rods, solved, limits),
+        shifts=(),
         causes=(),
     )
     return judged.explained_by(likely_causes(judged))
@@ -142,6 +145,7 @@ def _written(judged: Judged) -> dict[str, Any]:
         "squareness": squareness.as_result(plan, judged.table, judged.square),
         "positions": _positions(judged),
         "group_rules": [rule.as_result() for rule in judged.group_rules],
+        "steel_shifts": [shift.as_result() for shift in judged.shifts],
         "levels": levels.as_result(
             plan,
             judged.table,

@@ -13,6 +13,7 @@ from checks.evaluation.limits import Bounds
 from checks.evaluation.observe import Observations
 from checks.evaluation.positions import Groups, Rods
 from checks.evaluation.squareness import Squareness
+from checks.evaluation.steel_shift import SteelShift
 from checks.evaluation.suspects import LikelyCause
 from checks.evaluation.table import CheckTable, RodTable
 from checks.tolerances import Limits
@@ -59,6 +60,7 @@ class Judged:
     pad_thread: FloatArray  # (n_pads,) after shimming
     concrete: Concrete
     group_rules: tuple[GroupRule, ...]
+    shifts: tuple[SteelShift, ...]
     causes: tuple[LikelyCause, ...]
 
     def cause_of(self, keys: Sequence[str]) -> LikelyCause | None:

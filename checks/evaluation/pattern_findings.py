@@ -35,7 +35,9 @@ def advise_position(judged: Judged, order: int, again: Remedy | None) -> Advice:
         found = [] if again is None else [again]
         found.append(refer("The detail has no base plate to judge the rods by."))
         return Advice(remedies=ranked(found))
-    return advise_pattern(_case(judged, order, int(place[0])), again)
+    mark = judged.rods.groups[order].position.mark
+    moves = [s.as_remedy(judged.style) for s in judged.shifts if s.cures(mark)]
+    return advise_pattern(_case(judged, order, int(place[0])), again, moves)
 
 
 def _incomplete(
