@@ -80,7 +80,7 @@ def judge_building(building: Building) -> Judged:
         close=verdicts.close,
         square=square,
         solved=solved,
-        groups=fit_groups(rods, solved, limits, _doubtful(table, rods, verdicts.word)),
+        groups=groups,
         pads=pads,
         threads=threads,
         pad_thread=pad_threads(table, rods, threads, pads),
