@@ -4,12 +4,13 @@ import json
 from collections.abc import Mapping
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from core.models import Person
 from core.permissions import Action, may, require
+from core.requests import PersonRequest
 from jobs import queries, services
 from jobs.changes import Change, plan_changes
 from jobs.forms import DocumentForm
@@ -21,7 +22,7 @@ from jobs.refusing import attempt
 
 
 @require_http_methods(["GET", "POST"])
-def new_building(request: HttpRequest, job_id: int) -> HttpResponse:
+def new_building(request: PersonRequest, job_id: int) -> HttpResponse:
     """Describe a rectangular building and store it as the first issue of its plan."""
     job = _drawable_job(request.user, job_id)
     form = RectangleForm(request.POST or None)
@@ -33,7 +34,7 @@ def new_building(request: HttpRequest, job_id: int) -> HttpResponse:
 
 
 @require_POST
-def preview_building(request: HttpRequest, job_id: int) -> HttpResponse:
+def preview_building(request: PersonRequest, job_id: int) -> HttpResponse:
     """Draw what is typed so far, and say what is wrong beside each field."""
     job = _drawable_job(request.user, job_id)
     form = RectangleForm(request.POST)
@@ -44,7 +45,7 @@ def preview_building(request: HttpRequest, job_id: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def import_building(request: HttpRequest, job_id: int) -> HttpResponse:
+def import_building(request: PersonRequest, job_id: int) -> HttpResponse:
     """Add a building from an exchange document, shown before it is stored."""
     job = _drawable_job(request.user, job_id)
     form = DocumentForm(request.POST or None, request.FILES or None)
@@ -60,7 +61,7 @@ def import_building(request: HttpRequest, job_id: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def revise(request: HttpRequest, building_id: int) -> HttpResponse:
+def revise(request: PersonRequest, building_id: int) -> HttpResponse:
     """Issue another revision of a plan, its changes listed before it is stored."""
     building = _seen(request.user, building_id)
     require(request.user, Action.DRAW_PLAN, roles=building.roles_of(request.user))
@@ -80,7 +81,7 @@ def revise(request: HttpRequest, building_id: int) -> HttpResponse:
 
 
 @require_GET
-def plan(request: HttpRequest, building_id: int) -> HttpResponse:
+def plan(request: PersonRequest, building_id: int) -> HttpResponse:
     """Show the plan in force, and every issue of it with what changed."""
     building = _seen(request.user, building_id)
     issues = queries.issues_of(building)
@@ -95,7 +96,7 @@ def plan(request: HttpRequest, building_id: int) -> HttpResponse:
 
 
 @require_GET
-def document(request: HttpRequest, building_id: int, number: int) -> HttpResponse:
+def document(request: PersonRequest, building_id: int, number: int) -> HttpResponse:
     """Hand out one issue of a plan as the exchange document it is."""
     building = _seen(request.user, building_id)
     revision = get_object_or_404(building.revisions, number=number)
@@ -107,7 +108,7 @@ def document(request: HttpRequest, building_id: int, number: int) -> HttpRespons
 
 
 def _added(
-    request: HttpRequest,
+    request: PersonRequest,
     job: Job,
     form: DocumentForm | RectangleForm,
     document: Mapping[str, object],
@@ -125,7 +126,7 @@ def _added(
 
 
 def _revised(
-    request: HttpRequest, building: Building, form: DocumentForm
+    request: PersonRequest, building: Building, form: DocumentForm
 ) -> PlanRevision | None:
     """Store the revision once it has been looked at; nothing before."""
     if "store" not in request.POST:

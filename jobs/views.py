@@ -2,12 +2,13 @@
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from core.models import Person
 from core.permissions import Action, may, require
+from core.requests import PersonRequest
 from jobs import queries, services
 from jobs.forms import FilterForm, JobForm, MemberForm, NewJobForm
 from jobs.models import Job
@@ -17,7 +18,7 @@ JOBS_ON_A_PAGE = 25
 
 
 @require_GET
-def jobs(request: HttpRequest) -> HttpResponse:
+def jobs(request: PersonRequest) -> HttpResponse:
     """Every job a person may see, and what can ship this week."""
     form = FilterForm(request.GET)
     found = queries.with_buildings(queries.find_jobs(request.user, form.asked()))
@@ -34,7 +35,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def new_job(request: HttpRequest) -> HttpResponse:
+def new_job(request: PersonRequest) -> HttpResponse:
     """Open a job with its people."""
     require(request.user, Action.OPEN_JOB, roles={request.user.role})
     form = NewJobForm(request.POST or None, actor=request.user)
@@ -49,13 +50,13 @@ def new_job(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def job(request: HttpRequest, job_id: int) -> HttpResponse:
+def job(request: PersonRequest, job_id: int) -> HttpResponse:
     """One job: its ship date, buildings and people."""
     return render(request, "jobs/job.html", _job_page(request.user, job_id))
 
 
 @require_http_methods(["GET", "POST"])
-def change_job(request: HttpRequest, job_id: int) -> HttpResponse:
+def change_job(request: PersonRequest, job_id: int) -> HttpResponse:
     """Change a job's words and its ship date."""
     job = _seen(request.user, job_id)
     require(request.user, Action.EDIT_JOB, roles=job.roles_of(request.user))
@@ -70,7 +71,7 @@ def change_job(request: HttpRequest, job_id: int) -> HttpResponse:
 
 
 @require_POST
-def people(request: HttpRequest, job_id: int) -> HttpResponse:
+def people(request: PersonRequest, job_id: int) -> HttpResponse:
     """Give a person a part in a job, or take it away."""
     job = _seen(request.user, job_id)
     require(request.user, Action.MANAGE_PEOPLE, roles=job.roles_of(request.user))

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.text import slugify
@@ -19,13 +19,14 @@ from checks.queries import plans
 from checks.queries.plans import Drawn
 from core.context_processors import UNITS
 from core.permissions import Action, may
+from core.requests import PersonRequest
 from jobs.drawing import plan_drawing
 
 MOST_EXAGGERATED = 10_000.0
 
 
 @require_GET
-def building(request: HttpRequest, pk: int) -> HttpResponse:
+def building(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a building's plan as built, and what is open on it."""
     page = _page(request, pk)
     found: Drawn = page["drawn"]
@@ -46,7 +47,7 @@ def building(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-def position(request: HttpRequest, pk: int, mark: str) -> HttpResponse:
+def position(request: PersonRequest, pk: int, mark: str) -> HttpResponse:
     """Show one position: its rods, its plate, and what may be done about it."""
     page = _page(request, pk)
     found: Drawn = page["drawn"]
@@ -62,7 +63,7 @@ def position(request: HttpRequest, pk: int, mark: str) -> HttpResponse:
 
 
 @require_GET
-def levels(request: HttpRequest, pk: int) -> HttpResponse:
+def levels(request: PersonRequest, pk: int) -> HttpResponse:
     """Show the pads' levels as a profile along each wall."""
     page = _page(request, pk)
     found: Drawn = page["drawn"]
@@ -78,7 +79,7 @@ def levels(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-def shims(request: HttpRequest, pk: int) -> HttpResponse:
+def shims(request: PersonRequest, pk: int) -> HttpResponse:
     """Show where shims go and what to order."""
     page = _page(request, pk)
     found: Drawn = page["drawn"]
@@ -87,14 +88,14 @@ def shims(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-def export(request: HttpRequest, pk: int) -> HttpResponse:
+def export(request: PersonRequest, pk: int) -> HttpResponse:
     """Hand out the building's exchange document, with its readings."""
     found = _drawn(request, pk)
     return _download(building_document(found.building), found, "building")
 
 
 @require_GET
-def export_result(request: HttpRequest, pk: int) -> HttpResponse:
+def export_result(request: PersonRequest, pk: int) -> HttpResponse:
     """Hand out the latest result document."""
     found = _drawn(request, pk)
     if found.evaluation is None:
@@ -102,14 +103,14 @@ def export_result(request: HttpRequest, pk: int) -> HttpResponse:
     return _download(found.evaluation.result, found, "result")
 
 
-def _drawn(request: HttpRequest, pk: int) -> Drawn:
+def _drawn(request: PersonRequest, pk: int) -> Drawn:
     found = plans.drawn(request.user, pk)
     if found is None:
         raise Http404("There is no such building among your jobs.")
     return found
 
 
-def _page(request: HttpRequest, pk: int) -> dict[str, Any]:
+def _page(request: PersonRequest, pk: int) -> dict[str, Any]:
     """What every drawn page shows around its drawing."""
     found = _drawn(request, pk)
     roles = found.building.roles_of(request.user)
@@ -124,7 +125,7 @@ def _page(request: HttpRequest, pk: int) -> dict[str, Any]:
     }
 
 
-def _units(request: HttpRequest, found: Drawn) -> Units:
+def _units(request: PersonRequest, found: Drawn) -> Units:
     """What the reader chose, or else the unit the plan was drawn in."""
     chosen = request.COOKIES.get("units")
     if chosen in UNITS:
@@ -132,7 +133,7 @@ def _units(request: HttpRequest, found: Drawn) -> Units:
     return units_of(found.plan.length_unit)
 
 
-def _exaggerate(request: HttpRequest) -> float | None:
+def _exaggerate(request: PersonRequest) -> float | None:
     """The factor asked for; anything else leaves the choice to the drawing."""
     try:
         factor = float(request.GET.get("exaggerate", ""))
