@@ -14,6 +14,13 @@ from core.models import Person
 NO_INSTRUMENT = ("", "not named")
 
 
+def _choose(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None:
+    """Give a field of a form the choices that hold for this page."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ChoiceField)  # noqa: S101  # as declared
+    field.choices = choices
+
+
 class CommonForm(forms.Form):
     """What every reading of a section shares."""
 
@@ -37,7 +44,7 @@ class CommonForm(forms.Form):
     def __init__(self, *args: Any, instruments: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = [(name, name) for name in instruments]
-        self.fields["instrument"].choices = [NO_INSTRUMENT, *named]
+        _choose(self, "instrument", [NO_INSTRUMENT, *named])
 
     def shared(self) -> dict[str, Any]:
         """Give the members every entry of the section carries."""
@@ -136,7 +143,7 @@ class DecideForm(SignedForm):
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["choice"].choices = choices_for(finding, approvals)
+        _choose(self, "choice", choices_for(finding, approvals))
 
     def order(self) -> dict[str, Any]:
         """Give what the service takes."""

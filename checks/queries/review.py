@@ -1,6 +1,6 @@
 """The review queue, and all that is known of one finding."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ from checks.queries.record import Taken, taken
 from checks.queries.walk import SheetRow
 from checks.wording import Figure, check_words, figures_of, remedy_words, topic_words
 from core.models import Person
+from jobs.models import Building
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, find_check
 from jobs.plans import plan_of
@@ -47,13 +48,35 @@ def review_queue(
         "opened_at",
         "pk",
     )
-    found = Paginator(rows, FINDINGS_A_PAGE).get_page(page)
-    for finding in found.object_list:
-        finding.words = topic_words(finding.topic)
+    return Paginator(rows, FINDINGS_A_PAGE).get_page(page)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Queued:
+    """A finding as the queue shows it, with what is proposed."""
+
+    finding: Finding
+    building: Building
+    words: str
+    proposal: str
+    reason: str
+
+
+def queued(findings: Iterable[Finding]) -> list[Queued]:
+    """Prepare findings for the queue."""
+    rows = []
+    for finding in findings:
         first = finding.remedies[0] if finding.remedies else {}
-        finding.proposal = remedy_words(first.get("remedy", ""))
-        finding.reason = first.get("reason", "")
-    return found
+        rows.append(
+            Queued(
+                finding=finding,
+                building=finding.building,
+                words=topic_words(finding.topic),
+                proposal=remedy_words(first.get("remedy", "refer")),
+                reason=first.get("reason", ""),
+            )
+        )
+    return rows
 
 
 def _in_state(findings: Any, state: str) -> QuerySet[Finding]:

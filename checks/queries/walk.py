@@ -178,8 +178,8 @@ def _sections(plan: Plan, rows: list[SheetRow]) -> list[Section]:
         groups.setdefault(_group(row.check, walls), []).append(row)
     groups.setdefault("strength", [])
     order = list(groups)
-    last = [key for key in ("notch", "strength", "plumb") if key in order]
-    order = [key for key in order if key not in last] + last
+    last = ("notch", "strength", "plumb")
+    order.sort(key=lambda key: last.index(key) if key in last else -1)
     return [_section(key, groups[key]) for key in order]
 
 

@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms import AskForm, CarryOutForm, DecideForm
+from checks.forms import AskForm, CarryOutForm, DecideForm, choices_for
 from checks.models import Decision, Finding
 from checks.queries import review
 from checks.queries.review import QueueFilter
@@ -53,11 +53,13 @@ def queue(request: HttpRequest) -> HttpResponse:
         building=int(building) if building.isdecimal() and len(building) < 18 else None,
         topic=request.GET.get("topic", ""),
     )
+    page = review.review_queue(request.user, wanted, request.GET.get("page"))
     context = {
         "wanted": wanted,
         "states": STATES,
         "topics": TOPICS,
-        "page": review.review_queue(request.user, wanted, request.GET.get("page")),
+        "page": page,
+        "rows": review.queued(page.object_list),
     }
     return render(request, "checks/findings.html", context)
 
@@ -184,7 +186,7 @@ def _page(
         "events": events,
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),
-        "why_not": "" if blank.fields["choice"].choices else refusals["engineer"],
+        "why_not": "" if choices_for(found, approvals) else refusals["engineer"],
         "ask_first": found.remedies[0]["remedy"] == "remeasure",
         "may_ask": may(Action.ASK_AGAIN, roles)
         and (flagged or state in ("open", "decided")),
