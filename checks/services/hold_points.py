@@ -1,7 +1,7 @@
 """What still stands between a building and each of its releases."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -54,17 +54,13 @@ class Standing:
     evaluation: Evaluation | None
     findings: tuple[Finding, ...]  # open ones
     releases: tuple[Release, ...]
-    oldest: Mapping[str, datetime] = field(default_factory=dict)
+    verdicts: Mapping[str, str]  # of every check that has one, by key
+    oldest: Mapping[str, datetime]  # when the oldest standing reading was taken
 
     @property
     def result(self) -> Mapping[str, Any]:
         """The latest result; empty while nothing was evaluated."""
         return self.evaluation.result if self.evaluation else {}
-
-    @property
-    def verdicts(self) -> dict[str, str]:
-        """The verdict of every check that has one, by key."""
-        return {row["check"]: row["verdict"] for row in self.result.get("checks", [])}
 
     def signed(self, kind: str) -> Release | None:
         """Give the release that counts: of the plan in force; any for the pour.
@@ -97,6 +93,7 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
             Evaluation.objects.filter(building=building).order_by("-pk").first()
         )
     oldest = Reading.objects.filter(building=building).standing()
+    rows = evaluation.result["checks"] if evaluation else []
     return Standing(
         building=building,
         revision=revision,
@@ -109,6 +106,7 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
             .defer("record")
             .order_by("pk")
         ),
+        verdicts={row["check"]: row["verdict"] for row in rows},
         oldest=_oldest(oldest.values_list("check_key", "taken_at")),
     )
 
