@@ -23,7 +23,7 @@ from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
 from api.authentication import CrewTokenAuthentication
-from api.errors import ChangedMeanwhile, ParametersError
+from api.errors import ChangedMeanwhile, LengthNeeded, ParametersError
 from api.parsers import ExactJSONParser
 from core.models import Person
 from jobs.exchange.parse import DocumentError, Refusal
@@ -47,6 +47,14 @@ class RecordView(APIView):
         user = self.request.user
         assert isinstance(user, Person)  # noqa: S101  # the permission saw to it
         return user
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Refuse a body that would be passed over in silence."""
+        super().initial(request, *args, **kwargs)
+        if "Transfer-Encoding" in request.headers and not request.META.get(
+            "CONTENT_LENGTH"
+        ):
+            raise LengthNeeded
 
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any

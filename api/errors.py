@@ -1,5 +1,6 @@
 """Every refusal of the interface as problem details (RFC 9457)."""
 
+import json
 import logging
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from django.conf import settings
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, ValidationError
 from django.core.signals import got_request_exception
 from django.db import InterfaceError, OperationalError
-from django.http import Http404, HttpResponse, JsonResponse
+from django.http import Http404, HttpResponse
 from rest_framework import exceptions, status
 
 from checks.engine.errors import EngineError
@@ -44,6 +45,7 @@ METHOD = Kind("method", 405, "This address does not take that method")
 NOT_ACCEPTABLE = Kind("not-acceptable", 406, "There is no such form of the answer")
 CONFLICT = Kind("conflict", 409, "The record has moved on")
 NOT_READY = Kind("not-ready", 409, "Something is still missing")
+LENGTH = Kind("length-needed", 411, "The body does not say how long it is")
 CHANGED = Kind("changed-meanwhile", 412, "It was changed meanwhile")
 TOO_LARGE = Kind("too-large", 413, "The body is too large")
 MEDIA = Kind("media-type", 415, "This address does not take that kind of body")
@@ -61,6 +63,7 @@ KINDS = {
         METHOD,
         NOT_ACCEPTABLE,
         CONFLICT,
+        LENGTH,
         CHANGED,
         TOO_LARGE,
         MEDIA,
@@ -79,6 +82,13 @@ class BodyTooLarge(exceptions.APIException):
         super().__init__(
             f"At most {most:,} bytes are taken at once; send it in several parts."
         )
+
+
+class LengthNeeded(exceptions.APIException):
+    """A body sent in chunks, which would be read as none at all."""
+
+    status_code = status.HTTP_411_LENGTH_REQUIRED
+    default_detail = "Send the body with its Content-Length, not in chunks."
 
 
 class ChangedMeanwhile(exceptions.APIException):
@@ -106,8 +116,10 @@ def problem(
         "detail": detail,
         **members,
     }
-    return JsonResponse(
-        body, status=kind.status, content_type=MEDIA_TYPE, headers=headers
+    # Half a surrogate pair, quoted from a request, has no UTF-8 but an escape in JSON.
+    text = json.dumps(body, ensure_ascii=False).encode("utf-8", "backslashreplace")
+    return HttpResponse(
+        text, status=kind.status, content_type=MEDIA_TYPE, headers=headers
     )
 
 

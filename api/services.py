@@ -122,13 +122,17 @@ def revise(
             if getattr(error, "code", "") != "identical":
                 raise
             return Revised(current, created=False)
+    catch_up(building)
+    return Revised(revision, created=True)
+
+
+def catch_up(building: Building) -> None:
+    """Judge what no evaluation has seen; where that fails the sweep tries again."""
     try:
         evaluate_building(building.pk)
     except Exception:
-        # The revision is issued and the building marked as due: the sweep follows.
         logger.exception("Building %s could not be evaluated.", building.pk)
     building.refresh_from_db()
-    return Revised(revision, created=True)
 
 
 # ---- tokens and signatures --------------------------------------------------

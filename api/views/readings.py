@@ -22,6 +22,7 @@ from api.serializers.readings import (
     SheetOut,
     StoredReadingOut,
 )
+from api.services import catch_up
 from checks.models import Reading
 from checks.services.readings import Recorded, record_readings
 from jobs.models import Building
@@ -90,6 +91,11 @@ class Readings(RecordView, generics.ListAPIView[Reading]):
                 entries=sent["readings"],
                 keep_good=sent["keep_good"],
             )
+            # Whoever sends again may do so because the first time broke off here.
+            if recorded.repeated and not recorded.stored:
+                building.refresh_from_db()
+                if building.evaluation_due_since is not None:
+                    catch_up(building)
         good = recorded.stored or recorded.repeated
         if recorded.refused and not (sent["keep_good"] and good):
             errors = refusals_of(recorded.refused)

@@ -86,3 +86,26 @@ def test_nobody_is_challenged_with_a_login_page(anonymous: APIClient) -> None:
     assert answer.status_code == 401
     assert answer["WWW-Authenticate"] == "Token"
     assert answer["Content-Type"] == "application/problem+json"
+
+
+def test_a_body_in_chunks_is_not_taken_for_an_empty_one(
+    by_token: As, field_lead: Person
+) -> None:
+    answer = by_token(field_lead).post(
+        "/api/v1/evaluate",
+        headers={"Transfer-Encoding": "chunked"},
+        content_type="application/json",
+        CONTENT_LENGTH="",
+    )
+    assert answer.status_code == 411
+    assert "Content-Length" in answer.json()["detail"]
+
+
+def test_half_a_character_in_a_request_breaks_no_answer(
+    by_session: As, field_lead: Person
+) -> None:
+    answer = by_session(field_lead).generic(
+        "POST", "/api/v1/tokens", rb'{"\ud800": "\ud800"}', "application/json"
+    )
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["pointer"] == "/\ud800"

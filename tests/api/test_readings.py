@@ -72,6 +72,19 @@ def test_what_is_sent_twice_is_stored_once(crew: APIClient, building: Building) 
     assert Reading.objects.count() == 2
 
 
+def test_sending_again_makes_up_for_a_judgement_that_broke_off(
+    crew: APIClient, building: Building
+) -> None:
+    sent = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
+    send(crew, building, *sent)
+    more = entry("level:R2", "1001 mm")
+    recorded = send(crew, building, more).json()["stored"]
+    Building.objects.update(evaluation_due_since=now())
+    again = send(crew, building, more).json()
+    assert (again["repeated"], again["stored"]) == ([recorded[0]["id"]], [])
+    assert again["evaluation"]["due"] is False
+
+
 def test_half_known_readings_store_the_other_half(
     crew: APIClient, building: Building
 ) -> None:
