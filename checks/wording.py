@@ -27,6 +27,7 @@ TOPICS = {
     "position": "Rods at {}",
     "projection": "Projection at {}",
     "level": "Pad {}",
+    "levels": "Set-ups that do not close",
     "strength": "Concrete strength",
     "notch_width": "Notch width on {}",
     "notch_depth": "Notch depth on {}",

@@ -195,7 +195,7 @@ def fit_column_line(
     Raises
     ------
     DegenerateGeometryError
-        If the direction is no direction, or two groups stand at one place.
+        If the direction is no direction.
     """
     planned = np.asarray(planned_mm, dtype=float)
     off = np.asarray(as_built_mm, dtype=float) - planned
@@ -207,10 +207,6 @@ def fit_column_line(
     along = (planned - planned[:1]) @ unit
     across = off @ np.array([-unit[1], unit[0]])
     known = ~np.isnan(across)
-    if known.sum() > 1 and np.unique(along[known]).size < known.sum():
-        raise DegenerateGeometryError(
-            "Two groups of a column line stand at one place along it."
-        )
     solve = _least_squares if fit == "least_squares" else _minimax
     shift, slope = solve(along[known], across[known])
     deviation = across - shift - slope * along
@@ -352,7 +348,7 @@ def _minimax(along: FloatArray, across: FloatArray) -> tuple[float, float]:
     """
     from scipy.optimize import linprog
 
-    if along.size < 3:
+    if along.size < 3 or not np.ptp(along) > 0:
         return _least_squares(along, across)
     scale = float(np.ptp(along))
     run = (along - along.mean()) / scale

@@ -173,6 +173,41 @@ def adjust_outline(
     )
 
 
+def no_adjustment(corners: int, readings: int) -> OutlineAdjustment:
+    """Give the adjustment of an outline that cannot have one: nothing is known.
+
+    Parameters
+    ----------
+    corners, readings : int
+        How many there are. [1]
+
+    Returns
+    -------
+    OutlineAdjustment
+        Not determined, and nothing missing that would determine it. [mm]
+    """
+    nan = float("nan")
+    places, each = np.full((corners, 2), nan), np.full(readings, nan)
+    no = np.zeros(readings, dtype=np.bool_)
+    return OutlineAdjustment(
+        determined=False,
+        outcome=Outcome.UNDETERMINED,
+        missing=np.zeros((0, 2), dtype=np.intp),
+        corners_mm=places,
+        offsets_mm=places,
+        sigma_mm=places,
+        residuals_mm=each,
+        reference_variance=nan,
+        degrees_of_freedom=readings - (2 * corners - 3),
+        redundancy=each,
+        w=each,
+        suspect=no,
+        inseparable=no,
+        cannot_tell=False,
+        lean_rad=nan,
+    )
+
+
 def adjust_many(
     plans_mm: npt.ArrayLike,
     pairs: npt.ArrayLike,

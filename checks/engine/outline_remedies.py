@@ -11,6 +11,7 @@ from core.units import LengthStyle, format_length
 def advise_square(
     *,
     difference: float | None,
+    square: bool,
     moves: Sequence[Mapping[str, Any]],
     missing: Sequence[str],
     again: Remedy | None,
@@ -21,13 +22,19 @@ def advise_square(
     Parameters
     ----------
     difference : difference of the diagonals, None where it is not known. [mm]
+    square : whether the diagonals agree, so that it is the size that is out.
     moves : one mapping per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`.
     missing : keys of the readings the figure still needs.
     again : the remedy to measure again, where there is a reason to.
     style : how lengths are written.
     """
     found = [] if again is None else [again]
-    if moves:
+    out: list[tuple[str, str]] = []
+    if square:
+        out.append(
+            ("square_up", "The diagonals agree: its size is out, not its shape.")
+        )
+    elif moves:
         each = "; ".join(
             f"{move['corner']} by {format_length(abs(move['move']), style, 32)} along"
             f" {move['wall']}"
@@ -60,7 +67,7 @@ def advise_square(
             )
         )
     found.append(refer("The steel line is laid out anew within the concrete."))
-    return Advice(remedies=ranked(found))
+    return Advice(remedies=ranked(found), ruled_out=tuple(out))
 
 
 def advise_wall(

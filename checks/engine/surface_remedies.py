@@ -1,6 +1,6 @@
 """Levels, projection, strength, notch and plumb: what cures each."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -180,34 +180,49 @@ def _extend(case: ProjectionCase, figures: Mapping[str, Any]) -> Remedy:
     )
 
 
-def advise_strength(
-    ratio: float, required: float, again: Remedy | None, samples: Sequence[str]
-) -> Advice:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrengthCase:
+    """Concrete below what erection needs. [MPa]; ratios NaN without a specified one.
+
+    `required` is the lower of the two routes' requirements.
+    """
+
+    strength: float
+    required: float
+    ratio: float
+    required_ratio: float
+    samples: tuple[str, ...]
+
+
+def advise_strength(case: StrengthCase) -> Advice:
     """Concrete below what erection needs: wait, or the engineer's other route.
 
     29 CFR 1926.752(a)(1): 75 % of the specified strength on field-cured samples, or
     enough for the loads of erection.
     """
-    found = [] if again is None else [again]
-    found.append(
-        Remedy(
-            remedy="wait_for_strength",
-            approval="field",
-            reason=(
-                f"The latest field-cured sample has {ratio:.0%} of the specified"
-                f" strength; {required:.0%} is needed (29 CFR 1926.752(a)(1))."
-            ),
-            cautions=(cautions.NOTICES,),
-            figures={"ratio": ratio, "required": required, "samples": list(samples)},
-        )
+    figures: dict[str, Any] = {
+        "strength": case.strength,
+        "required_strength": case.required,
+    }
+    share = ""
+    if case.ratio == case.ratio:
+        figures |= {"ratio": case.ratio, "required": case.required_ratio}
+        share = f", {case.ratio:.1%} of the specified strength"
+    wait = Remedy(
+        remedy="wait_for_strength",
+        approval="field",
+        reason=(
+            f"The lowest of the latest field-cured samples has {case.strength:.2f} MPa"
+            f"{share}; {case.required:.2f} MPa is needed (29 CFR 1926.752(a)(1))."
+        ),
+        cautions=(cautions.NOTICES,),
+        figures={**figures, "samples": list(case.samples)},
     )
-    found.append(
-        refer(
-            "The engineer may state in writing a strength sufficient for the loads of"
-            " erection, the rule's other route."
-        )
+    other = refer(
+        "The engineer may state in writing a strength sufficient for the loads of"
+        " erection, the rule's other route."
     )
-    return Advice(remedies=ranked(found))
+    return Advice(remedies=ranked([wait, other]))
 
 
 def advise_notch(deviation: float, style: LengthStyle, again: Remedy | None) -> Advice:

@@ -46,12 +46,13 @@ def judge_concrete(
             required_ratio=limits.strength_ratio(),
             verdict="unmeasured",
         )
+    days, means = zip(*(_latest(observed, row) for row in rows), strict=True)
     gate = strength.judge_gate(
-        observed.value[rows],
+        np.array(means),
         specified_mpa=nan if specified is None else specified,
         sufficient_mpa=nan if sufficient is None else sufficient,
         ratio=limits.strength_ratio(),
-        day=np.array([_day(observed, row) for row in rows], dtype=float),
+        day=np.array(days),
     )
     return Concrete(
         ratio=gate.ratio,
@@ -64,10 +65,20 @@ def judge_concrete(
     )
 
 
-def _day(observed: Observations, row: int) -> float:
-    """The day a sample was last read, as an ordinal; NaN where it is not known."""
-    days = [r.at.date().toordinal() for r in observed.readings[row] if r.at is not None]
-    return float(max(days, default=float("nan")))
+def _latest(observed: Observations, row: int) -> tuple[float, float]:
+    """The day a sample was last broken, as an ordinal, and the mean of that day. [MPa]
+
+    A reading of no known day counts with the latest; NaN where no day is known.
+    """
+    readings = observed.readings[row]
+    days = [None if r.at is None else r.at.date().toordinal() for r in readings]
+    last = max((day for day in days if day is not None), default=None)
+    values = [
+        reading.value
+        for reading, day in zip(readings, days, strict=True)
+        if day is None or day == last
+    ]
+    return float("nan") if last is None else float(last), float(np.mean(values))
 
 
 def as_result(concrete: Concrete) -> dict[str, Any]:

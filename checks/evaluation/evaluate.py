@@ -3,6 +3,7 @@
 `judge_building` computes; `evaluate` writes what it computed as `padstone.result/1`.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,9 +16,9 @@ from checks.evaluation.causes import likely_causes
 from checks.evaluation.group_rules import judge_group_rules
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
-from checks.evaluation.limits import Bounds, bounds_of, judge
+from checks.evaluation.limits import Bounds, bounds_of, judge, nominal_strength
 from checks.evaluation.observe import Observations, observe
-from checks.evaluation.positions import Groups, fit_groups, solve_rods
+from checks.evaluation.positions import Groups, fit_groups, rod_verdicts, solve_rods
 from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
 from checks.evaluation.version import MADE_WITH
@@ -52,14 +53,16 @@ def judge_building(building: Building) -> Judged:
     table, rods = CheckTable(building), RodTable(plan)
     bounds = bounds_of(plan, table, rods, limits)
     observed = observe(building, table, bounds.size)
+    observed = levels.level_repeats(plan, table, observed)
     pads = levels.reduce_levels(plan, table, observed, limits)
     heights = _plumb_bounds(table, observed, bounds, limits.plumb())
-    value, sigma, nominal = _values(table, observed, pads)
+    value, sigma, nominal = _values(plan, table, observed, pads)
     deviation = value - nominal
     verdicts = judge(deviation, bounds, observed, sigma=sigma, guarded=limits.guarded)
     square = squareness.squareness(plan, table, observed, limits)
     solved = solve_rods(table, rods, observed)
-    doubtful = _doubtful(table, rods, verdicts.word)
+    rod_words = rod_verdicts(table, rods, solved, limits, verdicts.word)
+    doubtful = _doubtful(table, rods, verdicts.word, rod_words)
     groups = fit_groups(rods, solved, limits, doubtful)
     threads = rod_threads(plan, table, rods, observed)
     judged = Judged(
@@ -80,6 +83,7 @@ def judge_building(building: Building) -> Judged:
         close=verdicts.close,
         square=square,
         solved=solved,
+        rod_words=rod_words,
         groups=groups,
         pads=pads,
         threads=threads,
@@ -108,7 +112,7 @@ def _plumb_bounds(
 
 
 def _values(
-    table: CheckTable, observed: Observations, pads: levels.Pads
+    plan: Plan, table: CheckTable, observed: Observations, pads: levels.Pads
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Observed value, uncertainty and nominal of every check; heights for pads."""
     value = observed.value.copy()
@@ -119,14 +123,19 @@ def _values(
     nominal[pads.rows] = 0.0
     benchmarks = table.rows(Kind.BENCHMARK)
     nominal[benchmarks] = value[benchmarks]
-    sigma[table.rows(Kind.STRENGTH)] = np.nan
+    samples = table.rows(Kind.STRENGTH)
+    nominal[samples] = nominal_strength(plan)
+    sigma[samples] = np.nan
     return value, sigma, nominal
 
 
-def _doubtful(table: CheckTable, rods: RodTable, words: np.ndarray) -> BoolArray:
-    """Positions with a line, setback, offset or gage that is not within."""
+def _doubtful(
+    table: CheckTable, rods: RodTable, words: np.ndarray, rod_words: Sequence[str]
+) -> BoolArray:
+    """Positions with a line, setback, offset, gage or rod that is not within."""
     order = {group.position.mark: i for i, group in enumerate(rods.groups)}
     doubtful = np.zeros(len(rods.groups), dtype=bool)
+    doubtful[rods.position[np.isin(rod_words, findings.BAD)]] = True
     for row in table.rows(*findings.POSITION_KINDS):
         if words[row] in findings.BAD:
             doubtful[order[table.checks[row].mark or ""]] = True
@@ -242,7 +251,7 @@ def _positions(judged: Judged) -> list[dict[str, Any]]:
     """The result document's `positions`."""
     groups, solved, rods = judged.groups, judged.solved, judged.rods
     fits = _plate_fits(judged, groups)
-    words = _rod_words(judged)
+    words = judged.rod_words
     built, off = solved.as_built.tolist(), solved.deviation.tolist()
     miss, known = solved.miss.tolist(), solved.determined.tolist()
     planned = rods.planned.tolist()
@@ -272,6 +281,7 @@ def _positions(judged: Judged) -> list[dict[str, Any]]:
                     for row in range(group.rows.start, group.rows.stop)
                 ],
                 "plate_fit": fits.get(i),
+                "contradictory": bool(solved.contradictory[group.rows].any()),
                 "line_deviation": number(solved.line[i]),
                 "x": float(frame.origin[0]),
                 "y": float(frame.origin[1]),
@@ -298,18 +308,3 @@ def _plate_fits(judged: Judged, groups: Groups) -> dict[int, dict[str, Any]]:
             "hole_diameter": hole,
         }
     return fits
-
-
-def _rod_words(judged: Judged) -> list[str]:
-    """Each rod's verdict: its place against `rod_location`, its line taken as built."""
-    solved, rods = judged.solved, judged.rods
-    limit = judged.limits.rod_location(rods.diameter)[:, None]
-    outside = (np.abs(solved.from_line) > limit + tolerances.SLACK_MM).any(axis=1)
-    word = np.where(outside, "outside", "within").astype(object)
-    word[~solved.determined & ~outside] = "unmeasured"
-    for row in judged.table.rows(Kind.SETBACK, Kind.OFFSET, Kind.GAGE):
-        if judged.words[row] == "remeasure":
-            check = judged.table.checks[row]
-            for rod in check.rods:
-                word[rods.row(check.mark or "", rod)] = "remeasure"
-    return [str(each) for each in word]

@@ -1,16 +1,17 @@
 """Findings: what is out of tolerance, what explains it, what is proposed."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 from checks.engine import outline_remedies, surface_remedies
 from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
-from checks.evaluation.concrete import Concrete
+from checks.evaluation.again import measure_first
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
 from checks.evaluation.pattern_findings import advise_position
 from checks.evaluation.suspects import LikelyCause
+from checks.evaluation.table import PositionRods
 from core.units import format_length
 from jobs.plan.sheet import Check, Kind
 
@@ -70,6 +71,7 @@ def find(judged: Judged) -> list[Finding]:
             _positions,
             _group_rules,
             _projections,
+            _misclosure,
             _levels,
             _notch,
             _strength,
@@ -86,46 +88,6 @@ def _bad(judged: Judged, *kinds: Kind) -> Iterator[tuple[int, Check]]:
             yield int(row), judged.table.checks[row]
 
 
-def _again(
-    judged: Judged, checks: Iterable[str]
-) -> tuple[Remedy | None, LikelyCause | None]:
-    """Whether to measure again first: repeats that disagree, a suspect, a cause."""
-    keys = list(checks)
-    cause = judged.cause_of(keys)
-    apart = [
-        key for key in keys if judged.words[judged.table.index[key]] == "remeasure"
-    ]
-    suspects = [s["check"] for s in judged.square.suspects if s["check"] in keys]
-    if cause is not None:
-        return measure_again(cause.explanation, cause.checks), cause
-    wrong = [key for key in keys if judged.observed.impossible[judged.table.index[key]]]
-    if wrong:
-        reason = f"Rise, tension or tape data of {', '.join(wrong)} cannot be right."
-        return measure_again(reason, wrong), None
-    if apart:
-        rows = [judged.table.index[key] for key in apart]
-        worst = max(rows, key=lambda row: float(judged.observed.spread[row]))
-        spread = format_length(judged.observed.spread[worst], judged.style, 32)
-        explained = format_length(judged.observed.spread_limit[worst], judged.style, 32)
-        reason = (
-            f"The readings of {judged.table.checks[worst].key} are {spread} apart; the"
-            f" instrument explains {explained}."
-        )
-        return measure_again(reason, apart), None
-    contradicted = [
-        key
-        for row in judged.solved.contradicted
-        if (key := judged.table.checks[row].key) in keys
-    ]
-    if contradicted:
-        reason = f"Setback, offset and gage contradict each other: {', '.join(keys)}."
-        return measure_again(reason, keys), None
-    if suspects:
-        reason = f"The other lengths contradict {', '.join(suspects)} (|w| > 3.29)."
-        return measure_again(reason, suspects), None
-    return None, None
-
-
 def _outline(judged: Judged) -> Iterator[Finding]:
     square = judged.square
     diagonals = [check.key for _, check in _bad(judged, Kind.DIAGONAL)]
@@ -136,20 +98,14 @@ def _outline(judged: Judged) -> Iterator[Finding]:
             if judged.observed.count[row]
         ]
     if diagonals:
-        again, cause = _again(judged, diagonals)
-        if again is None and square.adjustment.cannot_tell:
-            lengths = [judged.table.checks[row].key for row in square.rows]
-            again = measure_again(
-                "Walls and diagonals contradict each other, and with no more lengths"
-                " than these it cannot be told which of them is wrong.",
-                lengths,
-            )
+        again, cause = measure_first(judged, diagonals)
         yield Finding(
             topic="squareness",
             checks=tuple(diagonals),
             cause=cause,
             advice=outline_remedies.advise_square(
                 difference=square.difference,
+                square=square.verdict == "within",
                 moves=square.moves,
                 missing=square.missing,
                 again=again,
@@ -157,7 +113,7 @@ def _outline(judged: Judged) -> Iterator[Finding]:
             ),
         )
     for row, check in _bad(judged, Kind.WALL):
-        again, cause = _again(judged, [check.key])
+        again, cause = measure_first(judged, [check.key])
         yield Finding(
             topic=check.key,
             checks=(check.key,),
@@ -177,16 +133,35 @@ def _positions(judged: Judged) -> Iterator[Finding]:
         by_mark.setdefault(check.mark or "", []).append(check.key)
     for order, group in enumerate(judged.rods.groups):
         mark = group.position.mark
-        keys = by_mark.get(mark)
+        keys = by_mark.get(mark) or _of_bad_rods(judged, group)
         if not keys:
             continue
-        again, cause = _again(judged, keys)
+        again, cause = measure_first(judged, keys)
         yield Finding(
             topic=f"position:{mark}",
             checks=tuple(keys),
             cause=cause,
             advice=advise_position(judged, order, again),
         )
+
+
+def _of_bad_rods(judged: Judged, group: PositionRods) -> list[str]:
+    """What was read of rods that are out though each of their checks is within.
+
+    So it can be where readings that are all near their limits share one rod.
+    """
+    bad = {
+        row - group.rows.start + 1
+        for row in range(group.rows.start, group.rows.stop)
+        if judged.rod_words[row] in BAD
+    }
+    return [
+        check.key
+        for row in judged.table.rows(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+        if (check := judged.table.checks[row]).mark == group.position.mark
+        and bad.intersection(check.rods)
+        and judged.observed.count[row]
+    ]
 
 
 def _group_rules(judged: Judged) -> Iterator[Finding]:
@@ -200,7 +175,7 @@ def _group_rules(judged: Judged) -> Iterator[Finding]:
             if (check := judged.table.checks[row]).mark in rule.marks
             and judged.observed.count[row]
         ]
-        again, cause = _again(judged, keys)
+        again, cause = measure_first(judged, keys)
         off = format_length(abs(rule.deviation), judged.style, 32)
         limit = format_length(rule.limit, judged.style, 32)
         advice = refer(
@@ -223,7 +198,7 @@ def _projections(judged: Judged) -> Iterator[Finding]:
         by_mark.setdefault(check.mark or "", []).append((row, check))
     for mark, found in by_mark.items():
         keys = tuple(check.key for _, check in found)
-        again, cause = _again(judged, keys)
+        again, cause = measure_first(judged, keys)
         worst, _ = min(found, key=lambda item: judged.deviation[item[0]])
         threads = judged.threads
         rods = [judged.rods.row(mark, check.rods[0]) for _, check in found]
@@ -245,12 +220,49 @@ def _projections(judged: Judged) -> Iterator[Finding]:
         )
 
 
+def _misclosure(judged: Judged) -> Iterator[Finding]:
+    """Set-ups that do not close on each other, or a benchmark that does not repeat."""
+    pads = judged.pads
+    benchmarks = [check.key for _, check in _bad(judged, Kind.BENCHMARK)]
+    if pads.closes and not benchmarks:
+        return
+    ties = benchmarks if pads.closes else list(pads.ties)
+    limit = judged.limits.level_misclosure()
+    again, cause = measure_first(judged, benchmarks)
+    if again is None:
+        again = measure_again(
+            f"The readings of set-up {', '.join(pads.setups)} do not close: they are"
+            f" {format_length(pads.misclosure, judged.style, 32)} apart where"
+            f" {format_length(limit, judged.style, 32)} is allowed.",
+            ties,
+        )
+    again = replace(
+        again,
+        figures={
+            **again.figures,
+            "setups": list(pads.setups),
+            "misclosure": pads.misclosure,
+            "limit": limit,
+        },
+    )
+    yield Finding(
+        topic="levels",
+        checks=tuple(ties),
+        cause=cause,
+        advice=Advice(
+            remedies=ranked(
+                [again, refer("The heights as they stand, if the engineer takes them.")]
+            )
+        ),
+    )
+
+
 def _levels(judged: Judged) -> Iterator[Finding]:
     pads = judged.pads
     place = {int(row): i for i, row in enumerate(pads.rows)}
     for row, check in _bad(judged, Kind.LEVEL):
         i = place[row]
-        again, cause = _again(judged, [check.key])
+        again, cause = measure_first(judged, [check.key])
         shim = float(pads.shim[i])
         yield Finding(
             topic=check.key,
@@ -275,7 +287,7 @@ def _levels(judged: Judged) -> Iterator[Finding]:
 
 def _notch(judged: Judged) -> Iterator[Finding]:
     for row, check in _bad(judged, Kind.NOTCH_WIDTH, Kind.NOTCH_DEPTH):
-        again, cause = _again(judged, [check.key])
+        again, cause = measure_first(judged, [check.key])
         yield Finding(
             topic=check.key,
             checks=(check.key,),
@@ -287,21 +299,27 @@ def _notch(judged: Judged) -> Iterator[Finding]:
 
 
 def _strength(judged: Judged) -> Iterator[Finding]:
-    concrete: Concrete = judged.concrete
+    concrete = judged.concrete
     if concrete.verdict in BAD:
         yield Finding(
             topic="strength",
             checks=concrete.samples,
             cause=None,
             advice=surface_remedies.advise_strength(
-                concrete.ratio, concrete.required_ratio, None, concrete.samples
+                surface_remedies.StrengthCase(
+                    strength=concrete.strength,
+                    required=concrete.required,
+                    ratio=concrete.ratio,
+                    required_ratio=concrete.required_ratio,
+                    samples=concrete.samples,
+                ),
             ),
         )
 
 
 def _plumb(judged: Judged) -> Iterator[Finding]:
     for row, check in _bad(judged, Kind.PLUMB):
-        again, cause = _again(judged, [check.key])
+        again, cause = measure_first(judged, [check.key])
         yield Finding(
             topic=check.key,
             checks=(check.key,),

@@ -54,6 +54,7 @@ class Judged:
     close: np.ndarray
     square: Squareness
     solved: Rods
+    rod_words: tuple[str, ...]  # (n_rods,) verdicts
     groups: Groups
     pads: Pads
     threads: Threads

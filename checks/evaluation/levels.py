@@ -1,6 +1,6 @@
 """Pads: heights from grade-rod readings, shim stacks, the pack list, the high pad."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +23,8 @@ class Pads:
 
     `height` is NaN where the pad was not read, or from a set-up that nothing ties
     to the others (`untied`). `shim` is NaN where none is needed or none helps.
+    `closes` says whether the misclosure keeps its limit, `ties` which checks, read
+    more than once, it comes from, and `setups` from which set-ups.
     """
 
     rows: IntArray
@@ -35,6 +37,9 @@ class Pads:
     counts: IntArray
     lower: dict[str, Any] | None
     misclosure: float
+    closes: bool
+    ties: tuple[str, ...]
+    setups: tuple[str, ...]
     redundancy: int
 
 
@@ -46,6 +51,7 @@ def reduce_levels(
     height, sigma, untied, misclosure, redundancy = _heights(
         plan, table, observed, rows
     )
+    ties, setups = _ties(table, observed)
     limit, up_to = limits.pad_level(), limits.shim_up_to()
     low = height < -(limit + SLACK_MM)
     too_low = height < -(up_to + SLACK_MM)
@@ -69,8 +75,56 @@ def reduce_levels(
         counts=counts,
         lower=_lower_pad(table, rows, height, limit),
         misclosure=misclosure,
+        closes=misclosure <= limits.level_misclosure() + SLACK_MM,
+        ties=ties,
+        setups=setups,
         redundancy=redundancy,
     )
+
+
+def level_repeats(
+    plan: Plan, table: CheckTable, observed: Observations
+) -> Observations:
+    """Hold grade-rod readings of one point against each other, set-up by set-up.
+
+    Readings from different set-ups say nothing of each other by themselves; what they
+    say together is the misclosure. The spread of a point is that of its worst set-up.
+    """
+    spread, limit = observed.spread.copy(), observed.spread_limit.copy()
+    disagree = observed.disagree.copy()
+    for row in table.rows(Kind.LEVEL, Kind.BENCHMARK):
+        readings = [(0, reading) for reading in observed.readings[row]]
+        if not readings:
+            continue
+        sight = np.array([_nan(r.sight) for _, r in readings])
+        parts = _parts(plan, readings, sight)
+        names = dict.fromkeys(r.setup for _, r in readings)
+        place = {name: i for i, name in enumerate(names)}
+        repeats = uncertainty.combine_repeats(
+            np.array([place[r.setup] for _, r in readings], dtype=int),
+            len(place),
+            np.array([r.value for _, r in readings], dtype=float),
+            parts,
+        )
+        worst = int(np.argmax(repeats.spread_mm - repeats.spread_limit_mm))
+        spread[row] = repeats.spread_mm[worst]
+        limit[row] = repeats.spread_limit_mm[worst]
+        disagree[row] = repeats.disagree.any()
+    return replace(observed, spread=spread, spread_limit=limit, disagree=disagree)
+
+
+def _ties(
+    table: CheckTable, observed: Observations
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The checks read from several set-ups, else those repeated; and the set-ups."""
+    read = [
+        (table.checks[row].key, [r.setup for r in observed.readings[row]])
+        for row in table.rows(Kind.LEVEL, Kind.BENCHMARK)
+    ]
+    ties = [(key, names) for key, names in read if len(set(names)) > 1]
+    ties = ties or [(key, names) for key, names in read if len(names) > 1]
+    setups = dict.fromkeys(name for _, names in ties for name in names)
+    return tuple(key for key, _ in ties), tuple(setups)
 
 
 def _heights(
@@ -89,15 +143,13 @@ def _heights(
     setups = {
         name: i for i, name in enumerate(dict.fromkeys(r.setup for _, r in readings))
     }
-    sight = np.array(
-        [np.nan if r.sight is None else r.sight for _, r in readings], dtype=float
-    )
+    sight = np.array([_nan(r.sight) for _, r in readings], dtype=float)
     point = np.array([i for i, _ in readings], dtype=int)
     adjusted = levels.adjust_levels(
         np.array([r.value for _, r in readings], dtype=float),
         np.array([setups[r.setup] for _, r in readings], dtype=int),
         point,
-        _sigma(plan, readings, sight),
+        _parts(plan, readings, sight).combined_mm,
         sight_mm=sight,
         collimation_rad=_collimation(plan, readings),
         n_points=len(points),
@@ -135,22 +187,21 @@ def _repeats_apart(
     return float((high - low).max())
 
 
-def _sigma(
+def _nan(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _parts(
     plan: Plan, readings: list[tuple[int, Reading]], sight: FloatArray
-) -> FloatArray:
-    """Standard uncertainty of each grade-rod reading. [mm]"""
+) -> uncertainty.UncertaintyParts:
+    """Standard uncertainty of each grade-rod reading, by cause. [mm]"""
     tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
     stated = np.array(
-        [
-            np.nan
-            if tool is None or tool.standard_uncertainty is None
-            else tool.standard_uncertainty
-            for tool in tools
-        ],
+        [_nan(None if tool is None else tool.standard_uncertainty) for tool in tools],
         dtype=float,
     )
     resolution = np.array([r.resolution for _, r in readings], dtype=float)
-    return uncertainty.level_uncertainty(sight, resolution, stated).combined_mm
+    return uncertainty.level_uncertainty(sight, resolution, stated)
 
 
 def _collimation(plan: Plan, readings: list[tuple[int, Reading]]) -> FloatArray:
@@ -188,6 +239,13 @@ def stack_of(plan: Plan, counts: IntArray) -> list[str]:
     return [plan.shim_thicknesses[i].text for i in order for _ in range(counts[i])]
 
 
+def _closing_word(pads: Pads) -> str:
+    """Whether the set-ups close on each other."""
+    if not pads.redundancy:
+        return "unmeasured"
+    return "within" if pads.closes else "remeasure"
+
+
 def as_result(
     plan: Plan,
     table: CheckTable,
@@ -223,6 +281,7 @@ def as_result(
     return {
         "misclosure": pads.misclosure,
         "misclosure_limit": misclosure_limit,
+        "verdict": _closing_word(pads),
         "redundancy": pads.redundancy,
         "highest": highest,
         "pads": listed,

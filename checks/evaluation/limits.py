@@ -52,13 +52,27 @@ def bounds_of(plan: Plan, table: CheckTable, rods: RodTable, limits: Limits) -> 
     put(Kind.LEVEL, np.inf, -limits.pad_level())
     both(Kind.NOTCH_WIDTH, limits.notch())
     both(Kind.NOTCH_DEPTH, limits.notch())
-    samples = table.nominal[table.rows(Kind.STRENGTH)]
-    needed = limits.strength_ratio() * samples
-    if plan.concrete.sufficient_strength is not None:
-        needed = np.fmin(needed, plan.concrete.sufficient_strength)
-    put(Kind.STRENGTH, np.inf, needed - samples)
+    put(Kind.STRENGTH, np.inf, _strength_needed(plan, limits) - nominal_strength(plan))
     put(Kind.BENCHMARK, np.inf, -np.inf)
     return Bounds(lower, upper)
+
+
+def nominal_strength(plan: Plan) -> float:
+    """What a sample is held against: specified, else sufficient; NaN for none. [MPa]"""
+    concrete = plan.concrete
+    for strength in (concrete.specified_strength, concrete.sufficient_strength):
+        if strength is not None:
+            return strength
+    return float("nan")
+
+
+def _strength_needed(plan: Plan, limits: Limits) -> float:
+    """The lesser of the two legal routes' requirements; NaN for none. [MPa]"""
+    specified = plan.concrete.specified_strength
+    sufficient = plan.concrete.sufficient_strength
+    needs = [] if specified is None else [limits.strength_ratio() * specified]
+    needs += [] if sufficient is None else [sufficient]
+    return min(needs, default=float("nan"))
 
 
 def _diameters(table: CheckTable, rods: RodTable, kind: Kind) -> FloatArray:
@@ -105,13 +119,16 @@ def judge(
     observed : for the repeats that disagree.
     sigma : array, shape (n_checks,)
         Standard uncertainty of the deviation. [mm]
-    guarded : whether the limits shrink by the expanded uncertainty.
+    guarded : whether the limits shrink by the expanded uncertainty, where it is known:
+        a strength has none.
     """
-    judged = acceptance.judge(
-        deviation, bounds.lower, bounds.upper, sigma, guarded=guarded
+    judged = acceptance.judge(deviation, bounds.lower, bounds.upper, sigma)
+    guard = np.nan_to_num(sigma) if guarded else np.zeros_like(sigma)
+    kept = acceptance.judge(
+        deviation, bounds.lower, bounds.upper, guard, guarded=guarded
     )
     measured = ~np.isnan(deviation)
-    word = np.where(judged.within, "within", "outside").astype(object)
+    word = np.where(kept.within, "within", "outside").astype(object)
     word[observed.disagree | observed.impossible] = "remeasure"
     word[~measured] = "unmeasured"
     return Verdicts(word, judged.probability, judged.close_to_limit & measured)

@@ -8,7 +8,7 @@ from checks.engine import pattern, plate, rigid
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable, RodTable
-from checks.tolerances import Limits
+from checks.tolerances import SLACK_MM, Limits
 from jobs.plan.sheet import Kind
 
 PATTERN = (Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
@@ -24,6 +24,8 @@ class Rods:
     from_line : (n_rods, 2) deviation with the reference line taken as built: what
         setback, offset and gage readings say, and what `rod_location` limits.
     deviation : (n_rods, 2) from the plan, the reference line's own included.
+    contradictory : (n_rods,) whether the gages of its pattern fit no figure near the
+        plan; they are left out then.
     contradicted : rows of the checks whose readings the rest of their pattern
         contradicts.
     line : (n_positions,) deviation of the reference line along its wall; NaN where
@@ -35,6 +37,7 @@ class Rods:
     deviation: FloatArray
     determined: BoolArray
     line: FloatArray
+    contradictory: BoolArray
     contradicted: IntArray
 
     @property
@@ -91,7 +94,8 @@ def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rod
         deviation=from_line + moved,
         determined=np.logical_and.reduce(solution.determined, axis=1),
         line=line,
-        contradicted=_contradicted(rows, solution, observed),
+        contradictory=solution.contradictory,
+        contradicted=_contradicted(table, rods, rows, solution, observed),
     )
 
 
@@ -101,7 +105,40 @@ def _read(table: CheckTable, observed: Observations, kind: Kind) -> IntArray:
     return rows[observed.count[rows] > 0]
 
 
+def rod_verdicts(
+    table: CheckTable, rods: RodTable, solved: Rods, limits: Limits, words: np.ndarray
+) -> tuple[str, ...]:
+    """Each rod's verdict: its place against `rod_location`, its line taken as built.
+
+    A rod is never better than its own setback and offset, which are judged with the
+    guard of the basis and by themselves; one whose place is not determined is judged
+    only where what was read of it is outside.
+
+    Parameters
+    ----------
+    table, rods, solved, limits : the checks, and the rods planned and as built.
+    words : array, shape (n_checks,)
+        The checks' verdicts.
+    """
+    limit = limits.rod_location(rods.diameter)[:, None]
+    off = np.abs(solved.from_line) > limit + SLACK_MM
+    outside = off[:, 0] | off[:, 1]
+    again = np.zeros(len(rods), dtype=bool)
+    for row in table.rows(*PATTERN):
+        check = table.checks[row]
+        which = [rods.row(check.mark or "", rod) for rod in check.rods]
+        again[which] |= words[row] == "remeasure"
+        if check.kind is not Kind.GAGE:
+            outside[which] |= words[row] == "outside"
+    word = np.where(outside, "outside", "within").astype(object)
+    word[~solved.determined & ~outside] = "unmeasured"
+    word[again] = "remeasure"
+    return tuple(str(each) for each in word)
+
+
 def _contradicted(
+    table: CheckTable,
+    rods: RodTable,
     rows: dict[Kind, IntArray],
     solution: pattern.PatternSolution,
     observed: Observations,
@@ -109,7 +146,8 @@ def _contradicted(
     """Rows whose residual in the pattern's solution no uncertainty explains.
 
     A residual is never larger in the w-statistic's denominator than the reading's
-    own uncertainty, so dividing by the latter is on the lenient side.
+    own uncertainty, so dividing by the latter is on the lenient side. Gages that fit
+    no figure near the plan were left out of it, and are contradicted as a whole.
     """
     residuals = (
         solution.setback_residuals_mm,
@@ -120,7 +158,11 @@ def _contradicted(
         rows[kind][np.abs(residual) > CRITICAL_W * observed.uncertainty[rows[kind]]]
         for kind, residual in zip(PATTERN, residuals, strict=True)
     ]
-    return np.concatenate(found)
+    for row in rows[Kind.GAGE]:
+        check = table.checks[row]
+        if solution.contradictory[rods.row(check.mark or "", check.rods[0])]:
+            found.append(np.array([row]))
+    return np.unique(np.concatenate(found))
 
 
 def _single(

@@ -7,7 +7,10 @@ from typing import Any
 import numpy as np
 
 from checks.engine import outline
+from checks.engine.acceptance import COVERAGE
 from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.errors import DegenerateGeometryError
+from checks.engine.network import Outcome
 from checks.evaluation.json_values import number
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable
@@ -17,6 +20,11 @@ from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
 
 SLACK_MM = 1e-6
+NO_FIGURE = {
+    Outcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
+    Outcome.FOLDED: ("Walls and diagonals fit only a figure with a corner turned over"),
+}
+"""What is said of lengths that no outline can have."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +50,7 @@ def squareness(
     lengths = table.rows(Kind.WALL, Kind.DIAGONAL)
     rows = lengths[observed.count[lengths] > 0]
     pairs = _pairs(table, rows, place)
-    adjusted = outline.adjust_outline(
+    adjusted = _adjusted(
         outline_points(plan),
         pairs,
         observed.value[rows],
@@ -60,6 +68,20 @@ def squareness(
         moves=tuple(_moves(plan, names, adjusted)),
         suspects=tuple(_suspects(table, observed, rows, adjusted)),
     )
+
+
+def _adjusted(
+    corners: FloatArray,
+    pairs: IntArray,
+    lengths: FloatArray,
+    sigma: FloatArray,
+    diagonals: list[list[int]],
+) -> outline.OutlineAdjustment:
+    """The figure; none at all of an outline too thin to have one."""
+    try:
+        return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
+    except DegenerateGeometryError:
+        return outline.no_adjustment(len(corners), len(lengths))
 
 
 def _pairs(table: CheckTable, rows: IntArray, place: dict[str, int]) -> IntArray:
@@ -91,19 +113,22 @@ def _difference(
     """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
 
     For two diagonals that are alike on the plan this is the plain difference of
-    their lengths. For more than two it is the widest between any of them.
+    their lengths. For more than two it is the widest between any of them. Guarded
+    acceptance takes the expanded uncertainty of the difference off the limit.
     """
     keys = [f"diagonal:{first}-{second}" for first, second in plan.diagonals]
     rows = np.array([table.index[key] for key in keys], dtype=int)
     if rows.size < 2 or not observed.count[rows].all():
         return None, None, "unmeasured"
     deviation = observed.value[rows] - table.nominal[rows]
+    ends = rows[[int(deviation.argmin()), int(deviation.argmax())]]
     difference = float(deviation.max() - deviation.min())
     limit = float(limits.diagonal(np.array([table.nominal[rows].mean()]))[0])
-    if observed.disagree[rows].any():
+    if (observed.disagree | observed.impossible)[rows].any():
         return difference, limit, "remeasure"
-    word = "within" if difference <= limit + SLACK_MM else "outside"
-    return difference, limit, word
+    guard = COVERAGE * float(np.hypot(*observed.uncertainty[ends]))
+    within = difference <= limit - guard * limits.guarded + SLACK_MM
+    return difference, limit, "within" if within else "outside"
 
 
 def _suspects(
@@ -145,6 +170,19 @@ def _moves(
     ]
 
 
+def _note(square: Squareness) -> str | None:
+    """A sentence on why there is no figure; None where there is one."""
+    adjusted = square.adjustment
+    if adjusted.determined:
+        return None
+    if adjusted.outcome in NO_FIGURE:
+        said = NO_FIGURE[adjusted.outcome]
+        return f"{said}: at least one of them is wrong, and no corner is placed."
+    if square.missing:
+        return f"The figure is not determined without {', '.join(square.missing)}."
+    return "The planned outline is too thin to adjust a figure to it."
+
+
 def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, Any]:
     """The result document's `squareness`."""
     adjusted = square.adjustment
@@ -167,6 +205,7 @@ def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, An
         "suspect_readings": list(square.suspects),
         "determined": bool(adjusted.determined),
         "outcome": str(adjusted.outcome),
+        "note": _note(square),
         "degrees_of_freedom": int(adjusted.degrees_of_freedom),
         "cannot_tell_which": bool(adjusted.cannot_tell),
         "missing_readings": list(square.missing),

@@ -257,9 +257,13 @@ def test_an_override_of_the_accumulation_is_flat():
     assert rules.accumulated_limit([1e3, 1e6]).tolist() == [8.0, 8.0]
 
 
-@pytest.mark.parametrize(
-    ("planned", "direction"), [(row(0, 25), [0, 0]), (row(25, 25), [1, 0])]
-)
-def test_a_line_that_is_none_is_refused(planned, direction):
+def test_a_line_that_is_none_is_refused():
     with pytest.raises(DegenerateGeometryError):
-        fit_column_line(planned, planned, direction)
+        fit_column_line(row(0, 25), row(0, 25), [0, 0])
+
+
+@pytest.mark.parametrize("fit", ["least_squares", "minimax"])
+def test_groups_that_all_stand_at_one_place_have_a_line_without_slope(fit):
+    planned, built = row(25, 25, 25), [[0, 1], [0, 2], [0, 3]]
+    found = fit_column_line(planned, np.add(planned, built), [1, 0], fit)
+    assert (found.shift_mm, found.slope) == (2.0, 0.0)

@@ -1,0 +1,117 @@
+"""Whether to measure again before anything is changed: the reasons, tried in order."""
+
+from collections.abc import Callable, Iterable, Sequence
+
+from checks.engine.remedies import Remedy, measure_again
+from checks.evaluation.judged import Judged
+from checks.evaluation.squareness import NO_FIGURE
+from checks.evaluation.suspects import LikelyCause
+from core.units import format_length
+
+Answer = tuple[Remedy, LikelyCause | None] | None
+
+
+def measure_first(
+    judged: Judged, checks: Iterable[str]
+) -> tuple[Remedy | None, LikelyCause | None]:
+    """The first reason to doubt these checks' readings, if there is one.
+
+    Parameters
+    ----------
+    judged : the building.
+    checks : keys of the checks a finding is about.
+
+    Returns
+    -------
+    The remedy to measure again, and the likely cause it rests on; None for either.
+    """
+    keys = list(checks)
+    for reason in REASONS:
+        found = reason(judged, keys)
+        if found is not None:
+            return found
+    return None, None
+
+
+def _likely_cause(judged: Judged, keys: Sequence[str]) -> Answer:
+    cause = judged.cause_of(keys)
+    if cause is None:
+        return None
+    return measure_again(cause.explanation, cause.checks), cause
+
+
+def _impossible(judged: Judged, keys: Sequence[str]) -> Answer:
+    wrong = [key for key in keys if judged.observed.impossible[judged.table.index[key]]]
+    if not wrong:
+        return None
+    reason = f"Rise, tension or tape data of {', '.join(wrong)} cannot be right."
+    return measure_again(reason, wrong), None
+
+
+def _apart(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Repeats that differ by more than the instrument explains."""
+    observed = judged.observed
+    rows = [judged.table.index[key] for key in keys]
+    apart = [row for row in rows if observed.disagree[row]]
+    if not apart:
+        return None
+    worst = max(apart, key=lambda row: float(observed.spread[row]))
+    spread = format_length(float(observed.spread[worst]), judged.style, 32)
+    explained = format_length(float(observed.spread_limit[worst]), judged.style, 32)
+    return measure_again(
+        f"The readings of {judged.table.checks[worst].key} are {spread} apart; the"
+        f" instrument explains {explained}.",
+        [judged.table.checks[row].key for row in apart],
+    ), None
+
+
+def _contradicted(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Setbacks, offsets and gages of one pattern that cannot all be right."""
+    bad = {judged.table.checks[row].key for row in judged.solved.contradicted}
+    if not bad.intersection(keys):
+        return None
+    reason = f"Setback, offset and gage contradict each other: {', '.join(keys)}."
+    return measure_again(reason, keys), None
+
+
+def _no_figure(judged: Judged, keys: Sequence[str]) -> Answer:
+    lengths = _outline_lengths(judged)
+    said = NO_FIGURE.get(judged.square.adjustment.outcome)
+    if said is None or not set(lengths).intersection(keys):
+        return None
+    return measure_again(f"{said}: at least one of them is wrong.", lengths), None
+
+
+def _suspect(judged: Judged, keys: Sequence[str]) -> Answer:
+    found = [s["check"] for s in judged.square.suspects if s["check"] in keys]
+    if not found:
+        return None
+    reason = f"The other lengths contradict {', '.join(found)} (|w| > 3.29)."
+    return measure_again(reason, found), None
+
+
+def _cannot_tell(judged: Judged, keys: Sequence[str]) -> Answer:
+    lengths = _outline_lengths(judged)
+    if not judged.square.adjustment.cannot_tell or not set(lengths).intersection(keys):
+        return None
+    return measure_again(
+        "Walls and diagonals contradict each other, and with no more lengths than"
+        " these it cannot be told which of them is wrong.",
+        lengths,
+    ), None
+
+
+def _outline_lengths(judged: Judged) -> list[str]:
+    """The walls and diagonals that were measured."""
+    return [judged.table.checks[row].key for row in judged.square.rows]
+
+
+REASONS: tuple[Callable[[Judged, Sequence[str]], Answer], ...] = (
+    _likely_cause,
+    _impossible,
+    _apart,
+    _contradicted,
+    _no_figure,
+    _suspect,
+    _cannot_tell,
+)
