@@ -128,7 +128,9 @@ def flange(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:
     ]
     wall = _a_wall(built, webs, rng, 2)
     width = float(rng.choice(FLANGES_MM)) * float(rng.choice((-1.0, 1.0)))
-    return _add(wall, width)
+    for each in wall:  # the flange is on the same side, from wherever it was measured
+        each.mm += -width if each.start else width
+    return _keys(wall)
 
 
 def rod_edge(built: Foundation, taken: list[Taken], rng: Generator) -> list[str]:

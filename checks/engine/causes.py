@@ -209,7 +209,7 @@ def knocked(
     """Find set-ups in which points read twice all changed by one amount.
 
     Every point read both before and after must have changed alike; the set-up is
-    then taken to have moved just before the first of the later readings.
+    then taken to have moved where that leaves the points read once most level.
 
     Parameters
     ----------
@@ -248,8 +248,44 @@ def knocked(
             if not yes
         )
         if shift == shift and not steady_after:
-            found.append(Knock(setup=int(one), reading=since, shift_mm=shift))
+            first = min(
+                first for (first, later), yes in zip(again, moved, strict=True) if yes
+            )
+            once = np.isin(points, points[[k for pair in again for k in pair]])
+            place = moved_at(reading_mm[here], ~once, shift, first + 1, since)
+            found.append(Knock(setup=int(one), reading=place, shift_mm=shift))
     return tuple(found)
+
+
+def moved_at(
+    reading_mm: FloatArray, once: BoolArray, shift_mm: float, first: int, last: int
+) -> int:
+    """Find the reading before which a set-up moved: pads are much alike. [mm]
+
+    Parameters
+    ----------
+    reading_mm : array, shape (n,)
+        Readings of one set-up in the order taken. [mm]
+    once : array of bool, shape (n,)
+        Which are of points read only once.
+    shift_mm : float
+        What the readings after the move are too large by. [mm]
+    first, last : int
+        The earliest and the latest reading it may have moved before.
+
+    Returns
+    -------
+    int : where the readings, the shift taken off again, spread least about their
+        median; `last` where fewer than three points were read once.
+    """
+    if np.count_nonzero(once) < 3:
+        return last
+    order = np.arange(reading_mm.size)
+    tried = np.arange(first, last + 1)
+    level = reading_mm - shift_mm * (order >= tried[:, None])
+    level = level[:, once]
+    spread = np.abs(level - np.median(level, axis=1, keepdims=True)).sum(axis=1)
+    return int(tried[spread.argmin()])
 
 
 def low_setup(

@@ -6,7 +6,7 @@ at once the earlier it is tried; what it has explained is not explained again.
 
 from typing import TYPE_CHECKING
 
-from checks.evaluation import level_causes, tape_causes
+from checks.evaluation import level_causes, pattern_causes, tape_causes
 from checks.evaluation.suspects import LikelyCause, Suspects
 
 if TYPE_CHECKING:
@@ -14,12 +14,13 @@ if TYPE_CHECKING:
 
 LOOKS = (
     tape_causes.repeats_misread,
-    tape_causes.turned,
-    tape_causes.exchanged,
+    pattern_causes.turned,
+    pattern_causes.exchanged,
     tape_causes.outer_edge,
     tape_causes.foot_mark,
     tape_causes.flange,
-    tape_causes.rod_edge,
+    pattern_causes.setback_to_edge,
+    pattern_causes.offset_to_edge,
     tape_causes.misread,
     level_causes.levels,
 )

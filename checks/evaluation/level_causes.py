@@ -69,17 +69,23 @@ def _knocked(
     judged = suspects.judged
     point = np.array([row for row, _ in taken])
     limit = judged.limits.level_misclosure()
-    for knock in causes.knocked(value, setup, point, limit):
-        here = np.flatnonzero(setup == knock.setup)[knock.reading :]
-        rows = sorted({int(point[i]) for i in here})
-        bad = [row for row in rows if row in suspects.open]
+    knocks = causes.knocked(value, setup, point, limit)
+    for knock in knocks:
+        after = np.flatnonzero(setup == knock.setup)[knock.reading :]
+        # Heights hang together: a set-up that moved makes pads of the others low too.
+        bad = suspects.rows(Kind.LEVEL)
+        rows = list(dict.fromkeys([*bad, *point[after].tolist()]))
         if bad:
-            yield suspects.explain(
+            cause = suspects.explain(
                 "setup_knocked",
-                bad,
+                rows,
                 f"In set-up {names[knock.setup]} points read again later all changed by"
-                f" {suspects.length(knock.shift_mm)}: the level was knocked.",
+                f" {suspects.length(knock.shift_mm)}: the level was knocked, as it"
+                f" seems before {suspects.check(int(point[after[0]])).key} was read.",
             )
+            yield replace(cause, readings=tuple(taken[i][1].id for i in after))
+    if knocks:
+        return
     height = judged.value[point]
     known = ~np.isnan(height) & np.isin(point, judged.pads.rows)
     step = causes.low_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)

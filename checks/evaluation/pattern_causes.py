@@ -1,0 +1,142 @@
+"""Likely causes in a rod pattern: turned around, exchanged, read to the rod's edge.
+
+What may be left over, and that a whole group must agree, is ours.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from checks.engine import causes
+from checks.engine.arrays import FloatArray
+from checks.evaluation.suspects import LikelyCause, Suspects
+from jobs.plan.sheet import Kind
+
+EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of many
+MOST_OF_WALL = 0.6  # share of a wall's readings that must tell the same story
+
+
+def turned(suspects: Suspects) -> Iterator[LikelyCause]:
+    """A detail set the wrong way round."""
+    judged = suspects.judged
+    rods, solved = judged.rods, judged.solved
+    groups = suspects.by_mark(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+    for group in rods.groups:
+        rows = groups.get(group.position.mark, [])
+        if len(rows) < 2 or not solved.determined[group.rows].all():
+            continue
+        planned = rods.planned[group.rows]
+        built = planned + solved.from_line[group.rows]
+        tolerance = float(suspects.tolerance(rows).max())
+        way = causes.turned_around(planned, built, tolerance)
+        if way:
+            yield suspects.explain(
+                "detail_turned",
+                rows,
+                f"The rods of {group.position.mark} are where detail"
+                f" {group.detail.name} {way} would put them.",
+            )
+
+
+def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
+    """Two readings written down the wrong way round."""
+    groups = [
+        *suspects.by_wall(Kind.LINE).values(),
+        suspects.rows(Kind.WALL),
+        *suspects.by_mark(Kind.SETBACK).values(),
+        *suspects.by_mark(Kind.OFFSET).values(),
+        *suspects.by_mark(Kind.GAGE).values(),
+        *_by_rod(suspects),
+    ]
+    for rows in groups:
+        sign = _signs(suspects, rows)
+        pairs = causes.exchanged(
+            sign * suspects.judged.table.nominal[rows],
+            sign * suspects.judged.value[rows],
+            suspects.tolerance(rows),
+        )
+        for pair in pairs.tolist():
+            both = [rows[i] for i in pair]
+            names = " and ".join(suspects.check(row).key for row in both)
+            yield suspects.explain(
+                "exchanged",
+                both,
+                f"{names} fit the plan with their readings exchanged.",
+            )
+
+
+def _by_rod(suspects: Suspects) -> list[list[int]]:
+    """Setback and offset of one rod, where both are bad."""
+    rods: dict[tuple[str | None, tuple[int, ...]], list[int]] = defaultdict(list)
+    for row in suspects.rows(Kind.SETBACK, Kind.OFFSET):
+        check = suspects.check(row)
+        rods[check.mark, check.rods].append(row)
+    return [rows for rows in rods.values() if len(rows) == 2]
+
+
+def _signs(suspects: Suspects, rows: Sequence[int]) -> FloatArray:
+    """-1 where an offset to the other side meets a setback: the side is not read.
+
+    Among offsets alone the side counts: there it is what was exchanged.
+    """
+    kinds = {suspects.check(row).kind for row in rows}
+    nominal = suspects.judged.table.nominal[list(rows)]
+    if kinds != {Kind.SETBACK, Kind.OFFSET}:
+        return np.ones(len(rows))
+    return np.where(nominal < 0.0, -1.0, 1.0)
+
+
+def setback_to_edge(suspects: Suspects) -> Iterator[LikelyCause]:
+    """All setbacks of a wall off by half a rod: read to the rods' edges.
+
+    One pattern alone may really stand half a rod off; a whole wall of them does not.
+    """
+    for wall, bad in suspects.by_wall(Kind.SETBACK).items():
+        listed = suspects.measured_on(Kind.SETBACK, wall)
+        for sign, edge in ((1.0, "far"), (-1.0, "near")):
+            off = suspects.deviation(bad) - sign * suspects.diameter(bad) / 2.0
+            near = np.abs(off) <= suspects.tolerance(bad)
+            rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
+            half = suspects.diameter(rows) / 2.0
+            if (
+                len({suspects.check(row).mark for row in rows}) >= 2
+                and len(rows) >= MOST_OF_WALL * len(listed)
+                and _all_by(suspects, rows, sign * half)
+            ):
+                yield suspects.explain(
+                    "rod_edge",
+                    rows,
+                    f"The setbacks of wall {'-'.join(wall)} are off by half a rod,"
+                    f" {suspects.length(half[0])}: read to the {edge} edge of the rod,"
+                    " not its centre.",
+                )
+
+
+def offset_to_edge(suspects: Suspects) -> Iterator[LikelyCause]:
+    """Offsets of a position all short, or all long, by half a rod on either side.
+
+    On either side of the reference line: a pattern that stands off goes one way.
+    """
+    for mark, rows in suspects.by_mark(Kind.OFFSET).items():
+        side = np.sign(suspects.judged.table.nominal[rows])
+        listed = suspects.measured_at(Kind.OFFSET, mark)
+        if len(rows) < len(listed) or not {-1.0, 1.0} <= set(side.tolist()):
+            continue
+        half = suspects.diameter(rows) / 2.0
+        for sign, edge in ((1.0, "far"), (-1.0, "near")):
+            if _all_by(suspects, rows, sign * side * half):
+                yield suspects.explain(
+                    "rod_edge",
+                    rows,
+                    f"Every offset of {mark} is off by half a rod,"
+                    f" {suspects.length(half[0])}, away from the others: read to the"
+                    f" {edge} edge of the rod, not its centre.",
+                )
+
+
+def _all_by(suspects: Suspects, rows: list[int], amount: FloatArray) -> bool:
+    """Whether deviations are these amounts, each roughly and most closely. [mm]"""
+    off = suspects.deviation(rows) - amount
+    roughly = bool((np.abs(off) <= suspects.tolerance(rows)).all())
+    return roughly and abs(float(np.median(off))) <= EDGE_TOLERANCE_MM
