@@ -158,7 +158,7 @@ class Cursor:
         if _NOT_IN_NAMES.search(text):
             self.refuse("This has characters that cannot be printed on one line.")
             return ""
-        if len(text) > longest:
+        if len(self.value) > longest:
             self.refuse(f"This is longer than {longest} characters.")
             return ""
         return text
