@@ -32,6 +32,13 @@ TOPICS = {
     "notch_width": "Notch width on {}",
     "notch_depth": "Notch depth on {}",
     "plumb": "Plumb of {}",
+    # Rules of a tolerance basis on groups of rods and on column lines.
+    "within_group": "Rods at {} against each other",
+    "rod_from_group_centre": "Rods at {} about their own centre",
+    "group_centre": "Centre of the rods at {}",
+    "adjacent_groups": "Neighbouring groups along {}",
+    "accumulated": "Groups adding up along {}",
+    "group_to_line": "Groups off the column line along {}",
 }
 PLAIN_TEXT = frozenset(
     {"remedy", "approval", "reason", "cautions", "why_second", "rods", "checks"}
@@ -103,9 +110,11 @@ def circumstances_of(entry: Mapping[str, Any]) -> str:
 
 
 def topic_words(topic: str) -> str:
-    """Say what a finding is about."""
+    """Say what a finding is about; a word nobody knows yet without its underscores."""
     word, _, rest = topic.partition(":")
-    return TOPICS.get(word, topic).format(rest)
+    if word in TOPICS:
+        return TOPICS[word].format(rest)
+    return f"{word.replace('_', ' ').capitalize()} {rest}".strip()
 
 
 def remedy_words(name: str) -> str:

@@ -1,0 +1,81 @@
+"""Every finding, verdict and remedy is named for people."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import checks.evaluation
+from checks.evaluation.evaluate import evaluate
+from checks.tolerances import GROUP_RULES
+from checks.wording import REMEDIES, TOPICS, check_words, remedy_words, topic_words
+from jobs.exchange import result_schema
+from jobs.exchange.parse import read_building
+from jobs.exchange.vocabulary import BASES
+from jobs.plan.sheet import Kind, check_sheet
+from tests import documents
+
+RAW = re.compile(r"[_{}]|\w:\w")
+SOURCES = Path(checks.evaluation.__file__).parent
+
+
+def topics_written() -> set[str]:
+    """The first words of the topics the evaluation's source writes, without `{…}`."""
+    found = set()
+    for source in SOURCES.glob("*.py"):
+        found |= set(re.findall(r'topic=f?"([a-z_]+)', source.read_text()))
+    return found
+
+
+def test_the_source_still_writes_the_topics_this_looks_for() -> None:
+    assert {"squareness", "position", "projection", "levels", "strength"} <= (
+        topics_written()
+    )
+
+
+NO_TOPIC = {"diagonal", "line", "setback", "offset", "gage", "benchmark"}  # of theirs
+WORDS = topics_written() | set(GROUP_RULES) | set(Kind) - NO_TOPIC
+
+
+@pytest.mark.parametrize("word", sorted(WORDS))
+def test_no_topic_is_shown_raw(word: str) -> None:
+    assert word in TOPICS
+    words = topic_words(f"{word}:A-1")
+    assert not RAW.search(words)
+    assert "A-1" in words or word in {"squareness", "strength", "levels"}
+
+
+@pytest.mark.parametrize("basis", BASES)
+def test_nothing_a_bad_building_opens_is_shown_raw(basis: str) -> None:
+    """Everything out at once, on every basis: rods, groups, levels, notch, strength."""
+    document = documents.shed()
+    document["tolerances"] = {"basis": basis}
+    for number, reading in enumerate(document["readings"]):
+        if reading["value"].endswith(" mm"):
+            value = float(reading["value"].removesuffix(" mm"))
+            reading["value"] = f"{value + 20 + number % 7 * 5:.3f} mm"
+        else:
+            reading["value"] = "900 psi"
+    result = evaluate(read_building(document))
+    assert len(result["findings"]) > 10
+    for finding in result["findings"]:
+        word = finding["finding"].partition(":")[0]
+        assert word in TOPICS, finding["finding"]
+        assert not RAW.search(topic_words(finding["finding"]))
+        for remedy in finding["remedies"]:
+            assert "_" not in remedy_words(remedy["remedy"])
+
+
+def test_a_topic_of_a_later_version_still_reads_as_words() -> None:
+    assert topic_words("anchor_chair:B4") == "Anchor chair B4"
+
+
+def test_every_check_of_the_sheet_is_in_words() -> None:
+    for check in check_sheet(read_building(documents.plan()).plan):
+        assert not RAW.search(check_words(check))
+
+
+def test_every_remedy_of_the_result_document_has_a_name() -> None:
+    for name in result_schema.REMEDIES:
+        assert name in REMEDIES
+        assert "_" not in remedy_words(name)
