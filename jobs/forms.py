@@ -1,9 +1,10 @@
 """What people type about jobs, people and documents, and what is wrong with it."""
 
 import json
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
+from django.db.models import QuerySet
 
 from core.models import Person
 from jobs.exchange.parse import DocumentError, Refusal, read_text
@@ -98,7 +99,7 @@ class NewJobForm(JobForm):
         super().__init__(*args, **kwargs)
         people = Person.objects.filter(is_active=True).exclude(pk=actor.pk)
         for role in PARTS:
-            self.fields[role.value].queryset = people.filter(role=role)
+            _offer(self.fields[role.value], people.filter(role=role))
 
     def entered(self) -> dict[str, Any]:
         """Give what `open_job` wants to know."""
@@ -110,6 +111,10 @@ class NewJobForm(JobForm):
         return data
 
 
+def _offer(field: forms.Field, people: QuerySet[Person]) -> None:
+    cast("forms.ModelChoiceField[Person]", field).queryset = people
+
+
 class MemberForm(forms.Form):
     """A person's part in a job; no part takes them off it."""
 
@@ -119,6 +124,10 @@ class MemberForm(forms.Form):
         required=False,
         choices=[(role.value, role.label) for role in PARTS],
     )
+
+    def offer(self, people: QuerySet[Person]) -> None:
+        """Let these people be chosen, and nobody else."""
+        _offer(self.fields["person"], people)
 
     def entered(self) -> dict[str, Any]:
         """Give what `set_member` wants to know."""

@@ -1,7 +1,6 @@
 """Drawing up, importing, revising and looking at a building's plan."""
 
 import json
-from collections.abc import Mapping
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -26,7 +25,7 @@ def new_building(request: PersonRequest, job_id: int) -> HttpResponse:
     """Describe a rectangular building and store it as the first issue of its plan."""
     job = _drawable_job(request.user, job_id)
     form = RectangleForm(request.POST or None)
-    if form.is_valid() and (building := _added(request, job, form, form.document)):
+    if form.is_valid() and (building := _added(request, job, form)):
         return redirect("jobs:plan", building.pk)
     context = {"job": job, "form": form, "preview": form.preview()}
     status = 400 if form.is_bound else 200
@@ -52,7 +51,7 @@ def import_building(request: PersonRequest, job_id: int) -> HttpResponse:
     if (
         form.is_valid()
         and "store" in request.POST
-        and (building := _added(request, job, form, form.entered()))
+        and (building := _added(request, job, form))
     ):
         return redirect("jobs:plan", building.pk)
     context = {"job": job, "form": form, "preview": _preview(form)}
@@ -111,13 +110,12 @@ def _added(
     request: PersonRequest,
     job: Job,
     form: DocumentForm | RectangleForm,
-    document: Mapping[str, object],
 ) -> Building | None:
     note = form.cleaned_data["note"]
     building = attempt(
         form,
         lambda: services.add_building(
-            actor=request.user, job=job, document=document, note=note
+            actor=request.user, job=job, document=form.entered(), note=note
         ),
     )
     if building:

@@ -2,7 +2,9 @@
 
 from django import forms
 
-UNITS = [
+from core.units import LengthUnit
+
+UNITS: list[tuple[LengthUnit, str]] = [
     ("ft", "feet"),
     ("in", "inches"),
     ("m", "metres"),

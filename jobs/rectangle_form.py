@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
-from core.units import UnitError, parse_strength
+from core.units import LengthUnit, UnitError, parse_strength
 from jobs.exchange.parse import DocumentError, Refusal, read_building
 from jobs.exchange.vocabulary import BASES, LONGEST_NAME
 from jobs.plan.rectangle import (
@@ -123,6 +123,10 @@ class RectangleForm(forms.Form):
             self.document = document
         return data
 
+    def entered(self) -> dict[str, Any]:
+        """Give the document that was drawn up; a form that is valid has one."""
+        return self.document or {}
+
     def forgive_blanks(self) -> None:
         """Forget what is wrong with fields nothing is typed in yet."""
         for name in list(self.errors):
@@ -139,9 +143,9 @@ class RectangleForm(forms.Form):
             if field.required and not self._typed(name)
         ]
         return [
-            self.fields[name].label.lower()
+            self._label(name)
             if name in self.base_fields
-            else f"{self.fields[name].label.lower()} ({name.partition('_')[0]})"
+            else f"{self._label(name)} ({name.partition('_')[0]})"
             for name in [*required, *self._blank_but_needed()]
         ]
 
@@ -242,13 +246,18 @@ class RectangleForm(forms.Form):
         text = self._typed(name)
         return with_unit(text, self._unit()) if text else None
 
-    def _unit(self) -> str:
-        unit = self._typed("length_unit")
-        return unit if unit in dict(UNITS) else "ft"
+    def _label(self, name: str) -> str:
+        return str(self.fields[name].label).lower()
+
+    def _unit(self) -> LengthUnit:
+        typed = self._typed("length_unit")
+        return next((unit for unit, _ in UNITS if unit == typed), "ft")
 
     def _pattern_spec(self, pattern: str) -> PatternSpec:
         data = self.cleaned_data
-        lengths = {name: self._length(f"{pattern}_{name}") for name in PATTERN_LENGTHS}
+        lengths: dict[str, Any] = {
+            name: self._length(f"{pattern}_{name}") for name in PATTERN_LENGTHS
+        }
         for name in set(PATTERN_LENGTHS) - set(MAY_BE_LEFT_OUT):
             lengths[name] = lengths[name] or ""
         return PatternSpec(

@@ -96,7 +96,7 @@ def _job_page(person: Person, job_id: int) -> dict[str, object]:
     job = get_object_or_404(jobs, pk=job_id)
     roles = job.roles_of(person)
     form = MemberForm()
-    form.fields["person"].queryset = queries.people_to_add(job)
+    form.offer(queries.people_to_add(job))
     return {
         "job": job,
         "row": queries.rows_of([job])[0],

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.forms import Form
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
@@ -23,6 +23,7 @@ from checks.services.findings import (
 from checks.views.finding_drawing import drawing_of
 from checks.wording import remedy_words, topic_words
 from core.permissions import Action, may
+from core.requests import PersonRequest
 
 STATES = {
     "waiting": "wait for a decision",
@@ -43,7 +44,7 @@ TOPICS = {
 
 
 @require_GET
-def queue(request: HttpRequest) -> HttpResponse:
+def queue(request: PersonRequest) -> HttpResponse:
     """Show the findings, what steel waits for first."""
     building = request.GET.get("building", "")
     state = request.GET.get("state", "waiting")
@@ -65,13 +66,13 @@ def queue(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def finding(request: HttpRequest, pk: int) -> HttpResponse:
+def finding(request: PersonRequest, pk: int) -> HttpResponse:
     """Show one finding: readings, cause, remedies, history, and what to do."""
     return _page(request, _seen(request, pk))
 
 
 @require_POST
-def decision(request: HttpRequest, pk: int) -> HttpResponse:
+def decision(request: PersonRequest, pk: int) -> HttpResponse:
     """Order a remedy, signed."""
     found = _seen(request, pk)
     form = DecideForm(request.POST, request=request, finding=found)
@@ -85,7 +86,7 @@ def decision(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def again(request: HttpRequest, pk: int) -> HttpResponse:
+def again(request: PersonRequest, pk: int) -> HttpResponse:
     """Ask for another measurement."""
     found = _seen(request, pk)
     form = AskForm(request.POST)
@@ -99,7 +100,7 @@ def again(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def carried_out(request: HttpRequest, pk: int) -> HttpResponse:
+def carried_out(request: PersonRequest, pk: int) -> HttpResponse:
     """Report a decision as carried out."""
     decisions = Decision.objects.filter(
         finding__in=Finding.objects.visible_to(request.user)
@@ -116,7 +117,7 @@ def carried_out(request: HttpRequest, pk: int) -> HttpResponse:
     )
 
 
-def _seen(request: HttpRequest, pk: int) -> Finding:
+def _seen(request: PersonRequest, pk: int) -> Finding:
     found = review.finding_for(request.user, pk)
     if found is None:
         raise Http404
@@ -124,7 +125,7 @@ def _seen(request: HttpRequest, pk: int) -> Finding:
 
 
 def _attempt(
-    request: HttpRequest,
+    request: PersonRequest,
     found: Finding,
     forms: dict[str, Form],
     act: Callable[[], object],
@@ -152,7 +153,7 @@ def _attempt(
 
 
 def _page(
-    request: HttpRequest,
+    request: PersonRequest,
     found: Finding,
     forms: dict[str, Form] | None = None,
     status: int = 200,

@@ -18,13 +18,14 @@ from checks.services.hold_points import gates
 from checks.services.releases import hold_points, sign_release, verify_digest
 from checks.views.readings import seen_building
 from core.permissions import Action, may, require
+from core.requests import PersonRequest
 from jobs.models import Building
 
 DIGEST = re.compile(r"[0-9a-fA-F]{64}")
 
 
 @require_GET
-def releases(request: HttpRequest, pk: int) -> HttpResponse:
+def releases(request: PersonRequest, pk: int) -> HttpResponse:
     """Show every gate of a building: signed, or what is still missing."""
     building = seen_building(request, pk)
     context = {
@@ -36,7 +37,7 @@ def releases(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def sign(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
+def sign(request: PersonRequest, pk: int, kind: str) -> HttpResponse:
     """Sign one gate, with the password again."""
     building = seen_building(request, pk)
     if kind not in Release.Kind.values:
@@ -69,7 +70,7 @@ def sign(request: HttpRequest, pk: int, kind: str) -> HttpResponse:
 
 
 @require_GET
-def release(request: HttpRequest, pk: int) -> HttpResponse:
+def release(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a signed release: the record as it was frozen, and the notice."""
     buildings = Building.objects.visible_to(request.user)
     signed = Release.objects.filter(building__in=buildings)
