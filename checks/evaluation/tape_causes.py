@@ -36,7 +36,7 @@ def repeats_misread(suspects: Suspects) -> Iterator[LikelyCause]:
         good = np.abs(off) <= tolerance
         amount = causes.misread_by(off, tolerance)
         wrong = (amount != 0.0) & ~good
-        if good.any() and (good | wrong).all():
+        if good.any() and wrong.any() and (good | wrong).all():
             first = int(np.flatnonzero(wrong)[0])
             cause = suspects.explain(
                 "misread",
