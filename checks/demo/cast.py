@@ -1,67 +1,20 @@
 """Who has ordered what in the demo, and what happened to each building.
 
-Customers, sites and buildings are invented. A building's events are a small function
-of its story; days are counted from this morning.
+Customers, sites and buildings are invented; days are counted from this morning.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import datetime, timedelta
 from functools import partial
-from typing import Any
 
 from checks.demo import drawings, events
-from checks.demo.crew import Crew
-from checks.demo.story import Story
-
-TAPE_1 = Crew(name="crew 1", tape="T1", level="L1", temperature_c=12.0)
-TAPE_2 = Crew(name="crew 2", tape="T2", level="L2", temperature_c=6.0, setups=2)
-FEET = Crew(name="crew 3", hand="decimal_feet", tape="T1", level="L2", setups=2)
-METRIC = Crew(name="crew 4", hand="millimetres", tape="T1", level="L2", setups=2)
-METRES = Crew(name="crew 5", hand="metres", tape="T1", level="L1", temperature_c=9.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BuildingLine:
-    """One building: its plan, who measures it, what happens.
-
-    `placed` is the day the concrete was placed, None while it is not.
-    """
-
-    document: Mapping[str, Any]
-    crew: Crew
-    happens: Callable[[Story], None]
-    placed: int | None = None
-    seed: int = 0
-
-    def document_for(self, midnight: datetime) -> dict[str, Any]:
-        """Give the plan, with the date its concrete was placed."""
-        document = dict(self.document)
-        if self.placed is not None:
-            day = (midnight + timedelta(days=self.placed)).date()
-            concrete = {**document.get("concrete", {}), "placed_on": day.isoformat()}
-            document["concrete"] = concrete
-        return document
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobLine:
-    """One job: days are counted from today, `ships` may be in the past."""
-
-    number: str
-    name: str
-    customer: str
-    site: str
-    ships: int | None
-    opened: int
-    field: str
-    engineer: str
-    buildings: tuple[BuildingLine, ...]
-
-
-def _hall(*args: Any, **options: Any) -> dict[str, Any]:
-    return drawings.hall(*args, **options)
-
+from checks.demo.lines import (
+    FEET,
+    METRES,
+    METRIC,
+    TAPE_1,
+    TAPE_2,
+    BuildingLine,
+    JobLine,
+)
 
 JOBS: tuple[JobLine, ...] = (
     JobLine(
@@ -75,13 +28,15 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall("Boat store", "75'", "50'", "3 @ 25'", "2 @ 25'"),
+                document=drawings.hall(
+                    "Boat store", "75'", "50'", "3 @ 25'", "2 @ 25'"
+                ),
                 crew=TAPE_1,
                 placed=-70,
                 happens=events.stands,
             ),
             BuildingLine(
-                document=_hall("Sail loft", "60'", "40'", "3 @ 20'", "2 @ 20'"),
+                document=drawings.hall("Sail loft", "60'", "40'", "3 @ 20'", "2 @ 20'"),
                 crew=TAPE_2,
                 placed=-66,
                 happens=events.going_up,
@@ -99,7 +54,7 @@ JOBS: tuple[JobLine, ...] = (
         engineer="emeric",
         buildings=(
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Long hangar",
                     "600'",
                     "120'",
@@ -125,7 +80,7 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Sorting hall",
                     "125'",
                     "70'",
@@ -156,7 +111,9 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall("Gymnasium", "100'", "80'", "4 @ 25'", "4 @ 20'"),
+                document=drawings.hall(
+                    "Gymnasium", "100'", "80'", "4 @ 25'", "4 @ 20'"
+                ),
                 crew=TAPE_2,
                 placed=-2,
                 happens=events.poured,
@@ -174,7 +131,7 @@ JOBS: tuple[JobLine, ...] = (
         engineer="emeric",
         buildings=(
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Workshop",
                     "30 m",
                     "18 m",
@@ -189,7 +146,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=partial(events.waits, mistakes=("two lines exchanged",)),
             ),
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Wheel store",
                     "18 m",
                     "12 m",
@@ -204,7 +161,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=partial(events.waits, mistakes=("from the outer edge",)),
             ),
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Sand house",
                     "12 m",
                     "9 m",
@@ -284,13 +241,17 @@ JOBS: tuple[JobLine, ...] = (
         engineer="emeric",
         buildings=(
             BuildingLine(
-                document=_hall("Appliance bay", "50'", "45'", "2 @ 25'", "3 @ 15'"),
+                document=drawings.hall(
+                    "Appliance bay", "50'", "45'", "2 @ 25'", "3 @ 15'"
+                ),
                 crew=TAPE_1,
                 placed=-48,
                 happens=events.going_up,
             ),
             BuildingLine(
-                document=_hall("Hose tower annex", "24'", "20'", "2 @ 12'", "2 @ 10'"),
+                document=drawings.hall(
+                    "Hose tower annex", "24'", "20'", "2 @ 12'", "2 @ 10'"
+                ),
                 crew=TAPE_1,
                 placed=-38,
                 happens=events.may_stand,
@@ -308,12 +269,16 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall("Barley barn", "100'", "60'", "5 @ 20'", "3 @ 20'"),
+                document=drawings.hall(
+                    "Barley barn", "100'", "60'", "5 @ 20'", "3 @ 20'"
+                ),
                 crew=FEET,
                 happens=events.being_laid_out,
             ),
             BuildingLine(
-                document=_hall("Machine store", "60'", "40'", "3 @ 20'", "2 @ 20'"),
+                document=drawings.hall(
+                    "Machine store", "60'", "40'", "3 @ 20'", "2 @ 20'"
+                ),
                 crew=FEET,
                 happens=events.nothing_yet,
             ),
@@ -330,7 +295,7 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Core store",
                     "80'",
                     "50'",
@@ -344,7 +309,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.misplaced_pattern,
             ),
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Pattern loft",
                     "60'",
                     "36'",
@@ -370,7 +335,7 @@ JOBS: tuple[JobLine, ...] = (
         engineer="emeric",
         buildings=(
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Rink hall",
                     "210'",
                     "110'",
@@ -396,19 +361,19 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall("Shed 4", "80'", "40'", "4 @ 20'", "2 @ 20'"),
+                document=drawings.hall("Shed 4", "80'", "40'", "4 @ 20'", "2 @ 20'"),
                 crew=TAPE_2,
                 placed=-23,
                 happens=events.ready_to_ship,
             ),
             BuildingLine(
-                document=_hall("Shed 5", "80'", "40'", "4 @ 20'", "2 @ 20'"),
+                document=drawings.hall("Shed 5", "80'", "40'", "4 @ 20'", "2 @ 20'"),
                 crew=TAPE_2,
                 placed=-22,
                 happens=partial(events.waits, mistakes=("set-up knocked",)),
             ),
             BuildingLine(
-                document=_hall(
+                document=drawings.hall(
                     "Shed 6", "80'", "40'", "4 @ 20'", "2 @ 20'", web_ends=True
                 ),
                 crew=TAPE_1,
@@ -428,7 +393,9 @@ JOBS: tuple[JobLine, ...] = (
         engineer="emeric",
         buildings=(
             BuildingLine(
-                document=_hall("Weighhouse", "40'", "30'", "2 @ 20'", "2 @ 15'"),
+                document=drawings.hall(
+                    "Weighhouse", "40'", "30'", "2 @ 20'", "2 @ 15'"
+                ),
                 crew=TAPE_1,
                 happens=events.wrong_before_the_pour,
             ),
@@ -445,7 +412,9 @@ JOBS: tuple[JobLine, ...] = (
         engineer="ysolde",
         buildings=(
             BuildingLine(
-                document=_hall("Cold store", "60'", "44'", "3 @ 20'", "2 @ 22'"),
+                document=drawings.hall(
+                    "Cold store", "60'", "44'", "3 @ 20'", "2 @ 22'"
+                ),
                 crew=TAPE_2,
                 placed=-9,
                 happens=events.disagreeing,

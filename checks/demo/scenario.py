@@ -5,14 +5,15 @@ ship this week always has an answer. All names are invented.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from django.db import transaction
 from django.utils import timezone
 
 from checks.demo import clock
-from checks.demo.cast import JOBS, BuildingLine, JobLine
+from checks.demo.cast import JOBS
+from checks.demo.lines import BuildingLine, JobLine
 from checks.demo.people import PEOPLE, SIGN_INS, SignIn
 from checks.demo.story import Story, Team
 from core.models import Person, Role
@@ -20,7 +21,6 @@ from jobs.models import Building, Job
 from jobs.services import add_building, open_job
 
 Progress = Callable[[int, int, str], None]
-OPENED_BEFORE = 12.0  # days between opening a job and the first event on it
 
 
 class NotEmptyError(RuntimeError):
@@ -34,7 +34,6 @@ class Loaded:
     people: tuple[SignIn, ...]
     jobs: int
     buildings: int
-    counted: Mapping[str, int] = field(default_factory=dict)
 
 
 def load(progress: Progress | None = None) -> Loaded:

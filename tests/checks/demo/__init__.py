@@ -1,0 +1,1 @@
+"""The demo: its crews and its scenario."""

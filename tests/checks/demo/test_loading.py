@@ -1,0 +1,48 @@
+"""Loading is all or nothing."""
+
+from dataclasses import replace
+
+import pytest
+
+from checks.demo import cast, load, scenario
+from checks.demo.story import Story
+from core.models import Person, Role
+from jobs.models import Job
+from tests import factories
+
+
+def _breaks(story: Story) -> None:
+    msg = "the demo is at fault"
+    raise RuntimeError(msg)
+
+
+@pytest.mark.django_db
+def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
+    small = cast.JOBS[5]
+    broken = replace(
+        small,
+        number="P-9999",
+        buildings=(replace(small.buildings[0], happens=_breaks),),
+    )
+    monkeypatch.setattr(scenario, "JOBS", (small, broken))
+    with pytest.raises(RuntimeError, match="at fault"):
+        load()
+    assert not Person.objects.exists()
+    assert not Job.objects.exists()
+
+
+@pytest.mark.django_db
+def test_progress_is_told_building_by_building(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(scenario, "JOBS", (cast.JOBS[5],))
+    told: list[tuple[int, int, str]] = []
+    loaded = load(lambda *step: told.append(step))
+    assert told == [(0, 1, "Kiln shed")]
+    assert (loaded.jobs, loaded.buildings) == (1, 1)
+
+
+@pytest.mark.django_db
+def test_a_database_with_anybody_in_it_is_refused():
+    factories.person("somebody", Role.FIELD)
+    with pytest.raises(scenario.NotEmptyError, match="holds people already"):
+        load()
+    assert Person.objects.count() == 1

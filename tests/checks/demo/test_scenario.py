@@ -1,0 +1,187 @@
+"""The demo holds what it promises, and all of it came in by the front door."""
+
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.contrib.auth import authenticate
+from django.db import transaction
+from django.test import RequestFactory
+from django.utils import timezone
+
+from checks.demo import SIGN_INS, load
+from checks.demo.mistakes import MISTAKES
+from checks.demo.scenario import Loaded, NotEmptyError
+from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.services.releases import verify_digest
+from core.models import Person, Role
+from jobs.models import Building, Job, Stage
+from jobs.plan.geometry import outline_points
+from jobs.plans import plan_of
+
+WEEK = timedelta(days=7)
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup: None, django_db_blocker) -> Iterator[Loaded]:
+    """Load once for all tests here, and leave nothing behind."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield load()
+        transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="module")
+def stages(loaded: Loaded) -> Counter[tuple[str, str]]:
+    return Counter(Stage.objects.values_list("kind", "state"))
+
+
+def plans() -> list:
+    return [plan_of(b.current_revision()) for b in Building.objects.all()]
+
+
+def test_there_are_jobs_and_buildings_enough(loaded: Loaded):
+    assert Job.objects.count() == loaded.jobs >= 14
+    assert Building.objects.count() == loaded.buildings >= 22
+
+
+def test_every_role_has_somebody_who_can_sign_in(loaded: Loaded):
+    assert {p.role for p in Person.objects.all()} == set(Role.values)
+    request = RequestFactory().post("/sign-in/")
+    for username, password, _ in SIGN_INS:
+        assert authenticate(request, username=username, password=password)
+
+
+@pytest.mark.parametrize(
+    ("kind", "state"),
+    [
+        ("foundation", "waiting"),
+        ("foundation", "under_way"),
+        ("foundation", "held"),
+        ("foundation", "released"),
+        ("verification", "waiting"),
+        ("verification", "held"),
+        ("verification", "ready"),
+        ("verification", "released"),
+        ("erection", "waiting"),
+        ("erection", "under_way"),
+        ("erection", "released"),
+    ],
+)
+def test_stages_of_every_kind_are_there(
+    stages: Counter[tuple[str, str]], kind: str, state: str
+):
+    assert stages[kind, state] >= 1
+
+
+@pytest.mark.parametrize("kind", Release.Kind.values)
+def test_releases_of_every_kind_are_signed(loaded: Loaded, kind: str):
+    assert Release.objects.filter(kind=kind).exists()
+
+
+def test_every_release_is_verifiable(loaded: Loaded):
+    for release in Release.objects.all():
+        assert verify_digest(release.digest) == release
+
+
+@pytest.mark.parametrize("cause", sorted({each.cause for each in MISTAKES}))
+def test_each_likely_cause_waits_for_somebody(loaded: Loaded, cause: str):
+    assert Finding.objects.open().filter(likely_cause__cause=cause).exists()
+
+
+@pytest.mark.parametrize("state", ["open", "decided", "closed"])
+def test_findings_of_every_state_are_there(loaded: Loaded, state: str):
+    assert Finding.objects.filter(state=state).exists()
+
+
+def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: Loaded):
+    ways = set(Finding.objects.exclude(closing="").values_list("closing", flat=True))
+    assert ways >= {"within", "verified", "accepted"}
+
+
+def test_plans_are_of_every_sort(loaded: Loaded):
+    every = plans()
+    assert {plan.length_unit for plan in every} >= {"in", "mm"}
+    assert {plan.tolerances.basis for plan in every} >= {
+        "metal-building-practice",
+        "aisc-303-2010",
+        "aisc-303-2016",
+        "en-1090-2-2008",
+        "aci-117-2010",
+    }
+    assert any(len(plan.outline) == 6 for plan in every)
+    sizes = [len(plan.positions) for plan in every]
+    assert min(sizes) <= 6
+    assert max(sizes) == 60
+    big = every[sizes.index(60)]
+    rods = sum(len(big.details[p.detail].rods) for p in big.positions)
+    assert rods == 240
+
+
+def test_one_outline_has_no_right_angle(loaded: Loaded):
+    skewed = 0
+    for plan in plans():
+        points = outline_points(plan)
+        sides = [b - a for a, b in zip(points, [*points[1:], points[0]], strict=True)]
+        dots = [
+            abs(float(a @ b))
+            for a, b in zip(sides, [*sides[1:], sides[0]], strict=True)
+        ]
+        skewed += min(dots) > 1.0
+    assert skewed == 1
+
+
+def test_some_plans_were_revised(loaded: Loaded):
+    revised = [b for b in Building.objects.all() if b.revisions.count() > 1]
+    assert len(revised) >= 2
+
+
+def test_corrections_supersede_and_repeats_disagree(loaded: Loaded):
+    assert Reading.objects.exclude(supersedes=None).exists()
+    result = Evaluation.objects.filter(
+        building__name="Cold store", building__evaluation_due_since=None
+    ).latest("pk")
+    verdicts = {row["verdict"] for row in result.result["checks"]}
+    assert "remeasure" in verdicts
+
+
+def test_everything_is_evaluated_and_nothing_is_to_come(loaded: Loaded):
+    assert not Building.objects.exclude(evaluation_due_since=None).exists()
+    now = timezone.now()
+    assert not Reading.objects.filter(taken_at__gt=now).exists()
+    assert not Decision.objects.filter(made_at__gt=now).exists()
+    assert not Release.objects.filter(signed_at__gt=now).exists()
+
+
+def test_nobody_decided_on_readings_of_their_own(loaded: Loaded):
+    for decision in Decision.objects.select_related("finding"):
+        took = Reading.objects.filter(
+            building=decision.finding.building,
+            check_key__in=decision.finding.checks,
+            recorded_by=decision.engineer,
+        )
+        assert not took.exists()
+
+
+def test_something_can_ship_this_week_and_something_cannot(loaded: Loaded):
+    today = timezone.localdate()
+    soon = Building.objects.filter(job__ship_date__range=(today, today + WEEK))
+    states = Counter(
+        Stage.objects.filter(building__in=soon, kind="verification").values_list(
+            "state", flat=True
+        )
+    )
+    assert states["ready"] + states["released"] >= 3
+    assert states["held"] >= 3
+
+
+def test_a_second_load_is_refused_and_says_why(loaded: Loaded):
+    with pytest.raises(NotEmptyError, match="people and jobs and buildings"):
+        load()
+
+
+def test_the_clock_tells_the_true_time_again(loaded: Loaded):
+    from checks.services import findings
+
+    for told in (timezone.now(), findings.now()):
+        assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
