@@ -168,7 +168,7 @@ class NoteQuery(Body):
 class PageQuery(Body):
     """What every list in pages takes."""
 
-    cursor = serializers.CharField(required=False, allow_blank=True, max_length=400)
+    cursor = serializers.CharField(required=False, allow_blank=True, max_length=200)
     limit = serializers.CharField(
         required=False, allow_blank=True, max_length=9, help_text="1 to 500, or 100."
     )

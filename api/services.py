@@ -161,7 +161,7 @@ def signed_in(request: HttpRequest, username: str, password: str) -> Person | No
     found = authenticate(request, username=username, password=password)
     if getattr(request, "axes_locked_out", False):
         request.axes_locked_out = False  # type: ignore[attr-defined]
-        raise exceptions.Throttled(wait=LOCKED_FOR_S)
+        raise exceptions.Throttled(LOCKED_FOR_S, "Too many wrong passwords.")
     return found if isinstance(found, Person) else None
 
 

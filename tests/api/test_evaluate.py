@@ -84,6 +84,15 @@ def test_what_the_command_line_refuses_is_refused_in_the_same_words(
     assert set(answer.json()) == {"type", "title", "status", "detail", "errors"}
 
 
+def test_an_outline_without_a_single_position_is_evaluated_too(
+    by_token: As, field_lead: Person
+) -> None:
+    body = json.dumps(store(positions=[], details={})).encode()
+    answer = post(by_token(field_lead), body)
+    assert answer.status_code == 200
+    assert answer.json()["positions"] == []
+
+
 def test_a_session_may_evaluate_too(by_session: As, field_lead: Person) -> None:
     body = json.dumps(store()).encode()
     assert post(by_session(field_lead), body).status_code == 200
