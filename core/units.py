@@ -112,10 +112,17 @@ def parse_length(
         Says what is wrong and what would be right.
     """
     if isinstance(value, str):
-        exact, resolution = _read_text(value)
-        text = value.strip()
-    else:
-        exact, resolution, text = _read_number(value, unit)
+        return _length_of_text(value)
+    return _length(*_read_number(value, unit))
+
+
+@lru_cache(maxsize=8192)
+def _length_of_text(text: str) -> Length:
+    """Read a text once, however often it is sent: a building repeats its figures."""
+    return _length(*_read_text(text), text.strip())
+
+
+def _length(exact: Fraction, resolution: Fraction, text: str) -> Length:
     if abs(exact) > LONGEST_MM:
         raise UnitError(f"{_quoted(text)} is longer than 10 km.")
     resolution = min(max(resolution, FINEST_RESOLUTION_MM), COARSEST_RESOLUTION_MM)
