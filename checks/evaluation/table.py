@@ -100,7 +100,7 @@ class RodTable:
         The padding repeats the position's first rod, so that indexing stays valid.
         """
         counts = np.bincount(self.position, minlength=len(self.groups))
-        most = int(counts.max()) if counts.size else 0
+        most = int(counts.max()) if counts.size else 1
         first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(int)
         offset = np.arange(most)
         real = offset[None, :] < counts[:, None]

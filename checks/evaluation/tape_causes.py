@@ -145,8 +145,10 @@ def _stands_alone(
     kind = suspects.check(row).kind
     if kind in OUTLINE:
         error = estimated.get(row, float("nan"))
-        slack = 2.0 * float(suspects.tolerance([row])[0])
-        return error != error or abs(error - by) <= slack
+        slack = min(2.0 * float(suspects.tolerance([row])[0]), abs(by) / 2.0)
+        if error != error:  # nothing checks it: concrete is never a foot out
+            return abs(by) == causes.FOOT_MM
+        return abs(error - by) <= slack
     if abs(by) == causes.FOOT_MM:
         return True
     if kind not in OF_A_ROD:
