@@ -28,7 +28,9 @@ class Scaling:
     def inverse_square(self, u: FloatArray) -> FloatArray:
         w = self.w
         dot = 2.0 * (w[0] * u[0] - w[1] * u[1] - w[2] * u[2])
-        out = np.stack((dot * w[0] - u[0], u[1] - dot * w[1], u[2] - dot * w[2]))
+        out: FloatArray = -dot * w
+        out += u
+        np.negative(out[0], out=out[0])
         out /= self.eta * self.eta
         return out
 
@@ -36,7 +38,9 @@ class Scaling:
         w = self.w
         dot = w[1] * u[1] + w[2] * u[2]
         lift = u[0] + dot / (1.0 + w[0])
-        out = np.stack((w[0] * u[0] + dot, u[1] + lift * w[1], u[2] + lift * w[2]))
+        out: FloatArray = lift * w
+        out += u
+        out[0] = w[0] * u[0] + dot
         out *= self.eta
         return out
 
@@ -44,7 +48,9 @@ class Scaling:
         w = self.w
         dot = w[1] * u[1] + w[2] * u[2]
         lift = dot / (1.0 + w[0]) - u[0]
-        out = np.stack((w[0] * u[0] - dot, u[1] + lift * w[1], u[2] + lift * w[2]))
+        out: FloatArray = lift * w
+        out += u
+        out[0] = w[0] * u[0] - dot
         out /= self.eta
         return out
 
@@ -61,7 +67,9 @@ def scaling(s: FloatArray, z: FloatArray) -> Scaling:
     root_s, root_z = np.sqrt(det(s)), np.sqrt(det(z))
     a, b = s / root_s, z / root_z
     gamma2 = 2.0 * (1.0 + a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
-    w = np.stack((a[0] + b[0], a[1] - b[1], a[2] - b[2])) / np.sqrt(gamma2)
+    w = a - b
+    w[0] = a[0] + b[0]
+    w /= np.sqrt(gamma2)
     return Scaling(w, np.sqrt(root_s / root_z))
 
 

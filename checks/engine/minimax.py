@@ -4,10 +4,12 @@ For each plate, over turn, shift and t: minimise t subject to
 
     |R(turn) hole_i + shift - rod_i| <= t + clearance_i      for every rod i,
 
-one second-order cone of dimension three per rod. Solved by a primal-dual interior
-point method with Nesterov-Todd scaling and Mehrotra's predictor-corrector [1]_,
-[2]_, all plates in one array. The turn is the true rotation: each Newton step
-linearises about the turn reached, and the residual is always the true one.
+one second-order cone of dimension three per rod. A rod may instead be *held*: its
+distance is to be at most its clearance, whatever t (weight 0 on t, not 1). Solved by
+a primal-dual interior point method with Nesterov-Todd scaling and Mehrotra's
+predictor-corrector [1]_, [2]_, all plates in one array. The turn is the true
+rotation: each Newton step linearises about the turn reached, and the residual is
+always the true one.
 
 Arrays here are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are
 t, turn times a radius, shift x, shift y, all over a length that makes them
@@ -33,6 +35,7 @@ FEASIBLE = 1e-7
 REFINE_BELOW = 1e-5
 MOST_TURN = 0.2  # rad in one step
 STEP_BACK = 0.98  # share of the way to the edge of the cone
+HELD_ROOM = 0.1  # a held rod begins this far inside its cone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +52,8 @@ class Problem:
     limit: FloatArray | None  # (2, g) on |shift|
     goal: FloatArray  # (g,) duality gap to reach
     turning: bool = True
+    weight: FloatArray | None = None  # (m, g) of t: 1, or 0 where a rod is held
+    loose: FloatArray | float = 0.0  # (g,) how far out a held rod passes for within
 
     def take(self, keep: IntArray) -> "Problem":
         return replace(
@@ -59,7 +64,13 @@ class Problem:
             radius=self.radius[keep],
             limit=None if self.limit is None else self.limit[..., keep],
             goal=self.goal[keep],
+            weight=None if self.weight is None else self.weight[:, keep],
+            loose=self.loose[keep] if isinstance(self.loose, np.ndarray) else 0.0,
         )
+
+    def weighed(self, u: FloatArray) -> FloatArray:
+        """Give u (m, g), each rod's by its weight of t."""
+        return u if self.weight is None else u * self.weight
 
 
 @dataclass(slots=True)
@@ -93,9 +104,10 @@ class State:
 def turned(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
     """Points (2, m, g) turned counter-clockwise by turn_rad (g,)."""
     c, s = np.cos(turn_rad), np.sin(turn_rad)
-    return np.stack(
-        (c * points[0] - s * points[1], s * points[0] + c * points[1]), axis=0
-    )
+    out = np.empty((2, points.shape[1], np.size(turn_rad)))
+    out[0] = c * points[0] - s * points[1]
+    out[1] = s * points[0] + c * points[1]
+    return out
 
 
 def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
@@ -121,9 +133,15 @@ def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
 def _start(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
     gap = turned(problem.holes, turn_rad) + shift[:, None] - problem.rods
     reach = np.hypot(gap[0], gap[1])
-    t = (reach - problem.clearance).max(axis=0) + 1.0
+    over = reach - problem.clearance
+    if problem.weight is None:
+        t = over.max(axis=0) + 1.0
+        top = t + problem.clearance
+    else:
+        t = np.where(problem.weight > 0.0, over, -np.inf).max(axis=0) + 1.0
+        top = np.maximum(problem.weight * t + problem.clearance, reach + HELD_ROOM)
     m, g = reach.shape
-    s = np.concatenate(((t + problem.clearance)[None], gap))
+    s = np.concatenate((top[None], gap))
     z = np.zeros((3, m, g))
     z[0] = 1.0 / m
     x = np.stack((t, turn_rad * problem.radius, shift[0], shift[1]))
@@ -199,16 +217,25 @@ def _residuals(
     placed = turned(problem.holes, x[1] / problem.radius)
     arm = placed / problem.radius if problem.turning else np.zeros_like(placed)
     residual = np.empty_like(s)
-    residual[0] = x[0] + problem.clearance - s[0]
+    t = x[0] if problem.weight is None else x[0] * problem.weight
+    residual[0] = t + problem.clearance - s[0]
     residual[1:] = placed + x[2:, None] - problem.rods - s[1:]
-    total = z.sum(axis=1)
-    torque = (arm[0] * z[2] - arm[1] * z[1]).sum(axis=0)
-    rest = np.stack((1.0 - total[0], -torque, -total[1], -total[2]))
+    rest = -_pull(problem, arm, z)
+    rest[0] += 1.0
     gap = (s * z).sum(axis=(0, 1))
     if state.edge is not None and state.edge_z is not None:
         rest[2:] += state.edge_z[:2] - state.edge_z[2:]
         gap = gap + (state.edge * state.edge_z).sum(axis=0)
     return arm, residual, rest, gap
+
+
+def _pull(problem: Problem, arm: FloatArray, u: FloatArray) -> FloatArray:
+    """What forces u (3, m, g) on the cones come to on each unknown, (4, g)."""
+    out = np.empty((4, u.shape[2]))
+    problem.weighed(u[0]).sum(axis=0, out=out[0])
+    (arm[0] * u[2] - arm[1] * u[1]).sum(axis=0, out=out[1])
+    u[1:].sum(axis=1, out=out[2:])
+    return out
 
 
 class _System:
@@ -229,8 +256,9 @@ class _System:
         w, e = scale.w, 1.0 / (scale.eta * scale.eta)
         e2 = 2.0 * e
         w1, w2 = e2 * w[1], e2 * w[2]
-        p00 = (e2 * w[0] * w[0] - e).sum(axis=0)
-        p01, p02 = -w[0] * w1, -w[0] * w2
+        p00 = problem.weighed(problem.weighed(e2 * w[0] * w[0] - e)).sum(axis=0)
+        w0 = problem.weighed(w[0])
+        p01, p02 = -w0 * w1, -w0 * w2
         p11, p12, p22 = w1 * w[1] + e, w1 * w[2], w2 * w[2] + e
         a, b = -arm[1], arm[0]  # velocity of a hole as the plate turns
         qx, qy = p11 * a + p12 * b, p12 * a + p22 * b
@@ -253,7 +281,8 @@ class _System:
         """Change (3, m, g) of every cone's vector when x changes by dx."""
         arm = self.arm
         out = np.empty_like(self.residual)
-        out[0] = dx[0]
+        weight = self.problem.weight
+        out[0] = dx[0] if weight is None else dx[0] * weight
         out[1] = dx[2] - arm[1] * dx[1]
         out[2] = dx[3] + arm[0] * dx[1]
         return out
@@ -262,9 +291,7 @@ class _System:
         self, dx: FloatArray, dz: FloatArray, edge: _Edge | None
     ) -> FloatArray:
         """What rounding leaves of the stationarity equations, (4, g)."""
-        total = dz.sum(axis=1)
-        torque = (self.arm[0] * dz[2] - self.arm[1] * dz[1]).sum(axis=0)
-        left: FloatArray = self.rest - np.stack((total[0], torque, total[1], total[2]))
+        left: FloatArray = self.rest - _pull(self.problem, self.arm, dz)
         left[1] += self.n.curve * dx[1]
         if edge is not None:
             left[2:] += edge[1][:2] - edge[1][2:]
@@ -274,13 +301,9 @@ class _System:
         self, k: FloatArray, edge_k: FloatArray | None, refine: bool = False
     ) -> tuple[FloatArray, FloatArray, FloatArray, _Edge | None]:
         """Step in x, s, z (and the shift's limits) that answers k."""
-        state, arm = self.state, self.arm
+        state = self.state
         u = self.scale.inverse_square(k + self.residual)
-        total = u.sum(axis=1)
-        rhs = -self.rest
-        rhs[0] -= total[0]
-        rhs[1] -= (arm[0] * u[2] - arm[1] * u[1]).sum(axis=0)
-        rhs[2:] -= total[1:]
+        rhs = -self.rest - _pull(self.problem, self.arm, u)
         if state.edge is not None and state.edge_z is not None:
             assert self.off is not None  # noqa: S101  (set with the edges)
             edge_k = state.edge if edge_k is None else edge_k
@@ -350,10 +373,11 @@ class _System:
         d0 = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] - centre
         d1 = p[0] * q[1] + q[0] * p[1]
         d2 = p[0] * q[2] + q[0] * p[2]
+        out = np.empty_like(lam)
         top = (lam[0] * d0 - lam[1] * d1 - lam[2] * d2) / det(lam)
-        out = np.stack(
-            (top, (d1 - top * lam[1]) / lam[0], (d2 - top * lam[2]) / lam[0])
-        )
+        out[0] = top
+        out[1] = (d1 - top * lam[1]) / lam[0]
+        out[2] = (d2 - top * lam[2]) / lam[0]
         return self.state.s + self.scale.apply(out)
 
     def corrected_edges(

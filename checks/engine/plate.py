@@ -13,19 +13,26 @@ cone problem in the shift and, but for the turn, convex: `minimax` solves it,
 Lengths in mm, angles in rad counter-clockwise; g groups (plates) of m holes.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from checks.engine import turns
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import EngineError
-from checks.engine.minimax import Problem, turned
+from checks.engine.placing import COUNTED, FREE, HELD, Chunk, Found
+
+__all__ = [
+    "COUNTED",
+    "FREE",
+    "HELD",
+    "PlateFit",
+    "chosen",
+    "fit_plates",
+    "hold_plates",
+    "hole_needed_mm",
+]
 
 CHUNK_RODS = 16_384  # rods solved together: what a processor's cache holds
-PROOF_SLACK_MM = 5e-7
-SCALE_FLOOR_MM = 1e-3
-LIMIT_FLOOR = 1e-9  # of the scale: the method needs an inside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +48,8 @@ class PlateFit:
     turn_rad: FloatArray  # (g,) about the holes' centroid, in (-pi, pi]
     distance_mm: FloatArray  # (g, m) rod from placed hole; NaN where masked out
     gap_mm: FloatArray  # (g,) overrun less a lower bound proved by duality
-    proven: BoolArray  # (g,) no placement at any turn is better by 5e-7 mm
+    proven: BoolArray  # (g,) no placement at any turn is better by 5e-7 mm; with a
+    # level: none is at the level, where the overrun is above it
 
 
 def fit_plates(
@@ -50,6 +58,11 @@ def fit_plates(
     clearance_mm: FloatArray,
     mask: BoolArray | None = None,
     shift_limit_mm: FloatArray | None = None,
+    *,
+    role: IntArray | None = None,
+    level_mm: float | FloatArray | None = None,
+    begin: tuple[FloatArray, FloatArray] | None = None,
+    brief: bool = False,
 ) -> PlateFit:
     """Place each plate so that its worst hole misses its rod by the least.
 
@@ -65,6 +78,17 @@ def fit_plates(
         False where a group has no such rod; its numbers are not looked at.
     shift_limit_mm : array, shape (g, 2), optional
         Most the holes' centroid may move, each way along each axis. [mm]
+    role : array, shape (g, m), optional
+        `COUNTED`: its overrun counts. `HELD`: it is to be within its clearance, and
+        the overrun is that of the others; infinite where no placement does. `FREE`:
+        it may miss, and counts for the centroid alone. All are counted if not given.
+    level_mm : float, or array, shape (g,), optional
+        All that matters is whether the overrun is above this: no more is proved. [mm]
+    begin : arrays, shape (g,) and (g, 2), optional
+        A turn and shift to begin from, instead of the least squares' and, under a
+        limit, of a fit without it. [rad], [mm]
+    brief : bool
+        Whether to give up soon on the proof of plates that are hard to prove.
 
     Returns
     -------
@@ -73,22 +97,34 @@ def fit_plates(
     Raises
     ------
     EngineError
-        If a number that counts is not finite, a group has no rods, or a limit is
-        negative.
+        If a number that counts is not finite, a group has no rods that count, or a
+        limit is negative.
     """
-    holes, rods, clearance, mask = _checked(holes_mm, rods_mm, clearance_mm, mask)
+    real = np.ones(np.shape(clearance_mm), np.bool_) if mask is None else mask
+    if role is not None:
+        mask = real & (role != FREE)
+        if not (mask & (role == COUNTED)).any(axis=1).all():
+            raise EngineError("A plate none of whose rods counts cannot be judged.")
+    centre = _centroids(holes_mm, real)
+    holes, rods, clearance, mask, use = _checked(holes_mm, rods_mm, clearance_mm, mask)
     limit = None if shift_limit_mm is None else np.asarray(shift_limit_mm, np.float64)
     g, m = clearance.shape
     if limit is not None and (limit.shape != (g, 2) or not (limit >= 0.0).all()):
         raise EngineError(
             "A plate's shift limit is two lengths, zero or more, one for each axis."
         )
-    found = _Found(g, m)
+    level = None if level_mm is None else np.broadcast_to(level_mm, (g,))
+    found = Found(g, m)
     size = max(1, CHUNK_RODS // max(m, 1))
     for start in range(0, g, size):
         part = slice(start, start + size)
-        one = _Chunk(holes[part], rods[part], clearance[part], mask[part])
-        one.solve(found, part, None if limit is None else limit[part])
+        one = Chunk(holes[part], rods[part], clearance[part], mask[part], centre[part])
+        if role is not None:
+            one.weigh(np.take_along_axis(role, use, axis=1)[part])
+        if begin is not None:
+            one.turn, one.shift = begin[0][part].copy(), begin[1][part].T
+            one.begun = True
+        one.solve(found, part, limit, level, brief=brief)
     turn = found.turn - 2.0 * np.pi * np.ceil(found.turn / (2.0 * np.pi) - 0.5)
     return PlateFit(
         overrun_mm=found.overrun,
@@ -98,6 +134,65 @@ def fit_plates(
         gap_mm=found.gap,
         proven=found.proven,
     )
+
+
+def chosen(fit: PlateFit, at: IntArray) -> PlateFit:
+    """Give the fits of some of the plates.
+
+    Parameters
+    ----------
+    fit : of plates (g,).
+    at : array, which of them.
+    """
+    return PlateFit(
+        overrun_mm=fit.overrun_mm[at],
+        shift_mm=fit.shift_mm[at],
+        turn_rad=fit.turn_rad[at],
+        distance_mm=fit.distance_mm[at],
+        gap_mm=fit.gap_mm[at],
+        proven=fit.proven[at],
+    )
+
+
+def hold_plates(
+    free: PlateFit,
+    holes_mm: FloatArray,
+    rods_mm: FloatArray,
+    clearance_mm: FloatArray,
+    mask: BoolArray | None,
+    shift_limit_mm: FloatArray,
+) -> PlateFit:
+    """Place each plate within a limit on its shift, from where it is best without.
+
+    As `fit_plates`, whose answer without the limit is `free`. The valley of turns at
+    hand is searched to its bottom; `proven` tells of the plates that do not go on
+    whether none of the others lets them, as far as that is shown soon.
+
+    Parameters
+    ----------
+    free : of the same plates (g,).
+    holes_mm, rods_mm : array, shape (g, m, 2). [mm]
+    clearance_mm : array, shape (g, m). [mm]
+    mask : array, shape (g, m), optional
+    shift_limit_mm : array, shape (g, 2). [mm]
+    """
+    held = chosen(free, np.arange(free.turn_rad.size))
+    at = np.flatnonzero((np.abs(free.shift_mm) > shift_limit_mm).any(axis=1))
+    if at.size == 0:
+        return held
+    again = fit_plates(
+        holes_mm[at],
+        rods_mm[at],
+        clearance_mm[at],
+        None if mask is None else mask[at],
+        shift_limit_mm[at],
+        level_mm=0.0,
+        begin=(free.turn_rad[at], free.shift_mm[at]),
+        brief=True,
+    )
+    for field in fields(PlateFit):
+        getattr(held, field.name)[at] = getattr(again, field.name)
+    return held
 
 
 def hole_needed_mm(fit: PlateFit, hole_diameter_mm: FloatArray) -> FloatArray:
@@ -130,8 +225,11 @@ def _checked(
     rods_mm: FloatArray,
     clearance_mm: FloatArray,
     mask: BoolArray | None,
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Arrays of agreeing shape; a masked rod becomes a copy of its group's first."""
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray, IntArray]:
+    """Arrays of agreeing shape; a masked rod becomes a copy of its group's first.
+
+    Which rod (g, m) each is a copy of is told last.
+    """
     holes = np.asarray(holes_mm, np.float64)
     rods = np.asarray(rods_mm, np.float64)
     clearance = np.asarray(clearance_mm, np.float64)
@@ -145,9 +243,8 @@ def _checked(
         raise ValueError("mask is of shape (g, m)")
     if not mask.any(axis=1).all():
         raise EngineError("A plate without rods cannot be judged: measure its rods.")
+    use = np.where(mask, np.arange(mask.shape[1]), mask.argmax(axis=1)[:, None])
     if not mask.all():
-        first = mask.argmax(axis=1)
-        use = np.where(mask, np.arange(mask.shape[1]), first[:, None])
         row = np.arange(mask.shape[0])[:, None]
         holes, rods, clearance = holes[row, use], rods[row, use], clearance[row, use]
     if not (
@@ -159,100 +256,12 @@ def _checked(
             "A rod, hole or diameter of a plate is missing: every rod that counts"
             " needs its place, its diameter and its hole."
         )
-    return holes, rods, clearance, mask
+    return holes, rods, clearance, mask, use
 
 
-class _Found:
-    """The answers of all plates, filled chunk by chunk."""
-
-    def __init__(self, g: int, m: int) -> None:
-        self.overrun, self.turn, self.gap = np.zeros(g), np.zeros(g), np.zeros(g)
-        self.shift, self.distance = np.zeros((g, 2)), np.zeros((g, m))
-        self.proven = np.zeros(g, dtype=np.bool_)
-
-
-class _Chunk:
-    """Some plates, reduced to their centroids and scaled to sizes about one."""
-
-    def __init__(
-        self,
-        holes: FloatArray,
-        rods: FloatArray,
-        clearance: FloatArray,
-        mask: BoolArray,
-    ) -> None:
-        weight = mask / mask.sum(axis=1, keepdims=True)
-        centre = (holes * weight[..., None]).sum(axis=1)
-        # (2, m, g): each row is then one run of memory
-        self.h = np.ascontiguousarray((holes - centre[:, None]).transpose(2, 1, 0))
-        self.r = np.ascontiguousarray((rods - centre[:, None]).transpose(2, 1, 0))
-        self.c = np.ascontiguousarray(clearance.T)
-        w = weight.T
-        self.shift = (self.r * w).sum(axis=1)
-        off = self.r - self.shift[:, None]
-        cross = ((self.h[0] * off[1] - self.h[1] * off[0]) * w).sum(axis=0)
-        dot = ((self.h * off).sum(axis=0) * w).sum(axis=0)
-        self.turn = np.arctan2(cross, dot)  # least squares: where to begin
-
-    def problem(self) -> tuple[Problem, FloatArray]:
-        """The scaled problem, and the scale of each plate (g,) in mm."""
-        gap = turned(self.h, self.turn) + self.shift[:, None] - self.r
-        reach = np.hypot(gap[0], gap[1]).max(axis=0)
-        mean = self.c.mean(axis=0)
-        spread = np.abs(self.c - mean).max(axis=0)
-        scale = np.maximum(np.maximum(reach, spread), SCALE_FLOOR_MM)
-        radius = np.hypot(self.h[0], self.h[1]).max(axis=0) / scale
-        return (
-            Problem(
-                holes=self.h / scale,
-                rods=self.r / scale,
-                clearance=(self.c - mean) / scale,
-                radius=np.where(radius > 0.0, radius, 1.0),
-                limit=None,
-                goal=np.clip(1e-8 / scale, 3e-11, 3e-9),
-            ),
-            scale,
-        )
-
-    def solve(self, found: _Found, part: slice, limit: FloatArray | None) -> None:
-        """Place every plate of the chunk and write the answers into `found`."""
-        problem, scale = self.problem()
-        slack = PROOF_SLACK_MM / scale
-        turn, shift, gap, proven = _place(problem, self.turn, self.shift / scale, slack)
-        if limit is not None:
-            most = limit.T / scale
-            # Where the limits do not bind, they change nothing.
-            at = np.flatnonzero((np.abs(shift) > most).any(axis=0))
-            if at.size:
-                held = replace(
-                    problem.take(at), limit=np.maximum(most[:, at], LIMIT_FLOOR)
-                )
-                begin = np.clip(shift[:, at], -most[:, at], most[:, at])
-                turn[at], moved, gap[at], proven[at] = _place(
-                    held, self.turn[at], begin, slack[at]
-                )
-                shift[:, at] = np.clip(moved, -most[:, at], most[:, at])
-        placed = turned(self.h, turn) + (shift * scale)[:, None] - self.r
-        found.turn[part], found.shift[part] = turn, (shift * scale).T
-        found.gap[part], found.proven[part] = gap * scale, proven
-        found.distance[part] = np.hypot(placed[0], placed[1]).T
-        found.overrun[part] = (found.distance[part] - self.c.T).max(axis=1)
-
-
-def _place(
-    problem: Problem, turn: FloatArray, shift: FloatArray, slack: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Turn, shift, gap and proof of each plate, in the problem's own units."""
-    best = turns.descend(problem, turn, shift)
-    arcs, low = turns.arc(problem, best.value), best.low
-    torque = np.abs(low.sine) * np.sin(np.minimum(arcs.half, np.pi / 2.0))
-    gap = best.value - (low.cosine - low.rest - torque)
-    proven = arcs.one_valley & (gap <= slack)
-    todo = np.flatnonzero(~proven)
-    if todo.size:
-        part = best.take(todo)
-        sure = turns.search(problem.take(todo), part, arcs.take(todo), slack[todo])
-        best.put(todo, part)
-        gap[todo] = np.where(sure, slack[todo], np.inf)
-        proven[todo] = sure
-    return best.turn, best.shift, gap, proven
+def _centroids(holes_mm: FloatArray, real: BoolArray) -> FloatArray:
+    """Centroid (g, 2) of the holes that are there; NaN where a group has none."""
+    holes = np.where(real[..., None], holes_mm, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        out: FloatArray = holes.sum(axis=1) / real.sum(axis=1)[:, None]
+    return out

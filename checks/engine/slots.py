@@ -3,35 +3,23 @@
 A hole opened into a slot towards its rod takes the rod when the slot is longer than
 the hole by |rod - placed hole| - clearance, the *extension*. The plate is placed so
 that the fewest holes are opened, and of such placements the one with the smallest
-longest extension. For up to `MOST_ENUMERATED` holes every set is tried; for more the
-hole whose opening helps most is opened, one after another, and `proven` is False.
+longest extension: `slot_search` finds it.
 
 Edge distances are those of AISC 360-16 Table J3.4 (`fasteners.least_edge_mm`), taken
 from the centre of the slot's far end. Lengths in mm, plate axes.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
+from checks.engine import slot_search
 from checks.engine.arrays import BoolArray, FloatArray
-from checks.engine.errors import EngineError
 from checks.engine.fasteners import PlateWasher, covering_washer, least_edge_mm
-from checks.engine.plate import PlateFit, fit_plates
 
-MOST_ENUMERATED = 12
 SLACK_MM = 1e-6
-CLOSE_MM = 1e-7  # of the longest extension to its optimum
-LEVEL_MM = 0.5 * SLACK_MM  # an overrun that does
-MOST_ROUNDS = 30
-PARTS = np.array([0.25, 0.5, 0.75])
-NEAR = np.array([-1.0, -0.4, 0.0, 0.4])
-SPREAD = 0.02
 # Holes this near the outermost one are of the same row: a punch's accuracy. (ours)
 ROW_MM = 3.0
-FAR_MM = 1000.0  # an opening that never holds a plate back
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +33,31 @@ class Slots:
     shift_mm: FloatArray  # (2,) of the holes' centroid
     turn_rad: float
     proven: bool  # no fewer holes, and no shorter longest slot, would do
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManySlots:
+    """The same of many plates."""
+
+    opened: BoolArray  # (g, m)
+    extension_mm: FloatArray  # (g, m)
+    direction_rad: FloatArray  # (g, m)
+    longest_mm: FloatArray  # (g,)
+    shift_mm: FloatArray  # (g, 2)
+    turn_rad: FloatArray  # (g,)
+    proven: BoolArray  # (g,)
+
+    def one(self, plate: int) -> Slots:
+        """Give one plate's."""
+        return Slots(
+            opened=self.opened[plate],
+            extension_mm=self.extension_mm[plate],
+            direction_rad=self.direction_rad[plate],
+            longest_mm=float(self.longest_mm[plate]),
+            shift_mm=self.shift_mm[plate],
+            turn_rad=float(self.turn_rad[plate]),
+            proven=bool(self.proven[plate]),
+        )
 
 
 def shortest_slots(
@@ -74,15 +87,80 @@ def shortest_slots(
     EngineError
         As `fit_plates`.
     """
-    plate = _Plate(holes_mm, rods_mm, clearance_mm, shift_limit_mm)
-    m = plate.m
-    if m <= MOST_ENUMERATED:
-        for count in range(m + 1):
-            sets = _sets(m, combinations(range(m), count))
-            found = plate.best_of(sets)
-            if found is not None:
-                return found
-    return plate.one_by_one()
+    limit = None if shift_limit_mm is None else np.asarray(shift_limit_mm)[None]
+    return shortest_slots_many(
+        np.asarray(holes_mm)[None],
+        np.asarray(rods_mm)[None],
+        np.asarray(clearance_mm)[None],
+        shift_limit_mm=limit,
+    ).one(0)
+
+
+def shortest_slots_many(
+    holes_mm: FloatArray,
+    rods_mm: FloatArray,
+    clearance_mm: FloatArray,
+    mask: BoolArray | None = None,
+    shift_limit_mm: FloatArray | None = None,
+    *,
+    prove: bool = True,
+) -> ManySlots:
+    """Open the fewest holes of each of many plates, each as little as may be.
+
+    Parameters
+    ----------
+    holes_mm, rods_mm : array, shape (g, m, 2)
+        Hole and rod centres, same axes and order. [mm]
+    clearance_mm : array, shape (g, m)
+        Half of hole less rod diameter. [mm]
+    mask : array, shape (g, m), optional
+        False where a plate has no such rod.
+    shift_limit_mm : array, shape (g, 2), optional
+        Most each plate may move, each way along each axis. [mm]
+    prove : bool
+        Whether to search every turn of each plate. Otherwise the valley at hand is
+        searched to its bottom and the others briefly, and `proven` is False wherever
+        something is opened.
+
+    Returns
+    -------
+    ManySlots
+
+    Raises
+    ------
+    EngineError
+        As `fit_plates`.
+    """
+    real = np.ones(np.shape(clearance_mm), np.bool_) if mask is None else mask
+    plates = slot_search.Plates(
+        holes_mm=np.where(real[..., None], holes_mm, 0.0),
+        rods_mm=np.where(real[..., None], rods_mm, 0.0),
+        clearance_mm=np.where(real, clearance_mm, 0.0),
+        real=real,
+        limit_mm=None if shift_limit_mm is None else np.asarray(shift_limit_mm, float),
+    )
+    found = slot_search.fewest(plates, prove=prove)
+    return _written(plates, found)
+
+
+def _written(plates: slot_search.Plates, found: slot_search.Found) -> ManySlots:
+    """Length and direction of each slot, from where the plates are put."""
+    centre = plates.centroid()[:, None]
+    c, s = np.cos(found.turn)[:, None], np.sin(found.turn)[:, None]
+    x, y = np.moveaxis(plates.rods_mm - centre - found.shift[:, None], 2, 0)
+    hole = plates.holes_mm - centre
+    gap_x, gap_y = c * x + s * y - hole[..., 0], c * y - s * x - hole[..., 1]
+    over = np.maximum(np.hypot(gap_x, gap_y) - plates.clearance_mm, 0.0)
+    extension = np.where(found.opened, over, 0.0)
+    return ManySlots(
+        opened=found.opened & (extension > 0.0),
+        extension_mm=extension,
+        direction_rad=np.where(found.opened, np.arctan2(gap_y, gap_x), 0.0),
+        longest_mm=extension.max(axis=1, initial=0.0),
+        shift_mm=found.shift,
+        turn_rad=found.turn,
+        proven=found.proven,
+    )
 
 
 def remaining_edge_mm(
@@ -184,154 +262,3 @@ def slot_washer(
     rod_diameter_mm : [mm]
     """
     return covering_washer(hole_diameter_mm + extension_mm, rod_diameter_mm)
-
-
-def _sets(m: int, chosen: Iterable[tuple[int, ...]]) -> BoolArray:
-    """Each set of holes as a row of (n, m)."""
-    rows = list(chosen)
-    out = np.zeros((len(rows), m), dtype=np.bool_)
-    for row, holes in zip(out, rows, strict=True):
-        row[list(holes)] = True
-    return out
-
-
-class _Plate:
-    """One plate, fitted with many sets of opened holes at a time."""
-
-    def __init__(
-        self,
-        holes: FloatArray,
-        rods: FloatArray,
-        clearance: FloatArray,
-        limit: FloatArray | None,
-    ) -> None:
-        self.holes = np.asarray(holes, np.float64)
-        self.rods = np.asarray(rods, np.float64)
-        self.clearance = np.asarray(clearance, np.float64)
-        self.limit = None if limit is None else np.asarray(limit, np.float64)
-        self.m = self.clearance.shape[0]
-        if self.m == 0:
-            raise EngineError("A plate without rods cannot be judged.")
-
-    def fit(self, clearance: FloatArray) -> PlateFit:
-        """Fit with each row of clearances (n, m)."""
-        n = clearance.shape[0]
-        shape = (n, self.m, 2)
-        return fit_plates(
-            np.broadcast_to(self.holes, shape),
-            np.broadcast_to(self.rods, shape),
-            clearance,
-            None,
-            None if self.limit is None else np.broadcast_to(self.limit, (n, 2)),
-        )
-
-    def reach(self, sets: BoolArray) -> tuple[BoolArray, FloatArray, bool]:
-        """Which sets will do, an extension that lets each on, and whether proved."""
-        if self.limit is None and not sets.all(axis=1).any():
-            # With no limit on the shift the opened holes can simply be left out.
-            shape = (*sets.shape, 2)
-            holes = np.broadcast_to(self.holes, shape)
-            rods = np.broadcast_to(self.rods, shape)
-            clear = np.broadcast_to(self.clearance, sets.shape)
-            fit = fit_plates(holes, rods, clear, ~sets)
-            kept = np.where(~sets[..., None], holes, 0.0).sum(axis=1)
-            centre = kept / (~sets).sum(axis=1)[:, None]
-            c, s = np.cos(fit.turn_rad)[:, None], np.sin(fit.turn_rad)[:, None]
-            x, y = np.moveaxis(holes - centre[:, None], 2, 0)
-            placed = np.stack((c * x - s * y, s * x + c * y), axis=2)
-            placed += (centre + fit.shift_mm)[:, None]
-            over = np.hypot(*np.moveaxis(placed - rods, 2, 0)) - clear
-            high = np.where(sets, over, 0.0).max(axis=1) + SLACK_MM
-        else:
-            centre = self.holes.mean(axis=0)
-            span = np.hypot(*(self.holes - centre).T).max()
-            away = np.hypot(*(self.rods - centre).T).max()
-            far = 2.0 * (span + away) + np.abs(self.clearance).max()
-            high = np.full(sets.shape[0], far)
-            fit = self.fit(self.clearance + sets * far)
-        return fit.overrun_mm <= SLACK_MM, high, bool(fit.proven.all())
-
-    def best_of(self, sets: BoolArray) -> Slots | None:
-        """Best of the sets that will do, None if none does."""
-        if self.limit is not None:
-            # What will not do without the limit will not do with it.
-            free = _Plate(self.holes, self.rods, self.clearance, None)
-            sets = sets[free.reach(sets)[0]]
-            if sets.shape[0] == 0:
-                return None
-        will, high, proven = self.reach(sets)
-        if not will.any():
-            return None
-        sets = sets[will]
-        extension = self._shorten(sets, high[will]) if sets.any() else high[:1] * 0.0
-        k = int(extension.argmin())
-        return self._slots(sets[k], float(extension[k]), proven=proven)
-
-    def _shorten(self, sets: BoolArray, high: FloatArray) -> FloatArray:
-        """Least longest extension (n,) of the best set, and no less of the others.
-
-        The overrun falls as the extension grows, and by no more than it grows, so
-        the least is where it reaches zero: between the last that does not do and the
-        first that does, of points spread over the range and about its chord.
-        """
-        low = np.zeros_like(high)
-        f_low = np.full_like(high, self.fit(self.clearance[None]).overrun_mm[0])
-        f_high = self.fit(self.clearance + sets * high[:, None]).overrun_mm
-        for _ in range(MOST_ROUNDS):
-            at = np.flatnonzero((high - low > CLOSE_MM) & (low < high.min()))
-            if at.size == 0:
-                break
-            a, b, fa, fb = (v[at, None] for v in (low, high, f_low, f_high))
-            with np.errstate(divide="ignore", invalid="ignore"):
-                chord = a + (b - a) * (fa - LEVEL_MM) / (fa - fb)
-            near = np.nan_to_num(chord) + np.maximum(SPREAD * (b - a), CLOSE_MM) * NEAR
-            t = np.concatenate((a + (b - a) * PARTS, near), axis=1)
-            # By no more than it grows: nothing below this does.
-            t = np.sort(np.clip(t, a + np.maximum(fa - LEVEL_MM, 0.0), b), axis=1)
-            n, k = t.shape
-            rows = np.repeat(sets[at], k, axis=0)
-            f = self.fit(self.clearance + rows * t.reshape(-1, 1)).overrun_mm
-            t, f = np.hstack((a, t, b)), np.hstack((fa, f.reshape(n, k), fb))
-            does = f <= LEVEL_MM
-            does[:, 0], does[:, -1] = False, True  # as the range stands
-            first = does.argmax(axis=1)
-            row = np.arange(n)
-            low[at], f_low[at] = t[row, first - 1], f[row, first - 1]
-            high[at], f_high[at] = t[row, first], f[row, first]
-        return high
-
-    def one_by_one(self) -> Slots:
-        """Open the hole whose opening helps most, until the plate goes on."""
-        opened = np.zeros(self.m, dtype=np.bool_)
-        while not opened.all():
-            rows = np.flatnonzero(~opened)
-            sets = np.repeat(opened[None], rows.size, axis=0)
-            sets[np.arange(rows.size), rows] = True
-            fit = self.fit(self.clearance + sets * FAR_MM)
-            k = int(fit.overrun_mm.argmin())
-            opened = sets[k]
-            if fit.overrun_mm[k] <= SLACK_MM:
-                break
-        _, high, _ = self.reach(opened[None])
-        longest = float(self._shorten(opened[None], high)[0])
-        return self._slots(opened, longest, proven=False)
-
-    def _slots(self, opened: BoolArray, longest: float, *, proven: bool) -> Slots:
-        fit = self.fit((self.clearance + opened * longest)[None])
-        proven = proven and bool(fit.proven[0])
-        turn, shift = float(fit.turn_rad[0]), fit.shift_mm[0]
-        centre = self.holes.mean(axis=0)
-        c, s = np.cos(turn), np.sin(turn)
-        back = (self.rods - centre - shift) @ np.array([[c, -s], [s, c]])
-        gap = back - (self.holes - centre)
-        over = np.maximum(np.hypot(gap[:, 0], gap[:, 1]) - self.clearance, 0.0)
-        extension = np.where(opened, over, 0.0)
-        return Slots(
-            opened=opened & (extension > 0.0),
-            extension_mm=extension,
-            direction_rad=np.where(opened, np.arctan2(gap[:, 1], gap[:, 0]), 0.0),
-            longest_mm=float(extension.max()),
-            shift_mm=shift,
-            turn_rad=turn,
-            proven=proven,
-        )

@@ -26,7 +26,8 @@ import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.errors import EngineError
-from checks.engine.plate import PROOF_SLACK_MM, PlateFit, fit_plates
+from checks.engine.placing import PROOF_SLACK_MM
+from checks.engine.plate import PlateFit, fit_plates
 
 SLACK_MM = 1e-6
 CLOSE_MM = 1e-5  # of the worst miss to its optimum

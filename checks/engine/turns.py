@@ -9,7 +9,7 @@ clearance_j: by the law of cosines an arc of turns, and a narrow one.
 *Bounds.* Any y_i and lambda_i >= |y_i| with sum(lambda) = 1 and sum(y) = 0 give,
 at every turn at once, g >= sum(y_i . (R hole_i - rod_i)) - sum(lambda_i
 clearance_i): weak duality of the second-order cone problem [1]_. It is a sinusoid
-in the turn.
+in the turn. Held rods, which t does not reach, are left out of sum(lambda) = 1 only.
 
 *One valley.* The shifts that serve one hole form a disc, so by Helly's theorem [2]_
 a turn serves all holes if it serves every three. For three holes held at distances
@@ -42,6 +42,7 @@ ROUNDS = 40
 MANY = 16  # holes, beyond which not every pair is tried
 PARTS = 8  # of an arc, when the search begins
 MOST_PIECES = 400  # per plate on average; past that the search gives up
+BRIEF_ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +78,16 @@ class Bound:
 
 
 def worst(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> FloatArray:
-    """Largest overrun (g,) at a placement, in the problem's own units."""
+    """Largest overrun (g,) at a placement, in the problem's own units.
+
+    Infinite where a held rod is not within.
+    """
     gap = turned(problem.holes, turn_rad) + shift[:, None] - problem.rods
-    out: FloatArray = (np.hypot(gap[0], gap[1]) - problem.clearance).max(axis=0)
+    over = np.hypot(gap[0], gap[1]) - problem.clearance
+    if problem.weight is not None:
+        out_of_reach = np.where(over <= problem.loose, -np.inf, np.inf)
+        over = np.where(problem.weight > 0.0, over, out_of_reach)
+    out: FloatArray = over.max(axis=0)
     return out
 
 
@@ -97,7 +105,7 @@ def bound(problem: Problem, state: State) -> Bound:
     if problem.limit is None:
         y = y - y.mean(axis=1, keepdims=True)
     share = np.maximum(state.z[0], np.hypot(y[0], y[1]))
-    total = share.sum(axis=0)
+    total = problem.weighed(share).sum(axis=0)
     placed = turned(problem.holes, state.x[1] / problem.radius)
     cosine = (y * placed).sum(axis=(0, 1))
     sine = (y[1] * placed[0] - y[0] * placed[1]).sum(axis=0)
@@ -146,7 +154,8 @@ def arc(problem: Problem, best: FloatArray) -> Arc:
         width, towards = width[j, np.arange(g)], towards[j, np.arange(g)]
         middle = np.where(width < half, towards, middle)
         half = np.minimum(half, width)
-    most = (best + problem.clearance).max(axis=0) + 2.0 * half * reach.max(axis=0)
+    most = (_grown(problem, best) + problem.clearance).max(axis=0)
+    most += 2.0 * half * reach.max(axis=0)
     free = problem.limit is None
     single = ~np.isfinite(spacing)  # one rod: every turn is as good
     return Arc(
@@ -154,6 +163,13 @@ def arc(problem: Problem, best: FloatArray) -> Arc:
         half=half,
         one_valley=(spacing >= SPACING * most) & free | single & free,
     )
+
+
+def _grown(problem: Problem, best: FloatArray) -> FloatArray:
+    """What `best` (g,) adds to each clearance: nothing where a rod is held."""
+    if problem.weight is None:
+        return best
+    return np.where(problem.weight > 0.0, best, 0.0)
 
 
 def _spacing(problem: Problem, first: IntArray) -> FloatArray:
@@ -165,6 +181,8 @@ def _spacing(problem: Problem, first: IntArray) -> FloatArray:
     away = problem.holes - problem.holes[:, first, at][:, None]
     apart = np.hypot(away[0], away[1])
     same = (apart == 0.0) & (problem.clearance == problem.clearance[first, at])
+    if problem.weight is not None:
+        same &= problem.weight == problem.weight[first, at]
     same &= (problem.rods == problem.rods[:, first, at][:, None]).all(axis=0)
     out: FloatArray = np.where(same, np.inf, apart).min(axis=0)
     return out
@@ -177,7 +195,8 @@ def _pairs(
     at = np.arange(first.size)
     hole = problem.holes - problem.holes[:, first, at][:, None]
     rod = problem.rods - problem.rods[:, first, at][:, None]
-    reach = 2.0 * best + problem.clearance + problem.clearance[first, at]
+    radius = _grown(problem, best) + problem.clearance
+    reach = np.maximum(radius + radius[first, at], 0.0)
     hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
     product = 2.0 * np.sqrt(hh * rr)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -221,19 +240,22 @@ def descend(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> Best:
     return Best(np.where(lost, start, value), turn, at, low)
 
 
-def search(problem: Problem, best: Best, arcs: Arc, slack: FloatArray) -> BoolArray:
+def search(
+    problem: Problem, best: Best, arcs: Arc, slack: FloatArray, *, brief: bool = False
+) -> BoolArray:
     """Search every turn of each plate's arc, bettering `best`; say which are proved.
 
     Branch and bound: each piece of the arc is solved at its middle, turn held. It
     is dropped when the bound found there, or the one about the best placement,
-    proves that it holds nothing better than the best by more than `slack` (g,).
+    proves that it holds nothing better than the best by more than `slack` (g,). A
+    brief search gives up after `BRIEF_ROUNDS`.
     """
     g = slack.size
     plate = np.repeat(np.arange(g), PARTS)
     half = np.repeat(arcs.half / PARTS, PARTS)
     step = np.tile(2.0 * np.arange(PARTS) - PARTS + 1.0, g)
     middle = arcs.middle[plate] + half * step
-    for _ in range(ROUNDS):
+    for _ in range(BRIEF_ROUNDS if brief else ROUNDS):
         near = best.low.take(plate).about(middle - best.turn[plate]).least(half)
         keep = near < best.value[plate] - slack[plate]
         plate, middle, half = plate[keep], middle[keep], half[keep]

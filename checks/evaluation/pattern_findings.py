@@ -1,15 +1,13 @@
 """The figures of a position whose rods are out of place, and the advice on them."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from checks.engine import fasteners, slots
-from checks.engine.arrays import FloatArray
 from checks.engine.pattern_remedies import Opening, PatternCase, advise_pattern
 from checks.engine.remedies import (
-    SLACK_MM,
     Advice,
     Remedy,
     measure_again,
@@ -17,7 +15,7 @@ from checks.engine.remedies import (
     refer,
 )
 from checks.evaluation.judged import Judged
-from core.units import format_length
+from checks.evaluation.re_anchor import re_anchor_figures
 
 
 def advise_position(judged: Judged, order: int, again: Remedy | None) -> Advice:
@@ -69,7 +67,7 @@ def _case(judged: Judged, order: int, place: int) -> PatternCase:
     limits = judged.limits
     line, beyond = float(limits.line()), float(limits.re_anchor_beyond())
     worst, overrun = float(judged.solved.miss[group.rows].max()), held.overrun_mm[place]
-    sensible = overrun > SLACK_MM and worst <= beyond + SLACK_MM
+    slotted = np.flatnonzero(judged.groups.slotted == order)
     return PatternCase(
         style=judged.style,
         worst_miss=worst,
@@ -80,8 +78,8 @@ def _case(judged: Judged, order: int, place: int) -> PatternCase:
         shift=(float(held.shift_mm[place, 0]), float(held.shift_mm[place, 1])),
         turn=float(held.turn_rad[place]),
         ream=_ream(judged, group.rows, float(overrun)),
-        slot=_slots(judged, group.rows, np.array([line, line])) if sensible else None,
-        re_anchor=_re_anchor(judged, order),
+        slot=_slots(judged, group.rows, int(slotted[0])) if slotted.size else None,
+        re_anchor=re_anchor_figures(judged, order),
     )
 
 
@@ -95,74 +93,62 @@ def _ream(judged: Judged, rods: slice, overrun: float) -> Opening:
         hole_diameter=needed,
         edge_left=slots.edge_after_reaming_mm(hole, needed, edge),
         edge_needed=max(fasteners.least_edge_mm(size) for size in diameter.tolist()),
-        washer=_washer(fasteners.covering_washer(needed, float(diameter.min()))),
+        washer=_washer(
+            [fasteners.covering_washer(needed, size) for size in diameter.tolist()]
+        ),
     )
 
 
-def _slots(judged: Judged, rods: slice, limit: FloatArray) -> Opening:
+def _slots(judged: Judged, rods: slice, place: int) -> Opening:
     """Only the offending holes opened, the fewest and the shortest."""
     planned = judged.rods.planned[rods]
     diameter = judged.rods.diameter[rods]
     hole = judged.rods.hole_diameter[rods]
-    found = slots.shortest_slots(
-        planned, judged.solved.as_built[rods], (hole - diameter) / 2.0, limit
-    )
+    found = judged.groups.slots.one(place)
+    opened = np.flatnonzero(found.opened)
+    extension = found.extension_mm[: len(planned)]
     left = slots.remaining_edge_mm(
         planned,
-        found.extension_mm,
-        found.direction_rad,
+        extension,
+        found.direction_rad[: len(planned)],
         float(judged.rods.edge_distance[rods][0]),
     )
     needed = np.array([fasteners.least_edge_mm(size) for size in diameter.tolist()])
     tightest = int(np.argmin(left - needed))
-    longest = int(np.argmax(found.extension_mm))
     return Opening(
         edge_left=float(left[tightest]),
         edge_needed=float(needed[tightest]),
         washer=_washer(
-            slots.slot_washer(
-                float(hole[longest]), found.longest_mm, float(diameter[longest])
-            )
+            [
+                slots.slot_washer(
+                    float(hole[i]), float(extension[i]), float(diameter[i])
+                )
+                for i in opened
+            ]
         ),
         shift=(float(found.shift_mm[0]), float(found.shift_mm[1])),
         turn=found.turn_rad,
         slots=tuple(
             {
                 "rod": int(i) + 1,
-                "extension": float(found.extension_mm[i]),
+                "extension": float(extension[i]),
                 "direction": float(found.direction_rad[i]),
-                "length": float(hole[i] + found.extension_mm[i]),
+                "length": float(hole[i] + extension[i]),
                 "width": float(hole[i]),
             }
-            for i in np.flatnonzero(found.opened)
+            for i in opened
         ),
     )
 
 
-def _washer(washer: fasteners.PlateWasher) -> dict[str, Any]:
-    """A plate washer that covers the opening, for the engineer to confirm."""
+def _washer(washers: Sequence[fasteners.PlateWasher]) -> dict[str, Any] | None:
+    """One plate washer that covers every opening, for the engineer to confirm."""
+    if not washers:
+        return None
     return {
-        "size": washer.size_mm,
-        "thickness": washer.thickness_mm,
+        "size": max(washer.size_mm for washer in washers),
+        "thickness": max(washer.thickness_mm for washer in washers),
         "source": "AISC Design Guide 1, 2nd ed., Table 2.3 (secondary source)"
-        if washer.from_table
+        if all(washer.from_table for washer in washers)
         else "by the rule of AISC Design Guide 1, larger than its table",
-    }
-
-
-def _re_anchor(judged: Judged, order: int) -> Mapping[str, Any]:
-    """Which rods to replace, and how far each would stand from its old stub."""
-    group = judged.rods.groups[order]
-    miss = judged.solved.miss[group.rows]
-    limit = judged.limits.rod_location(judged.rods.diameter[group.rows])
-    out = np.flatnonzero(miss > limit)
-    return {
-        "rods": [
-            {
-                "rod": int(i) + 1,
-                "miss": float(miss[i]),
-                "miss_text": format_length(float(miss[i]), judged.style),
-            }
-            for i in out
-        ]
     }

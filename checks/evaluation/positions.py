@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine import pattern, plate, rigid
+from checks.engine import pattern, plate, rigid, slots
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable, RodTable
@@ -57,6 +57,9 @@ class Groups:
     doubtful : those of them whose rods are not all within; `held` is the plate there
         with its shift kept within the line tolerance, `as_drawn` the overrun at its
         planned place.
+    slotted : those of the doubtful for which slotting is sensible: the plate does not
+        go on, and no rod is so far out that it is set anew; `slots` opens the fewest
+        holes there.
     """
 
     shift: FloatArray
@@ -67,6 +70,8 @@ class Groups:
     doubtful: IntArray
     held: plate.PlateFit
     as_drawn: FloatArray
+    slotted: IntArray
+    slots: slots.ManySlots
 
 
 def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rods:
@@ -225,22 +230,42 @@ def fit_groups(
     fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
     again = fitted[doubtful[fitted]]
 
-    def fit(some: IntArray, limit: FloatArray | None) -> plate.PlateFit:
-        at = rows[some]
-        return plate.fit_plates(
-            rods.planned[at], solved.as_built[at], clearance[at], real[some], limit
-        )
-
+    planned, built = rods.planned[rows], solved.as_built[rows]
+    free = plate.fit_plates(
+        planned[fitted], built[fitted], clearance[rows[fitted]], real[fitted]
+    )
+    limit = np.full((again.size, 2), float(limits.line()))
+    held = plate.hold_plates(
+        plate.chosen(free, np.flatnonzero(doubtful[fitted])),
+        planned[again],
+        built[again],
+        clearance[rows[again]],
+        real[again],
+        limit,
+    )
     apart = np.linalg.norm(solved.deviation, axis=1) - clearance
+    worst = np.where(real[again], solved.miss[rows[again]], 0.0).max(axis=1, initial=0)
+    near = worst <= limits.re_anchor_beyond() + SLACK_MM
+    open_ = near & (held.overrun_mm > SLACK_MM)
+    at = again[open_]
     return Groups(
         shift=shift,
         turn=turn,
         complete=complete,
         fitted=fitted,
-        free=fit(fitted, None),
+        free=free,
         doubtful=again,
-        held=fit(again, np.full((again.size, 2), float(limits.line()))),
+        held=held,
         as_drawn=np.where(real[again], apart[rows[again]], -np.inf).max(
             axis=1, initial=-np.inf
+        ),
+        slotted=at,
+        slots=slots.shortest_slots_many(
+            planned[at],
+            built[at],
+            clearance[rows[at]],
+            real[at],
+            limit[open_],
+            prove=False,
         ),
     )

@@ -5,7 +5,14 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from checks.engine.errors import EngineError
-from checks.engine.plate import fit_plates, hole_needed_mm
+from checks.engine.plate import (
+    COUNTED,
+    FREE,
+    HELD,
+    fit_plates,
+    hold_plates,
+    hole_needed_mm,
+)
 
 FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 CLOSE_MM = 1e-6  # what is promised of the optimum
@@ -222,3 +229,67 @@ def test_any_pattern_at_all_has_a_proved_answer_no_sampled_placement_beats(
         placed = turned(holes - centre, turn) + centre + shift
         other = (np.hypot(*(placed - rods).T) - clearance).max()
         assert other >= fit.overrun_mm[0] - CLOSE_MM
+
+
+def several(seed, sigma=3.0, n=30):
+    holes = np.repeat(FOUR[None], n, axis=0)
+    rods = holes + np.random.default_rng(seed).normal(0.0, sigma, holes.shape)
+    return holes, rods, np.full((n, 4), 2.0)
+
+
+def test_a_rod_that_may_miss_is_as_one_that_is_not_there():
+    holes, rods, clearance = several(61)
+    role = np.tile([COUNTED, COUNTED, FREE, COUNTED], (30, 1))
+    free = fit_plates(holes, rods, clearance, role=role)
+    without = fit_plates(holes, rods, clearance, role == COUNTED)
+    np.testing.assert_allclose(free.overrun_mm, without.overrun_mm, atol=1e-7)
+
+
+def test_held_rods_are_within_and_the_others_as_near_as_that_lets_them():
+    # The same as opening the counted holes until the plate goes on.
+    holes, rods, clearance = several(62, sigma=1.5)
+    role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
+    fit = fit_plates(holes, rods, clearance, role=role)
+    able = fit_plates(holes, rods, clearance, role == HELD).overrun_mm < -1e-3
+    assert able.sum() > 10
+    assert (fit.distance_mm[able][:, :2] <= 2.0 + 1e-6).all()
+    for extra, goes_on in ((1e-5, True), (-1e-5, False)):
+        wider = clearance + (role == COUNTED) * (fit.overrun_mm[:, None] + extra)
+        again = fit_plates(holes[able], rods[able], wider[able])
+        assert ((again.overrun_mm <= 1e-6) == goes_on).mean() == 1.0
+    assert fit.proven[able].all()
+
+
+def test_held_rods_out_of_reach_are_told():
+    holes, rods, clearance = several(63)
+    rods[:, 0] += 50.0
+    role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
+    fit = fit_plates(holes, rods, clearance, role=role)
+    assert np.isinf(fit.overrun_mm).all()
+    assert not fit.proven.any()
+
+
+def test_a_level_is_decided_as_the_whole_proof_decides_it():
+    holes, rods, clearance = several(64)
+    limit = np.full((30, 2), 1.0)
+    whole = fit_plates(holes, rods, clearance, None, limit)
+    level = float(np.median(whole.overrun_mm)) + 0.01
+    fit = fit_plates(holes, rods, clearance, None, limit, level_mm=level)
+    np.testing.assert_array_equal(fit.overrun_mm > level, whole.overrun_mm > level)
+    assert fit.proven.all()
+
+
+def test_held_from_the_free_placement_is_held_from_scratch():
+    holes, rods, clearance = several(65)
+    limit = np.full((30, 2), 0.5)
+    free = fit_plates(holes, rods, clearance)
+    held = hold_plates(free, holes, rods, clearance, None, limit)
+    whole = fit_plates(holes, rods, clearance, None, limit)
+    np.testing.assert_allclose(held.overrun_mm, whole.overrun_mm, atol=1e-6)
+    assert (np.abs(held.shift_mm) <= 0.5).all()
+
+
+def test_plates_none_of_whose_rods_counts_are_refused():
+    holes, rods, clearance = several(66)
+    with pytest.raises(EngineError, match="counts"):
+        fit_plates(holes, rods, clearance, role=np.full((30, 4), FREE))

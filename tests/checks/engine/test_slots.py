@@ -11,6 +11,7 @@ from checks.engine.slots import (
     ream_feasible,
     remaining_edge_mm,
     shortest_slots,
+    shortest_slots_many,
     slot_feasible,
     slot_washer,
 )
@@ -129,6 +130,56 @@ def test_more_holes_than_are_enumerated_are_opened_one_by_one_and_say_so():
     found = shortest_slots(holes, rods, np.full(14, 2.0))
     np.testing.assert_array_equal(np.flatnonzero(found.opened), [3])
     assert not found.proven
+
+
+def test_many_plates_are_solved_as_one_by_one():
+    rng = np.random.default_rng(12)
+    rods = FOUR + rng.normal(0.0, 3.0, (12, 4, 2))
+    holes, clearance = np.broadcast_to(FOUR, rods.shape), np.full((12, 4), 2.0)
+    many = shortest_slots_many(holes, rods, clearance)
+    for i in range(12):
+        one = shortest_slots(FOUR, rods[i], clearance[i])
+        np.testing.assert_array_equal(many.opened[i], one.opened)
+        assert many.longest_mm[i] == pytest.approx(one.longest_mm, abs=1e-6)
+
+
+def test_padded_rods_change_nothing():
+    rng = np.random.default_rng(13)
+    rods = FOUR + rng.normal(0.0, 4.0, (5, 4, 2))
+    wide = np.full((5, 6, 2), np.nan)
+    wide[:, :4] = rods
+    holes = np.full((5, 6, 2), np.nan)
+    holes[:, :4] = FOUR
+    mask = np.tile(np.arange(6) < 4, (5, 1))
+    limit = np.full((5, 2), 2.0)
+    clearance = np.where(mask, 2.0, np.nan)
+    padded = shortest_slots_many(holes, wide, clearance, mask, limit, prove=False)
+    for i in range(5):
+        one = shortest_slots(FOUR, rods[i], np.full(4, 2.0), limit[i])
+        np.testing.assert_array_equal(padded.opened[i, :4], one.opened)
+        assert not padded.opened[i, 4:].any()
+        assert padded.longest_mm[i] == pytest.approx(one.longest_mm, abs=1e-6)
+
+
+@pytest.mark.parametrize("limit", [None, 3.175])
+def test_without_the_search_of_every_turn_the_slots_are_the_same(limit):
+    # Rods of one plate one to three millimetres out, all positions as in a building.
+    rng = np.random.default_rng(14)
+    rods = FOUR + rng.normal(0.0, 2.5, (40, 4, 2))
+    holes, clearance = np.broadcast_to(FOUR, rods.shape), np.full((40, 4), 2.4)
+    held = None if limit is None else np.full((40, 2), limit)
+    quick = shortest_slots_many(holes, rods, clearance, None, held, prove=False)
+    whole = shortest_slots_many(holes, rods, clearance, None, held)
+    np.testing.assert_array_equal(quick.opened, whole.opened)
+    np.testing.assert_allclose(quick.longest_mm, whole.longest_mm, atol=1e-6)
+    assert whole.proven.mean() > 0.9
+    assert not quick.proven[quick.opened.any(axis=1)].any()
+
+
+def test_no_plates_have_no_slots():
+    none = np.zeros((0, 4, 2))
+    found = shortest_slots_many(none, none, np.zeros((0, 4)))
+    assert found.longest_mm.shape == (0,)
 
 
 def test_inputs_are_left_untouched():

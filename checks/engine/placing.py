@@ -1,0 +1,176 @@
+"""Plates brought to sizes about one, placed, and what is proved of their places.
+
+The work behind `plate.fit_plates`: `minimax` places, `turns` proves, this room scales,
+lets go of the limits that do not bind and writes the answers down in mm.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checks.engine import turns
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.minimax import Problem, turned
+
+PROOF_SLACK_MM = 5e-7
+SCALE_FLOOR_MM = 1e-3
+LIMIT_FLOOR = 1e-9  # of the scale: the method needs an inside
+HELD_LOOSE_MM = 5e-7  # a held rod this far out passes for within
+
+COUNTED, HELD, FREE = 1, 0, -1  # what a rod may be: see `plate.fit_plates`
+
+
+class Found:
+    """The answers of all plates, filled chunk by chunk."""
+
+    def __init__(self, g: int, m: int) -> None:
+        self.overrun, self.turn, self.gap = np.zeros(g), np.zeros(g), np.zeros(g)
+        self.shift, self.distance = np.zeros((g, 2)), np.zeros((g, m))
+        self.proven = np.zeros(g, dtype=np.bool_)
+
+
+class Chunk:
+    """Some plates, reduced to their centroids and scaled to sizes about one."""
+
+    def __init__(
+        self,
+        holes: FloatArray,
+        rods: FloatArray,
+        clearance: FloatArray,
+        mask: BoolArray,
+        centre: FloatArray,
+    ) -> None:
+        weight = mask / mask.sum(axis=1, keepdims=True)
+        # (2, m, g): each row is then one run of memory
+        self.h = np.ascontiguousarray((holes - centre[:, None]).transpose(2, 1, 0))
+        self.r = np.ascontiguousarray((rods - centre[:, None]).transpose(2, 1, 0))
+        self.c = np.ascontiguousarray(clearance.T)
+        self.weight: FloatArray | None = None
+        self.begun = False
+        w = weight.T
+        middle, towards = (self.h * w).sum(axis=1), (self.r * w).sum(axis=1)
+        arm, off = self.h - middle[:, None], self.r - towards[:, None]
+        cross = ((arm[0] * off[1] - arm[1] * off[0]) * w).sum(axis=0)
+        dot = ((arm * off).sum(axis=0) * w).sum(axis=0)
+        self.turn = np.arctan2(cross, dot)  # least squares: where to begin
+        self.shift = towards - turned(middle[:, None], self.turn)[:, 0]
+
+    def weigh(self, role: IntArray) -> None:
+        """Hold the rods whose `role` (g, m) says so."""
+        self.weight = np.ascontiguousarray((role == COUNTED).T, dtype=np.float64)
+        if self.weight.all():
+            self.weight = None
+        else:
+            self.c = np.where(self.weight > 0.0, self.c, self.c + HELD_LOOSE_MM)
+
+    def problem(self) -> tuple[Problem, FloatArray, FloatArray]:
+        """The scaled problem, each plate's scale (g,) and what its clearances share.
+
+        Both in mm.
+        """
+        gap = turned(self.h, self.turn) + self.shift[:, None] - self.r
+        reach = np.hypot(gap[0], gap[1]).max(axis=0)
+        # What all clearances share only moves t, if it moves with every rod.
+        mean = self.c.mean(axis=0) if self.weight is None else np.zeros(reach.size)
+        spread = np.abs(self.c - mean).max(axis=0)
+        scale = np.maximum(np.maximum(reach, spread), SCALE_FLOOR_MM)
+        radius = np.hypot(self.h[0], self.h[1]).max(axis=0) / scale
+        return (
+            Problem(
+                holes=self.h / scale,
+                rods=self.r / scale,
+                clearance=(self.c - mean) / scale,
+                radius=np.where(radius > 0.0, radius, 1.0),
+                limit=None,
+                goal=np.clip(1e-8 / scale, 3e-11, 3e-9),
+                weight=self.weight,
+                loose=0.5 * HELD_LOOSE_MM / scale,
+            ),
+            scale,
+            mean,
+        )
+
+    def solve(
+        self,
+        found: Found,
+        part: slice,
+        limit_mm: FloatArray | None,
+        level_mm: FloatArray | None,
+        *,
+        brief: bool,
+    ) -> None:
+        """Place every plate of the chunk and write the answers into `found`."""
+        problem, scale, shared = self.problem()
+        task = _Task(
+            problem=problem,
+            brief=brief,
+            slack=PROOF_SLACK_MM / scale,
+            level=None if level_mm is None else (level_mm[part] + shared) / scale,
+        )
+        turn, shift = self.turn, self.shift / scale
+        gap, proven = np.full(scale.size, np.inf), np.zeros(scale.size, np.bool_)
+        most = None if limit_mm is None else limit_mm[part].T / scale
+        if most is None or not self.begun:
+            turn, shift, gap, proven = _place(task, turn, shift)
+        if most is not None:
+            # Where the limits do not bind, they change nothing.
+            at = np.flatnonzero((np.abs(shift) > most).any(axis=0) | self.begun)
+            held = task.take(at, np.maximum(most[:, at], LIMIT_FLOOR))
+            begin = np.clip(shift[:, at], -most[:, at], most[:, at])
+            if at.size:
+                turn[at], moved, gap[at], proven[at] = _place(held, turn[at], begin)
+                shift[:, at] = np.clip(moved, -most[:, at], most[:, at])
+        placed = turned(self.h, turn) + (shift * scale)[:, None] - self.r
+        found.turn[part], found.shift[part] = turn, (shift * scale).T
+        found.gap[part], found.proven[part] = gap * scale, proven
+        found.distance[part] = np.hypot(placed[0], placed[1]).T
+        over = found.distance[part] - self.c.T
+        if self.weight is not None:
+            out = np.where(over > HELD_LOOSE_MM, np.inf, -np.inf)
+            over = np.where(self.weight.T > 0.0, over, out)
+        found.overrun[part] = over.max(axis=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Task:
+    """Plates to place, and how much to prove, in the problem's own units."""
+
+    problem: Problem
+    brief: bool
+    slack: FloatArray  # (g,)
+    level: FloatArray | None  # (g,)
+
+    def take(self, at: IntArray, limit: FloatArray) -> "_Task":
+        return _Task(
+            problem=replace(self.problem.take(at), limit=limit),
+            brief=self.brief,
+            slack=self.slack[at],
+            level=None if self.level is None else self.level[at],
+        )
+
+
+def _place(
+    task: _Task, turn: FloatArray, shift: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Turn, shift, gap and proof of each plate."""
+    problem, slack = task.problem, task.slack
+    best = turns.descend(problem, turn, shift)
+    enough = np.zeros(slack.size, np.bool_)
+    if task.level is not None:
+        enough = best.value <= task.level
+        above = np.subtract(best.value, task.level, where=~enough, out=slack.copy())
+        slack = np.maximum(slack, above)
+    arcs, low = turns.arc(problem, best.value), best.low
+    torque = np.abs(low.sine) * np.sin(np.minimum(arcs.half, np.pi / 2.0))
+    gap = best.value - (low.cosine - low.rest - torque)
+    proven = enough | arcs.one_valley & (gap <= slack)
+    todo = np.flatnonzero(~proven & np.isfinite(best.value))
+    if todo.size:
+        part = best.take(todo)
+        sure = turns.search(
+            problem.take(todo), part, arcs.take(todo), slack[todo], brief=task.brief
+        )
+        best.put(todo, part)
+        gap[todo] = np.where(sure, slack[todo], np.inf)
+        proven[todo] = sure
+    return best.turn, best.shift, gap, proven

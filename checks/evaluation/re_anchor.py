@@ -1,0 +1,114 @@
+"""The screen of replacement rods, from what the plan and the readings say.
+
+Each rod out of place is screened as if cut off and set anew where the plan wants it:
+its old stub is then its miss away. What neither plan nor readings say (concrete
+temperature, steel grade) stays unknown; what had to be assumed is listed.
+"""
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from checks.engine import fasteners, reanchor
+from checks.engine.arrays import FloatArray, IntArray
+from checks.evaluation.judged import Judged
+from core.units import format_length
+from jobs.plan.geometry import outline_points, position_frame, to_plan
+
+EMBEDMENT_DIAMETERS = 12.0  # ours: the middle of ACI 318-19's 4 to 20
+ASSUMPTIONS = (
+    "The new rod stands where the plan has it; the old stub stays in the concrete.",
+    f"It is embedded {EMBEDMENT_DIAMETERS:g} diameters deep.",
+    "The edge of the concrete is the steel line; one that is nearer is not known.",
+    "The concrete is as old as on the day of the latest reading of the position.",
+    "The concrete has the specified strength, is cracked, and stands outdoors.",
+)
+
+
+def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
+    """Which rods of a position to replace, each with its screen; lengths in mm."""
+    group = judged.rods.groups[order]
+    miss = judged.solved.miss[group.rows]
+    diameter = judged.rods.diameter[group.rows]
+    out = np.flatnonzero(miss > judged.limits.rod_location(diameter))
+    neighbour = _neighbours(
+        judged.rods.planned[group.rows], judged.solved.as_built[group.rows], out
+    )
+    edge, age = _edges(judged, order), _age_days(judged, order)
+    rods = []
+    for i in out.tolist():
+        size = float(diameter[i])
+        proposal = reanchor.Proposal(
+            diameter_mm=size,
+            embedment_mm=EMBEDMENT_DIAMETERS * size,
+            old_stub_mm=float(miss[i]),
+            neighbour_mm=float(neighbour[i]) if np.isfinite(neighbour[i]) else None,
+            edge_mm=float(edge[i]),
+            concrete_age_days=age,
+            concrete_strength_mpa=judged.plan.concrete.specified_strength,
+        )
+        screen = reanchor.screen(proposal, fasteners.thread_of(size))
+        rods.append(
+            {
+                "rod": i + 1,
+                "miss": float(miss[i]),
+                "miss_text": format_length(float(miss[i]), judged.style),
+                "diameter": size,
+                "embedment": proposal.embedment_mm,
+                "outcome": str(screen.outcome),
+                "conditions": [
+                    {**asdict(condition), "outcome": str(condition.outcome)}
+                    for condition in screen.conditions
+                ],
+                "strengths": asdict(screen.strengths),
+            }
+        )
+    return {
+        "heading": reanchor.HEADING,
+        "assumptions": list(ASSUMPTIONS),
+        "rods": rods,
+    }
+
+
+def _neighbours(planned: FloatArray, built: FloatArray, out: IntArray) -> FloatArray:
+    """Distance (m,) from each planned place to the nearest other rod or stub."""
+    stubs = np.linalg.norm(planned[:, None] - built, axis=2)
+    anew = np.full_like(stubs, np.inf)
+    anew[:, out] = np.linalg.norm(planned[:, None] - planned[out], axis=2)
+    apart = np.minimum(stubs, anew)
+    np.fill_diagonal(apart, np.inf)
+    nearest: FloatArray = np.nan_to_num(apart, nan=np.inf).min(axis=1)
+    return nearest
+
+
+def _edges(judged: Judged, order: int) -> FloatArray:
+    """Distance (m,) from each planned place to the nearest wall's steel line."""
+    group = judged.rods.groups[order]
+    frame = position_frame(judged.plan, group.position)
+    points = to_plan(frame, judged.rods.planned[group.rows])[:, None]
+    start = outline_points(judged.plan)
+    along = np.roll(start, -1, axis=0) - start
+    away = points - start
+    share = (away * along).sum(axis=2) / (along * along).sum(axis=1)
+    foot = start + np.clip(share, 0.0, 1.0)[..., None] * along
+    nearest: FloatArray = np.linalg.norm(points - foot, axis=2).min(axis=1)
+    return nearest
+
+
+def _age_days(judged: Judged, order: int) -> float | None:
+    """Days from placing the concrete to the position's latest reading."""
+    placed = judged.plan.concrete.placed_on
+    mark = judged.rods.groups[order].position.mark
+    days = [
+        reading.at.date()
+        for check, readings in zip(
+            judged.table.checks, judged.observed.readings, strict=True
+        )
+        if check.mark == mark
+        for reading in readings
+        if reading.at is not None
+    ]
+    if placed is None or not days:
+        return None
+    return float((max(days) - placed).days)
