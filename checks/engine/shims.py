@@ -25,7 +25,7 @@ MICRO = 1_000_000
 """Whole steps per millimetre. [1/mm]"""
 
 MOST_SUMS = 16_000_000
-"""How many sums are looked at; beyond it the thicknesses fit each other too badly."""
+"""How many sums are listed; beyond it thicknesses count to a thousandth of a mm."""
 
 SLACK_MM = 1e-6
 
@@ -72,8 +72,7 @@ def shim_stacks(
     Raises
     ------
     EngineError
-        If a thickness is not positive, a shortfall is negative, or the thicknesses
-        have so small a common measure that their sums cannot be listed.
+        If a thickness is not positive or a shortfall is negative.
     """
     shortfall = np.atleast_1d(np.asarray(shortfall_mm, dtype=float))
     plates = np.rint(np.asarray(thicknesses_mm, dtype=float) * MICRO).astype(np.int64)
@@ -82,27 +81,42 @@ def shim_stacks(
     if np.any(shortfall < 0):
         raise EngineError("A shim cannot fill a negative shortfall.")
     reachable = np.isfinite(shortfall) & (plates.size > 0)
+    coarse = _coarse_enough(shortfall[reachable], plates)
+    if coarse is None:
+        reachable[:] = False
     counts = np.zeros((shortfall.size, plates.size), dtype=np.intp)
     total = np.full(shortfall.size, np.nan)
-    if reachable.any():
+    if coarse is not None and reachable.any():
         wanted = np.rint(shortfall[reachable] * MICRO).astype(np.int64)
-        step = int(np.gcd.reduce(plates))
-        size = int(wanted.max() + plates.min()) // step + 1
-        if size > MOST_SUMS:
-            raise EngineError(
-                "These shim thicknesses have no common measure worth the name: give "
-                "them to a thousandth of a millimetre, or as fractions of an inch."
-            )
-        fewest = _fewest_plates(plates // step, size)
+        step = int(np.gcd.reduce(coarse))
+        size = int(wanted.max() + coarse.min()) // step + 1
+        fewest = _fewest_plates(coarse // step, size)
         chosen = _nearest(wanted, fewest, step)
-        counts[reachable] = _pick_plates(chosen, plates // step, fewest)
-        total[reachable] = chosen * step / MICRO
+        counts[reachable] = _pick_plates(chosen, coarse // step, fewest)
+        total[reachable] = counts[reachable] @ plates / MICRO
     return ShimStacks(
         total_mm=total,
         counts=counts,
         residual_mm=total - shortfall,
         reachable=reachable,
     )
+
+
+def _coarse_enough(
+    shortfall: FloatArray, plates: npt.NDArray[np.int64]
+) -> npt.NDArray[np.int64] | None:
+    """Thicknesses whose sums can be listed: as they are, or to a thousandth of a mm.
+
+    None where even those are too many, for a shortfall that no one shims.
+    """
+    if not plates.size or not shortfall.size:
+        return plates
+    for unit in (1, MICRO // 1000):
+        rounded = np.maximum(np.rint(plates / unit), 1).astype(np.int64) * unit
+        most = shortfall.max() * MICRO + rounded.min()
+        if most / int(np.gcd.reduce(rounded)) < MOST_SUMS:
+            return rounded
+    return None
 
 
 def pack_list(counts: npt.ArrayLike) -> IntArray:

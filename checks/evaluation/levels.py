@@ -149,7 +149,7 @@ def _heights(
         np.array([r.value for _, r in readings], dtype=float),
         np.array([setups[r.setup] for _, r in readings], dtype=int),
         point,
-        _parts(plan, readings, sight).combined_mm,
+        _sigma(plan, readings, sight),
         sight_mm=sight,
         collimation_rad=_collimation(plan, readings),
         n_points=len(points),
@@ -189,6 +189,19 @@ def _repeats_apart(
 
 def _nan(value: float | None) -> float:
     return float("nan") if value is None else value
+
+
+def _sigma(
+    plan: Plan, readings: list[tuple[int, Reading]], sight: FloatArray
+) -> FloatArray:
+    """Standard uncertainty each grade-rod reading is weighed by. [mm]
+
+    The resolution is the same for all, the root mean square of theirs, so that the
+    heights do not depend on the unit a reading was typed in.
+    """
+    parts = _parts(plan, readings, sight)
+    alike = np.mean(parts.resolution_mm**2)
+    return np.asarray(np.sqrt(parts.level_mm**2 + alike), dtype=np.float64)
 
 
 def _parts(

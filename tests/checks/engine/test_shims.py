@@ -116,7 +116,6 @@ def test_a_tall_stack_is_found():
     [
         ([1.0], [0.0, 1.0], "more than zero"),
         ([-1.0], [1.0], "negative"),
-        ([30.0], [1.234567, 2.345671], "common measure"),
     ],
 )
 def test_what_cannot_be_judged_is_refused(shortfall, plates, says):
@@ -158,3 +157,16 @@ def test_a_pad_at_the_limit_needs_no_shim():
     assert found is not None
     assert found.shims_needed == 2
     assert lower_one_pad([3.175, 0.0, 0.0], 3.175) is None
+
+
+def test_thicknesses_without_a_common_measure_count_to_a_thousandth():
+    found = shim_stacks([30.0, 57.3], [1.234567, 2.345671])
+    assert found.total_mm == pytest.approx(found.counts @ [1.234567, 2.345671])
+    assert np.abs(found.residual_mm).max() < 0.2
+    assert found.reachable.all()
+
+
+def test_what_nobody_shims_has_no_stack():
+    found = shim_stacks([5e7], [1.234567, 2.345671])
+    assert (found.reachable.tolist(), found.counts.sum()) == ([False], 0)
+    assert np.isnan(found.total_mm).all()
