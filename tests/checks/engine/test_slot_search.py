@@ -10,7 +10,9 @@ def plates(n=8):
     rng = np.random.default_rng(71)
     return slot_search.Plates(
         holes_mm=np.repeat(FOUR[None], n, axis=0),
-        rods_mm=FOUR + rng.normal(0.0, 1.5, (n, 4, 2)),
+        rods_mm=FOUR
+        + rng.normal(0.0, 1.5, (n, 4, 2))
+        + [[0, 0], [0, 0], [4, 0], [0, 4]],
         clearance_mm=np.full((n, 4), 2.0),
         real=np.ones((n, 4), dtype=bool),
         limit_mm=np.full((n, 2), 3.0),
