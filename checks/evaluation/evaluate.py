@@ -104,7 +104,7 @@ def _plumb_bounds(
     for row in table.rows(Kind.PLUMB):
         known = [r.height for r in observed.readings[row] if r.height is not None]
         if known:
-            heights[row] = min(known)
+            heights[row] = max(known)
     rows = table.rows(Kind.PLUMB)
     bounds.upper[rows] = heights[rows] * ratio
     bounds.lower[rows] = -bounds.upper[rows]

@@ -69,8 +69,8 @@ def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observa
     """Reduce every standing reading and gather them by check.
 
     Tape readings are corrected (see `checks.engine.tape`), a line read from the
-    wall's second corner is turned into a distance from its first, and repeats are
-    averaged. Grade-rod and strength readings are only gathered: their own rooms
+    wall's second corner is turned into a distance from its first, leans over several
+    heights are taken over the greatest of them, and repeats are averaged. Grade-rod and strength readings are only gathered: their own rooms
     reduce them.
 
     Parameters
@@ -88,6 +88,8 @@ def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observa
     taped = np.isin(rows, table.rows(*TAPED))
     value, added, parts, wrong = _reduce_tape(building.plan, readings, taped)
     value = _from_first_corner(building.plan, table, readings, rows, value, limit)
+    factor = _to_one_height(readings, rows, len(table))
+    value, parts = value * factor, _scaled(parts, factor)
     repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
     correction = np.zeros(len(table))
     np.add.at(correction, rows, added)
@@ -162,6 +164,39 @@ def _reduce_tape(
         ~np.isnan(temperature) | ~steel,
     )
     return value + added, added, parts, wrong
+
+
+def _plumb_heights(
+    readings: Sequence[Reading], rows: IntArray, n_checks: int
+) -> FloatArray:
+    """The greatest height a check's leans were read over; NaN for none. [mm]"""
+    height = np.full(n_checks, np.nan)
+    for row, reading in zip(rows.tolist(), readings, strict=True):
+        if reading.height is not None:
+            height[row] = np.fmax(height[row], reading.height)
+    return height
+
+
+def _to_one_height(
+    readings: Sequence[Reading], rows: IntArray, n_checks: int
+) -> FloatArray:
+    """By how much each lean grows up to the greatest height of its check; else 1."""
+    own = _column([reading.height for reading in readings])
+    factor = _plumb_heights(readings, rows, n_checks)[rows] / own
+    return np.where(np.isnan(own), 1.0, factor)
+
+
+def _scaled(
+    parts: uncertainty.UncertaintyParts, factor: FloatArray
+) -> uncertainty.UncertaintyParts:
+    """The uncertainties of readings that are multiplied by a factor each."""
+    return uncertainty.UncertaintyParts(
+        class_mm=parts.class_mm * factor,
+        resolution_mm=parts.resolution_mm * factor,
+        temperature_mm=parts.temperature_mm * factor,
+        level_mm=parts.level_mm * factor,
+        combined_mm=parts.combined_mm * factor,
+    )
 
 
 def _from_first_corner(
