@@ -3,7 +3,7 @@
 from django.urls import path
 
 from checks.plan_urls import plan_urlpatterns
-from checks.views import findings, readings, releases
+from checks.views import findings, readings, releases, reports
 
 app_name = "checks"
 urlpatterns = [
@@ -20,6 +20,10 @@ urlpatterns = [
     path("buildings/<int:pk>/releases/", releases.releases, name="releases"),
     path("buildings/<int:pk>/releases/<slug:kind>/", releases.sign, name="sign"),
     path("releases/<int:pk>/", releases.release, name="release"),
+    path("releases/<int:pk>/pdf/", reports.release, name="release_pdf"),
+    path("buildings/<int:pk>/pdf/", reports.building, name="building_pdf"),
+    path("buildings/<int:pk>/sheet/pdf/", reports.sheet, name="sheet_pdf"),
+    path("buildings/<int:pk>/shims/pdf/", reports.shims, name="shims_pdf"),
     path("verify/", releases.verify, name="verify"),
     path("verify/<str:digest>/", releases.verify, name="verify_digest"),
 ]

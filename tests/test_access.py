@@ -192,6 +192,10 @@ PAGES = [
         ship,
     ),
     Row("checks:release", SEEN, args=on_release),
+    Row("checks:release_pdf", SEEN, args=on_release),
+    Row("checks:building_pdf", SEEN, args=on_building),
+    Row("checks:sheet_pdf", SEEN, args=on_building),
+    Row("checks:shims_pdf", SEEN, args=on_building),
     Row("checks:verify", ANYBODY),
     Row("checks:verify_digest", ANYBODY, args=lambda place: [place.release.digest]),
 ]

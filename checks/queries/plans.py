@@ -65,8 +65,11 @@ def drawn(person: Person, pk: int) -> Drawn | None:
     building = (
         Building.objects.visible_to(person).select_related("job").filter(pk=pk).first()
     )
-    if building is None:
-        return None
+    return None if building is None else drawn_of(building)
+
+
+def drawn_of(building: Building) -> Drawn:
+    """Fetch a building's plan in force and the latest result of it."""
     revision = building.current_revision()
     evaluation = (
         Evaluation.objects.filter(building=building, revision=revision)

@@ -109,6 +109,16 @@ def blank_walk(plan: Plan) -> list[Section]:
     return [section for section in _sections(plan, rows) if section.rows]
 
 
+def judged_walk(plan: Plan, result: Mapping[str, Any] | None) -> list[Section]:
+    """Lay out the sheet with the verdicts of one result, whatever came since."""
+    judged = {row["check"]: row for row in (result or {}).get("checks", ())}
+    rows = [
+        SheetRow(check=check, words=check_words(check), judged=judged.get(check.key))
+        for check in [*check_sheet(plan), *_named(plan, judged)]
+    ]
+    return [section for section in _sections(plan, rows) if section.rows]
+
+
 def _standing(building: Building) -> dict[str, list[Reading]]:
     found: dict[str, list[Reading]] = {}
     readings = (

@@ -90,16 +90,32 @@ def verify_digest(value: str) -> Release | None:
 
 
 def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str, Any]:
-    """Write down everything the release is based on."""
+    """Write down everything the release is based on, and who signs it."""
+    account = account_of(standing)
+    assert account["evaluation"] is not None  # noqa: S101  # or something were missing
+    return {
+        "format": FORMAT,
+        "kind": kind,
+        **account,
+        "note": note.strip(),
+        "signed_by": person_record(actor),
+        "signed_at": now().isoformat(),
+    }
+
+
+def account_of(standing: Standing) -> dict[str, Any]:
+    """Write down a building as it stands: plan, result, readings, findings, notice.
+
+    `evaluation` is None while the plan in force was not evaluated.
+    """
     building, evaluation = standing.building, standing.evaluation
-    assert evaluation is not None  # noqa: S101  # or something were missing
+    if evaluation is not None and evaluation.revision_id != standing.revision.pk:
+        evaluation = None
     findings = [_finding(finding) for finding in _findings(building)]
     readings = Reading.objects.filter(building=building).select_related(
         "recorded_by", "supersedes"
     )
     return {
-        "format": FORMAT,
-        "kind": kind,
         "building": {"id": building.pk, "name": building.name},
         "job": _job(building),
         "plan": {
@@ -107,7 +123,8 @@ def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str
             "digest": standing.revision.digest,
             "document": given(building).document,
         },
-        "evaluation": {
+        "evaluation": evaluation
+        and {
             "id": evaluation.pk,
             "made_with": evaluation.made_with,
             "input_digest": evaluation.input_digest,
@@ -115,14 +132,11 @@ def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str
         },
         "readings": [reading_record(row) for row in readings.order_by("pk")],
         "findings": findings,
-        "notice": _notice(evaluation.result, findings),
+        "notice": _notice(evaluation.result if evaluation else {}, findings),
         "previous": [
             {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
             for row in standing.releases
         ],
-        "note": note.strip(),
-        "signed_by": person_record(actor),
-        "signed_at": now().isoformat(),
     }
 
 

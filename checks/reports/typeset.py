@@ -1,0 +1,132 @@
+"""Blocks to PDF: the one place that knows typst.
+
+Typst is loaded when the first report is asked for. Only the fonts inside its wheel
+are used, so that a report looks the same wherever it is made; it reads nothing but
+what it is handed here.
+"""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from checks.reports.blocks import Block, Picture
+
+PAPER = Path(__file__).parent / "paper"
+SHAPES = ("within", "outside", "remeasure", "unmeasured")
+SIZES = {"imperial": "us-letter", "decimal": "us-letter", "metric": "a4"}
+ARCHIVAL: Any = ["a-3b"]  # PDF/A-3 (ISO 19005-3): self-contained, files may be attached
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attachment:
+    """A file that travels inside the PDF."""
+
+    name: str
+    described: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """A whole report, ready to be set.
+
+    Attributes
+    ----------
+    title, subtitle, place : what it is, of which building, on which job.
+    size : paper, as `SIZES` has it.
+    foot : what stands at the foot of every page, such as a digest.
+    keywords : what a program finds in the file without reading its pages.
+    tagged : whether its structure is in the file, for those who are read to; it is
+        most of the file, and a sheet to write on does without.
+    made_at : the date in the file; the same report has the same.
+    """
+
+    title: str
+    subtitle: str
+    place: str
+    blocks: Sequence[Block]
+    foot: str
+    made_at: datetime
+    size: str = "us-letter"
+    keywords: Sequence[str] = ()
+    tagged: bool = True
+    attachments: Sequence[Attachment] = field(default_factory=tuple)
+
+
+def typeset(report: Report) -> bytes:
+    """Set a report: PDF/A-3, the same bytes for the same report."""
+    import typst
+
+    files: Any = files_of(report)  # a mapping is taken, though its types do not say so
+    pdf = typst.compile(
+        files,
+        font_paths=_fonts(),
+        format="pdf",
+        timestamp=report.made_at.replace(microsecond=0),
+        pdf_standards=ARCHIVAL,
+        pdf_tags=report.tagged,
+    )
+    return bytes(pdf)
+
+
+def files_of(report: Report) -> dict[str, bytes]:
+    """Write everything typst reads for a report, by file name."""
+    files = {"main.typ": (PAPER / "book.typ").read_bytes()}
+    for shape in SHAPES:
+        files[f"{shape}.svg"] = (PAPER / f"{shape}.svg").read_bytes()
+    data: dict[str, Any] = {
+        "title": report.title,
+        "subtitle": report.subtitle,
+        "place": report.place,
+        "size": report.size,
+        "foot": report.foot,
+        "keywords": list(report.keywords),
+        "blocks": list(_numbered(report.blocks, files)),
+        "attachments": [],
+    }
+    for number, attached in enumerate(report.attachments):
+        files[f"attached-{number}"] = attached.content
+        data["attachments"].append(
+            {
+                "file": f"attached-{number}",
+                "name": attached.name,
+                "described": attached.described,
+            }
+        )
+    files["data.json"] = json.dumps(data, ensure_ascii=False).encode()
+    return files
+
+
+def _numbered(
+    blocks: Iterable[Mapping[str, Any]], files: dict[str, bytes]
+) -> Iterable[dict[str, Any]]:
+    """Give every picture a file of its own, and leave its name in the block."""
+    for block in blocks:
+        if block["is"] != "pictures":
+            yield dict(block)
+            continue
+        rows = []
+        drawn: Picture
+        for drawn in block["pictures"]:
+            name = f"drawing-{len(files)}.svg"
+            files[name] = drawn.svg.encode()
+            rows.append(
+                {
+                    "file": name,
+                    "tall": drawn.height / drawn.width,
+                    "described": drawn.described,
+                    "caption": drawn.caption,
+                }
+            )
+        yield {**block, "pictures": rows}
+
+
+@cache
+def _fonts() -> Any:
+    import typst
+
+    return typst.Fonts(include_system_fonts=False)
