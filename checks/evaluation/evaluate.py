@@ -19,6 +19,7 @@ from checks.evaluation.judged import Judged
 from checks.evaluation.limits import Bounds, bounds_of, judge, nominal_strength
 from checks.evaluation.observe import Observations, observe
 from checks.evaluation.positions import Groups, fit_groups, rod_verdicts, solve_rods
+from checks.evaluation.steel_shift import find_shifts
 from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
 from checks.evaluation.version import MADE_WITH
@@ -52,7 +53,7 @@ def judge_building(building: Building) -> Judged:
     limits = tolerances.limits_for(plan.tolerances)
     table, rods = CheckTable(building), RodTable(plan)
     bounds = bounds_of(plan, table, rods, limits)
-    observed = observe(building, table, bounds.size)
+    observed = observe(building, table)
     observed = levels.level_repeats(plan, table, observed)
     pads = levels.reduce_levels(plan, table, observed, limits)
     heights = _plumb_bounds(table, observed, bounds, limits.plumb())
@@ -90,7 +91,7 @@ def judge_building(building: Building) -> Judged:
         pad_thread=pad_threads(table, rods, threads, pads),
         concrete=concrete.judge_concrete(plan, table, observed, limits),
         group_rules=judge_group_rules(plan, rods, solved, limits),
-        shifts=(),
+        shifts=find_shifts(plan, rods, solved, groups),
         causes=(),
     )
     return judged.explained_by(likely_causes(judged))

@@ -65,20 +65,18 @@ def standing(readings: Sequence[Reading]) -> list[Reading]:
     return [reading for reading in readings if reading.id not in replaced]
 
 
-def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observations:
+def observe(building: Building, table: CheckTable) -> Observations:
     """Reduce every standing reading and gather them by check.
 
     Tape readings are corrected (see `checks.engine.tape`), a line read from the
     wall's second corner is turned into a distance from its first, leans over several
-    heights are taken over the greatest of them, and repeats are averaged. Grade-rod and strength readings are only gathered: their own rooms
-    reduce them.
+    heights are taken over the greatest of them, and repeats are averaged. Grade-rod
+    and strength readings are only gathered: their own rooms reduce them.
 
     Parameters
     ----------
     building : the plan and its readings.
     table : the checks, n_checks of them.
-    limit : array, shape (n_checks,)
-        Largest deviation of each check that is within. [mm]
     """
     readings = standing(building.readings)
     by_check: list[list[Reading]] = [[] for _ in table.checks]
@@ -87,7 +85,7 @@ def observe(building: Building, table: CheckTable, limit: FloatArray) -> Observa
     rows = np.array([table.index[reading.check] for reading in readings], dtype=int)
     taped = np.isin(rows, table.rows(*TAPED))
     value, added, parts, wrong = _reduce_tape(building.plan, readings, taped)
-    value = _from_first_corner(building.plan, table, readings, rows, value, limit)
+    value = _from_first_corner(building.plan, table, readings, rows, value)
     factor = _to_one_height(readings, rows, len(table))
     value, parts = value * factor, _scaled(parts, factor)
     repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
@@ -205,27 +203,16 @@ def _from_first_corner(
     readings: Sequence[Reading],
     rows: IntArray,
     value: FloatArray,
-    limit: FloatArray,
 ) -> FloatArray:
     """Turn line readings from a wall's second corner into distances from its first.
 
-    The wall's own measured length is used where it was measured and is within its
-    limit, so that a wall a little long does not make two good readings disagree;
-    otherwise the plan's.
+    By the plan's length of the wall, as every nominal comes from the plan alone: what
+    was read from a corner is off by the same whichever corner the plan names first.
     """
     walls = {position.mark: position.wall for position in plan.positions}
-    total = np.bincount(rows, weights=value, minlength=len(table))
-    count = np.bincount(rows, minlength=len(table))
     turned = value.copy()
     for i, reading in enumerate(readings):
-        if reading.corner is None:
-            continue
-        wall = walls[table.checks[rows[i]].mark or ""]
-        if wall is None or reading.corner == wall[0]:
-            continue
-        row = table.index[f"wall:{wall[0]}-{wall[1]}"]
-        length = wall_length(plan, wall)
-        if count[row] and abs(total[row] / count[row] - length) <= limit[row]:
-            length = total[row] / count[row]
-        turned[i] = length - value[i]
+        wall = walls.get(table.checks[rows[i]].mark or "")
+        if reading.corner is not None and wall and reading.corner == wall[1]:
+            turned[i] = wall_length(plan, wall) - value[i]
     return turned
