@@ -75,6 +75,7 @@ def advise_pattern(
             found.append(answer)
         else:
             out.append(answer)
+    found.extend(moves)
     found.append(
         refer("Something else the engineer prefers: the rods are as measured.")
     )

@@ -21,9 +21,11 @@ References
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
+from checks.engine import steel_vote
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.errors import EngineError
 from checks.engine.placing import PROOF_SLACK_MM
@@ -34,7 +36,10 @@ CLOSE_MM = 1e-5  # of the worst miss to its optimum
 MOST_ROUNDS = 120
 MOST_FITS = 200
 MOST_NODES = 100  # of the integer program, each round
+QUICK_FITS = 3
 TIGHT_MM = (1e-5, 1e-3, 1e-1)  # how near to the overrun a rod counts as blocking
+
+Effort = Literal["exact", "quick"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +67,9 @@ def fit_steel(
     rods_mm: FloatArray,
     allowance_mm: FloatArray,
     mask: BoolArray | None = None,
+    *,
+    effort: Effort = "exact",
+    own_overrun_mm: FloatArray | None = None,
 ) -> SteelMove:
     """Move all the steel: a shift and a turn.
 
@@ -77,6 +85,12 @@ def fit_steel(
     mask : array, shape (p, m), optional
         False where a position has no such rod, or none was measured. A position
         without rods is passed over: neither before nor after to rework, miss NaN.
+    effort : "exact" or "quick"
+        Whether to search until no better move can be, or to take the best of many
+        candidates, which is soon done and nearly always as good; `proven` then only
+        where every position that some move brings within is kept.
+    own_overrun_mm : array, shape (p,), optional
+        Of each position placed by itself as `fit_plates` does, where it is known. [mm]
 
     Returns
     -------
@@ -88,14 +102,44 @@ def fit_steel(
         If no position has a rod, or a number that counts is not finite.
     """
     grid = _Grid(planned_mm, rods_mm, allowance_mm, mask)
-    can = _own_fit(grid)
+    can = _own_fit(grid) if own_overrun_mm is None else _able(grid, own_overrun_mm)
     if not can.any():
         return grid.move(np.zeros(2), 0.0, proven=True)
-    search = _Search(grid, can)
-    kept = search.run().kept
-    fit = grid.fit(kept)
-    turn = float(fit.turn_rad[0])
-    return grid.move(fit.shift_mm[0], turn, proven=search.proven, kept=kept)
+    if effort == "quick":
+        kept, fit, proven = _quick(grid, can)
+    else:
+        search = _Search(grid, can)
+        kept, proven = search.run().kept, search.proven
+        fit = grid.fit(kept)
+    return grid.move(fit.shift_mm[0], float(fit.turn_rad[0]), proven=proven, kept=kept)
+
+
+def _quick(grid: "_Grid", can: BoolArray) -> tuple[BoolArray, PlateFit, bool]:
+    """Positions to keep and their fit, by vote unless all that can be kept are."""
+    fit = grid.fit(can, brief=True)
+    if fit.overrun_mm[0] <= SLACK_MM:
+        return can, fit, bool(fit.proven[0])
+    use = grid.mask & can[:, None]
+    ballot = steel_vote.Ballot(
+        place=grid.planned[use] - grid.about,
+        off=(grid.rods - grid.planned)[use],
+        allowance=grid.allowance[use],
+        start=np.append(0, np.cumsum(use[can].sum(axis=1))[:-1]),
+    )
+    kept = np.zeros_like(can)
+    kept[can] = steel_vote.vote(ballot)
+    if not kept.any():
+        kept[int(can.argmax())] = True  # its own placement keeps it at least
+    fit = grid.fit(kept, brief=True)
+    for _ in range(QUICK_FITS):
+        move = grid.move(
+            fit.shift_mm[0], float(fit.turn_rad[0]), proven=False, kept=kept
+        )
+        within = grid.counts & ~move.rework_after
+        if within.sum() <= kept.sum():
+            break
+        kept, fit = within, grid.fit(within, brief=True)
+    return kept, fit, False
 
 
 def fit_frame_line(
@@ -199,13 +243,14 @@ class _Grid:
             raise EngineError("A rod's place, or its allowance, is not a number.")
         self.about = self.planned[self.mask].mean(axis=0)
 
-    def fit(self, kept: BoolArray) -> PlateFit:
+    def fit(self, kept: BoolArray, *, brief: bool = False) -> PlateFit:
         """Fit all rods of the kept positions (p,) as one pattern."""
         return fit_plates(
             self.planned[kept].reshape(1, -1, 2),
             self.rods[kept].reshape(1, -1, 2),
             self.allowance[kept].reshape(1, -1),
             self.mask[kept].reshape(1, -1),
+            brief=brief,
         )
 
     def move(
@@ -251,11 +296,16 @@ def _turn(points: FloatArray, turn: float) -> FloatArray:
 
 def _own_fit(grid: _Grid) -> BoolArray:
     """Positions (p,) that some move would bring within, taken by themselves."""
-    can = np.zeros(grid.counts.shape, dtype=np.bool_)
+    overrun = np.full(grid.counts.shape, np.inf)
     at = np.flatnonzero(grid.counts)
     fit = fit_plates(grid.planned[at], grid.rods[at], grid.allowance[at], grid.mask[at])
-    can[at] = fit.overrun_mm - PROOF_SLACK_MM <= SLACK_MM
-    return can
+    overrun[at] = fit.overrun_mm
+    return _able(grid, overrun)
+
+
+def _able(grid: _Grid, overrun_mm: FloatArray) -> BoolArray:
+    able: BoolArray = grid.counts & (overrun_mm - PROOF_SLACK_MM <= SLACK_MM)
+    return able
 
 
 @dataclass(slots=True)

@@ -101,7 +101,14 @@ def find_shifts(
         SteelShift(
             scope="steel",
             marks=tuple(marks),
-            move=steel.fit_steel(planned, built, allowance, real),
+            move=steel.fit_steel(
+                planned,
+                built,
+                allowance,
+                real,
+                effort="quick",
+                own_overrun_mm=groups.free.overrun_mm,
+            ),
         )
     ]
     out = np.isin(which, stuck)
