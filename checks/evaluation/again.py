@@ -3,10 +3,10 @@
 from collections.abc import Callable, Iterable, Sequence
 
 from checks.engine.remedies import Remedy, measure_again
+from checks.evaluation import reasons
 from checks.evaluation.judged import Judged
 from checks.evaluation.squareness import NO_FIGURE
 from checks.evaluation.suspects import LikelyCause
-from core.units import format_length
 
 Answer = tuple[Remedy, LikelyCause | None] | None
 
@@ -56,13 +56,8 @@ def _apart(judged: Judged, keys: Sequence[str]) -> Answer:
     if not apart:
         return None
     worst = max(apart, key=lambda row: float(observed.spread[row]))
-    spread = format_length(float(observed.spread[worst]), judged.style, 32)
-    explained = format_length(float(observed.spread_limit[worst]), judged.style, 32)
-    return measure_again(
-        f"The readings of {judged.table.checks[worst].key} are {spread} apart; the"
-        f" instrument explains {explained}.",
-        [judged.table.checks[row].key for row in apart],
-    ), None
+    keys = [judged.table.checks[row].key for row in apart]
+    return measure_again(reasons.apart(judged, worst), keys), None
 
 
 def _contradicted(judged: Judged, keys: Sequence[str]) -> Answer:

@@ -19,6 +19,7 @@ from checks.evaluation.judged import Judged
 from checks.evaluation.limits import Bounds, bounds_of, judge, nominal_strength
 from checks.evaluation.observe import Observations, observe
 from checks.evaluation.positions import Groups, fit_groups, rod_verdicts, solve_rods
+from checks.evaluation.reasons import reason_of
 from checks.evaluation.steel_shift import find_shifts
 from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
@@ -226,10 +227,11 @@ def _checks(judged: Judged) -> list[dict[str, Any]]:
             "spread": spread,
             "correction": correction,
             "reading_ids": [reading.id for reading in readings],
+            "reason": reason_of(judged, row),
             "required": check.required,
             "stage": check.stage,
         }
-        for (
+        for row, (
             check,
             nominal_,
             value,
@@ -244,7 +246,7 @@ def _checks(judged: Judged) -> list[dict[str, Any]]:
             correction,
             readings,
             word,
-        ) in columns
+        ) in enumerate(columns)
     ]
 
 

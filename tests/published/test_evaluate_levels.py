@@ -135,6 +135,7 @@ def test_a_set_up_nothing_ties_is_not_judged() -> None:
     assert pad(result, "W")["height"] is None
     assert check(result, "level:W")["verdict"] == "unmeasured"
     assert check(result, "level:W")["readings"] == 1
+    assert "ties set-up 2" in check(result, "level:W")["reason"]
 
 
 def test_a_tilted_line_of_sight_is_corrected_where_the_sights_are_known() -> None:

@@ -17,6 +17,7 @@ from tests.published.contract import (
     building,
     check,
     evaluated,
+    finding,
     read,
     tape_class,
     topics,
@@ -139,6 +140,10 @@ def test_repeats_further_apart_than_the_instrument_explains(
     result = evaluated(document)
     assert check(result, "wall:A-B")["verdict"] == word
     assert topics(result) == (["wall:A-B"] if word == "remeasure" else [])
+    reason = check(result, "wall:A-B")["reason"]
+    assert (reason is None) == (word == "within")
+    if word == "remeasure":
+        assert reason == finding(result, "wall:A-B")["remedies"][0]["reason"]
 
 
 def test_disagreeing_repeats_of_a_pad_are_measured_again() -> None:

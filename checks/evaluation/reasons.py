@@ -1,0 +1,43 @@
+"""Why a check that was read has no verdict of its own, in a sentence."""
+
+from checks.evaluation.judged import Judged
+from core.units import format_length
+from jobs.plan.sheet import Kind
+
+
+def reason_of(judged: Judged, row: int) -> str | None:
+    """Why a check is to be measured again, or was read and is not judged.
+
+    None where the verdict speaks for itself: within, outside, or never read.
+    """
+    word = judged.words[row]
+    if word == "remeasure":
+        return impossible(judged, row) or apart(judged, row)
+    if word != "unmeasured" or not judged.observed.count[row]:
+        return None
+    check = judged.table.checks[row]
+    if check.kind is Kind.LEVEL:
+        setups = dict.fromkeys(r.setup for r in judged.observed.readings[row])
+        return f"Nothing ties set-up {', '.join(setups)} to the pads that are judged."
+    if check.kind is Kind.STRENGTH:
+        return "The plan names no strength that a sample could be held against."
+    return None
+
+
+def impossible(judged: Judged, row: int) -> str | None:
+    """What cannot be right together, if anything."""
+    if not judged.observed.impossible[row]:
+        return None
+    key = judged.table.checks[row].key
+    return f"Rise, tension or tape data of {key} cannot be right."
+
+
+def apart(judged: Judged, row: int) -> str:
+    """How far apart the readings are, and what the instrument explains."""
+    observed = judged.observed
+    spread = format_length(float(observed.spread[row]), judged.style, 32)
+    explained = format_length(float(observed.spread_limit[row]), judged.style, 32)
+    return (
+        f"The readings of {judged.table.checks[row].key} are {spread} apart; the"
+        f" instrument explains {explained}."
+    )
