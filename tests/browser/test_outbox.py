@@ -13,7 +13,7 @@ from checks.models import Reading
 from core.models import Person
 from jobs.models import Building
 from tests import factories
-from tests.checks.shed import shed
+from tests.sheds import shed
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 PHONE = {"width": 390, "height": 844}

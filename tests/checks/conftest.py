@@ -13,7 +13,7 @@ from jobs.models import Building, Job
 from jobs.plan.sheet import check_sheet
 from jobs.plans import plan_of
 from tests import factories
-from tests.checks.shed import shed
+from tests.sheds import shed
 
 Measure = Callable[..., Recorded]
 

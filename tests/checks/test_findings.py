@@ -20,7 +20,7 @@ from jobs import services as jobs
 from jobs.exchange.canonical import digest
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry
-from tests.checks.shed import shed
+from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 

@@ -20,7 +20,7 @@ from jobs import services as jobs
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.shed import shed
+from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 

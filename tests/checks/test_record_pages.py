@@ -15,8 +15,8 @@ from core.models import Person
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.shed import shed
 from tests.checks.test_findings import fresh, index_of, order
+from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 ROOMS = ["sheet", "measure", "record", "releases"]

@@ -20,8 +20,8 @@ from jobs import services as jobs
 from jobs.exchange.canonical import digest
 from jobs.models import Building
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.shed import shed
 from tests.checks.test_findings import fresh, index_of, order
+from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 KINDS = list(Release.Kind)

@@ -2,8 +2,7 @@ import pytest
 
 from core.models import Person
 from jobs.models import Building, Job
-from tests import factories
-from tests.jobs import sheds
+from tests import factories, sheds
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@ import copy
 from jobs.changes import Change, plan_changes
 from jobs.detail_drawing import detail_drawing
 from jobs.exchange.parse import read_building
-from tests.jobs import sheds
+from tests import sheds
 
 
 def changes(change, **members):

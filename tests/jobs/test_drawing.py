@@ -6,7 +6,7 @@ from django.template.loader import render_to_string
 
 from jobs.drawing import plan_drawing
 from jobs.exchange.parse import read_building
-from tests.jobs import sheds
+from tests import sheds
 
 
 def drawn(**members):

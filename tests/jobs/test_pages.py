@@ -8,8 +8,7 @@ from django.utils.timezone import localdate
 from core.models import Role
 from jobs import services
 from jobs.models import Building, Job, Stage
-from tests import factories
-from tests.jobs import sheds
+from tests import factories, sheds
 
 VISITORS = ("anonymous", "stranger", "field_lead", "engineer", "operations")
 SIGN_IN = 302  # sent to the sign-in page

@@ -9,8 +9,7 @@ from jobs import services
 from jobs.exchange.parse import DocumentError
 from jobs.models import Building, Job, Stage
 from jobs.plans import plan_of
-from tests import factories
-from tests.jobs import sheds
+from tests import factories, sheds
 
 
 def test_whoever_opens_a_job_works_on_it(operations):

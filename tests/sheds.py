@@ -1,4 +1,4 @@
-"""A small shed to draw, store and revise; every number in it is invented."""
+"""A small shed to draw, store, revise and measure; every number is invented."""
 
 from typing import Any
 
