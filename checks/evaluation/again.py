@@ -65,8 +65,10 @@ def _contradicted(judged: Judged, keys: Sequence[str]) -> Answer:
     bad = {judged.table.checks[row].key for row in judged.solved.contradicted}
     if not bad.intersection(keys):
         return None
-    reason = f"Setback, offset and gage contradict each other: {', '.join(keys)}."
-    return measure_again(reason, keys), None
+    said = "Setback, offset and gage contradict each other"
+    if any(reasons.no_pattern(judged, judged.table.index[key]) for key in keys):
+        said = reasons.NO_PATTERN
+    return measure_again(f"{said}: {', '.join(keys)}.", keys), None
 
 
 def _no_figure(judged: Judged, keys: Sequence[str]) -> Answer:

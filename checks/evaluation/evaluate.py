@@ -19,7 +19,7 @@ from checks.evaluation.judged import Judged
 from checks.evaluation.limits import Bounds, bounds_of, judge, nominal_strength
 from checks.evaluation.observe import Observations, observe
 from checks.evaluation.positions import Groups, fit_groups, rod_verdicts, solve_rods
-from checks.evaluation.reasons import reason_of
+from checks.evaluation.reasons import NO_PATTERN, reason_of
 from checks.evaluation.steel_shift import find_shifts
 from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
@@ -284,7 +284,9 @@ def _positions(judged: Judged) -> list[dict[str, Any]]:
                     for row in range(group.rows.start, group.rows.stop)
                 ],
                 "plate_fit": fits.get(i),
-                "contradictory": bool(solved.contradictory[group.rows].any()),
+                "note": f"{NO_PATTERN}."
+                if solved.contradictory[group.rows].any()
+                else None,
                 "line_deviation": number(solved.line[i]),
                 "x": float(frame.origin[0]),
                 "y": float(frame.origin[1]),

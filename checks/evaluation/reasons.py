@@ -4,6 +4,17 @@ from checks.evaluation.judged import Judged
 from core.units import format_length
 from jobs.plan.sheet import Kind
 
+NO_PATTERN = "The gages fit no pattern near the plan, and are left out of it"
+
+
+def no_pattern(judged: Judged, row: int) -> bool:
+    """Whether a check is of a pattern whose gages no place of its rods can have."""
+    check = judged.table.checks[row]
+    return any(
+        judged.solved.contradictory[judged.rods.row(check.mark or "", rod)]
+        for rod in check.rods
+    )
+
 
 def reason_of(judged: Judged, row: int) -> str | None:
     """Why a check is to be measured again, or was read and is not judged.

@@ -144,6 +144,18 @@ def test_a_gage_stands_in_for_a_missing_offset() -> None:
     assert (rod["along"], rod["in"]) == pytest.approx(BUILT[1], abs=1e-5)
 
 
+def test_gages_that_no_pattern_has_are_left_out_and_said_so() -> None:
+    # 122 mm apart inward, so their centres cannot be 50 mm apart
+    document = read(read(building(), "setback:S.1", 150), "offset:S.1", -60)
+    read(read(document, "setback:S.2", 272), "gage:S.1-2", 50)
+    result = evaluated(document)
+    found = position(result, "S")
+    assert [rod["along"] for rod in found["rods"][:2]] == [-60, None]
+    assert "fit no pattern near the plan" in found["note"]
+    first = finding(result, "position:S")["remedies"][0]
+    assert first["remedy"] == "remeasure"
+
+
 def test_what_was_not_read_is_not_determined() -> None:
     document = read_rods(building(), "S", BUILT[:3])
     read(document, "setback:S.4", 270)
