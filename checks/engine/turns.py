@@ -42,7 +42,7 @@ ROUNDS = 40
 MANY = 16  # holes, beyond which not every pair is tried
 PARTS = 8  # of an arc, when the search begins
 MOST_PIECES = 400  # per plate on average; past that the search gives up
-BRIEF_ROUNDS = 3
+BRIEF_ROUNDS = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -155,6 +155,8 @@ def _of_bad_rods(judged: Judged, group: PositionRods) -> list[str]:
         for row in range(group.rows.start, group.rows.stop)
         if judged.rod_words[row] in BAD
     }
+    if not bad:
+        return []
     return [
         check.key
         for row in judged.table.rows(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)

@@ -5,7 +5,7 @@ its old stub is then its miss away. What neither plan nor readings say (concrete
 temperature, steel grade) stays unknown; what had to be assumed is listed.
 """
 
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,10 @@ ASSUMPTIONS = (
     "The concrete is as old as on the day of the latest reading of the position.",
     "The concrete has the specified strength, is cracked, and stands outdoors.",
 )
+NAMES = {
+    each: tuple(field.name for field in fields(each))
+    for each in (reanchor.Condition, reanchor.Strengths)
+}
 
 
 def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
@@ -58,10 +62,10 @@ def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
                 "embedment": proposal.embedment_mm,
                 "outcome": str(screen.outcome),
                 "conditions": [
-                    {**asdict(condition), "outcome": str(condition.outcome)}
+                    {**_members(condition), "outcome": str(condition.outcome)}
                     for condition in screen.conditions
                 ],
-                "strengths": asdict(screen.strengths),
+                "strengths": _members(screen.strengths),
             }
         )
     return {
@@ -69,6 +73,11 @@ def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
         "assumptions": list(ASSUMPTIONS),
         "rods": rods,
     }
+
+
+def _members(screened: reanchor.Condition | reanchor.Strengths) -> dict[str, Any]:
+    """A flat record as a dictionary, in its own order."""
+    return {name: getattr(screened, name) for name in NAMES[type(screened)]}
 
 
 def _neighbours(planned: FloatArray, built: FloatArray, out: IntArray) -> FloatArray:
