@@ -1,13 +1,149 @@
 """What the other reports say: status, sheet and shim plan."""
 
+import json
+from typing import Any
+
 import pytest
+from django.test import Client
+from django.urls import reverse
 from django.utils.timezone import now
 
-from checks.reports.sheet import sheet_pdf
+from checks.reports.building import building_pdf, building_report
+from checks.reports.hand import Hand, moment
+from checks.reports.sheet import sheet_pdf, sheet_report
+from checks.reports.shims import shims_pdf
+from checks.reports.typeset import Report, files_of, typeset
+from core.models import Person
 from jobs.models import Building
+from jobs.plan.sheet import check_sheet
+from jobs.plans import plan_of
+from tests.checks.conftest import Measure, entry
+from tests.checks.reports.conftest import ReadPdf
 
 pytestmark = pytest.mark.django_db
 
 
-def test_a_sheet_is_a_pdf(building: Building) -> None:
-    assert sheet_pdf(building, now()).startswith(b"%PDF-")
+def composed(report: Report) -> Any:
+    """What typst is handed, decoded."""
+    return json.loads(files_of(report)["data.json"])
+
+
+def test_a_building_nobody_measured_has_a_status(
+    building: Building, text_of: ReadPdf
+) -> None:
+    words = text_of(building_pdf(building, now()))
+    assert "Status report" in words
+    assert "Not a release" in words
+    assert "not measured" in words
+
+
+def test_the_status_shows_findings_gates_and_the_notice(
+    decided: Building, text_of: ReadPdf
+) -> None:
+    words = " ".join(text_of(building_pdf(decided, now())).split())
+    for said in ("Rods at S1", "Erect release", "Notice to the erector", "Drill ½″"):
+        assert said in words
+
+
+def test_the_status_tells_what_is_proposed_with_its_cautions(
+    building: Building, measure: Measure
+) -> None:
+    measure(entry("level:S1", "1000 mm"), entry("level:S2", "1009 mm"))
+    data = json.dumps(composed(building_report(building, now())), ensure_ascii=False)
+    assert "Pad S2" in data
+    assert "Nobody under a plate while shims go in." in data
+
+
+def test_the_sheet_lists_every_check_once_in_the_order_of_the_walk(
+    building: Building,
+) -> None:
+    report = composed(sheet_report(building, now(), expected=False))
+    keys = [
+        row[-1]["code"]
+        for block in report["blocks"]
+        if block["is"] == "table"
+        for row in block["rows"]
+        if isinstance(row[-1], dict)
+    ]
+    wanted = [check.key for check in check_sheet(plan_of(building.current_revision()))]
+    assert sorted(keys) == sorted(wanted)
+    assert keys[0].startswith("diagonal:")
+
+
+def test_a_sheet_tells_nothing_of_what_is_expected_unless_asked(
+    building: Building, text_of: ReadPdf
+) -> None:
+    hidden, shown = (
+        text_of(sheet_pdf(building, now(), expected=expected))
+        for expected in (False, True)
+    )
+    for nominal in ("66′-0″", "38′-0″", "33′-0″"):  # noqa: RUF001 primes
+        assert nominal in shown
+        assert nominal not in hidden
+    assert "Measured by" in hidden
+    for told in ("7″", "2 1⁄2″", "3 1⁄2″", "2 1/2″"):  # noqa: RUF001 fraction slashes
+        assert told not in hidden
+
+
+def test_the_shim_plan_has_its_pack_list_and_its_caution(
+    building: Building, measure: Measure, text_of: ReadPdf
+) -> None:
+    measure(
+        entry("level:S1", "1000 mm"),
+        entry("level:S2", "1009 mm"),
+        entry("level:S3", "1040 mm"),
+    )
+    words = " ".join(text_of(shims_pdf(building, now())).split())
+    assert "Nobody under a plate while shims go in." in words
+    assert 'Pack list Thickness Plates 1/4"' in words
+    assert "For the engineer: too low for shims. S3" in words
+    assert "Not levelled yet: the pack list is not complete. N1, N2, N3" in words
+
+
+def test_a_shim_plan_without_levels_says_so(
+    building: Building, text_of: ReadPdf
+) -> None:
+    assert "No level is read yet" in text_of(shims_pdf(building, now()))
+
+
+def test_every_page_has_its_number(building: Building, text_of: ReadPdf) -> None:
+    pages = text_of(sheet_pdf(building, now())).split("\f")[:-1]
+    assert len(pages) > 1
+    for number, page in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in page
+
+
+def test_it_is_set_without_the_network_or_the_systems_fonts(
+    building: Building, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HTTPS_PROXY", "http://127.0.0.1:1")
+    monkeypatch.setenv("FONTCONFIG_FILE", "/nonexistent")
+    report = sheet_report(building, now(), expected=False)
+    assert b"@preview" not in files_of(report)["main.typ"]
+    assert typeset(report).startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("name", ["building_pdf", "sheet_pdf", "shims_pdf"])
+def test_its_page_links_each_and_hands_it_out(
+    building: Building, measure: Measure, field_lead: Person, client: Client, name: str
+) -> None:
+    measure(entry("level:S1", "1000 mm"), entry("level:S2", "1009 mm"))
+    client.force_login(field_lead, backend="django.contrib.auth.backends.ModelBackend")
+    address = reverse(f"checks:{name}", args=[building.pk])
+    rooms = {"building_pdf": "building", "sheet_pdf": "checks:sheet"}
+    room = reverse(rooms.get(name, "checks:shims"), args=[building.pk])
+    assert f'href="{address}"' in client.get(room).content.decode()
+    answer = client.get(address)
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_a_strength_is_written_in_both_units() -> None:
+    """3000 psi = 20.684 MPa: 1 psi = 6.894757 kPa, NIST SP 811 (2008), B.8."""
+    assert Hand("imperial").strength(20.684271) == "3,000 psi (20.7 MPa)"
+    assert Hand("metric").strength(20.684271) == "20.7 MPa"
+
+
+def test_times_are_the_same_wherever_they_are_printed() -> None:
+    assert moment("2026-03-09T09:05:00-05:00") == "9 Mar 2026, 14:05 UTC"

@@ -1,0 +1,76 @@
+"""`manage.py report BUILDING|DIGEST -o FILE`: a report as PDF."""
+
+import sys
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils.timezone import now
+
+from checks.queries.named import NotNamedError, building_named, release_named
+from checks.reports.building import building_pdf
+from checks.reports.release import release_pdf
+from checks.reports.sheet import sheet_pdf
+from checks.reports.shims import shims_pdf
+
+
+class Command(BaseCommand):
+    """Print a release from its frozen record, or a building as it stands."""
+
+    help = (
+        "Write a PDF: the release of a DIGEST (its first 8 characters will do), or of"
+        " a BUILDING (the number in its address, or JOB/NAME) its status, check sheet"
+        " or shim plan."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("what", metavar="BUILDING|DIGEST")
+        parser.add_argument(
+            "-o", "--output", required=True, metavar="FILE", help="- for output"
+        )
+        parser.add_argument(
+            "--kind",
+            choices=["status", "sheet", "shims"],
+            default="status",
+            help="what of a building (default: %(default)s)",
+        )
+        parser.add_argument(
+            "--expected", action="store_true", help="the plan's figures on the sheet"
+        )
+        parser.add_argument(
+            "--site",
+            default="",
+            metavar="URL",
+            help="where this program answers, for the address to verify a release at",
+        )
+
+    def handle(self, *args: Any, what: str, output: str, **options: Any) -> None:
+        """Make the PDF and write it."""
+        release = release_named(what)
+        try:
+            if release is not None:
+                pdf = release_pdf(release.record, options["site"])
+            else:
+                pdf = _of_building(what, options)
+        except NotNamedError as missing:
+            msg = f"{missing} No single release has a digest that begins so either."
+            raise CommandError(msg) from missing
+        if output == "-":
+            sys.stdout.buffer.write(pdf)
+            return
+        try:
+            Path(output).write_bytes(pdf)
+        except OSError as fault:
+            msg = f"{output} cannot be written: {fault.strerror or fault}."
+            raise CommandError(msg) from fault
+        self.stdout.write(f"{output}: {len(pdf) / 1000:.0f} kB")
+
+
+def _of_building(what: str, options: dict[str, Any]) -> bytes:
+    building, at = building_named(what), now()
+    if options["kind"] == "sheet":
+        return sheet_pdf(building, at, expected=options["expected"])
+    if options["kind"] == "shims":
+        return shims_pdf(building, at)
+    return building_pdf(building, at)

@@ -1,0 +1,33 @@
+"""What commands that read files share."""
+
+import sys
+from pathlib import Path
+
+from django.core.management.base import CommandError
+
+from jobs.exchange.reader import Refusal
+
+REFUSED = 2
+
+
+def read_bytes(file: str) -> bytes:
+    """Read a file, or standard input for `-`.
+
+    Raises
+    ------
+    CommandError
+        If it cannot be read.
+    """
+    if file == "-":
+        return sys.stdin.buffer.read()
+    try:
+        return Path(file).read_bytes()
+    except OSError as fault:
+        msg = f"{file} cannot be read: {fault.strerror or fault}."
+        raise CommandError(msg) from fault
+
+
+def told(refusal: Refusal, place: str | None = None) -> str:
+    """Write a refusal in a line: where, and what is wrong."""
+    where = refusal.pointer if place is None else place
+    return f"{where}: {refusal.message}" if where else refusal.message
