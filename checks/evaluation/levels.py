@@ -94,7 +94,7 @@ def level_repeats(
     disagree = observed.disagree.copy()
     for row in table.rows(Kind.LEVEL, Kind.BENCHMARK):
         readings = [(0, reading) for reading in observed.readings[row]]
-        if not readings:
+        if len(readings) < 2:
             continue
         sight = np.array([_nan(r.sight) for _, r in readings])
         parts = _parts(plan, readings, sight)
