@@ -46,7 +46,7 @@ def _nut_and_washer(diameter: float) -> tuple[float, float]:
     washers = fasteners.washers_of(diameter)
     if thread is None or not washers:
         return float("nan"), float("nan")
-    return thread.nut_max_mm, min(washer.thickness_mm for washer in washers)
+    return thread.nut_max_mm, max(washer.thickness_mm for washer in washers)
 
 
 def pad_threads(

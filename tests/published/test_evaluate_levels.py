@@ -286,7 +286,7 @@ def test_thicknesses_without_a_common_measure_still_make_a_stack() -> None:
 
 # ---- projection and thread -----------------------------------------------------------
 
-PLATE, WASHER, NUT = 5 / 8 * INCH, 0.134 * INCH, 0.885 * INCH  # 7/8 in: 5.4 and 5.5
+PLATE, WASHER, NUT = 5 / 8 * INCH, 0.165 * INCH, 0.885 * INCH  # 7/8 in: 5.4 and 5.5
 
 
 def inch_rods(document: Document) -> Document:

@@ -308,8 +308,8 @@ def test_a_short_rod_says_how_much_thread_is_missing() -> None:
 
     found = finding(result_of(documents.shed(change)), "projection:A1")
     assert found["remedies"][0]["remedy"] == "extend_rod"
-    # 5/8 plate + 0.134 washer + 0.885 nut (ASME B18.2.2, secondary)
-    left = 95.25 - 60.0 - 15.875 - 0.134 * 25.4 - 0.885 * 25.4
+    # 5/8 plate + 0.165 washer + 0.885 nut (ASME B18.2.2, secondary)
+    left = 95.25 - 60.0 - 15.875 - 0.165 * 25.4 - 0.885 * 25.4
     assert found["remedies"][0]["thread_left"] == pytest.approx(left, abs=1e-3)
 
 
