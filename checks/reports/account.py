@@ -14,6 +14,7 @@ from checks.reports.blocks import (
     NOTHING,
     Block,
     Cell,
+    Column,
     caution,
     code,
     columns,
@@ -27,7 +28,7 @@ from checks.reports.blocks import (
     verdict,
 )
 from checks.reports.hand import Hand, count, moment, who
-from checks.wording import circumstances_of, remedy_words, topic_words
+from checks.wording import circumstances_of, figures_of, remedy_words, topic_words
 from jobs.exchange.parse import read_building
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
@@ -117,19 +118,36 @@ def notice(account: Account, *, new_page: bool = True) -> Iterator[Block]:
     yield heading("Strength of the concrete", 2)
     yield from _strength(account, said["strength"] or {})
     yield heading("Anchor rods and base plates repaired, replaced or modified", 2)
+    ordered = {
+        (row["finding"], made["made_at"]): made["remedy"]
+        for row in account.record["findings"]
+        for made in row["decisions"]
+    }
     rows = [
         [
             strong(topic_words(row["finding"])),
-            lines(remedy_words(row["remedy"]), row["disposition"].replace("_", " ")),
+            lines(
+                strong(remedy_words(row["remedy"])),
+                row["disposition"].replace("_", " "),
+                figures(account, ordered.get((row["finding"], row["made_at"]), {})),
+            ),
             row["order"] or NOTHING,
             lines(who(row["engineer"]), moment(row["made_at"])),
-            _done(row["carried_out"]),
+            NOTHING if row["remedy"] == "accept" else _done(row["carried_out"]),
         ]
         for row in said["rods"]
     ]
     if rows:
-        titles = ("Where", "Remedy", "Order", "Ordered by", "Carried out")
-        yield table(columns(*titles, wide="Order"), rows)
+        yield table(
+            [
+                Column(title="Where"),
+                Column(title="Remedy", share=1.0),
+                Column(title="Order", share=1.0),
+                Column(title="Ordered by"),
+                Column(title="Carried out"),
+            ],
+            rows,
+        )
     else:
         yield text("None is on record.")
 
@@ -152,6 +170,14 @@ def _strength(account: Account, strength: Mapping[str, Any]) -> Iterator[Block]:
 
 def _sample(key: str) -> str:
     return key.partition(":")[2] or key
+
+
+def figures(account: Account, remedy: Mapping[str, Any]) -> str:
+    """A remedy's arithmetic in a line."""
+    return "; ".join(
+        f"{figure.label} {figure.text or account.hand.small(figure.mm)}"
+        for figure in figures_of(remedy)
+    )
 
 
 def _done(done: Mapping[str, Any] | None) -> Cell:
@@ -209,6 +235,7 @@ def _decision(account: Account, made: Mapping[str, Any]) -> Iterator[tuple[str, 
         "Decided",
         lines(
             strong(ordered.replace("_", " ")),
+            figures(account, remedy),
             f"{who(made['engineer'])}, {moment(made['made_at'])}",
             made["note"],
             code(f"SHA-256 of its basis {made['digest']}"),

@@ -68,4 +68,4 @@ def patterns(account: Account) -> Iterator[Block]:
         for mark in marks
     ]
     yield pictures([picture("pattern", each, units) for each in drawings], 2)
-    yield text(f"{SEEN} Rods at every other position are within.", quiet=True)
+    yield text(f"{SEEN} At no other position is a rod known to be out.", quiet=True)

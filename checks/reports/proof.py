@@ -79,9 +79,7 @@ def _of_record(content: bytes) -> Proof:
         refusals.settle()
         value = digest(record)
     except (DocumentError, TypeError, ValueError):
-        msg = (
-            "This is neither a release's PDF nor its record as JSON."
-        )
+        msg = "This is neither a release's PDF nor its record as JSON."
         raise NoReleaseError(msg) from None
     return proof_of_digest(value)
 

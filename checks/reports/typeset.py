@@ -18,6 +18,7 @@ from checks.reports.blocks import Block, Picture
 PAPER = Path(__file__).parent / "paper"
 SHAPES = ("within", "outside", "remeasure", "unmeasured")
 SIZES = {"imperial": "us-letter", "decimal": "us-letter", "metric": "a4"}
+MM_PER_UNIT = 0.24  # at most, of a drawing: its words are then as large as the page's
 ARCHIVAL: Any = ["a-3b"]  # PDF/A-3 (ISO 19005-3): self-contained, files may be attached
 
 
@@ -118,6 +119,7 @@ def _numbered(
                 {
                     "file": name,
                     "tall": drawn.height / drawn.width,
+                    "widest": drawn.width * MM_PER_UNIT,
                     "described": drawn.described,
                     "caption": drawn.caption,
                 }
