@@ -211,6 +211,9 @@ def _rise(cursor: Cursor, taped: float) -> float:
     return rise
 
 
+_KINDS = {str(kind): kind for kind in Kind}
+
+
 def _find(
     cursor: Cursor | None, key: str, plan: Plan | None
 ) -> tuple[Check | None, Kind | None]:
@@ -218,7 +221,7 @@ def _find(
     if cursor is None or not key:
         return None, None
     word, colon, _ = key.partition(":")
-    kind = next((each for each in Kind if each == word and colon), None)
+    kind = _KINDS.get(word) if colon else None
     if plan is None and kind is not None:
         return None, kind
     if plan is None:
