@@ -236,6 +236,9 @@ class FindingEvent(models.Model):
         FLAGGED = "flagged", "decision to be looked at again"
         CLOSED = "closed", "closed"
 
+    STOOD: ClassVar = "Measured again, and still outside."
+    PROPOSED_NOW: ClassVar = "Proposed now: "
+
     finding = models.ForeignKey(Finding, models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)
     at = models.DateTimeField(auto_now_add=True)

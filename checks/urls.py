@@ -3,7 +3,7 @@
 from django.urls import path
 
 from checks.plan_urls import plan_urlpatterns
-from checks.views import findings, readings, releases, reports
+from checks.views import findings, readings, releases, reports, together
 
 app_name = "checks"
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     path("findings/<int:pk>/", findings.finding, name="finding"),
     path("findings/<int:pk>/decide/", findings.decision, name="decide"),
     path("findings/<int:pk>/ask-again/", findings.again, name="ask_again"),
+    path("findings/<int:pk>/together/", together.together, name="together"),
     path("decisions/<int:pk>/carried-out/", findings.carried_out, name="carry_out"),
     path("buildings/<int:pk>/releases/", releases.releases, name="releases"),
     path("buildings/<int:pk>/releases/<slug:kind>/", releases.sign, name="sign"),

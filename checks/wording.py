@@ -1,6 +1,7 @@
 """Checks, findings and figures in the words a crew and an engineer use."""
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,11 +41,14 @@ TOPICS = {
     "accumulated": "Groups adding up along {}",
     "group_to_line": "Groups off the column line along {}",
 }
+SEVERAL = {"wall": "Walls {}", "level": "Pads {}"}  # of the topics above
+NAMED = 3  # of several; the rest is counted
 PLAIN_TEXT = frozenset(
     {"remedy", "approval", "reason", "cautions", "why_second", "rods", "checks"}
 )
 RATIOS = frozenset({"ratio", "required", "engaged"})
 ANGLES = frozenset({"turn", "lean"})
+DIRECTIONS = frozenset({"direction"})
 COUNTS = frozenset({"shims_saved", "rod", "count"})
 STRESSES = ("strength", "stress")
 LABELS = {
@@ -117,6 +121,27 @@ def topic_words(topic: str) -> str:
     return f"{word.replace('_', ' ').capitalize()} {rest}".strip()
 
 
+def topics_words(topics: Iterable[str]) -> str:
+    """Say what several findings are about: Pads A1, A2, A3 … (10); Wall A-B."""
+    by_word: dict[str, list[str]] = {}
+    for topic in topics:
+        word, _, rest = topic.partition(":")
+        by_word.setdefault(word, []).append(rest)
+    # What most of them are about comes first.
+    words = sorted(by_word, key=lambda word: -len(by_word[word]))
+    return "; ".join(_several(word, by_word[word]) for word in words)
+
+
+def _several(word: str, places: list[str]) -> str:
+    if len(places) == 1:
+        return topic_words(f"{word}:{places[0]}")
+    names = ", ".join(places[:NAMED])
+    if len(places) > NAMED:
+        names += f" … ({len(places)})"
+    named = SEVERAL.get(word)
+    return named.format(names) if named else topic_words(f"{word}:{names}")
+
+
 def remedy_words(name: str) -> str:
     """Name a remedy for people."""
     return REMEDIES.get(name, name.replace("_", " ").capitalize())
@@ -171,6 +196,8 @@ def _number(name: str, label: str, value: float) -> Figure:
         return Figure(label, text=f"{value:.0%}")
     if name in ANGLES or name.endswith("_rad"):
         return Figure(label, text=f"{value * 1000:.2f} mrad")
+    if name in DIRECTIONS:
+        return Figure(label, text=f"{math.degrees(value):.0f}°")
     if name in COUNTS:
         return Figure(label, text=f"{value:.0f}")
     if name.endswith("_mpa") or any(word in name for word in STRESSES):

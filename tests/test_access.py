@@ -107,6 +107,10 @@ def order(place: Place) -> Body:
     }
 
 
+def order_together(place: Place) -> Body:
+    return {**order(place), "choice": "shim", "findings": [place.open.pk]}
+
+
 def ship(place: Place) -> Body:
     return {"kind": "ship", "password": PASSWORD}
 
@@ -173,7 +177,16 @@ PAGES = [
         (302, 404, 403, 302, 302, 302),
         "POST",
         on_finding,
-        lambda place: {"note": "Once more."},
+        lambda place: {"note": "Once more.", "password": PASSWORD},
+    ),
+    # One finding alone is shown on its own page.
+    Row("checks:together", (302, 404, 302, 302, 302, 302), args=on_finding),
+    Row(
+        "checks:together",
+        (302, 404, 403, 302, 302, 403),
+        "POST",
+        on_finding,
+        order_together,
     ),
     Row(
         "checks:carry_out",

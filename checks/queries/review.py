@@ -1,6 +1,6 @@
 """The review queue, and all that is known of one finding."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -8,11 +8,18 @@ from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
 from checks.models import Decision, Finding, Reading
+from checks.queries.alike import Again
+from checks.queries.arithmetic import Case, Step, steps_of
+from checks.queries.limits import (
+    ConditionShown,
+    LimitShown,
+    conditions_of,
+    limits_of,
+)
 from checks.queries.record import Taken, taken
 from checks.queries.walk import SheetRow
-from checks.wording import Figure, check_words, figures_of, remedy_words, topic_words
+from checks.wording import Figure, check_words, figures_of, remedy_words
 from core.models import Person
-from jobs.models import Building
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, find_check
 from jobs.plans import plan_of
@@ -34,6 +41,11 @@ def review_queue(
     person: Person, wanted: QueueFilter, page: str | None
 ) -> Page[Finding]:
     """Findings this person may see: what steel waits for first."""
+    return Paginator(wanted_findings(person, wanted), FINDINGS_A_PAGE).get_page(page)
+
+
+def wanted_findings(person: Person, wanted: QueueFilter) -> QuerySet[Finding]:
+    """Give all that a filter lets through, what steel waits for first."""
     findings = _in_state(Finding.objects.visible_to(person), wanted.state)
     if wanted.building is not None:
         findings = findings.filter(building=wanted.building)
@@ -41,42 +53,13 @@ def review_queue(
         findings = findings.filter(building__job__number__icontains=wanted.job)
     if wanted.topic:
         findings = findings.filter(topic__startswith=wanted.topic)
-    rows = findings.select_related("building__job").order_by(
+    return findings.select_related("building__job").order_by(
         F("building__job__ship_date").asc(nulls_last=True),
         "building__job__number",
         "building",
         "opened_at",
         "pk",
     )
-    return Paginator(rows, FINDINGS_A_PAGE).get_page(page)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Queued:
-    """A finding as the queue shows it, with what is proposed."""
-
-    finding: Finding
-    building: Building
-    words: str
-    proposal: str
-    reason: str
-
-
-def queued(findings: Iterable[Finding]) -> list[Queued]:
-    """Prepare findings for the queue."""
-    rows = []
-    for finding in findings:
-        first = finding.remedies[0] if finding.remedies else {}
-        rows.append(
-            Queued(
-                finding=finding,
-                building=finding.building,
-                words=topic_words(finding.topic),
-                proposal=remedy_words(first.get("remedy", "refer")),
-                reason=first.get("reason", ""),
-            )
-        )
-    return rows
 
 
 def _in_state(findings: Any, state: str) -> QuerySet[Finding]:
@@ -93,7 +76,12 @@ def _in_state(findings: Any, state: str) -> QuerySet[Finding]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RemedyShown:
-    """A remedy as the page shows it, its arithmetic laid open."""
+    """A remedy as the page shows it, its arithmetic laid open.
+
+    Attributes
+    ----------
+    index : its place among the finding's remedies as computed, which a decision names.
+    """
 
     index: int
     name: str
@@ -103,15 +91,48 @@ class RemedyShown:
     why_second: str
     cautions: tuple[str, ...]
     figures: tuple[Figure, ...]
+    steps: tuple[Step, ...] = ()
+    conditions: tuple[ConditionShown, ...] = ()
 
 
-def remedies_shown(finding: Finding) -> list[RemedyShown]:
-    """Prepare a finding's remedies for the page, the proposal first."""
-    return [remedy_shown(row, index) for index, row in enumerate(finding.remedies)]
+def remedies_shown(
+    finding: Finding, again: Again | None = None, case: Case | None = None
+) -> list[RemedyShown]:
+    """Prepare a finding's remedies for the page, the proposal first.
+
+    Parameters
+    ----------
+    finding : what they are for.
+    again : that it was measured again for the reason it gives, and stood.
+    case : what they were computed from, where their arithmetic is to be shown.
+    """
+    shown = [
+        remedy_shown(row, index, case) for index, row in enumerate(finding.remedies)
+    ]
+    if again is None:
+        return shown
+    first, following, *rest = shown
+    return [
+        replace(following, why_second=""),
+        replace(first, why_second=again.words),
+        *rest,
+    ]
 
 
-def remedy_shown(row: Mapping[str, Any], index: int = 0) -> RemedyShown:
-    """Prepare one remedy for a page."""
+def case_of(finding: Finding) -> Case:
+    """Give what a finding's remedies were computed from, as last evaluated."""
+    evaluation = finding.evaluation
+    return Case(
+        mark=finding.topic.partition(":")[2],
+        plan=plan_of(evaluation.revision),
+        result=evaluation.result,
+    )
+
+
+def remedy_shown(
+    row: Mapping[str, Any], index: int = 0, case: Case | None = None
+) -> RemedyShown:
+    """Prepare one remedy for a page; its steps where what it came from is known."""
     return RemedyShown(
         index=index,
         name=row["remedy"],
@@ -121,6 +142,8 @@ def remedy_shown(row: Mapping[str, Any], index: int = 0) -> RemedyShown:
         why_second=row.get("why_second") or "",
         cautions=tuple(row.get("cautions") or ()),
         figures=tuple(figures_of(row)),
+        steps=() if case is None else steps_of(row, case),
+        conditions=tuple(conditions_of(row)),
     )
 
 
@@ -178,3 +201,8 @@ def ruled_out(finding: Finding) -> list[dict[str, str]]:
                 for item in row.get("ruled_out", [])
             ]
     return []
+
+
+def limits_shown(finding: Finding) -> list[LimitShown]:
+    """Give the limits a finding was judged by, with their sources."""
+    return limits_of(finding.topic, finding.evaluation.result["tolerances"])

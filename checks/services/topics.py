@@ -130,7 +130,8 @@ def _take_over(finding: Finding, found: Mapping[str, Any], context: _Context) ->
         setattr(finding, name, found.get(name))
     if before != _headline(found) and finding.state != State.CARRIED_OUT:
         proposed = names_of(finding.remedies)[:1]
-        context.tell(finding, Kind.CHANGED, f"Proposed now: {', '.join(proposed)}.")
+        note = f"{FindingEvent.PROPOSED_NOW}{', '.join(proposed)}."
+        context.tell(finding, Kind.CHANGED, note)
 
 
 def _headline(found: Mapping[str, Any]) -> tuple[Any, ...]:
@@ -157,7 +158,7 @@ def _follow(
         _follow_within(finding, context)
     elif finding.state == State.REMEASURE and _measured_again(finding, context):
         finding.state = State.OPEN
-        context.tell(finding, Kind.CHANGED, "Measured again, and still outside.")
+        context.tell(finding, Kind.CHANGED, FindingEvent.STOOD)
 
 
 def _follow_within(finding: Finding, context: _Context) -> None:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from checks.forms import AskForm, CarryOutForm, DecideForm, choices_for
 from checks.models import Decision, Finding
 from checks.queries import review
+from checks.queries.alike import alike_on_page, alike_with, measured_again
 from checks.queries.review import QueueFilter
 from checks.services.errors import ConflictError
 from checks.services.findings import (
@@ -60,7 +61,9 @@ def queue(request: PersonRequest) -> HttpResponse:
         "states": STATES,
         "topics": TOPICS,
         "page": page,
-        "rows": review.queued(page.object_list),
+        "rows": alike_on_page(
+            list(page.object_list), review.wanted_findings(request.user, wanted)
+        ),
     }
     return render(request, "checks/findings.html", context)
 
@@ -89,12 +92,12 @@ def decision(request: PersonRequest, pk: int) -> HttpResponse:
 def again(request: PersonRequest, pk: int) -> HttpResponse:
     """Ask for another measurement."""
     found = _seen(request, pk)
-    form = AskForm(request.POST)
+    form = AskForm(request.POST, request=request)
     return _attempt(
         request,
         found,
         {"ask_form": form},
-        lambda: ask_again(actor=request.user, finding=found, **form.cleaned_data),
+        lambda: ask_again(actor=request.user, finding=found, **form.order()),
         "Asked for another measurement.",
     )
 
@@ -160,6 +163,7 @@ def _page(
 ) -> HttpResponse:
     roles = found.building.roles_of(request.user)
     events = list(found.events.all())
+    measured = measured_again(found, events)
     seen = {"seen": events[-1].pk if events else None}
     decisions = list(found.decisions.all())
     holds = decisions[-1] if decisions else None
@@ -179,7 +183,10 @@ def _page(
         "title": topic_words(found.topic),
         "drawing": drawing_of(request, found),
         "rows": review.rows_of_finding(found),
-        "remedies": review.remedies_shown(found),
+        "remedies": review.remedies_shown(found, measured, review.case_of(found)),
+        "limits": review.limits_shown(found),
+        "alike": alike_with(found) if found.closed_at is None else None,
+        "again": measured,
         "ruled_out": review.ruled_out(found),
         "holds": holds,
         "ordered": remedy_words(holds.remedy["remedy"]) if holds else "",
@@ -188,14 +195,14 @@ def _page(
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),
         "why_not": "" if choices_for(found, approvals) else refusals["engineer"],
-        "ask_first": found.remedies[0]["remedy"] == "remeasure",
+        "ask_first": measured is None and found.remedies[0]["remedy"] == "remeasure",
         "may_ask": may(Action.ASK_AGAIN, roles)
         and (flagged or state in ("open", "decided")),
         "may_carry": may(Action.CARRY_OUT, roles)
         and state == "decided"
         and not flagged,
         "decide_form": blank,
-        "ask_form": AskForm(initial=seen),
+        "ask_form": AskForm(request=request, initial=seen),
         "carry_form": CarryOutForm(),
     }
     return render(

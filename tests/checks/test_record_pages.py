@@ -116,7 +116,8 @@ def test_what_a_role_may_not_do_is_forbidden(
         "password": factories.PASSWORD,
     }
     assert client.post(url("decide", low_pad.pk), given).status_code == 403
-    asked = client.post(url("ask_again", low_pad.pk), {"note": "Once more."})
+    once_more = {"note": "Once more.", "password": factories.PASSWORD}
+    asked = client.post(url("ask_again", low_pad.pk), once_more)
     assert asked.status_code == 403
     made = order(low_pad, engineer)
     client = signed_in(engineer)
@@ -346,7 +347,10 @@ def test_a_page_that_is_out_of_date_says_so(
 ) -> None:
     seen = low_pad.events.get().pk
     client = signed_in(engineer)
-    client.post(url("ask_again", low_pad.pk), {"note": "Once more.", "seen": seen})
+    asked = {"note": "Once more.", "seen": seen, "password": "not this"}
+    assert client.post(url("ask_again", low_pad.pk), asked).status_code == 400
+    asked["password"] = factories.PASSWORD
+    assert client.post(url("ask_again", low_pad.pk), asked).status_code == 302
     given = {
         "choice": str(index_of(low_pad, "shim")),
         "disposition": "rework",
