@@ -14,6 +14,14 @@ BARE = re.compile(r"[-+]?[\d ./]*\d")  # a number without its unit, 4 1/2 includ
 FREE_LINES = 3
 LENGTH_UNITS = ("in", "ft", "mm", "m")
 STRENGTH_UNITS = ("psi", "MPa")
+WHY_AGAIN = (
+    "misread",
+    "written down wrong",
+    "tape not held right",
+    "wrong point or rod",
+    "moved since",
+    "work done since",
+)
 POINTER_START = 2  # "/readings/3/value": the place stands third
 
 
@@ -34,6 +42,7 @@ class Line:
     name: str = ""
     typed: str = ""
     replaces: str = ""
+    note: str = ""
     corner: str = ""
     errors: list[str] = field(default_factory=list)
 
@@ -67,7 +76,7 @@ def typed_lines(section: Section, data: Mapping[str, str]) -> list[Line]:
     """Fill the lines of a section with what was typed."""
     lines = blank_lines(section)
     for line in lines:
-        for name in ("client_id", "name", "typed", "replaces", "corner"):
+        for name in ("client_id", "name", "typed", "replaces", "note", "corner"):
             given = data.get(f"{name}-{line.number}", "").strip()
             if given or name == "replaces":
                 setattr(line, name, given)
@@ -92,6 +101,8 @@ def _entry(
             entry.pop(name, None)
     if line.replaces:
         entry["supersedes"] = line.replaces
+        if line.note:
+            entry["note"] = line.note
     if line.corner and line.kind is Kind.LINE:
         entry["from"] = line.corner
     if line.kind in (Kind.LEVEL, Kind.BENCHMARK):

@@ -3,15 +3,26 @@
 from django.urls import path
 
 from checks.plan_urls import plan_urlpatterns
-from checks.views import findings, readings, releases, reports, together
+from checks.views import (
+    findings,
+    measure,
+    offline,
+    readings,
+    releases,
+    reports,
+    together,
+)
 
 app_name = "checks"
 urlpatterns = [
     *plan_urlpatterns,
     path("buildings/<int:pk>/sheet/", readings.sheet, name="sheet"),
-    path("buildings/<int:pk>/measure/", readings.measure, name="measure"),
+    path("buildings/<int:pk>/measure/", measure.measure, name="measure"),
+    path("buildings/<int:pk>/readings/", offline.receive, name="receive"),
     path("buildings/<int:pk>/record/", readings.record, name="record"),
     path("buildings/<int:pk>/instruments/", readings.instrument, name="instrument"),
+    path("worker.js", offline.worker, name="worker"),
+    path("offline/", offline.offline, name="offline"),
     path("findings/", findings.queue, name="findings"),
     path("findings/<int:pk>/", findings.finding, name="finding"),
     path("findings/<int:pk>/decide/", findings.decision, name="decide"),

@@ -6,11 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.queries.plain import Plain, plain_limits
 from checks.wording import check_words
-from jobs.models import Building
+from jobs.models import Building, Stage
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, check_sheet, find_check
 from jobs.plans import plan_of
+
+STRETCHES = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +26,8 @@ class SheetRow:
     standing : readings that stand, the oldest first.
     again : a reading to be replaced: taken before the pour, or before a decision
         was carried out. None where another reading is a repeat.
+    due : whether its stage has begun: no column is plumb before it stands.
+    plain : what a phone holds one reading against, None where only the server can.
     """
 
     check: Check
@@ -30,6 +35,8 @@ class SheetRow:
     judged: Mapping[str, Any] | None = None
     standing: tuple[Reading, ...] = ()
     again: Reading | None = None
+    due: bool = True
+    plain: Plain | None = None
 
     @property
     def reason(self) -> str:
@@ -40,6 +47,11 @@ class SheetRow:
     def verdict(self) -> str:
         """The latest verdict."""
         return self.judged["verdict"] if self.judged else "unmeasured"
+
+    @property
+    def wanted_again(self) -> bool:
+        """Whether what is known of it does not hold and another reading would."""
+        return self.again is not None or self.verdict == "remeasure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +75,37 @@ class Section:
 
     @property
     def outside(self) -> int:
-        """How many of its checks are outside or to be measured again."""
-        return sum(row.verdict in ("outside", "remeasure") for row in self.rows)
+        """How many of its checks are outside."""
+        return sum(row.verdict == "outside" for row in self.rows)
+
+    @property
+    def again(self) -> int:
+        """How many of its checks are to be measured again."""
+        return sum(row.wanted_again for row in self.rows)
 
     @property
     def done(self) -> bool:
         """Whether nothing that is required is left to measure."""
         return self.required > 0 and self.measured == self.required
+
+    @property
+    def left(self) -> int:
+        """How many of its checks a release waits for now and nobody has read."""
+        return sum(
+            row.check.required and row.due and not row.standing for row in self.rows
+        )
+
+    @property
+    def stretch(self) -> str:
+        """The part of the walk it belongs to, to head a list of sections."""
+        word = self.key.partition(":")[0]
+        return STRETCHES.get(word, "Afterwards")
+
+    @property
+    def short(self) -> str:
+        """Its name under that heading."""
+        word, _, name = self.key.partition(":")
+        return name if word in ("wall", "position") and name else self.title
 
 
 def latest_evaluation(building: Building) -> Evaluation | None:
@@ -87,8 +123,14 @@ def walk(building: Building) -> list[Section]:
     }
     standing = _standing(building)
     since = _measure_after(building)
+    checks = [*check_sheet(plan), *_named(plan, standing)]
+    plain = plain_limits(plan, checks, judged)
+    erecting = building.stages.filter(kind=Stage.Kind.ERECTION).exclude(
+        state=Stage.State.WAITING
+    )
+    standing_columns = erecting.exists()
     rows = []
-    for check in [*check_sheet(plan), *_named(plan, standing)]:
+    for check in checks:
         readings = tuple(standing.get(check.key, ()))
         old = [r for r in readings if _is_before(r, check, since)]
         rows.append(
@@ -98,6 +140,8 @@ def walk(building: Building) -> list[Section]:
                 judged=judged.get(check.key),
                 standing=readings,
                 again=old[0] if old else None,
+                due=check.stage != "erection" or standing_columns,
+                plain=plain.get(check.key),
             )
         )
     return _sections(plan, rows)
@@ -226,16 +270,16 @@ def _section(key: str, rows: list[SheetRow]) -> Section:
 
 
 def suggest(sections: list[Section], key: str, show: str) -> Section:
-    """Choose the section to work on: the one asked for, else the next with work."""
+    """Choose the section to work on.
+
+    The one asked for; else the first on the walk with something required unread; else
+    the first with something to measure again; else the first.
+    """
+    for section in sections:
+        if section.key == key:
+            return section
+    unread = [section for section in sections if section.left]
+    again = [section for section in sections if section.again]
     if show == "again":
-        wanted = [
-            s
-            for s in sections
-            if any(r.again or r.verdict == "remeasure" for r in s.rows)
-        ]
-    else:
-        wanted = [section for section in sections if not section.done]
-    by_key = {section.key: section for section in sections}
-    if key in by_key:
-        return by_key[key]
-    return (wanted or sections)[0]
+        unread = []
+    return (unread or again or sections)[0]

@@ -1,78 +1,27 @@
 """Readings taken without a network are kept, and sent once."""
 
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
-from django.db import connection
-from django.urls import reverse
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
-from checks.models import Reading
 from core.models import Person
 from jobs.models import Building
-from tests import factories
-from tests.sheds import shed
+from tests.browser.conftest import sign_in, stored, walk
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-PHONE = {"width": 390, "height": 844}
-
-
-@pytest.fixture
-def building(job: Any, operations: Person) -> Building:
-    return factories.building(job, operations, shed())
-
-
-@pytest.fixture
-def page(
-    chromium_path: str,
-    live_server: Any,
-    field_lead: Person,
-    building: Building,
-) -> Iterator[Page]:
-    """Give a phone with the field lead signed in; the building is there before."""
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(
-            executable_path=chromium_path, args=["--no-sandbox"]
-        )
-        page = browser.new_context(viewport=PHONE).new_page()
-        page.goto(f"{live_server.url}{reverse('sign-in')}")
-        page.fill("[name=username]", field_lead.username)
-        page.fill("[name=password]", factories.PASSWORD)
-        page.click("main [type=submit]")
-        page.wait_for_url(f"{live_server.url}/")
-        yield page
-        browser.close()
-
-
-def stored() -> list[Reading]:
-    """Read the record from another thread: the driver's event loop runs in this one."""
-
-    def read() -> list[Reading]:
-        try:
-            return list(Reading.objects.order_by("pk"))
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(1) as pool:
-        return pool.submit(read).result()
-
-
-def walk(page: Page, live_server: Any, building: Building, section: str) -> None:
-    address = reverse("checks:measure", args=[building.pk])
-    page.goto(f"{live_server.url}{address}?section={section}")
+DOOR = "**/buildings/*/readings/"
 
 
 def test_a_reading_taken_offline_is_kept_and_sent_once(
     page: Page, live_server: Any, building: Building
 ) -> None:
-    walk(page, live_server, building, "wall:A-B")
+    walk(page, live_server.url, building, "wall:A-B")
     page.context.set_offline(True)
     page.fill("[name=typed-0]", "66' 0 1/16\"")
     page.click("button:text-is('Record')")
     banner = page.locator("#outbox")
-    expect(banner).to_contain_text("1 reading waits in this browser")
+    expect(banner).to_contain_text("1 reading waits on this phone")
     assert not stored()
     page.context.set_offline(False)
     expect(page.locator(".entry").first).to_contain_text("within")
@@ -85,13 +34,13 @@ def test_a_reading_taken_offline_is_kept_and_sent_once(
 def test_what_waits_is_still_there_when_the_page_is_opened_again(
     page: Page, live_server: Any, building: Building
 ) -> None:
-    walk(page, live_server, building, "wall:A-B")
-    page.route("**/api/**", lambda route: route.abort())
+    walk(page, live_server.url, building, "wall:A-B")
+    page.route(DOOR, lambda route: route.abort())
     page.fill("[name=typed-0]", "66'")
     page.click("button:text-is('Record')")
     expect(page.locator("#outbox")).to_contain_text("1 reading waits")
-    page.unroute("**/api/**")
-    walk(page, live_server, building, "levels")
+    page.unroute(DOOR)
+    walk(page, live_server.url, building, "levels")
     expect(page.locator("#outbox")).to_be_hidden()
     assert [row.entered for row in stored()] == ["66'"]
 
@@ -99,13 +48,13 @@ def test_what_waits_is_still_there_when_the_page_is_opened_again(
 def test_an_answer_that_was_lost_does_not_store_twice(
     page: Page, live_server: Any, building: Building
 ) -> None:
-    walk(page, live_server, building, "wall:A-B")
+    walk(page, live_server.url, building, "wall:A-B")
 
     def lose(route: Any) -> None:
         route.fetch()
         route.abort()
 
-    page.route("**/api/**", lose, times=1)
+    page.route(DOOR, lose, times=1)
     page.fill("[name=typed-0]", "66'")
     page.click("button:text-is('Record')")
     expect(page.locator("#outbox")).to_contain_text("when there is a network")
@@ -118,23 +67,125 @@ def test_an_answer_that_was_lost_does_not_store_twice(
 def test_what_the_server_refuses_is_kept_with_the_reason(
     page: Page, live_server: Any, building: Building
 ) -> None:
-    walk(page, live_server, building, "wall:A-B")
+    walk(page, live_server.url, building, "wall:A-B")
     page.fill("[name=typed-0]", "66' 14\"")
     page.fill("[name=typed-1]", "2'")
     page.click("button:text-is('Record')")
     banner = page.locator("#outbox")
-    expect(banner).to_contain_text("wall:A-B “66' 14\"” was refused")
+    expect(banner).to_contain_text("Wall A to B, whole length “66' 14\"”")
+    expect(banner).to_contain_text("the inches are less than 12")
     expect(page.locator(".entry").nth(1)).to_contain_text("within")
     assert [row.entered for row in stored()] == ["2'"]
-    page.click("text=Put it away")
+
+
+def refuse_one(page: Page, live_server: Any, building: Building) -> None:
+    walk(page, live_server.url, building, "wall:A-B")
+    page.fill("[name=typed-0]", "66' 14\"")
+    page.click("button:text-is('Record')")
+    expect(page.locator("#outbox")).to_contain_text("was refused")
+
+
+def test_what_was_refused_can_be_corrected_from_another_section(
+    page: Page, live_server: Any, building: Building
+) -> None:
+    refuse_one(page, live_server, building)
+    walk(page, live_server.url, building, "levels")
+    page.click("text=Correct it")
+    expect(page.locator("[name=typed-0]")).to_have_value("66' 14\"")
+    page.fill("[name=typed-0]", "66' 1/4\"")
+    page.click("button:text-is('Record')")
+    expect(page.locator("#outbox")).to_be_hidden()
+    assert [row.entered for row in stored()] == ["66' 1/4\""]
+
+
+def test_what_was_set_aside_stays_until_it_is_removed_twice(
+    page: Page, live_server: Any, building: Building
+) -> None:
+    refuse_one(page, live_server, building)
+    banner = page.locator("#outbox")
+    page.click("text=Set aside")
+    page.reload()
+    page.click("summary:has-text('Set aside: 1')")
+    expect(banner).to_contain_text("was refused")
+    page.click("text=Remove")
+    expect(banner).to_be_visible()
+    page.click("text=Remove for good")
     expect(banner).to_be_hidden()
+
+
+def test_nobody_sends_what_another_person_took(
+    page: Page,
+    live_server: Any,
+    building: Building,
+    operations: Person,
+    field_lead: Person,
+) -> None:
+    walk(page, live_server.url, building, "wall:A-B")
+    page.route(DOOR, lambda route: route.abort())
+    page.fill("[name=typed-0]", "66'")
+    page.click("button:text-is('Record')")
+    expect(page.locator("#outbox")).to_contain_text("1 reading waits")
+    other = page.context.new_page()
+    other.goto(live_server.url)
+    other.context.clear_cookies()
+    sign_in(other, live_server.url, operations)
+    page.unroute(DOOR)
+    page.click("[data-send]")
+    expect(page.locator("#outbox")).to_contain_text("Somebody else has signed in")
+    walk(other, live_server.url, building, "levels")
+    told = f"1 reading of {field_lead} stays here"
+    expect(other.locator("#outbox")).to_contain_text(told)
+    assert not stored()
+    other.context.clear_cookies()
+    sign_in(other, live_server.url, field_lead)
+    walk(other, live_server.url, building, "levels")
+    expect(other.locator("#outbox")).to_be_hidden()
+    (reading,) = stored()
+    assert reading.recorded_by_id == field_lead.pk
+
+
+def test_signed_out_it_waits_for_the_same_person(
+    page: Page, live_server: Any, building: Building, field_lead: Person
+) -> None:
+    walk(page, live_server.url, building, "wall:A-B")
+    page.context.clear_cookies()
+    page.fill("[name=typed-0]", "66'")
+    page.click("button:text-is('Record')")
+    expect(page.locator("#outbox")).to_contain_text("1 reading waits")
+    assert not stored()
+    sign_in(page, live_server.url, field_lead)
+    walk(page, live_server.url, building, "levels")
+    expect(page.locator("#outbox")).to_be_hidden()
+    assert len(stored()) == 1
+
+
+def test_what_waits_can_be_measured_again_with_the_reason(
+    page: Page, live_server: Any, building: Building
+) -> None:
+    walk(page, live_server.url, building, "wall:A-B")
+    page.context.set_offline(True)
+    page.fill("[name=typed-0]", "65'")
+    page.keyboard.press("Enter")
+    line = page.locator(".entry").first
+    expect(line.locator(".pending")).to_contain_text("outside, provisional")
+    line.locator("text=Measure again").click()
+    page.select_option("[name=note-0]", "misread")
+    page.fill("[name=typed-0]", "66'")
+    page.keyboard.press("Enter")
+    expect(line.locator(".pending")).to_contain_text("in place of an earlier one")
+    page.context.set_offline(False)
+    expect(line.locator(".pending")).to_be_hidden()
+    first, second = stored()
+    assert second.supersedes_id == first.pk
+    assert second.entry["note"] == "misread"
 
 
 @pytest.mark.parametrize("section", ["levels", "strength", "plumb"])
 def test_every_kind_of_section_is_sent_as_the_form_would(
     page: Page, live_server: Any, building: Building, section: str
 ) -> None:
-    walk(page, live_server, building, section)
+    walk(page, live_server.url, building, section)
+    page.click(".circumstances > summary")
     page.select_option("#strength_unit" if section == "strength" else "#unit", index=1)
     if section == "strength":
         page.fill("[name=name-0]", "F1")

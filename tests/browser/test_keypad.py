@@ -1,0 +1,196 @@
+"""The keypad writes what a person would, and the phone judges as the server does."""
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from core.models import Person
+from core.templatetags.book import length_in
+from core.units import UnitError, parse_length
+from jobs.models import Building
+from tests.browser.conftest import sign_in, stored, walk
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+KEYS = {
+    "23 ft 4 1/2": "23' 4 1/2\"",
+    "23 ft 1/2": "23' 1/2\"",
+    "23 ft": "23' ",
+    "4 7 in": '47"',
+    "5/8": '5/8"',
+    "3 3/8 +1/32": '3 13/32"',
+    "3 3/8 +1/32 +1/32": '3 3/8"',
+    "3 +1/32 +1/32": '3"',
+    "3 1/4 1/2": '3 1/2"',
+    "11/16 1/16": '1/16"',
+    "2 1/2 sign": '-2 1/2"',
+    "sign sign 2": "2",
+    "23 ft 4 1/2 back": "23' 4",
+    "23 ft back": "23",
+    "2 in back back": "",
+    "2 3 . 3 . 7 5 ft": "23.375' ",
+    "4 in 4": '4"',
+    "7 . 1 2 5 m": "7.125 m",
+    "7 1 2 5 mm m": "7125 m",
+    "7 mm back": "7",
+}
+LENGTHS = """
+    66' 1/16" | 23'-4 1/2" | 23' 4 1/2" | 23'-1/2" | 23 ft 4.5 in | 4 1/2" | 7.125 m
+    7125 mm | 712.5 cm | 5/8 in | -2 1/2" | +.5 in | 0 in | 10000 m | 10001 m | 23' 14"
+    4 9/8" | 23' -4" | 23' 4 | 12 | 1/0 in | 1/2 mm | 2.5' 3" | - 4 in | 4,5 in
+    0.0000004 mm | 1 1/3 ft | 23 '4"
+    23\N{PRIME}-4\N{VULGAR FRACTION ONE HALF}\N{DOUBLE PRIME}
+""".replace("\n", "|").split("|")
+READINGS = [
+    "66'",
+    "66' 1/4\"",
+    "66' 5/16\"",
+    "65' 11 3/4\"",
+    "65' 11 11/16\"",
+    "66.1 ft",
+]
+
+
+@pytest.fixture
+def touched(
+    phone: BrowserContext, live_server: Any, field_lead: Person, building: Building
+) -> Page:
+    page = phone.new_page()
+    sign_in(page, live_server.url, field_lead)
+    walk(page, live_server.url, building, "wall:A-B")
+    return page
+
+
+def press(page: Page, keys: str) -> None:
+    words = {"ft": "feet", "in": "inches", "sign": "sign", "back": "back"}
+    for word in keys.split():
+        if word in words:
+            page.tap(f"#keypad [data-rule={words[word]}]")
+        elif word.isdigit():
+            for digit in word:
+                page.tap(f"#keypad [data-key='{digit}']")
+        else:
+            page.tap(f"#keypad [data-key='{word}']")
+
+
+def test_keys_write_what_a_person_would(touched: Page) -> None:
+    ask = """([keys, words]) => keys.split(" ").reduce((text, word) => {
+        const { RULES } = padstone.keypad;
+        if (words[word]) return RULES[words[word]](text);
+        if (/^(mm|cm|m)$/.test(word)) return RULES.unit(text, word);
+        if (word.includes("/")) return RULES.fraction(text, word);
+        return [...word].reduce((so_far, key) => RULES.digit(so_far, key), text);
+    }, "")"""
+    words = {"ft": "feet", "in": "inches", "sign": "sign", "back": "back"}
+    given = {keys: touched.evaluate(ask, [keys, words]) for keys in KEYS}
+    assert given == KEYS
+
+
+def test_a_reading_is_entered_and_recorded_by_the_keypad_alone(touched: Page) -> None:
+    field = touched.locator("[name=typed-0]")
+    field.tap()
+    assert field.get_attribute("inputmode") == "none"
+    expect(touched.locator("#keypad")).to_be_visible()
+    press(touched, "66 ft 3/8 +1/32")
+    expect(field).to_have_value("66' 13/32\"")
+    read = length_in(float(parse_length("66' 13/32\"").mm), "imperial", denominator=32)
+    expect(touched.locator("[data-readout]")).to_have_text(read)
+    expect(touched.locator(".entry").first).not_to_contain_text("plan")
+    touched.tap("#keypad [data-act=record]")
+    expect(touched.locator("[data-last]")).to_contain_text("outside, provisional")
+    expect(touched.locator("[data-last]")).to_contain_text("off +13")
+    expect(touched.locator("[name=typed-1]")).to_be_focused()
+    expect(touched.locator(".entry").first.locator(".verdict")).to_have_text("outside")
+    assert [row.entered for row in stored()] == ["66' 13/32\""]
+
+
+def test_inches_left_open_are_closed_by_the_keypad(touched: Page) -> None:
+    touched.tap("[name=typed-0]")
+    press(touched, "66 ft 4")
+    touched.tap("#keypad [data-act=record]")
+    expect(touched.locator("[data-last]")).to_contain_text("66' 4\"")
+    expect(touched.locator(".entry .verdict").first).to_have_text("outside")
+
+
+def test_a_keyboard_types_beside_the_keypad_and_can_take_its_place(
+    touched: Page,
+) -> None:
+    field = touched.locator("[name=typed-0]")
+    field.tap()
+    touched.keyboard.type("66'")
+    press(touched, "1/16")
+    expect(field).to_have_value("66' 1/16\"")
+    touched.tap("#keypad [data-act=keyboard]")
+    expect(touched.locator("#keypad")).to_be_hidden()
+    expect(field).to_be_focused()
+    assert field.get_attribute("inputmode") == "text"
+    touched.tap("[data-keypad-back]")
+    expect(touched.locator("#keypad")).to_be_visible()
+
+
+def test_the_line_that_is_typed_on_stands_above_the_keys(touched: Page) -> None:
+    for number in range(4):
+        touched.locator(f"[name=typed-{number}]").focus()
+        field = touched.locator(f"[name=typed-{number}]").bounding_box()
+        keys = touched.locator("#keypad").bounding_box()
+        assert field
+        assert keys
+        assert 0 <= field["y"] < keys["y"] - field["height"]
+
+
+def test_the_first_line_and_what_records_it_are_in_sight_at_once(
+    touched: Page,
+) -> None:
+    height = touched.evaluate("innerHeight")
+    for part in ("[name=typed-0]", ".send [type=submit]"):
+        box = touched.locator(part).bounding_box()
+        assert box
+        assert box["y"] + box["height"] <= height
+    bar = touched.locator(".send").bounding_box()
+    assert bar
+    assert bar["height"] < height / 10
+
+
+def test_lengths_are_read_and_set_as_the_server_does(touched: Page) -> None:
+    def on_server(text: str) -> float | None:
+        try:
+            return float(parse_length(text).mm)
+        except UnitError:
+            return None
+
+    read = touched.evaluate("all => all.map(padstone.lengths.parse)", LENGTHS)
+    assert read == [pytest.approx(on_server(text), abs=1e-6) for text in LENGTHS]
+    for style in ("imperial", "decimal", "metric"):
+        for mm in (0.0, 0.4, -0.4, 1.6, 304.8, 20116.8, -7124.7, 3.175, 25.4):
+            ask = "([mm, style]) => padstone.lengths.format(mm, style, {signed: true})"
+            shown = touched.evaluate(ask, [mm, style])
+            assert shown == length_in(mm, style, signed=True)
+
+
+def test_the_phone_judges_plain_checks_as_the_server_does(
+    touched: Page, live_server: Any, building: Building
+) -> None:
+    """On the limit itself, a sixteenth beyond it, and from either corner."""
+    line = touched.locator(".entry").first
+    for text in READINGS:
+        touched.context.set_offline(True)
+        touched.fill("[name=typed-0]", text)
+        standing = line.locator("[name=replaces-0]")
+        if standing.is_visible():
+            standing.select_option(index=1)
+        touched.keyboard.press("Enter")
+        provisional = line.locator(".pending .verdict")
+        said = provisional.inner_text().removesuffix(", provisional")
+        touched.context.set_offline(False)
+        expect(line.locator(".pending")).to_be_hidden()
+        expect(line.locator("[data-swap=verdict]")).to_have_text(said)
+    touched.fill("[name=typed-1]", "64' 1/8\"")
+    touched.select_option("[name=corner-1]", "B")
+    touched.context.set_offline(True)
+    touched.locator("[name=typed-1]").press("Enter")
+    second = touched.locator(".entry").nth(1)
+    said = second.locator(".pending .verdict").inner_text()
+    touched.context.set_offline(False)
+    expect(second.locator(".pending")).to_be_hidden()
+    judged = second.locator("[data-swap=verdict]")
+    expect(judged).to_have_text(said.removesuffix(", provisional"))
