@@ -85,19 +85,15 @@ class Found:
     shift: FloatArray  # (g, 2)
     proven: BoolArray  # (g,)
 
-    def put(self, at: IntArray, opened: BoolArray, fit: PlateFit) -> None:
-        """Write the answer of some plates."""
-        self.opened[at] = opened
-        self.turn[at], self.shift[at] = fit.turn_rad, fit.shift_mm
 
-
-def fewest(plates: Plates, *, prove: bool) -> Found:
+def fewest(plates: Plates, *, prove: bool, short: bool = False) -> Found:
     """Open the fewest holes of each plate, none where it goes on as it is.
 
     Parameters
     ----------
     plates : many plates. [mm]
     prove : whether to prove that no other turn takes a shorter slot.
+    short : whether it is known that none goes on as it is.
     """
     g, m = plates.real.shape
     if g and not plates.real.any(axis=1).all():
@@ -110,14 +106,17 @@ def fewest(plates: Plates, *, prove: bool) -> Found:
     )
     if g == 0:
         return found
-    fit = plates.fit(level_mm=SLACK_MM, brief=not prove)
-    found.put(np.arange(g), found.opened, fit)
-    found.proven[:] = fit.proven
-    short = fit.overrun_mm > SLACK_MM
+    left = np.ones(g, np.bool_)
+    found.proven[:] = True
+    if not short:
+        fit = plates.fit(level_mm=SLACK_MM, brief=not prove)
+        found.turn[:], found.shift[:] = fit.turn_rad, fit.shift_mm
+        found.proven[:] = fit.proven
+        left = fit.overrun_mm > SLACK_MM
     few = plates.real.sum(axis=1) <= MOST_ENUMERATED
-    for at in np.flatnonzero(short & ~few):
+    for at in np.flatnonzero(left & ~few):
         _one_by_one(plates.take(np.array([at])), found, int(at))
-    todo = np.flatnonzero(short & few)
+    todo = np.flatnonzero(left & few)
     most = int(plates.real[todo].sum(axis=1).max(initial=0))
     together = todo.size << most <= MOST_AT_ONCE
     bands = [range(1, most + 1)] if together else [[n] for n in range(1, most + 1)]

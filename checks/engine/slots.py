@@ -104,6 +104,7 @@ def shortest_slots_many(
     shift_limit_mm: FloatArray | None = None,
     *,
     prove: bool = True,
+    short: bool = False,
 ) -> ManySlots:
     """Open the fewest holes of each of many plates, each as little as may be.
 
@@ -121,6 +122,8 @@ def shortest_slots_many(
         Whether to search every turn of each plate. Otherwise the valley at hand is
         searched to its bottom and the others briefly, and `proven` is False wherever
         something is opened.
+    short : bool
+        Whether it is known that none of the plates goes on as it is.
 
     Returns
     -------
@@ -139,7 +142,7 @@ def shortest_slots_many(
         real=real,
         limit_mm=None if shift_limit_mm is None else np.asarray(shift_limit_mm, float),
     )
-    found = slot_search.fewest(plates, prove=prove)
+    found = slot_search.fewest(plates, prove=prove, short=short)
     return _written(plates, found)
 
 

@@ -21,6 +21,7 @@ MOST_PAIRS = 400
 LEADERS = 8  # about which more candidates are drawn
 DRAWN = 48  # about each of them, each round
 SPREADS_MM = (1.5, 0.6, 0.25, 0.1)  # of the draws, at the outermost rods
+MOST_AT_ONCE = 30_000  # rods times moves: what a processor's cache holds
 SEED = 1
 SLACK_MM = 1e-6
 
@@ -86,6 +87,19 @@ def _asked_for(ballot: Ballot) -> FloatArray:
 
 
 def _score(ballot: Ballot, moves: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Score all moves (k, 3), so many at a time that little memory is taken."""
+    size = max(1, MOST_AT_ONCE // max(len(ballot.place), 1))
+    parts = [
+        _score_some(ballot, moves[start : start + size])
+        for start in range(0, len(moves), size)
+    ]
+    return (
+        np.concatenate([score for score, _ in parts]),
+        np.concatenate([kept for _, kept in parts]),
+    )
+
+
+def _score_some(ballot: Ballot, moves: FloatArray) -> tuple[FloatArray, BoolArray]:
     """How good each move (k, 3) is, and which positions (k, p) it keeps.
 
     One for each position kept; a part of one for how little the others miss by.

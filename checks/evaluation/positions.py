@@ -267,5 +267,6 @@ def fit_groups(
             real[at],
             limit[open_],
             prove=False,
+            short=True,
         ),
     )

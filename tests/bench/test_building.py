@@ -1,0 +1,79 @@
+"""A building of 60 positions and 240 rods, evaluated whole, beside a reference.
+
+The answers and the memory are asserted; nothing about time is. The ratio is printed by
+`pytest tests/bench/test_building.py --benchmark-only -s` and `python -m tests.bench`.
+"""
+
+import time
+import tracemalloc
+from typing import Any
+
+import numpy as np
+import pytest
+
+from checks.evaluation.evaluate import evaluate
+from jobs.exchange.parse import read_building
+from tests.bench.building import Reference, document
+
+OBSERVED_MM, OUTLINE_MM, HEIGHT_MM = 1e-8, 1e-6, 1e-8
+ROD_MM, OVERRUN_MM = 1e-5, 1e-5  # what least_squares and Clarabel reach
+
+
+@pytest.fixture(scope="module")
+def building() -> Any:
+    return read_building(document())
+
+
+def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> None:
+    result = evaluate(building)
+    expected = Reference(building, result).run()
+    assert len(result["positions"]) == 60
+    assert sum(len(p["rods"]) for p in result["positions"]) == 240
+    found = {c["check"]: c["observed"] for c in result["checks"]}
+    for key, value in expected["observed"].items():
+        assert found[key] == pytest.approx(value, abs=OBSERVED_MM)
+    residuals = {x["check"]: x["residual"] for x in result["squareness"]["lengths"]}
+    keys = [k for k in expected["observed"] if k.startswith(("wall", "diagonal"))]
+    np.testing.assert_allclose(
+        [residuals[k] for k in keys], expected["corners"], atol=OUTLINE_MM
+    )
+    for pad in result["levels"]["pads"]:
+        assert pad["height"] == pytest.approx(
+            expected["heights"][pad["mark"]], abs=HEIGHT_MM
+        )
+    rods = [[[r["along"], r["in"]] for r in p["rods"]] for p in result["positions"]]
+    np.testing.assert_allclose(rods, expected["rods"], atol=ROD_MM)
+    overrun = [p["plate_fit"]["overrun"] for p in result["positions"]]
+    np.testing.assert_allclose(overrun, expected["overrun"], atol=OVERRUN_MM)
+
+
+def peak_bytes(positions: int) -> tuple[int, int]:
+    """Readings of a building, and the most memory that evaluating it took."""
+    building = read_building(document(positions))
+    evaluate(building)
+    tracemalloc.start()
+    evaluate(building)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    return len(building.readings), peak
+
+
+def test_peak_memory_grows_no_faster_than_the_readings() -> None:
+    (few, small), (many, large) = peak_bytes(60), peak_bytes(240)
+    assert many > 3.9 * few
+    assert large / many <= 1.25 * small / few
+
+
+@pytest.mark.benchmark(group="building")
+def test_a_whole_building_beside_the_reference(
+    benchmark: Any, building: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    result = benchmark(evaluate, building)
+    begun = time.process_time()
+    Reference(building, result).run()
+    outside = time.process_time() - begun
+    with capsys.disabled():
+        print(  # noqa: T201  (a bench tells what it measured)
+            f"\nreference {outside:.2f} s, here {benchmark.stats['min']:.3f} s:"
+            f" {outside / benchmark.stats['min']:.0f} times"
+        )
