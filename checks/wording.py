@@ -135,9 +135,9 @@ def topics_words(topics: Iterable[str]) -> str:
 def _several(word: str, places: list[str]) -> str:
     if len(places) == 1:
         return topic_words(f"{word}:{places[0]}")
-    names = ", ".join(places[:NAMED])
-    if len(places) > NAMED:
-        names += f" … ({len(places)})"
+    names = ", ".join(places)
+    if len(places) > NAMED + 1:
+        names = f"{', '.join(places[:NAMED])} … ({len(places)})"
     named = SEVERAL.get(word)
     return named.format(names) if named else topic_words(f"{word}:{names}")
 

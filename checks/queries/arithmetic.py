@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.engine.shim_choice import stacks_around
+from checks.wording import Figure, figures_of
 from jobs.plan.model import Detail, Plan
 
 SLACK_MM = 1e-6
@@ -64,6 +65,26 @@ def steps_of(remedy: Row, case: Case) -> tuple[Step, ...]:
     return () if explain is None else tuple(explain(remedy, case))
 
 
+def headline_of(remedy: Row) -> list[Figure]:
+    """Give the figures to read first; of a replaced rod, how its screen came out."""
+    if remedy["remedy"] != "re_anchor":
+        return figures_of(remedy)
+    return [
+        figure
+        for rod in remedy.get("rods") or []
+        for figure in (
+            Figure(f"rod {rod['rod']}, from the plan", mm=rod["miss"]),
+            Figure(
+                f"rod {rod['rod']}, screen of the replacement",
+                text=OUTCOMES.get(rod["outcome"], rod["outcome"]),
+            ),
+        )
+    ]
+
+
+OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not all known"}
+
+
 def _said(*parts: str | float) -> Step:
     return tuple(
         Piece(text=part) if isinstance(part, str) else Piece(mm=float(part))
@@ -74,8 +95,10 @@ def _said(*parts: str | float) -> Step:
 def _shim(remedy: Row, case: Case) -> Iterator[Step]:
     shim, left_over = remedy["shim"], remedy["residual"]
     shortfall = shim - left_over
-    highest = case.result["levels"].get("highest") or "the highest pad"
-    yield _said(f"Below {highest}, the highest pad: ", shortfall, ".")
+    highest = case.result["levels"].get("highest")
+    # After it was shimmed the pad may be the highest itself.
+    named = f"{highest}, " if highest and highest != case.mark else ""
+    yield _said(f"Below {named}the highest pad: ", shortfall, ".")
     yield _said(
         "Allowed unshimmed: ",
         case.limit("pad_level"),
@@ -83,17 +106,12 @@ def _shim(remedy: Row, case: Case) -> Iterator[Step]:
         case.limit("shim_up_to"),
         ".",
     )
-    below, above = stacks_around(shortfall, map(float, _thicknesses(case.plan)))
+    below, above = stacks_around(shortfall, _thicknesses(case.plan))
     near = [stack for stack in (below, above) if not math.isnan(stack)]
-    for stack in near:
-        side = "thinner" if stack <= shortfall else "thicker"
-        yield _said(
-            f"Next {side} stack of the plates on hand: ",
-            stack,
-            ", off by ",
-            abs(stack - shortfall),
-            ".",
-        )
+    if abs(shim - shortfall) <= SLACK_MM:
+        yield _said("The plates on hand add up to exactly that.")
+    else:
+        yield from _nearest(near, shortfall)
     tie = len(near) > 1 and abs(below + above - 2 * shortfall) <= 2 * SLACK_MM
     why = "equally near, so the thinner" if tie else "the nearest"
     plates = " + ".join(remedy["stack"])
@@ -114,6 +132,18 @@ def _shim(remedy: Row, case: Case) -> Iterator[Step]:
             f"Thread left above the nut: projection {MINUS} shim {MINUS} plate"
             f" {MINUS} washer {MINUS} nut at its thickest = ",
             remedy["thread_left"],
+            ".",
+        )
+
+
+def _nearest(near: list[float], shortfall: float) -> Iterator[Step]:
+    for stack in near:
+        side = "thinner" if stack <= shortfall else "thicker"
+        yield _said(
+            f"Next {side} stack of the plates on hand: ",
+            stack,
+            ", off by ",
+            abs(stack - shortfall),
             ".",
         )
 
@@ -144,8 +174,13 @@ def _held(remedy: Row, case: Case) -> Iterator[Step]:
         remedy["shift_along"],
         " along, ",
         remedy["shift_in"],
-        f" in, turned {remedy['turn'] * 1000:.2f} mrad counter-clockwise.",
+        f" in, turned {_turn(remedy)}.",
     )
+
+
+def _turn(remedy: Row) -> str:
+    turned = f"{remedy['turn'] * 1000:.2f}".replace("-", MINUS)
+    return f"{turned} mrad counter-clockwise"
 
 
 def _clearance(case: Case) -> Iterator[Step]:
@@ -172,7 +207,7 @@ def _shift(remedy: Row, case: Case) -> Iterator[Step]:
             remedy["shift_x"],
             " right, ",
             remedy["shift_y"],
-            f" up, turned {remedy['turn'] * 1000:.2f} mrad counter-clockwise.",
+            f" up, turned {_turn(remedy)}.",
         )
         return
     yield from _clearance(case)
@@ -248,6 +283,8 @@ def _edge(remedy: Row) -> Iterator[Step]:
 
 
 def _re_anchor(remedy: Row, case: Case) -> Iterator[Step]:
+    if remedy.get("heading"):
+        yield _said(remedy["heading"])
     for rod in remedy.get("rods") or []:
         yield _said(
             f"Rod {rod['rod']} is ",

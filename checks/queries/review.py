@@ -9,7 +9,7 @@ from django.db.models import F, Prefetch, QuerySet
 
 from checks.models import Decision, Finding, Reading
 from checks.queries.alike import Again
-from checks.queries.arithmetic import Case, Step, steps_of
+from checks.queries.arithmetic import Case, Step, headline_of, steps_of
 from checks.queries.limits import (
     ConditionShown,
     LimitShown,
@@ -18,7 +18,7 @@ from checks.queries.limits import (
 )
 from checks.queries.record import Taken, taken
 from checks.queries.walk import SheetRow
-from checks.wording import Figure, check_words, figures_of, remedy_words
+from checks.wording import Figure, check_words, remedy_words
 from core.models import Person
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, find_check
@@ -141,7 +141,7 @@ def remedy_shown(
         reason=row.get("reason", ""),
         why_second=row.get("why_second") or "",
         cautions=tuple(row.get("cautions") or ()),
-        figures=tuple(figures_of(row)),
+        figures=tuple(headline_of(row)),
         steps=() if case is None else steps_of(row, case),
         conditions=tuple(conditions_of(row)),
     )
@@ -175,7 +175,7 @@ def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
     rows = []
     for key in finding.checks:
         row = SheetRow(
-            check=_check(plan, key),
+            check=check_on(plan, key),
             words=key,
             judged=judged.get(key),
         )
@@ -185,7 +185,8 @@ def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
     return rows
 
 
-def _check(plan: Plan, key: str) -> Check:
+def check_on(plan: Plan, key: str) -> Check:
+    """Give a check by its key, also one that the plan does not have any more."""
     try:
         return find_check(plan, key)
     except ValueError:

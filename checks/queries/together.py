@@ -1,6 +1,6 @@
 """Several findings side by side, to be decided together."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,14 +8,33 @@ from django.db.models import Max, prefetch_related_objects
 
 from checks.models import Finding, FindingEvent, Reading
 from checks.queries.alike import Queued
-from checks.queries.arithmetic import Case, Step, steps_of
+from checks.queries.arithmetic import Case, Step, headline_of, steps_of
 from checks.queries.limits import LimitShown, limits_of
-from checks.wording import Figure, figures_of, remedy_words
+from checks.queries.review import check_on
+from checks.wording import Figure, check_words, remedy_words
 from core.models import Person
 from jobs.plans import plan_of
 
+NO_LENGTH = frozenset({"strength", "benchmark"})  # nothing it is off by
 BAD = ("outside", "remeasure")
 TOLD = 3  # checks of one finding; the rest is on its own page
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Out:
+    """A check that is out.
+
+    Attributes
+    ----------
+    words : what was measured; empty where the finding says it already.
+    off : the deviation in mm, None where there is none or it is no length.
+    entered : the standing readings as typed, with who measured.
+    """
+
+    words: str
+    off: float | None
+    verdict: str
+    entered: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,17 +43,15 @@ class Side:
 
     Attributes
     ----------
-    rows : the checks of it that are out, as judged.
+    rows : the checks of it that are out, the first few.
     more : how many more checks are out.
-    entered : the standing readings as typed, with who recorded them.
     remedy, figures, steps : the first remedy that is more than measuring again.
     own : whether whoever looks took readings of it, and cannot decide.
     """
 
     queued: Queued
-    rows: tuple[dict[str, Any], ...]
+    rows: tuple[Out, ...]
     more: int
-    entered: tuple[str, ...]
     remedy: str
     figures: tuple[Figure, ...]
     steps: tuple[Step, ...]
@@ -71,15 +88,24 @@ def _side(member: Queued, read: dict[str, list[str]], own: bool) -> Side:
     )
     return Side(
         queued=member,
-        rows=tuple(out[:TOLD]),
+        rows=tuple(_out(row, finding, case, read) for row in out[:TOLD]),
         more=max(len(out) - TOLD, 0),
-        entered=tuple(
-            text for row in out[:TOLD] for text in read.get(row["check"], ())
-        ),
         remedy=remedy_words(remedy["remedy"]),
-        figures=tuple(figures_of(remedy)),
+        figures=tuple(headline_of(remedy)),
         steps=steps_of(remedy, case),
         own=own,
+    )
+
+
+def _out(
+    row: Mapping[str, Any], finding: Finding, case: Case, read: dict[str, list[str]]
+) -> Out:
+    key = row["check"]
+    return Out(
+        words="" if key == finding.topic else check_words(check_on(case.plan, key)),
+        off=None if row["kind"] in NO_LENGTH else row.get("deviation"),
+        verdict=row["verdict"],
+        entered="; ".join(read.get(key, ())),
     )
 
 
