@@ -94,18 +94,22 @@ def test_a_walk_visited_once_is_measured_without_a_network(
     at_hand.fill("[name=typed-0]", "66' 1/16\"")
     at_hand.tap("#keypad [data-act=record]")
     expect(at_hand.locator(".pending").first).to_contain_text("within, provisional")
+    at_hand.reload()
+    at_hand.fill("[name=typed-0]", "66' 1/8\"")
+    at_hand.tap("#keypad [data-act=record]")
+    expect(at_hand.locator(".pending-line")).to_have_count(2)
     at_hand.close()
     page = at_hand.context.new_page()
     walk(page, mortal.url, building, "position:S1")
     expect(page.locator("h2")).to_have_text("Pattern S1")
-    expect(page.locator("#outbox")).to_contain_text("1 reading waits on this phone")
+    expect(page.locator("#outbox")).to_contain_text("2 readings wait on this phone")
     looks = "getComputedStyle(document.querySelector('.send')).position"
     assert page.evaluate(looks) == "sticky"
     assert not stored()
     mortal.start()
     page.tap("[data-send]")
     expect(page.locator("#outbox")).to_be_hidden()
-    assert [row.entered for row in stored()] == ["66' 1/16\""]
+    assert [row.entered for row in stored()] == ["66' 1/16\"", "66' 1/8\""]
 
 
 def test_without_a_network_any_other_page_names_the_walks_at_hand(

@@ -36,15 +36,17 @@
   function offerReplacing(line, items) {
     const select = line.querySelector("[name^=replaces-]");
     if (!select) return;
-    const chosen = select.value;
-    select.querySelectorAll("[data-waits]").forEach((option) => option.remove());
+    // What was chosen stays, even where the server has that reading by now.
+    for (const option of select.querySelectorAll("[data-waits]")) {
+      if (!option.selected) option.remove();
+    }
     for (const item of items) {
+      if ([...select.options].some((option) => option.value === item.entry.id)) continue;
       const option = new Option(`replaces ${item.entry.value}`, item.entry.id);
       option.dataset.waits = "";
       select.append(option);
     }
-    if ([...select.options].some((option) => option.value === chosen)) select.value = chosen;
-    const standing = select.options.length - items.length > 1;
+    const standing = [...select.options].some((option) => option.value && !("waits" in option.dataset));
     line.querySelector("[data-again]").hidden = !standing && !select.value;
   }
 
@@ -101,6 +103,8 @@
     line.querySelector("[name^=client_id-]").value = kept.newId();
     const select = line.querySelector("[name^=replaces-]");
     if (select) select.value = "";
+    const why = line.querySelector("[name^=note-]");
+    if (why) why.value = "";
     line.classList.remove("refused");
     line.querySelector(".errors")?.remove();
   }
@@ -133,13 +137,22 @@
     showPending();
   }
 
+  // What was chosen in the old part is chosen in the new one, where it can be.
+  function swap(old, made) {
+    for (const { name: named, value } of old.querySelectorAll("select")) {
+      const select = made.querySelector(`[name="${named}"]`);
+      if ([...(select?.options || [])].some((option) => option.value === value)) select.value = value;
+    }
+    old.replaceWith(made);
+  }
+
   function swapLines(fresh) {
     const made = [...fresh.querySelectorAll(".entry")];
     lines().forEach((line, place_) => {
       if (typedOf(line).value || line.contains(document.activeElement?.closest("select"))) return;
       for (const part of ["verdict", "known"]) {
         const find = (root) => root.querySelector(`[data-swap=${part}]`);
-        if (find(line) && find(made[place_])) find(line).replaceWith(find(made[place_]));
+        if (find(line) && find(made[place_])) swap(find(line), find(made[place_]));
       }
     });
   }
@@ -281,6 +294,8 @@
   form.addEventListener("change", sayWhoAndWith);
   document.addEventListener("units-changed", () => showPending());
   banner.querySelector("[data-send]").addEventListener("click", send);
+  // A page kept for lack of a network opens many times: its lines' ids only count once.
+  for (const line of lines()) line.querySelector("[name^=client_id-]").value = kept.newId();
   entries.recall();
   sayWhoAndWith();
   sayIfOld();
