@@ -7,7 +7,7 @@ from typing import Literal
 
 from core.units import LengthStyle, format_length
 from jobs.drawing import length_style
-from jobs.plan.model import Detail, Instrument, Plan, Position
+from jobs.plan.model import Detail, Instrument, Maturity, Plan, Position
 
 SAME = 1e-6  # mm, rad or MPa: differences below this are of writing, not of the plan
 FINEST = 64  # a plan is rarely drawn finer than a sixty-fourth
@@ -178,4 +178,26 @@ def _concrete(plan: Plan) -> dict[str, Value]:
         facts["sufficient strength"] = concrete.sufficient_strength
     if concrete.placed_on is not None:
         facts["placed on"] = concrete.placed_on.isoformat()
+    if concrete.standard_cured:
+        tests = ", ".join(f"{test:.2f}" for test in concrete.standard_cured)
+        facts["standard-cured tests"] = f"{tests} MPa"
+    if concrete.maturity is not None:
+        facts |= _maturity(concrete.maturity)
     return facts
+
+
+def _maturity(known: Maturity) -> dict[str, Value]:
+    hours = sum(each for each, _ in known.temperatures)
+    counted = (
+        f"from {known.datum:g} °C"
+        if known.datum is not None
+        else f"activation {known.activation:g} K, reference {known.reference:g} °C"
+    )
+    cylinders = "; ".join(f"{m:g}: {s:.2f} MPa" for m, s in known.curve)
+    spells = "; ".join(f"{h:g} h at {t:.1f} °C" for h, t in known.temperatures)
+    return {
+        "maturity": counted,
+        "strength over maturity": cylinders,
+        "temperatures since placing": f"{hours:g} h: {spells}",
+        "temperatures expected": " / ".join(f"{t:.1f} °C" for t in known.expected),
+    }

@@ -1,4 +1,8 @@
-"""Concrete strength: the latest field-cured samples against what erection needs."""
+"""Concrete strength: the latest field-cured samples against what erection needs.
+
+Beside the gate, and kept apart from it: whether the concrete as delivered is accepted
+(standard-cured tests), and when the gate is likely to open (`forecast`).
+"""
 
 from dataclasses import dataclass
 from typing import Any
@@ -6,12 +10,21 @@ from typing import Any
 import numpy as np
 
 from checks.engine import strength
+from checks.evaluation.forecast import forecast
 from checks.evaluation.json_values import number
+from checks.evaluation.limits import required_strength
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable
 from checks.tolerances import Limits
+from jobs.plan import model
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
+
+ACCEPTANCE_NOTE = (
+    "Acceptance of the concrete as delivered, from standard-cured cylinders. It says "
+    "nothing about when columns may be set: the gate is judged by field-cured samples."
+)
+ACCEPTANCE_SOURCE = "ACI 318-19 26.12.3.1 (secondary)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +94,9 @@ def _latest(observed: Observations, row: int) -> tuple[float, float]:
     return float("nan") if last is None else float(last), float(np.mean(values))
 
 
-def as_result(concrete: Concrete) -> dict[str, Any]:
+def as_result(plan: Plan, concrete: Concrete, limits: Limits) -> dict[str, Any]:
     """The result document's `concrete`."""
+    asked = plan.concrete
     return {
         "ratio": number(concrete.ratio),
         "verdict": concrete.verdict,
@@ -90,4 +104,38 @@ def as_result(concrete: Concrete) -> dict[str, Any]:
         "required": number(concrete.required),
         "route": concrete.route,
         "samples": list(concrete.samples),
+        "acceptance": _acceptance(asked),
+        "forecast": None
+        if asked.maturity is None
+        else forecast(asked.maturity, required_strength(plan, limits), asked.placed_on),
+    }
+
+
+def _acceptance(asked: model.Concrete) -> dict[str, Any] | None:
+    """The standard-cured tests judged; None where there are none."""
+    if not asked.standard_cured or asked.specified_strength is None:
+        return None
+    tests = asked.standard_cured
+    found = strength.judge_acceptance(tests, asked.specified_strength)
+    averages = zip(found.average_of_three_mpa, found.average_low, strict=True)
+    return {
+        "accepted": found.accepted,
+        "specified": number(asked.specified_strength),
+        "lowest_allowed": number(found.lowest_allowed_mpa),
+        "tests": [
+            {"test": place, "strength": number(test), "low": bool(low)}
+            for place, (test, low) in enumerate(
+                zip(tests, found.test_low, strict=True), start=1
+            )
+        ],
+        "averages": [
+            {
+                "tests": [first, first + 1, first + 2],
+                "strength": number(average),
+                "low": bool(low),
+            }
+            for first, (average, low) in enumerate(averages, start=1)
+        ],
+        "note": ACCEPTANCE_NOTE,
+        "source": ACCEPTANCE_SOURCE,
     }

@@ -165,7 +165,7 @@ def _written(judged: Judged) -> dict[str, Any]:
             judged.pad_thread,
             judged.limits.level_misclosure(),
         ),
-        "concrete": concrete.as_result(judged.concrete),
+        "concrete": concrete.as_result(plan, judged.concrete, judged.limits),
         "findings": [finding.as_result() for finding in found],
         "cautions": _cautions(plan),
     }

@@ -52,7 +52,7 @@ def bounds_of(plan: Plan, table: CheckTable, rods: RodTable, limits: Limits) -> 
     put(Kind.LEVEL, np.inf, -limits.pad_level())
     both(Kind.NOTCH_WIDTH, limits.notch())
     both(Kind.NOTCH_DEPTH, limits.notch())
-    put(Kind.STRENGTH, np.inf, _strength_needed(plan, limits) - nominal_strength(plan))
+    put(Kind.STRENGTH, np.inf, required_strength(plan, limits) - nominal_strength(plan))
     put(Kind.BENCHMARK, np.inf, -np.inf)
     return Bounds(lower, upper)
 
@@ -66,7 +66,7 @@ def nominal_strength(plan: Plan) -> float:
     return float("nan")
 
 
-def _strength_needed(plan: Plan, limits: Limits) -> float:
+def required_strength(plan: Plan, limits: Limits) -> float:
     """The lesser of the two legal routes' requirements; NaN for none. [MPa]"""
     specified = plan.concrete.specified_strength
     sufficient = plan.concrete.sufficient_strength

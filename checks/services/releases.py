@@ -206,7 +206,7 @@ def _notice(
     """Write the notice to the erector: strength, and every change to a rod."""
     return {
         "statement": STATEMENT,
-        "strength": result.get("concrete"),
+        "strength": _gate(result.get("concrete")),
         "rods": [
             {
                 "finding": finding["finding"],
@@ -222,6 +222,14 @@ def _notice(
             if _about_rods(finding["finding"], decision["remedy"]["remedy"])
         ],
     }
+
+
+def _gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """The strength gate alone: a forecast or delivery tests give notice of nothing."""
+    if concrete is None:
+        return None
+    beside = ("acceptance", "forecast")
+    return {name: said for name, said in concrete.items() if name not in beside}
 
 
 def _about_rods(topic: str, remedy: str) -> bool:

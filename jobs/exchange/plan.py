@@ -2,20 +2,14 @@
 
 from collections.abc import Mapping
 
-from core.units import (
-    Length,
-    LengthUnit,
-    format_length,
-    parse_angle,
-    parse_strength,
-)
+from core.units import Length, LengthUnit, format_length, parse_angle
 from jobs.exchange import vocabulary as words
+from jobs.exchange.concrete import read_concrete
 from jobs.exchange.instruments import read_instruments
 from jobs.exchange.outline import ambiguous_pairs, outline_faults
 from jobs.exchange.reader import Cursor
 from jobs.plan.geometry import wall_length
 from jobs.plan.model import (
-    Concrete,
     Corner,
     Detail,
     Notch,
@@ -68,7 +62,7 @@ def read_plan(root: Cursor) -> Plan | None:
     notch = _notch(members["notch"]) if "notch" in members else None
     tolerances = _tolerances(members.get("tolerances"))
     shims = _shims(members["shim_thicknesses"]) if "shim_thicknesses" in members else ()
-    concrete = _concrete(members.get("concrete"))
+    concrete = read_concrete(members.get("concrete"))
     instruments = (
         read_instruments(members["instruments"]) if "instruments" in members else {}
     )
@@ -340,24 +334,6 @@ def _shims(cursor: Cursor) -> tuple[Length, ...]:
             item.refuse(f"The shim thickness {length.text} is there twice.")
         read[float(length.mm)] = length
     return tuple(read.values())
-
-
-def _concrete(cursor: Cursor | None) -> Concrete:
-    if cursor is None:
-        return Concrete()
-    members = cursor.members(
-        (), ("specified_strength", "sufficient_strength", "placed_on")
-    )
-    strengths = {
-        name: members[name].quantity(parse_strength, above=0.0)
-        for name in ("specified_strength", "sufficient_strength")
-        if name in members
-    }
-    return Concrete(
-        specified_strength=strengths.get("specified_strength"),
-        sufficient_strength=strengths.get("sufficient_strength"),
-        placed_on=members["placed_on"].date() if "placed_on" in members else None,
-    )
 
 
 def _list(names: list[str]) -> str:

@@ -250,6 +250,18 @@ class Cursor:
             self.refuse(f"This has to be greater than {_bound(above)}.")
         return number
 
+    def plain(self, most: float) -> float:
+        """Read a plain number above zero, such as a count of hours."""
+        value = self.value
+        known = isinstance(value, int | float) and not isinstance(value, bool)
+        if known and 0 < value <= most:
+            return float(value)
+        instead = "" if known else f", not {kind_of(value)}"
+        self.refuse(
+            f"This has to be a plain number above 0 and at most {most:,.0f}{instead}."
+        )
+        return 1.0
+
     def ratio(self) -> float:
         """Read a plain number above zero and at most one, such as 0.002 or "1/500"."""
         value = self.value

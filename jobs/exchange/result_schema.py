@@ -4,7 +4,7 @@ Members may be added in later versions and readers pass over what they do not kn
 objects are open; what is named here keeps its meaning.
 """
 
-from jobs.exchange import remedy_schema
+from jobs.exchange import concrete_schema, remedy_schema
 from jobs.exchange import vocabulary as words
 from jobs.exchange.remedy_schema import APPROVALS, REMEDIES
 from jobs.exchange.schema_parts import (
@@ -79,6 +79,7 @@ def result_schema() -> Schema:
             **_checks(),
             **_squareness(),
             **_levels(),
+            **concrete_schema.definitions(),
             **_positions(),
             **remedy_schema.definitions(),
         },
@@ -240,17 +241,6 @@ def _levels() -> Schema:
                 "thread_left": number("Above the nut after shimming, at the worst."),
             },
             ("mark", "height", "verdict"),
-        ),
-        "concrete": object_of(
-            {
-                "ratio": number("Of the specified strength."),
-                "verdict": ref("verdict"),
-                "strength": number("Of the latest samples [MPa]."),
-                "required": number("For the gate to open [MPa]."),
-                "route": text_or_null("Which of the two rules it is judged by."),
-                "samples": texts("The checks it rests on."),
-            },
-            ("verdict",),
         ),
     }
 

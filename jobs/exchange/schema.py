@@ -6,6 +6,7 @@ say (an outline that crosses itself, a wall that is not there) the parser does.
 
 from typing import Any
 
+from jobs.exchange import concrete
 from jobs.exchange import vocabulary as words
 from jobs.exchange.result_schema import result_schema
 
@@ -210,7 +211,7 @@ def _position() -> Schema:
 
 
 def _concrete() -> Schema:
-    return _object(
+    schema = _object(
         {
             "specified_strength": _quantity("The specified strength.", "3000 psi"),
             "sufficient_strength": _quantity(
@@ -218,8 +219,86 @@ def _concrete() -> Schema:
                 "15.5 MPa",
             ),
             "placed_on": {"type": "string", "format": "date"},
+            "standard_cured": {
+                "type": "array",
+                "minItems": 1,
+                "maxItems": concrete.MOST_TESTS,
+                "items": _quantity("Strength of one test.", "3240 psi"),
+                "description": "Standard-cured strength tests in the order made, each "
+                "the mean of its cylinders. For acceptance, never for the gate.",
+            },
+            "maturity": _maturity(),
         }
     )
+    given = [{"required": [f"{name}_strength"]} for name in ("specified", "sufficient")]
+    schema["dependentRequired"] = {"standard_cured": ["specified_strength"]}
+    schema["dependentSchemas"] = {"maturity": {"anyOf": given}}
+    return schema
+
+
+def _maturity() -> Schema:
+    celsius = _quantity("Of the concrete.", "12 degC")
+    hours = _plain("Hours, counted from placing.", concrete.MOST_HOURS)
+    interval = _object(
+        {"hours": hours, "temperature": celsius}, ("hours", "temperature")
+    )
+    cylinder = _object(
+        {
+            "maturity": _plain("With a datum [degC h].", concrete.MOST_MATURITY),
+            "age": _plain("With activation [h].", concrete.MOST_MATURITY),
+            "strength": _quantity("Of the cylinder.", "1500 psi"),
+        },
+        ("strength",),
+    )
+    schema = _object(
+        {
+            "datum": _quantity("Below which no maturity is gained.", "0 degC"),
+            "activation": _plain(
+                "Activation energy over the gas constant [K].",
+                concrete.MOST_ACTIVATION,
+            ),
+            "reference": _quantity("At which an hour is an hour.", "20 degC"),
+            "curve": {
+                "type": "array",
+                "minItems": 2,
+                "maxItems": concrete.MOST_CYLINDERS,
+                "items": cylinder,
+                "description": "Cylinders of this mixture, of two ages at least.",
+            },
+            "temperatures": {
+                "type": "array",
+                "minItems": 1,
+                "maxItems": concrete.MOST_INTERVALS,
+                "items": interval,
+                "description": "Of the concrete in place, one interval after another.",
+            },
+            "expected": _object(
+                dict.fromkeys(concrete.EXPECTED, celsius),
+                concrete.EXPECTED,
+                "Of the concrete from now on.",
+            ),
+        },
+        ("curve", "temperatures", "expected"),
+        "For a forecast of the strength gate, which it never opens: by Nurse and Saul "
+        "with a datum, by equivalent age with activation and reference.",
+    )
+    schema["oneOf"] = [
+        {
+            "required": ["datum"],
+            "properties": {"activation": False, "reference": False}
+            | _cylinders("maturity"),
+        },
+        {
+            "required": ["activation", "reference"],
+            "properties": {"datum": False} | _cylinders("age"),
+        },
+    ]
+    return schema
+
+
+def _cylinders(name: str) -> Schema:
+    other = {"maturity": "age", "age": "maturity"}[name]
+    return {"curve": {"items": {"required": [name], "properties": {other: False}}}}
 
 
 def _instrument() -> Schema:
@@ -324,4 +403,13 @@ def _quantity(description: str, example: str) -> Schema:
         "pattern": r"[0-9].*[A-Za-z\u00b0]",
         "description": f"{description} A number and its unit.",
         "examples": [example],
+    }
+
+
+def _plain(description: str, most: float) -> Schema:
+    return {
+        "type": "number",
+        "exclusiveMinimum": 0,
+        "maximum": most,
+        "description": description,
     }

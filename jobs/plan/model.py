@@ -90,12 +90,30 @@ class Tolerances:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Maturity:
+    """What a forecast of strength rests on: the mixture's curve and the temperatures.
+
+    By Nurse and Saul where `datum` is given, and then the curve's maturities are in
+    °C h; by equivalent age where `activation` and `reference` are, and then in hours.
+    """
+
+    curve: tuple[tuple[float, float], ...]  # maturity and strength [MPa] of a cylinder
+    temperatures: tuple[tuple[float, float], ...]  # hours since placing and their °C
+    expected: tuple[float, float, float]  # °C from now on: low, likely, high
+    datum: float | None = None  # °C
+    activation: float | None = None  # K, activation energy over the gas constant
+    reference: float | None = None  # °C
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Concrete:
-    """What strength the plan asks for. [MPa]"""
+    """What strength the plan asks for, and what is known of the concrete. [MPa]"""
 
     specified_strength: float | None = None
     sufficient_strength: float | None = None  # stated by the engineer for erection
     placed_on: date | None = None
+    standard_cured: tuple[float, ...] = ()  # strength tests in the order made
+    maturity: Maturity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
