@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from checks.forms import SignReleaseForm
 from checks.models import Release
 from checks.queries.releases import frozen
+from checks.queries.strength import strength_of
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import gates
 from checks.services.releases import hold_points, sign_release, verify_digest
@@ -31,6 +32,7 @@ def releases(request: PersonRequest, pk: int) -> HttpResponse:
     context = {
         "building": building,
         "gates": gates(building),
+        "strength": strength_of(building),
         "may_sign": may(Action.SIGN_RELEASE, building.roles_of(request.user)),
     }
     return render(request, "checks/releases.html", context)
