@@ -195,7 +195,7 @@ def _number(name: str, label: str, value: float) -> Figure:
     if name in RATIOS or name.endswith("_ratio"):
         return Figure(label, text=f"{value:.0%}")
     if name in ANGLES or name.endswith("_rad"):
-        return Figure(label, text=f"{value * 1000:.2f} mrad")
+        return Figure(label, text=f"{value * 1000:z.2f} mrad")
     if name in DIRECTIONS:
         return Figure(label, text=f"{math.degrees(value):.0f}°")
     if name in COUNTS:

@@ -66,9 +66,19 @@ def steps_of(remedy: Row, case: Case) -> tuple[Step, ...]:
 
 
 def headline_of(remedy: Row) -> list[Figure]:
-    """Give the figures to read first; of a replaced rod, how its screen came out."""
+    """Give the figures to read first; of a replaced rod, how its screen came out.
+
+    What of a slot or a washer is left out here stands in the steps.
+    """
     if remedy["remedy"] != "re_anchor":
-        return figures_of(remedy)
+        short = dict(remedy)
+        for name, kept in SHORT.items():
+            found = short.get(name)
+            if isinstance(found, list):
+                short[name] = [{key: row[key] for key in kept} for row in found]
+            elif found:
+                short[name] = {key: found[key] for key in kept}
+        return figures_of(short)
     return [
         figure
         for rod in remedy.get("rods") or []
@@ -82,6 +92,7 @@ def headline_of(remedy: Row) -> list[Figure]:
     ]
 
 
+SHORT = {"slots": ("rod", "length"), "washer": ("size", "thickness")}
 OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not all known"}
 
 
@@ -179,7 +190,7 @@ def _held(remedy: Row, case: Case) -> Iterator[Step]:
 
 
 def _turn(remedy: Row) -> str:
-    turned = f"{remedy['turn'] * 1000:.2f}".replace("-", MINUS)
+    turned = f"{remedy['turn'] * 1000:z.2f}".replace("-", MINUS)
     return f"{turned} mrad counter-clockwise"
 
 

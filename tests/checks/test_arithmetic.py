@@ -7,6 +7,7 @@ import pytest
 from checks.evaluation.evaluate import evaluate
 from checks.queries.arithmetic import Case, Step, headline_of, steps_of
 from checks.queries.limits import conditions_of, limits_of
+from checks.wording import figures_of
 from core.units import format_length
 from jobs.exchange.parse import read_building
 from tests import documents
@@ -108,10 +109,17 @@ def test_each_slot_is_as_long_as_the_hole_and_its_extension() -> None:
         assert width + extension == pytest.approx(length)
     (direction,) = {
         figure.text
-        for figure in headline_of({"remedy": "slot", "slots": slot["slots"][:1]})
+        for figure in figures_of({"slots": slot["slots"][:1]})
         if "direction" in figure.label
     }
     assert direction.endswith("°")
+    labels = {figure.label: figure.mm for figure in headline_of(slot)}
+    assert labels["edge left"] == slot["edge_left"]
+    assert [slot["slots"][0]["length"]] == [
+        mm
+        for label, mm in labels.items()
+        if label == f"slots {slot['slots'][0]['rod']}: length"
+    ]
 
 
 def test_a_replaced_rod_shows_every_condition_of_its_screen() -> None:
