@@ -7,7 +7,7 @@ r"""The shape a foundation was built to, from its taped walls and diagonals.
     |  /       \  |
     A ----------- B
 
-Least squares on the corners (`network`, no point held), then the figure is laid on
+Least squares on the corners (`network`, no point held), which leaves the figure on
 the plan by the rigid best fit, so that each corner's offset is what it is out by
 when nobody knows which corner was right.
 
@@ -22,7 +22,8 @@ diagonals p (first corner to third) and q, it is asin((p**2 - q**2) / (4 a b)), 
 p = u + v and q = v - u with the sides as vectors u, v.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +31,6 @@ import numpy.typing as npt
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import DegenerateGeometryError
 from checks.engine.network import WEAK, Outcome, adjust_distances, movements, rows
-from checks.engine.rigid import fit_rigid
 
 CLEAR_TURN = 0.02
 """Sine of a corner's turn beyond which the corner may not come out turned over."""
@@ -245,29 +245,56 @@ def adjust_many(
     plans = np.asarray(plans_mm, dtype=np.float64)
     _refuse_degenerate(plans)
     net = adjust_distances(plans, pairs, lengths_mm, sigma_mm)
-    folded = _folded(plans, net.points_mm)
-    outcome = np.where(folded, Outcome.FOLDED.value, net.outcome)
-    lost = outcome != Outcome.ADJUSTED.value
-    figure = np.where(lost[:, None, None], np.nan, net.points_mm)
-    laid = fit_rigid(figure, np.where(np.isnan(figure), np.nan, plans))
-    corners = plans - laid.residuals_mm
+    lost = net.outcome != Outcome.ADJUSTED.value
+    folded = _folded(plans, net.points_mm) & ~lost
+    corners = _upright(plans, net.points_mm)
+    offsets = corners - plans
     variances = np.diagonal(net.covariance_mm2, axis1=1, axis2=2).reshape(plans.shape)
-    none = lost[:, None]
-    return OutlineAdjustments(
-        outcome=outcome,
+    found = OutlineAdjustments(
+        outcome=net.outcome,
         corners_mm=corners,
-        offsets_mm=corners - plans,
-        sigma_mm=np.sqrt(np.where(none[..., None], np.nan, np.maximum(variances, 0.0))),
-        residuals_mm=np.where(none, np.nan, net.residuals_mm),
-        reference_variance=np.where(lost, np.nan, net.reference_variance),
+        offsets_mm=offsets,
+        sigma_mm=np.sqrt(np.maximum(variances, 0.0)),
+        residuals_mm=net.residuals_mm,
+        reference_variance=net.reference_variance,
         degrees_of_freedom=net.degrees_of_freedom,
-        redundancy=np.where(none, np.nan, net.redundancy),
-        w=np.where(none, np.nan, net.w),
-        suspect=net.suspect & ~none,
-        inseparable=net.inseparable & ~none,
-        cannot_tell=net.cannot_tell & ~lost,
+        redundancy=net.redundancy,
+        w=net.w,
+        suspect=net.suspect,
+        inseparable=net.inseparable,
+        cannot_tell=net.cannot_tell,
         lean_rad=_lean(plans, corners),
     )
+    return _without(found, folded) if folded.any() else found
+
+
+def _upright(plans: FloatArray, points: FloatArray) -> FloatArray:
+    """Lay figures on their plans by the rigid best fit.
+
+    Adjusted with no point held, a figure has kept the plan's centroid, and
+    sum(p x d) = 0 with p the plan about it and d what the points moved by: so of the
+    fit's turn, atan2(sum(p x q), sum(p . q)) with q = p + d, the sine is 0 already.
+    Only the cosine can be negative, and then the figure stands upside down.
+    """
+    middle = plans.sum(axis=1, keepdims=True) / plans.shape[1]
+    along = ((plans - middle) * (points - middle)).sum(axis=(1, 2))
+    if not (along < 0.0).any():
+        return points
+    return np.where((along < 0.0)[:, None, None], 2.0 * middle - points, points)
+
+
+def _without(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments:
+    """Take back what was found of outlines that came out with a corner turned over."""
+    taken: dict[str, npt.NDArray[Any]] = {}
+    for each in fields(found):
+        value = getattr(found, each.name)
+        over = folded.reshape(-1, *[1] * (value.ndim - 1))
+        if value.dtype.kind == "f":
+            taken[each.name] = np.where(over, np.nan, value)
+        elif value.dtype.kind == "b":
+            taken[each.name] = value & ~over
+    outcome = np.where(folded, Outcome.FOLDED.value, found.outcome)
+    return replace(found, outcome=outcome, **taken)
 
 
 def square_up(
@@ -358,21 +385,28 @@ def _along_which(
 def _refuse_degenerate(plans: FloatArray) -> None:
     if plans.ndim != 3 or plans.shape[1] < 3 or plans.shape[2] != 2:
         raise DegenerateGeometryError("an outline needs at least three corners")
-    centred = plans - plans.mean(axis=1, keepdims=True)
-    moments = centred.transpose(0, 2, 1) @ centred
-    spread = moments[:, 0, 0] + moments[:, 1, 1]
-    if np.any(np.linalg.det(moments) <= 1e-12 * spread**2):
+    xx, xy, yy = _moments(plans)
+    spread = xx + yy
+    if (xx * yy - xy * xy <= 1e-12 * spread**2).any():
         raise DegenerateGeometryError("the corners of the outline lie on one line")
     walls = plans[:, 1 - np.arange(plans.shape[1], 0, -1)] - plans
-    if np.any(np.sum(walls**2, axis=2) <= 1e-18 * spread[:, None]):
+    if ((walls * walls).sum(axis=2) <= 1e-18 * spread[:, None]).any():
         raise DegenerateGeometryError(
             "two neighbouring corners of the outline coincide"
         )
 
 
+def _moments(plans: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sums of x x, x y and y y about the centroid, (b,) each."""
+    p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
+    x, y = p[..., 0], p[..., 1]
+    return (x * x).sum(axis=1), (x * y).sum(axis=1), (y * y).sum(axis=1)
+
+
 def _folded(plans: FloatArray, points: FloatArray) -> BoolArray:
     """Whether a corner that clearly turns one way on the plan turns the other."""
-    planned, found = _turns(plans), _turns(points)
+    sine = _turns(np.concatenate([plans, points]))
+    planned, found = sine[: len(plans)], sine[len(plans) :]
     over = (np.abs(planned) > CLEAR_TURN) & (planned * found <= 0.0)
     return np.asarray(over.any(axis=1))
 
@@ -383,32 +417,33 @@ def _turns(points: FloatArray) -> FloatArray:
     out = points[:, each - points.shape[1] + 1] - points
     into = out[:, each - 1]
     cross = into[..., 0] * out[..., 1] - into[..., 1] * out[..., 0]
-    size = np.hypot(out[..., 0], out[..., 1]) * np.hypot(into[..., 0], into[..., 1])
+    length = np.hypot(out[..., 0], out[..., 1])
+    size = length * length[:, each - 1]
     return np.asarray(cross / np.where(size > 0.0, size, 1.0))
 
 
 def _lean(plans: FloatArray, corners: FloatArray) -> FloatArray:
-    p = plans - plans.mean(axis=1, keepdims=True)
-    c = corners - corners.mean(axis=1, keepdims=True)
-    moments = np.linalg.inv(p.transpose(0, 2, 1) @ p)
-    affine = c.transpose(0, 2, 1) @ p @ moments
+    """Shear of the best affine fit; M = sum(c p') (sum(p p'))^-1, and e, n as above.
+
+    M e and M n are taken without the determinant in that inverse and with the wall's
+    own length in e and n: no angle sees either.
+    """
+    p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
+    xx, xy, yy = _moments(plans)
+    mixed = corners.transpose(0, 2, 1) @ p
     wall = plans[:, 1] - plans[:, 0]
-    e = wall / np.hypot(wall[:, 0], wall[:, 1])[:, None]
-    n = np.stack([-e[:, 1], e[:, 0]], axis=1)
-    n *= np.sign(_area(plans))[:, None]
-    along = (affine @ e[..., None])[..., 0]
-    inward = (affine @ n[..., None])[..., 0]
-    size = np.linalg.norm(along, axis=1) * np.linalg.norm(inward, axis=1)
-    sine = np.clip(np.sum(along * inward, axis=1) / size, -1.0, 1.0)
-    return np.asarray(np.arcsin(sine))
-
-
-def _area(plans: FloatArray) -> FloatArray:
-    p = plans - plans.mean(axis=1, keepdims=True)
-    q = np.roll(p, -1, axis=1)
-    return np.asarray(
-        0.5 * np.sum(p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0], axis=1)
-    )
+    q = p[:, 1 - np.arange(p.shape[1], 0, -1)]
+    area = (p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]).sum(axis=1)
+    ways = np.empty((len(p), 2, 2))  # e and n in columns, turned into (p p')^-1 e, n
+    ways[:, 0, 0] = yy * wall[:, 0] - xy * wall[:, 1]
+    ways[:, 1, 0] = xx * wall[:, 1] - xy * wall[:, 0]
+    ways[:, 0, 1] = -yy * wall[:, 1] - xy * wall[:, 0]
+    ways[:, 1, 1] = xx * wall[:, 0] + xy * wall[:, 1]
+    seen = mixed @ ways
+    product = (seen[..., 0] * seen[..., 1]).sum(axis=1)
+    size = np.sqrt((seen**2).sum(axis=1).prod(axis=1))
+    sine = np.sign(area) * product / size
+    return np.asarray(np.arcsin(np.minimum(np.maximum(sine, -1.0), 1.0)))
 
 
 def _missing(plan: FloatArray, measured: IntArray, listed: IntArray) -> IntArray:
