@@ -430,7 +430,8 @@ def _lean(plans: FloatArray, corners: FloatArray) -> FloatArray:
     """
     p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
     xx, xy, yy = _moments(plans)
-    mixed = corners.transpose(0, 2, 1) @ p
+    built = corners - corners[:, :1]  # near, for the digits' sake; sum(p) is 0
+    mixed = built.transpose(0, 2, 1) @ p
     wall = plans[:, 1] - plans[:, 0]
     q = p[:, 1 - np.arange(p.shape[1], 0, -1)]
     area = (p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]).sum(axis=1)
