@@ -34,6 +34,9 @@ WEAK = 1e-4
 UNCHECKED = 1e-7
 """A reading of less redundancy than this is checked by no other."""
 
+STEADY = 0.1
+"""Gauss-Newton is near its end where a step is less than this of the one before."""
+
 MAX_STEPS = 60
 
 
@@ -291,24 +294,38 @@ def _normal(
 def _gauss_newton(
     figure: _Figure, flat: FloatArray, determined: BoolArray
 ) -> tuple[FloatArray, BoolArray]:
-    """Step until nothing moves; a figure that converged is not touched again."""
+    """Step until nothing moves; a figure that converged is not touched again.
+
+    Near the end each step is a steady share of the one before it, so the next one is
+    foretold, on the safe side, and not taken where it would move nothing (as E.
+    Hairer and G. Wanner stop, *Solving Ordinary Differential Equations II*, IV.8;
+    from memory).
+    """
     found = flat.copy()
-    converged = np.zeros(len(flat), dtype=np.bool_)
+    converged = ~determined
     size = np.maximum(np.abs(flat).max(axis=1), 1.0)
     close = CONVERGED_MM + 8.0 * np.spacing(size)
+    before = np.zeros(len(flat))
     for _ in range(MAX_STEPS):
-        going = np.flatnonzero(determined & ~converged)
-        if going.size == 0:
+        if converged.all():
             break
+        # a slice of all of them copies nothing
+        going = np.flatnonzero(~converged) if converged.any() else slice(None)
         matrix, distance, normal = _normal(figure, found, going)
         short = (figure.lengths[going] - distance) * figure.weights[going]
         right = matrix.transpose(0, 2, 1) @ short[..., None]
         step = np.linalg.solve(normal, right)[..., 0]
         longest = np.abs(step).max(axis=1)
-        step *= np.minimum(1.0, size[going] / np.maximum(longest, 1e-300))[:, None]
+        too_long = longest > size[going]
+        if too_long.any():
+            step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
         found[going] += step
-        converged[going] = longest <= close[going]
-    return found, converged
+        last = before[going]
+        share = longest / np.where(last > 0.0, last, np.inf)
+        left = np.where(longest < STEADY * last, 2.0 * share, 1.0) * longest
+        converged[going] = left <= close[going]
+        before[going] = longest
+    return found, converged & determined
 
 
 def _statistics(
@@ -318,42 +335,48 @@ def _statistics(
     outcome: npt.NDArray[np.str_],
 ) -> NetworkAdjustment:
     good = outcome == Outcome.ADJUSTED.value
+    lost = ~good
     matrix, distance, normal = _normal(figure, found, slice(None))
-    normal[~good] = np.eye(normal.shape[1])
+    normal[lost] = np.eye(normal.shape[1])
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     hat = matrix @ inverse @ matrix.transpose(0, 2, 1)
-    covariance = _covariance(figure, found, inverse)
 
     measured = figure.weights > 0.0
     unknowns = np.count_nonzero(figure.loose) - figure.gauge.shape[2]
     freedom = measured.sum(axis=1) - unknowns
     each = np.arange(hat.shape[1])
     redundancy = np.maximum(1.0 - hat[:, each, each], 0.0)
-    scaled = (distance - figure.lengths) * figure.weights
+    off = distance - figure.lengths
+    scaled = off * figure.weights
     checked = measured & (redundancy > UNCHECKED)
     w = scaled / np.sqrt(np.where(checked, redundancy, 1.0))
-    shared = _inseparable(hat, redundancy, np.where(checked, np.abs(w), -1.0))
-    large = checked & (np.abs(w) > CRITICAL_W) & good[:, None]
+    size = np.where(checked, np.abs(w), -1.0)
+    shared = _inseparable(hat, redundancy, size)
+    large = (size > CRITICAL_W) & good[:, None]
     cannot_tell = (large & shared).any(axis=1)
-    variance = (scaled**2).sum(axis=1) / np.where(freedom > 0, freedom, 1)
-    lost = ~good[:, None]
-    residuals = np.where(lost | ~measured, np.nan, distance - figure.lengths)
+    variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
     return NetworkAdjustment(
         outcome=outcome,
-        points_mm=np.where(lost[..., None], np.nan, points),
-        covariance_mm2=np.where(lost[..., None], np.nan, covariance),
-        residuals_mm=residuals,
-        reference_variance=np.where(good & (freedom > 0), variance, np.nan),
+        points_mm=_blank(points, lost),
+        covariance_mm2=_blank(_covariance(figure, inverse), lost),
+        residuals_mm=_blank(off, lost[:, None] | ~measured),
+        reference_variance=_blank(variance, lost | (freedom <= 0)),
         degrees_of_freedom=freedom,
-        redundancy=np.where(lost | ~measured, np.nan, redundancy),
-        w=np.where(lost | ~checked, np.nan, w),
+        redundancy=_blank(redundancy, lost[:, None] | ~measured),
+        w=_blank(w, lost[:, None] | ~checked),
         suspect=large & ~cannot_tell[:, None],
         inseparable=shared & good[:, None],
         cannot_tell=cannot_tell,
     )
 
 
-def _covariance(figure: _Figure, found: FloatArray, inverse: FloatArray) -> FloatArray:
+def _blank(value: FloatArray, where: BoolArray) -> FloatArray:
+    """Write NaN where there is nothing to say, into an array nobody else has."""
+    value[where] = np.nan
+    return value
+
+
+def _covariance(figure: _Figure, inverse: FloatArray) -> FloatArray:
     """Cofactors of the coordinates, the part of the movements taken out of them."""
     gauge = figure.gauge
     if gauge.shape[2]:
