@@ -297,15 +297,15 @@ def _gauss_newton(
     """Step until nothing moves; a figure that converged is not touched again.
 
     Near the end each step is a steady share of the one before it, so the next one is
-    foretold, on the safe side, and not taken where it would move nothing (as E.
-    Hairer and G. Wanner stop, *Solving Ordinary Differential Equations II*, IV.8;
-    from memory).
+    foretold from the worse of the last two shares, and not taken where it would move
+    nothing (as E. Hairer and G. Wanner stop, *Solving Ordinary Differential
+    Equations II*, IV.8; from memory).
     """
     found = flat.copy()
     converged = ~determined
     size = np.maximum(np.abs(flat).max(axis=1), 1.0)
     close = CONVERGED_MM + 8.0 * np.spacing(size)
-    before = np.zeros(len(flat))
+    before, shares = np.zeros(len(flat)), np.ones(len(flat))
     for _ in range(MAX_STEPS):
         if converged.all():
             break
@@ -321,10 +321,11 @@ def _gauss_newton(
             step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
         found[going] += step
         last = before[going]
-        share = longest / np.where(last > 0.0, last, np.inf)
-        left = np.where(longest < STEADY * last, 2.0 * share, 1.0) * longest
+        share = np.where(last > 0.0, longest / np.where(last > 0.0, last, 1.0), 1.0)
+        worse = np.maximum(share, shares[going])
+        left = np.where(worse < STEADY, 2.0 * worse, 1.0) * longest
         converged[going] = left <= close[going]
-        before[going] = longest
+        before[going], shares[going] = longest, share
     return found, converged & determined
 
 
