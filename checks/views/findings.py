@@ -22,9 +22,11 @@ from checks.services.findings import (
     why_not_decide,
 )
 from checks.views.finding_drawing import drawing_of
+from checks.views.units import units_for
 from checks.wording import remedy_words, topic_words
 from core.permissions import Action, may
 from core.requests import PersonRequest
+from jobs.plans import plan_of
 
 STATES = {
     "waiting": "wait for a decision",
@@ -181,6 +183,7 @@ def _page(
         "finding": found,
         "building": found.building,
         "title": topic_words(found.topic),
+        "units": units_for(request, plan_of(found.evaluation.revision).length_unit),
         "drawing": drawing_of(request, found),
         "rows": review.rows_of_finding(found),
         "remedies": review.remedies_shown(found, measured, review.case_of(found)),

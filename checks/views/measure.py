@@ -24,6 +24,7 @@ from checks.forms import CommonForm, InstrumentForm
 from checks.queries.walk import Section, suggest, walk
 from checks.services.readings import Recorded, record_readings
 from checks.views.readings import seen_building
+from checks.views.units import units_for
 from core.permissions import Action, may
 from core.requests import PersonRequest
 from jobs.models import Building
@@ -103,6 +104,7 @@ def _measure(
         "made": now(),
         "metric": metric,
         "unit": request.POST.get("unit") or ("mm" if plan_unit == "cm" else plan_unit),
+        "units": units_for(request, plan_unit),
         "units_of_length": LENGTH_UNITS,
         "units_of_strength": STRENGTH_UNITS,
         "strength_unit": request.POST.get("strength_unit")

@@ -14,10 +14,9 @@ from checks.drawings.outline import outline_drawing
 from checks.drawings.pattern import pattern_drawing
 from checks.drawings.profile import profile_drawings
 from checks.drawings.svg import svg
-from checks.drawings.text import Units, units_of
 from checks.queries import plans
 from checks.queries.plans import Drawn
-from core.context_processors import UNITS
+from checks.views.units import units_for
 from core.permissions import Action, may
 from core.requests import PersonRequest
 from jobs.drawing import plan_drawing
@@ -119,18 +118,10 @@ def _page(request: PersonRequest, pk: int) -> dict[str, Any]:
         "building": found.building,
         "plan": found.plan,
         "judged": found.judged,
-        "units": _units(request, found),
+        "units": units_for(request, found.plan.length_unit),
         "may_record": may(Action.RECORD_READING, roles),
         "may_draw": may(Action.DRAW_PLAN, roles),
     }
-
-
-def _units(request: PersonRequest, found: Drawn) -> Units:
-    """What the reader chose, or else the unit the plan was drawn in."""
-    chosen = request.COOKIES.get("units")
-    if chosen in UNITS:
-        return chosen  # type: ignore[return-value]
-    return units_of(found.plan.length_unit)
 
 
 def _exaggerate(request: PersonRequest) -> float | None:

@@ -13,6 +13,7 @@ from checks.queries.record import RecordFilter, taken
 from checks.queries.record import record as readings_of
 from checks.queries.walk import blank_walk
 from checks.services.instruments import add_instrument
+from checks.views.units import units_for
 from core.permissions import Action, may
 from core.requests import PersonRequest
 from jobs.exchange.parse import DocumentError
@@ -32,10 +33,12 @@ def sheet(request: PersonRequest, pk: int) -> HttpResponse:
     """Show the blank sheet, to be printed and written on."""
     building = seen_building(request, pk)
     revision = building.current_revision()
+    plan = plan_of(revision)
     context = {
         "building": building,
         "revision": revision,
-        "sections": blank_walk(plan_of(revision)),
+        "units": units_for(request, plan.length_unit),
+        "sections": blank_walk(plan),
         "expected": request.GET.get("expected") == "shown",
     }
     return render(request, "checks/sheet.html", context)

@@ -15,8 +15,9 @@ from checks.queries.walk import suggest, walk
 from checks.tolerances import BASES, limits_for
 from core.models import Person
 from jobs.exchange.parse import read_building
-from jobs.models import Building
+from jobs.models import Building, Job
 from jobs.plan.sheet import Kind, check_sheet
+from tests import factories
 from tests.checks.conftest import Measure, as_planned
 from tests.sheds import shed
 
@@ -208,3 +209,17 @@ def test_a_reading_replaced_carries_its_reason_without_the_script_too(
     address = reverse("checks:measure", args=[building.pk])
     assert signed_in(field_lead).post(address, typed).status_code == 302
     assert Reading.objects.get(client_id="two").entry["note"] == "misread"
+
+
+def test_a_metric_plan_is_shown_in_metric_until_the_reader_chooses(
+    signed_in: Any, field_lead: Person, job: Job, operations: Person
+) -> None:
+    hall = shed(name="Metric hall", length_unit="mm")
+    for corner in hall["outline"]:
+        corner |= {axis: f"{corner[axis]} ft" for axis in ("x", "y")}
+    building = factories.building(job, operations, hall)
+    client = signed_in(field_lead)
+    address = reverse("checks:sheet", args=[building.pk])
+    assert 'data-units="metric"' in client.get(address).content.decode()
+    client.cookies["units"] = "imperial"
+    assert 'data-units="imperial"' in client.get(address).content.decode()
