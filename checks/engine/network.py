@@ -323,7 +323,7 @@ def _gauss_newton(
         last = before[going]
         share = np.where(last > 0.0, longest / np.where(last > 0.0, last, 1.0), 1.0)
         worse = np.maximum(share, shares[going])
-        left = np.where(worse < STEADY, 2.0 * worse, 1.0) * longest
+        left = np.where(worse < STEADY, 4.0 * worse, 1.0) * longest
         converged[going] = left <= close[going]
         before[going], shares[going] = longest, share
     return found, converged & determined
@@ -338,7 +338,8 @@ def _statistics(
     good = outcome == Outcome.ADJUSTED.value
     lost = ~good
     matrix, distance, normal = _normal(figure, found, slice(None))
-    normal[lost] = np.eye(normal.shape[1])
+    if lost.any():
+        normal[lost] = np.eye(normal.shape[1])
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     hat = matrix @ inverse @ matrix.transpose(0, 2, 1)
 
@@ -356,15 +357,16 @@ def _statistics(
     large = (size > CRITICAL_W) & good[:, None]
     cannot_tell = (large & shared).any(axis=1)
     variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
+    unread = lost[:, None] | ~measured
     return NetworkAdjustment(
         outcome=outcome,
         points_mm=_blank(points, lost),
         covariance_mm2=_blank(_covariance(figure, inverse), lost),
-        residuals_mm=_blank(off, lost[:, None] | ~measured),
+        residuals_mm=_blank(off, unread),
         reference_variance=_blank(variance, lost | (freedom <= 0)),
         degrees_of_freedom=freedom,
-        redundancy=_blank(redundancy, lost[:, None] | ~measured),
-        w=_blank(w, lost[:, None] | ~checked),
+        redundancy=_blank(redundancy, unread),
+        w=_blank(w, unread | ~checked),
         suspect=large & ~cannot_tell[:, None],
         inseparable=shared & good[:, None],
         cannot_tell=cannot_tell,

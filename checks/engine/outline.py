@@ -243,11 +243,12 @@ def adjust_many(
         positive.
     """
     plans = np.asarray(plans_mm, dtype=np.float64)
-    _refuse_degenerate(plans)
+    centred, moments = _centred(plans)
+    _refuse_degenerate(plans, moments)
     net = adjust_distances(plans, pairs, lengths_mm, sigma_mm)
     lost = net.outcome != Outcome.ADJUSTED.value
     folded = _folded(plans, net.points_mm) & ~lost
-    corners = _upright(plans, net.points_mm)
+    corners = _upright(plans, centred, net.points_mm)
     offsets = corners - plans
     variances = np.diagonal(net.covariance_mm2, axis1=1, axis2=2).reshape(plans.shape)
     found = OutlineAdjustments(
@@ -263,12 +264,12 @@ def adjust_many(
         suspect=net.suspect,
         inseparable=net.inseparable,
         cannot_tell=net.cannot_tell,
-        lean_rad=_lean(plans, corners),
+        lean_rad=_lean(centred, moments, corners),
     )
     return _without(found, folded) if folded.any() else found
 
 
-def _upright(plans: FloatArray, points: FloatArray) -> FloatArray:
+def _upright(plans: FloatArray, centred: FloatArray, points: FloatArray) -> FloatArray:
     """Lay figures on their plans by the rigid best fit.
 
     Adjusted with no point held, a figure has kept the plan's centroid, and
@@ -276,8 +277,8 @@ def _upright(plans: FloatArray, points: FloatArray) -> FloatArray:
     fit's turn, atan2(sum(p x q), sum(p . q)) with q = p + d, the sine is 0 already.
     Only the cosine can be negative, and then the figure stands upside down.
     """
-    middle = plans.sum(axis=1, keepdims=True) / plans.shape[1]
-    along = ((plans - middle) * (points - middle)).sum(axis=(1, 2))
+    middle = plans - centred
+    along = (centred * (points - middle)).sum(axis=(1, 2))
     if not (along < 0.0).any():
         return points
     return np.where((along < 0.0)[:, None, None], 2.0 * middle - points, points)
@@ -336,7 +337,7 @@ def square_up(
     """
     plan = np.asarray(plan_mm, dtype=np.float64)
     corners = np.asarray(corners_mm, dtype=np.float64)
-    _refuse_degenerate(plan[None])
+    _refuse_degenerate(plan[None], _centred(plan[None])[1])
     n = len(plan)
     walls = np.roll(plan, -1, axis=0) - plan
     lengths = np.hypot(walls[:, 0], walls[:, 1])
@@ -382,10 +383,17 @@ def _along_which(
     return wall, np.where(astray[:, None], e, ways[each, best])
 
 
-def _refuse_degenerate(plans: FloatArray) -> None:
+def _centred(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Corners about their centroid, and their sums of x x, x y and y y, (3, b)."""
     if plans.ndim != 3 or plans.shape[1] < 3 or plans.shape[2] != 2:
         raise DegenerateGeometryError("an outline needs at least three corners")
-    xx, xy, yy = _moments(plans)
+    p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
+    both = p.transpose(0, 2, 1) @ p
+    return p, both.reshape(len(p), 4)[:, [0, 1, 3]].T
+
+
+def _refuse_degenerate(plans: FloatArray, moments: FloatArray) -> None:
+    xx, xy, yy = moments
     spread = xx + yy
     if (xx * yy - xy * xy <= 1e-12 * spread**2).any():
         raise DegenerateGeometryError("the corners of the outline lie on one line")
@@ -394,13 +402,6 @@ def _refuse_degenerate(plans: FloatArray) -> None:
         raise DegenerateGeometryError(
             "two neighbouring corners of the outline coincide"
         )
-
-
-def _moments(plans: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Sums of x x, x y and y y about the centroid, (b,) each."""
-    p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
-    x, y = p[..., 0], p[..., 1]
-    return (x * x).sum(axis=1), (x * y).sum(axis=1), (y * y).sum(axis=1)
 
 
 def _folded(plans: FloatArray, points: FloatArray) -> BoolArray:
@@ -422,17 +423,16 @@ def _turns(points: FloatArray) -> FloatArray:
     return np.asarray(cross / np.where(size > 0.0, size, 1.0))
 
 
-def _lean(plans: FloatArray, corners: FloatArray) -> FloatArray:
+def _lean(p: FloatArray, moments: FloatArray, corners: FloatArray) -> FloatArray:
     """Shear of the best affine fit; M = sum(c p') (sum(p p'))^-1, and e, n as above.
 
     M e and M n are taken without the determinant in that inverse and with the wall's
     own length in e and n: no angle sees either.
     """
-    p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
-    xx, xy, yy = _moments(plans)
+    xx, xy, yy = moments
     built = corners - corners[:, :1]  # near, for the digits' sake; sum(p) is 0
     mixed = built.transpose(0, 2, 1) @ p
-    wall = plans[:, 1] - plans[:, 0]
+    wall = p[:, 1] - p[:, 0]
     q = p[:, 1 - np.arange(p.shape[1], 0, -1)]
     area = (p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]).sum(axis=1)
     ways = np.empty((len(p), 2, 2))  # e and n in columns, turned into (p p')^-1 e, n
