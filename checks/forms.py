@@ -8,7 +8,7 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from checks.models import Disposition, Finding
-from checks.wording import remedy_words
+from checks.wording import order_words
 from core.models import Person
 
 NO_INSTRUMENT = ("", "not named")
@@ -171,7 +171,7 @@ def choices_for(finding: Finding, approvals: Container[str]) -> list[tuple[str, 
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
         return accept
     found = [
-        (str(index), remedy_words(row["remedy"]))
+        (str(index), order_words(row))
         for index, row in enumerate(finding.remedies)
         if row["remedy"] != "remeasure" and row.get("approval") in approvals
     ]

@@ -147,6 +147,14 @@ def remedy_words(name: str) -> str:
     return REMEDIES.get(name, name.replace("_", " ").capitalize())
 
 
+def order_words(remedy: Mapping[str, Any]) -> str:
+    """Name a remedy with what it moves, where that is more than its own position."""
+    scope = remedy.get("scope")
+    if remedy["remedy"] != "shift" or not scope:
+        return remedy_words(remedy["remedy"])
+    return "Move all the steel" if scope == "steel" else f"Move frame line {scope}"
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One number of a remedy's arithmetic: a length in mm, or text."""

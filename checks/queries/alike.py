@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.utils.timezone import localtime
 
 from checks.models import Finding, FindingEvent
-from checks.wording import remedy_words, topic_words, topics_words
+from checks.wording import order_words, topic_words, topics_words
 from jobs.models import Building
 
 Kind = FindingEvent.Kind
@@ -170,11 +170,9 @@ def _queued(finding: Finding, again: Again | None) -> Queued:
         finding=finding,
         building=finding.building,
         words=topic_words(finding.topic),
-        proposal=remedy_words(first["remedy"]),
+        proposal=order_words(first),
         reason=first.get("reason", ""),
-        otherwise=f"{remedy_words(second['remedy'])}. {second['reason']}"
-        if second
-        else "",
+        otherwise=f"{order_words(second)}. {second['reason']}" if second else "",
         again=again,
     )
 

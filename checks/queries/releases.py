@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from checks.models import Release
-from checks.wording import remedy_words, topic_words
+from checks.wording import order_words, topic_words
 
 ROUTES = {
     "ratio": "the share of the specified strength, field-cured",
@@ -67,7 +67,7 @@ def _repair(row: Mapping[str, Any]) -> Repair:
     done = row["carried_out"]
     return Repair(
         what=topic_words(row["finding"]),
-        remedy=remedy_words(row["remedy"]),
+        remedy=order_words(row),
         disposition=row["disposition"].replace("_", " "),
         order=row["order"],
         engineer=row["engineer"]["name"],

@@ -18,7 +18,7 @@ from checks.queries.limits import (
 )
 from checks.queries.record import Taken, taken
 from checks.queries.walk import SheetRow
-from checks.wording import Figure, check_words, remedy_words
+from checks.wording import Figure, check_words, order_words, remedy_words
 from core.models import Person
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, find_check
@@ -136,7 +136,7 @@ def remedy_shown(
     return RemedyShown(
         index=index,
         name=row["remedy"],
-        words=remedy_words(row["remedy"]),
+        words=order_words(row),
         approval=row.get("approval", "engineer"),
         reason=row.get("reason", ""),
         why_second=row.get("why_second") or "",

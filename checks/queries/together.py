@@ -11,7 +11,7 @@ from checks.queries.alike import Queued
 from checks.queries.arithmetic import Case, Step, headline_of, steps_of
 from checks.queries.limits import LimitShown, limits_of
 from checks.queries.review import check_on
-from checks.wording import Figure, check_words, remedy_words
+from checks.wording import Figure, check_words, order_words
 from core.models import Person
 from jobs.plans import plan_of
 
@@ -90,7 +90,7 @@ def _side(member: Queued, read: dict[str, list[str]], own: bool) -> Side:
         queued=member,
         rows=tuple(_out(row, finding, case, read) for row in out[:TOLD]),
         more=max(len(out) - TOLD, 0),
-        remedy=remedy_words(remedy["remedy"]),
+        remedy=order_words(remedy),
         figures=tuple(headline_of(remedy)),
         steps=steps_of(remedy, case),
         own=own,

@@ -28,7 +28,7 @@ from checks.reports.blocks import (
     verdict,
 )
 from checks.reports.hand import Hand, count, moment, who
-from checks.wording import circumstances_of, figures_of, remedy_words, topic_words
+from checks.wording import circumstances_of, figures_of, order_words, topic_words
 from jobs.exchange.parse import read_building
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
@@ -127,7 +127,7 @@ def notice(account: Account, *, new_page: bool = True) -> Iterator[Block]:
         [
             strong(topic_words(row["finding"])),
             lines(
-                strong(remedy_words(row["remedy"])),
+                strong(order_words(row)),
                 row["disposition"].replace("_", " "),
                 figures(account, ordered.get((row["finding"], row["made_at"]), {})),
             ),
@@ -213,7 +213,7 @@ def _finding(
         yield "Likely cause", cause["explanation"]
     if not row["decisions"] and not row["closed_at"]:
         for number, remedy in enumerate(row["remedies"]):
-            words = f"{remedy_words(remedy['remedy'])}. {remedy.get('reason', '')}"
+            words = f"{order_words(remedy)}. {remedy.get('reason', '')}"
             why = remedy.get("why_second") or ""
             yield ("Alternative" if number else "Proposed", f"{words} {why}".strip())
         warned = [each for remedy in row["remedies"] for each in remedy["cautions"]]
@@ -230,7 +230,7 @@ def _finding(
 
 def _decision(account: Account, made: Mapping[str, Any]) -> Iterator[tuple[str, Cell]]:
     remedy = made["remedy"]
-    ordered = f"{remedy_words(remedy['remedy'])}; {made['disposition']}"
+    ordered = f"{order_words(remedy)}; {made['disposition']}"
     yield (
         "Decided",
         lines(

@@ -23,7 +23,7 @@ from checks.services.findings import (
 )
 from checks.views.finding_drawing import drawing_of
 from checks.views.units import units_for
-from checks.wording import remedy_words, topic_words
+from checks.wording import order_words, topic_words
 from core.permissions import Action, may
 from core.requests import PersonRequest
 from jobs.plans import plan_of
@@ -192,7 +192,7 @@ def _page(
         "again": measured,
         "ruled_out": review.ruled_out(found),
         "holds": holds,
-        "ordered": remedy_words(holds.remedy["remedy"]) if holds else "",
+        "ordered": order_words(holds.remedy) if holds else "",
         "done": getattr(holds, "carried_out", None),
         "events": events,
         "decidable": state in ("open", "remeasure", "carried_out")

@@ -8,7 +8,14 @@ import pytest
 import checks.evaluation
 from checks.evaluation.evaluate import evaluate
 from checks.tolerances import GROUP_RULES
-from checks.wording import REMEDIES, TOPICS, check_words, remedy_words, topic_words
+from checks.wording import (
+    REMEDIES,
+    TOPICS,
+    check_words,
+    order_words,
+    remedy_words,
+    topic_words,
+)
 from jobs.exchange import result_schema
 from jobs.exchange.parse import read_building
 from jobs.exchange.vocabulary import BASES
@@ -79,3 +86,9 @@ def test_every_remedy_of_the_result_document_has_a_name() -> None:
     for name in result_schema.REMEDIES:
         assert name in REMEDIES
         assert "_" not in remedy_words(name)
+
+
+def test_a_move_of_more_than_one_position_says_what_it_moves() -> None:
+    assert order_words({"remedy": "shift", "scope": "steel"}) == "Move all the steel"
+    assert order_words({"remedy": "shift", "scope": "A2-B2"}) == "Move frame line A2-B2"
+    assert order_words({"remedy": "shift"}) == "Set the plate where it fits"
