@@ -51,6 +51,17 @@ class Outcome(StrEnum):
     FOLDED = "folded"  # the readings fit only a figure with a corner turned inside out
 
 
+# the first three by how far it came: held by its readings, and converged
+_OUTCOMES = np.array(
+    [
+        Outcome.UNDETERMINED.value,
+        Outcome.NOT_CONVERGED.value,
+        Outcome.ADJUSTED.value,
+        Outcome.FOLDED.value,  # only outlines tell
+    ]
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NetworkAdjustment:
     """Points from distances, for b figures of n points and m distances.
@@ -135,14 +146,11 @@ def adjust_distances(
     figure = _figure(flat, _pairs(pairs, n), lengths_mm, sigma_mm, fixed)
     determined = _determined(figure, flat)
     found, converged = _gauss_newton(figure, flat, determined)
-    outcome = np.where(
-        determined,
-        np.where(converged, Outcome.ADJUSTED.value, Outcome.NOT_CONVERGED.value),
-        Outcome.UNDETERMINED.value,
-    )
     points = found.reshape(start.shape) + middle
-    points[:, fixed] = start[:, fixed]
-    return _statistics(figure, found, points, outcome)
+    if fixed.any():
+        points[:, fixed] = start[:, fixed]
+    outcome = _OUTCOMES[determined.astype(np.intp) + converged]
+    return _statistics(figure, found, points, outcome, converged)
 
 
 def rows(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatArray:
@@ -306,7 +314,7 @@ def _gauss_newton(
     size = np.maximum(np.abs(flat).max(axis=1), 1.0)
     close = CONVERGED_MM + 8.0 * np.spacing(size)
     before, shares = np.zeros(len(flat)), np.ones(len(flat))
-    for _ in range(MAX_STEPS):
+    for taken in range(MAX_STEPS):
         if converged.all():
             break
         # a slice of all of them copies nothing
@@ -320,12 +328,14 @@ def _gauss_newton(
         if too_long.any():
             step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
         found[going] += step
-        last = before[going]
-        share = np.where(last > 0.0, longest / np.where(last > 0.0, last, 1.0), 1.0)
-        worse = np.maximum(share, shares[going])
-        left = np.where(worse < STEADY, 4.0 * worse, 1.0) * longest
+        left = longest
+        if taken:
+            share = longest / before[going]  # not of 0: that has converged
+            worse = np.maximum(share, shares[going])
+            left = np.where(worse < STEADY, 4.0 * worse, 1.0) * longest
+            shares[going] = share
+        before[going] = longest
         converged[going] = left <= close[going]
-        before[going], shares[going] = longest, share
     return found, converged & determined
 
 
@@ -334,8 +344,8 @@ def _statistics(
     found: FloatArray,
     points: FloatArray,
     outcome: npt.NDArray[np.str_],
+    good: BoolArray,
 ) -> NetworkAdjustment:
-    good = outcome == Outcome.ADJUSTED.value
     lost = ~good
     matrix, distance, normal = _normal(figure, found, slice(None))
     if lost.any():
@@ -355,7 +365,7 @@ def _statistics(
     size = np.where(checked, np.abs(w), -1.0)
     shared = _inseparable(hat, redundancy, size)
     large = (size > CRITICAL_W) & good[:, None]
-    cannot_tell = (large & shared).any(axis=1)
+    cannot_tell = np.asarray((large & shared).any(axis=1))
     variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
     unread = lost[:, None] | ~measured
     return NetworkAdjustment(
