@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.engine import outline
+from checks.engine import outline, squaring
 from checks.engine.acceptance import COVERAGE
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.errors import DegenerateGeometryError
@@ -155,7 +155,7 @@ def _moves(
     """Corners to move to square the outline up, each along a wall."""
     if not adjusted.determined:
         return []
-    moved = outline.square_up(outline_points(plan), adjusted.corners_mm)
+    moved = squaring.square_up(outline_points(plan), adjusted.corners_mm)
     return [
         {
             "corner": names[corner],

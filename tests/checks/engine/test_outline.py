@@ -5,7 +5,8 @@ from hypothesis import strategies as st
 
 from checks.engine.errors import DegenerateGeometryError
 from checks.engine.network import Outcome
-from checks.engine.outline import adjust_many, adjust_outline, square_up
+from checks.engine.outline import adjust_many, adjust_outline
+from checks.engine.squaring import square_up
 
 A, B = 24_384.0, 15_240.0
 PLAN = np.array([[0.0, 0.0], [A, 0.0], [A, B], [0.0, B]])

@@ -1,0 +1,109 @@
+"""How to square an outline up: which corner to move, along which wall, how far."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.errors import DegenerateGeometryError
+from checks.engine.outline import about_centroid, refuse_degenerate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SquareUp:
+    """What would make the figure's corners as on the plan, one wall kept.
+
+    A corner is moved along its wall that runs most nearly with the kept one.
+    """
+
+    kept: tuple[int, int]  # corners of the wall that stays
+    corner: IntArray  # (k,) every corner but those two, in order
+    wall: IntArray  # (k,) first corner of the wall it is moved along
+    move_mm: FloatArray  # (k,) positive towards the wall's second corner
+    shift_mm: FloatArray  # (k, 2) the same on the plan's axes
+
+
+def square_up(
+    plan_mm: npt.ArrayLike, corners_mm: npt.ArrayLike, keep: int | None = None
+) -> SquareUp:
+    """Find which corners to move, along which wall, and how far, to square up.
+
+    One wall is kept where it is. With e its direction, each other corner c has a
+    place T: where the plan puts it as seen from the nearer end of the kept wall,
+    turned with that wall. It moves along the direction d of its wall until it is
+    abreast of that place::
+
+        move = ((T - c) . e) / (d . e)
+
+    so that lengths that are out, which squaring does not cure, do not enter: a
+    rectangle's side is set square over its own end of the kept wall (plane
+    geometry).
+
+    Parameters
+    ----------
+    plan_mm : array, shape (n, 2)
+        Planned corners. [mm]
+    corners_mm : array, shape (n, 2)
+        Adjusted ones. [mm]
+    keep : int, optional
+        The first corner of the wall to keep; the longest wall of the plan, and the
+        first among equals, if left out. [1]
+
+    Returns
+    -------
+    SquareUp
+        A move for each corner off the kept wall; where neither of its walls runs
+        within 60 degrees of the kept one, it is parallel to that. [mm]
+
+    Raises
+    ------
+    DegenerateGeometryError
+        If corners of the plan or of the kept wall coincide, or a corner is NaN.
+    """
+    plan = np.asarray(plan_mm, dtype=np.float64)
+    corners = np.asarray(corners_mm, dtype=np.float64)
+    refuse_degenerate(plan[None], about_centroid(plan[None])[1])
+    n = len(plan)
+    walls = np.roll(plan, -1, axis=0) - plan
+    lengths = np.hypot(walls[:, 0], walls[:, 1])
+    first = int(np.argmax(lengths >= lengths.max() - 1e-6)) if keep is None else keep
+    second = (first + 1) % n
+    planned = walls[first] / lengths[first]
+    built = corners[second] - corners[first]
+    size = float(np.hypot(*built))
+    if not np.isfinite(corners).all() or size == 0.0:
+        raise DegenerateGeometryError("the outline's figure is not determined")
+    e = built / size
+
+    off = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
+    nearer = np.where(
+        (plan[off] - plan[first]) @ planned <= 0.5 * lengths[first], first, second
+    )
+    from_end = plan[off] - plan[nearer]
+    wanted = from_end @ planned  # along the kept wall; square to it nothing is asked
+    lacking = wanted - (corners[off] - corners[nearer]) @ e
+    wall, direction = _along_which(corners, off, e, first)
+    move = lacking / (direction @ e)
+    return SquareUp(
+        kept=(first, second),
+        corner=off,
+        wall=wall,
+        move_mm=move,
+        shift_mm=move[:, None] * direction,
+    )
+
+
+def _along_which(
+    corners: FloatArray, off: IntArray, e: FloatArray, kept: int
+) -> tuple[IntArray, FloatArray]:
+    """Of each corner's two walls the one most nearly along e, and its direction."""
+    both = np.stack([(off - 1) % len(corners), off], axis=1)
+    ways = corners[(both + 1) % len(corners)] - corners[both]
+    ways = ways / np.hypot(ways[..., 0], ways[..., 1])[..., None]
+    with_it = np.abs(ways @ e)
+    best = with_it.argmax(axis=1)
+    each = np.arange(len(off))
+    astray = with_it[each, best] < 0.5
+    wall = np.where(astray, kept, both[each, best])
+    return wall, np.where(astray[:, None], e, ways[each, best])
