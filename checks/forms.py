@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth import authenticate
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest
 
 from checks.models import Disposition, Finding
@@ -59,6 +60,30 @@ class CommonForm(forms.Form):
         if given["at"]:
             entry["at"] = given["at"].isoformat()
         return entry
+
+
+LARGEST_UPLOAD = 8_000_000
+"""As much as the API takes at once. [byte]"""
+
+
+class UploadForm(forms.Form):
+    """A file of readings."""
+
+    file = forms.FileField(
+        widget=forms.FileInput({"accept": ".json,.csv,.tsv,.txt"}),
+        help_text="An exchange document, a JSON list of readings, or a table.",
+    )
+    keep_good = forms.BooleanField(
+        label="Record the good ones where some are refused", required=False
+    )
+
+    def clean_file(self) -> UploadedFile:
+        """Refuse a file that no day's readings fill."""
+        file: UploadedFile = self.cleaned_data["file"]
+        if (file.size or 0) > LARGEST_UPLOAD:
+            msg = "A file of readings has at most 8 MB; send it in parts."
+            raise forms.ValidationError(msg)
+        return file
 
 
 class InstrumentForm(forms.Form):

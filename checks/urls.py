@@ -11,6 +11,7 @@ from checks.views import (
     releases,
     reports,
     together,
+    uploads,
 )
 
 app_name = "checks"
@@ -20,6 +21,7 @@ urlpatterns = [
     path("buildings/<int:pk>/measure/", measure.measure, name="measure"),
     path("buildings/<int:pk>/readings/", offline.receive, name="receive"),
     path("buildings/<int:pk>/record/", readings.record, name="record"),
+    path("buildings/<int:pk>/record/upload/", uploads.upload, name="upload"),
     path("buildings/<int:pk>/instruments/", readings.instrument, name="instrument"),
     path("worker.js", offline.worker, name="worker"),
     path("offline/", offline.offline, name="offline"),

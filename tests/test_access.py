@@ -171,6 +171,8 @@ PAGES = [
     Row("checks:worker", ANYBODY),
     Row("checks:offline", ANYBODY),
     Row("checks:record", SEEN, args=on_building),
+    Row("checks:upload", SEEN, args=on_building),
+    Row("checks:upload", (302, 404, 400, 400, 400, 400), "POST", on_building),
     Row("checks:instrument", (302, 404, 302, 302, 302, 302), "POST", on_building),
     Row("checks:findings", PAGE),
     Row("checks:finding", SEEN, args=on_finding),

@@ -23,6 +23,7 @@ COLUMNS = (
 )  # fmt: skip
 NEEDED = ("check", "value")
 DELIMITERS = ",;\t"
+TABLES = (".csv", ".tsv", ".txt")
 BARE = re.compile(r"[-+]?\d+(\.\d+)?")
 POINTER = re.compile(r"/readings/(\d+)(?:/(.*))?")
 

@@ -11,12 +11,10 @@ from django.core.management.base import BaseCommand, CommandError
 from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, building_named, person_named
 from checks.services.readings import Recorded, record_readings
-from checks.services.uploads import Upload, read_upload
+from checks.services.uploads import TABLES, Upload, read_upload
 from jobs.exchange.parse import DocumentError
 from jobs.models import Building
 from jobs.plans import plan_of
-
-TABLES = (".csv", ".tsv", ".txt")
 
 
 class Command(BaseCommand):
