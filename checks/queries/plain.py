@@ -5,30 +5,18 @@ included to `SLACK_MM`. What needs more than that is left to the server: the tap
 corrections, repeats that disagree, levels, strengths, plumb, guarded acceptance.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from checks.evaluation.limits import bounds_of
+from checks.evaluation.observe import TAPED
 from checks.evaluation.table import CheckTable, RodTable
 from checks.tolerances import limits_for
 from jobs.plan.geometry import wall_length
 from jobs.plan.model import Building, Plan, Reading
 from jobs.plan.sheet import Check, Kind
 
-PLAIN = frozenset(
-    {
-        Kind.DIAGONAL,
-        Kind.WALL,
-        Kind.LINE,
-        Kind.SETBACK,
-        Kind.OFFSET,
-        Kind.GAGE,
-        Kind.PROJECTION,
-        Kind.NOTCH_WIDTH,
-        Kind.NOTCH_DEPTH,
-    }
-)
+PLAIN = frozenset(TAPED) - {Kind.PLUMB}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +27,8 @@ class Plain:
     ----------
     nominal : what the plan says.
     lower, upper : the least and greatest deviation that is within.
-    whole : of a line, its wall's length, from which a reading from the wall's
-        second corner is taken: as measured where that is within, else as planned.
+    whole : of a line, its wall's planned length, from which a reading from the
+        wall's second corner is taken.
     """
 
     nominal: float
@@ -49,16 +37,13 @@ class Plain:
     whole: float | None = None
 
 
-def plain_limits(
-    plan: Plan, checks: Iterable[Check], judged: Mapping[str, Mapping[str, Any]]
-) -> dict[str, Plain]:
+def plain_limits(plan: Plan, checks: Iterable[Check]) -> dict[str, Plain]:
     """Give the limits of every plain check by its key, as the evaluation has them.
 
     Parameters
     ----------
     plan : the plan in force.
     checks : those asked for.
-    judged : the latest result's rows by check.
     """
     if plan.tolerances.guarded:
         return {}
@@ -78,18 +63,13 @@ def plain_limits(
                 nominal=check.nominal,
                 lower=float(bounds.lower[row]),
                 upper=float(bounds.upper[row]),
-                whole=_whole(plan, check, judged),
+                whole=_whole(plan, check),
             )
     return found
 
 
-def _whole(
-    plan: Plan, check: Check, judged: Mapping[str, Mapping[str, Any]]
-) -> float | None:
+def _whole(plan: Plan, check: Check) -> float | None:
     if check.kind is not Kind.LINE or len(check.corners) != 2:
         return None
     first, second = check.corners
-    wall = judged.get(f"wall:{first}-{second}")
-    if wall and wall["verdict"] == "within":
-        return float(wall["observed"])
     return wall_length(plan, (first, second))

@@ -124,7 +124,7 @@ def walk(building: Building) -> list[Section]:
     standing = _standing(building)
     since = _measure_after(building)
     checks = [*check_sheet(plan), *_named(plan, standing)]
-    plain = plain_limits(plan, checks, judged)
+    plain = plain_limits(plan, checks)
     erecting = building.stages.filter(kind=Stage.Kind.ERECTION).exclude(
         state=Stage.State.WAITING
     )

@@ -7,6 +7,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from checks.evaluation.evaluate import evaluate
 from checks.evaluation.limits import bounds_of
 from checks.evaluation.table import CheckTable, RodTable
 from checks.models import Reading
@@ -176,7 +177,7 @@ def test_the_expected_value_is_not_told_before_the_reading(
 def test_a_phone_is_given_the_limits_the_evaluation_judges_by(basis: str) -> None:
     plan = read_building(shed(tolerances={"basis": basis})).plan
     checks = check_sheet(plan)
-    plain = plain_limits(plan, checks, {})
+    plain = plain_limits(plan, checks)
     table = CheckTable(read_building(shed(tolerances={"basis": basis})))
     bounds = bounds_of(plan, table, RodTable(plan), limits_for(plan.tolerances))
     compared = 0
@@ -190,9 +191,26 @@ def test_a_phone_is_given_the_limits_the_evaluation_judges_by(basis: str) -> Non
     assert plain.keys() >= set(gages)
 
 
+def test_a_phone_takes_a_line_from_the_second_corner_as_the_evaluation_does() -> None:
+    document = shed()
+    mark, wall = document["positions"][0]["mark"], document["positions"][0]["wall"]
+    second = wall.split("-")[1]
+    document["readings"] = [
+        {"id": "long", "check": f"wall:{wall}", "value": "66' 1/8\""},
+        {"id": "line", "check": f"line:{mark}", "value": "40'", "from": second},
+    ]
+    building = read_building(document)
+    plain = plain_limits(building.plan, check_sheet(building.plan))[f"line:{mark}"]
+    rows = {row["check"]: row for row in evaluate(building)["checks"]}
+    assert rows[f"wall:{wall}"]["verdict"] == "within"
+    assert plain.whole is not None
+    phone = plain.whole - 40 * 304.8
+    assert rows[f"line:{mark}"]["observed"] == pytest.approx(phone, abs=1e-6)
+
+
 def test_a_phone_judges_nothing_by_guarded_acceptance() -> None:
     plan = read_building(shed(tolerances={"guarded": True})).plan
-    assert plain_limits(plan, check_sheet(plan), {}) == {}
+    assert plain_limits(plan, check_sheet(plan)) == {}
 
 
 def test_a_reading_replaced_carries_its_reason_without_the_script_too(
