@@ -15,7 +15,6 @@ import numpy.typing as npt
 from checks.bases.basis import (
     BASES,
     DEFAULT_BASIS,
-    SLACK_MM,
     Basis,
     ByDiameter,
     Flat,
@@ -35,7 +34,6 @@ __all__ = [
     "DEFAULT_BASIS",
     "GROUP_RULES",
     "RULES",
-    "SLACK_MM",
     "Basis",
     "Limits",
     "NotUsed",

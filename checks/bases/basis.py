@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import FloatArray
 
 DEFAULT_BASIS = "metal-building-practice"
@@ -24,8 +25,6 @@ BASES = (
     "aci-117-2010",
     "en-1090-2-2008",
 )
-SLACK_MM = 1e-6
-"""How far a value may be off a limit and still count as on it. [mm]"""
 
 _MM = {
     "mm": Decimal(1),

@@ -23,10 +23,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import DegenerateGeometryError
-
-SLACK_MM = 1e-6
 
 Fit = Literal["least_squares", "minimax"]
 

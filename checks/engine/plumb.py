@@ -15,10 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.errors import EngineError
-
-SLACK_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

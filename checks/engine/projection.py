@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import FloatArray
 from checks.engine.errors import EngineError
 
 LEAST_ENGAGED = 0.5  # AISC Design Guide 1, 2nd ed., secondary
-SLACK_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

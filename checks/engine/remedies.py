@@ -12,8 +12,6 @@ from typing import Any, Literal
 
 from checks.engine import cautions
 
-SLACK_MM = 1e-6
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import EngineError
 
@@ -27,7 +28,6 @@ MICRO = 1_000_000
 MOST_SUMS = 16_000_000
 """How many sums are listed; beyond it thicknesses count to a thousandth of a mm."""
 
-SLACK_MM = 1e-6
 
 _NEVER = np.int32(2**30)
 

@@ -17,13 +17,13 @@ from itertools import combinations
 
 import numpy as np
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import EngineError
 from checks.engine.plate import COUNTED, FREE, HELD, PlateFit, fit_plates
 
 MOST_ENUMERATED = 12
 MOST_AT_ONCE = 2_000  # sets, beyond which each number of holes is tried by itself
-SLACK_MM = 1e-6
 SHUT_MM = 2.5e-7  # an overrun of shut holes that does: `fit_plates` holds them to it
 ROUNDS = 60  # of halving, where holding the shut holes failed
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine import slot_search
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.fasteners import PlateWasher, covering_washer, least_edge_mm
 
-SLACK_MM = 1e-6
 # Holes this near the outermost one are of the same row: a punch's accuracy. (ours)
 ROW_MM = 3.0
 

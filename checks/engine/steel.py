@@ -26,12 +26,12 @@ from typing import Literal
 import numpy as np
 
 from checks.engine import steel_vote
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.errors import EngineError
 from checks.engine.placing import PROOF_SLACK_MM
 from checks.engine.plate import PlateFit, fit_plates
 
-SLACK_MM = 1e-6
 CLOSE_MM = 1e-5  # of the worst miss to its optimum
 MOST_ROUNDS = 120
 MOST_FITS = 200

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
 
 MOST_PAIRS = 400
@@ -23,7 +24,6 @@ DRAWN = 48  # about each of them, each round
 SPREADS_MM = (1.5, 0.6, 0.25, 0.1)  # of the draws, at the outermost rods
 MOST_AT_ONCE = 30_000  # rods times moves: what a processor's cache holds
 SEED = 1
-SLACK_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

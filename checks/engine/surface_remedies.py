@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.engine import cautions
-from checks.engine.remedies import SLACK_MM, Advice, Remedy, ranked, refer
+from checks.engine.acceptance import SLACK_MM
+from checks.engine.remedies import Advice, Remedy, ranked, refer
 from core.units import LengthStyle, format_length
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from checks import tolerances
 from checks.engine import cautions
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation import concrete, findings, levels, squareness
 from checks.evaluation.causes import likely_causes
@@ -305,7 +306,7 @@ def _plate_fits(judged: Judged, groups: Groups) -> dict[int, dict[str, Any]]:
         overrun = float(free.overrun_mm[row])
         fits[i] = {
             "overrun": overrun,
-            "fits": overrun <= tolerances.SLACK_MM,
+            "fits": overrun <= SLACK_MM,
             "hole_needed": hole + 2.0 * overrun,
             "shift_along": float(free.shift_mm[row, 0]),
             "shift_in": float(free.shift_mm[row, 1]),

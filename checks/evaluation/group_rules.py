@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import lines
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import FloatArray
 from checks.evaluation.positions import Rods
 from checks.evaluation.table import RodTable
@@ -156,5 +157,5 @@ def _rule(
         marks=marks,
         deviation=deviation,
         limit=limit,
-        within=abs(deviation) <= limit + lines.SLACK_MM,
+        within=abs(deviation) <= limit + SLACK_MM,
     )

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import levels, shims, uncertainty
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.json_values import number
 from checks.evaluation.observe import Observations
@@ -13,8 +14,6 @@ from checks.evaluation.table import CheckTable
 from checks.tolerances import Limits
 from jobs.plan.model import Plan, Reading
 from jobs.plan.sheet import Kind
-
-SLACK_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine import pattern, plate, rigid, slots
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.observe import Observations
 from checks.evaluation.table import CheckTable, RodTable
-from checks.tolerances import SLACK_MM, Limits
+from checks.tolerances import Limits
 from jobs.plan.sheet import Kind
 
 PATTERN = (Kind.SETBACK, Kind.OFFSET, Kind.GAGE)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import outline, squaring
-from checks.engine.acceptance import COVERAGE
+from checks.engine.acceptance import COVERAGE, SLACK_MM
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.errors import DegenerateGeometryError
 from checks.engine.network import Outcome
@@ -19,7 +19,6 @@ from jobs.plan.geometry import outline_points
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
 
-SLACK_MM = 1e-6
 NO_FIGURE = {
     Outcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
     Outcome.FOLDED: ("Walls and diagonals fit only a figure with a corner turned over"),

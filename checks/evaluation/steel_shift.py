@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import cautions, steel
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.remedies import Remedy
 from checks.evaluation.positions import Groups, Rods
@@ -92,7 +93,7 @@ def find_shifts(
 ) -> tuple[SteelShift, ...]:
     """Moves that would leave fewer positions to rework, the whole steel's first."""
     which = groups.fitted
-    stuck = groups.doubtful[groups.as_drawn > steel.SLACK_MM]
+    stuck = groups.doubtful[groups.as_drawn > SLACK_MM]
     if stuck.size < WORTH_LOOKING:
         return ()
     planned, built, allowance, real = _grid(plan, rods, solved, which)

@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.shim_choice import stacks_around
 from checks.wording import Figure, figures_of
 from jobs.plan.model import Detail, Plan
 
-SLACK_MM = 1e-6
 MINUS = "\N{MINUS SIGN}"
 TIMES = "\N{MULTIPLICATION SIGN}"
 Row = Mapping[str, Any]

@@ -5,7 +5,8 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from checks.tolerances import SLACK_MM, limits_for
+from checks.engine.acceptance import SLACK_MM
+from checks.tolerances import limits_for
 from jobs.plan.model import Tolerances
 
 INCH = Decimal("25.4")
