@@ -73,8 +73,14 @@ LABELS = {
 }
 
 
-def check_words(check: Check) -> str:
-    """Say what is measured, short enough for a line on a phone."""
+def check_words(check: Check, *, placed: bool = False) -> str:
+    """Say what is measured, short enough for a line on a phone.
+
+    Parameters
+    ----------
+    check : what is measured.
+    placed : whether to say at which position a rod is, as where several are spoken of.
+    """
     ends = " to ".join(check.corners)
     rods = " and ".join(str(number) for number in check.rods)
     words = {
@@ -92,7 +98,10 @@ def check_words(check: Check) -> str:
         Kind.NOTCH_DEPTH: f"Wall {ends}, notch depth",
         Kind.PLUMB: f"{check.mark}, lean {check.axis or ''}",
     }
-    return words[check.kind].strip()
+    said = words[check.kind].strip()
+    if placed and check.mark and check.rods:
+        return f"{check.mark}, {said[0].lower()}{said[1:]}"
+    return said
 
 
 def circumstances_of(entry: Mapping[str, Any]) -> str:

@@ -1,4 +1,4 @@
-"""The array types the engine speaks, so that signatures stay short."""
+"""The array types the engine speaks, and a product several rooms of it take."""
 
 import numpy as np
 import numpy.typing as npt
@@ -6,3 +6,19 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
+
+
+def quadratic_forms(rows: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Give r M r' of every row.
+
+    Parameters
+    ----------
+    rows : array, shape (n, m)
+    matrix : array, shape (m, m)
+
+    Returns
+    -------
+    array, shape (n,)
+    """
+    forms: FloatArray = ((rows @ matrix) * rows).sum(axis=1)
+    return forms

@@ -224,10 +224,11 @@ def knocked(
     for one in np.unique(setup):
         here = np.flatnonzero(setup == one)
         points = point[here]
+        first_of: dict[int, int] = {}
         again = [
-            (int(np.flatnonzero(points == p)[0]), k)
-            for k, p in enumerate(points)
-            if np.flatnonzero(points == p)[0] < k
+            (first_of[p], k)
+            for k, p in enumerate(points.tolist())
+            if first_of.setdefault(p, k) < k
         ]
         if not again:
             continue

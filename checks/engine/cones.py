@@ -1,7 +1,8 @@
 """Second-order cones of dimension three, and the 4 x 4 systems they reduce to.
 
 A vector u = (u0, u1, u2), on the first axis, is in the cone where u0 >= |(u1, u2)|.
-Arrays are (3, m, g) for vectors, (g,) for the entries of the systems.
+Arrays are (3, m, g) for vectors, (3, 2, m, g) for slacks and multipliers together,
+(g,) for the entries of the systems.
 
 The scaling is that of Nesterov and Todd: W z = W^-1 s, W = eta [[w0, w'], [w, I + w w'
 / (1 + w0)]], so W^-2 = (2 Jw (Jw)' - J) / eta^2 with J = diag(1, -1, -1); formulas as
@@ -24,6 +25,7 @@ class Scaling:
 
     w: FloatArray  # (3, m, g) unit hyperbolic scaling point
     eta: FloatArray  # (m, g)
+    det: FloatArray  # (2, m, g) of slacks and multipliers
 
     def inverse_square(self, u: FloatArray) -> FloatArray:
         w = self.w
@@ -62,36 +64,39 @@ def det(u: FloatArray) -> FloatArray:
     return out
 
 
-def scaling(s: FloatArray, z: FloatArray) -> Scaling:
-    """Give the scaling point of slacks s and multipliers z, both inside the cone."""
-    root_s, root_z = np.sqrt(det(s)), np.sqrt(det(z))
-    a, b = s / root_s, z / root_z
-    gamma2 = 2.0 * (1.0 + a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
+def scaling(u: FloatArray) -> Scaling:
+    """Give the scaling point of slacks and multipliers (3, 2, m, g) inside the cone."""
+    own = det(u)
+    root = np.sqrt(own)
+    unit = u / root
+    a, b = unit[:, 0], unit[:, 1]
+    gamma2 = 2.0 * (1.0 + (a * b).sum(axis=0))
     w = a - b
     w[0] = a[0] + b[0]
     w /= np.sqrt(gamma2)
-    return Scaling(w, np.sqrt(root_s / root_z))
+    return Scaling(w, np.sqrt(root[0] / root[1]), own)
 
 
-def speed(u: FloatArray, du: FloatArray) -> FloatArray:
-    """One over the longest step from u along du inside the cone, largest of all."""
-    a = du[0] * du[0] - du[1] * du[1] - du[2] * du[2]
-    b = u[0] * du[0] - u[1] * du[1] - u[2] * du[2]
-    c = det(u)
-    root = np.sqrt(np.maximum(b * b - a * c, 0.0))
-    out: FloatArray = ((root - b) / c).max(axis=0)
+def speed(u: FloatArray, du: FloatArray, det_u: FloatArray) -> FloatArray:
+    """One over the longest steps (2, g) from u along du inside the cone, least of all.
+
+    Both are (3, 2, m, g); `det_u` as `det` gives it.
+    """
+    squares, product = du * du, u * du
+    a = squares[0] - squares[1] - squares[2]
+    b = product[0] - product[1] - product[2]
+    root = np.sqrt(np.maximum(b * b - a * det_u, 0.0))
+    out: FloatArray = ((root - b) / det_u).max(axis=1)
     return out
 
 
 class Factor:
     """A symmetric 4 x 4 system per plate, eliminated t, x, y, turn in that order."""
 
-    def __init__(self, tt: FloatArray, tx: FloatArray, ty: FloatArray,
-                 tq: FloatArray, xx: FloatArray, xy: FloatArray, xq: FloatArray,
-                 yy: FloatArray, yq: FloatArray, qq: FloatArray) -> None:  # fmt: skip
-        self.tt, self.tx, self.ty, self.tq = tt, tx, ty, tq
-        self.xx, self.xy, self.xq = xx, xy, xq
-        self.yy, self.yq, self.qq = yy, yq, qq
+    def __init__(self, entries: FloatArray) -> None:
+        """Take tt, tx, ty, tq, xx, xy, xq, yy, yq and qq, of every plate: (10, g)."""
+        self.tt, self.tx, self.ty, self.tq = entries[:4]
+        self.xx, self.xy, self.xq, self.yy, self.yq, self.qq = entries[4:]
 
     def factor(self, curve: FloatArray | None) -> None:
         """Factor as L D L'; `curve` (g,) is the rotation's own second derivative."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.arrays import FloatArray
+from checks.engine.arrays import FloatArray, quadratic_forms
 from checks.engine.errors import EngineError
 
 
@@ -83,7 +83,7 @@ def adjust_differences(
     height = known.copy()
     height[unknown] = cofactor @ (free.T @ (weights * (observed - design @ known)))
     residual = design @ height - observed
-    spread = np.einsum("ij,jk,ik->i", free, cofactor, free, optimize=True)
+    spread = quadratic_forms(free, np.asarray(cofactor, np.float64))
     redundancy = np.clip(1.0 - weights * spread, 0.0, 1.0)
     checked = redundancy > 1e-9
     w = np.full(observed.size, np.nan)

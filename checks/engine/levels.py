@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.arrays import FloatArray, IntArray, quadratic_forms
 from checks.engine.errors import EngineError
 
 CURVATURE_AND_REFRACTION = 0.0673e-9
@@ -80,7 +80,7 @@ class LevelAdjustment:
         own = self._own + self._own[point]
         own[point] = 0.0
         share = self._mixing - self._mixing[point]
-        spread = np.einsum("ij,jk,ik->i", share, self._cofactor, share, optimize=True)
+        spread = quadratic_forms(share, self._cofactor)
         sigma = np.sqrt(np.maximum(own + spread, 0.0))
         return height, np.where(tied, sigma, np.nan)
 
@@ -145,7 +145,7 @@ def adjust_levels(
     own, mixing, cofactor, height, residual = _solve(y, s, p, weight, label)
     lean = -mixing[p]
     lean[np.arange(y.size), s] += 1.0
-    spread = np.einsum("ij,jk,ik->i", lean, cofactor, lean, optimize=True)
+    spread = quadratic_forms(lean, cofactor)
     redundancy = np.clip(1.0 - weight * (own[p] + spread), 0.0, 1.0)
     checked = redundancy > 1e-9
     w = np.full(y.size, np.nan)
@@ -325,7 +325,7 @@ def _sigma_from(
 ) -> FloatArray:
     """Sigma of each height above the first point of its component, shape (p,)."""
     share = mixing - mixing[first]
-    spread = np.einsum("ij,jk,ik->i", share, cofactor, share, optimize=True)
+    spread = quadratic_forms(share, cofactor)
     variance = np.where(first == np.arange(own.size), 0.0, own + own[first] + spread)
     sigma: FloatArray = np.sqrt(np.maximum(variance, 0.0))
     return sigma

@@ -78,24 +78,31 @@ class State:
     """Where the method stands: placement, cone slacks and their multipliers."""
 
     x: FloatArray  # (4, g)
-    s: FloatArray  # (3, m, g) in the cone
-    z: FloatArray  # (3, m, g) in the cone
+    u: FloatArray  # (3, 2, m, g) slacks and multipliers, in the cone
     edge: FloatArray | None = None  # (4, g) slack of the shift's limits
     edge_z: FloatArray | None = None  # (4, g)
+
+    @property
+    def s(self) -> FloatArray:
+        """Slacks (3, m, g)."""
+        return self.u[:, 0]
+
+    @property
+    def z(self) -> FloatArray:
+        """Multipliers (3, m, g)."""
+        return self.u[:, 1]
 
     def take(self, keep: IntArray) -> "State":
         return State(
             self.x[:, keep],
-            self.s[..., keep],
-            self.z[..., keep],
+            self.u[..., keep],
             None if self.edge is None else self.edge[:, keep],
             None if self.edge_z is None else self.edge_z[:, keep],
         )
 
     def put(self, at: IntArray, part: "State") -> None:
         self.x[:, at] = part.x
-        self.s[..., at] = part.s
-        self.z[..., at] = part.z
+        self.u[..., at] = part.u
         if self.edge is not None and self.edge_z is not None:
             self.edge[:, at] = part.edge
             self.edge_z[:, at] = part.edge_z
@@ -115,16 +122,16 @@ def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
     whole = _start(problem, turn_rad, shift)
     part, task = whole, problem
     at = np.arange(turn_rad.size)
-    for _ in range(MAX_STEPS):
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        for _ in range(MAX_STEPS):
             going = np.flatnonzero(_step(task, part))
-        if going.size == 0:
-            break
-        if going.size < 0.7 * part.x.shape[1]:
-            if part is not whole:
-                whole.put(at, part)
-            at = at[going]
-            part, task = whole.take(at), problem.take(at)
+            if going.size == 0:
+                break
+            if going.size < 0.7 * part.x.shape[1]:
+                if part is not whole:
+                    whole.put(at, part)
+                at = at[going]
+                part, task = whole.take(at), problem.take(at)
     if part is not whole:
         whole.put(at, part)
     return whole
@@ -141,11 +148,11 @@ def _start(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
         t = np.where(problem.weight > 0.0, over, -np.inf).max(axis=0) + 1.0
         top = np.maximum(problem.weight * t + problem.clearance, reach + HELD_ROOM)
     m, g = reach.shape
-    s = np.concatenate((top[None], gap))
-    z = np.zeros((3, m, g))
-    z[0] = 1.0 / m
+    u = np.zeros((3, 2, m, g))
+    u[0, 0], u[1:, 0] = top, gap
+    u[0, 1] = 1.0 / m
     x = np.stack((t, turn_rad * problem.radius, shift[0], shift[1]))
-    state = State(x, s, z)
+    state = State(x, u)
     if problem.limit is not None:
         state.edge = np.maximum(_edges(problem.limit, shift), 0.1)
         state.edge_z = 0.1 / state.edge
@@ -162,11 +169,10 @@ _Edge = tuple[FloatArray, FloatArray]  # step of the limits' slack and multiplie
 
 def _step(problem: Problem, state: State) -> BoolArray:
     """Take one predictor-corrector step in place; say which plates go on."""
-    x, s, z = state.x, state.s, state.z
     arm, residual, rest, gap = _residuals(problem, state)
     infeasible = np.maximum(np.abs(residual).max(axis=(0, 1)), np.abs(rest).max(axis=0))
     if state.edge is not None and problem.limit is not None:
-        off = _edges(problem.limit, x[2:]) - state.edge
+        off = _edges(problem.limit, state.x[2:]) - state.edge
         infeasible = np.maximum(infeasible, np.abs(off).max(axis=0))
     # Rounding in the multipliers grows as the gap closes: past a thousandth of the
     # goal there is nothing left to win, and the bound is proved from what is there.
@@ -174,38 +180,33 @@ def _step(problem: Problem, state: State) -> BoolArray:
     going |= (infeasible > FEASIBLE) & (gap > 1e-3 * problem.goal)
     if not going.any():
         return going
-    scale = scaling(s, z)
-    system = _System(problem, state, arm, scale, residual, rest)
-    dx, ds, dz, edge = system.direction(s, None)
-    a_s, a_z = system.reach(ds, dz, edge)
-    cones = s.shape[1] + (0 if state.edge is None else 4)
-    after = system.gap_after(ds, dz, edge, a_s, a_z)
+    system = _System(problem, state, arm, scaling(state.u), residual, rest)
+    dx, du, edge = system.direction(state.s, None)
+    after = system.gap_after(du, edge, system.reach(du, edge))
     sigma = np.clip(after / np.maximum(gap, TINY), 0.0, 1.0) ** 3
-    centre = sigma * gap / cones
-    k = system.corrected(ds, dz, centre)
+    centre = sigma * gap / (arm.shape[1] + (0 if state.edge is None else 4))
+    k = system.corrected(du, centre)
     ek = system.corrected_edges(edge, centre)
     # Where the gap is small the multipliers are sums of large and opposite terms.
     fine = bool(gap.min() < REFINE_BELOW)
-    dx, ds, dz, edge = system.direction(k, ek, refine=fine)
-    a_s, a_z = system.reach(ds, dz, edge)
-    a_s, a_z = np.minimum(1.0, STEP_BACK * a_s), np.minimum(1.0, STEP_BACK * a_z)
+    dx, du, edge = system.direction(k, ek, refine=fine)
+    length = np.minimum(1.0, STEP_BACK * system.reach(du, edge))
     # A long way off, a turn is trusted only as far as its tangent is.
-    a_s = np.minimum(a_s, MOST_TURN * problem.radius / (np.abs(dx[1]) + TINY))
+    most = MOST_TURN * problem.radius / (np.abs(dx[1]) + TINY)
+    np.minimum(length[0], most, out=length[0])
     # Beyond what floats can hold, a plate stays where it was.
-    sound = np.isfinite(ds).all(axis=(0, 1)) & np.isfinite(dz).all(axis=(0, 1))
-    going &= sound & np.isfinite(dx).all(axis=0)
+    going &= np.isfinite(du.sum(axis=(0, 1, 2)) + dx.sum(axis=0))
     if edge is not None:
-        going &= np.isfinite(edge[0]).all(axis=0) & np.isfinite(edge[1]).all(axis=0)
+        going &= np.isfinite(edge[0].sum(axis=0) + edge[1].sum(axis=0))
     if not going.all():
-        dx, ds, dz = (np.where(going, v, 0.0) for v in (dx, ds, dz))
+        dx, du = np.where(going, dx, 0.0), np.where(going, du, 0.0)
         if edge is not None:
             edge = (np.where(going, edge[0], 0.0), np.where(going, edge[1], 0.0))
-    x += a_s * dx
-    s += a_s * ds
-    z += a_z * dz
+    state.x += length[0] * dx
+    state.u += length[:, None] * du
     if state.edge is not None and state.edge_z is not None and edge is not None:
-        state.edge += a_s * edge[0]
-        state.edge_z += a_z * edge[1]
+        state.edge += length[0] * edge[0]
+        state.edge_z += length[1] * edge[1]
     return going
 
 
@@ -231,10 +232,11 @@ def _residuals(
 
 def _pull(problem: Problem, arm: FloatArray, u: FloatArray) -> FloatArray:
     """What forces u (3, m, g) on the cones come to on each unknown, (4, g)."""
-    out = np.empty((4, u.shape[2]))
-    problem.weighed(u[0]).sum(axis=0, out=out[0])
-    (arm[0] * u[2] - arm[1] * u[1]).sum(axis=0, out=out[1])
-    u[1:].sum(axis=1, out=out[2:])
+    each = np.empty((4, *u.shape[1:]))
+    each[0] = problem.weighed(u[0])
+    np.subtract(arm[0] * u[2], arm[1] * u[1], out=each[1])
+    each[2:] = u[1:]
+    out: FloatArray = np.add.reduce(each, axis=1)
     return out
 
 
@@ -256,18 +258,20 @@ class _System:
         w, e = scale.w, 1.0 / (scale.eta * scale.eta)
         e2 = 2.0 * e
         w1, w2 = e2 * w[1], e2 * w[2]
-        p00 = problem.weighed(problem.weighed(e2 * w[0] * w[0] - e)).sum(axis=0)
-        w0 = problem.weighed(w[0])
-        p01, p02 = -w0 * w1, -w0 * w2
-        p11, p12, p22 = w1 * w[1] + e, w1 * w[2], w2 * w[2] + e
+        each = np.empty((10, *e.shape))  # of every cone: tt tx ty tq xx xy xq yy yq qq
+        each[0] = problem.weighed(problem.weighed(e2 * w[0] * w[0] - e))
+        w0 = -problem.weighed(w[0])
+        tx = np.multiply(w0, w1, out=each[1])
+        ty = np.multiply(w0, w2, out=each[2])
+        xx = np.add(w1 * w[1], e, out=each[4])
+        xy = np.multiply(w1, w[2], out=each[5])
+        yy = np.add(w2 * w[2], e, out=each[7])
         a, b = -arm[1], arm[0]  # velocity of a hole as the plate turns
-        qx, qy = p11 * a + p12 * b, p12 * a + p22 * b
-        cross = (p01 * a + p02 * b).sum(axis=0)
-        self.n = Factor(
-            p00, p01.sum(0), p02.sum(0), cross,
-            p11.sum(0), p12.sum(0), qx.sum(0), p22.sum(0), qy.sum(0),
-            (a * qx + b * qy).sum(0),
-        )  # fmt: skip
+        np.add(tx * a, ty * b, out=each[3])
+        xq = np.add(xx * a, xy * b, out=each[6])
+        yq = np.add(xy * a, yy * b, out=each[8])
+        np.add(a * xq, b * yq, out=each[9])
+        self.n = Factor(np.add.reduce(each, axis=1))
         if state.edge is not None and state.edge_z is not None:
             assert problem.limit is not None  # noqa: S101  (State built from it)
             stiff = state.edge_z / state.edge
@@ -299,10 +303,11 @@ class _System:
 
     def direction(
         self, k: FloatArray, edge_k: FloatArray | None, refine: bool = False
-    ) -> tuple[FloatArray, FloatArray, FloatArray, _Edge | None]:
-        """Step in x, s, z (and the shift's limits) that answers k."""
+    ) -> tuple[FloatArray, FloatArray, _Edge | None]:
+        """Step in x, in slacks and multipliers, and at the limits, that answers k."""
         state = self.state
-        u = self.scale.inverse_square(k + self.residual)
+        asked = k + self.residual
+        u = self.scale.inverse_square(asked)
         rhs = -self.rest - _pull(self.problem, self.arm, u)
         if state.edge is not None and state.edge_z is not None:
             assert self.off is not None  # noqa: S101  (set with the edges)
@@ -311,7 +316,7 @@ class _System:
             rhs[2:] += push[:2] - push[2:]
         dx = self.n.solve(rhs)
         move = self._moved(dx)
-        dz = -self.scale.inverse_square(k + self.residual + move)
+        dz = -self.scale.inverse_square(asked + move)
         edge = self._edge_step(dx, edge_k)
         if refine:
             again = self.n.solve(-self._unbalanced(dx, dz, edge))
@@ -320,7 +325,10 @@ class _System:
             move += extra
             dz -= self.scale.inverse_square(extra)
             edge = self._edge_step(dx, edge_k)
-        return dx, self.residual + move, dz, edge
+        du = np.empty_like(state.u)
+        np.add(self.residual, move, out=du[:, 0])
+        du[:, 1] = dz
+        return dx, du, edge
 
     def _edge_step(self, dx: FloatArray, edge_k: FloatArray | None) -> _Edge | None:
         state = self.state
@@ -330,47 +338,39 @@ class _System:
         dl = self.off + np.concatenate((-dx[2:], dx[2:]))
         return dl, -(edge_k + dl) * state.edge_z / state.edge
 
-    def reach(
-        self,
-        ds: FloatArray,
-        dz: FloatArray,
-        edge: _Edge | None,
-    ) -> tuple[FloatArray, FloatArray]:
-        """Longest steps (g,) that stay in the cones, for s and for z."""
-        a_s, a_z = speed(self.state.s, ds), speed(self.state.z, dz)
-        if edge is not None:
-            assert self.state.edge is not None  # noqa: S101
-            assert self.state.edge_z is not None  # noqa: S101
-            a_s = np.maximum(a_s, (-edge[0] / self.state.edge).max(axis=0))
-            a_z = np.maximum(a_z, (-edge[1] / self.state.edge_z).max(axis=0))
-        return 1.0 / np.maximum(a_s, 1e-3), 1.0 / np.maximum(a_z, 1e-3)
-
-    def gap_after(
-        self,
-        ds: FloatArray,
-        dz: FloatArray,
-        edge: _Edge | None,
-        a_s: FloatArray,
-        a_z: FloatArray,
-    ) -> FloatArray:
+    def reach(self, du: FloatArray, edge: _Edge | None) -> FloatArray:
+        """Longest steps (2, g) that stay in the cones, of slacks and multipliers."""
         state = self.state
-        a_s, a_z = np.minimum(a_s, 1.0), np.minimum(a_z, 1.0)
-        after = ((state.s + a_s * ds) * (state.z + a_z * dz)).sum(axis=(0, 1))
+        rate = speed(state.u, du, self.scale.det)
         if edge is not None:
             assert state.edge is not None  # noqa: S101  (set with the step)
             assert state.edge_z is not None  # noqa: S101
-            new = (state.edge + a_s * edge[0]) * (state.edge_z + a_z * edge[1])
-            after = after + new.sum(axis=0)
+            rate[0] = np.maximum(rate[0], (-edge[0] / state.edge).max(axis=0))
+            rate[1] = np.maximum(rate[1], (-edge[1] / state.edge_z).max(axis=0))
+        out: FloatArray = 1.0 / np.maximum(rate, 1e-3)
+        return out
+
+    def gap_after(
+        self, du: FloatArray, edge: _Edge | None, length: FloatArray
+    ) -> FloatArray:
+        """Gap (g,) that steps of these lengths (2, g), at most whole ones, leave."""
+        state = self.state
+        length = np.minimum(length, 1.0)
+        new = state.u + length[:, None] * du
+        after = (new[:, 0] * new[:, 1]).sum(axis=(0, 1))
+        if edge is not None:
+            assert state.edge is not None  # noqa: S101  (set with the step)
+            assert state.edge_z is not None  # noqa: S101
+            slack = state.edge + length[0] * edge[0]
+            after = after + (slack * (state.edge_z + length[1] * edge[1])).sum(axis=0)
         out: FloatArray = after
         return out
 
-    def corrected(
-        self, ds: FloatArray, dz: FloatArray, centre: FloatArray
-    ) -> FloatArray:
+    def corrected(self, du: FloatArray, centre: FloatArray) -> FloatArray:
         """Give s and the second-order term of the complementarity, (3, m, g)."""
         lam = self.scale.apply(self.state.z)
-        p, q = self.scale.unapply(ds), self.scale.apply(dz)
-        d0 = p[0] * q[0] + p[1] * q[1] + p[2] * q[2] - centre
+        p, q = self.scale.unapply(du[:, 0]), self.scale.apply(du[:, 1])
+        d0 = (p * q).sum(axis=0) - centre
         d1 = p[0] * q[1] + q[0] * p[1]
         d2 = p[0] * q[2] + q[0] * p[2]
         out = np.empty_like(lam)

@@ -283,6 +283,8 @@ def _fixed(
     gages at a rod that is not wholly determined go, until none is left to go.
     """
     used = gages.weight > 0.0
+    if (known | ~real).all():
+        return np.broadcast_to(real, known.shape), used
     unit, _ = _units(plan, gages)
     own = (known | ~real).astype(np.float64)
     while True:

@@ -40,6 +40,7 @@ from checks.engine.minimax import Problem, State, solve, turned
 SPACING = (3.0 + np.sqrt(2.0)) / 2.0
 ROUNDS = 40
 MANY = 16  # holes, beyond which not every pair is tried
+AT_ONCE = 60_000  # pairs compared together: what a processor's cache holds
 PARTS = 8  # of an arc, when the search begins
 MOST_PIECES = 400  # per plate on average; past that the search gives up
 BRIEF_ROUNDS = 1
@@ -140,20 +141,18 @@ def arc(problem: Problem, best: FloatArray) -> Arc:
     With many holes only pairs with the outermost are tried: those are the narrow ones.
     """
     m, g = problem.clearance.shape
-    middle, half = np.zeros(g), np.full(g, np.pi)
     spacing = np.full(g, np.inf)
     reach = np.hypot(problem.holes[0], problem.holes[1])
-    outer = reach.argmax(axis=0)
-    for i in range(m):
-        first = np.full(g, i)
-        spacing = np.minimum(spacing, _spacing(problem, first))
-        if m > MANY and i > 0:
-            continue
-        width, towards = _pairs(problem, best, outer if m > MANY else first)
-        j = width.argmin(axis=0)
-        width, towards = width[j, np.arange(g)], towards[j, np.arange(g)]
-        middle = np.where(width < half, towards, middle)
-        half = np.minimum(half, width)
+    every = np.repeat(np.arange(m)[:, None], g, axis=1)
+    size = max(1, AT_ONCE // (m * g))
+    for start in range(0, m, size):
+        near = _spacing(problem, every[start : start + size])
+        spacing = np.minimum(spacing, near)
+    width, towards = _pairs(
+        problem, best, every if m <= MANY else reach.argmax(axis=0)[None]
+    )
+    pick = width.argmin(axis=0), np.arange(g)
+    middle, half = towards[pick], np.minimum(width[pick], np.pi)
     most = (_grown(problem, best) + problem.clearance).max(axis=0)
     most += 2.0 * half * reach.max(axis=0)
     free = problem.limit is None
@@ -173,37 +172,45 @@ def _grown(problem: Problem, best: FloatArray) -> FloatArray:
 
 
 def _spacing(problem: Problem, first: IntArray) -> FloatArray:
-    """Least distance (g,) from hole `first` (g,) of each plate to another.
+    """Least distance (g,) from some holes (k, g) of each plate to its others.
 
     A padded rod repeats another in full: it adds nothing, and is no neighbour.
     """
-    at = np.arange(first.size)
-    away = problem.holes - problem.holes[:, first, at][:, None]
+    away = _away(problem.holes, first)
     apart = np.hypot(away[0], away[1])
-    same = (apart == 0.0) & (problem.clearance == problem.clearance[first, at])
-    if problem.weight is not None:
-        same &= problem.weight == problem.weight[first, at]
-    same &= (problem.rods == problem.rods[:, first, at][:, None]).all(axis=0)
-    out: FloatArray = np.where(same, np.inf, apart).min(axis=0)
+    repeated = apart == 0.0
+    if np.count_nonzero(repeated) > first.size:  # more than each hole from itself
+        repeated &= _away(problem.clearance, first) == 0.0
+        if problem.weight is not None:
+            repeated &= _away(problem.weight, first) == 0.0
+        repeated &= (_away(problem.rods, first) == 0.0).all(axis=0)
+    out: FloatArray = np.where(repeated, np.inf, apart).min(axis=(0, 1))
+    return out
+
+
+def _away(what: FloatArray, first: IntArray) -> FloatArray:
+    """Of every hole (..., m, g) less of some (k, g), as (..., k, m, g)."""
+    some = what[..., first, np.arange(first.shape[1])]
+    out: FloatArray = what[..., None, :, :] - some[..., None, :]
     return out
 
 
 def _pairs(
     problem: Problem, best: FloatArray, first: IntArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Half width and middle (m, g) of the arc of hole `first` with every hole."""
-    at = np.arange(first.size)
-    hole = problem.holes - problem.holes[:, first, at][:, None]
-    rod = problem.rods - problem.rods[:, first, at][:, None]
+    """Half width and middle (k m, g) of the arcs of some holes (k, g) with each."""
+    hole, rod = _away(problem.holes, first), _away(problem.rods, first)
     radius = _grown(problem, best) + problem.clearance
-    reach = np.maximum(radius + radius[first, at], 0.0)
+    own = radius[first, np.arange(first.shape[1])]
+    reach = np.maximum(radius + own[:, None], 0.0)
     hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
     product = 2.0 * np.sqrt(hh * rr)
     with np.errstate(divide="ignore", invalid="ignore"):
         cosine = (hh + rr - reach * reach) / product
     cosine = np.where(product > 0.0, np.clip(cosine, -1.0, 1.0), -1.0)
     towards = np.arctan2(hole[0] * rod[1] - hole[1] * rod[0], (hole * rod).sum(axis=0))
-    return np.arccos(cosine), towards
+    flat = (-1, first.shape[1])
+    return np.arccos(cosine).reshape(flat), towards.reshape(flat)
 
 
 @dataclass(slots=True)

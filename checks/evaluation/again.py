@@ -8,6 +8,7 @@ from checks.evaluation.judged import Judged
 from checks.evaluation.squareness import NO_FIGURE
 from checks.evaluation.suspects import LikelyCause
 
+NAMED = 4  # checks a sentence lists; the rest is counted
 Answer = tuple[Remedy, LikelyCause | None] | None
 
 
@@ -44,7 +45,7 @@ def _impossible(judged: Judged, keys: Sequence[str]) -> Answer:
     wrong = [key for key in keys if judged.observed.impossible[judged.table.index[key]]]
     if not wrong:
         return None
-    reason = f"Rise, tension or tape data of {', '.join(wrong)} cannot be right."
+    reason = f"Rise, tension or tape data of {_said(judged, wrong)} cannot be right."
     return measure_again(reason, wrong), None
 
 
@@ -68,7 +69,7 @@ def _contradicted(judged: Judged, keys: Sequence[str]) -> Answer:
     said = "Setback, offset and gage contradict each other"
     if any(reasons.no_pattern(judged, judged.table.index[key]) for key in keys):
         said = reasons.NO_PATTERN
-    return measure_again(f"{said}: {', '.join(keys)}.", keys), None
+    return measure_again(f"{said}: {_said(judged, keys)}.", keys), None
 
 
 def _no_figure(judged: Judged, keys: Sequence[str]) -> Answer:
@@ -83,7 +84,7 @@ def _suspect(judged: Judged, keys: Sequence[str]) -> Answer:
     found = [s["check"] for s in judged.square.suspects if s["check"] in keys]
     if not found:
         return None
-    reason = f"The other lengths contradict {', '.join(found)} (|w| > 3.29)."
+    reason = f"The other lengths contradict {_said(judged, found)} (|w| > 3.29)."
     return measure_again(reason, found), None
 
 
@@ -96,6 +97,15 @@ def _cannot_tell(judged: Judged, keys: Sequence[str]) -> Answer:
         " these it cannot be told which of them is wrong.",
         lengths,
     ), None
+
+
+def _said(judged: Judged, keys: Sequence[str]) -> str:
+    """Some checks as a sentence lists them; many are counted."""
+    table = judged.table
+    said = [table.checks[table.index[key]].said for key in keys]
+    if len(said) > NAMED + 1:
+        said = [*said[:NAMED], f"{len(said) - NAMED} more"]
+    return " and ".join([", ".join(said[:-1]), said[-1]] if said[1:] else said)
 
 
 def _outline_lengths(judged: Judged) -> list[str]:

@@ -26,11 +26,11 @@ from checks.evaluation.table import CheckTable, RodTable
 from checks.evaluation.threads import pad_threads, rod_threads
 from checks.evaluation.version import MADE_WITH
 from core.units import LengthStyle
-from jobs.plan.geometry import position_frame
 from jobs.plan.model import Building, Plan
 from jobs.plan.sheet import Kind
 
 FORMAT = "padstone.result/1"
+SPEAKS = ("within", "outside")  # verdicts that need no reason beside them
 STYLES: dict[str, LengthStyle] = {"in": "imperial", "ft": "imperial"}
 
 
@@ -92,7 +92,7 @@ def judge_building(building: Building) -> Judged:
         threads=threads,
         pad_thread=pad_threads(table, rods, threads, pads),
         concrete=concrete.judge_concrete(plan, table, observed, limits),
-        group_rules=judge_group_rules(plan, rods, solved, limits),
+        group_rules=judge_group_rules(rods, solved, limits),
         shifts=find_shifts(plan, rods, solved, groups),
         causes=(),
     )
@@ -136,12 +136,10 @@ def _doubtful(
     table: CheckTable, rods: RodTable, words: np.ndarray, rod_words: Sequence[str]
 ) -> BoolArray:
     """Positions with a line, setback, offset, gage or rod that is not within."""
-    order = {group.position.mark: i for i, group in enumerate(rods.groups)}
     doubtful = np.zeros(len(rods.groups), dtype=bool)
     doubtful[rods.position[np.isin(rod_words, findings.BAD)]] = True
-    for row in table.rows(*findings.POSITION_KINDS):
-        if words[row] in findings.BAD:
-            doubtful[order[table.checks[row].mark or ""]] = True
+    rows = table.rows(*findings.POSITION_KINDS)
+    doubtful[table.position[rows[np.isin(words[rows], findings.BAD)]]] = True
     return doubtful
 
 
@@ -181,11 +179,10 @@ def _cautions(plan: Plan) -> list[str]:
 
 def _plain(values: FloatArray) -> list[float | None]:
     """A column as JSON numbers, null for what is not finite."""
-    finite = np.isfinite(values).tolist()
-    return [
-        value if good else None
-        for value, good in zip(values.tolist(), finite, strict=True)
-    ]
+    column = values.astype(object)
+    column[~np.isfinite(values)] = None
+    plain: list[float | None] = column.tolist()
+    return plain
 
 
 def _checks(judged: Judged) -> list[dict[str, Any]]:
@@ -228,7 +225,7 @@ def _checks(judged: Judged) -> list[dict[str, Any]]:
             "spread": spread,
             "correction": correction,
             "reading_ids": [reading.id for reading in readings],
-            "reason": reason_of(judged, row),
+            "reason": None if word in SPEAKS else reason_of(judged, row),
             "required": check.required,
             "stage": check.stage,
         }
@@ -262,7 +259,7 @@ def _positions(judged: Judged) -> list[dict[str, Any]]:
     shift, turn = groups.shift, groups.turn
     listed = []
     for i, group in enumerate(rods.groups):
-        frame = position_frame(judged.plan, group.position)
+        frame = rods.frames[i]
         listed.append(
             {
                 "mark": group.position.mark,

@@ -1,21 +1,25 @@
 """Findings: what is out of tolerance, what explains it, what is proposed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from checks.engine import outline_remedies, surface_remedies
 from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
 from checks.evaluation.again import measure_first
+from checks.evaluation.group_rules import GroupRule
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
 from checks.evaluation.pattern_findings import advise_position
 from checks.evaluation.suspects import LikelyCause
 from checks.evaluation.table import PositionRods
-from core.units import format_length
+from core.units import LengthStyle, format_length
 from jobs.plan.sheet import Check, Kind
 
 BAD = ("outside", "remeasure")
+NAMED = 4  # cases a sentence lists; the rest is counted
 POSITION_KINDS = (Kind.LINE, Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
 
 
@@ -168,30 +172,41 @@ def _of_bad_rods(judged: Judged, group: PositionRods) -> list[str]:
 
 def _group_rules(judged: Judged) -> Iterator[Finding]:
     """Groups that keep their own limits and still break a rule of the basis."""
+    broken: dict[str, list[GroupRule]] = {}
     for rule in judged.group_rules:
-        if rule.within:
-            continue
+        if not rule.within:
+            broken.setdefault(f"{rule.rule}:{rule.where}", []).append(rule)
+    for topic, rules in broken.items():
+        marks = {mark for rule in rules for mark in rule.marks}
         keys = [
             check.key
             for row in judged.table.rows(*POSITION_KINDS)
-            if (check := judged.table.checks[row]).mark in rule.marks
+            if (check := judged.table.checks[row]).mark in marks
             and judged.observed.count[row]
         ]
         again, cause = measure_first(judged, keys)
-        off = format_length(abs(rule.deviation), judged.style, 32)
-        limit = format_length(rule.limit, judged.style, 32)
         advice = refer(
-            f"{' to '.join(rule.marks)} is {off} off where {rule.source} allows"
-            f" {limit}.",
-            deviation=rule.deviation,
-            limit=rule.limit,
+            f"{_broken(rules, judged.style)}: {rules[0].source}.",
+            deviation=rules[0].deviation,
+            limit=rules[0].limit,
         )
         yield Finding(
-            topic=f"{rule.rule}:{rule.where}",
+            topic=topic,
             checks=tuple(keys),
             cause=cause,
             advice=Advice(remedies=ranked([*([again] if again else []), advice])),
         )
+
+
+def _broken(rules: Sequence[GroupRule], style: LengthStyle) -> str:
+    """Which groups are off by how much, the worst first; the rest is counted."""
+    said = [
+        f"{' to '.join(rule.marks)} is {format_length(abs(rule.deviation), style, 32)}"
+        f" off where {format_length(rule.limit, style, 32)} is allowed"
+        for rule in rules[:NAMED]
+    ]
+    more = len(rules) - len(said)
+    return "; ".join([*said, f"and {more} more"] if more else said)
 
 
 def _projections(judged: Judged) -> Iterator[Finding]:
@@ -203,7 +218,8 @@ def _projections(judged: Judged) -> Iterator[Finding]:
         again, cause = measure_first(judged, keys)
         worst, _ = min(found, key=lambda item: judged.deviation[item[0]])
         threads = judged.threads
-        rods = [judged.rods.row(mark, check.rods[0]) for _, check in found]
+        rows = np.array([row for row, _ in found])
+        rods = judged.rods.of(judged.table, rows)[:, 0].tolist()
         tight = min(rods, key=lambda rod: (threads.left[rod], rod))
         yield Finding(
             topic=f"projection:{mark}",

@@ -1,7 +1,7 @@
 """Everything that was computed of one building, before it is written down."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -63,15 +63,23 @@ class Judged:
     group_rules: tuple[GroupRule, ...]
     shifts: tuple[SteelShift, ...]
     causes: tuple[LikelyCause, ...]
+    touched: Mapping[str, int] = field(default_factory=dict)  # check to its first cause
 
     def cause_of(self, keys: Sequence[str]) -> LikelyCause | None:
         """The likely cause that touches any of these checks."""
-        wanted = set(keys)
-        return next((c for c in self.causes if wanted.intersection(c.checks)), None)
+        first = min(
+            (self.touched[key] for key in keys if key in self.touched), default=-1
+        )
+        return None if first < 0 else self.causes[first]
 
     def explained_by(self, causes: tuple[LikelyCause, ...]) -> "Judged":
         """The same, with what would explain its residuals."""
-        return replace(self, causes=causes)
+        touched = {
+            key: i
+            for i, cause in reversed([*enumerate(causes)])
+            for key in cause.checks
+        }
+        return replace(self, causes=causes, touched=touched)
 
     def stack(self, pad: int) -> list[str]:
         """The shim plates of one pad, thickest first."""

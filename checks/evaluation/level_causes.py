@@ -19,18 +19,11 @@ Taken = list[tuple[int, Reading]]
 
 def levels(suspects: Suspects) -> Iterator[LikelyCause]:
     """A grade rod on its head, or a level that was knocked."""
-    judged = suspects.judged
-    observed = judged.observed
-    rows = {*judged.table.rows(Kind.LEVEL), *judged.table.rows(Kind.BENCHMARK)}
-    index = judged.table.index
-    taken = [
-        (index[reading.check], reading)
-        for reading in observed.in_order
-        if index[reading.check] in rows
-    ]
-    if not suspects.rows(Kind.LEVEL) or len(taken) < 3:
+    if not suspects.rows(Kind.LEVEL):
         return
-    taken.sort(key=lambda item: item[1].at.timestamp() if item[1].at else 0.0)
+    taken = _in_time(suspects)
+    if len(taken) < 3:
+        return
     value = np.array([reading.value for _, reading in taken])
     names = {n: i for i, n in enumerate(dict.fromkeys(r.setup for _, r in taken))}
     setup = np.array([names[reading.setup] for _, reading in taken])
@@ -38,10 +31,28 @@ def levels(suspects: Suspects) -> Iterator[LikelyCause]:
     yield from _knocked(suspects, taken, value, setup, list(names))
 
 
+def _in_time(suspects: Suspects) -> Taken:
+    """Every grade-rod reading, as taken: in the document's order if one has no time."""
+    judged = suspects.judged
+    levelled = set(judged.table.rows(Kind.LEVEL, Kind.BENCHMARK).tolist())
+    index = judged.table.index
+    taken = [
+        (index[reading.check], reading)
+        for reading in judged.observed.in_order
+        if index[reading.check] in levelled
+    ]
+    times = [reading.at for _, reading in taken if reading.at is not None]
+    if len(times) < len(taken):
+        return taken
+    order = sorted(range(len(taken)), key=times.__getitem__)
+    return [taken[i] for i in order]
+
+
 def _upside_down(
     suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
 ) -> Iterator[LikelyCause]:
-    expected = np.array([np.median(value[setup == one]) for one in setup])
+    middle = [np.median(value[setup == one]) for one in range(setup.max() + 1)]
+    expected = np.array(middle)[setup]
     length = causes.upside_down(value, expected, 3.0 * PAD_SCATTER_MM)
     for i in np.flatnonzero(~np.isnan(length)):
         row, reading = taken[i]
@@ -50,7 +61,7 @@ def _upside_down(
         cause = suspects.explain(
             "rod_upside_down",
             [row],
-            f"The reading {reading.text} of {suspects.check(row).key} and what its"
+            f"The reading {reading.text} of {suspects.check(row).said} and what its"
             f" neighbours expect add up to a {suspects.length(length[i])} rod: it was"
             " read upside down.",
         )
@@ -81,7 +92,7 @@ def _knocked(
                 rows,
                 f"In set-up {names[knock.setup]} points read again later all changed by"
                 f" {suspects.length(knock.shift_mm)}: the level was knocked, as it"
-                f" seems before {suspects.check(int(point[after[0]])).key} was read.",
+                f" seems before {suspects.check(int(point[after[0]])).said} was read.",
             )
             yield replace(cause, readings=tuple(taken[i][1].id for i in after))
     if knocks:

@@ -91,24 +91,27 @@ def level_repeats(
     """
     spread, limit = observed.spread.copy(), observed.spread_limit.copy()
     disagree = observed.disagree.copy()
-    for row in table.rows(Kind.LEVEL, Kind.BENCHMARK):
-        readings = [(0, reading) for reading in observed.readings[row]]
-        if len(readings) < 2:
-            continue
-        sight = np.array([_nan(r.sight) for _, r in readings])
-        parts = _parts(plan, readings, sight)
-        names = dict.fromkeys(r.setup for _, r in readings)
-        place = {name: i for i, name in enumerate(names)}
-        repeats = uncertainty.combine_repeats(
-            np.array([place[r.setup] for _, r in readings], dtype=int),
-            len(place),
-            np.array([r.value for _, r in readings], dtype=float),
-            parts,
-        )
-        worst = int(np.argmax(repeats.spread_mm - repeats.spread_limit_mm))
-        spread[row] = repeats.spread_mm[worst]
-        limit[row] = repeats.spread_limit_mm[worst]
-        disagree[row] = repeats.disagree.any()
+    rows = table.rows(Kind.LEVEL, Kind.BENCHMARK)
+    rows = rows[observed.count[rows] > 1]
+    readings = [(int(row), each) for row in rows for each in observed.readings[row]]
+    if not readings:
+        return observed
+    groups: dict[tuple[int, str], int] = {}
+    group = [groups.setdefault((row, r.setup), len(groups)) for row, r in readings]
+    sight = np.array([_nan(r.sight) for _, r in readings])
+    repeats = uncertainty.combine_repeats(
+        group,
+        len(groups),
+        np.array([r.value for _, r in readings], dtype=float),
+        level_parts(plan, readings, sight),
+    )
+    of = np.array([row for row, _ in groups])
+    order = np.lexsort((repeats.spread_mm - repeats.spread_limit_mm, of))
+    worst = order[np.append(of[order][1:] != of[order][:-1], True)]
+    spread[of[worst]] = repeats.spread_mm[worst]
+    limit[of[worst]] = repeats.spread_limit_mm[worst]
+    disagree[rows] = False
+    disagree[of[repeats.disagree]] = True
     return replace(observed, spread=spread, spread_limit=limit, disagree=disagree)
 
 
@@ -177,8 +180,7 @@ def _repeats_apart(
     """Widest difference between readings of one point in one set-up. [mm]"""
     value = np.array([r.value for _, r in readings])
     setup = np.array([setups[r.setup] for _, r in readings])
-    _, group = np.unique(np.stack([setup, point]), axis=1, return_inverse=True)
-    group = group.reshape(-1)
+    _, group = np.unique(setup * (point.max() + 1) + point, return_inverse=True)
     high = np.full(group.max() + 1, -np.inf)
     low = np.full(group.max() + 1, np.inf)
     np.maximum.at(high, group, value)
@@ -198,15 +200,23 @@ def _sigma(
     The resolution is the same for all, the root mean square of theirs, so that the
     heights do not depend on the unit a reading was typed in.
     """
-    parts = _parts(plan, readings, sight)
+    parts = level_parts(plan, readings, sight)
     alike = np.mean(parts.resolution_mm**2)
     return np.asarray(np.sqrt(parts.level_mm**2 + alike), dtype=np.float64)
 
 
-def _parts(
+def level_parts(
     plan: Plan, readings: list[tuple[int, Reading]], sight: FloatArray
 ) -> uncertainty.UncertaintyParts:
-    """Standard uncertainty of each grade-rod reading, by cause. [mm]"""
+    """Standard uncertainty of each grade-rod reading, by cause. [mm]
+
+    Parameters
+    ----------
+    plan : for its instruments.
+    readings : n rows and their readings.
+    sight : array, shape (n,)
+        From level to rod; NaN where it was not noted. [mm]
+    """
     tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
     stated = np.array(
         [_nan(None if tool is None else tool.standard_uncertainty) for tool in tools],

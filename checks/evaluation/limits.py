@@ -77,16 +77,8 @@ def required_strength(plan: Plan, limits: Limits) -> float:
 
 def _diameters(table: CheckTable, rods: RodTable, kind: Kind) -> FloatArray:
     """The rod diameter each check of a kind goes by, the larger of a pair. [mm]"""
-    return np.array(
-        [
-            max(
-                rods.diameter[rods.row(check.mark or "", number)]
-                for number in check.rods
-            )
-            for check in (table.checks[row] for row in table.rows(kind))
-        ],
-        dtype=float,
-    )
+    diameter: FloatArray = rods.diameter[rods.of(table, table.rows(kind))].max(axis=1)
+    return diameter
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,21 +80,22 @@ def observe(building: Building, table: CheckTable) -> Observations:
     """
     readings = standing(building.readings)
     by_check: list[list[Reading]] = [[] for _ in table.checks]
-    for reading in readings:
-        by_check[table.index[reading.check]].append(reading)
-    rows = np.array([table.index[reading.check] for reading in readings], dtype=int)
-    taped = np.isin(rows, table.rows(*TAPED))
-    value, added, parts, wrong = _reduce_tape(building.plan, readings, taped)
-    value = _from_first_corner(building.plan, table, readings, rows, value)
-    factor = _to_one_height(readings, rows, len(table))
-    value, parts = value * factor, _scaled(parts, factor)
-    repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
-    correction = np.zeros(len(table))
-    np.add.at(correction, rows, added)
-    impossible = np.zeros(len(table), dtype=bool)
-    impossible[rows[wrong]] = True
+    at = [table.index[reading.check] for reading in readings]
+    for row, reading in zip(at, readings, strict=True):
+        by_check[row].append(reading)
+    rows = np.array(at, dtype=int)
     is_taped = np.zeros(len(table), dtype=bool)
     is_taped[table.rows(*TAPED)] = True
+    taped = is_taped[rows]
+    reduced = reduce_tape(building.plan, readings, taped)
+    value = from_first_corner(building.plan, table, readings, rows, reduced.value)
+    factor = _to_one_height(readings, rows, len(table))
+    value, parts = value * factor, _scaled(reduced.parts, factor)
+    repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
+    correction = np.zeros(len(table))
+    np.add.at(correction, rows, reduced.added)
+    impossible = np.zeros(len(table), dtype=bool)
+    impossible[rows[reduced.impossible]] = True
     return Observations(
         value=repeats.mean_mm,
         uncertainty=repeats.uncertainty_mm,
@@ -110,69 +111,84 @@ def observe(building: Building, table: CheckTable) -> Observations:
 
 
 def _column(values: Sequence[float | None]) -> FloatArray:
-    """Values as floats, NaN for what is not given."""
-    return np.array([np.nan if v is None else v for v in values], dtype=float)
+    """Values as floats, NaN for what is not given, which is what None becomes."""
+    if values.count(None) == len(values):  # as most columns are, and quicker so
+        return np.full(len(values), np.nan)
+    return np.array(values, dtype=float)
 
 
-def _reduce_tape(
-    plan: Plan, readings: Sequence[Reading], taped: BoolArray
-) -> tuple[FloatArray, FloatArray, uncertainty.UncertaintyParts, BoolArray]:
-    """Corrected values, what was added, their uncertainty, and which cannot be. [mm]"""
-    tools = [
-        plan.instruments.get(reading.instrument or "", NO_INSTRUMENT)
-        for reading in readings
-    ]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reduced:
+    """Readings one by one, n of them, before repeats are taken together. [mm]
+
+    value : (n,) corrected; as read where it is not of a tape, or cannot be.
+    correction : what was added to the tape's, each cause by itself.
+    added : (n,) its sum, 0 where nothing was added.
+    parts : standard uncertainty, by cause.
+    impossible : (n,) whether the reading's data cannot be right together.
+    """
+
+    value: FloatArray
+    correction: tape.TapeCorrection
+    added: FloatArray
+    parts: uncertainty.UncertaintyParts
+    impossible: BoolArray
+
+
+def reduce_tape(plan: Plan, readings: Sequence[Reading], taped: BoolArray) -> Reduced:
+    """Correct tape readings, each where its data are given, and weigh them.
+
+    Parameters
+    ----------
+    plan : for its instruments.
+    readings : n readings.
+    taped : array, shape (n,)
+        Which of them are a tape's.
+    """
+    tools = [NO_INSTRUMENT, *plan.instruments.values()]
+    places = {name: i for i, name in enumerate(plan.instruments, start=1)}
+    tool = np.array([places.get(r.instrument or "", 0) for r in readings], dtype=int)
     value = np.array([reading.value for reading in readings], dtype=float)
     length = np.where(taped, value, 0.0)
-    steel = np.array(["steel" in tool.kind.lower() for tool in tools], dtype=bool)
+    steel = np.array(["steel" in each.kind.lower() for each in tools])[tool]
     temperature = _column([reading.temperature for reading in readings])
     rise = np.abs(_column([reading.slope_rise for reading in readings]))
+    standard = _column([each.standard_temperature for each in tools])
     data = tape.TapeData(
         temperature_c=np.where(steel, temperature, np.nan),
-        standard_temperature_c=_column(
-            [
-                STANDARD_TEMPERATURE_C
-                if tool.standard_temperature is None
-                else tool.standard_temperature
-                for tool in tools
-            ]
-        ),
+        standard_temperature_c=np.where(
+            np.isnan(standard), STANDARD_TEMPERATURE_C, standard
+        )[tool],
         tension_n=_column([reading.tension for reading in readings]),
-        standard_tension_n=_column([tool.standard_tension for tool in tools]),
-        cross_section_mm2=_column([tool.cross_section for tool in tools]),
-        modulus_mpa=_column([tool.elastic_modulus for tool in tools]),
-        weight_n_per_m=_column([tool.weight for tool in tools]),
+        standard_tension_n=_column([each.standard_tension for each in tools])[tool],
+        cross_section_mm2=_column([each.cross_section for each in tools])[tool],
+        modulus_mpa=_column([each.elastic_modulus for each in tools])[tool],
+        weight_n_per_m=_column([each.weight for each in tools])[tool],
         span_mm=_column([reading.span for reading in readings]),
-        nominal_length_mm=_column([tool.nominal_length for tool in tools]),
-        actual_length_mm=_column([tool.actual_length for tool in tools]),
+        nominal_length_mm=_column([each.nominal_length for each in tools])[tool],
+        actual_length_mm=_column([each.actual_length for each in tools])[tool],
     )
     level = np.abs(length + tape.correct(length, **data).total_mm)
     wrong = taped & ((rise >= level) | (np.abs(level - np.abs(length)) > FAR * level))
-    added = tape.correct(
+    correction = tape.correct(
         length, slope_rise_mm=np.where(rise < level, rise, np.nan), **data
-    ).total_mm
-    added = np.where(taped & ~wrong, added, 0.0)
+    )
+    added = np.where(taped & ~wrong, correction.total_mm, 0.0)
     parts = uncertainty.reading_uncertainty(
         np.abs(length),
         np.array([reading.resolution for reading in readings], dtype=float),
-        np.array(
-            [CLASS_NUMBER[tool.accuracy_class or ASSUMED_CLASS] for tool in tools],
-            dtype=int,
-        ),
+        np.array([CLASS_NUMBER[t.accuracy_class or ASSUMED_CLASS] for t in tools])[
+            tool
+        ],
         ~np.isnan(temperature) | ~steel,
     )
-    return value + added, added, parts, wrong
-
-
-def _plumb_heights(
-    readings: Sequence[Reading], rows: IntArray, n_checks: int
-) -> FloatArray:
-    """The greatest height a check's leans were read over; NaN for none. [mm]"""
-    height = np.full(n_checks, np.nan)
-    for row, reading in zip(rows.tolist(), readings, strict=True):
-        if reading.height is not None:
-            height[row] = np.fmax(height[row], reading.height)
-    return height
+    return Reduced(
+        value=value + added,
+        correction=correction,
+        added=added,
+        parts=parts,
+        impossible=wrong,
+    )
 
 
 def _to_one_height(
@@ -180,8 +196,9 @@ def _to_one_height(
 ) -> FloatArray:
     """By how much each lean grows up to the greatest height of its check; else 1."""
     own = _column([reading.height for reading in readings])
-    factor = _plumb_heights(readings, rows, n_checks)[rows] / own
-    return np.where(np.isnan(own), 1.0, factor)
+    greatest = np.full(n_checks, np.nan)
+    np.fmax.at(greatest, rows, own)
+    return np.where(np.isnan(own), 1.0, greatest[rows] / own)
 
 
 def _scaled(
@@ -197,7 +214,7 @@ def _scaled(
     )
 
 
-def _from_first_corner(
+def from_first_corner(
     plan: Plan,
     table: CheckTable,
     readings: Sequence[Reading],
@@ -208,11 +225,20 @@ def _from_first_corner(
 
     By the plan's length of the wall, as every nominal comes from the plan alone: what
     was read from a corner is off by the same whichever corner the plan names first.
+
+    Parameters
+    ----------
+    plan, table : the walls and the checks.
+    readings : n readings.
+    rows : array, shape (n,)
+        The check each is of.
+    value : array, shape (n,)
+        As corrected, from the corner that was read from. [mm]
     """
     walls = {position.mark: position.wall for position in plan.positions}
     turned = value.copy()
-    for i, reading in enumerate(readings):
+    for i in [i for i, reading in enumerate(readings) if reading.corner is not None]:
         wall = walls.get(table.checks[rows[i]].mark or "")
-        if reading.corner is not None and wall and reading.corner == wall[1]:
+        if wall and readings[i].corner == wall[1]:
             turned[i] = wall_length(plan, wall) - value[i]
     return turned

@@ -10,7 +10,7 @@ import numpy as np
 
 from checks.engine import causes
 from checks.engine.arrays import FloatArray
-from checks.evaluation.suspects import LikelyCause, Suspects
+from checks.evaluation.suspects import LikelyCause, Suspects, capital
 from jobs.plan.sheet import Kind
 
 EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of many
@@ -58,7 +58,7 @@ def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
         )
         for pair in pairs.tolist():
             both = [rows[i] for i in pair]
-            names = " and ".join(suspects.check(row).key for row in both)
+            names = capital(" and ".join(suspects.check(row).said for row in both))
             yield suspects.explain(
                 "exchanged",
                 both,

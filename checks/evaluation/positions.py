@@ -86,11 +86,8 @@ def solve_rods(table: CheckTable, rods: RodTable, observed: Observations) -> Rod
         gage=_gages(table, rods, observed, rows[Kind.GAGE]),
     )
     line = np.full(len(rods.groups), np.nan)
-    order = {group.position.mark: i for i, group in enumerate(rods.groups)}
-    for row in table.rows(Kind.LINE):
-        line[order[table.checks[row].mark or ""]] = (
-            observed.value[row] - table.nominal[row]
-        )
+    lines = table.rows(Kind.LINE)
+    line[table.position[lines]] = observed.value[lines] - table.nominal[lines]
     from_line = solution.rods_mm - rods.planned
     moved = np.zeros_like(from_line)
     moved[:, 0] = np.nan_to_num(line)[rods.position]
@@ -129,17 +126,14 @@ def rod_verdicts(
     limit = limits.rod_location(rods.diameter)[:, None]
     off = np.abs(solved.from_line) > limit + SLACK_MM
     outside = off[:, 0] | off[:, 1]
+    single, every = table.rows(Kind.SETBACK, Kind.OFFSET), table.rows(*PATTERN)
+    outside[rods.of(table, single[words[single] == "outside"])] = True
     again = np.zeros(len(rods), dtype=bool)
-    for row in table.rows(*PATTERN):
-        check = table.checks[row]
-        which = [rods.row(check.mark or "", rod) for rod in check.rods]
-        again[which] |= words[row] == "remeasure"
-        if check.kind is not Kind.GAGE:
-            outside[which] |= words[row] == "outside"
+    again[rods.of(table, every[words[every] == "remeasure"])] = True
     word = np.where(outside, "outside", "within").astype(object)
     word[~solved.determined & ~outside] = "unmeasured"
     word[again] = "remeasure"
-    return tuple(str(each) for each in word)
+    return tuple(word.tolist())
 
 
 def _contradicted(
@@ -164,10 +158,8 @@ def _contradicted(
         rows[kind][np.abs(residual) > CRITICAL_W * observed.uncertainty[rows[kind]]]
         for kind, residual in zip(PATTERN, residuals, strict=True)
     ]
-    for row in rows[Kind.GAGE]:
-        check = table.checks[row]
-        if solution.contradictory[rods.row(check.mark or "", check.rods[0])]:
-            found.append(np.array([row]))
+    gages = rows[Kind.GAGE]
+    found.append(gages[solution.contradictory[rods.of(table, gages)[:, 0]]])
     return np.unique(np.concatenate(found))
 
 
@@ -175,12 +167,8 @@ def _single(
     table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Rod rows, values and uncertainties of checks that name one rod."""
-    which = [
-        rods.row(table.checks[row].mark or "", table.checks[row].rods[0])
-        for row in rows
-    ]
     return (
-        np.array(which, dtype=int),
+        rods.of(table, rows)[:, 0],
         observed.value[rows],
         observed.uncertainty[rows],
     )
@@ -190,13 +178,7 @@ def _gages(
     table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
 ) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Both rod rows, values and uncertainties of every gage read."""
-    pairs = np.array(
-        [
-            [rods.row(table.checks[row].mark or "", n) for n in table.checks[row].rods]
-            for row in rows
-        ],
-        dtype=int,
-    ).reshape(-1, 2)
+    pairs = rods.of(table, rows)
     return (
         pairs[:, 0],
         pairs[:, 1],

@@ -14,7 +14,7 @@ from checks.engine import fasteners, reanchor
 from checks.engine.arrays import FloatArray, IntArray
 from checks.evaluation.judged import Judged
 from core.units import format_length
-from jobs.plan.geometry import outline_points, position_frame, to_plan
+from jobs.plan.geometry import outline_points, to_plan
 
 EMBEDMENT_DIAMETERS = 12.0  # ours: the middle of ACI 318-19's 4 to 20
 ASSUMPTIONS = (
@@ -94,8 +94,9 @@ def _neighbours(planned: FloatArray, built: FloatArray, out: IntArray) -> FloatA
 def _edges(judged: Judged, order: int) -> FloatArray:
     """Distance (m,) from each planned place to the nearest wall's steel line."""
     group = judged.rods.groups[order]
-    frame = position_frame(judged.plan, group.position)
-    points = to_plan(frame, judged.rods.planned[group.rows])[:, None]
+    points = to_plan(judged.rods.frames[order], judged.rods.planned[group.rows])[
+        :, None
+    ]
     start = outline_points(judged.plan)
     along = np.roll(start, -1, axis=0) - start
     away = points - start
@@ -108,14 +109,10 @@ def _edges(judged: Judged, order: int) -> FloatArray:
 def _age_days(judged: Judged, order: int) -> float | None:
     """Days from placing the concrete to the position's latest reading."""
     placed = judged.plan.concrete.placed_on
-    mark = judged.rods.groups[order].position.mark
     days = [
         reading.at.date()
-        for check, readings in zip(
-            judged.table.checks, judged.observed.readings, strict=True
-        )
-        if check.mark == mark
-        for reading in readings
+        for row in np.flatnonzero(judged.table.position == order)
+        for reading in judged.observed.readings[row]
         if reading.at is not None
     ]
     if placed is None or not days:

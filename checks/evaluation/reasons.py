@@ -1,5 +1,7 @@
 """Why a check that was read has no verdict of its own, in a sentence."""
 
+import numpy as np
+
 from checks.evaluation.judged import Judged
 from core.units import format_length
 from jobs.plan.sheet import Kind
@@ -9,11 +11,10 @@ NO_PATTERN = "The gages fit no pattern near the plan, and are left out of it"
 
 def no_pattern(judged: Judged, row: int) -> bool:
     """Whether a check is of a pattern whose gages no place of its rods can have."""
-    check = judged.table.checks[row]
-    return any(
-        judged.solved.contradictory[judged.rods.row(check.mark or "", rod)]
-        for rod in check.rods
-    )
+    if not judged.table.checks[row].rods:
+        return False
+    rods = judged.rods.of(judged.table, np.array([row]))
+    return bool(judged.solved.contradictory[rods].any())
 
 
 def reason_of(judged: Judged, row: int) -> str | None:
@@ -39,8 +40,8 @@ def impossible(judged: Judged, row: int) -> str | None:
     """What cannot be right together, if anything."""
     if not judged.observed.impossible[row]:
         return None
-    key = judged.table.checks[row].key
-    return f"Rise, tension or tape data of {key} cannot be right."
+    said = judged.table.checks[row].said
+    return f"Rise, tension or tape data of {said} cannot be right."
 
 
 def apart(judged: Judged, row: int) -> str:
@@ -49,6 +50,6 @@ def apart(judged: Judged, row: int) -> str:
     spread = format_length(float(observed.spread[row]), judged.style, 32)
     explained = format_length(float(observed.spread_limit[row]), judged.style, 32)
     return (
-        f"The readings of {judged.table.checks[row].key} are {spread} apart; the"
+        f"The readings of {judged.table.checks[row].said} are {spread} apart; the"
         f" instrument explains {explained}."
     )

@@ -178,7 +178,8 @@ def _note(square: Squareness) -> str | None:
         said = NO_FIGURE[adjusted.outcome]
         return f"{said}: at least one of them is wrong, and no corner is placed."
     if square.missing:
-        return f"The figure is not determined without {', '.join(square.missing)}."
+        said = ", ".join(key.replace(":", " ") for key in square.missing)
+        return f"The figure is not determined without {said}."
     return "The planned outline is too thin to adjust a figure to it."
 
 

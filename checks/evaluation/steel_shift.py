@@ -18,7 +18,7 @@ from checks.engine.remedies import Remedy
 from checks.evaluation.positions import Groups, Rods
 from checks.evaluation.table import RodTable
 from core.units import LengthStyle, format_length
-from jobs.plan.geometry import position_frame, to_plan
+from jobs.plan.geometry import to_plan
 from jobs.plan.model import Plan
 
 WORTH_LOOKING = 2  # ours: plates that do not go on before a common move is sought
@@ -132,7 +132,7 @@ def _grid(
     at = rows[which]
     planned, built = np.empty((*at.shape, 2)), np.empty((*at.shape, 2))
     for i, group in enumerate(which):
-        frame = position_frame(plan, rods.groups[group].position)
+        frame = rods.frames[group]
         planned[i] = to_plan(frame, rods.planned[at[i]])
         built[i] = to_plan(frame, solved.as_built[at[i]])
     clearance = (rods.hole_diameter - rods.diameter) / 2.0

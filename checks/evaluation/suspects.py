@@ -20,6 +20,11 @@ if TYPE_CHECKING:
 Wall = tuple[str, str]
 
 
+def capital(sentence: str) -> str:
+    """A sentence's first letter large, the others as they are: marks keep theirs."""
+    return sentence[:1].upper() + sentence[1:]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LikelyCause:
     """A mistake that would explain what was read. A hint: it changes no number."""
@@ -46,16 +51,18 @@ class Suspects:
         self.judged = judged
         self.table: CheckTable = judged.table
         words = judged.words
-        self.bad = frozenset(
-            int(row)
-            for row in np.flatnonzero((words == "outside") | (words == "remeasure"))
-        )
-        self.open = set(self.bad)
+        bad = np.flatnonzero((words == "outside") | (words == "remeasure")).tolist()
+        self.bad = frozenset(bad)
+        self.open = set(bad)
+        self._bad_of: dict[Kind, list[int]] = defaultdict(list)
+        for row in bad:
+            self._bad_of[self.check(row).kind].append(row)
         self._position = {p.mark: p for p in judged.plan.positions}
 
     def rows(self, *kinds: Kind) -> list[int]:
         """Rows of these kinds that are bad and not yet explained."""
-        return [int(row) for row in self.table.rows(*kinds) if int(row) in self.open]
+        bad = (row for kind in kinds for row in self._bad_of[kind])
+        return [row for row in bad if row in self.open]
 
     def check(self, row: int) -> Check:
         return self.table.checks[row]

@@ -6,14 +6,22 @@ from functools import cached_property
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from jobs.plan.geometry import Frame, position_frame
 from jobs.plan.model import Building, Detail, Plan, Position
 from jobs.plan.sheet import Check, Kind, check_sheet, find_check
 
 NOT_LISTED_UNTIL_READ = frozenset({Kind.GAGE, Kind.PLUMB})
+NO_RODS = (0, 0)
 
 
 class CheckTable:
-    """Every check of the plan, and those only a reading names, as columns."""
+    """Every check of the plan, and those only a reading names, as columns.
+
+    nominal : (n_checks,) [mm; MPa for a strength], NaN where the plan has none.
+    position : (n_checks,) place of its position in the plan, -1 where it is at none.
+    rods : (n_checks, 2) numbers from 1 of the rods it is about: a single one twice,
+        0 for none.
+    """
 
     def __init__(self, building: Building) -> None:
         read = dict.fromkeys(reading.check for reading in building.readings)
@@ -34,16 +42,26 @@ class CheckTable:
             ],
             dtype=float,
         )
-        self._rows: dict[Kind, list[int]] = {kind: [] for kind in Kind}
+        place = {each.mark: i for i, each in enumerate(plan.positions)}
+        self.position: IntArray = np.array(
+            [place.get(check.mark or "", -1) for check in self.checks], dtype=int
+        )
+        self.rods: IntArray = np.array(
+            [(check.rods[0], check.rods[-1]) if check.rods else NO_RODS
+             for check in self.checks],
+            dtype=int,
+        ).reshape(-1, 2)  # fmt: skip
+        rows: dict[Kind, list[int]] = {kind: [] for kind in Kind}
         for row, check in enumerate(self.checks):
-            self._rows[check.kind].append(row)
+            rows[check.kind].append(row)
+        self._rows = {kind: np.array(of, dtype=int) for kind, of in rows.items()}
 
     def __len__(self) -> int:
         return len(self.checks)
 
     def rows(self, *kinds: Kind) -> IntArray:
         """Rows of the checks of these kinds, in order."""
-        return np.array([row for kind in kinds for row in self._rows[kind]], dtype=int)
+        return np.concatenate([self._rows[kind] for kind in kinds])
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +81,7 @@ class RodTable:
     """
 
     def __init__(self, plan: Plan) -> None:
+        self.plan = plan
         groups: list[PositionRods] = []
         start = 0
         for position in plan.positions:
@@ -82,16 +101,24 @@ class RodTable:
         self.position: IntArray = np.repeat(
             np.arange(len(groups)), [len(group.detail.rods) for group in groups]
         ).astype(int)
-        self.start: dict[str, int] = {
-            group.position.mark: group.rows.start for group in groups
-        }
+        self.first: IntArray = np.array([group.rows.start for group in groups], int)
 
     def __len__(self) -> int:
         return len(self.planned)
 
-    def row(self, mark: str, number: int) -> int:
-        """The row of one rod, by its position's mark and its number from 1."""
-        return self.start[mark] + number - 1
+    def of(self, table: CheckTable, checks: IntArray) -> IntArray:
+        """The rods (k, 2) that some checks (k,) of the table are about.
+
+        A check of a single rod has it twice.
+        """
+        first = self.first[table.position[checks]]
+        rows: IntArray = first[:, None] + table.rods[checks] - 1
+        return rows
+
+    @cached_property
+    def frames(self) -> tuple[Frame, ...]:
+        """Each position's axes on plan axes."""
+        return tuple(position_frame(self.plan, each.position) for each in self.groups)
 
     @cached_property
     def padded(self) -> tuple[IntArray, BoolArray]:

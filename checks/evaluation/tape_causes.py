@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from checks.engine import causes
-from checks.evaluation.suspects import LikelyCause, Suspects, Wall
+from checks.evaluation.suspects import LikelyCause, Suspects, Wall, capital
 from jobs.plan.sheet import Kind
 
 OUTLINE = (Kind.DIAGONAL, Kind.WALL)
@@ -41,7 +41,7 @@ def repeats_misread(suspects: Suspects) -> Iterator[LikelyCause]:
             cause = suspects.explain(
                 "misread",
                 [row],
-                f"One reading of {suspects.check(row).key}, {readings[first].text}, is"
+                f"One reading of {suspects.check(row).said}, {readings[first].text}, is"
                 f" {suspects.length(amount[first])} off where the others agree with"
                 " the plan: a misread, or the tape held at its 1 ft mark.",
             )
@@ -119,7 +119,8 @@ def misread(suspects: Suspects) -> Iterator[LikelyCause]:
         yield suspects.explain(
             "misread",
             [row],
-            f"{suspects.check(row).key} is one {unit} {'long' if by > 0 else 'short'}:"
+            f"{capital(suspects.check(row).said)} is one {unit}"
+            f" {'long' if by > 0 else 'short'}:"
             f" the {unit} was misread{also}.",
         )
 

@@ -18,14 +18,13 @@ def rod_threads(
     """Thread above the nut of every rod before shims, the projection as measured.
 
     Where a projection was not measured the planned one stands in. The washer is the
-    thinnest type A of the rod's size, the nut a heavy hex at its thickest; a size
+    thickest type A of the rod's size, the nut a heavy hex at its thickest; a size
     that the tables do not list gives NaN.
     """
     stands = rods.projection.copy()
-    for row in table.rows(Kind.PROJECTION):
-        if observed.count[row]:
-            check = table.checks[row]
-            stands[rods.row(check.mark or "", check.rods[0])] = observed.value[row]
+    read = table.rows(Kind.PROJECTION)
+    read = read[observed.count[read] > 0]
+    stands[rods.of(table, read)[:, 0]] = observed.value[read]
     sizes, which = np.unique(rods.diameter, return_inverse=True)
     hardware = np.array([_nut_and_washer(size) for size in sizes.tolist()])
     nut, washer = hardware.reshape(-1, 2)[which.reshape(-1)].T
@@ -53,12 +52,7 @@ def pad_threads(
     table: CheckTable, rods: RodTable, threads: Threads, pads: Pads
 ) -> FloatArray:
     """Least thread left at each pad once its shims are in, shape (n_pads,). [mm]"""
-    order = {group.position.mark: group.rows for group in rods.groups}
-    shim = np.nan_to_num(pads.shim)
-    return np.array(
-        [
-            threads.left[order[table.checks[row].mark or ""]].min() - shim[i]
-            for i, row in enumerate(pads.rows)
-        ],
-        dtype=float,
-    )
+    at, real = rods.padded
+    left = np.where(real, threads.left[at], np.inf).min(axis=1, initial=np.inf)
+    after: FloatArray = left[table.position[pads.rows]] - np.nan_to_num(pads.shim)
+    return after

@@ -11,14 +11,15 @@ from collections.abc import Callable
 import clarabel
 import numpy as np
 
-from checks.engine.outline import adjust_many
+from checks.engine.outline import adjust_many, adjust_outline
 from checks.engine.plate import fit_plates
 from checks.engine.slots import shortest_slots_many
 from checks.engine.steel import fit_steel
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.parse import read_building
 from tests.bench import test_networks, test_plate
-from tests.bench.building import Reference, document
+from tests.bench.building import document
+from tests.bench.reference import Reference
 
 Row = tuple[str, float, str, float | None]
 
@@ -41,6 +42,17 @@ def outlines(corners: int) -> Row:
     plans = np.broadcast_to(plan, (1000, *plan.shape))
     ours = seconds(lambda: adjust_many(plans, pairs, read + noise, 2.0))
     return f"1000 outlines of {corners} corners", ours, "scipy least_squares", one * 1e3
+
+
+def outline_alone(corners: int) -> Row:
+    """One outline by itself; scipy gives its corners only."""
+    plan, pairs, read = test_networks.outline(corners)
+    ours = seconds(lambda: [adjust_outline(plan, pairs, read, 2.0) for _ in range(100)])
+    outside = seconds(
+        lambda: [test_networks.by_scipy(plan, pairs, read) for _ in range(10)]
+    )
+    name = f"1 outline of {corners} corners"
+    return name, ours / 100, "scipy least_squares, corners only", outside / 10
 
 
 def plates() -> Row:
@@ -85,16 +97,16 @@ def steel() -> Row:
     return "move of 60 positions", ours, "", None
 
 
-def building(*, far: bool) -> Row:
+def building(*, far: bool, reuse: bool) -> Row:
     """One building evaluated whole; the reference gives no verdicts or remedies."""
     read = read_building(document(far=far))
     result = evaluate(read)
-    ours = seconds(lambda: evaluate(read), 9)
-    outside = seconds(lambda: Reference(read, result).run(), 3)
+    ours = seconds(lambda: evaluate(read), 15)
+    outside = seconds(lambda: Reference(read, result, reuse=reuse).run(), 2)
     return (
         f"building of 60 positions, {'4 with a rod far out' if far else 'none out'}",
         ours,
-        "statsmodels, scipy, cvxpy with Clarabel",
+        "statsmodels, scipy, cvxpy" + (", one problem for all plates" * reuse),
         outside,
     )
 
@@ -110,8 +122,12 @@ def main() -> None:
         plates,
         slots,
         steel,
-        lambda: building(far=False),
-        lambda: building(far=True),
+        lambda: outline_alone(4),
+        lambda: outline_alone(12),
+        lambda: building(far=False, reuse=False),
+        lambda: building(far=False, reuse=True),
+        lambda: building(far=True, reuse=False),
+        lambda: building(far=True, reuse=True),
     ]
     for work in works:
         what, ours, name, outside = work()
@@ -120,7 +136,7 @@ def main() -> None:
         else:
             ratio = outside / ours
             write(
-                f"| {what} | {ours * 1e3:.1f} | {name} | {outside * 1e3:.0f} |"
+                f"| {what} | {ours * 1e3:.1f} | {name} | {outside * 1e3:.4g} |"
                 f" {ratio:.0f} |\n"
             )
         sys.stdout.flush()

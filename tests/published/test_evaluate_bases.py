@@ -178,6 +178,28 @@ def test_the_established_column_line_is_fitted_to_the_groups() -> None:
     assert found["limit"] == pytest.approx(6.35)
 
 
+def test_every_pair_that_breaks_a_rule_is_told_the_worst_first() -> None:
+    # 7.5.1(b), 1/4 in: P1 stands off its line between two neighbours that do not
+    offsets = [(0.0, 0.0), (8.0, 0.0), (0.5, 0.0), (0.5, 0.0)]
+    result = evaluated(built(rows(6000, 12000, 18000, 24000), offsets))
+    found = [r for r in result["group_rules"] if r["rule"] == "adjacent_groups"]
+    assert [r["marks"] for r in found] == [["P0", "P1"], ["P1", "P2"]]
+    assert [r["deviation"] for r in found] == pytest.approx([8.0, -7.5], abs=1e-3)
+    reason = finding(result, "adjacent_groups:A-B")["remedies"][-1]["reason"]
+    assert "P0 to P1" in reason
+    assert "P1 to P2" in reason
+
+
+def test_groups_whose_line_was_not_measured_are_not_neighbours_that_keep_the_rule() -> (
+    None
+):
+    document = built(rows(6000, 12000), [(0.0, 0.0), (0.0, 0.0)])
+    document["readings"] = [r for r in document["readings"] if r["check"] != "line:P1"]
+    told = {each["rule"] for each in evaluated(document)["group_rules"]}
+    assert "group_to_line" in told  # square to the wall: no line is needed
+    assert "adjacent_groups" not in told
+
+
 def test_two_groups_at_one_place_do_not_stop_the_rules() -> None:
     result = evaluated(built(rows(9000, 9000, 20000), [(0, 0), (0, 1), (0, 0)]))
     assert rule(result, "group_to_line", "A-B")["verdict"] == "within"

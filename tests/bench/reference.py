@@ -1,0 +1,247 @@
+"""A whole building evaluated with libraries that do each step one at a time.
+
+Repeats and levels by weighted least squares of statsmodels, outline and patterns by
+scipy's `least_squares`, plates, slots and the steel's move by cvxpy with Clarabel,
+linearised again until the turn stands. It takes each check's uncertainty and which
+plates are to be slotted from the result, and does nothing else that evaluation does
+(verdicts, strength, causes, remedies).
+
+A cone problem is written down and solved anew for every plate, as cvxpy is used; with
+`reuse` the free plates share one problem whose numbers are parameters, which saves
+cvxpy its preparations and leaves little but Clarabel.
+"""
+
+from itertools import combinations
+from typing import Any
+
+import cvxpy as cp
+import numpy as np
+import statsmodels.api as sm
+from scipy.optimize import least_squares
+
+from jobs.plan.geometry import outline_points, position_frame, to_plan
+from jobs.plan.model import Building
+from tests.bench.building import RODS
+
+Document = dict[str, Any]
+CLEARANCE_MM = (27.0 - 22.2) / 2.0
+STANDS_RAD = 1e-8
+MOST_ROUNDS = 12
+
+
+class Reference:
+    """The figures of one building, step by step with outside libraries."""
+
+    def __init__(
+        self, building: Building, result: Document, *, reuse: bool = False
+    ) -> None:
+        self.cone = _SharedCone() if reuse else None
+        self.slotted = {
+            finding["finding"].split(":")[1]: finding
+            for finding in result["findings"]
+            if any(remedy["remedy"] == "slot" for remedy in finding["remedies"])
+        }
+        self.line_mm = result["tolerances"]["line"]["value"]
+        self.building, self.plan = building, building.plan
+        self.sigma = {c["check"]: c["uncertainty"] for c in result["checks"]}
+        self.values: dict[str, list[float]] = {}
+        for reading in building.readings:
+            self.values.setdefault(reading.check, []).append(reading.value)
+
+    def run(self) -> Document:
+        """Every figure that is compared."""
+        self.mean = self.repeats()
+        rods = [self.rods(position) for position in self.plan.positions]
+        built = dict(zip((p.mark for p in self.plan.positions), rods, strict=True))
+        overrun = [self.overrun(each) for each in rods]
+        return {
+            "observed": self.mean,
+            "corners": self.outline(),
+            "heights": self.heights(),
+            "rods": np.array(rods),
+            "overrun": np.array(overrun),
+            "slots": {mark: self.slot(built[mark]) for mark in self.slotted},
+            "steel": self.steel(rods, overrun) if self.slotted else None,
+        }
+
+    def repeats(self) -> dict[str, float]:
+        """Mean of the readings of each check but levels."""
+        return {
+            key: float(sm.WLS(read, np.ones(len(read))).fit().params[0])
+            for key, read in self.values.items()
+            if not key.startswith(("level", "benchmark", "strength"))
+        }
+
+    def outline(self) -> np.ndarray:
+        """Lengths between the adjusted corners, walls first and then diagonals."""
+        points = outline_points(self.plan)
+        names = [corner.name for corner in self.plan.outline]
+        keys = [k for k in self.mean if k.startswith(("wall", "diagonal"))]
+        ends = [[names.index(n) for n in k.split(":")[1].split("-")] for k in keys]
+        i, j = np.array(ends).T
+        read = np.array([self.mean[k] for k in keys])
+        sigma = np.array([self.sigma[k] for k in keys])
+
+        begin = np.delete(points.ravel(), [0, 1, 3])
+
+        def steps(x: np.ndarray) -> np.ndarray:
+            at = np.concatenate(([0.0, 0.0], [x[0]], [0.0], x[1:])).reshape(-1, 2)
+            out: np.ndarray = at[j] - at[i]
+            return out
+
+        def slope(x: np.ndarray) -> np.ndarray:
+            step = steps(x)
+            unit = step / np.hypot(*step.T)[:, None] / sigma[:, None]
+            whole = np.zeros((len(keys), len(names), 2))
+            rows = np.arange(len(keys))
+            whole[rows, j] += unit
+            whole[rows, i] -= unit
+            return np.delete(whole.reshape(len(keys), -1), [0, 1, 3], axis=1)
+
+        def misfit(x: np.ndarray) -> np.ndarray:
+            out: np.ndarray = (np.hypot(*steps(x).T) - read) / sigma
+            return out
+
+        found = least_squares(misfit, begin, jac=slope, x_scale="jac",
+                              xtol=1e-15, ftol=1e-15, gtol=1e-15)  # fmt: skip
+        return np.hypot(*steps(found.x).T) - read
+
+    def heights(self) -> dict[str, float]:
+        """Pads from the highest, by one column for each point and each set-up."""
+        taken = [r for r in self.building.readings
+                 if r.check.startswith(("level", "benchmark"))]  # fmt: skip
+        points = list(dict.fromkeys(r.check for r in taken))
+        setups = list(dict.fromkeys(r.setup for r in taken))
+        rows = np.zeros((len(taken), len(points) + len(setups) - 1))
+        for row, reading in zip(rows, taken, strict=True):
+            row[points.index(reading.check)] = -1.0
+            if reading.setup != setups[0]:  # the first one's line of sight is zero
+                row[len(points) + setups.index(reading.setup) - 1] = 1.0
+        found = sm.WLS([r.value for r in taken], rows).fit().params
+        pads = {key: found[i] for i, key in enumerate(points) if key.startswith("l")}
+        top = max(pads.values())
+        return {key.split(":")[1]: float(v - top) for key, v in pads.items()}
+
+    def rods(self, position: Any) -> np.ndarray:
+        """As-built rods (4, 2), along and in, from setbacks, offsets and gages."""
+        mark = position.mark
+        keys = [f"offset:{mark}.{n}" for n in range(1, 5)]
+        keys += [f"setback:{mark}.{n}" for n in range(1, 5)]
+        gages = [f"gage:{mark}.1-2", f"gage:{mark}.3-4"]
+        read = np.array([self.mean[k] for k in keys + gages])
+        sigma = np.array([self.sigma[k] for k in keys + gages])
+
+        def misfit(x: np.ndarray) -> np.ndarray:
+            at = x.reshape(2, 4).T
+            gage = np.hypot(*(at[[1, 3]] - at[[0, 2]]).T)
+            return (np.concatenate((x, gage)) - read) / sigma
+
+        found = least_squares(misfit, read[:8], xtol=1e-15, ftol=1e-15, gtol=1e-15)
+        rods = found.x.reshape(2, 4).T.copy()
+        rods[:, 0] += self.mean[f"line:{mark}"] - position.along
+        return rods
+
+    def overrun(self, rods: np.ndarray) -> float:
+        """Least overrun of one plate."""
+        if self.cone is not None:
+            return self.cone.solve(np.array(RODS), rods) - CLEARANCE_MM
+        return place(np.array(RODS), rods) - CLEARANCE_MM
+
+    def slot(self, rods: np.ndarray) -> tuple[int, float]:
+        """How many holes to open at least, and the longest extension then. [1, mm]
+
+        Every set of so many holes is tried, the others held to their clearance.
+        """
+        for count in range(1, len(RODS) + 1):
+            sets = combinations(range(len(RODS)), count)
+            longest = min(
+                place(np.array(RODS), rods, opened=opened, limit=self.line_mm)
+                for opened in sets
+            )
+            if np.isfinite(longest):
+                return count, longest - CLEARANCE_MM
+        return 0, np.inf
+
+    def steel(self, rods: list[np.ndarray], overrun: list[float]) -> float:
+        """Worst miss with every plate that goes on by itself on one moved steel. [mm]
+
+        A positive one would mean that some of those have to be let go as well, which
+        this does not look for.
+        """
+        planned, built = [], []
+        for position, each, over in zip(
+            self.plan.positions, rods, overrun, strict=True
+        ):
+            if over <= 0.0:
+                frame = position_frame(self.plan, position)
+                planned.append(to_plan(frame, np.array(RODS)))
+                built.append(to_plan(frame, each))
+        return place(np.concatenate(planned), np.concatenate(built)) - CLEARANCE_MM
+
+
+def place(
+    holes: np.ndarray,
+    rods: np.ndarray,
+    opened: tuple[int, ...] | None = None,
+    limit: float | None = None,
+) -> float:
+    """Least largest distance of a rod from its hole; inf where there is no placement.
+
+    Only `opened` holes count if any are named: the others' rods are within their
+    clearance. The shift keeps within `limit` each way along each axis. [mm]
+    """
+    centre = holes.mean(axis=0)
+    holes, rods = holes - centre, rods - centre
+    turn = 0.0
+    for _ in range(MOST_ROUNDS):
+        c, s = np.cos(turn), np.sin(turn)
+        placed = holes @ np.array([[c, s], [-s, c]])
+        arm = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
+        t, more, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        gap = placed - rods + more * arm + cp.reshape(shift, (1, 2), order="C")
+        reach = cp.norm(gap, axis=1)
+        if opened is None:
+            bounds = [reach <= t]
+        else:
+            shut = [i for i in range(len(holes)) if i not in opened]
+            bounds = [reach[list(opened)] <= t]
+            if shut:
+                bounds.append(reach[shut] <= CLEARANCE_MM)
+        if limit is not None:
+            bounds.append(cp.abs(shift) <= limit)
+        problem = cp.Problem(cp.Minimize(t), bounds)
+        problem.solve(solver=cp.CLARABEL)
+        if problem.status not in ("optimal", "optimal_inaccurate"):
+            return float("inf")
+        turn += float(more.value)
+        if abs(more.value) < STANDS_RAD:
+            break
+    return float(t.value)
+
+
+class _SharedCone:
+    """One plate's second-order cone problem, its numbers as parameters."""
+
+    def __init__(self) -> None:
+        self.off, self.arm = cp.Parameter((4, 2)), cp.Parameter((4, 2))
+        self.t, self.turn, self.shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        self.problem = cp.Problem(cp.Minimize(self.t), [
+            cp.norm(self.off[i] + self.turn * self.arm[i] + self.shift) <= self.t
+            for i in range(4)
+        ])  # fmt: skip
+
+    def solve(self, holes: np.ndarray, rods: np.ndarray) -> float:
+        """As `place`, without openings and limit. [mm]"""
+        holes = holes - holes.mean(axis=0)
+        turn, reach = 0.0, np.inf
+        for _ in range(MOST_ROUNDS):
+            c, s = np.cos(turn), np.sin(turn)
+            placed = holes @ np.array([[c, s], [-s, c]])
+            self.off.value = placed - (rods - rods.mean(axis=0))
+            self.arm.value = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
+            self.problem.solve(solver=cp.CLARABEL)
+            turn += float(self.turn.value)
+            reach = float(self.t.value)
+            if abs(self.turn.value) < STANDS_RAD:
+                break
+        return reach

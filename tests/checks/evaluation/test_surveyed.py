@@ -1,0 +1,202 @@
+"""What a survey says of a building, in the exchange document's words."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from checks.evaluation.surveyed import Survey, Surveyed, read_survey
+from core.units import MM_PER_SURVEY_FOOT
+from jobs.exchange.parse import read_building
+from jobs.exchange.points.matching import match_points
+from jobs.exchange.points.reading import PointUnit, read_points
+from jobs.plan.geometry import rod_points
+from jobs.plan.sheet import Kind, check_sheet
+from tests.sheds import shed
+
+PLAN = read_building(shed()).plan
+MM = {"ft": 304.8, "survey_ft": float(MM_PER_SURVEY_FOOT), "m": 1000.0, "mm": 1.0}
+
+
+def lines(
+    move: Any = None,
+    *,
+    unit: PointUnit = "m",
+    decimals: int = 4,
+    turn: float = 0.3,
+    shift: Any = (6.1e8, 4.9e8),
+) -> list[str]:
+    """Survey the shed: corners, rods and pads; `move` says what is out. [mm]"""
+    places = {each.name: (each.x, each.y) for each in PLAN.outline}
+    for position in PLAN.positions:
+        points = rod_points(PLAN, position)
+        places |= {f"{position.mark}.{n}": p for n, p in enumerate(points, start=1)}
+        places[f"pad {position.mark}"] = points.mean(axis=0)
+    heights = {f"pad {p.mark}": 30_480.0 for p in PLAN.positions} | {"BM1": 31_000.0}
+    places["BM1"] = (-5000.0, 0.0)
+    for name, (dx, dy, dz) in (move or {}).items():
+        places[name] = np.add(places[name], (dx, dy))
+        heights[name] = heights.get(name, 30_500.0) + dz
+    c, s = np.cos(turn), np.sin(turn)
+    written = []
+    for number, (name, (x, y)) in enumerate(places.items(), start=101):
+        east, north = shift[0] + c * x - s * y, shift[1] + s * x + c * y
+        values = (north, east, heights.get(name, 30_500.0))
+        texts = ",".join(f"{each / MM[unit]:.{decimals}f}" for each in values)
+        written.append(f"{number},{texts},{name}")
+    return written
+
+
+def survey(text: list[str], unit: PointUnit = "m", **more: Any) -> Surveyed:
+    file = read_points("\n".join(text).encode(), unit=unit, order=more.pop("order", ""))
+    matches = match_points(PLAN, file.points)
+    given = Survey(file=file, matches=matches, digest="5" * 64, unit=unit, **more)
+    return read_survey(PLAN, given)
+
+
+def values(found: Surveyed) -> dict[str, float]:
+    """Give what was read of each check, as the parser reads it. [mm]"""
+    document = shed(readings=[dict(entry) for entry in found.entries])
+    readings = read_building(document).readings
+    return {each.check: each.value for each in readings}
+
+
+@pytest.mark.parametrize("unit", ["ft", "survey_ft", "m", "mm"])
+def test_a_building_built_as_planned_reads_as_planned(unit: PointUnit) -> None:
+    found = survey(lines(unit=unit), unit)
+    assert not found.trouble
+    read = values(found)
+    checks = {check.key: check for check in check_sheet(PLAN)}
+    for key, value in read.items():
+        nominal = checks[key].nominal if key in checks else None
+        if nominal is not None:
+            # half a unit in the fourth decimal, and what is left of a rod's line
+            assert value == pytest.approx(nominal, abs=1.6e-4 * MM[unit]), key
+    kinds = {checks[key].kind for key in read if key in checks}
+    assert kinds == {
+        Kind.DIAGONAL, Kind.WALL, Kind.LINE, Kind.SETBACK, Kind.OFFSET, Kind.LEVEL,
+    }  # fmt: skip
+    assert len(read) == 2 + 4 + 6 + 2 * 24 + 6 + 1
+
+
+def test_a_pattern_moved_along_the_wall_moves_its_line() -> None:
+    moved = {f"S2.{n}": (12.0, 0.0, 0.0) for n in range(1, 5)}
+    read = values(survey(lines(moved, decimals=5)))
+    assert read["line:S2"] == pytest.approx(33 * 304.8 + 12.0, abs=0.05)
+    assert read["offset:S2.1"] == pytest.approx(-63.5, abs=0.05)
+
+
+def test_one_rod_out_shares_with_its_line_and_adds_up() -> None:
+    read = values(survey(lines({"S2.3": (8.0, -5.0, 0.0)}, decimals=5)))
+    along = read["line:S2"] + read["offset:S2.3"]
+    assert along == pytest.approx(33 * 304.8 - 63.5 + 8.0, abs=0.05)
+    assert read["line:S2"] == pytest.approx(33 * 304.8 + 2.0, abs=0.05)
+    assert read["setback:S2.3"] == pytest.approx(12 * 25.4 - 5.0, abs=0.05)
+
+
+def test_a_wall_opposite_reads_in_its_own_axes() -> None:
+    """On C to D along runs to the left of the plan, in is downward."""
+    read = values(survey(lines({"N1.1": (3.0, 4.0, 0.0)}, decimals=5)))
+    assert read["line:N1"] + read["offset:N1.1"] == pytest.approx(
+        2 * 304.8 - 63.5 - 3.0, abs=0.05
+    )
+    assert read["setback:N1.1"] == pytest.approx(7 * 25.4 - 4.0, abs=0.05)
+
+
+def test_a_lower_pad_has_a_larger_reading() -> None:
+    found = survey(lines({"pad S3": (0.0, 0.0, -7.0)}))
+    read = values(found)
+    assert read["level:S3"] - read["level:S1"] == pytest.approx(7.0, abs=0.2)
+    assert read["level:S1"] - read["benchmark:BM1"] == pytest.approx(520.0, abs=0.2)
+    assert min(v for key, v in read.items() if key.startswith("level")) > 0
+    level = next(e for e in found.entries if e["check"] == "level:S3")
+    assert level["setup"] == "survey 55555555"
+    assert "invented height of instrument of 32 m" in level["note"]
+    assert "set-up survey 55555555" in level["note"]
+
+
+def test_notes_say_which_points_and_what_they_were_fitted_to() -> None:
+    entries = {each["check"]: each for each in survey(lines()).entries}
+    assert entries["wall:A-B"]["note"] == "point 101 to point 102"
+    assert entries["setback:S1.1"]["note"] == (
+        "point 105; plan axes fitted to corner A, corner B, corner C, corner D"
+    )
+
+
+def test_the_resolution_is_the_files_own() -> None:
+    found = survey(lines(unit="ft", decimals=2), "ft")
+    wall = next(e for e in found.entries if e["check"] == "wall:A-B")
+    assert wall["value"] == "66.00 ft"
+    reading = read_building(shed(readings=[wall])).readings[0]
+    assert reading.resolution == pytest.approx(3.048)
+
+
+def test_the_same_file_gives_the_same_readings_and_ids() -> None:
+    first, again = survey(lines()), survey(lines())
+    assert first.entries == again.entries
+    ids = [each["id"] for each in first.entries]
+    assert len(set(ids)) == len(ids)
+
+
+def test_points_shot_twice_are_taken_together() -> None:
+    text = lines()
+    number, north, *rest = text[0].split(",")
+    text.append(",".join(["201", f"{float(north) + 0.004:.4f}", *rest]))
+    found = survey(text)
+    wall = next(e for e in found.entries if e["check"] == "wall:A-B")
+    assert wall["note"] == f"points {number}, 201 to point 102"
+
+
+def test_rods_can_be_the_control() -> None:
+    text = [line for line in lines() if line.split(",")[4] not in "ABCD"]
+    assert "at least are needed" in survey(text).trouble
+    found = survey(text, control="rods")
+    assert not found.trouble
+    assert len(found.control) == 24
+    assert "wall:A-B" not in values(found)
+
+
+# What is refused
+
+
+def test_columns_in_the_wrong_order_are_told() -> None:
+    found = survey(lines(), order="point easting northing elevation description")
+    assert "northing and easting are most likely exchanged" in found.trouble
+    assert found.entries == ()
+
+
+@pytest.mark.parametrize(
+    ("written", "read", "likely"),
+    [
+        ("ft", "m", "feet"),
+        ("m", "ft", "metres"),
+        ("mm", "m", "mm"),
+        ("m", "survey_ft", "metres"),
+    ],
+)
+def test_the_wrong_unit_is_told_by_the_scale(
+    written: PointUnit, read: PointUnit, likely: str
+) -> None:
+    found = survey(lines(unit=written, shift=(0, 0)), read)
+    assert f"its unit is most likely {likely}" in found.trouble
+    assert found.fit is not None
+    assert found.fit.scale == pytest.approx(MM[written] / MM[read], rel=1e-3)
+    assert found.entries == ()
+
+
+def test_a_control_point_far_from_its_place_is_named_and_can_be_left_out() -> None:
+    text = lines({"C": (900.0, 0.0, 0.0)})
+    found = survey(text)
+    assert "corner C (point 103) is" in found.trouble
+    assert "100 mm" in found.trouble
+    left = survey(text, leave={"103"})
+    assert not left.trouble
+    (row,) = [each for each in left.control if not each.used]
+    assert row.target == "corner C"
+    assert row.off == pytest.approx(900.0, abs=1.0)
+
+
+def test_a_survey_of_nothing_on_the_plan_says_so() -> None:
+    found = survey(["1,0.0,0.0,0.0,tree", "2,9.0,9.0,0.0,tree"])
+    assert found.trouble == "Two control points at least are needed."
+    assert found.fit is None
