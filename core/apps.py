@@ -1,5 +1,7 @@
 """Application registry entry."""
 
+from typing import ClassVar
+
 from django.apps import AppConfig
 
 
@@ -8,6 +10,7 @@ class CoreConfig(AppConfig):
 
     name = "core"
     default_auto_field = "django.db.models.BigAutoField"
+    account: ClassVar = [("Devices", "account"), ("Password", "change-password")]
 
     def ready(self) -> None:
         """Make the queue the one that every task is sent to."""

@@ -28,3 +28,4 @@ class Queue(Celery):
 app = Queue("padstone")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+app.autodiscover_tasks(["jobs.people"])

@@ -1,10 +1,12 @@
 """What every page needs: navigation, units, light."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.apps import apps
 from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
+
+from core.models import Person
 
 UNITS = ("imperial", "decimal", "metric")
 THEMES = ("auto", "light", "dark")
@@ -19,14 +21,36 @@ class Entry:
     current: bool
 
 
-def navigation_of(path: str) -> list[Entry]:
+def navigation_of(path: str, role: str = "") -> list[Entry]:
     """Gather what the apps hand up in `AppConfig.navigation`.
 
-    The entry with the longest address that begins this page's address is current.
+    An entry that `AppConfig.navigation_for` names is only for accounts of its roles.
+    On a page of one's own account none is current.
     """
+    found = _entries(path, "navigation", role)
+    if any(entry.current for entry in account_tabs(path)):
+        return [replace(entry, current=False) for entry in found]
+    return found
+
+
+def footnotes_of(path: str) -> list[Entry]:
+    """Gather what the apps hand up to look things up in, for the foot of a page."""
+    return _entries(path, "footnotes")
+
+
+def account_tabs(path: str) -> list[Entry]:
+    """Gather the pages of one's account, as the apps hand them up in `account`."""
+    return _entries(path, "account")
+
+
+def _entries(path: str, attribute: str, role: str = "") -> list[Entry]:
+    """Gather entries; the longest address that begins this page's is current."""
     found: list[tuple[str, str]] = []
     for config in apps.get_app_configs():
-        for label, name in getattr(config, "navigation", ()):
+        only_for = getattr(config, "navigation_for", {})
+        for label, name in getattr(config, attribute, ()):
+            if name in only_for and role not in only_for[name]:
+                continue
             try:
                 found.append((label, reverse(name)))
             except NoReverseMatch:
@@ -51,9 +75,10 @@ def readers_choice(request: HttpRequest) -> dict[str, str]:
 def page(request: HttpRequest) -> dict[str, object]:
     """Navigation for people signed in, and how this person likes to read."""
     user = getattr(request, "user", None)
-    signed_in = user is not None and user.is_authenticated
+    person = user if isinstance(user, Person) else None
     return {
         **readers_choice(request),
-        "navigation": navigation_of(request.path) if signed_in else [],
+        "navigation": navigation_of(request.path, person.role) if person else [],
+        "footnotes": footnotes_of(request.path) if person else [],
         "preferences_url": reverse("preferences"),
     }

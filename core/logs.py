@@ -3,6 +3,24 @@
 import logging.config
 
 import structlog
+from django.http import HttpRequest
+
+
+def without_token(text: str, request: HttpRequest | None) -> str:
+    """Take a link's token out of a line: whoever reads the log could use it."""
+    match = request.resolver_match if request else None
+    token = match.kwargs.get("token") if match else None
+    return text.replace(token, "…") if token else text
+
+
+def _hide_token(
+    logger: object, method: str, event: structlog.typing.EventDict
+) -> structlog.typing.EventDict:
+    """Do so where a library logs a request, as Django does what it refuses."""
+    request = getattr(event.get("_record"), "request", None)
+    if isinstance(request, HttpRequest):
+        event["event"] = without_token(event["event"], request)
+    return event
 
 
 def configure_logs(level: str, *, as_json: bool) -> None:
@@ -26,7 +44,7 @@ def configure_logs(level: str, *, as_json: bool) -> None:
     )
     formatter = {
         "()": structlog.stdlib.ProcessorFormatter,
-        "foreign_pre_chain": shared,
+        "foreign_pre_chain": [*shared, _hide_token],
         "processors": [
             structlog.stdlib.ProcessorFormatter.remove_processors_meta,
             *last,

@@ -1,4 +1,4 @@
-"""Gives each request an id and writes one line about it."""
+"""Gives each request an id, writes one line about it, notes the device it came from."""
 
 import re
 import time
@@ -7,6 +7,9 @@ from collections.abc import Callable
 
 import structlog
 from django.http import HttpRequest, HttpResponse
+
+from core import devices
+from core.logs import without_token
 
 log = structlog.get_logger("padstone.request")
 
@@ -32,11 +35,24 @@ def request_log(
             log.info(
                 "request",
                 method=request.method,
-                path=request.path,
+                path=without_token(request.path, request),
                 status=response.status_code,
                 ms=round((time.perf_counter() - began) * 1000, 1),
                 person=user.pk if "_cached_user" in vars(request) and user else None,
             )
+        return response
+
+    return middleware
+
+
+def noticed_devices(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Note which of a person's devices a request came from, once it is answered."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        devices.notice(request)
         return response
 
     return middleware

@@ -1,9 +1,15 @@
-"""The people of the house."""
+"""The people of the house, the devices they sign in on, what happened to accounts."""
 
-from typing import ClassVar
+from typing import Any, ClassVar, Self
 
-from django.contrib.auth.models import AbstractUser
+import pgtrigger
+from django.conf import settings
+from django.contrib.auth.models import AbstractUser, UserManager
+from django.contrib.sessions.models import Session
 from django.db import models
+from django.utils.timezone import now
+
+from core.append_only import append_only
 
 
 class Role(models.TextChoices):
@@ -15,10 +21,20 @@ class Role(models.TextChoices):
     ADMINISTRATOR = "administrator", "administrator"
 
 
+class PersonManager(UserManager["Person"]):
+    """Makes accounts; the first one, made at the command line, runs the house."""
+
+    def create_superuser(self, *args: Any, **fields: Any) -> "Person":
+        """Make an account that may invite everybody else."""
+        return super().create_superuser(*args, **{"role": Role.ADMINISTRATOR, **fields})
+
+
 class Person(AbstractUser):
     """An account. What a person sees and may do on a job hangs on the membership."""
 
     role = models.CharField(max_length=20, choices=Role, default=Role.FIELD)
+
+    objects: ClassVar[PersonManager] = PersonManager()  # type: ignore[assignment]
 
     class Meta(AbstractUser.Meta):
         ordering: ClassVar = ["username"]
@@ -35,3 +51,108 @@ class Person(AbstractUser):
     def is_administrator(self) -> bool:
         """Whether this person sees every job and manages accounts."""
         return self.role == Role.ADMINISTRATOR
+
+
+class SessionHash(models.Func):
+    """SHA-256 of a session's key, computed by the database."""
+
+    template = "encode(sha256(%(expressions)s::bytea), 'hex')"
+    output_field = models.CharField(max_length=64)
+
+
+class DeviceQuerySet(models.QuerySet["Device"]):
+    """The names people ask for."""
+
+    def of(self, person: Person) -> Self:
+        """Every device one person ever signed in on."""
+        return self.filter(person=person)
+
+    def signed_in(self) -> Self:
+        """Devices whose session is alive."""
+        alive = Session.objects.filter(expire_date__gt=now())
+        hashes = alive.annotate(hash=SessionHash("session_key")).values("hash")
+        return self.filter(ended_at=None, session_hash__in=hashes)
+
+
+class Device(models.Model):
+    """One sign-in: on what kind of device, from when to when.
+
+    It stays when the session is gone. Where from is not kept here.
+    """
+
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    session_hash = models.CharField(
+        max_length=64, unique=True, help_text="SHA-256 of the session's key."
+    )
+    family = models.CharField(
+        max_length=60, help_text="Browser and system, roughly; nothing finer is kept."
+    )
+    first_seen_at = models.DateTimeField()
+    last_seen_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    objects = DeviceQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["-last_seen_at", "-pk"]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="stays", operation=pgtrigger.Delete),
+            pgtrigger.ReadOnly(
+                name="as_it_was", fields=["person", "family", "first_seen_at"]
+            ),
+        ]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(last_seen_at__gte=models.F("first_seen_at")),
+                name="core_device_seen_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.family
+
+
+class AccountEvent(models.Model):
+    """What happened to an account, for the record."""
+
+    class Kind(models.TextChoices):
+        """What happened."""
+
+        JOINED = "joined", "took up an invitation"
+        ROLE = "role", "given another role"
+        CLOSED = "closed", "account closed"
+        REOPENED = "reopened", "account opened again"
+        SIGNED_OUT = "signed_out", "signed out everywhere, tokens ended"
+        PASSWORD = "password", "sent a link for a new password"
+
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    kind = models.CharField(max_length=20, choices=Kind)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["person", "pk"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(
+                    kind__in=[
+                        "joined",
+                        "role",
+                        "closed",
+                        "reopened",
+                        "signed_out",
+                        "password",
+                    ]
+                ),
+                name="core_account_event_kind_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} {self.get_kind_display()}"

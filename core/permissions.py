@@ -16,10 +16,16 @@ class Action(StrEnum):
     MANAGE_PEOPLE = "change who works on a job"
     DRAW_PLAN = "draw or revise a plan"
     RECORD_READING = "record a reading"
+    ADD_PHOTOGRAPH = "add a photograph"
     DECIDE = "decide on a finding"
     ASK_AGAIN = "ask for another measurement"
     CARRY_OUT = "report a decision as carried out"
     SIGN_RELEASE = "sign a release"
+    SEE_PEOPLE = "see the people"
+    INVITE = "invite somebody"
+    MANAGE_ACCOUNTS = "change an account"
+    SEE_TRAIL = "see who saw and did what"
+    TELL_PROGRAMS = "have other programs told of it"
 
 
 ALLOWED: dict[Action, frozenset[str]] = {
@@ -28,10 +34,29 @@ ALLOWED: dict[Action, frozenset[str]] = {
     Action.MANAGE_PEOPLE: frozenset({Role.OPERATIONS}),
     Action.DRAW_PLAN: frozenset({Role.OPERATIONS, Role.ENGINEER}),
     Action.RECORD_READING: frozenset({Role.OPERATIONS, Role.FIELD, Role.ENGINEER}),
+    Action.ADD_PHOTOGRAPH: frozenset({Role.OPERATIONS, Role.FIELD, Role.ENGINEER}),
     Action.DECIDE: frozenset({Role.ENGINEER}),
     Action.ASK_AGAIN: frozenset({Role.ENGINEER, Role.OPERATIONS}),
     Action.CARRY_OUT: frozenset({Role.FIELD, Role.OPERATIONS}),
     Action.SIGN_RELEASE: frozenset({Role.OPERATIONS}),
+    Action.SEE_PEOPLE: frozenset({Role.OPERATIONS}),
+    Action.INVITE: frozenset({Role.OPERATIONS}),
+    Action.MANAGE_ACCOUNTS: frozenset({Role.ADMINISTRATOR}),
+    Action.SEE_TRAIL: frozenset({Role.OPERATIONS}),
+    Action.TELL_PROGRAMS: frozenset({Role.OPERATIONS}),
+}
+
+
+# Whom somebody may invite who has one of these roles.
+INVITES: dict[str, tuple[Role, ...]] = {
+    Role.OPERATIONS: (Role.FIELD, Role.ENGINEER),
+    # The least first: it is what a form offers.
+    Role.ADMINISTRATOR: (
+        Role.FIELD,
+        Role.ENGINEER,
+        Role.OPERATIONS,
+        Role.ADMINISTRATOR,
+    ),
 }
 
 
@@ -54,5 +79,6 @@ def require(actor: Person, action: Action, *, roles: Iterable[str]) -> None:
     if actor.is_active and may(action, roles):
         return
     who = " or ".join(sorted(Role(role).label for role in ALLOWED[action]))
-    msg = f"Only the {who} of this job may {action}."
+    where = "" if action is Action.MANAGE_ACCOUNTS else " of this job"
+    msg = f"Only the {who}{where} may {action}."
     raise PermissionDenied(msg)

@@ -59,8 +59,10 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "core.zones.in_readers_zone",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "core.middleware.noticed_devices",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -102,6 +104,11 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(DATA_DIR / "media")))
 MEDIA_URL = "media/"
 
+CACHES = {
+    name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
+    for name in ("default", "devices")
+}
+
 # Work that does not wait for a page
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
 if CELERY_BROKER_URL == "filesystem://":
@@ -126,6 +133,29 @@ CELERY_BEAT_SCHEDULE = {
         "task": "checks.tasks.evaluate_due",
         "schedule": 60.0,
         "options": {"expires": 55.0},
+    },
+    "gather findings into letters": {
+        "task": "checks.tasks.tell_of_findings",
+        "schedule": 60.0,
+        "options": {"expires": 55.0},
+    },
+    "send digests": {
+        "task": "jobs.tasks.send_digests",
+        "schedule": 300.0,
+        "options": {"expires": 290.0},
+    },
+    "tell other programs": {
+        "task": "jobs.tasks.tell_programs",
+        "schedule": 30.0,
+        "options": {"expires": 28.0},
+    },
+    "forget old notices": {
+        "task": "jobs.tasks.forget_notices",
+        "schedule": 24 * 3600.0,
+    },
+    "clear expired sessions": {
+        "task": "core.tasks.clear_sessions",
+        "schedule": 24 * 3600.0,
     },
 }
 
@@ -207,7 +237,25 @@ WHITENOISE_USE_FINDERS = DEBUG
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 if "EMAIL_URL" in env.ENVIRON:
     globals().update(env.email("EMAIL_URL"))
+EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)  # s
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
+
+# Who is told what happens
+PUBLIC_URL = env.str(  # what links in letters, calendars and events begin with
+    "PUBLIC_URL",
+    default=f"https://{ALLOWED_HOSTS[0]}" if HTTPS else "http://localhost:8000",
+)
+DIGEST_HOUR = env.int("DIGEST_HOUR", default=6)  # of each reader's own day
+GATHER_MINUTES = env.int("GATHER_MINUTES", default=10)  # findings into one letter
+WEBHOOKS_LOCAL = env.bool("WEBHOOKS_LOCAL", default=False)  # http, this network
+NOTICE_LINKS = {  # what a webhook is told about, in the interface for programs
+    "job": "api:job",
+    "building": "api:building",
+    "readings": "api:readings",
+    "result": "api:result",
+    "finding": "api:finding",
+    "release": "api:release",
+}
 
 # The interface for programs
 API_MAX_BODY = env.int("API_MAX_BODY", default=8_000_000)  # bytes
@@ -253,6 +301,7 @@ SPECTACULAR_SETTINGS = {
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.openapi.with_documents",
         "api.openapi.with_problems",
+        "api.webhooks.with_events",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StageKind": "jobs.models.Stage.Kind",

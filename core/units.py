@@ -26,6 +26,10 @@ MM_PER_UNIT: dict[str, Fraction] = {
     "cm": Fraction(10),
     "m": Fraction(1000),
 }
+MM_PER_SURVEY_FOOT = Fraction(1_200_000, 3937)
+"""The U.S. survey foot, 1200/3937 m exactly (NIST SP 811 (2008), B.6); only points of
+a survey come in it. [mm]"""
+
 LONGEST_MM = Fraction(10_000_000)
 COARSEST_RESOLUTION_MM = Fraction("3.175")
 FINEST_RESOLUTION_MM = Fraction("0.000001")
@@ -413,23 +417,27 @@ def format_length(
     number = Decimal(float.__repr__(mm) if isinstance(mm, float) else mm)
     if not number.is_finite():
         raise UnitError(f"A length is a finite number; this is {number}.")
-    exact = abs(Fraction(number))
     if style == "metric":
-        steps = _nearest(exact * 10)
+        steps = _nearest(number, "mm", 10)
         shown = f"{steps // 10}.{steps % 10} mm"
     elif style == "decimal_feet":
-        steps = _nearest(exact / MM_PER_UNIT["ft"] * 1000)
+        steps = _nearest(number, "ft", 1000)
         shown = f"{steps // 1000}.{steps % 1000:03d} ft"
     elif style in ("imperial", "inches"):
-        steps = _nearest(exact / MM_PER_UNIT["in"] * denominator)
+        steps = _nearest(number, "in", denominator)
         shown = _feet_inches_text(steps, denominator, feet=style == "imperial")
     else:
         raise ValueError(f"{style!r} is not one of {', '.join(get_args(LengthStyle))}.")
     return f"\u2212{shown}" if number < 0 and steps else shown
 
 
-def _nearest(exact: Fraction) -> int:
-    return int(exact + Fraction(1, 2))
+def _nearest(mm: Decimal, unit: LengthUnit, parts: int) -> int:
+    """Size of a length in parts of a unit, halves away from zero, in whole numbers."""
+    above, below = abs(mm).as_integer_ratio()
+    size = MM_PER_UNIT[unit]
+    above *= 2 * parts * size.denominator
+    below *= size.numerator
+    return (above + below) // (2 * below)
 
 
 def _feet_inches_text(steps: int, denominator: int, *, feet: bool) -> str:

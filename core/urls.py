@@ -7,7 +7,8 @@ from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 
 from checks.views import building
-from core import views
+from checks.views.trail import trail
+from core import account_views, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path(
@@ -19,13 +20,23 @@ urlpatterns: list[URLPattern | URLResolver] = [
         ),
         name="sign-in",
     ),
-    path("sign-out/", auth_views.LogoutView.as_view(), name="sign-out"),
+    path("sign-out/", account_views.SignOut.as_view(), name="sign-out"),
+    path("account/", account_views.account, name="account"),
     path(
-        "password/",
-        auth_views.PasswordChangeView.as_view(
-            template_name="core/change_password.html", success_url="/password/changed/"
-        ),
-        name="change-password",
+        "account/devices/sign-out-others/",
+        account_views.sign_out_others,
+        name="sign-out-others",
+    ),
+    path(
+        "account/devices/<int:pk>/sign-out/",
+        account_views.sign_out_device,
+        name="sign-out-device",
+    ),
+    path("password/", account_views.ChangePassword.as_view(), name="change-password"),
+    path(
+        "password/new/<str:uidb64>/<str:token>/",
+        account_views.SetPassword.as_view(),
+        name="set-password",
     ),
     path(
         "password/changed/",
@@ -38,13 +49,17 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("health/live", views.live, name="health-live"),
     path("health/ready", views.ready, name="health-ready"),
     path("buildings/<int:pk>/", building, name="building"),
+    path("jobs/<int:pk>/trail/", trail, name="trail"),
     path("", include("jobs.urls")),
+    path("", include("jobs.notices.urls")),
+    path("", include("jobs.people.urls")),
     path("", include("checks.urls")),
 ]
 
 # The interface for programs is the one part that may be left out of a deployment.
 if find_spec("api.urls"):
     urlpatterns.append(path("api/v1/", include("api.urls")))
+    urlpatterns.append(path("", include("api.page_urls")))
 
 handler400 = "core.views.bad_request"
 handler500 = "core.views.server_error"

@@ -97,5 +97,6 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
 
 def _without_session(request: HttpRequest, template: str, status: int) -> HttpResponse:
     """Show a page without asking the database or the session for anything."""
-    context = {**readers_choice(request), "navigation": [], "preferences_url": ""}
+    bare = {"navigation": [], "footnotes": [], "preferences_url": ""}
+    context = {**readers_choice(request), **bare}
     return HttpResponse(loader.render_to_string(template, context), status=status)

@@ -10,4 +10,6 @@ class JobsConfig(AppConfig):
 
     name = "jobs"
     default_auto_field = "django.db.models.BigAutoField"
-    navigation: ClassVar = [("Jobs", "jobs:list")]
+    navigation: ClassVar = [("Jobs", "jobs:list"), ("People", "people:list")]
+    navigation_for: ClassVar = {"people:list": ("operations", "administrator")}
+    account: ClassVar = [("Letters and calendar", "notices:letters")]

@@ -1,19 +1,14 @@
 """What people type about jobs, people and documents, and what is wrong with it."""
 
-import json
 from typing import Any, ClassVar, cast
 
 from django import forms
 from django.db.models import QuerySet
 
 from core.models import Person
-from jobs.exchange.parse import DocumentError, Refusal, read_text
 from jobs.models import Job, Stage
-from jobs.plan.model import Building
 from jobs.queries import JobFilter
 from jobs.services import PARTS
-
-LARGEST_DOCUMENT = 2_000_000  # bytes; a plan of a thousand columns is a tenth of it
 
 
 class FilterForm(forms.Form):
@@ -133,64 +128,3 @@ class MemberForm(forms.Form):
         """Give what `set_member` wants to know."""
         data = self.cleaned_data
         return {"person": data["person"], "role": data["role"] or None}
-
-
-class DocumentForm(forms.Form):
-    """An exchange document, pasted or from a file, and everything wrong with it."""
-
-    document = forms.CharField(
-        label="Document",
-        required=False,
-        strip=False,
-        widget=forms.Textarea({"rows": 14, "spellcheck": "false"}),
-    )
-    file = forms.FileField(
-        label="Or a file",
-        required=False,
-        allow_empty_file=True,
-        widget=forms.FileInput({"accept": ".json,application/json"}),
-    )
-    note = forms.CharField(
-        label="Note",
-        required=False,
-        max_length=200,
-        help_text="What this issue of the plan is, or what changed and who asked.",
-    )
-
-    building: Building | None = None
-    refusals: tuple[Refusal, ...] = ()
-    text: str = ""
-
-    def clean_file(self) -> str:
-        """Read the file into text; an empty choice is no text."""
-        upload = self.cleaned_data["file"]
-        if upload is None:
-            return ""
-        if upload.size > LARGEST_DOCUMENT:
-            msg = "This file is over 2 MB; a plan is far smaller. Is it the right file?"
-            raise forms.ValidationError(msg)
-        try:
-            return str(upload.read().decode("utf-8-sig"))
-        except UnicodeDecodeError:
-            msg = "This is not a text file in UTF-8; an exchange document is JSON."
-            raise forms.ValidationError(msg) from None
-
-    def clean(self) -> dict[str, Any]:
-        """Read the document; what does not fit is listed in `refusals`."""
-        data = super().clean() or {}
-        self.text = data.get("file") or data.get("document", "")
-        if not self.text.strip():
-            if not self.errors:
-                self.add_error("document", "Paste a document here, or choose a file.")
-            return data
-        try:
-            self.building = read_text(self.text)
-        except DocumentError as error:
-            self.refusals = error.errors
-            self.add_error("document", "Nothing was stored: see the list above.")
-        return data
-
-    def entered(self) -> dict[str, Any]:
-        """Give the document that was understood, as it came."""
-        document: dict[str, Any] = json.loads(self.text)
-        return document

@@ -12,7 +12,7 @@ from core.permissions import Action, may, require
 from core.requests import PersonRequest
 from jobs import queries, services
 from jobs.changes import Change, plan_changes
-from jobs.forms import DocumentForm
+from jobs.document_form import DocumentForm
 from jobs.models import Building, Job, PlanRevision
 from jobs.plans import plan_of
 from jobs.previews import Preview, preview_of
@@ -48,15 +48,12 @@ def import_building(request: PersonRequest, job_id: int) -> HttpResponse:
     """Add a building from an exchange document, shown before it is stored."""
     job = _drawable_job(request.user, job_id)
     form = DocumentForm(request.POST or None, request.FILES or None)
-    if (
-        form.is_valid()
-        and "store" in request.POST
-        and (building := _added(request, job, form))
-    ):
+    if _to_store(request, form) and (building := _added(request, job, form)):
         return redirect("jobs:plan", building.pk)
     context = {"job": job, "form": form, "preview": _preview(form)}
-    status = 400 if form.errors else 200
-    return render(request, "jobs/import.html", context, status=status)
+    return render(
+        request, "jobs/import.html", context, status=_status_of(request, form)
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -64,10 +61,12 @@ def revise(request: PersonRequest, building_id: int) -> HttpResponse:
     """Issue another revision of a plan, its changes listed before it is stored."""
     building = _seen(request.user, building_id)
     require(request.user, Action.DRAW_PLAN, roles=building.roles_of(request.user))
-    form = DocumentForm(request.POST or None, request.FILES or None)
-    if form.is_valid() and _revised(request, building, form):
-        return redirect("jobs:plan", building.pk)
     current = building.current_revision()
+    form = DocumentForm(
+        request.POST or None, request.FILES or None, base=current.document
+    )
+    if _to_store(request, form) and _revised(request, building, form):
+        return redirect("jobs:plan", building.pk)
     context = {
         "building": building,
         "current": current,
@@ -75,8 +74,9 @@ def revise(request: PersonRequest, building_id: int) -> HttpResponse:
         "preview": _preview(form),
         "changes": _changes(current, form),
     }
-    status = 400 if form.errors else 200
-    return render(request, "jobs/revise.html", context, status=status)
+    return render(
+        request, "jobs/revise.html", context, status=_status_of(request, form)
+    )
 
 
 @require_GET
@@ -106,6 +106,17 @@ def document(request: PersonRequest, building_id: int, number: int) -> HttpRespo
     return response
 
 
+def _to_store(request: PersonRequest, form: DocumentForm) -> bool:
+    """Whether a plan that was read is stored now: told to, and looked at before."""
+    return form.is_valid() and "store" in request.POST and form.looked_at
+
+
+def _status_of(request: PersonRequest, form: DocumentForm) -> int:
+    """Answer what is shown in place with 200, for nothing else is swapped in."""
+    in_place = "HX-Request" in request.headers
+    return 400 if form.errors and not in_place else 200
+
+
 def _added(
     request: PersonRequest,
     job: Job,
@@ -126,9 +137,6 @@ def _added(
 def _revised(
     request: PersonRequest, building: Building, form: DocumentForm
 ) -> PlanRevision | None:
-    """Store the revision once it has been looked at; nothing before."""
-    if "store" not in request.POST:
-        return None
     revision = attempt(
         form,
         lambda: services.revise_plan(

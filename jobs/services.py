@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.timezone import now
 
 from core.models import Person, Role
@@ -12,6 +13,9 @@ from core.permissions import Action, require
 from jobs.exchange.canonical import digest
 from jobs.exchange.parse import read_building
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
+from jobs.notices import calendar
+from jobs.notices.announcing import announce_stage
+from jobs.people.models import MembershipEvent
 from jobs.plan.model import Plan
 from jobs.plan.sheet import check_sheet
 
@@ -46,7 +50,8 @@ def open_job(
     roles = {} if actor.is_administrator else {actor: str(actor.role)}
     roles.update(people)
     for person, role in roles.items():
-        _join(job, person, role)
+        give_part(actor=actor, job=job, person=person, role=role)
+    calendar.note_ship_date(job)
     return job
 
 
@@ -67,6 +72,7 @@ def change_job(
     job.site, job.ship_date = site, ship_date
     job.full_clean()
     job.save(update_fields=["number", "name", "customer", "site", "ship_date"])
+    calendar.note_ship_date(job)
     return job
 
 
@@ -84,9 +90,9 @@ def set_member(*, actor: Person, job: Job, person: Person, role: str | None) -> 
     managers = job.memberships.filter(role=Role.OPERATIONS)
     was_managed = managers.exists()
     if role is None:
-        job.memberships.filter(person=person).delete()
+        take_parts(actor=actor, parts=job.memberships.filter(person=person))
     else:
-        _join(job, person, role)
+        give_part(actor=actor, job=job, person=person, role=role)
     if was_managed and not managers.exists():
         msg = (
             "A job keeps at least one operations manager: "
@@ -165,9 +171,13 @@ def set_stage_state(
     erect release is the first thing the erection stage is held by.
     """
     blocked_by = _clipped(blocked_by)
-    Stage.objects.filter(building=building, kind=kind).exclude(
-        state=state, blocked_by=blocked_by
-    ).update(state=Stage.State(state), blocked_by=blocked_by, changed_at=now())
+    stage = Stage.objects.get(building=building, kind=kind)
+    moved = stage.state != state
+    if moved or stage.blocked_by != blocked_by:
+        stage.state, stage.blocked_by = Stage.State(state), blocked_by
+        stage.save(update_fields=["state", "blocked_by", "changed_at"])
+    if moved:
+        announce_stage(stage, building)
 
 
 def set_progress(
@@ -206,7 +216,14 @@ def required_checks(plan: Plan) -> int:
     return sum(check.required for check in check_sheet(plan))
 
 
-def _join(job: Job, person: Person, role: str) -> None:
+def give_part(*, actor: Person, job: Job, person: Person, role: str) -> None:
+    """Give a person a part in a job; within a transaction that asked whether to.
+
+    Raises
+    ------
+    ValidationError
+        If the part is none, or not for this person.
+    """
     if not person.is_active:
         msg = f"{person} has no account any more and cannot work on a job."
         raise ValidationError(msg, code="inactive")
@@ -222,7 +239,21 @@ def _join(job: Job, person: Person, role: str) -> None:
             "engineer: an administrator changes that first."
         )
         raise ValidationError(msg, code="not_an_engineer")
+    if job.memberships.filter(person=person, role=role).exists():
+        return
     Membership.objects.update_or_create(job=job, person=person, defaults={"role": role})
+    MembershipEvent.objects.create(job=job, person=person, role=role, by=actor)
+
+
+def take_parts(*, actor: Person, parts: QuerySet[Membership]) -> list[Membership]:
+    """Take parts in jobs away; within a transaction that asked whether to."""
+    taken = list(parts.select_related("job").order_by("job__number"))
+    Membership.objects.filter(pk__in=[part.pk for part in taken]).delete()
+    MembershipEvent.objects.bulk_create(
+        MembershipEvent(job=part.job, person_id=part.person_id, role="", by=actor)
+        for part in taken
+    )
+    return taken
 
 
 def _issue(

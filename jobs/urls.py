@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs import plan_views, views
+from jobs import plan_files, plan_views, views
 
 app_name = "jobs"
 urlpatterns = [
@@ -33,4 +33,10 @@ urlpatterns = [
         plan_views.document,
         name="document",
     ),
+    path(
+        "buildings/<int:building_id>/plan/<int:number>/plan.<str:kind>",
+        plan_files.plan_file,
+        name="plan_file",
+    ),
+    path("plan-template.<str:kind>", plan_files.plan_template, name="plan_template"),
 ]

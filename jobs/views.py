@@ -106,6 +106,7 @@ def _job_page(person: Person, job_id: int) -> dict[str, object]:
         "may_edit": may(Action.EDIT_JOB, roles),
         "may_draw": may(Action.DRAW_PLAN, roles),
         "may_manage": may(Action.MANAGE_PEOPLE, roles),
+        "may_see_trail": may(Action.SEE_TRAIL, roles),
     }
 
 

@@ -1,6 +1,18 @@
 """The program's settings, with what would only make tests slow turned off."""
 
+import atexit
+import os
+import shutil
+import tempfile
+from pathlib import Path
+from uuid import uuid4
+
 from core.settings import *  # noqa: F403
+
+if "MEDIA_ROOT" not in os.environ:
+    # Made when the first file is kept; a process that keeps none leaves none.
+    MEDIA_ROOT = Path(tempfile.gettempdir()) / f"padstone-tests-{uuid4().hex}"
+    atexit.register(shutil.rmtree, MEDIA_ROOT, ignore_errors=True)
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES = {
@@ -8,6 +20,11 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_USE_FINDERS = True
+# A device is noticed with every request, so that each asks the database as often.
+CACHES = {
+    **CACHES,  # noqa: F405 - the program's
+    "devices": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"},
+}
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405 - the program's
 # A task runs where it is queued; tests/core/test_queue.py sends one to a real worker.

@@ -27,7 +27,12 @@ MISSING = "\N{EM DASH}"
 
 
 def length_in(
-    mm: float | Decimal, style: Style, *, denominator: int = 16, signed: bool = False
+    mm: float | Decimal,
+    style: Style,
+    *,
+    denominator: int = 16,
+    signed: bool = False,
+    fine: bool = False,
 ) -> str:
     """Set a length in one of the three styles a person can choose.
 
@@ -41,9 +46,16 @@ def length_in(
         Finest fraction of an inch in the imperial style. [-]
     signed : bool
         Whether a positive length carries a plus sign, as a deviation does.
+    fine : bool
+        Whether it is finer than a tape is read: decimals of an inch or a millimetre,
+        whatever the style.
     """
     value = float(mm)
-    if style != "decimal":
+    if fine:
+        inches = f"{value / MM_PER_INCH:z.4f} in"
+        text = f"{value:z.3f} mm" if style == "metric" else inches
+        text = text.replace("-", "\N{MINUS SIGN}")
+    elif style != "decimal":
         text = units.format_length(value, style, denominator)
     elif abs(value) >= MM_PER_FOOT:
         text = units.format_length(value, "decimal_feet")
@@ -67,6 +79,7 @@ def length(
     *,
     signed: bool = False,
     svg: bool = False,
+    fine: bool = False,
 ) -> SafeString | str:
     """Show a length in the reader's units, the others one tap away.
 
@@ -76,7 +89,7 @@ def length(
         return MISSING
     shown = _style_of(context)
     forms = {
-        style: length_in(mm, style, denominator=denominator, signed=signed)
+        style: length_in(mm, style, denominator=denominator, signed=signed, fine=fine)
         for style in STYLES
     }
     values = (forms["imperial"], forms["decimal"], forms["metric"], forms[shown])

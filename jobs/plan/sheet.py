@@ -81,6 +81,27 @@ class Check:
     required: bool = True
     stage: Stage = "foundation"
 
+    @property
+    def said(self) -> str:
+        """What is measured, as a sentence names it."""
+        ends = " to ".join(self.corners)
+        rods = " and ".join(str(number) for number in self.rods)
+        return {
+            Kind.DIAGONAL: f"diagonal {ends}",
+            Kind.WALL: f"wall {ends}",
+            Kind.LINE: f"the line of {self.mark}",
+            Kind.SETBACK: f"the setback of rod {rods} at {self.mark}",
+            Kind.OFFSET: f"the offset of rod {rods} at {self.mark}",
+            Kind.GAGE: f"the gage of rods {rods} at {self.mark}",
+            Kind.PROJECTION: f"the projection of rod {rods} at {self.mark}",
+            Kind.LEVEL: f"pad {self.mark}",
+            Kind.BENCHMARK: f"benchmark {self.name}",
+            Kind.STRENGTH: f"sample {self.name}",
+            Kind.NOTCH_WIDTH: f"the notch width of wall {ends}",
+            Kind.NOTCH_DEPTH: f"the notch depth of wall {ends}",
+            Kind.PLUMB: f"the lean of {self.mark} {self.axis}",
+        }[self.kind]
+
 
 def check_sheet(plan: Plan) -> tuple[Check, ...]:
     """List what the plan asks to be measured, in the order of the walk."""

@@ -28,6 +28,21 @@ def test_a_length_in_each_style(mm: float, style: book.Style, text: str) -> None
     assert book.length_in(mm, style) == text
 
 
+@pytest.mark.parametrize(
+    ("mm", "style", "text"),
+    [
+        (2.7043, "imperial", "0.1065 in"),
+        (2.7043, "decimal", "0.1065 in"),
+        (2.7043, "metric", "2.704 mm"),
+        (-0.8, "metric", "\u22120.800 mm"),
+    ],
+)
+def test_what_is_finer_than_a_tape_is_in_decimals(
+    mm: float, style: book.Style, text: str
+) -> None:
+    assert book.length_in(mm, style, fine=True) == text
+
+
 @pytest.mark.parametrize("style", book.STYLES)
 def test_a_deviation_carries_its_sign_unless_it_shows_as_nothing(
     style: book.Style,

@@ -6,6 +6,7 @@ from django.test import Client, RequestFactory, override_settings
 from django.urls import reverse
 
 from core import views
+from core.context_processors import navigation_of
 from core.models import Person
 from tests.factories import PASSWORD
 
@@ -125,6 +126,13 @@ def test_every_navigation_entry_has_an_address() -> None:
     for config in apps.get_app_configs():
         for _label, name in getattr(config, "navigation", ()):
             assert reverse(name)
+
+
+def test_no_entry_is_current_on_a_page_of_ones_account() -> None:
+    assert [entry.current for entry in navigation_of("/account/")] == [False, False]
+    assert [entry.label for entry in navigation_of("/jobs/1/") if entry.current] == [
+        "Jobs"
+    ]
 
 
 @override_settings(ALLOWED_HOSTS=["padstone.example.org"])

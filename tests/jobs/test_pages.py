@@ -22,6 +22,8 @@ GET_PAGES = {  # url name: what each visitor gets, in the order of VISITORS
     "plan": (SIGN_IN, 404, 200, 200, 200),
     "revise": (SIGN_IN, 404, 403, 200, 200),
     "document": (SIGN_IN, 404, 200, 200, 200),
+    "plan_file": (SIGN_IN, 404, 200, 200, 200),
+    "plan_template": (SIGN_IN, 200, 200, 200, 200),
 }
 POST_PAGES = {  # with nothing filled in: who may gets 400 or a preview
     "new_job": (SIGN_IN, 400, 403, 403, 400),
@@ -41,6 +43,8 @@ def address(name: str, building: Building) -> str:
         "plan": [building.pk],
         "revise": [building.pk],
         "document": [building.pk, 1],
+        "plan_file": [building.pk, 1, "csv"],
+        "plan_template": ["csv"],
     }
     return reverse(f"jobs:{name}", args=arguments.get(name, [building.job_id]))
 

@@ -8,10 +8,12 @@ import secrets
 import shutil
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
+from django.apps import apps
 from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.management import call_command
@@ -123,7 +125,7 @@ class Command(BaseCommand):
                 msg = "Nothing was thrown away. (--yes does it without asking.)"
                 raise CommandError(msg)
         embedded.remove(data)
-        for name in ("queue", "media", "logs"):
+        for name in ("queue", "media", "logs", "letters"):
             shutil.rmtree(data / name, ignore_errors=True)
 
     @contextlib.contextmanager
@@ -153,6 +155,8 @@ class Command(BaseCommand):
                 self._say(f"No demo job was loaded: {fault}.")
             else:
                 load()
+                for also in _also_loaded():
+                    also()
                 self._say("The demo job is loaded.")
         connections.close_all()
         self._collect_static()
@@ -167,8 +171,15 @@ class Command(BaseCommand):
         self._say("The files of the look are collected.")
 
     def _serve(self, data: Path, host: str, port: int) -> None:
+        shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared
+        shown = f"[{shown}]" if ":" in shown else shown
+        url = f"http://{shown}:{port}/"
         environment = {
             "OPEN_EVALUATE": "true",  # anybody may try the arithmetic on the demo
+            "PUBLIC_URL": url,
+            "EMAIL_URL": f"filemail:///{quote(str(data / 'letters'))}",
+            # A program on this machine may be told, while nobody else gets here.
+            "WEBHOOKS_LOCAL": str(host in ("127.0.0.1", "::1", "localhost")),
             **os.environ,
             "DJANGO_SETTINGS_MODULE": "core.settings",
             "SECRET_KEY": os.environ.get("SECRET_KEY") or _secret_key(data),
@@ -176,14 +187,13 @@ class Command(BaseCommand):
             "PYTHONUNBUFFERED": "1",
         }
         together = Supervisor(data / "logs", environment, settings.BASE_DIR)
-        shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared
-        shown = f"[{shown}]" if ":" in shown else shown
-        url = f"http://{shown}:{port}/"
         try:
             together.start(_programs(host, port))
             together.wait_until_answers(f"{url}sign-in/", FIRST_ANSWER_S)
             self._say(f"Open {url}")
             self._show_sign_ins()
+            if "EMAIL_URL" not in os.environ:
+                self.stdout.write(f"Letters are written to {data / 'letters'}.")
             self.stdout.write(f"Logs are in {together.logs}. Ctrl-C stops everything.")
             self.stdout.flush()
             together.watch()
@@ -202,6 +212,13 @@ class Command(BaseCommand):
         for username, password, who in sign_ins:
             self.stdout.write(f"  {username:<12} {password:<24} {who}")
         self.stdout.write("")
+
+
+def _also_loaded() -> Iterator[Callable[[], None]]:
+    """Give what the apps hand up in `AppConfig.demo`, to load after the job."""
+    for config in apps.get_app_configs():
+        if name := getattr(config, "demo", ""):
+            yield import_string(name)
 
 
 def _programs(host: str, port: int) -> list[Program]:

@@ -9,6 +9,10 @@
     document.cookie = `${name}=${value}; Path=/; Max-Age=${year}; SameSite=Lax${secure}`;
   }
 
+  // Times are shown and taken as this browser's clock has them.
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if (zone && !document.cookie.split("; ").includes(`zone=${zone}`)) remember("zone", zone);
+
   function showLengths(scope) {
     const style = root.dataset.units;
     for (const node of scope.querySelectorAll(".length[data-imperial]")) {
@@ -46,6 +50,12 @@
       drawer.querySelector("summary").focus();
     }
   });
+
+  // The tab one is on is in sight, also where the row of tabs is wider than the phone.
+  for (const rail of document.querySelectorAll(".tabs")) {
+    const here = rail.querySelector("[aria-current]");
+    if (here) rail.scrollLeft = here.offsetLeft - (rail.clientWidth - here.offsetWidth) / 2;
+  }
 
   document.addEventListener("htmx:afterSwap", (event) => showLengths(event.target));
 })();

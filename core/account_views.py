@@ -1,0 +1,101 @@
+"""One's own account: where one is signed in, and the password."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse_lazy
+from django.views.decorators.http import require_GET, require_POST
+
+from core import devices
+from core.context_processors import account_tabs
+from core.models import Device, Person
+from core.requests import PersonRequest
+
+
+@require_GET
+def account(request: PersonRequest) -> HttpResponse:
+    """Show who one is here, and on which devices one is signed in."""
+    mine = list(Device.objects.of(request.user).signed_in())
+    here = devices.hash_of(request.session.session_key or "")
+    context = {
+        "tabs": account_tabs(request.path),
+        "devices": [(device, device.session_hash == here) for device in mine],
+        "others": any(device.session_hash != here for device in mine),
+    }
+    return render(request, "core/account.html", context)
+
+
+@require_POST
+def sign_out_device(request: PersonRequest, pk: int) -> HttpResponse:
+    """End the session of one of one's own devices."""
+    device = get_object_or_404(Device.objects.of(request.user), pk=pk)
+    devices.sign_out(actor=request.user, device=device)
+    messages.success(request, f"Signed out: {device}.")
+    return redirect("account")
+
+
+@require_POST
+def sign_out_others(request: PersonRequest) -> HttpResponse:
+    """End one's own sessions everywhere but here."""
+    ended = devices.sign_out_others(
+        actor=request.user, session_key=request.session.session_key
+    )
+    others = "1 other device" if ended == 1 else f"{ended} other devices"
+    messages.success(request, f"Signed out on {others}.")
+    return redirect("account")
+
+
+class SignOut(auth_views.LogoutView):
+    """Signs out here, and says so of the device."""
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        """End the session."""
+        key = request.session.session_key
+        answer = super().post(request, *args, **kwargs)
+        devices.note_signed_out(key)
+        return answer
+
+
+class SetPassword(auth_views.PasswordResetConfirmView):
+    """Sets a new password for who has the link of a letter; ends every sign-in."""
+
+    template_name = "core/set_password.html"
+    success_url = reverse_lazy("sign-in")
+
+    def get_user(self, uidb64: str) -> Person | None:
+        """Find whose link it is; a closed account has none."""
+        found = super().get_user(uidb64)
+        return found if isinstance(found, Person) and found.is_active else None
+
+    def form_valid(self, form: SetPasswordForm) -> HttpResponse:
+        """Sign out whoever knew the old one."""
+        answer = super().form_valid(form)
+        devices.end_everything(form.user)
+        messages.success(self.request, "Your new password holds. Sign in with it.")
+        return answer
+
+
+class ChangePassword(auth_views.PasswordChangeView):
+    """Changes one's own password; every other device is signed out by it."""
+
+    template_name = "core/change_password.html"
+    success_url = reverse_lazy("password-changed")
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Add the other pages of the account."""
+        tabs = account_tabs(self.request.path)
+        return super().get_context_data(**kwargs, tabs=tabs)
+
+    def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
+        """Keep this device signed in under its new key."""
+        request = self.request
+        before = request.session.session_key
+        answer = super().form_valid(form)
+        devices.key_changed(
+            actor=form.user, before=before, session_key=request.session.session_key
+        )
+        return answer

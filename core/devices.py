@@ -1,0 +1,164 @@
+"""Where a person is signed in, and how that is ended.
+
+A session's key is a secret that signs in whoever holds it: beside the sessions only
+its SHA-256 is kept. Tokens are knox's; they are ended here with everything else.
+"""
+
+import hashlib
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.backends.base import SessionBase
+from django.contrib.sessions.models import Session
+from django.core.cache import caches
+from django.db import transaction
+from django.db.models import QuerySet
+from django.http import HttpRequest
+from django.utils.module_loading import import_string
+from django.utils.timezone import now
+from knox.models import AuthToken
+
+from core.models import Device, Person, SessionHash
+
+SEEN_EVERY_S = 300  # how fine the last sight of a device is
+BROWSERS = (
+    # The first that is named counts: most also name others they descend from.
+    ("Edg", "Edge"),
+    ("OPR/", "Opera"),
+    ("SamsungBrowser/", "Samsung browser"),
+    ("Firefox/", "Firefox"),
+    ("FxiOS/", "Firefox"),
+    ("CriOS/", "Chrome"),
+    ("Chrome/", "Chrome"),
+    ("Safari/", "Safari"),
+)
+SYSTEMS = (
+    ("Android", "Android"),
+    ("iPhone", "iOS"),
+    ("iPad", "iPadOS"),
+    ("Windows", "Windows"),
+    ("CrOS", "ChromeOS"),
+    ("Macintosh", "macOS"),
+    ("Linux", "Linux"),
+)
+
+
+def family_of(user_agent: str) -> str:
+    """Say what kind of device this is, no finer than browser and system."""
+    browser = next((name for mark, name in BROWSERS if mark in user_agent), "")
+    system = next((name for mark, name in SYSTEMS if mark in user_agent), "")
+    if browser and system:
+        return f"{browser} on {system}"
+    return browser or system or "unknown browser"
+
+
+def hash_of(session_key: str) -> str:
+    """Give what is kept of a session's key."""
+    return hashlib.sha256(session_key.encode()).hexdigest()
+
+
+def notice(request: HttpRequest) -> None:
+    """Note that a device was used, at most every few minutes; one statement.
+
+    A request that did not ask the session who it is, is not asked here either.
+    """
+    session: SessionBase | None = getattr(request, "session", None)
+    if session is None or not session.accessed or not session.session_key:
+        return
+    person = request.user
+    if not isinstance(person, Person):
+        return
+    hashed = hash_of(session.session_key)
+    if not caches["devices"].add(hashed, value=True, timeout=SEEN_EVERY_S):
+        return
+    moment = now()
+    device = Device(
+        person_id=person.pk,
+        session_hash=hashed,
+        family=family_of(request.headers.get("User-Agent", "")),
+        first_seen_at=moment,
+        last_seen_at=moment,
+    )
+    Device.objects.bulk_create(
+        [device],
+        update_conflicts=True,
+        unique_fields=["session_hash"],
+        update_fields=["last_seen_at"],
+    )
+
+
+def note_signed_out(session_key: str | None) -> None:
+    """Note that a person ended a session of their own on the device itself."""
+    if session_key:
+        ended = Device.objects.filter(session_hash=hash_of(session_key), ended_at=None)
+        ended.update(ended_at=now())
+
+
+@transaction.atomic
+def sign_out(*, actor: Person, device: Device) -> None:
+    """End the session of one of the actor's own devices."""
+    _end(Device.objects.of(actor).filter(pk=device.pk))
+
+
+@transaction.atomic
+def sign_out_others(*, actor: Person, session_key: str | None) -> int:
+    """End the actor's sessions everywhere but here; give how many there were."""
+    others = Device.objects.of(actor).exclude(session_hash=hash_of(session_key or ""))
+    return _end(others)
+
+
+@transaction.atomic
+def key_changed(*, actor: Person, before: str | None, session_key: str | None) -> None:
+    """Carry a device over to its new session key, and end all others.
+
+    A new password ends the other sessions by itself: this says so of their devices.
+    """
+    if before and session_key and before != session_key:
+        here = Device.objects.of(actor).filter(session_hash=hash_of(before))
+        here.update(session_hash=hash_of(session_key))
+    sign_out_others(actor=actor, session_key=session_key)
+
+
+@transaction.atomic
+def end_everything(person: Person) -> tuple[int, int]:
+    """End every session and token of a person; give how many of each.
+
+    A session that no device is known of, because it was not used since devices are
+    kept, is found by what it holds.
+    """
+    sessions = _end(Device.objects.of(person)) + _end_unknown(person)
+    tokens = AuthToken.objects.filter(user=person)
+    count = tokens.count()
+    tokens.delete()
+    return sessions, count
+
+
+def _end(devices: QuerySet[Device]) -> int:
+    alive = devices.filter(ended_at=None)
+    hashes = list(alive.values_list("session_hash", flat=True))
+    ended, _ = _alive_sessions().filter(hash__in=hashes).delete()
+    alive.update(ended_at=now())
+    return ended
+
+
+def _end_unknown(person: Person) -> int:
+    known = Device.objects.values("session_hash")
+    theirs = [
+        session.pk
+        for session in _alive_sessions().exclude(hash__in=known).iterator()
+        if session.get_decoded().get(SESSION_KEY) == str(person.pk)
+    ]
+    ended, _ = Session.objects.filter(pk__in=theirs).delete()
+    return ended
+
+
+def _alive_sessions() -> QuerySet[Any]:
+    alive = Session.objects.filter(expire_date__gt=now())
+    return alive.annotate(hash=SessionHash("session_key"))
+
+
+def clear_expired() -> None:
+    """Throw away sessions nobody can use any more; their devices stay on record."""
+    store = import_string(f"{settings.SESSION_ENGINE}.SessionStore")
+    store.clear_expired()

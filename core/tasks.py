@@ -1,0 +1,11 @@
+"""Background work of the house: each task calls one service."""
+
+from celery import shared_task
+
+from core import devices
+
+
+@shared_task(ignore_result=True)
+def clear_sessions() -> None:
+    """Throw away sessions that have expired."""
+    devices.clear_expired()

@@ -1,0 +1,1 @@
+"""Plans as DXF drawings, in and out; no Django."""

@@ -1,0 +1,216 @@
+"""A total station's point file: point, northing, easting, elevation, description."""
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from typing import Literal
+
+from core.units import MM_PER_SURVEY_FOOT, MM_PER_UNIT
+from jobs.exchange.reader import DocumentError, Refusal
+from jobs.exchange.vocabulary import LONGEST_NAME
+
+PointUnit = Literal["ft", "survey_ft", "m", "mm"]
+UNITS: dict[str, Fraction] = {
+    "ft": MM_PER_UNIT["ft"],
+    "survey_ft": MM_PER_SURVEY_FOOT,
+    "m": MM_PER_UNIT["m"],
+    "mm": MM_PER_UNIT["mm"],
+}
+"""What coordinates may be in. [mm]"""
+
+ORDERS: dict[str, tuple[str, ...]] = {
+    "point northing easting elevation description": ("point", "northing", "easting"),
+    "point easting northing elevation description": ("point", "easting", "northing"),
+}
+"""Columns in the orders they come in, by what the page calls them."""
+
+DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
+MOST_POINTS = 20_000
+LARGEST = 4_000_000  # bytes
+MOST_DECIMALS = 6
+LONGEST_DESCRIPTION = 120
+FARTHEST = Decimal(10**10)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One point as surveyed. [mm]"""
+
+    name: str
+    northing: float
+    easting: float
+    elevation: float | None
+    description: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointFile:
+    """The points of a file.
+
+    Attributes
+    ----------
+    columns : what the first three are.
+    delimiter : by its name, as chosen or found.
+    lines : the first lines, split into cells.
+    decimals, level_decimals : with which northings and eastings, and elevations,
+        are written.
+    left : lines that are no points.
+    """
+
+    points: tuple[Point, ...]
+    columns: tuple[str, ...]
+    delimiter: str
+    lines: tuple[tuple[str, ...], ...]
+    decimals: int
+    level_decimals: int
+    left: tuple[Refusal, ...]
+
+
+def read_points(
+    content: bytes, *, unit: PointUnit, order: str = "", delimiter: str = ""
+) -> PointFile:
+    """Read a point file.
+
+    Parameters
+    ----------
+    content : the file.
+    unit : of all its coordinates.
+    order : of the columns, one of `ORDERS`; the first where nothing is said.
+    delimiter : one of `DELIMITERS`; found out where nothing is said.
+
+    Raises
+    ------
+    DocumentError
+        If it is no text, too large, or has no points.
+    """
+    rows, delimiter = _rows(content, delimiter)
+    columns = ORDERS.get(order) or next(iter(ORDERS.values()))
+    points: list[Point] = []
+    left: list[Refusal] = []
+    texts: list[tuple[str, str, str]] = []
+    for number, cells in rows:
+        found = _point(number, cells, columns, UNITS[unit])
+        if isinstance(found, Refusal):
+            left.append(found)
+        else:
+            points.append(found)
+            texts.append((cells[1], cells[2], cells[3] if len(cells) > 3 else ""))
+    if not points:
+        msg = (
+            "No line of this file is a point: a name, a northing, an easting and as a "
+            "rule an elevation and a description. Is the separator the right one?"
+        )
+        raise DocumentError([Refusal("", msg), *left[:20]])
+    left += _repeated(points)
+    return PointFile(
+        points=tuple(points),
+        columns=columns,
+        delimiter=delimiter,
+        lines=tuple(cells for _, cells in rows[:6]),
+        decimals=max(_decimals(text) for each in texts for text in each[:2]),
+        level_decimals=max(_decimals(each[2]) for each in texts),
+        left=tuple(left),
+    )
+
+
+def _rows(
+    content: bytes, delimiter: str
+) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
+    """Split a file into lines and cells."""
+    if len(content) > LARGEST:
+        msg = f"A point file has at most {LARGEST // 1_000_000} MB; send it in parts."
+        raise DocumentError([Refusal("", msg)])
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        msg = f"This is not UTF-8 text, at byte {error.start}."
+        raise DocumentError([Refusal("", msg)]) from None
+    lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
+    if len(lines) > MOST_POINTS:
+        msg = f"There are more than {MOST_POINTS} lines; send them in parts."
+        raise DocumentError([Refusal("", msg)])
+    delimiter = delimiter if delimiter in DELIMITERS else _found([x for _, x in lines])
+    return [(i, _cells(line, delimiter)) for i, line in lines], delimiter
+
+
+def _found(lines: Sequence[str]) -> str:
+    """Find the separator that most lines have three of; else they are spaces."""
+    counts = {
+        name: sum(line.count(sign) >= 2 for line in lines)
+        for name, sign in DELIMITERS.items()
+        if name != "space"
+    }
+    name = max(counts, key=lambda each: counts[each])
+    return name if counts[name] * 2 > len(lines) else "space"
+
+
+def _cells(line: str, delimiter: str) -> tuple[str, ...]:
+    """Split a line; the description keeps the separators it has in it."""
+    if delimiter == "space":
+        return tuple(line.strip().split(maxsplit=4))
+    sign = DELIMITERS[delimiter]
+    try:
+        cells = next(csv.reader([line], delimiter=sign))
+    except (csv.Error, StopIteration):
+        cells = line.split(sign)
+    head, rest = cells[:4], cells[4:]
+    return tuple(each.strip() for each in [*head, *([sign.join(rest)] if rest else [])])
+
+
+def _point(
+    line: int, cells: Sequence[str], columns: Sequence[str], unit: Fraction
+) -> Point | Refusal:
+    """Read a line into a point, or say why it is none."""
+    if len(cells) < 3:
+        return Refusal(f"line {line}", "This is no point: it has fewer than 3 columns.")
+    values: dict[str, float] = {}
+    for column, text in zip(columns[1:], cells[1:3], strict=True):
+        number = _number(text)
+        if number is None:
+            msg = f"“{text[:LONGEST_NAME]}” is no number, so this is no point."
+            return Refusal(f"line {line}, {column}", msg)
+        values[column] = float(Fraction(number) * unit)
+    name = cells[0][:LONGEST_NAME]
+    if not name:
+        return Refusal(f"line {line}, point", "This point has no name.")
+    height = _number(cells[3]) if len(cells) > 3 else None
+    if len(cells) == 4 and height is None:  # no elevation, but a description
+        description = cells[3]
+    else:
+        description = cells[4] if len(cells) > 4 else ""
+    return Point(
+        name=name,
+        northing=values["northing"],
+        easting=values["easting"],
+        elevation=None if height is None else float(Fraction(height) * unit),
+        description=" ".join(description.split())[:LONGEST_DESCRIPTION],
+        line=line,
+    )
+
+
+def _number(text: str) -> Decimal | None:
+    if not re.fullmatch(r"[-+]?[0-9]{0,12}(\.[0-9]{0,12})?", text.strip()):
+        return None
+    try:
+        number = Decimal(text.strip())
+    except InvalidOperation:
+        return None
+    return number if abs(number) <= FARTHEST else None
+
+
+def _decimals(text: str) -> int:
+    return min(len(text.strip().partition(".")[2]), MOST_DECIMALS)
+
+
+def _repeated(points: Sequence[Point]) -> list[Refusal]:
+    counts = Counter(point.name for point in points)
+    return [
+        Refusal(f"line {point.line}, point", f"The name {point.name} is there twice.")
+        for point in points
+        if counts[point.name] > 1
+    ]

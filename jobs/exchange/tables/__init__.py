@@ -1,0 +1,1 @@
+"""Plans and readings as tables: XLSX and CSV, in and out; no Django."""

@@ -1,0 +1,154 @@
+"""Addresses of other programs: which are fit to be called, and where they lead.
+
+A program of the house that calls whatever address it is given could be made to ask
+its own neighbours. So only addresses of the public internet are called: what a name
+resolves to is judged, each time, and the connection goes to the address that was
+judged and not to what the name resolves to a moment later.
+"""
+
+import ipaddress
+import socket
+from dataclasses import dataclass
+from urllib.parse import quote, urlsplit
+
+PORTS = {"https": 443, "http": 80}
+LONGEST = 500  # characters of an address
+_PATH = "/%:@!$&'()*+,;=-._~"
+_GLOBAL_UNICAST = ipaddress.IPv6Network("2000::/3")  # RFC 4291 section 2.4, IANA
+_NAT64 = ipaddress.IPv6Network("64:ff9b::/96")  # RFC 6052 section 2.1
+
+
+class AddressError(ValueError):
+    """What is wrong with an address, in words for whoever gave it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """An address taken apart; `path` has the query with it."""
+
+    scheme: str
+    host: str
+    port: int
+    path: str
+
+    @property
+    def url(self) -> str:
+        """The address in one form, which is also the one that is signed."""
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        port = "" if self.port == PORTS[self.scheme] else f":{self.port}"
+        return f"{self.scheme}://{host}{port}{self.path}"
+
+
+def parse_address(text: str, *, local: bool = False) -> Target:
+    """Take an address apart and write it in one form.
+
+    Parameters
+    ----------
+    text : as somebody typed it.
+    local : whether `http` and addresses of this network are allowed, for a demo.
+
+    Raises
+    ------
+    AddressError
+        If it is not an address that can be called.
+    """
+    text = text.strip()
+    if len(text) > LONGEST or not text.isprintable() or " " in text:
+        msg = f"An address has at most {LONGEST} characters and no blank in it."
+        raise AddressError(msg)
+    try:
+        parts = urlsplit(text)
+        port = parts.port
+        host = (parts.hostname or "").encode("idna").decode("ascii")
+    except ValueError:
+        msg = "This is not an address; one looks like https://example.org/padstone."
+        raise AddressError(msg) from None
+    _require_form(parts.scheme, host, local=local)
+    if parts.username is not None or parts.password is not None or parts.fragment:
+        msg = "Leave out a name or password before the host, and what follows a #."
+        raise AddressError(msg)
+    if port == 0:
+        msg = "There is no port 0; leave the port out or name another."
+        raise AddressError(msg)
+    query = f"?{quote(parts.query, safe=_PATH + '?')}" if parts.query else ""
+    path = quote(parts.path, safe=_PATH) or "/"
+    target = Target(parts.scheme, host, port or PORTS[parts.scheme], path + query)
+    if not local:
+        _require_public_if_number(target.host)
+    return target
+
+
+def _require_form(scheme: str, host: str, *, local: bool) -> None:
+    if scheme != "https" and not (local and scheme == "http"):
+        msg = "The address begins with https://, so that nobody on the way reads it."
+        raise AddressError(msg)
+    if not host:
+        msg = "The address names no host; one looks like https://example.org/padstone."
+        raise AddressError(msg)
+
+
+def _require_public_if_number(host: str) -> None:
+    try:
+        public = is_public(host)
+    except ValueError:
+        return  # a name: what it resolves to is judged when it is called
+    if not public:
+        raise AddressError(_refusal(host))
+
+
+def resolve(target: Target, *, local: bool = False) -> list[str]:
+    """Look a target's name up, once, and give the addresses it may be called at.
+
+    Raises
+    ------
+    AddressError
+        If the name leads nowhere, or any of its addresses is not a public one.
+    """
+    try:
+        found = socket.getaddrinfo(target.host, target.port, type=socket.SOCK_STREAM)
+    except (OSError, UnicodeError):
+        msg = f"The name {target.host} leads nowhere."
+        raise AddressError(msg) from None
+    addresses = list(dict.fromkeys(str(entry[4][0]) for entry in found))
+    for address in addresses:
+        if not local and not is_public(address):
+            raise AddressError(_refusal(target.host))
+    return addresses
+
+
+def _refusal(host: str) -> str:
+    return (
+        f"{host} is on a private, local or reserved network; only addresses of the "
+        "public internet are called."
+    )
+
+
+def is_public(text: str) -> bool:
+    """Tell whether an IP address belongs to the public internet.
+
+    By the special-purpose registries of RFC 6890, which `ipaddress` follows; an
+    IPv6 address that only carries an IPv4 one is judged by that as well.
+
+    Raises
+    ------
+    ValueError
+        If it is no IP address.
+    """
+    address = ipaddress.ip_address(text.partition("%")[0])
+    if isinstance(address, ipaddress.IPv4Address):
+        return address.is_global and not address.is_multicast
+    carried = _carried(address)
+    if address in _NAT64 or address.ipv4_mapped:
+        return carried is not None and is_public(str(carried))
+    return (
+        address in _GLOBAL_UNICAST
+        and address.is_global
+        and address.teredo is None
+        and (carried is None or is_public(str(carried)))
+    )
+
+
+def _carried(address: ipaddress.IPv6Address) -> ipaddress.IPv4Address | None:
+    if address in _NAT64:
+        return ipaddress.IPv4Address(int(address) & 0xFFFFFFFF)
+    return address.ipv4_mapped or address.sixtofour

@@ -1,0 +1,1 @@
+"""Who works here and on what: accounts, parts in jobs, invitations, who saw what."""

@@ -1,0 +1,11 @@
+import pytest
+
+from core.models import Person
+from jobs.models import Building, Job
+from tests import factories, sheds
+
+
+@pytest.fixture
+def building(job: Job, operations: Person) -> Building:
+    """Give the job's building, with nothing measured."""
+    return factories.building(job, operations, sheds.shed())
