@@ -1,5 +1,7 @@
 """Application registry entry."""
 
+from typing import ClassVar
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,5 @@ class ApiConfig(AppConfig):
 
     name = "api"
     default_auto_field = "django.db.models.BigAutoField"
+    account: ClassVar = [("Crew tokens", "tokens:list")]
+    demo = "api.demo.load"

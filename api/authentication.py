@@ -1,16 +1,23 @@
 """Who is asking: a crew token first, then a browser's session."""
 
+from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
+from django.db.models import Q
+from django.utils.timezone import now
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.plumbing import build_bearer_security_scheme_object
 from knox.auth import TokenAuthentication
+from knox.models import AuthToken
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from api.models import CrewToken
+
 SCHEME = "Token"
+USED_EVERY = timedelta(minutes=1)  # how fine the last use of a token is
 
 
 class CrewTokenAuthentication(TokenAuthentication):  # type: ignore[misc]
@@ -21,7 +28,17 @@ class CrewTokenAuthentication(TokenAuthentication):  # type: ignore[misc]
         if not token.isalnum():
             msg = "This is no token: one has letters and digits only."
             raise AuthenticationFailed(msg)
-        return super().authenticate_credentials(token)
+        person, found = super().authenticate_credentials(token)
+        _note_use(found)
+        return person, found
+
+
+def _note_use(token: AuthToken) -> None:
+    """Note that a token was used, at most once a minute; one statement."""
+    moment = now()
+    lately = Q(last_used_at__gt=moment - USED_EVERY)
+    used = CrewToken.objects.filter(token=token).exclude(lately)
+    used.update(last_used_at=moment)
 
 
 class PasswordOrSession(SessionAuthentication):

@@ -84,6 +84,15 @@ class BodyTooLarge(exceptions.APIException):
         )
 
 
+class PhotographTooLarge(exceptions.APIException):
+    """A photograph that is larger than any is taken."""
+
+    status_code = status.HTTP_413_REQUEST_ENTITY_TOO_LARGE
+
+    def __init__(self, most: int) -> None:
+        super().__init__(f"A photograph has at most {most:,} bytes; send it smaller.")
+
+
 class LengthNeeded(exceptions.APIException):
     """A body sent in chunks, which would be read as none at all."""
 

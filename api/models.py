@@ -27,6 +27,10 @@ class CrewToken(models.Model):
     token = models.OneToOneField(AuthToken, models.CASCADE, related_name="crew")
     name = models.CharField(max_length=60, help_text="Whose phone, or which program.")
 
+    last_used_at = models.DateTimeField(
+        null=True, blank=True, help_text="To the minute; none before its first use."
+    )
+
     objects = CrewTokenQuerySet.as_manager()
 
     class Meta:

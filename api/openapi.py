@@ -141,7 +141,8 @@ of record, the manufacturer's drawings and local codes govern.
 Sign in with `Authorization: Token …` (make one under *tokens*) or with the session of a
 browser. Lengths are millimetres, angles radians, strengths megapascals, times have
 their zone. What you may not see is not found (404); what you may not do is refused
-(403). A body is JSON in UTF-8 of at most {most:,} bytes, and no member is named twice.
-Every refusal is a problem document with places and reasons. What is sent twice is
-stored once; after a 503 send the same request again.
+(403). A body is JSON in UTF-8 of at most {most:,} bytes, and no member is named twice;
+a photograph comes as multipart/form-data. Every refusal is a problem document with
+places and reasons. What is sent twice is stored once; after a 503 send the same request
+again.
 """

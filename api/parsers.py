@@ -4,12 +4,14 @@ from collections.abc import Mapping
 from typing import IO, Any
 
 from django.conf import settings
-from rest_framework.parsers import BaseParser
+from rest_framework.parsers import BaseParser, MultiPartParser
 
-from api.errors import BodyTooLarge
+from api.errors import BodyTooLarge, PhotographTooLarge
+from checks.services.pictures import MOST_BYTES
 from jobs.exchange.reader import Refusals, load_json
 
 PIECE = 1 << 16
+MEMBERS = 100_000  # bytes beside a photograph, at most
 PASSED_OVER = 8  # bodies up to so many times the limit are read to their end
 
 
@@ -29,10 +31,33 @@ def read_body(stream: IO[bytes], declared: int | None) -> bytes:
         body = stream.read(most + 1)
         if len(body) <= most:
             return body
+    drop(stream, most)
+    raise BodyTooLarge(most)
+
+
+def drop(stream: IO[bytes], most: int) -> None:
+    """Read what is not taken to its end, up to a point."""
     left = PASSED_OVER * most
     while left > 0 and (piece := stream.read(PIECE)):
         left -= len(piece)
-    raise BodyTooLarge(most)
+
+
+class PhotographParser(MultiPartParser):
+    """Reads the members and the file of a photograph, none larger than is taken."""
+
+    def parse(
+        self,
+        stream: IO[bytes],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        """Refuse what says it is too large, then read it."""
+        request = (parser_context or {}).get("request")
+        declared = request.META.get("CONTENT_LENGTH", "") if request else ""
+        if str(declared).isdecimal() and int(declared) > MOST_BYTES + MEMBERS:
+            drop(stream, MOST_BYTES)
+            raise PhotographTooLarge(MOST_BYTES)
+        return super().parse(stream, media_type, parser_context)
 
 
 class RawParser(BaseParser):

@@ -1,6 +1,5 @@
 """Reads for the interface, each in a constant number of queries."""
 
-import re
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -8,7 +7,15 @@ from typing import Any
 from django.db.models import Prefetch, Q, QuerySet
 
 from checks.engine import cautions
-from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.models import (
+    Decision,
+    Evaluation,
+    Finding,
+    Photograph,
+    Reading,
+    Release,
+)
+from checks.queries.record import about
 from checks.queries.walk import SheetRow, latest_evaluation, walk
 from core.models import Person
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
@@ -143,7 +150,7 @@ def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Readi
     if check := wanted.get("check"):
         found = found.filter(check_key=check)
     if mark := wanted.get("mark"):
-        found = found.filter(_about(mark))
+        found = found.filter(about(mark))
     if since := wanted.get("since"):
         found = found.filter(recorded_at__gte=since)
     if wanted.get("standing"):
@@ -153,13 +160,21 @@ def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Readi
     ).defer("revision__document")
 
 
-def _about(mark: str) -> Q:
-    """Match every check of one position; a mark may itself have a full stop."""
-    exact = [f"line:{mark}", f"level:{mark}", f"plumb:{mark}.in", f"plumb:{mark}.along"]
-    name = re.escape(mark)
-    rods = rf"^(setback|offset|projection):{name}\.[0-9]+$"
-    pairs = rf"^gage:{name}\.[0-9]+-[0-9]+$"
-    return Q(check_key__in=exact) | Q(check_key__regex=rods) | Q(check_key__regex=pairs)
+def photographs_of(
+    building: Building, wanted: Mapping[str, Any]
+) -> QuerySet[Photograph]:
+    """Give a building's photographs in the order they were recorded."""
+    found = Photograph.objects.filter(building=building)
+    if check := wanted.get("check"):
+        found = found.filter(check_key=check)
+    if mark := wanted.get("mark"):
+        found = found.filter(about(mark))
+    if (finding := wanted.get("finding")) is not None:
+        work = Q(carried_out__decision__finding=finding)
+        found = found.filter(Q(finding=finding) | work)
+    if since := wanted.get("since"):
+        found = found.filter(recorded_at__gte=since)
+    return found.select_related("recorded_by", "reading", "carried_out")
 
 
 # ---- findings and releases --------------------------------------------------
@@ -181,10 +196,13 @@ def findings_of(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
 
 def with_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
     """Give findings with their events and decisions."""
-    decisions = Decision.objects.select_related("engineer", "carried_out__person")
-    return findings.prefetch_related(
-        "events__person", Prefetch("decisions", decisions.order_by("pk"))
+    taken = Photograph.objects.select_related("recorded_by", "carried_out")
+    decisions = (
+        Decision.objects.select_related("engineer", "carried_out__person")
+        .prefetch_related(Prefetch("carried_out__photographs", taken.order_by("pk")))
+        .order_by("pk")
     )
+    return findings.prefetch_related("events__person", Prefetch("decisions", decisions))
 
 
 def releases_of(person: Person) -> QuerySet[Release]:

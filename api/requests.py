@@ -135,6 +135,29 @@ class CarryOutIn(Body):
     note = serializers.CharField(default="", allow_blank=True, max_length=LONGEST_NOTE)
 
 
+class PhotographIn(Body):
+    """A photograph, and what it is of."""
+
+    id = serializers.UUIDField(help_text="Chosen by who sends it, once for each.")
+    file = serializers.FileField(
+        max_length=255, help_text="A JPEG, PNG or WebP of at most 20 MB."
+    )
+    taken_at = Moment(required=False, help_text="With its time zone; now without.")
+    caption = serializers.CharField(
+        default="", allow_blank=True, max_length=200, help_text="What it shows."
+    )
+    check = serializers.CharField(
+        default="", allow_blank=True, max_length=120, help_text="A check's key."
+    )
+    reading = serializers.CharField(
+        default="", allow_blank=True, max_length=64, help_text="The id of a reading."
+    )
+    finding = serializers.IntegerField(required=False)
+    decision = serializers.IntegerField(
+        required=False, help_text="One that is reported as carried out."
+    )
+
+
 class ReleaseIn(Signed):
     """Which gate is signed."""
 
@@ -214,6 +237,21 @@ class ReadingsQuery(PageQuery):
     standing = serializers.BooleanField(
         default=False, help_text="Only what no later reading replaces."
     )
+
+
+class PhotographsQuery(PageQuery):
+    """Which photographs are listed."""
+
+    check = serializers.CharField(
+        required=False, max_length=120, help_text="Of one check by its key."
+    )
+    mark = serializers.CharField(
+        required=False, max_length=40, help_text="Of all checks of one position."
+    )
+    finding = serializers.IntegerField(
+        required=False, help_text="Of one finding, and of work on it."
+    )
+    since = Moment(required=False, help_text="Recorded at that time or later.")
 
 
 class FindingsQuery(PageQuery):

@@ -11,6 +11,7 @@ from jobs.models import Building, PlanRevision
 from jobs.plan.model import Building as MeasuredBuilding
 from jobs.plan.model import Plan
 from jobs.plan.model import Reading as PlanReading
+from jobs.plans import plan_of
 
 Document = dict[str, Any]
 LENGTH_MEMBERS = ("value", "slope_rise", "span", "sight", "height")
@@ -135,11 +136,40 @@ def _entry(row: Reading, unit: str, current_unit: str) -> Document:
     A bare number counts in the unit of the plan it was taken on: where a revision
     changed that unit, the number is written with its own.
     """
-    entry: Document = dict(row.entry)
-    if unit == current_unit:
-        return entry
+    return dict(row.entry) if unit == current_unit else in_unit(row.entry, unit)
+
+
+def in_unit(entry: Mapping[str, Any], unit: str) -> Document:
+    """Write a reading's bare numbers with the unit they count in."""
+    written = dict(entry)
     for member in LENGTH_MEMBERS:
-        number = entry.get(member)
+        number = written.get(member)
         if isinstance(number, int | float) and not isinstance(number, bool):
-            entry[member] = f"{Decimal(str(number)):f} {unit}"
-    return entry
+            written[member] = f"{Decimal(str(number)):f} {unit}"
+    return written
+
+
+def recorded_entries(building: Building) -> list[Document]:
+    """Write every reading of a building's record, with who recorded it and when.
+
+    Superseded ones and those of an earlier plan are among them, in the order they
+    were recorded.
+    """
+    revision = building.current_revision()
+    rows = list(
+        Reading.objects.filter(building=building)
+        .select_related("recorded_by", "revision")
+        .defer("revision__document")
+        .order_by("pk")
+    )
+    plan = plan_of(revision)
+    units = _units_by_revision(rows, revision, plan)
+    return [
+        _entry(row, units[row.revision_id], plan.length_unit)
+        | {
+            "id": row.client_id,
+            "recorded_by": str(row.recorded_by),
+            "recorded_at": f"{row.recorded_at:%Y-%m-%d %H:%M} UTC",
+        }
+        for row in rows
+    ]

@@ -11,3 +11,4 @@ class ChecksConfig(AppConfig):
     name = "checks"
     default_auto_field = "django.db.models.BigAutoField"
     navigation: ClassVar = [("Findings", "checks:findings")]
+    footnotes: ClassVar = [("Methods", "checks:methods")]

@@ -1,14 +1,21 @@
 """What people type on the pages, turned into what the services take."""
 
 from collections.abc import Container, Mapping
+from datetime import tzinfo
 from typing import Any
+from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.contrib.auth import authenticate
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest
+from django.utils.functional import lazy
+from django.utils.timezone import get_current_timezone, get_current_timezone_name
 
 from checks.models import Disposition, Finding
+from checks.services.photographs import Handed
+from checks.services.pictures import PictureError, require_size
 from checks.wording import order_words
 from core.models import Person
 
@@ -20,6 +27,16 @@ def _choose(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None
     field = form.fields[name]
     assert isinstance(field, forms.ChoiceField)  # noqa: S101  # as declared
     field.choices = choices
+
+
+# Named when the form is shown: in the zone of whoever reads it.
+YOUR_TIME = lazy(get_current_timezone_name, str)()
+YOUR_TIME_OR_NOW = lazy(
+    lambda: f"{get_current_timezone_name()}; now, if left out.", str
+)()
+ZONE_OR_YOURS = lazy(
+    lambda: f"Such as America/Chicago; {get_current_timezone_name()}, if left out.", str
+)()
 
 
 class CommonForm(forms.Form):
@@ -36,7 +53,7 @@ class CommonForm(forms.Form):
     at = forms.DateTimeField(
         required=False,
         label="Taken at",
-        help_text="UTC; now, if left out.",
+        help_text=YOUR_TIME_OR_NOW,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
         ),
@@ -62,6 +79,15 @@ class CommonForm(forms.Form):
         return entry
 
 
+def read_zone(name: str) -> tzinfo:
+    """Find a time zone by its name; the reader's own where none is given."""
+    try:
+        return ZoneInfo(name.strip()) if name.strip() else get_current_timezone()
+    except (KeyError, ValueError, OSError):
+        msg = f"There is no time zone “{name}”: write one such as America/Chicago."
+        raise forms.ValidationError(msg) from None
+
+
 LARGEST_UPLOAD = 8_000_000
 """As much as the API takes at once. [byte]"""
 
@@ -70,12 +96,23 @@ class UploadForm(forms.Form):
     """A file of readings."""
 
     file = forms.FileField(
-        widget=forms.FileInput({"accept": ".json,.csv,.tsv,.txt"}),
-        help_text="An exchange document, a JSON list of readings, or a table.",
+        widget=forms.FileInput({"accept": ".json,.xlsx,.xlsm,.csv,.tsv,.txt"}),
+        help_text="A workbook, CSV, an exchange document or a JSON list of readings; "
+        "it can be dropped here.",
+    )
+    zone = forms.CharField(
+        label="Times without a zone are in",
+        required=False,
+        max_length=60,
+        help_text=ZONE_OR_YOURS,
     )
     keep_good = forms.BooleanField(
         label="Record the good ones where some are refused", required=False
     )
+
+    def clean_zone(self) -> tzinfo:
+        """Read a time zone by its name in the IANA time zone database."""
+        return read_zone(self.cleaned_data["zone"])
 
     def clean_file(self) -> UploadedFile:
         """Refuse a file that no day's readings fill."""
@@ -277,12 +314,84 @@ class TogetherForm(SignedForm):
             raise forms.ValidationError(msg, code="seen") from error
 
 
+class PhotographsInput(forms.FileInput):
+    """Two ways to the same files: take photographs, or choose some."""
+
+    template_name = "checks/photographs_input.html"
+    allow_multiple_selected = True
+    use_fieldset = True
+
+    def use_required_attribute(self, initial: Any) -> bool:
+        """One of the two is enough, which a browser cannot be told."""
+        return False
+
+
+class PhotographsField(forms.FileField):
+    """Any number of photographs; what is in them is the service's to look at."""
+
+    widget = PhotographsInput
+
+    def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
+        """Take one or several; none where none is needed."""
+        sent = [super(PhotographsField, self).clean(each) for each in data or [None]]
+        files: list[UploadedFile] = [file for file in sent if file]
+        refused = [told for file in files if (told := too_large(file))]
+        if refused:
+            raise forms.ValidationError(refused)
+        return files
+
+
+def too_large(file: UploadedFile) -> str:
+    """Say that a photograph is too large to be read; empty where it is not."""
+    try:
+        require_size(file.size or 0)
+    except PictureError as fault:
+        return f"{file.name}: {fault}"
+    return ""
+
+
+def handed_in(files: list[UploadedFile]) -> list[Handed]:
+    """Read the files of a form, by their names."""
+    return [Handed(name=file.name or "", content=file.read()) for file in files]
+
+
+class AddPhotographsForm(forms.Form):
+    """Photographs of a finding, or of work that was reported before."""
+
+    photographs = PhotographsField()
+    caption = forms.CharField(required=False, max_length=200, label="What they show")
+    at = forms.DateTimeField(
+        required=False,
+        label="Taken at",
+        help_text=YOUR_TIME_OR_NOW,
+        widget=forms.DateTimeInput(
+            attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+        ),
+    )
+    batch = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        # Beside another form on the page, whose fields have the same names.
+        kwargs.setdefault("initial", {"batch": uuid4()})
+        super().__init__(*args, **{"auto_id": "add_%s", **kwargs})
+
+    def order(self) -> dict[str, Any]:
+        """Give what the service takes."""
+        given = self.cleaned_data
+        return {
+            "handed": handed_in(given["photographs"]),
+            "caption": given["caption"],
+            "taken_at": given["at"],
+            "batch": given["batch"],
+        }
+
+
 class CarryOutForm(forms.Form):
     """When a decision was carried out, and how."""
 
     at = forms.DateTimeField(
         label="Done at",
-        help_text="UTC",
+        help_text=YOUR_TIME,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
         ),
@@ -292,6 +401,15 @@ class CarryOutForm(forms.Form):
         label="What was done",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+    photographs = PhotographsField(required=False)
+    caption = forms.CharField(
+        required=False, max_length=200, label="What the photographs show"
+    )
+
+    def order(self) -> dict[str, Any]:
+        """Give what the service takes."""
+        given = self.cleaned_data
+        return {**given, "photographs": handed_in(given["photographs"])}
 
 
 class SignReleaseForm(SignedForm):

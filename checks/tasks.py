@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from checks.services import evaluation
+from checks.services import evaluation, waiting
 
 
 @shared_task(ignore_result=True)
@@ -15,3 +15,9 @@ def evaluate_building(building_id: int) -> None:
 def evaluate_due() -> None:
     """Sweep up the buildings whose readings no evaluation has seen."""
     evaluation.evaluate_due()
+
+
+@shared_task(ignore_result=True)
+def tell_of_findings() -> None:
+    """Write to engineers whose decision is waited for."""
+    waiting.tell_of_findings()

@@ -5,6 +5,7 @@ from typing import ClassVar
 from rest_framework import serializers
 
 from api.serializers.people import PersonOut
+from api.serializers.photographs import PhotographOut
 from checks.models import CarriedOut, Decision, Finding, FindingEvent
 from checks.wording import topic_words
 
@@ -58,10 +59,11 @@ class CarriedOutOut(serializers.ModelSerializer[CarriedOut]):
     """The field's word that a decision was carried out."""
 
     person = PersonOut()
+    photographs = PhotographOut(many=True)
 
     class Meta:
         model = CarriedOut
-        fields: ClassVar = ["at", "person", "note", "recorded_at"]
+        fields: ClassVar = ["at", "person", "note", "recorded_at", "photographs"]
 
 
 class DecisionOut(serializers.ModelSerializer[Decision]):

@@ -24,10 +24,11 @@ class TokenOut(serializers.ModelSerializer[CrewToken]):
 
     created = serializers.DateTimeField(source="token.created")
     expires = serializers.DateTimeField(source="token.expiry", allow_null=True)
+    last_used = serializers.DateTimeField(source="last_used_at", allow_null=True)
 
     class Meta:
         model = CrewToken
-        fields: ClassVar = ["id", "name", "created", "expires"]
+        fields: ClassVar = ["id", "name", "created", "expires", "last_used"]
 
 
 class MadeTokenOut(TokenOut):

@@ -70,6 +70,7 @@ def misplaced_pattern(story: Story) -> None:
         partial(pad_off, mark="A2", height=-6.4),
     )
     waits(story, faults=faults, mistakes=("inch misread",))
+    story.photograph(-2.17, "setback:A3.1", "A3")
 
 
 def disagreeing(story: Story) -> None:

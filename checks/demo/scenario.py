@@ -11,7 +11,7 @@ from datetime import datetime, time, timedelta
 from django.db import transaction
 from django.utils import timezone
 
-from checks.demo import clock
+from checks.demo import clock, office
 from checks.demo.cast import JOBS
 from checks.demo.lines import BuildingLine, JobLine
 from checks.demo.people import PEOPLE, SIGN_INS, SignIn
@@ -63,6 +63,8 @@ def load(progress: Progress | None = None) -> Loaded:
                     seed = 100 * (number + 1) + place + building.seed
                     _tell(job, line, building, people, midnight, seed)
                     done += 1
+            office.invite_people(people, midnight)
+            office.sign_in_times(people, midnight)
     return Loaded(people=SIGN_INS, jobs=len(JOBS), buildings=total)
 
 
@@ -95,6 +97,7 @@ def _people() -> dict[str, Person]:
             first_name=first,
             last_name=last,
             role=Role(role),
+            date_joined=clock.now(),
         )
         for username, first, last, role, password in PEOPLE
     }

@@ -8,6 +8,7 @@ measured afterwards.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from uuid import uuid4
 
 import numpy as np
 
@@ -25,12 +26,15 @@ from checks.demo.crew import (
     write_down,
 )
 from checks.demo.mistakes import mistake
+from checks.demo.photographs import photograph_of
 from checks.models import Decision, Finding, FindingEvent, Release
 from checks.services.findings import ask_again, carry_out, decide
+from checks.services.photographs import Handed, add_photograph
 from checks.services.readings import record_readings
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building
+from jobs.people.sights import note_sight
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind
 from jobs.plans import plan_of
@@ -124,6 +128,21 @@ class Story:
             entries[0]["note"] = note
         self._hand_in(entries, repeat=repeat)
 
+    def photograph(self, day: float, check: str, mark: str) -> None:
+        """Take a picture of what is measured."""
+        moment = self.at(day)
+        taken = photograph_of("remeasure", mark, self.seed)
+        assert taken is not None  # noqa: S101  # it is drawn
+        add_photograph(
+            actor=self.team.field,
+            building=self.building,
+            client_id=uuid4(),
+            content=taken[0],
+            taken_at=moment,
+            caption=taken[1],
+            check=check,
+        )
+
     def sample(self, day: float, name: str, strength: str) -> None:
         """Hand in the strength of a field-cured sample."""
         moment = self.at(day)
@@ -189,6 +208,8 @@ class Story:
     def decide_on(self, day: float, finding: Finding) -> Decision | None:
         """Order the first remedy that is more than measuring again, if there is one."""
         self.at(day)
+        self.opens(self.team.engineer, "building", self.building.pk)
+        self.opens(self.team.engineer, "finding", finding.pk)
         for place, remedy in enumerate(finding.remedies):
             if remedy["remedy"] in PASSED_OVER:
                 continue
@@ -212,11 +233,15 @@ class Story:
         finding = Finding.objects.get(pk=decision.finding_id)
         self.built = mended(self.built, finding.topic, decision.remedy["remedy"])
         moment = self.at(day)
+        mark = finding.topic.partition(":")[2]
+        taken = photograph_of(decision.remedy["remedy"], mark, decision.pk)
         carry_out(
             actor=self.team.field,
             decision=decision,
             at=moment,
             note="Done as ordered.",
+            photographs=[Handed(name="work.jpg", content=taken[0])] if taken else [],
+            caption=taken[1] if taken else "",
         )
         if decision.remedy["remedy"] in OPEN_UP:
             self.at(day + hours / 24.0)
@@ -266,9 +291,17 @@ class Story:
     def sign(self, day: float, kind: str, note: str = "") -> Release:
         """Sign a release."""
         self.at(day)
-        return sign_release(
+        self.opens(self.team.operations, "building", self.building.pk)
+        signed = sign_release(
             actor=self.team.operations, building=self.building, kind=kind, note=note
         )
+        for sight in ("release", "release_pdf"):
+            self.opens(self.team.operations, sight, signed.pk)
+        return signed
+
+    def opens(self, person: Person, kind: str, object_id: int) -> None:
+        """Let somebody open something of the building."""
+        note_sight(actor=person, building=self.building, kind=kind, object_id=object_id)
 
 
 def _latest() -> datetime:

@@ -23,6 +23,7 @@ from jobs.plan.model import Plan, Position
 
 LINE_UNITS = 16.0  # from one line of text to the next
 ROWS = 6
+DIAGONAL = "diagonal"
 SHARES = (0.27, 0.73, 0.32, 0.68, 0.23, 0.77, 0.37, 0.63, 0.42, 0.58, 0.5)
 
 
@@ -204,14 +205,26 @@ def diagonal_label(
     angle = math.atan2(along[1], along[0])
     room = 0.45 * float(np.hypot(*(ends[1] - ends[0])))
     fitting = [w for w in _ways_to_say(sheet, nominal, check) if w.width <= room]
-    tries = [(said, share) for said in fitting for share in SHARES]
-    for said, share in tries or [(_ways_to_say(sheet, nominal, check)[-1], 0.5)]:
-        middle = ends[0] + share * (ends[1] - ends[0])
-        boxes = _pieces(middle, along, said.width)
-        if all(sheet.crowd.free(box) for box in boxes):
-            break
+    tries = [
+        (said, ends[0] + share * (ends[1] - ends[0]))
+        for said in fitting or [_ways_to_say(sheet, nominal, check)[-1]]
+        for share in SHARES
+    ]
+    # On a crowded sheet the other diagonal's words are what must be kept clear of.
+    for of in ("", DIAGONAL):
+        for said, middle in tries:
+            boxes = _pieces(middle, along, said.width)
+            if all(sheet.crowd.free(box, of) for box in boxes):
+                return _put(sheet, said, middle, boxes, angle)
+    said, middle = tries[-1]
+    return _put(sheet, said, middle, _pieces(middle, along, said.width), angle)
+
+
+def _put(
+    sheet: PlanSheet, said: Said, middle: FloatArray, boxes: list[Box], angle: float
+) -> Dimension:
     for box in boxes:
-        sheet.crowd.take(box)
+        sheet.crowd.take(box, DIAGONAL)
     return _dimension(said, middle, math.degrees(_upright(angle)))
 
 

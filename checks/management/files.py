@@ -27,7 +27,7 @@ def read_bytes(file: str) -> bytes:
         raise CommandError(msg) from fault
 
 
-def told(refusal: Refusal, place: str | None = None) -> str:
+def told(refusal: Refusal) -> str:
     """Write a refusal in a line: where, and what is wrong."""
-    where = refusal.pointer if place is None else place
+    where = refusal.pointer
     return f"{where}: {refusal.message}" if where else refusal.message

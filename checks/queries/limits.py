@@ -1,10 +1,11 @@
 """The limits a finding was judged by, with their source, and a screen's conditions."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from checks.queries.arithmetic import Piece, Step
+from jobs.plan.sheet import Kind
 
 Row = Mapping[str, Any]
 WORDS = {
@@ -33,6 +34,21 @@ BY_TOPIC = {
     "notch_width": ("notch",),
     "notch_depth": ("notch",),
 }
+BY_KIND: dict[Kind, tuple[str, ...]] = {
+    Kind.DIAGONAL: ("diagonals",),
+    Kind.WALL: ("wall",),
+    Kind.LINE: ("line",),
+    Kind.SETBACK: ("rod_location",),
+    Kind.OFFSET: ("rod_location",),
+    Kind.GAGE: ("rod_location",),
+    Kind.PROJECTION: ("projection",),
+    Kind.LEVEL: ("pad_level",),
+    Kind.BENCHMARK: ("level_misclosure",),
+    Kind.STRENGTH: ("strength_ratio",),
+    Kind.NOTCH_WIDTH: ("notch",),
+    Kind.NOTCH_DEPTH: ("notch",),
+    Kind.PLUMB: ("plumb",),
+}
 RATIOS = frozenset({"strength_ratio", "plumb"})
 
 
@@ -49,16 +65,25 @@ class LimitShown:
 def limits_of(topic: str, tolerances: Row) -> list[LimitShown]:
     """Give the limits that a finding of this topic was judged and remedied by."""
     word = topic.partition(":")[0]
-    return [
+    return list(_shown(BY_TOPIC.get(word, (word,)), tolerances))
+
+
+def limits_of_kind(kind: Kind, tolerances: Row) -> list[LimitShown]:
+    """Give the limit that checks of a kind are judged by."""
+    return list(_shown(BY_KIND.get(kind, ()), tolerances))
+
+
+def _shown(keys: Iterable[str], tolerances: Row) -> Iterator[LimitShown]:
+    return (
         LimitShown(
             words=WORDS.get(key, key.replace("_", " ").capitalize()),
             amount=tuple(_amount(key, tolerances[key])),
             source=tolerances[key]["source"],
             mark=tolerances[key].get("mark", ""),
         )
-        for key in BY_TOPIC.get(word, (word,))
+        for key in keys
         if key in tolerances
-    ]
+    )
 
 
 def _amount(key: str, rule: Row) -> Iterator[Piece]:

@@ -7,12 +7,14 @@ from typing import Any
 
 from checks.drawings.judged import VERDICTS, Judged
 from checks.models import Evaluation, Finding
+from checks.queries.alike import measured_again
 from checks.queries.review import RemedyShown, remedies_shown
+from checks.queries.whole import figure, length_rows, move_rows, rule_rows
 from checks.wording import check_words, topic_words
 from core.models import Person
 from jobs.models import Building, PlanRevision
 from jobs.plan.model import Plan, Position
-from jobs.plan.sheet import Kind, check_sheet
+from jobs.plan.sheet import Kind, check_sheet, find_check
 from jobs.plans import plan_of
 
 FIRST_CHECKS = 6  # named where nothing is measured yet
@@ -151,15 +153,6 @@ def _position_row(position: Position, judged: Judged) -> PositionRow:
     )
 
 
-def outline_checks(plan: Plan, judged: Judged) -> list[tuple[str, Mapping[str, Any]]]:
-    """The diagonals and walls, in words and as judged, in the order of the walk."""
-    return [
-        (check_words(check), judged.checks[check.key])
-        for check in check_sheet(plan)
-        if check.kind in (Kind.DIAGONAL, Kind.WALL) and check.key in judged.checks
-    ]
-
-
 def first_checks(plan: Plan) -> list[str]:
     """What a crew measures first, in words: the start of the walk."""
     required = (check for check in check_sheet(plan) if check.required)
@@ -187,8 +180,9 @@ def open_findings(building: Building, *topics: str) -> list[FindingRow]:
     if topics:
         findings = findings.filter(topic__in=topics)
     rows = []
-    for finding in findings.order_by("opened_at", "pk"):
-        remedies = remedies_shown(finding)
+    for finding in findings.prefetch_related("events").order_by("opened_at", "pk"):
+        again = measured_again(finding, finding.events.all())
+        remedies = remedies_shown(finding, again)
         rows.append(
             FindingRow(
                 finding=finding,
@@ -295,12 +289,27 @@ def pad_rows(plan: Plan, judged: Judged) -> list[PadRow]:
 
 def building_tables(found: Drawn) -> dict[str, Any]:
     """What the building's page shows in numbers."""
+    lengths = length_rows(found.plan, found.result or {})
     return {
         "kinds": kind_rows(found.judged),
         "positions": position_rows(found.plan, found.judged),
-        "outline_checks": outline_checks(found.plan, found.judged),
+        "lengths": lengths,
+        "suspects": [row.words for row in lengths if row.suspect],
+        "rules": rule_rows(found.result or {}),
+        "moves": move_rows(found.result or {}),
+        "figure": figure(found.result or {}),
+        "square_note": found.judged.squareness.get("note"),
         "findings": open_findings(found.building),
     }
+
+
+def checks_at(found: Drawn, mark: str) -> list[tuple[str, Mapping[str, Any]]]:
+    """Every check of a position that was read, in the order of the walk."""
+    return [
+        (check_words(find_check(found.plan, key)), row)
+        for key, row in found.judged.checks.items()
+        if row.get("mark") == mark and row["readings"]
+    ]
 
 
 def position_tables(found: Drawn, place: Position) -> dict[str, Any]:
@@ -317,6 +326,7 @@ def position_tables(found: Drawn, place: Position) -> dict[str, Any]:
         "rods": rod_rows(found.plan, place, judged),
         "line": judged.checks.get(f"line:{mark}"),
         "pad": judged.pads.get(mark),
+        "checks": checks_at(found, mark),
         "findings": open_findings(found.building, *topics),
         "neighbours": neighbours(found.plan, mark),
     }

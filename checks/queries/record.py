@@ -1,11 +1,13 @@
 """Every reading of a building, as it was taken."""
 
+import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Q
 
-from checks.models import Reading
+from checks.models import Photograph, Reading
 from checks.wording import circumstances_of
 from jobs.models import Building
 
@@ -28,6 +30,7 @@ class Taken:
     ----------
     circumstances : instrument, temperature, corner, set-up, height.
     replaces, replaced_by : the other end of a correction, None where there is none.
+    photographs : of the reading, where they were fetched with it.
     """
 
     reading: Reading
@@ -35,6 +38,7 @@ class Taken:
     note: str
     replaces: Reading | None
     replaced_by: Reading | None
+    photographs: tuple[Photograph, ...] = ()
 
 
 def taken(readings: Iterable[Reading]) -> list[Taken]:
@@ -62,3 +66,25 @@ def record(building: Building, wanted: RecordFilter, page: str | None) -> Page[R
         "recorded_by", "instrument", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")
     return Paginator(rows.order_by("-pk"), READINGS_A_PAGE).get_page(page)
+
+
+def photographed(rows: Iterable[Taken]) -> list[Taken]:
+    """Put the photographs of readings beside them, in one query."""
+    rows = list(rows)
+    found: dict[int, list[Photograph]] = {}
+    of = Photograph.objects.filter(reading__in=[row.reading for row in rows])
+    for photograph in of.order_by("pk"):
+        assert photograph.reading_id is not None  # noqa: S101  # as asked for
+        found.setdefault(photograph.reading_id, []).append(photograph)
+    return [
+        replace(row, photographs=tuple(found.get(row.reading.pk, ()))) for row in rows
+    ]
+
+
+def about(mark: str) -> Q:
+    """Match every check of one position; a mark may itself have a full stop."""
+    exact = [f"line:{mark}", f"level:{mark}", f"plumb:{mark}.in", f"plumb:{mark}.along"]
+    name = re.escape(mark)
+    rods = rf"^(setback|offset|projection):{name}\.[0-9]+$"
+    pairs = rf"^gage:{name}\.[0-9]+-[0-9]+$"
+    return Q(check_key__in=exact) | Q(check_key__regex=rods) | Q(check_key__regex=pairs)

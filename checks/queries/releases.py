@@ -1,6 +1,6 @@
 """A signed release, as it was frozen, made readable."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -39,6 +39,7 @@ class Frozen:
     findings: tuple[Mapping[str, Any], ...]
     repairs: tuple[Repair, ...]
     previous: tuple[Mapping[str, Any], ...]
+    photographs: tuple[Mapping[str, Any], ...]
     route: str
 
 
@@ -60,7 +61,27 @@ def frozen(release: Release) -> Frozen:
             {**row, "label": Release.Kind(row["kind"]).label}
             for row in record["previous"]
         ),
+        photographs=tuple(_photographs(record)),
     )
+
+
+def _photographs(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
+    """List them with what they are of: of findings and their work, then of checks.
+
+    A record of before there were any names none.
+    """
+    others = record.get("photographs", ())
+    for row in record["findings"]:
+        of = topic_words(row["finding"])
+        for made in row["decisions"]:
+            for photograph in (made["carried_out"] or {}).get("photographs", ()):
+                yield {**photograph, "of": f"{of}, carried out"}
+        for photograph in others:
+            if photograph["finding"] == row["finding"]:
+                yield {**photograph, "of": of}
+    for photograph in others:
+        if photograph["finding"] is None:
+            yield {**photograph, "of": photograph["check"]}
 
 
 def _repair(row: Mapping[str, Any]) -> Repair:

@@ -7,6 +7,7 @@ from typing import Any
 from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
+from checks.methods.catalogue import method_of
 from checks.models import Decision, Finding, Reading
 from checks.queries.alike import Again
 from checks.queries.arithmetic import Case, Step, headline_of, steps_of
@@ -81,6 +82,7 @@ class RemedyShown:
     Attributes
     ----------
     index : its place among the finding's remedies as computed, which a decision names.
+    method : the address of the computation behind it, empty where there is none.
     """
 
     index: int
@@ -93,6 +95,7 @@ class RemedyShown:
     figures: tuple[Figure, ...]
     steps: tuple[Step, ...] = ()
     conditions: tuple[ConditionShown, ...] = ()
+    method: str = ""
 
 
 def remedies_shown(
@@ -144,6 +147,7 @@ def remedy_shown(
         figures=tuple(headline_of(row)),
         steps=() if case is None else steps_of(row, case),
         conditions=tuple(conditions_of(row)),
+        method=method_of(row),
     )
 
 
@@ -172,6 +176,7 @@ def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
     for reading in readings.order_by("pk"):
         read.setdefault(reading.check_key, []).append(reading)
     plan = plan_of(finding.evaluation.revision)
+    several = len({check_on(plan, key).mark for key in finding.checks}) > 1
     rows = []
     for key in finding.checks:
         row = SheetRow(
@@ -180,7 +185,10 @@ def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
             judged=judged.get(key),
         )
         rows.append(
-            (replace(row, words=check_words(row.check)), taken(read.get(key, ())))
+            (
+                replace(row, words=check_words(row.check, placed=several)),
+                taken(read.get(key, ())),
+            )
         )
     return rows
 

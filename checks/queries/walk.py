@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.queries.photographs import counted_by_check
 from checks.queries.plain import Plain, plain_limits
 from checks.wording import check_words
 from jobs.models import Building, Stage
@@ -28,6 +29,7 @@ class SheetRow:
         was carried out. None where another reading is a repeat.
     due : whether its stage has begun: no column is plumb before it stands.
     plain : what a phone holds one reading against, None where only the server can.
+    photographs : how many there are of it.
     """
 
     check: Check
@@ -37,6 +39,7 @@ class SheetRow:
     again: Reading | None = None
     due: bool = True
     plain: Plain | None = None
+    photographs: int = 0
 
     @property
     def reason(self) -> str:
@@ -125,6 +128,7 @@ def walk(building: Building) -> list[Section]:
     since = _measure_after(building)
     checks = [*check_sheet(plan), *_named(plan, standing)]
     plain = plain_limits(plan, checks)
+    photographs = counted_by_check(building)
     erecting = building.stages.filter(kind=Stage.Kind.ERECTION).exclude(
         state=Stage.State.WAITING
     )
@@ -142,6 +146,7 @@ def walk(building: Building) -> list[Section]:
                 again=old[0] if old else None,
                 due=check.stage != "erection" or standing_columns,
                 plain=plain.get(check.key),
+                photographs=photographs.get(check.key, 0),
             )
         )
     return _sections(plan, rows)

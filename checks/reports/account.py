@@ -10,6 +10,7 @@ from checks.models import Finding, Release
 from checks.queries.plans import pad_rows, position_rows
 from checks.queries.releases import ROUTES
 from checks.queries.walk import SheetRow, judged_walk
+from checks.reports import photographed
 from checks.reports.blocks import (
     NOTHING,
     Block,
@@ -183,7 +184,13 @@ def figures(account: Account, remedy: Mapping[str, Any]) -> str:
 def _done(done: Mapping[str, Any] | None) -> Cell:
     if not done:
         return "not yet"
-    return lines(who(done["by"]), moment(done["at"]), done["note"])
+    taken = len(photographed.of_work(done))
+    return lines(
+        who(done["by"]),
+        moment(done["at"]),
+        done["note"],
+        count(taken, "photograph") if taken else "",
+    )
 
 
 def findings(account: Account, *, new_page: bool = True) -> Iterator[Block]:
@@ -198,6 +205,7 @@ def findings(account: Account, *, new_page: bool = True) -> Iterator[Block]:
     for row in account.record["findings"]:
         yield heading(topic_words(row["finding"]), 3)
         yield facts(_finding(account, row, causes.get(row["finding"])))
+        yield from photographed.of_finding(account.record, row)
 
 
 def _finding(

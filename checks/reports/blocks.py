@@ -119,6 +119,31 @@ def pictures(
     }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """A photograph as JPEG, and what stands below it.
+
+    Attributes
+    ----------
+    content : None where its file is lost; its place then says so.
+    tall : height over width.
+    told : lines, such as who took it and when.
+    digest : SHA-256 of the file.
+    described : what is read out.
+    """
+
+    content: bytes | None
+    tall: float
+    told: tuple[str, ...]
+    digest: str
+    described: str
+
+
+def photographs(taken: Iterable[Photo]) -> Block:
+    """Photographs, two beside each other."""
+    return {"is": "photographs", "photographs": list(taken)}
+
+
 def verdict(word: str, words: str = "") -> Cell:
     """A verdict: its shape and its word."""
     return {"verdict": word, "text": words or word}

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from checks.reports import account as told
-from checks.reports import drawn
+from checks.reports import drawn, photographed
 from checks.reports.account import Account
 from checks.reports.blocks import (
     Block,
@@ -75,6 +75,7 @@ def _blocks(building: Building, account: Account, at: datetime) -> Iterator[Bloc
     yield from drawn.patterns(account)
     yield from told.checks(account)
     yield from told.readings(account)
+    yield from photographed.listed(account.record)
 
 
 def _stands(gate: Gate) -> Cell:

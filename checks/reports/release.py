@@ -1,4 +1,4 @@
-"""A signed release on paper: from its frozen record, and nothing else."""
+"""A signed release on paper: from its frozen record, and the files that names."""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from checks.models import Release
 from checks.reports import account as told
-from checks.reports import drawn
+from checks.reports import drawn, photographed
 from checks.reports.account import Account
 from checks.reports.blocks import Block, facts, seal, text
 from checks.reports.hand import moment, who
@@ -86,3 +86,4 @@ def _blocks(account: Account, seal_of: str, address: str) -> Iterator[Block]:
     yield from drawn.patterns(account)
     yield from told.checks(account)
     yield from told.readings(account)
+    yield from photographed.listed(account.record)

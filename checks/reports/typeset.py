@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
-from checks.reports.blocks import Block, Picture
+from checks.reports.blocks import Block, Photo, Picture
 
 PAPER = Path(__file__).parent / "paper"
 SHAPES = ("within", "outside", "remeasure", "unmeasured")
@@ -59,18 +60,26 @@ class Report:
 
 
 def typeset(report: Report) -> bytes:
-    """Set a report: PDF/A-3, the same bytes for the same report."""
+    """Set a report: PDF/A-3, the same bytes for the same report.
+
+    A photograph is in it byte for byte, so that its digest can be taken anew.
+    """
     import typst
 
-    files: Any = files_of(report)  # a mapping is taken, though its types do not say so
-    pdf = typst.compile(
-        files,
-        font_paths=_fonts(),
-        format="pdf",
-        timestamp=report.made_at.replace(microsecond=0),
-        pdf_standards=ARCHIVAL,
-        pdf_tags=report.tagged,
-    )
+    # In a folder of its own: handed over in memory, a file could only be text.
+    with TemporaryDirectory(prefix="padstone-") as folder:
+        place = Path(folder)
+        for name, content in files_of(report).items():
+            (place / name).write_bytes(content)
+        pdf: Any = typst.compile(
+            place / "main.typ",
+            root=place,
+            font_paths=_fonts(),
+            format="pdf",
+            timestamp=report.made_at.replace(microsecond=0),
+            pdf_standards=ARCHIVAL,
+            pdf_tags=report.tagged,
+        )
     return bytes(pdf)
 
 
@@ -107,6 +116,9 @@ def _numbered(
 ) -> Iterable[dict[str, Any]]:
     """Give every picture a file of its own, and leave its name in the block."""
     for block in blocks:
+        if block["is"] == "photographs":
+            yield {**block, "photographs": _photographs(block["photographs"], files)}
+            continue
         if block["is"] != "pictures":
             yield dict(block)
             continue
@@ -125,6 +137,25 @@ def _numbered(
                 }
             )
         yield {**block, "pictures": rows}
+
+
+def _photographs(taken: Sequence[Photo], files: dict[str, bytes]) -> list[Any]:
+    """Hand over each photograph once, under its digest."""
+    rows = []
+    for photo in taken:
+        name = f"{photo.digest}.jpg" if photo.content is not None else ""
+        if photo.content is not None:
+            files[name] = photo.content
+        rows.append(
+            {
+                "file": name,
+                "tall": photo.tall,
+                "told": list(photo.told),
+                "digest": photo.digest,
+                "described": photo.described,
+            }
+        )
+    return rows
 
 
 @cache

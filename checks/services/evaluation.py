@@ -9,6 +9,7 @@ from checks.adapters import Given, given
 from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
 from checks.models import Evaluation
+from checks.services.announcing import announce_evaluation
 from checks.services.stages import write_standing
 from checks.services.topics import follow_findings
 from jobs.exchange.canonical import digest
@@ -76,7 +77,7 @@ def _latest(building: Building, known: Given) -> Evaluation | None:
 
 
 def _evaluate(building: Building, known: Given) -> Evaluation:
-    return Evaluation.objects.create(
+    evaluation = Evaluation.objects.create(
         building=building,
         revision=known.revision,
         made_with=MADE_WITH,
@@ -84,3 +85,5 @@ def _evaluate(building: Building, known: Given) -> Evaluation:
         last_reading=known.last,
         result=evaluate(known.measured),
     )
+    announce_evaluation(evaluation)
+    return evaluation

@@ -5,6 +5,7 @@ whose approval is `field` (a shim within its limits) may also be ordered by the
 operations manager. Nobody decides on readings they recorded themselves.
 """
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
@@ -20,9 +21,11 @@ from checks.models import (
     FindingEvent,
     Reading,
 )
+from checks.services.announcing import announce_decision, announce_events
 from checks.services.basis import basis_digest, freeze_basis
 from checks.services.errors import ConflictError
 from checks.services.evaluation import evaluate_building
+from checks.services.photographs import Handed, add_kept, keep_handed
 from checks.services.stages import write_standing
 from checks.services.topics import last_decision
 from core.models import Person, Role
@@ -88,6 +91,7 @@ def decide(
             evaluation=finding.evaluation,
             engineer=actor,
         )
+        announce_decision(decision)
         finding.flagged_at = None
         label = Disposition(disposition).label
         _tell(finding, Kind.DECIDED, actor, f"{remedy['remedy']}, {label}. {note}")
@@ -134,21 +138,37 @@ def ask_again(
 
 
 def carry_out(
-    *, actor: Person, decision: Decision, at: datetime, note: str = ""
+    *,
+    actor: Person,
+    decision: Decision,
+    at: datetime,
+    note: str = "",
+    photographs: Sequence[Handed] = (),
+    caption: str = "",
 ) -> CarriedOut:
     """Report that a decision was carried out, and when; then it is measured again.
+
+    Parameters
+    ----------
+    actor : who reports it.
+    decision : what was ordered.
+    at : when the work was done.
+    note : what was done.
+    photographs : of it; where one cannot be kept, nothing is reported.
+    caption : what they show.
 
     Raises
     ------
     ConflictError
         If the decision is not the one that holds, or is to be looked at again first.
     ValidationError
-        If `at` is before the decision or to come.
+        If `at` is before the decision or to come, or a photograph cannot be kept.
     """
+    roles = decision.finding.building.roles_of(actor)
+    require(actor, Action.CARRY_OUT, roles=roles)
+    files = keep_handed(photographs)
     with transaction.atomic():
         finding = _locked(decision.finding)
-        roles = finding.building.roles_of(actor)
-        require(actor, Action.CARRY_OUT, roles=roles)
         _require_in_force(finding, decision)
         if at > now() + CLOCKS_DIFFER:
             msg = "This time is still to come; report it once it is done."
@@ -162,6 +182,7 @@ def carry_out(
         done = CarriedOut.objects.create(
             decision=decision, person=actor, at=at, note=note.strip()
         )
+        add_kept(actor=actor, carried_out=done, caption=caption, files=files)
         finding.state = State.CARRIED_OUT
         finding.save()
         _tell(finding, Kind.CARRIED_OUT, actor, note)
@@ -294,6 +315,7 @@ def _require_in_force(finding: Finding, decision: Decision) -> None:
 
 
 def _tell(finding: Finding, kind: Kind, actor: Person, note: str) -> None:
-    FindingEvent.objects.create(
+    event = FindingEvent.objects.create(
         finding=finding, kind=kind, person=actor, note=note.strip()
     )
+    announce_events(finding.building, [event], actor)

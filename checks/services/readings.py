@@ -11,8 +11,9 @@ from typing import Any, TypeGuard
 from django.db import transaction
 from django.utils.timezone import is_naive, now
 
-from checks.adapters import plan_document
+from checks.adapters import in_unit, plan_document
 from checks.models import Instrument, Reading
+from checks.services.announcing import announce_readings
 from checks.services.evaluation import evaluate_building
 from core.models import Person
 from core.permissions import Action, require
@@ -97,6 +98,7 @@ def _store(
     stored = batch.save(actor)
     repeated = [batch.known[key] for key in batch.repeated]
     if stored:
+        announce_readings(building, actor, len(stored))
         Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
             evaluation_due_since=now()
         )
@@ -197,7 +199,7 @@ class _Batch:
 
     def _sort(self, place: int, entry: object, plan: Plan) -> None:
         pointer = f"/readings/{place}"
-        if self._is_repeated(entry, pointer):
+        if self._is_repeated(entry, pointer, plan):
             return
         reading = read_reading(entry, plan, pointer)
         assert isinstance(entry, dict)  # noqa: S101  # or the parser had refused it
@@ -205,7 +207,7 @@ class _Batch:
         self._check_instrument(reading, plan, pointer)
         self.fresh[reading.id] = _Fresh(place, entry, digest(entry), reading)
 
-    def _is_repeated(self, entry: object, pointer: str) -> bool:
+    def _is_repeated(self, entry: object, pointer: str, plan: Plan) -> bool:
         """Tell a reading sent again, even one that no longer fits a revised plan."""
         key = entry.get("id") if isinstance(entry, dict) else None
         if not isinstance(key, str):
@@ -213,7 +215,7 @@ class _Batch:
         earlier = self.known.get(key) or self.fresh.get(key)
         if earlier is None:
             return False
-        if _content(entry) == earlier.digest:
+        if _content(entry) == earlier.digest or self._is_same(entry, earlier, plan):
             self.repeated.append(key)
             return True
         msg = (
@@ -221,6 +223,19 @@ class _Batch:
             "correction has an id of its own and names this one in `supersedes`."
         )
         raise DocumentError([Refusal(f"{pointer}/id", msg)])
+
+    def _is_same(self, entry: object, earlier: Reading | _Fresh, plan: Plan) -> bool:
+        """Tell a reading that is written otherwise: 4.5 where inches are meant, 4.5 in.
+
+        So it is when what was exported as a table comes back.
+        """
+        own = earlier.entry
+        if isinstance(earlier, Reading) and earlier.revision_id != self.revision.pk:
+            own = in_unit(own, earlier.revision.document["length_unit"])
+        try:
+            return read_reading(entry, plan) == read_reading(own, plan)
+        except DocumentError:
+            return False
 
     def _check_instrument(self, reading: PlanReading, plan: Plan, pointer: str) -> None:
         name = reading.instrument

@@ -7,7 +7,8 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from checks.adapters import given
-from checks.models import Finding, Reading, Release
+from checks.models import Finding, Photograph, Reading, Release
+from checks.services.announcing import announce_release
 from checks.services.basis import person_record, reading_record
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import (
@@ -17,6 +18,7 @@ from checks.services.hold_points import (
     missing_for,
     standing_of,
 )
+from checks.services.photographs import photograph_record
 from checks.services.stages import write_standing
 from core.models import Person
 from core.permissions import Action, require
@@ -72,6 +74,7 @@ def sign_release(
             signed_by=actor,
             signed_at=record["signed_at"],
         )
+        announce_release(release)
         write_standing(building, standing.evaluation)
     release.refresh_from_db()
     return release
@@ -131,6 +134,7 @@ def account_of(standing: Standing) -> dict[str, Any]:
             "result": evaluation.result,
         },
         "readings": [reading_record(row) for row in readings.order_by("pk")],
+        "photographs": _photographs(building),
         "findings": findings,
         "notice": _notice(evaluation.result if evaluation else {}, findings),
         "previous": [
@@ -138,6 +142,22 @@ def account_of(standing: Standing) -> dict[str, Any]:
             for row in standing.releases
         ],
     }
+
+
+def _photographs(building: Building) -> list[dict[str, Any]]:
+    """Write down every photograph; those of work stand with their decision."""
+    found = Photograph.objects.filter(building=building, carried_out=None)
+    return [
+        {
+            **photograph_record(row),
+            "check": row.check_key,
+            "reading": row.reading.client_id if row.reading else None,
+            "finding": row.finding.topic if row.finding else None,
+        }
+        for row in found.select_related("recorded_by", "reading", "finding").order_by(
+            "pk"
+        )
+    ]
 
 
 def _job(building: Building) -> dict[str, str]:
@@ -154,7 +174,10 @@ def _findings(building: Building) -> list[Finding]:
     return list(
         Finding.objects.filter(building=building)
         .prefetch_related(
-            "decisions__engineer", "decisions__carried_out__person", "events__person"
+            "decisions__engineer",
+            "decisions__carried_out__person",
+            "decisions__carried_out__photographs__recorded_by",
+            "events__person",
         )
         .order_by("pk")
     )
@@ -196,6 +219,7 @@ def _decision(decision: Any) -> dict[str, Any]:
             "by": person_record(done.person),
             "at": done.at.isoformat(),
             "note": done.note,
+            "photographs": [photograph_record(row) for row in done.photographs.all()],
         },
     }
 

@@ -16,6 +16,7 @@ from django.utils.timezone import now
 
 from checks.adapters import Given
 from checks.models import Decision, Evaluation, Finding, FindingEvent, Reading
+from checks.services.announcing import announce_events
 from checks.services.basis import differences, names_of, plan_differs
 from jobs.models import Building
 from jobs.plan.sheet import UnknownCheckError, find_check
@@ -82,6 +83,7 @@ def follow_findings(building: Building, evaluation: Evaluation, known: Given) ->
         [row for topic, row in computed.items() if topic not in topics],
     )
     FindingEvent.objects.bulk_create(context.events)
+    announce_events(building, context.events)
 
 
 def _with_decisions(findings: Any) -> list[Finding]:

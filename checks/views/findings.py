@@ -9,10 +9,17 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms import AskForm, CarryOutForm, DecideForm, choices_for
+from checks.forms import (
+    AddPhotographsForm,
+    AskForm,
+    CarryOutForm,
+    DecideForm,
+    choices_for,
+)
 from checks.models import Decision, Finding
 from checks.queries import review
 from checks.queries.alike import alike_on_page, alike_with, measured_again
+from checks.queries.photographs import of_finding
 from checks.queries.review import QueueFilter
 from checks.services.errors import ConflictError
 from checks.services.findings import (
@@ -22,6 +29,7 @@ from checks.services.findings import (
     why_not_decide,
 )
 from checks.views.finding_drawing import drawing_of
+from checks.views.seeing import Kind, saw
 from checks.views.units import units_for
 from checks.wording import order_words, topic_words
 from core.permissions import Action, may
@@ -73,7 +81,9 @@ def queue(request: PersonRequest) -> HttpResponse:
 @require_GET
 def finding(request: PersonRequest, pk: int) -> HttpResponse:
     """Show one finding: readings, cause, remedies, history, and what to do."""
-    return _page(request, _seen(request, pk))
+    found = _seen(request, pk)
+    saw(request, found.building, Kind.FINDING, pk)
+    return _page(request, found)
 
 
 @require_POST
@@ -112,12 +122,12 @@ def carried_out(request: PersonRequest, pk: int) -> HttpResponse:
     )
     made = get_object_or_404(decisions, pk=pk)
     found = _seen(request, made.finding_id)
-    form = CarryOutForm(request.POST)
+    form = CarryOutForm(request.POST, request.FILES)
     return _attempt(
         request,
         found,
         {"carry_form": form},
-        lambda: carry_out(actor=request.user, decision=made, **form.cleaned_data),
+        lambda: carry_out(actor=request.user, decision=made, **form.order()),
         "Reported as carried out. Measure it again to close the finding.",
     )
 
@@ -194,6 +204,10 @@ def _page(
         "holds": holds,
         "ordered": order_words(holds.remedy) if holds else "",
         "done": getattr(holds, "carried_out", None),
+        "photographs": of_finding(found),
+        "may_photograph": may(Action.ADD_PHOTOGRAPH, roles),
+        "may_show_work": may(Action.CARRY_OUT, roles),
+        "photographs_form": AddPhotographsForm(),
         "events": events,
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),

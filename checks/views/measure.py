@@ -23,6 +23,7 @@ from checks.entering import (
 from checks.forms import CommonForm, InstrumentForm
 from checks.queries.walk import Section, suggest, walk
 from checks.services.readings import Recorded, record_readings
+from checks.views.photographs import take_photographs
 from checks.views.readings import seen_building
 from checks.views.units import units_for
 from core.permissions import Action, may
@@ -56,16 +57,19 @@ def measure(request: PersonRequest, pk: int) -> HttpResponse:
     recorded = record_readings(
         actor=request.user, building=building, entries=entries, keep_good=True
     )
-    if not recorded.refused:
-        _tell(request, recorded)
+    stored = {row.client_id for row in recorded.stored + recorded.repeated}
+    photographed, trouble = take_photographs(request, building, lines, stored)
+    if not recorded.refused and not trouble:
+        _tell(request, recorded, photographed)
         return redirect(f"{request.path}?{urlencode({'section': section.key})}")
     for message in put_errors(filled, recorded.refused):
         common.add_error(None, message)
-    stored = {row.client_id for row in recorded.stored + recorded.repeated}
     fresh = walk(building)
     section = suggest(fresh, section.key, "")
     kept = [line for line in filled if line.client_id not in stored]
     lines = _with(blank_lines(section), kept)
+    for line in lines:
+        line.errors += trouble.get(line.number, [])
     return _measure(request, building, fresh, section, common, lines)
 
 
@@ -126,11 +130,13 @@ def _instruments(building: Building) -> dict[str, Any]:
     return found
 
 
-def _tell(request: PersonRequest, recorded: Recorded) -> None:
-    if recorded.stored:
-        count = len(recorded.stored)
-        readings = "1 reading" if count == 1 else f"{count} readings"
-        messages.success(request, f"{readings} recorded.")
+def _tell(request: PersonRequest, recorded: Recorded, photographed: int) -> None:
+    counts = ((len(recorded.stored), "reading"), (photographed, "photograph"))
+    told = [
+        f"{count} {word}{'' if count == 1 else 's'}" for count, word in counts if count
+    ]
+    if told:
+        messages.success(request, f"{' and '.join(told)} recorded.")
     elif recorded.repeated:
         messages.info(request, "These readings were recorded already.")
     else:

@@ -15,7 +15,10 @@ from checks.drawings.pattern import pattern_drawing
 from checks.drawings.profile import profile_drawings
 from checks.drawings.svg import svg
 from checks.queries import plans
+from checks.queries.photographs import of_position
 from checks.queries.plans import Drawn
+from checks.queries.worked import check_shown
+from checks.views.seeing import Kind, saw
 from checks.views.units import units_for
 from core.permissions import Action, may
 from core.requests import PersonRequest
@@ -29,6 +32,7 @@ def building(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a building's plan as built, and what is open on it."""
     page = _page(request, pk)
     found: Drawn = page["drawn"]
+    saw(request, found.building, Kind.BUILDING, pk)
     if found.result is None:
         page["drawing"] = plan_drawing(found.plan)
         page["first_checks"] = plans.first_checks(found.plan)
@@ -58,7 +62,19 @@ def position(request: PersonRequest, pk: int, mark: str) -> HttpResponse:
     page["place"] = place
     page["pattern_svg"] = svg("pattern", drawing, page["units"])
     page |= plans.position_tables(found, place)
+    page["photographs"] = of_position(found.building, mark)
     return render(request, "checks/position.html", page)
+
+
+@require_GET
+def check(request: PersonRequest, pk: int, key: str) -> HttpResponse:
+    """Show one check worked out, from its readings to its verdict."""
+    page = _page(request, pk)
+    shown = check_shown(page["drawn"], key)
+    if shown is None:
+        msg = f"The plan in force has no check {key}."
+        raise Http404(msg)
+    return render(request, "checks/check.html", page | {"shown": shown})
 
 
 @require_GET

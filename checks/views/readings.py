@@ -9,7 +9,8 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_POST
 
 from checks.forms import InstrumentForm
-from checks.queries.record import RecordFilter, taken
+from checks.queries.photographs import of_building, shown
+from checks.queries.record import RecordFilter, photographed, taken
 from checks.queries.record import record as readings_of
 from checks.queries.walk import blank_walk
 from checks.services.instruments import add_instrument
@@ -81,11 +82,14 @@ def record(request: PersonRequest, pk: int) -> HttpResponse:
         standing=request.GET.get("standing") == "only",
     )
     page = readings_of(building, wanted, request.GET.get("page"))
+    pictures = of_building(building, wanted.check, request.GET.get("photographs"))
     context = {
         "building": building,
         "wanted": wanted,
         "page": page,
-        "taken": taken(page.object_list),
+        "taken": photographed(taken(page.object_list)),
+        "pictures": pictures,
+        "photographs": shown(pictures.object_list),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),
     }
     return render(request, "checks/record.html", context)

@@ -18,6 +18,7 @@ from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import gates
 from checks.services.releases import hold_points, sign_release, verify_digest
 from checks.views.readings import seen_building
+from checks.views.seeing import Kind, saw
 from core.permissions import Action, may, require
 from core.requests import PersonRequest
 from jobs.models import Building
@@ -79,6 +80,7 @@ def release(request: PersonRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(
         signed.select_related("building__job", "revision", "signed_by"), pk=pk
     )
+    saw(request, found.building, Kind.RELEASE, pk)
     address = reverse("checks:verify_digest", args=[found.digest])
     context = {
         "release": found,

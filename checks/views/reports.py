@@ -11,6 +11,7 @@ from checks.reports.building import building_pdf
 from checks.reports.release import release_pdf
 from checks.reports.sheet import sheet_pdf
 from checks.reports.shims import shims_pdf
+from checks.views.seeing import Kind, saw
 from core.requests import PersonRequest
 from jobs.models import Building
 
@@ -19,7 +20,9 @@ from jobs.models import Building
 def release(request: PersonRequest, pk: int) -> HttpResponse:
     """Print a signed release, from its frozen record alone."""
     buildings = Building.objects.visible_to(request.user)
-    found = get_object_or_404(Release, pk=pk, building__in=buildings)
+    signed = Release.objects.filter(building__in=buildings)
+    found = get_object_or_404(signed.select_related("building"), pk=pk)
+    saw(request, found.building, Kind.RELEASE_PDF, pk)
     site = request.build_absolute_uri("/")
     name = f"{found.record['building']['name']} {found.kind} {found.digest[:8]}"
     return _pdf(release_pdf(found.record, site), name)

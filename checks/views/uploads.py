@@ -1,7 +1,5 @@
 """Readings from a file: an exchange document, a JSON list, or a table."""
 
-from pathlib import Path
-
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -9,12 +7,14 @@ from django.views.decorators.http import require_http_methods
 
 from checks.forms import UploadForm
 from checks.services.readings import record_readings
-from checks.services.uploads import COLUMNS, TABLES, read_upload
+from checks.services.uploads import read_upload
 from checks.views.readings import seen_building
 from core.models import Person
 from core.permissions import Action, require
 from core.requests import PersonRequest
 from jobs.exchange.parse import DocumentError, Refusal
+from jobs.exchange.plan_files import suffix_of
+from jobs.exchange.tables.layout import FOR_PEOPLE, READINGS
 from jobs.models import Building
 from jobs.plans import plan_of
 
@@ -28,16 +28,21 @@ def upload(request: PersonRequest, pk: int) -> HttpResponse:
     form = UploadForm(request.POST, request.FILES) if sent else UploadForm()
     refused: list[Refusal] = []
     if form.is_valid():
-        told, refused = _recorded(request.user, building, form)
+        told, refused, left = _recorded(request.user, building, form)
         if told:
             messages.success(request, told)
+        for each in left:
+            place = f"{each.pointer}: " if each.pointer else ""
+            messages.warning(request, f"{place}{each.message}")
         if not refused:
             return redirect("checks:record", building.pk)
     context = {
         "building": building,
         "form": form,
         "refused": refused,
-        "columns": COLUMNS,
+        "columns": [
+            each.heading for each in READINGS.columns if each.member not in FOR_PEOPLE
+        ],
         "may_record": True,
     }
     status = 400 if refused or form.errors else 200
@@ -46,13 +51,17 @@ def upload(request: PersonRequest, pk: int) -> HttpResponse:
 
 def _recorded(
     actor: Person, building: Building, form: UploadForm
-) -> tuple[str, list[Refusal]]:
-    """What was stored, in words, and what was refused, by its place in the file."""
+) -> tuple[str, list[Refusal], tuple[Refusal, ...]]:
+    """What was stored, in words; what was refused and what passed over, by places."""
     file = form.cleaned_data["file"]
     unit = plan_of(building.current_revision()).length_unit
-    table = Path(file.name).suffix.lower() in TABLES
     try:
-        found = read_upload(file.read(), table=table, unit=unit)
+        found = read_upload(
+            file.read(),
+            suffix=suffix_of(file.name),
+            unit=unit,
+            zone=form.cleaned_data["zone"],
+        )
         recorded = record_readings(
             actor=actor,
             building=building,
@@ -60,9 +69,9 @@ def _recorded(
             keep_good=form.cleaned_data["keep_good"],
         )
     except DocumentError as error:
-        return "", list(error.errors)
-    refused = [Refusal(found.place(r.pointer), r.message) for r in recorded.refused]
+        return "", list(error.errors), ()
     told = f"{len(recorded.stored)} recorded"
     if recorded.repeated:
         told += f", {len(recorded.repeated)} were in the record already"
-    return (f"{told}." if recorded.stored or recorded.repeated else ""), refused
+    told = f"{told}." if recorded.stored or recorded.repeated else ""
+    return told, found.tell(recorded.refused), found.left

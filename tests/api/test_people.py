@@ -75,7 +75,9 @@ def test_tokens_are_listed_by_name_and_never_shown_again(
     client = by_token(field_lead)
     by_token(engineer)
     listed = client.get(URL).json()
-    assert [set(row) for row in listed] == [{"id", "name", "created", "expires"}]
+    assert [set(row) for row in listed] == [
+        {"id", "name", "created", "expires", "last_used"}
+    ]
 
 
 def test_a_revoked_token_is_refused(

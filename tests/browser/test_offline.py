@@ -1,5 +1,6 @@
 """The walk opens without a server to ask, and survives one that dies."""
 
+import os
 import socket
 import subprocess
 import sys
@@ -15,9 +16,12 @@ from django.conf import settings
 from django.db import connection
 from playwright.sync_api import BrowserContext, Page, expect
 
+from checks.models import Photograph
+from checks.services.kept_files import read_kept
 from core.models import Person
 from jobs.models import Building
-from tests.browser.conftest import sign_in, stored, walk
+from tests.browser.conftest import beside, sign_in, stored, walk
+from tests.images import photo
 
 pytestmark = [
     pytest.mark.browser,
@@ -38,6 +42,7 @@ class Mortal:
         self.process = subprocess.Popen(
             self.command,
             cwd=settings.BASE_DIR,
+            env={**os.environ, "MEDIA_ROOT": str(settings.MEDIA_ROOT)},
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
@@ -101,7 +106,7 @@ def test_a_walk_visited_once_is_measured_without_a_network(
     at_hand.close()
     page = at_hand.context.new_page()
     walk(page, mortal.url, building, "position:S1")
-    expect(page.locator("h2")).to_have_text("Pattern S1")
+    expect(page.locator("form h2")).to_have_text("Pattern S1")
     expect(page.locator("#outbox")).to_contain_text("2 readings wait on this phone")
     looks = "getComputedStyle(document.querySelector('.send')).position"
     assert page.evaluate(looks) == "sticky"
@@ -110,6 +115,29 @@ def test_a_walk_visited_once_is_measured_without_a_network(
     page.tap("[data-send]")
     expect(page.locator("#outbox")).to_be_hidden()
     assert [row.entered for row in stored()] == ["66' 1/16\"", "66' 1/8\""]
+
+
+def test_a_photograph_outlives_the_page_it_was_taken_on(
+    at_hand: Page, mortal: Mortal, building: Building
+) -> None:
+    mortal.kill()
+    at_hand.reload()
+    plate = {"name": "plate.jpg", "mimeType": "image/jpeg", "buffer": photo()}
+    at_hand.set_input_files("[data-snap][name=photograph-0]", plate)
+    expect(at_hand.locator("#outbox")).to_contain_text("1 photograph waits")
+    at_hand.goto(f"{mortal.url}/")
+    expect(at_hand.locator("[data-waiting]")).to_contain_text("1 photograph waits")
+    at_hand.close()
+    page = at_hand.context.new_page()
+    walk(page, mortal.url, building, "wall:A-B")
+    expect(page.locator("[data-snapped] img").first).to_be_visible()
+    mortal.start()
+    page.tap("[data-send]")
+    expect(page.locator(".entry").first).to_contain_text("1 photograph")
+    expect(page.locator("#outbox")).to_be_hidden()
+    kept = beside(Photograph.objects.get)
+    assert kept.check_key == "wall:A-B"
+    assert read_kept(kept.digest)
 
 
 def test_without_a_network_any_other_page_names_the_walks_at_hand(

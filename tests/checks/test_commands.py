@@ -161,7 +161,7 @@ def test_a_tables_faults_are_told_by_line_and_column(
         ("check,value,value\n", "column “value” is there more than once"),
         ("check,value\nwall:A-B,66 ft,x\n", "line 2: There are 3 cells"),
         ('check,value\nwall:A-B,"66 ft\n', "cannot be read at line"),
-        ("", "column “check” is needed"),
+        ("", "There is nothing in it"),
     ],
 )
 def test_a_table_that_is_none_is_refused(

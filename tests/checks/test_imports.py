@@ -6,7 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-HEAVY = ("scipy", "pint", "ezdxf", "openpyxl", "typst", "jsonschema")
+HEAVY = ("scipy", "pint", "ezdxf", "openpyxl", "typst", "jsonschema", "PIL")
 STARTED = """
 import json, sys
 import django

@@ -350,7 +350,8 @@ def test_a_hundred_readings_take_as_many_queries_to_store_as_one(
     measure(entries[0])
     with CaptureQueriesContext(connection) as few:
         measure(entries[1])
-    with django_assert_max_num_queries(len(few)):
+    # One more: the foundation is ready by them, and a stage that moves is announced.
+    with django_assert_max_num_queries(len(few) + 1):
         assert len(measure(*entries[2:]).stored) > 60
 
 

@@ -15,7 +15,7 @@ from core.models import Person
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.test_findings import fresh, index_of, order
+from tests.checks.orders import fresh, index_of, order
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db

@@ -20,7 +20,7 @@ from jobs import services as jobs
 from jobs.exchange.canonical import digest
 from jobs.models import Building
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.test_findings import fresh, index_of, order
+from tests.checks.orders import fresh, index_of, order
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db

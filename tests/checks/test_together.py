@@ -21,7 +21,7 @@ from core.models import Person
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.test_findings import fresh
+from tests.checks.orders import fresh
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
@@ -373,6 +373,8 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     queue = client.get(reverse("checks:findings"))
     assert all(row.first.proposal != "Measure again" for row in queue.context["rows"])
     assert "measured again" in queue.content.decode()
+    whole = client.get(building.get_absolute_url())
+    assert all(row.proposal != "Measure again" for row in whole.context["findings"])
 
 
 def test_it_is_proposed_again_where_another_reason_came_up() -> None:

@@ -1,6 +1,8 @@
-"""`manage.py import_plan JOB FILE --by USER`: a building from an exchange document."""
+"""`manage.py import_plan JOB FILE --by USER`: a building from a file."""
 
+import time
 from argparse import ArgumentParser
+from pathlib import PurePath
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -9,8 +11,11 @@ from django.core.management.base import BaseCommand, CommandError
 from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, job_named, person_named
 from jobs import services
+from jobs.exchange.dxf.plan_in import NEAR_MM, Choices
 from jobs.exchange.parse import DocumentError
+from jobs.exchange.plan_files import LARGEST, read_plan_file, suffix_of
 from jobs.exchange.reader import Refusals, load_json
+from jobs.exchange.vocabulary import LENGTH_UNITS
 from jobs.models import Building, Job
 
 
@@ -18,9 +23,11 @@ class Command(BaseCommand):
     """Add a building to a job, or issue another revision of its plan."""
 
     help = (
-        "Read a padstone.building/1 document (- for standard input) and add its"
-        " building to a job. Exits 2 when it is refused, with every error and its JSON"
-        " Pointer. Readings in it are not recorded: use import_readings."
+        "Read a plan and add its building to a job: a padstone.building/1 document (-"
+        " for standard input), a workbook (.xlsx), CSV or a drawing (.dxf). Exits 2"
+        " when it is refused, with every error and its place. With --revise, what a"
+        " file of another kind than a document does not show stays as it is. Readings"
+        " in it are not recorded: use import_readings."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -33,18 +40,32 @@ class Command(BaseCommand):
             action="store_true",
             help="issue a revision of the building of that name instead",
         )
+        parser.add_argument(
+            "--building", metavar="NAME", help="to revise, where the file names none"
+        )
+        drawing = parser.add_argument_group("how a drawing is read")
+        drawing.add_argument("--name", default="", help="of the building")
+        drawing.add_argument("--unit", choices=LENGTH_UNITS, help="of the drawing")
+        drawing.add_argument("--outline", default="", metavar="LAYER")
+        drawing.add_argument("--rods", default="", metavar="LAYER")
+        drawing.add_argument("--marks", default="", metavar="LAYER")
+        drawing.add_argument(
+            "--near",
+            type=float,
+            default=NEAR_MM,
+            metavar="MM",
+            help="rods of one position stand within",
+        )
 
     def handle(self, *args: Any, job: str, file: str, by: str, **options: Any) -> None:
         """Read, check, store."""
-        content = read_bytes(file)
+        self.began = time.monotonic()
         try:
             actor, found = person_named(by), job_named(job)
-            refusals = Refusals()
-            document = load_json(content, refusals)
-            refusals.settle()
+            document, old = self._read(file, found, options)
             given = {"actor": actor, "document": document, "note": options["note"]}
             if options["revise"]:
-                building = _named(found, document)
+                building = old or _named(found, _member(document, "name"))
                 revision = services.revise_plan(building=building, **given)
             else:
                 building = services.add_building(job=found, **given)
@@ -60,13 +81,54 @@ class Command(BaseCommand):
             f"{building}: building {building.pk}, plan revision {revision.number},"
             f" {building.required_checks} checks to measure"
         )
-        left = len(document.get("readings") or ())
+        left = len(_member(document, "readings") or ())
         if left:
             self.stdout.write(f"{left} readings in the document were not recorded.")
 
+    def _read(
+        self, file: str, job: Job, options: dict[str, Any]
+    ) -> tuple[Any, Building | None]:
+        """Read a file into a document, and the building it is named to revise."""
+        content = read_bytes(file)
+        suffix = suffix_of(file)
+        old = _named(job, options["building"]) if options["building"] else None
+        if suffix not in LARGEST:
+            refusals = Refusals()
+            document = load_json(content, refusals)
+            refusals.settle()
+            return document, old
+        self._say(f"{len(content) / 1e6:.1f} MB; reading…")
+        choices = Choices(
+            name=options["name"] or ("" if old else PurePath(file).stem),
+            unit=options["unit"],
+            outline=options["outline"],
+            rods=options["rods"],
+            marks=options["marks"],
+            near_mm=options["near"],
+        )
+        found, _ = read_plan_file(content, suffix, choices=choices)
+        if options["revise"]:
+            old = old or _named(job, found.document.get("name"))
+            base = old.current_revision().document
+            found, _ = read_plan_file(content, suffix, choices=choices, base=base)
+        for each in found.left:
+            self._say(told(each))
+        found.building()
+        self._say(f"{len(found.document['positions'])} positions; storing…")
+        return found.document, old
 
-def _named(job: Job, document: Any) -> Building:
-    name = document.get("name") if isinstance(document, dict) else None
+    def _say(self, words: str) -> None:
+        """Show progress where people look for it, not where output is piped."""
+        self.stderr.write(
+            f"{time.monotonic() - self.began:5.1f} s  {words}", self.style.SUCCESS
+        )
+
+
+def _member(document: Any, name: str) -> Any:
+    return document.get(name) if isinstance(document, dict) else None
+
+
+def _named(job: Job, name: Any) -> Building:
     building = job.buildings.filter(name=name).first()
     if building is None:
         msg = f"Job {job.number} has no building “{name}” yet: leave --revise out."

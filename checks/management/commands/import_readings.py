@@ -2,17 +2,22 @@
 
 import time
 from argparse import ArgumentParser
-from pathlib import Path
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from checks.forms import read_zone
 from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, building_named, person_named
+from checks.queries.surveys import read_shot, told_by_check
+from checks.services.points import record_shot
 from checks.services.readings import Recorded, record_readings
-from checks.services.uploads import TABLES, Upload, read_upload
-from jobs.exchange.parse import DocumentError
+from checks.services.uploads import read_upload
+from core.models import Person
+from jobs.exchange.parse import DocumentError, Refusal
+from jobs.exchange.plan_files import suffix_of
+from jobs.exchange.points.reading import DELIMITERS, ORDERS, UNITS
 from jobs.models import Building
 from jobs.plans import plan_of
 
@@ -22,10 +27,11 @@ class Command(BaseCommand):
 
     help = (
         "Record the readings of a padstone.building/1 document, a JSON list of"
-        " readings, or a table (.csv) with the columns check,value and as many of"
-        " at,by,instrument,temperature,from,setup,… as it has. A number alone in a"
+        " readings, or a table (.xlsx, .csv) with the columns check,value and as many"
+        " of at,by,instrument,temperature,from,setup,… as it has. A number alone in a"
         " table is in the plan's unit. Safe to run again. Exits 2 when anything was"
-        " refused; then nothing was stored, unless --keep-good."
+        " refused; then nothing was stored, unless --keep-good. With --points the file"
+        " is a total station's: point, northing, easting, elevation, description."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -36,31 +42,107 @@ class Command(BaseCommand):
         parser.add_argument("--by", required=True, metavar="USER", help="who answers")
         parser.add_argument("--keep-good", action="store_true")
         parser.add_argument("--table", action="store_true", help="input (-) is CSV")
+        parser.add_argument(
+            "--zone",
+            default="",
+            help="of a table's times that state none, such as America/Chicago",
+        )
+        points = parser.add_argument_group("a point file of a total station")
+        points.add_argument("--points", choices=UNITS, metavar="UNIT", help="its unit")
+        points.add_argument("--order", choices=ORDERS, default="", metavar="COLUMNS")
+        points.add_argument("--separated-by", choices=DELIMITERS, default="")
+        points.add_argument(
+            "--control", choices=("corners", "rods", "both"), default="corners"
+        )
+        points.add_argument(
+            "--leave", action="append", default=[], metavar="POINT", help="no control"
+        )
+        points.add_argument("--instrument", default="", help="the total station")
 
     def handle(self, *args: Any, file: str, **options: Any) -> None:
         """Read, record, and tell."""
         self.began = time.monotonic()
         content = read_bytes(file)
-        table = options["table"] or Path(file).suffix.lower() in TABLES
         try:
             actor = person_named(options["by"])
             building = building_named(options["building"])
-            unit = plan_of(building.current_revision()).length_unit
-            upload = read_upload(content, table=table, unit=unit)
-            self._say(f"{len(upload.entries)} readings in {file}; recording…")
-            recorded = record_readings(
-                actor=actor,
-                building=building,
-                entries=upload.entries,
-                keep_good=options["keep_good"],
-            )
+            if options["points"]:
+                recorded, refused = self._record_points(
+                    actor, building, content, options
+                )
+            else:
+                suffix = ".csv" if options["table"] else suffix_of(file)
+                recorded, refused = self._record(
+                    actor, building, content, suffix, options
+                )
         except DocumentError as error:
             msg = "\n".join(f"{file} {told(each)}" for each in error.errors)
             raise CommandError(msg, returncode=REFUSED) from error
+        except ValidationError as error:
+            raise CommandError(" ".join(error.messages)) from error
         except (NotNamedError, PermissionDenied) as error:
             raise CommandError(str(error)) from error
         self._tell(building, recorded)
-        _refuse(file, upload, recorded)
+        if refused:
+            lines = [f"{file} {told(each)}" for each in refused]
+            raise CommandError("\n".join(lines), returncode=REFUSED)
+
+    def _record(
+        self,
+        actor: Person,
+        building: Building,
+        content: bytes,
+        suffix: str,
+        options: dict[str, Any],
+    ) -> tuple[Recorded, list[Refusal]]:
+        """Record a file of readings; what is refused is told by its place in it."""
+        unit = plan_of(building.current_revision()).length_unit
+        zone = read_zone(options["zone"])
+        upload = read_upload(content, suffix=suffix, unit=unit, zone=zone)
+        for each in upload.left:
+            self._say(told(each))
+        self._say(f"{len(upload.entries)} readings; recording…")
+        recorded = record_readings(
+            actor=actor,
+            building=building,
+            entries=upload.entries,
+            keep_good=options["keep_good"],
+        )
+        return recorded, upload.tell(recorded.refused)
+
+    def _record_points(
+        self,
+        actor: Person,
+        building: Building,
+        content: bytes,
+        options: dict[str, Any],
+    ) -> tuple[Recorded, list[Refusal]]:
+        """Record what a point file says; what is refused is told by its check."""
+        tool = options["instrument"]
+        shot = read_shot(
+            building,
+            content,
+            unit=options["points"],
+            order=options["order"],
+            delimiter=options["separated_by"],
+            control=options["control"],
+            leave=set(options["leave"]),
+            shared={"instrument": tool} if tool else {},
+        )
+        for each in shot.file.left:
+            self._say(told(each))
+        for match in shot.matches:
+            if match.of is None:
+                self._say(f"point {match.point.name}: {match.why}")
+        for row in shot.surveyed.control:
+            off = f"{row.off:.1f} mm from its place" if row.off >= 0 else "no fit"
+            self._say(f"{row.target}, point {row.names}: {off}")
+        if shot.surveyed.trouble:
+            raise DocumentError([Refusal("", shot.surveyed.trouble)])
+        entries = shot.surveyed.entries
+        self._say(f"{len(entries)} readings; recording…")
+        recorded = record_shot(actor=actor, building=building, shot=shot)
+        return recorded, told_by_check(shot, recorded.refused)
 
     def _say(self, words: str) -> None:
         """Show progress where people look for it, not where output is piped."""
@@ -81,12 +163,3 @@ class Command(BaseCommand):
                 f" checks settled, {building.open_findings} findings open,"
                 f" {building.undecided_findings} wait for a decision"
             )
-
-
-def _refuse(file: str, upload: Upload, recorded: Recorded) -> None:
-    if recorded.refused:
-        lines = [
-            f"{file} {told(each, upload.place(each.pointer))}"
-            for each in recorded.refused
-        ]
-        raise CommandError("\n".join(lines), returncode=REFUSED)

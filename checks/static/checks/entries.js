@@ -21,7 +21,7 @@
     shared(kind) {
       const entry = { at: new Date().toISOString() };
       if (this.value("crew")) entry.by = this.value("crew");
-      if (this.value("at")) entry.at = `${this.value("at")}:00Z`;
+      if (this.value("at")) entry.at = new Date(this.value("at")).toISOString();
       if (kind === "strength") return entry;
       if (this.value("instrument")) entry.instrument = this.value("instrument");
       const levelled = kind === "level" || kind === "benchmark";

@@ -1,11 +1,12 @@
-// Which walks this phone has at hand, and how many readings wait on it.
+// Which walks this phone has at hand, and how much waits on it.
 "use strict";
 (async () => {
-  const { kept } = globalThis.padstone;
+  const { kept, snaps } = globalThis.padstone;
   const list = document.querySelector("[data-walks]");
   const waiting = kept.all().filter((item) => item.state === "waiting").length;
-  const words = waiting === 1 ? "1 reading waits" : `${waiting} readings wait`;
-  document.querySelector("[data-waiting]").textContent = `${words} on this phone.`;
+  const pictures = (await snaps.all()).filter((item) => item.state !== "refused").length;
+  const told = snaps.waits(waiting, pictures) || "0 readings wait";
+  document.querySelector("[data-waiting]").textContent = `${told} on this phone.`;
   document.querySelector("[data-again]").addEventListener("click", () => location.reload());
   if (!globalThis.caches) return;
   const titles = new Map();

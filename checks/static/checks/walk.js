@@ -3,7 +3,7 @@
 // Without this script the form works as it is.
 "use strict";
 (() => {
-  const { Entries, kept, keypad, provisional, sending, waiting } = globalThis.padstone;
+  const { Camera, Entries, kept, keypad, provisional, sending, snaps, waiting } = globalThis.padstone;
   const form = document.querySelector("form[data-outbox]");
   const banner = document.getElementById("outbox");
   const walk = document.querySelector("details[data-walk]");
@@ -56,9 +56,9 @@
     typedOf(line).focus();
   }
 
-  function show(note = "") {
-    waiting.show(banner, person, note, correct);
+  async function show(note = "") {
     showPending();
+    camera.show(await waiting.show(banner, person, note, { correct, send }));
   }
 
   // ---- recording -------------------------------------------------------------
@@ -115,6 +115,16 @@
   }
 
   const send = () => sending.send(person, told);
+
+  // Captions still being typed are done with: everything goes that is here.
+  const sendEverything = () => snaps.release(person).then(send);
+
+  const about = {
+    person, name, building, place, page: location.pathname, section: { key: section, title }, to: form.dataset.receivePhotograph,
+  };
+  const camera = new Camera(form, about, {
+    wordsOf, told: show, send, currentId: (line) => line.querySelector("[name^=client_id-]").value,
+  });
 
   // Shows what the server says now, without touching what is being typed.
   async function refresh() {
@@ -193,6 +203,7 @@
 
   function recordLine(field) {
     const line = field.closest(".entry");
+    if (form.dataset.plain) return void form.submit();
     try {
       const [item] = keep([line]);
       if (!item) return void goOn(line);
@@ -200,7 +211,7 @@
     } catch {
       return void form.submit();
     }
-    send();
+    sendEverything();
     return void goOn(line);
   }
 
@@ -283,17 +294,18 @@
   }
 
   form.addEventListener("submit", (event) => {
+    if (form.dataset.plain) return;
     try {
-      if (!keep(lines()).length) return;
+      if (!keep(lines()).length && !camera.holds) return;
     } catch {
       return; // no room in this browser: the form goes the plain way
     }
     event.preventDefault();
-    send();
+    sendEverything();
   });
   form.addEventListener("change", sayWhoAndWith);
   document.addEventListener("units-changed", () => showPending());
-  banner.querySelector("[data-send]").addEventListener("click", send);
+  banner.querySelector("[data-send]").addEventListener("click", sendEverything);
   // A page kept for lack of a network opens many times: its lines' ids only count once.
   for (const line of lines()) line.querySelector("[name^=client_id-]").value = kept.newId();
   entries.recall();
@@ -303,7 +315,7 @@
   if (mayRecord) {
     attachKeypad();
     takeUpAsked();
-    sending.keepSending(person, told);
+    snaps.release(person).then(() => sending.keepSending(person, told));
   }
   keepWalk().catch(() => {});
 })();

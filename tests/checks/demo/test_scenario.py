@@ -13,10 +13,21 @@ from django.utils import timezone
 from checks.demo import SIGN_INS, load
 from checks.demo.mistakes import MISTAKES
 from checks.demo.scenario import Loaded, NotEmptyError
-from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.models import (
+    Decision,
+    Evaluation,
+    Finding,
+    Photograph,
+    Reading,
+    Release,
+)
+from checks.queries.trail import page_of
+from checks.queries.trail_sources import Kind, TrailFilter
+from checks.services.kept_files import read_kept
 from checks.services.releases import verify_digest
 from core.models import Person, Role
 from jobs.models import Building, Job, Stage
+from jobs.people.models import Invitation
 from jobs.plan.geometry import outline_points
 from jobs.plans import plan_of
 
@@ -72,6 +83,21 @@ def test_stages_of_every_kind_are_there(
     stages: Counter[tuple[str, str]], kind: str, state: str
 ):
     assert stages[kind, state] >= 1
+
+
+def test_one_invitation_was_taken_up_and_one_is_open(loaded: Loaded):
+    used = Invitation.objects.get(accepted_by__isnull=False)
+    assert used.accepted_by is not None
+    assert used.jobs.get().roles_of(used.accepted_by) == {Role.FIELD}
+    assert Invitation.objects.open().get() != used
+
+
+@pytest.mark.parametrize("kind", Kind)
+def test_the_trails_tell_of_most_things(loaded: Loaded, kind: Kind):
+    told = [page_of(job, TrailFilter(kind=kind), None) for job in Job.objects.all()]
+    shown = any(page.entries for page in told)
+    # Nobody signs in while it is loaded, and an instrument comes with its plan.
+    assert shown is (kind not in (Kind.SIGN_INS, Kind.INSTRUMENTS))
 
 
 @pytest.mark.parametrize("kind", Release.Kind.values)
@@ -185,3 +211,14 @@ def test_the_clock_tells_the_true_time_again(loaded: Loaded):
 
     for told in (timezone.now(), findings.now()):
         assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
+
+
+def test_work_and_checks_were_photographed(loaded: Loaded):
+    taken = list(Photograph.objects.all())
+    assert {row.carried_out is not None for row in taken} == {True, False}
+    assert all(row.caption and read_kept(row.digest) for row in taken)
+    assert Release.objects.filter(
+        record__findings__contains=[
+            {"decisions": [{"carried_out": {"photographs": [{}]}}]}
+        ]
+    ).exists()

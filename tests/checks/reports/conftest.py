@@ -14,7 +14,7 @@ from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.test_findings import order
+from tests.checks.orders import order
 
 ReadPdf = Callable[[bytes], str]
 

@@ -1,0 +1,141 @@
+"""The photographs of a building, and the way in for more."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
+from django.http import Http404, HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, status
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.base import RecordView, asked, no_long_wait, parameters, seen_or_404
+from api.pagination import PagesInOrder
+from api.parsers import PhotographParser
+from api.queries import buildings_of, photographs_of
+from api.requests import PhotographIn, PhotographsQuery
+from api.serializers.photographs import PhotographOut
+from checks.models import Decision, Finding, Photograph
+from checks.services.photographs import add_photograph
+from checks.views.photographs import FOR_GOOD, file_answer, is_seen
+from jobs.models import Building
+
+
+class JPEG(BaseRenderer):
+    """Names what a file is, for whoever asks for nothing else."""
+
+    media_type = "image/jpeg"
+    format = "jpg"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, *args: Any, **kwargs: Any) -> Any:
+        """Give the bytes as they are."""
+        return data
+
+
+class Photographs(RecordView, generics.ListAPIView[Photograph]):
+    """Every photograph of a building; and the way in for more."""
+
+    serializer_class = PhotographOut
+    pagination_class = PagesInOrder
+    parser_classes = (PhotographParser,)
+
+    def get_queryset(self) -> QuerySet[Photograph]:
+        """Give what the parameters ask for, the oldest first."""
+        buildings = buildings_of(self.person)
+        building = seen_or_404(buildings, "building", pk=self.kwargs["pk"])
+        return photographs_of(building, parameters(PhotographsQuery, self.request))
+
+    @extend_schema(
+        operation_id="photographs",
+        summary="Photographs in the order they were recorded",
+        tags=["photographs"],
+        parameters=[PhotographsQuery],
+    )
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """List photographs in pages."""
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="add_photograph",
+        summary="Add a photograph",
+        description="Of the building, a check, a reading, a finding, or the work a "
+        "decision ordered. Safe to send again: the same `id` with the same content is "
+        "one photograph. It is kept upright, at most 2000 pixels long, as JPEG, and "
+        "without metadata. 201 when it was stored, 200 when it was there.",
+        tags=["photographs"],
+        request={"multipart/form-data": PhotographIn},
+        responses={200: PhotographOut, 201: PhotographOut},
+    )
+    def post(self, request: Request, pk: int) -> Response:
+        """Take a photograph."""
+        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
+        sent = asked(PhotographIn, request)
+        finding = _of(building, sent.pop("finding", None))
+        decision = _ordered(building, sent.pop("decision", None))
+        with no_long_wait():
+            added = add_photograph(
+                actor=self.person,
+                building=building,
+                client_id=sent.pop("id"),
+                content=sent.pop("file").read(),
+                finding=finding,
+                decision=decision,
+                **sent,
+            )
+        code = status.HTTP_201_CREATED if added.created else status.HTTP_200_OK
+        return Response(PhotographOut(added.photograph).data, status=code)
+
+
+class PhotographFile(RecordView):
+    """A photograph's file, whole or small."""
+
+    renderer_classes = (JPEG, JSONRenderer)
+
+    @extend_schema(
+        operation_id="photograph_file",
+        summary="A photograph's file by its digest",
+        description="The addresses are in `file` and `small` of a photograph. What is "
+        "behind one never changes.",
+        tags=["photographs"],
+        responses={(200, "image/jpeg"): OpenApiTypes.BINARY},
+    )
+    def get(self, request: Request, pk: int, digest: str) -> HttpResponse:
+        """Give the file."""
+        if not is_seen(self.person, pk, digest):
+            raise Http404("There is no such photograph among your jobs.")
+        return file_answer(request._request, digest)
+
+    def finalize_response(
+        self, request: Request, response: Any, *args: Any, **kwargs: Any
+    ) -> Any:
+        """Let a browser keep the file for good, and nobody else's cache."""
+        final = super().finalize_response(request, response, *args, **kwargs)
+        if "ETag" in final:
+            final["Cache-Control"] = FOR_GOOD
+        return final
+
+
+def _of(building: Building, pk: int | None) -> Finding | None:
+    if pk is None:
+        return None
+    found = Finding.objects.filter(building=building, pk=pk).first()
+    if found is None:
+        msg = "There is no such finding of this building."
+        raise ValidationError({"finding": msg}, code="elsewhere")
+    return found
+
+
+def _ordered(building: Building, pk: int | None) -> Decision | None:
+    if pk is None:
+        return None
+    decisions = Decision.objects.filter(finding__building=building, pk=pk)
+    found = decisions.select_related("finding", "carried_out").first()
+    if found is None:
+        msg = "There is no such decision on this building."
+        raise ValidationError({"decision": msg}, code="elsewhere")
+    return found

@@ -1,0 +1,1 @@
+"""Every computation with formula, source, limits of use and a worked example."""

@@ -1,0 +1,223 @@
+"""What the page shows of a computation: words, formulas, sources, worked examples.
+
+An example's figures are computed when it is asked for, by the functions of the engine
+that the evaluation calls. Beside each result may stand what comes out by hand, from
+the same inputs and plain arithmetic, and what was published.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal, get_args
+
+import numpy as np
+
+from checks.methods.notation import Markup
+from core.units import MM_PER_UNIT
+
+Mark = Literal[
+    "published", "published, seen second-hand", "from memory", "common practice", "ours"
+]
+MARKS: tuple[Mark, ...] = get_args(Mark)
+MARKS_MEAN: dict[Mark, str] = {
+    "published": "the text itself was read",
+    "published, seen second-hand": "read where another quotes it",
+    "from memory": "remembered and not seen; it carries no limit alone",
+    "common practice": "a rule of the trade without a published source",
+    "ours": "chosen or derived here",
+}
+MINUS = "\N{MINUS SIGN}"
+APART = "\N{NO-BREAK SPACE}"
+FOOT = float(MM_PER_UNIT["ft"])
+INCH = float(MM_PER_UNIT["in"])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A part of a sentence or a figure by itself: a length in mm, or text.
+
+    Attributes
+    ----------
+    text : as it is written; empty for a length, which the page writes.
+    mm : a length, to be written as the reader likes it. [mm]
+    fine : whether the length is written in decimals, finer than a tape is read.
+    signed : whether a length carries its plus sign.
+    value : the number itself, NaN where there is none. [as written]
+    verdict : the verdict to show by shape and word, empty for anything else.
+    """
+
+    text: str = ""
+    mm: float | None = None
+    fine: bool = False
+    signed: bool = False
+    value: float = math.nan
+    verdict: str = ""
+
+
+Line = tuple[Piece, ...]
+
+
+def length(mm: float, *, signed: bool = False) -> Piece:
+    """Give a length that a tape or rod could read. [mm]"""
+    return Piece(mm=float(mm), value=float(mm), signed=signed)
+
+
+def fine(mm: float, *, signed: bool = False) -> Piece:
+    """Give a length finer than a tape is read. [mm]"""
+    return Piece(mm=float(mm), value=float(mm), fine=True, signed=signed)
+
+
+def amount(
+    value: float, unit: str = "", digits: int = 2, *, signed: bool = False
+) -> Piece:
+    """Give a number in the unit its source has it in."""
+    shown = f"{float(value):{'+' if signed else ''}z,.{digits}f}".replace("-", MINUS)
+    return Piece(text=f"{shown}{APART}{unit}" if unit else shown, value=float(value))
+
+
+def words(text: str) -> Piece:
+    """Give an answer that is no number."""
+    return Piece(text=text)
+
+
+def verdict(word: str) -> Piece:
+    """Give a verdict, shown by shape and word."""
+    return Piece(verdict=word)
+
+
+def within(yes: bool | np.bool_) -> Piece:
+    """Give the verdict on something that keeps its limit, or does not."""
+    return verdict("within" if yes else "outside")
+
+
+def yes_no(yes: bool | np.bool_) -> Piece:
+    """Answer a question."""
+    return words("yes" if yes else "no")
+
+
+def said(*parts: str | Piece) -> Line:
+    """Put a sentence together."""
+    return tuple(Piece(text=p) if isinstance(p, str) else p for p in parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a rule, a formula or a figure is from, and how it is known."""
+
+    text: str
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """A letter of a formula; `unit` is empty for a plain number."""
+
+    sign: Markup
+    means: str
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """One input of an example."""
+
+    label: str
+    line: Line
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """One figure of an example, computed, with what it can be held against.
+
+    Attributes
+    ----------
+    computed : as the engine has it.
+    by_hand : from the same inputs by plain arithmetic.
+    published : as its source prints it.
+    leaves_out : share of the figure that the way by hand leaves out.
+    """
+
+    label: str
+    computed: Piece
+    by_hand: Piece | None = None
+    published: Piece | None = None
+    leaves_out: float = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Example:
+    """A worked example.
+
+    Attributes
+    ----------
+    title : what it is about.
+    source : of the published one; None where it is invented.
+    steps : the way by hand, figure by figure.
+    """
+
+    title: str
+    given: tuple[Given, ...]
+    steps: tuple[Line, ...]
+    results: tuple[Result, ...]
+    source: Source | None = None
+
+    @property
+    def has_hand(self) -> bool:
+        """Whether a result can be followed by hand to its last figure."""
+        return any(result.by_hand is not None for result in self.results)
+
+    @property
+    def has_published(self) -> bool:
+        """Whether a result was published."""
+        return any(result.published is not None for result in self.results)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Method:
+    """One computation.
+
+    Attributes
+    ----------
+    slug : its address; it stays when the name is bettered.
+    answers : what it answers, in one sentence.
+    engine : the rooms of `checks.engine` it is worked out in.
+    limits : where it stops being right, or is not meant for.
+    examples : functions that work an example when they are asked to.
+    """
+
+    slug: str
+    name: str
+    answers: str
+    engine: tuple[str, ...]
+    formulas: tuple[Markup, ...]
+    symbols: tuple[Symbol, ...]
+    sources: tuple[Source, ...]
+    limits: tuple[str, ...]
+    examples: tuple[Callable[[], Example], ...]
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def worked(self) -> tuple[Example, ...]:
+        """Its examples, worked when first asked for."""
+        return _worked(self.examples)
+
+
+@cache
+def _worked(examples: tuple[Callable[[], Example], ...]) -> tuple[Example, ...]:
+    """Work examples once: their inputs never change."""
+    return tuple(work() for work in examples)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Family:
+    """Computations that belong together."""
+
+    slug: str
+    name: str
+    methods: tuple[Method, ...]
+
+
+def given(label: str, *parts: str | Piece) -> Given:
+    """Name one input of an example."""
+    return Given(label=label, line=said(*parts))

@@ -1,0 +1,104 @@
+"""A survey's own frame brought onto the plan."""
+
+from math import atan2, degrees
+
+import numpy as np
+
+from checks.engine import cautions
+from checks.engine.control import fit_control, onto_plan
+from checks.methods.model import (
+    Example,
+    Method,
+    Result,
+    Source,
+    Symbol,
+    amount,
+    given,
+    length,
+    said,
+    words,
+)
+from checks.methods.notation import formula, sign
+
+METRE = 1000.0
+
+
+def _four_corners() -> Example:
+    plan = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 30.0], [0.0, 30.0]]) * METRE
+    cosine, sine = 0.8, 0.6
+    station = np.array([512.0, 268.0]) * METRE
+    survey = station + plan @ np.array([[cosine, -sine], [sine, cosine]])
+    found = fit_control(plan, survey)
+    pad = station + np.array([8.0, -6.0]) * METRE
+    brought = onto_plan(found, pad[None])[0]
+    turned = np.array([cosine * 8.0 - sine * -6.0, sine * 8.0 + cosine * -6.0]) * METRE
+    return Example(
+        title="Four corners, and a point to be brought along",
+        given=(
+            given("Plan corners", "0, 0; 40, 0; 40, 30; 0, 30 m"),
+            given("The first as surveyed", "512 m east, 268 m north"),
+            given("The second as surveyed", "544 m east, 244 m north"),
+            given("A point as surveyed", "520 m east, 262 m north"),
+        ),
+        steps=(
+            said("First to second: 32 m east and 24 m south, 40 m long as planned."),
+            said("So the survey turns by atan2(24, 32) onto the plan's x axis."),
+            said(
+                "The point is 8 m east and 6 m south of the first corner:"
+                " x = 0.8 × 8 + 0.6 × 6, y = 0.6 × 8 − 0.8 × 6."
+            ),
+        ),
+        results=(
+            Result(
+                "Turn",
+                amount(degrees(found.turn_rad), "°", 3),
+                amount(degrees(atan2(24.0, 32.0)), "°", 3),
+            ),
+            Result(
+                "Scale left out", amount(found.scale, digits=6), amount(1.0, digits=6)
+            ),
+            Result("Axes", words(str(found.sense)), words("same")),
+            Result("Point, x", length(brought[0]), length(turned[0])),
+            Result(
+                "Point, y",
+                length(round(float(brought[1]), 6) + 0.0),
+                length(round(float(turned[1]), 6) + 0.0),
+            ),
+        ),
+    )
+
+
+METHODS = (
+    Method(
+        slug="survey-onto-plan",
+        name="Survey onto the plan",
+        answers="Where points measured in a total station's own frame are on the plan.",
+        engine=("control",),
+        formulas=(
+            formula('a = "sum" (s · p) / "sum" (s · s)'),
+            formula('b = "sum" (s × p) / "sum" (s · s)'),
+            formula('θ = "atan2" (b, a)'),
+        ),
+        symbols=(
+            Symbol(sign("p"), "control points on the plan, about their middle", "mm"),
+            Symbol(sign("s"), "the same as surveyed, about theirs", "mm"),
+            Symbol(sign("θ"), "turn of the survey onto the plan", "rad"),
+        ),
+        sources=(
+            Source(
+                "C. D. Ghilani, Adjustment Computations, 5th ed., 2010, chapter 18",
+                "from memory",
+            ),
+            Source("checked in the tests against scikit-image's transforms", "ours"),
+        ),
+        limits=(
+            "No scale is fitted: tape and total station measure the same lengths. The"
+            " scale left out is told, for a wrong unit shows in it.",
+            "At least two control points, a metre or more apart; with points in one"
+            " line exchanged axes cannot be told.",
+            "What the control points are off by goes into everything brought along.",
+        ),
+        examples=(_four_corners,),
+        cautions=(cautions.SCREENING,),
+    ),
+)

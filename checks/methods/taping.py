@@ -1,0 +1,240 @@
+"""A tape in use: every correction at once, what to mark, and how hard to pull."""
+
+import numpy as np
+
+from checks.engine.reanchor import POUND_N
+from checks.engine.tape import STEEL_EXPANSION, correct, lay_out, normal_tension
+from checks.methods.model import (
+    FOOT,
+    Example,
+    Method,
+    Result,
+    Source,
+    Symbol,
+    amount,
+    given,
+    said,
+)
+from checks.methods.notation import formula, frac, root, sign, total
+from checks.methods.tape import ENGINE, KILOGRAM_N, READ, TEXTBOOK, feet
+
+
+def _together() -> Example:
+    lengths = np.array([30.0, 30.0, 21.151])
+    found = correct(
+        lengths * 1000.0,
+        temperature_c=np.array([14.0, 15.0, 16.0]),
+        standard_temperature_c=20.0,
+        tension_n=9.09 * KILOGRAM_N,
+        standard_tension_n=5.45 * KILOGRAM_N,
+        cross_section_mm2=5.0,
+        modulus_mpa=2e6 * KILOGRAM_N / 100.0,
+        weight_n_per_m=0.03967 * KILOGRAM_N,
+        span_mm=30_000.0,
+        nominal_length_mm=30_000.0,
+        actual_length_mm=30_012.0,
+    )
+    read = float(lengths.sum())
+    parts = {
+        "Own length": (found.standardisation_mm, 0.012 / 30.0 * read, 0.0325),
+        "Temperature": (
+            found.temperature_mm,
+            STEEL_EXPANSION * float(lengths @ [-6.0, -5.0, -4.0]),
+            -0.0048,
+        ),
+        "Pull": (found.tension_mm, 3.64 * read / (0.05 * 2e6), 0.0030),
+        "Sag": (
+            found.sag_mm,
+            -(0.03967**2) * float((lengths**3).sum()) / (24.0 * 9.09**2),
+            -0.0504,
+        ),
+    }
+    by_hand = read + sum(hand for _, hand, _ in parts.values())
+    return Example(
+        title="A distance in three lengths",
+        source=Source(f"{TEXTBOOK.text}, example 6.1", "from memory"),
+        given=(
+            given("Read", "30.000 m, 30.000 m and 21.151 m"),
+            given("Temperature", "14 °C, 15 °C and 16 °C; its length at 20 °C"),
+            given("Pulled", "9.09 kg; its length at 5.45 kg"),
+            given("Tape", "30.012 m for 30 m, 0.050 cm², 0.03967 kg/m, 2 × 10⁶ kg/cm²"),
+            given("Held", "at its ends"),
+        ),
+        steps=(
+            said("0.012 ÷ 30 × 81.151 for its own length."),
+            said("0.0000116 × (−6 × 30 − 5 × 30 − 4 × 21.151) for temperature."),
+            said("(9.09 − 5.45) × 81.151 ÷ (0.050 × 2,000,000) for pull."),
+            said("−0.03967² × (30³ + 30³ + 21.151³) ÷ (24 × 9.09²) for sag."),
+        ),
+        results=(
+            *(
+                Result(
+                    label,
+                    amount(mm.sum() / 1000.0, "m", 4, signed=True),
+                    amount(hand, "m", 4, signed=True),
+                    published=amount(known, "m", 4, signed=True),
+                )
+                for label, (mm, hand, known) in parts.items()
+            ),
+            Result(
+                "Corrected distance",
+                amount(read + found.total_mm.sum() / 1000.0, "m", 3),
+                amount(by_hand, "m", 3),
+                published=amount(81.131, "m", 3),
+            ),
+        ),
+    )
+
+
+def _laid_out() -> Example:
+    wanted, says, actual = 500.0, 100.0, 100.02
+    found = lay_out(
+        np.array([wanted * FOOT]),
+        nominal_length_mm=says * FOOT,
+        actual_length_mm=actual * FOOT,
+    )
+    mark = wanted / (actual / says)
+    return Example(
+        title="500 ft to be laid out with a tape 0.02 ft too long",
+        given=(
+            given("Wanted", feet(wanted)),
+            given("The tape says it is", feet(says)),
+            given("Its certificate says it is", feet(actual)),
+        ),
+        steps=(
+            said("Each foot read is 100.02 ÷ 100 = 1.0002 ft."),
+            said("500 ÷ 1.0002 = ", feet(mark, 3), "."),
+        ),
+        results=(
+            Result(
+                "Reading to mark",
+                feet(wanted + found.total_mm[0] / FOOT, 3),
+                feet(mark, 3),
+            ),
+        ),
+    )
+
+
+def _cancelling() -> Example:
+    length, stiffness, weight, standard = 100.0, 105_708.0, 0.012747, 10.0
+    pull = normal_tension(
+        np.array([length * FOOT]),
+        standard_tension_n=standard * POUND_N,
+        cross_section_mm2=1.0,
+        modulus_mpa=stiffness * POUND_N,
+        weight_n_per_m=weight * POUND_N / (FOOT / 1000.0),
+        span_mm=length * FOOT,
+    )
+    at = float(pull[0]) / POUND_N
+    left = correct(
+        np.array([length * FOOT]),
+        tension_n=pull,
+        standard_tension_n=standard * POUND_N,
+        cross_section_mm2=1.0,
+        modulus_mpa=stiffness * POUND_N,
+        weight_n_per_m=weight * POUND_N / (FOOT / 1000.0),
+        span_mm=length * FOOT,
+    )
+    stretch = (at - standard) * length / stiffness
+    sag = -(weight**2) * length**3 / (24.0 * at**2)
+    return Example(
+        title="A certified 100 ft tape on two supports",
+        source=Source(
+            "calibration certificate of a 100 ft tape, posted at rpls.com; stiffness"
+            " and weight fitted to it",
+            "published, seen second-hand",
+        ),
+        given=(
+            given("It has its length at", amount(standard, "lb", 0)),
+            given("Stiffness A E", amount(stiffness, "lb", 0)),
+            given("The tape weighs", amount(weight, "lb/ft", 6)),
+            given("Between supports", feet(length, 0)),
+        ),
+        steps=(
+            said("At the pull found, stretch: ", feet(stretch, 4, signed=True), "."),
+            said("At the pull found, sag: ", feet(sag, 4, signed=True), "."),
+            said(
+                "The certificate has 99.9969 ft at 20 lb and 100.0077 ft at 25 lb;"
+                " 100.0045 ft lies between."
+            ),
+        ),
+        results=(
+            Result("Pull", amount(at, "lb", 1)),
+            Result(
+                "Stretch and sag together",
+                feet((left.tension_mm[0] + left.sag_mm[0]) / FOOT, 4, signed=True),
+                feet(stretch + sag, 4, signed=True),
+            ),
+        ),
+    )
+
+
+METHODS = (
+    Method(
+        slug="tape-together",
+        name="Tape: all corrections together",
+        answers="The horizontal distance behind a reading, every effect accounted for.",
+        engine=ENGINE,
+        formulas=(
+            formula("s = L + C_L + C_T + C_P + C_S"),
+            formula("D =", root("s^2 − h^2")),
+        ),
+        symbols=(
+            READ,
+            Symbol(sign("C"), "the four corrections above", "mm"),
+            Symbol(sign("h"), "difference in height of the two ends", "mm"),
+            Symbol(sign("D"), "horizontal distance, what is judged", "mm"),
+        ),
+        sources=(TEXTBOOK,),
+        limits=(
+            "Corrections that together exceed a tenth of the length are not believed:"
+            " the reading is to be taken again (ours).",
+            "The correction is shown with the reading, which stays as it was typed.",
+        ),
+        examples=(_together,),
+    ),
+    Method(
+        slug="laying-out",
+        name="Laying out with the same tape",
+        answers="What to read on the tape so that a wanted distance is marked.",
+        engine=ENGINE,
+        formulas=(formula("r + C (r) = D"),),
+        symbols=(
+            Symbol(sign("r"), "reading to mark", "mm"),
+            Symbol(sign("C"), "sum of the tape corrections at that reading", "mm"),
+            Symbol(sign("D"), "horizontal distance wanted", "mm"),
+        ),
+        sources=(TEXTBOOK,),
+        limits=(
+            "Solved by repetition to 10⁻¹⁰ mm; a tape that sags so much that no"
+            " reading will do is refused.",
+            "A tape too long is read short, and the other way round.",
+            "For the crew: no verdict rests on it.",
+        ),
+        examples=(_laid_out,),
+    ),
+    Method(
+        slug="normal-pull",
+        name="Pull at which stretch and sag cancel",
+        answers="How hard to pull a hanging tape so that neither needs a correction.",
+        engine=ENGINE,
+        formulas=(
+            formula("P^2 (P − P_0) =", frac("A E", "24 L"), total("", "w^2 l_i^3")),
+        ),
+        symbols=(
+            Symbol(sign("P"), "pull sought", "N"),
+            Symbol(sign("P_0"), "pull at which the tape has its length", "N"),
+            Symbol(sign("A E"), "cross-section times elastic modulus", "N"),
+            Symbol(sign("w"), "weight of the tape by its length", "N/mm"),
+            Symbol(sign("l_i"), "each span", "mm"),
+            Symbol(sign("L"), "length read", "mm"),
+        ),
+        sources=(TEXTBOOK,),
+        limits=(
+            "For the spans and the length given; another length needs another pull.",
+            "It may be more than a tape or its spring balance is made for.",
+            "For the crew: no verdict rests on it.",
+        ),
+        examples=(_cancelling,),
+    ),
+)

@@ -1,0 +1,385 @@
+"""Where the trail of a job comes from: each source gives rows of the same columns.
+
+Readings that one person recorded for one building within a minute are one row.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from django.contrib.postgres.aggregates import StringAgg
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    Count,
+    Expression,
+    F,
+    Func,
+    IntegerField,
+    Max,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.functions import Cast, Coalesce, TruncMinute
+from django.utils.timezone import make_aware
+
+from checks.models import (
+    Finding,
+    FindingEvent,
+    Instrument,
+    Photograph,
+    Reading,
+    Release,
+)
+from core.models import AccountEvent, Device
+from jobs.models import Job, Membership, PlanRevision
+from jobs.people.models import Invitation, MembershipEvent, Sight
+
+COLUMNS = (
+    "row_at", "row_source", "row_ref", "row_person", "row_building", "row_object",
+    "row_about", "row_detail", "row_note", "row_number",
+)  # fmt: skip
+MINUTE = timedelta(minutes=1)
+MOST_SOURCES = 100
+
+
+class Kind(StrEnum):
+    """What a row is about, to filter by."""
+
+    SIGHTS = "opened"
+    READINGS = "readings"
+    PHOTOGRAPHS = "photographs"
+    FINDINGS = "findings"
+    DECISIONS = "decisions"
+    WORK = "work"
+    RELEASES = "releases"
+    PLANS = "plans"
+    PEOPLE = "people"
+    SIGN_INS = "sign-ins"
+    INSTRUMENTS = "instruments"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrailFilter:
+    """What the address asks the trail for; days are whole, and included."""
+
+    person: int | None = None
+    kind: str = ""
+    building: int | None = None
+    since: date | None = None
+    until: date | None = None
+
+
+class Cursor(NamedTuple):
+    """The last row of the page before."""
+
+    at: datetime
+    source: int
+    ref: str
+
+    def __str__(self) -> str:
+        return f"{self.at.isoformat()}~{self.source}~{self.ref}"
+
+    @classmethod
+    def read(cls, text: str) -> "Cursor | None":
+        """Understand what a page's address says; None where it is no cursor."""
+        at, _, rest = text.partition("~")
+        source, _, ref = rest.partition("~")
+        try:
+            found = cls(datetime.fromisoformat(at), int(source), ref)
+        except ValueError:
+            return None
+        known = found.at.tzinfo is not None and 0 <= found.source < MOST_SOURCES
+        return found if known and len(ref) < 40 and ref.isprintable() else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where rows come from, and which of its columns are which."""
+
+    name: str
+    kind: Kind
+    rows: Callable[[Job], QuerySet[Any]]
+    at: str
+    person: str
+    building: str = ""
+    object: str = ""
+    about: str | Expression = ""
+    detail: str | Expression = ""
+    note: str = ""
+    number: str = ""
+
+    def part(
+        self, job: Job, place: int, asked: TrailFilter, after: Cursor | None
+    ) -> QuerySet[Any] | None:
+        """Give its rows as asked; None where it can have none."""
+        if asked.building is not None and not self.building:
+            return None
+        rows = self.rows(job).order_by().filter(self._asked(asked))
+        rows = rows.annotate(
+            row_at=F(self.at),
+            row_source=Value(place, IntegerField()),
+            row_ref=Cast("pk", TextField()),
+            row_person=_number(self.person),
+            row_building=_number(self.building),
+            row_object=_number(self.object),
+            row_about=_text(self.about),
+            row_detail=_text(self.detail),
+            row_note=_text(self.note),
+            row_number=_number(self.number),
+        )
+        return _later(rows, place, after).values_list(*COLUMNS)
+
+    def _asked(self, asked: TrailFilter) -> Q:
+        wanted = _between(self.at, asked)
+        if asked.person is not None:
+            wanted &= Q(**{self.person: asked.person})
+        if asked.building is not None:
+            wanted &= Q(**{self.building: asked.building})
+        return wanted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingsSource(Source):
+    """Readings, gathered by who recorded them for which building in which minute."""
+
+    def part(
+        self, job: Job, place: int, asked: TrailFilter, after: Cursor | None
+    ) -> QuerySet[Any] | None:
+        """Give a row for each minute."""
+        rows: QuerySet[Any] = self.rows(job).order_by().filter(self._asked(asked))
+        if after is not None:
+            rows = rows.filter(recorded_at__lt=_end_of_minute(after.at))
+        kind = Func(
+            F("check_key"), Value(":"), Value(1), function="split_part",
+            output_field=TextField(),
+        )  # fmt: skip
+        rows = rows.annotate(minute=TruncMinute("recorded_at"))
+        rows = rows.values("building", "recorded_by", "minute").annotate(
+            row_at=Max("recorded_at"),
+            row_source=Value(place, IntegerField()),
+            row_ref=Cast(Max("pk"), TextField()),
+            row_person=F("recorded_by"),
+            row_building=F("building"),
+            row_object=Value(None, BigIntegerField()),
+            row_about=Value("", TextField()),
+            row_detail=StringAgg(kind, ", ", distinct=True),
+            row_note=Value("", TextField()),
+            row_number=Count("pk"),
+        )
+        return _later(rows, place, after).values_list(*COLUMNS)
+
+
+def _later(rows: QuerySet[Any], place: int, after: Cursor | None) -> QuerySet[Any]:
+    """Leave what comes after a cursor, in the order of the trail."""
+    if after is None:
+        return rows
+    same = Q(row_at=after.at)
+    if place > after.source:
+        same = Q(pk=None)
+    elif place == after.source:
+        same &= Q(row_ref__lt=after.ref)
+    return rows.filter(Q(row_at__lt=after.at) | same)
+
+
+def _between(field: str, asked: TrailFilter) -> Q:
+    wanted = Q()
+    if asked.since is not None:
+        begins = make_aware(datetime.combine(asked.since, time.min))
+        wanted &= Q(**{f"{field}__gte": begins})
+    if asked.until is not None:
+        ends = make_aware(datetime.combine(asked.until + timedelta(days=1), time.min))
+        wanted &= Q(**{f"{field}__lt": ends})
+    return wanted
+
+
+def _end_of_minute(moment: datetime) -> datetime:
+    return moment.replace(second=0, microsecond=0) + MINUTE
+
+
+def _text(column: str | Expression) -> Expression:
+    nothing = Value("", TextField())
+    return Coalesce(Cast(column, TextField()), nothing) if column else nothing
+
+
+def _number(column: str) -> Cast:
+    return Cast(column or Value(None), BigIntegerField())
+
+
+# ---- the sources ------------------------------------------------------------
+
+
+def _people_of(job: Job) -> Q:
+    """Whoever has or had a part in a job."""
+    had = MembershipEvent.objects.filter(job=job).values("person")
+    have = Membership.objects.filter(job=job).values("person")
+    return Q(person__in=had) | Q(person__in=have)
+
+
+def _events(*kinds: str) -> Callable[[Job], QuerySet[Any]]:
+    return lambda job: FindingEvent.objects.filter(
+        finding__building__job=job, kind__in=kinds
+    )
+
+
+def _findings(name: str, kind: Kind, *kinds: str) -> Source:
+    return Source(
+        name=name,
+        kind=kind,
+        rows=_events(*kinds),
+        at="at",
+        person="person",
+        building="finding__building",
+        object="finding",
+        about="kind",
+        detail="finding__topic",
+        note="note",
+    )
+
+
+def _invitations(name: str, at: str, person: str) -> Source:
+    def rows(job: Job) -> QuerySet[Any]:
+        done = {f"{at}__isnull": False}
+        return Invitation.objects.filter(jobs=job, **done)
+
+    return Source(
+        name=name,
+        kind=Kind.PEOPLE,
+        rows=rows,
+        at=at,
+        person=person,
+        about="role",
+        detail="address",
+    )
+
+
+_OPENED = Case(
+    When(
+        kind=Sight.Kind.FINDING,
+        then=Subquery(
+            Finding.objects.filter(pk=OuterRef("object_id")).values("topic")[:1]
+        ),
+    ),
+    When(
+        kind__in=[Sight.Kind.RELEASE, Sight.Kind.RELEASE_PDF],
+        then=Subquery(
+            Release.objects.filter(pk=OuterRef("object_id")).values("kind")[:1]
+        ),
+    ),
+    default=Value(""),
+    output_field=TextField(),
+)
+
+SOURCES: tuple[Source, ...] = (
+    Source(
+        name="sight",
+        kind=Kind.SIGHTS,
+        rows=lambda job: Sight.objects.filter(building__job=job),
+        at="at",
+        person="person",
+        building="building",
+        object="object_id",
+        about="kind",
+        detail=_OPENED,
+    ),
+    ReadingsSource(
+        name="readings",
+        kind=Kind.READINGS,
+        rows=lambda job: Reading.objects.filter(building__job=job),
+        at="recorded_at",
+        person="recorded_by",
+        building="building",
+    ),
+    Source(
+        name="photograph",
+        kind=Kind.PHOTOGRAPHS,
+        rows=lambda job: Photograph.objects.filter(building__job=job),
+        at="recorded_at",
+        person="recorded_by",
+        building="building",
+        object="finding",
+        about="finding__topic",
+        detail="check_key",
+        note="caption",
+    ),
+    _findings("finding", Kind.FINDINGS, "opened", "changed", "flagged", "closed"),
+    _findings("decision", Kind.DECISIONS, "decided", "asked_again"),
+    _findings("work", Kind.WORK, "carried_out"),
+    Source(
+        name="release",
+        kind=Kind.RELEASES,
+        rows=lambda job: Release.objects.filter(building__job=job),
+        at="signed_at",
+        person="signed_by",
+        building="building",
+        object="pk",
+        about="kind",
+        note="note",
+    ),
+    Source(
+        name="plan",
+        kind=Kind.PLANS,
+        rows=lambda job: PlanRevision.objects.filter(building__job=job),
+        at="drawn_at",
+        person="drawn_by",
+        building="building",
+        note="note",
+        number="number",
+    ),
+    Source(
+        name="job",
+        kind=Kind.PEOPLE,
+        rows=lambda job: Job.objects.filter(pk=job.pk),
+        at="opened_at",
+        person="opened_by",
+    ),
+    Source(
+        name="part",
+        kind=Kind.PEOPLE,
+        rows=lambda job: MembershipEvent.objects.filter(job=job),
+        at="at",
+        person="by",
+        object="person",
+        about="role",
+    ),
+    _invitations("invited", "invited_at", "invited_by"),
+    _invitations("joined", "accepted_at", "accepted_by"),
+    _invitations("revoked", "revoked_at", "revoked_by"),
+    Source(
+        name="account",
+        kind=Kind.PEOPLE,
+        rows=lambda job: AccountEvent.objects.filter(
+            _people_of(job), at__gte=job.opened_at
+        ).exclude(kind=AccountEvent.Kind.JOINED),
+        at="at",
+        person="by",
+        object="person",
+        about="kind",
+        note="note",
+    ),
+    Source(
+        name="sign-in",
+        kind=Kind.SIGN_INS,
+        rows=lambda job: Device.objects.filter(
+            _people_of(job), first_seen_at__gte=job.opened_at
+        ),
+        at="first_seen_at",
+        person="person",
+        detail="family",
+    ),
+    Source(
+        name="instrument",
+        kind=Kind.INSTRUMENTS,
+        rows=lambda job: Instrument.objects.filter(job=job),
+        at="added_at",
+        person="added_by",
+        detail="name",
+    ),
+)

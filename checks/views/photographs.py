@@ -1,0 +1,204 @@
+"""Photographs: shown to those who may see the building, and taken in.
+
+A file is named by its digest and never changes, so a browser may keep it for good; but
+only the browser of whoever was shown it.
+"""
+
+import logging
+import re
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.cache import get_conditional_response, patch_vary_headers
+from django.utils.dateparse import parse_datetime
+from django.utils.timezone import is_naive
+from django.views.decorators.http import require_GET, require_POST
+
+from checks.entering import Line
+from checks.forms import AddPhotographsForm, too_large
+from checks.models import DIGEST, Decision, Finding, Photograph
+from checks.services.kept_files import LostFileError, read_kept
+from checks.services.photographs import add_photograph, add_photographs
+from checks.views.readings import seen_building
+from core.models import Person
+from core.requests import PersonRequest
+from jobs.models import Building
+
+logger = logging.getLogger(__name__)
+
+OF_LINES = UUID("8d1f5c0a-52c1-4e0b-9a53-0f7a3c1e6b44")
+"""A line's photograph has its id from the line's, so that one form is taken once."""
+FOR_GOOD = "private, max-age=31536000, immutable"
+
+
+@require_GET
+def photograph(request: PersonRequest, pk: int, digest: str) -> HttpResponse:
+    """Show a photograph's file, whole or small, by its digest."""
+    if not is_seen(request.user, pk, digest):
+        raise Http404("There is no such photograph among your jobs.")
+    return file_answer(request, digest)
+
+
+def is_seen(person: Person, building: int, digest: str) -> bool:
+    """Whether this is a file of a photograph this person may see."""
+    if not re.fullmatch(DIGEST, digest):
+        return False
+    seen = Photograph.objects.visible_to(person).filter(building=building)
+    return seen.filter(Q(digest=digest) | Q(small_digest=digest)).exists()
+
+
+def file_answer(request: HttpRequest, digest: str) -> HttpResponse:
+    """Answer a file that whoever asks may see."""
+    etag = f'"{digest}"'
+    answer = get_conditional_response(request, etag=etag)
+    if answer is None:
+        try:
+            answer = HttpResponse(read_kept(digest), content_type="image/jpeg")
+        except LostFileError as fault:
+            logger.exception("A photograph cannot be shown.")
+            raise Http404(str(fault)) from fault
+        answer["Content-Disposition"] = f'inline; filename="{digest[:12]}.jpg"'
+    answer["ETag"] = etag
+    answer["Cache-Control"] = FOR_GOOD
+    answer["X-Content-Type-Options"] = "nosniff"
+    patch_vary_headers(answer, ["Cookie"])
+    return answer
+
+
+@require_POST
+def of_finding(request: PersonRequest, pk: int) -> HttpResponse:
+    """Add photographs of a finding."""
+    findings = Finding.objects.visible_to(request.user)
+    found = get_object_or_404(findings.select_related("building"), pk=pk)
+    return _added(request, found, finding=found)
+
+
+@require_POST
+def of_work(request: PersonRequest, pk: int) -> HttpResponse:
+    """Add photographs of what a decision ordered, after it was reported."""
+    findings = Finding.objects.visible_to(request.user)
+    decisions = Decision.objects.filter(finding__in=findings)
+    made = get_object_or_404(decisions.select_related("finding__building"), pk=pk)
+    return _added(request, made.finding, decision=made)
+
+
+def _added(request: PersonRequest, found: Finding, **of: Any) -> HttpResponse:
+    form = AddPhotographsForm(request.POST, request.FILES)
+    if form.is_valid():
+        try:
+            added = add_photographs(
+                actor=request.user, building=found.building, **form.order(), **of
+            )
+        except ValidationError as error:
+            _warn(request, error.messages)
+        else:
+            count = len(added)
+            several = "1 photograph" if count == 1 else f"{count} photographs"
+            messages.success(request, f"{several} in the record.")
+    else:
+        told = [str(each) for errors in form.errors.values() for each in errors]
+        _warn(request, told)
+    return redirect(found)
+
+
+def _warn(request: PersonRequest, told: list[str]) -> None:
+    for message in told:
+        messages.error(request, message)
+
+
+@require_POST
+def receive(request: PersonRequest, pk: int) -> HttpResponse:
+    """Take a photograph a phone kept, and tell by its id what became of it.
+
+    As with readings, the phone names whose it is: where somebody else has signed in
+    on it since, it is not taken.
+    """
+    building = seen_building(request, pk)
+    try:
+        client_id = UUID(request.POST.get("id", ""))
+    except ValueError:
+        return JsonResponse({"error": "A photograph has an `id`, a UUID."}, status=400)
+    if request.POST.get("person") != str(request.user.pk):
+        msg = "Somebody else has signed in on this phone; whoever took it sends it."
+        return JsonResponse({"error": msg}, status=409)
+    try:
+        _take(request, building, client_id)
+    except PermissionDenied as error:
+        return JsonResponse({"error": str(error)}, status=403)
+    except ValidationError as error:
+        refused = {request.POST["id"]: error.messages}
+        return JsonResponse({"known": [], "refused": refused})
+    return JsonResponse({"known": [request.POST["id"]], "refused": {}})
+
+
+def _take(request: PersonRequest, building: Building, client_id: UUID) -> None:
+    file = request.FILES.get("file")
+    if file is None:
+        raise ValidationError("The photograph itself is missing.")
+    if told := too_large(file):
+        raise ValidationError(told)
+    add_photograph(
+        actor=request.user,
+        building=building,
+        client_id=client_id,
+        content=file.read(),
+        taken_at=_moment(request.POST.get("taken_at", "")),
+        caption=request.POST.get("caption", ""),
+        check=request.POST.get("check", ""),
+        reading=request.POST.get("reading", ""),
+    )
+
+
+def _moment(text: str) -> datetime:
+    try:
+        found = parse_datetime(text)
+    except ValueError:
+        found = None
+    if found is None or is_naive(found):
+        raise ValidationError("When it was taken is a date and a time with its zone.")
+    return found
+
+
+def take_photographs(
+    request: PersonRequest, building: Building, lines: list[Line], stored: set[str]
+) -> tuple[int, dict[int, list[str]]]:
+    """Take the photographs that came with a section of the walk, a line each.
+
+    Parameters
+    ----------
+    request : the form, its readings recorded.
+    building : that is measured.
+    lines : of the section, as typed.
+    stored : client ids of the readings that are in the record now.
+
+    Returns
+    -------
+    How many are new, and by the line's number why others were not taken.
+    """
+    new, trouble = 0, {}
+    for line in lines:
+        file = request.FILES.get(f"photograph-{line.number}")
+        if file is None or line.row is None:
+            continue
+        try:
+            if told := too_large(file):
+                raise ValidationError(told)
+            added = add_photograph(
+                actor=request.user,
+                building=building,
+                client_id=uuid5(OF_LINES, line.client_id),
+                content=file.read(),
+                check=line.key,
+                reading=line.client_id if line.client_id in stored else "",
+            )
+        except ValidationError as error:
+            trouble[line.number] = error.messages
+        else:
+            new += added.created
+    return new, trouble
