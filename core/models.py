@@ -156,3 +156,20 @@ class AccountEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person} {self.get_kind_display()}"
+
+
+class Tally(models.Model):
+    """How often something was asked for within a window of time (`core.tallies`)."""
+
+    key = models.CharField(
+        max_length=64, primary_key=True, help_text="Keyed hash of what and when."
+    )
+    number = models.PositiveIntegerField()
+    ends_at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        ordering: ClassVar = ["ends_at", "key"]
+        verbose_name_plural = "tallies"
+
+    def __str__(self) -> str:
+        return f"{self.number} until {self.ends_at:%Y-%m-%d %H:%M}"

@@ -104,11 +104,6 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(DATA_DIR / "media")))
 MEDIA_URL = "media/"
 
-CACHES = {
-    name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
-    for name in ("default", "devices")
-}
-
 # Work that does not wait for a page
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
 if CELERY_BROKER_URL == "filesystem://":
@@ -157,7 +152,36 @@ CELERY_BEAT_SCHEDULE = {
         "task": "core.tasks.clear_sessions",
         "schedule": 24 * 3600.0,
     },
+    "clear ended tallies": {
+        "task": "core.tasks.clear_tallies",
+        "schedule": 3600.0,
+    },
 }
+
+# What each process keeps for itself: nothing goes wrong where two of them differ
+CACHES: dict[str, dict[str, Any]] = {
+    name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
+    for name in ("default", "devices")
+}
+# What all of them count together (core/tallies.py): in Redis, which a broker may be
+# already, otherwise in the database
+CACHE_URL = env.str(
+    "CACHE_URL",
+    default=CELERY_BROKER_URL
+    if CELERY_BROKER_URL.startswith(("redis://", "rediss://"))
+    else "",
+)
+if CACHE_URL:
+    tallies = env.cache_url_config(CACHE_URL)
+    if not tallies["BACKEND"].endswith("RedisCache"):
+        msg = "CACHE_URL names a Redis server, such as redis://broker:6379/1."
+        raise environ.ImproperlyConfigured(msg)
+    waits = {"socket_connect_timeout": 2, "socket_timeout": 2}  # s
+    CACHES["tallies"] = {
+        **tallies,
+        "KEY_PREFIX": tallies.pop("key_prefix", "padstone"),
+        "OPTIONS": {**waits, **tallies.get("OPTIONS", {})},
+    }
 
 # Who is there
 AUTH_USER_MODEL = "core.Person"
@@ -272,8 +296,8 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.parsers.ExactJSONParser"],
     "DEFAULT_THROTTLE_CLASSES": [
-        "rest_framework.throttling.UserRateThrottle",
-        "rest_framework.throttling.ScopedRateThrottle",
+        "api.throttles.PerPerson",
+        "api.throttles.PerScope",
     ],
     "DEFAULT_THROTTLE_RATES": {
         "user": env.str("API_RATE", default="600/min"),

@@ -25,6 +25,8 @@ CACHES = {
     **CACHES,  # noqa: F405 - the program's
     "devices": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"},
 }
+# Counts go back with everything else that a test did in the database.
+CACHES.pop("tallies", None)
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405 - the program's
 # A task runs where it is queued; tests/core/test_queue.py sends one to a real worker.

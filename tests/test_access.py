@@ -9,7 +9,6 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
 from django.test import Client
@@ -448,11 +447,8 @@ def _routes(
 
 
 @pytest.fixture
-def place(
-    job: Job, operations: Person, field_lead: Person, engineer: Person
-) -> Iterator[Place]:
+def place(job: Job, operations: Person, field_lead: Person, engineer: Person) -> Place:
     """Give a building measured as planned but for three low pads, two decided."""
-    cache.clear()
     building = factories.building(job, operations, _plan())
     sent = as_planned(building, "foundation")
     record_readings(actor=field_lead, building=building, entries=sent)
@@ -487,7 +483,7 @@ def place(
     )
     undecided = Finding.objects.get(topic="level:R2")
     photograph = added.photograph
-    yield Place(
+    return Place(
         job,
         building,
         undecided,
@@ -499,7 +495,6 @@ def place(
         device,
         invitation,
     )
-    cache.clear()
 
 
 def _answered(row: Row, place: Place, visitor: Person | None) -> int:

@@ -1,9 +1,8 @@
 """Clients of the interface, one per kind of visitor."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
-from django.core.cache import cache
 from rest_framework.test import APIClient
 
 from api.services import make_token
@@ -13,14 +12,6 @@ from tests import factories
 from tests.api.samples import store
 
 As = Callable[[Person], APIClient]
-
-
-@pytest.fixture(autouse=True)
-def _no_requests_counted() -> Iterator[None]:
-    """Start every test with nobody's requests counted."""
-    cache.clear()
-    yield
-    cache.clear()
 
 
 @pytest.fixture

@@ -133,7 +133,7 @@ def test_it_can_be_asked_only_so_often(
 ) -> None:
     from rest_framework.throttling import ScopedRateThrottle
 
-    rates = {**ScopedRateThrottle.THROTTLE_RATES, "evaluate": "1/min"}
+    rates = {**ScopedRateThrottle.THROTTLE_RATES, "evaluate": "1/day"}
     monkeypatch.setattr(ScopedRateThrottle, "THROTTLE_RATES", rates)
     client = by_token(field_lead)
     assert post(client, b"{}").status_code == 422

@@ -8,28 +8,15 @@ import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from urllib.parse import quote, urlencode
 
 import pytest
-from django.db import connection
 
 from core.celery import app
 from core.supervisor import Program, Supervisor
 from jobs.models import Building
+from tests.core.servers import ROOT, database_url
 
-ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 60
-
-
-def database_url() -> str:
-    """Name the test database as the environment of a deployment would."""
-    named = {key: str(value or "") for key, value in connection.settings_dict.items()}
-    user, password = quote(named["USER"]), quote(named["PASSWORD"])
-    if named["HOST"].startswith("/"):
-        query = urlencode({"host": named["HOST"]})
-        return f"postgres://{user}@/{named['NAME']}?{query}"
-    port = named["PORT"] or "5432"
-    return f"postgres://{user}:{password}@{named['HOST']}:{port}/{named['NAME']}"
 
 
 @pytest.fixture

@@ -1,0 +1,42 @@
+"""How often the interface may be asked: counted for all processes together."""
+
+from typing import TYPE_CHECKING
+
+from rest_framework.request import Request
+from rest_framework.throttling import (
+    ScopedRateThrottle,
+    SimpleRateThrottle,
+    UserRateThrottle,
+)
+
+from core import tallies
+
+if TYPE_CHECKING:  # it imports what this module defines
+    from rest_framework.views import APIView
+
+
+class CountedTogether(SimpleRateThrottle):
+    """Counts requests within windows of the rate's length, in `core.tallies`."""
+
+    num_requests: int | None
+    duration: int | None  # [s]
+
+    def allow_request(self, request: Request, view: "APIView") -> bool:
+        """Count one request, and say whether it is within the rate."""
+        who = self.get_cache_key(request, view) if self.rate else None
+        if who is None or self.num_requests is None or self.duration is None:
+            return True
+        self.counted = tallies.count(who, window_s=self.duration)
+        return self.counted.number <= self.num_requests
+
+    def wait(self) -> float:
+        """Give how long until the next window. [s]"""
+        return self.counted.left_s
+
+
+class PerPerson(UserRateThrottle, CountedTogether):
+    """All requests of one person, or of one address where nobody is signed in."""
+
+
+class PerScope(ScopedRateThrottle, CountedTogether):
+    """The requests of one person that a view counts as its own, by `throttle_scope`."""

@@ -1,0 +1,81 @@
+"""How often something was asked for, counted for all processes together.
+
+Time is cut into windows, and each window has one number that every process adds to
+in a single step, so that none is lost where several ask at once. It is kept in Redis
+where `CACHE_URL` names one, otherwise in a table of the database; the table also
+counts while Redis does not answer.
+"""
+
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import structlog
+from django.conf import settings
+from django.core.cache import caches
+from django.db import connection
+from django.utils.crypto import salted_hmac
+from django.utils.timezone import now
+from redis.exceptions import RedisError
+
+from core.models import Tally
+
+CACHE = "tallies"
+
+log = structlog.get_logger("padstone.tallies")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted:
+    """How many there were in a window, this one included, and what is left of it."""
+
+    number: int
+    left_s: float  # until the window ends [s]
+
+
+def count(what: str, *, window_s: int) -> Counted:
+    """Count one more.
+
+    Parameters
+    ----------
+    what : what is counted, and whose. Of it a keyed hash alone is stored.
+    window_s : how long a window is; all begin at whole multiples of it. [s]
+    """
+    moment = time.time()
+    window = int(moment // window_s)
+    ends = (window + 1) * window_s
+    # The window is part of the key: no number is ever begun again, and so none can
+    # be added to at the moment it expires.
+    named = f"{window_s} {window} {what}"
+    key = salted_hmac("core.tallies", named, algorithm="sha256").hexdigest()
+    return Counted(number=_one_more(key, ends, window_s), left_s=ends - moment)
+
+
+def clear_ended() -> None:
+    """Throw away the numbers of windows that are over."""
+    Tally.objects.filter(ends_at__lt=now()).delete()
+
+
+def _one_more(key: str, ends: int, window_s: int) -> int:
+    if CACHE in settings.CACHES:
+        try:
+            # Kept for a window longer than it lasts, for clocks that disagree.
+            caches[CACHE].add(key, 0, timeout=2 * window_s)
+            return caches[CACHE].incr(key)
+        except (RedisError, OSError) as fault:
+            log.warning("counted in the database instead", fault=str(fault))
+    return _one_more_in_table(key, datetime.fromtimestamp(ends, UTC))
+
+
+def _one_more_in_table(key: str, ends_at: datetime) -> int:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """
+            INSERT INTO core_tally AS kept (key, number, ends_at) VALUES (%s, 1, %s)
+            ON CONFLICT (key) DO UPDATE SET number = kept.number + 1
+            RETURNING number
+            """,
+            [key, ends_at],
+        )
+        (number,) = cursor.fetchone()
+    return int(number)
