@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from core.units import PSI_PER_MPA
 from jobs.plan.sheet import Check, Kind
 
 REMEDIES = {
@@ -164,6 +165,11 @@ def order_words(remedy: Mapping[str, Any]) -> str:
     return "Move all the steel" if scope == "steel" else f"Move frame line {scope}"
 
 
+def strength_words(mpa: float) -> str:
+    """Write a strength in either unit: 3,000 psi (20.7 MPa)."""
+    return f"{mpa * PSI_PER_MPA:z,.0f} psi ({mpa:z.1f} MPa)"
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One number of a remedy's arithmetic: a length in mm, or text."""
@@ -218,7 +224,7 @@ def _number(name: str, label: str, value: float) -> Figure:
     if name in COUNTS:
         return Figure(label, text=f"{value:.0f}")
     if name.endswith("_mpa") or any(word in name for word in STRESSES):
-        return Figure(label, text=f"{value:.1f} MPa")
+        return Figure(label, text=strength_words(value))
     if name.endswith("_n"):
         return Figure(label, text=f"{value / 1000:.1f} kN")
     return Figure(label, mm=value)

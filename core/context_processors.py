@@ -25,10 +25,10 @@ def navigation_of(path: str, role: str = "") -> list[Entry]:
     """Gather what the apps hand up in `AppConfig.navigation`.
 
     An entry that `AppConfig.navigation_for` names is only for accounts of its roles.
-    On a page of one's own account none is current.
+    On a page of one's own account, or of what is looked up, none is current.
     """
     found = _entries(path, "navigation", role)
-    if any(entry.current for entry in account_tabs(path)):
+    if any(entry.current for entry in (*account_tabs(path), *footnotes_of(path))):
         return [replace(entry, current=False) for entry in found]
     return found
 

@@ -30,6 +30,7 @@ MM_PER_SURVEY_FOOT = Fraction(1_200_000, 3937)
 """The U.S. survey foot, 1200/3937 m exactly (NIST SP 811 (2008), B.6); only points of
 a survey come in it. [mm]"""
 
+PSI_PER_MPA = 145.037738  # 1 psi = 6894.757 Pa: NIST SP 811 (2008), B.8
 LONGEST_MM = Fraction(10_000_000)
 COARSEST_RESOLUTION_MM = Fraction("3.175")
 FINEST_RESOLUTION_MM = Fraction("0.000001")

@@ -81,14 +81,16 @@ def revise(request: PersonRequest, building_id: int) -> HttpResponse:
 
 @require_GET
 def plan(request: PersonRequest, building_id: int) -> HttpResponse:
-    """Show the plan in force, and every issue of it with what changed."""
+    """Show the plan in force, and its issues in pages, with what each changed."""
     building = _seen(request.user, building_id)
-    issues = queries.issues_of(building)
+    current = building.current_revision()
+    page, issues = queries.issues_page(building, request.GET.get("page"))
     context = {
         "building": building,
         "issues": issues,
-        "current": issues[0].revision,
-        "preview": preview_of(plan_of(issues[0].revision)),
+        "page": page,
+        "current": current,
+        "preview": preview_of(plan_of(current)),
         "may_draw": may(Action.DRAW_PLAN, building.roles_of(request.user)),
     }
     return render(request, "jobs/plan.html", context)

@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
+from django.core.paginator import Page, Paginator
 from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet
 from django.utils.timezone import localdate
 
@@ -15,6 +16,7 @@ from jobs.models import Building, Job, Membership, PlanRevision, Stage
 from jobs.plans import plan_of
 
 DAYS_AHEAD = 7  # what "this week" means in the answer at the top
+ISSUES_A_PAGE = 10
 NAMED_AT_MOST = 8  # buildings the answer names before it counts the rest
 
 IN_HAND = (Stage.State.UNDER_WAY, Stage.State.HELD, Stage.State.READY)
@@ -198,10 +200,28 @@ class Issue:
 
 def issues_of(building: Building) -> list[Issue]:
     """Every revision of a building's plan, the one in force first; one query."""
-    revisions = list(building.revisions.select_related("drawn_by").order_by("-number"))
+    return _with_changes(list(_revisions_of(building)))
+
+
+def issues_page(building: Building, page: str | None) -> tuple[Page[Any], list[Issue]]:
+    """Give a page of the revisions of a building's plan, the one in force first."""
+    revisions = _revisions_of(building)
+    found = Paginator(revisions, ISSUES_A_PAGE).get_page(page)
+    first = found.start_index() - 1
+    # One more than is shown: the last of a page is told by the one before it.
+    issues = _with_changes(list(revisions[first : first + ISSUES_A_PAGE + 1]))
+    return found, issues[:ISSUES_A_PAGE]
+
+
+def _revisions_of(building: Building) -> QuerySet[PlanRevision]:
+    return building.revisions.select_related("drawn_by").order_by("-number")
+
+
+def _with_changes(revisions: list[PlanRevision]) -> list[Issue]:
+    plans = [plan_of(revision) for revision in revisions]
     issues = [
-        Issue(new, plan_changes(plan_of(old), plan_of(new)))
-        for new, old in pairwise(revisions)
+        Issue(revision, plan_changes(old, new))
+        for revision, (new, old) in zip(revisions, pairwise(plans), strict=False)
     ]
     return [*issues, Issue(revisions[-1], ())]
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from checks.engine.acceptance import SLACK_MM
 from checks.engine.shim_choice import stacks_around
-from checks.wording import Figure, figures_of
+from checks.wording import Figure, figures_of, strength_words
 from jobs.plan.model import Detail, Plan
 
 MINUS = "\N{MINUS SIGN}"
@@ -375,13 +375,13 @@ def _strength(remedy: Row, case: Case) -> Iterator[Step]:
     lowest = remedy["strength"]
     if specified is not None and remedy.get("ratio") is not None:
         yield _said(
-            f"Lowest of the latest samples: {lowest:.2f} ÷ {specified:.2f} MPa"
-            f" specified = {remedy['ratio']:.1%}."
+            f"Lowest of the latest samples: {strength_words(lowest)} ÷"
+            f" {strength_words(specified)} specified = {remedy['ratio']:.1%}."
         )
     yield _said(
         "Needed by the easier of the two legal routes:"
-        f" {remedy['required_strength']:.2f} MPa; missing"
-        f" {remedy['required_strength'] - lowest:.2f} MPa."
+        f" {strength_words(remedy['required_strength'])}; missing"
+        f" {strength_words(remedy['required_strength'] - lowest)}."
     )
 
 

@@ -1,17 +1,21 @@
 """A signed release, as it was frozen, made readable."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from checks.models import Release
+from django.core.paginator import Page, Paginator
+
+from checks.models import Finding, Release
 from checks.wording import order_words, topic_words
+from jobs.models import Building
 
 ROUTES = {
     "ratio": "the share of the specified strength, field-cured",
     "sufficient": "the engineer's stated strength for erection",
 }
+RELEASES_A_PAGE = 20
 WORDS = ("within", "outside", "remeasure", "unmeasured")
 
 
@@ -43,6 +47,25 @@ class Frozen:
     route: str
 
 
+def signed_before(
+    building: Building, standing: Iterable[Release], page: str | None
+) -> Page[Release]:
+    """Give a page of the releases that do not stand any more, the newest first.
+
+    Parameters
+    ----------
+    standing : those that hold on the plan in force.
+    """
+    found = (
+        Release.objects.filter(building=building)
+        .exclude(pk__in=[release.pk for release in standing])
+        .select_related("signed_by", "revision")
+        .defer("record", "revision__document")
+        .order_by("-pk")
+    )
+    return Paginator(found, RELEASES_A_PAGE).get_page(page)
+
+
 def frozen(release: Release) -> Frozen:
     """Read a release's record."""
     record = release.record
@@ -52,9 +75,7 @@ def frozen(release: Release) -> Frozen:
         record=record,
         checks=tuple(checks),
         counts=tuple((word, verdicts.count(word)) for word in WORDS),
-        findings=tuple(
-            {**row, "words": topic_words(row["finding"])} for row in record["findings"]
-        ),
+        findings=tuple(_finding(row) for row in record["findings"]),
         route=ROUTES.get((record["notice"]["strength"] or {}).get("route") or "", ""),
         repairs=tuple(_repair(row) for row in record["notice"]["rods"]),
         previous=tuple(
@@ -63,6 +84,21 @@ def frozen(release: Release) -> Frozen:
         ),
         photographs=tuple(_photographs(record)),
     )
+
+
+def _finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Say what a finding was about, how it stood, and what was ordered."""
+    state = Finding.State(row["state"]).label
+    closing = Finding.Closing(row["closing"]).label if row["closing"] else ""
+    return {
+        **row,
+        "words": topic_words(row["finding"]),
+        "stood": f"{state}: {closing}" if closing else state,
+        "decisions": [
+            {**made, "ordered": order_words(made["remedy"])}
+            for made in row["decisions"]
+        ],
+    }
 
 
 def _photographs(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from checks.engine.strength import PSI_MPA
 from checks.models import Evaluation
+from checks.wording import strength_words
 from jobs.models import Building
 
 HOURS_IN_DAY = 24
@@ -137,7 +137,7 @@ def _wait(hours: float | None) -> str:
 
 def _both(mpa: float | None) -> str:
     """A strength in either unit; empty where there is none. [MPa]"""
-    return "" if mpa is None else f"{mpa / PSI_MPA:,.0f} psi ({mpa:.1f} MPa)"
+    return "" if mpa is None else strength_words(mpa)
 
 
 def _date(written: str | None) -> date | None:

@@ -7,6 +7,7 @@ from typing import Any
 from checks.drawings.judged import Judged
 from checks.drawings.text import units_of
 from checks.models import Finding, Release
+from checks.queries.arithmetic import headline_of
 from checks.queries.plans import pad_rows, position_rows
 from checks.queries.releases import ROUTES
 from checks.queries.walk import SheetRow, judged_walk
@@ -174,10 +175,11 @@ def _sample(key: str) -> str:
 
 
 def figures(account: Account, remedy: Mapping[str, Any]) -> str:
-    """A remedy's arithmetic in a line."""
+    """A remedy's arithmetic in a line; of a replaced rod, how its screen came out."""
+    replaced = remedy.get("remedy") == "re_anchor"
     return "; ".join(
         f"{figure.label} {figure.text or account.hand.small(figure.mm)}"
-        for figure in figures_of(remedy)
+        for figure in (headline_of(remedy) if replaced else figures_of(remedy))
     )
 
 
@@ -244,6 +246,7 @@ def _decision(account: Account, made: Mapping[str, Any]) -> Iterator[tuple[str, 
         lines(
             strong(ordered.replace("_", " ")),
             figures(account, remedy),
+            remedy.get("heading", ""),
             f"{who(made['engineer'])}, {moment(made['made_at'])}",
             made["note"],
             code(f"SHA-256 of its basis {made['digest']}"),

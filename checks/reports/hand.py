@@ -7,8 +7,8 @@ from typing import Any
 
 from checks.drawings.text import Units, Writer
 from checks.reports.blocks import NOTHING
+from core.units import PSI_PER_MPA
 
-PSI_PER_MPA = 145.037738  # 1 psi = 6894.757 Pa: NIST SP 811 (2008), B.8
 PLUS_MINUS = "\N{PLUS-MINUS SIGN}"
 
 

@@ -26,4 +26,4 @@ class NotReadyError(Exception):
         self.kind = kind
         self.missing = tuple(missing)
         what = "; ".join(item.what for item in self.missing)
-        super().__init__(f"The {kind} release waits for: {what}.")
+        super().__init__(f"The {kind} waits for: {what}.")

@@ -267,13 +267,13 @@ def _undecided(standing: Standing) -> Iterable[Missing]:
     remeasure = [
         f for f in standing.findings if f.state == "remeasure" and not f.flagged_at
     ]
-    for found, words in (
-        (waiting, "wait for the engineer|waits for the engineer"),
-        (again, "decided on other readings|decided on other readings"),
-        (remeasure, "to be measured again|to be measured again"),
+    for found, words, tab in (
+        (waiting, "wait for the engineer|waits for the engineer", "waiting"),
+        (again, "decided on other readings|decided on other readings", "waiting"),
+        (remeasure, "to be measured again|to be measured again", "field"),
     ):
         if found:
-            yield _of_findings(standing, found, words)
+            yield _of_findings(standing, found, words, tab)
 
 
 def _unsettled(standing: Standing) -> Iterable[Missing]:
@@ -288,10 +288,13 @@ def _unsettled(standing: Standing) -> Iterable[Missing]:
     ):
         found = [f for f in standing.findings if f.state == state and not f.flagged_at]
         if found:
-            yield _of_findings(standing, found, words)
+            yield _of_findings(standing, found, words, "field")
 
 
-def _of_findings(standing: Standing, found: list[Finding], words: str) -> Missing:
+def _of_findings(
+    standing: Standing, found: list[Finding], words: str, tab: str
+) -> Missing:
+    """Say how many there are; several lead to the tab of the queue that has them."""
     many, one = words.split("|")
     single = len(found) == 1
     return Missing(
@@ -299,7 +302,7 @@ def _of_findings(standing: Standing, found: list[Finding], words: str) -> Missin
         holds=True,
         where="checks:finding" if single else "checks:findings",
         args=(found[0].pk,) if single else (),
-        query="" if single else f"building={standing.building.pk}",
+        query="" if single else f"state={tab}&building={standing.building.pk}",
         keys=tuple(finding.topic for finding in found),
     )
 

@@ -34,6 +34,7 @@ from checks.views.units import units_for
 from checks.wording import order_words, topic_words
 from core.permissions import Action, may
 from core.requests import PersonRequest
+from jobs.models import Building
 from jobs.plans import plan_of
 
 STATES = {
@@ -67,6 +68,7 @@ def queue(request: PersonRequest) -> HttpResponse:
     )
     page = review.review_queue(request.user, wanted, request.GET.get("page"))
     context = {
+        "building": _building(request, wanted.building),
         "wanted": wanted,
         "states": STATES,
         "topics": TOPICS,
@@ -76,6 +78,15 @@ def queue(request: PersonRequest) -> HttpResponse:
         ),
     }
     return render(request, "checks/findings.html", context)
+
+
+def _building(request: PersonRequest, pk: int | None) -> Building | None:
+    """Fetch the building the queue is asked for, None where there is none to see."""
+    if pk is None:
+        return None
+    seen = Building.objects.visible_to(request.user).select_related("job")
+    found: Building | None = seen.filter(pk=pk).first()
+    return found
 
 
 @require_GET

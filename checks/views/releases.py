@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from checks.forms import SignReleaseForm
 from checks.models import Release
-from checks.queries.releases import frozen
+from checks.queries.releases import frozen, signed_before
 from checks.queries.strength import strength_of
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import gates
@@ -28,11 +28,14 @@ DIGEST = re.compile(r"[0-9a-fA-F]{64}")
 
 @require_GET
 def releases(request: PersonRequest, pk: int) -> HttpResponse:
-    """Show every gate of a building: signed, or what is still missing."""
+    """Show every gate: signed, or what is missing; and what was signed before."""
     building = seen_building(request, pk)
+    shown = gates(building)
+    standing = [gate.release for gate in shown if gate.release]
     context = {
         "building": building,
-        "gates": gates(building),
+        "gates": shown,
+        "page": signed_before(building, standing, request.GET.get("page")),
         "strength": strength_of(building),
         "may_sign": may(Action.SIGN_RELEASE, building.roles_of(request.user)),
     }

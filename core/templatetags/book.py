@@ -124,6 +124,32 @@ def length_text(
     return length_in(mm, _style_of(context), denominator=denominator, signed=signed)
 
 
+@register.simple_tag(takes_context=True)
+def strength(
+    context: template.Context,
+    mpa: float | None,
+    *,
+    signed: bool = False,
+    decimals: int = 1,
+) -> SafeString | str:
+    """Show a strength in psi, or in MPa to whoever reads metric; the other in reach."""
+    if mpa is None:
+        return MISSING
+    sign = "+" if signed and mpa > 0 else ""
+    customary, metric = (
+        f"{sign}{text}".replace("-", "\N{MINUS SIGN}")
+        for text in (f"{mpa * units.PSI_PER_MPA:z,.0f} psi", f"{mpa:z.{decimals}f} MPa")
+    )
+    own, other = (
+        (metric, customary) if _style_of(context) == "metric" else (customary, metric)
+    )
+    return format_html(
+        '<span class="length" data-imperial="{}" data-decimal="{}" data-metric="{}"'
+        ' title="{}">{}</span>',
+        *(customary, customary, metric, other, own),
+    )
+
+
 @register.simple_tag
 def icon(name: str) -> SafeString:
     """Draw an icon of the sprite; it is decoration, so a word stands beside it."""

@@ -12,6 +12,7 @@ from checks.models import Decision, Finding, Instrument, Reading, Release
 from checks.services.findings import carry_out
 from checks.services.releases import sign_release
 from core.models import Person
+from jobs import services as jobs
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
@@ -304,6 +305,8 @@ def test_the_queue_puts_what_steel_waits_for_first(
     assert [row.building_id for row in page.context["page"]] == [sooner.pk, building.pk]
     only = client.get(url("findings"), {"building": building.pk})
     assert [row.pk for row in only.context["page"]] == [low_pad.pk]
+    back = f'<a href="{building.get_absolute_url()}">'
+    assert back in only.content.decode().partition('id="content"')[2]
     closed = client.get(url("findings"), {"state": "closed"})
     assert not closed.context["page"].object_list
     for nonsense in ({"building": "x"}, {"state": "y"}, {"page": "z"}, {"topic": "'"}):
@@ -408,6 +411,62 @@ def test_a_release_is_signed_on_the_page_with_the_password(
     twice = client.post(page, {"password": factories.PASSWORD}, follow=True)
     assert "is signed by" in twice.content.decode()
     assert client.get(url("sign", building.pk, "lunch")).status_code == 404
+
+
+def test_several_findings_that_hold_a_release_are_where_its_link_leads(
+    building: Building, measure: Measure, engineer: Person, signed_in: Any
+) -> None:
+    measure(
+        entry("level:S1", "1000 mm"),
+        entry("level:S2", "1006 mm"),
+        entry("level:N1", "1007 mm"),
+    )
+    client = signed_in(engineer)
+    open_ones = list(Finding.objects.filter(building=building))
+    assert len(open_ones) > 1
+
+    def led_to(words: str) -> set[int]:
+        gates = client.get(url("releases", building.pk)).context["gates"]
+        missing = next(gate for gate in gates if gate.kind == "erect").missing
+        (item,) = (item for item in missing if words in item.what)
+        return {row.pk for row in client.get(item.url).context["page"]}
+
+    every = {finding.pk for finding in open_ones}
+    assert led_to("wait for the engineer") == every
+    for finding in open_ones:
+        order(finding, engineer)
+    assert led_to("decided, not carried out") == every
+
+
+def test_a_release_of_an_earlier_plan_is_still_found(
+    shipped: Release, building: Building, operations: Person, signed_in: Any
+) -> None:
+    client = signed_in(operations)
+    link = f'<a href="{shipped.get_absolute_url()}">'
+    page = client.get(url("releases", building.pk))
+    assert not page.context["page"].object_list
+    jobs.revise_plan(
+        actor=operations, building=building, document=shed(name="Anew"), note=""
+    )
+    page = client.get(url("releases", building.pk))
+    assert list(page.context["page"]) == [shipped]
+    assert link in page.content.decode()
+
+
+def test_a_signed_release_says_what_was_decided_in_words(
+    low_pad: Finding,
+    building: Building,
+    engineer: Person,
+    operations: Person,
+    measure: Measure,
+    signed_in: Any,
+) -> None:
+    measure(*as_planned(building, "foundation"))
+    order(fresh(low_pad), engineer)
+    signed = sign_release(actor=operations, building=building, kind="pour")
+    page = signed_in(operations).get(url("release", signed.pk)).content.decode()
+    assert "decided, to be carried out" in page
+    assert "<b>Shim</b>, Emery: Shim and grout." in page
 
 
 def test_a_release_that_waits_is_not_signed(

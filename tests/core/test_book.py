@@ -53,6 +53,24 @@ def test_a_deviation_carries_its_sign_unless_it_shows_as_nothing(
     assert book.length_in(1e-9, style, signed=True)[0] == "0"
 
 
+@pytest.mark.parametrize(
+    ("units", "own", "other"),
+    [
+        ("imperial", "+3,000 psi", "+20.7 MPa"),
+        ("decimal", "+3,000 psi", "+20.7 MPa"),
+        ("metric", "+20.7 MPa", "+3,000 psi"),
+    ],
+)
+def test_a_strength_shows_the_readers_unit_and_keeps_the_other_at_hand(
+    units: str, own: str, other: str
+) -> None:
+    """3000 psi = 20.684 MPa: 1 psi = 6894.757 Pa, NIST SP 811 (2008), B.8."""
+    shown = draw("{% strength mpa signed=True %}", mpa=20.684271, units=units)
+    assert f">{own}</span>" in shown
+    assert f'title="{other}"' in shown
+    assert draw("{% strength mpa %}", mpa=None) == book.MISSING
+
+
 def test_a_length_shows_the_readers_units_and_keeps_the_others_at_hand() -> None:
     shown = draw("{% length mm %}", mm=63.5, units="metric")
     assert ">63.5 mm</span>" in shown

@@ -128,8 +128,10 @@ def test_every_navigation_entry_has_an_address() -> None:
             assert reverse(name)
 
 
-def test_no_entry_is_current_on_a_page_of_ones_account() -> None:
-    assert [entry.current for entry in navigation_of("/account/")] == [False, False]
+@pytest.mark.parametrize("name", ["account", "checks:methods"])
+def test_no_entry_is_current_on_ones_account_or_on_what_is_looked_up(name: str) -> None:
+    found = navigation_of(reverse(name))
+    assert [entry.current for entry in found] == [False, False]
     assert [entry.label for entry in navigation_of("/jobs/1/") if entry.current] == [
         "Jobs"
     ]

@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from core.models import Role
-from jobs import services
+from jobs import queries, services
 from jobs.models import Building, Job, Stage
 from tests import factories, sheds
 
@@ -133,6 +133,24 @@ def test_a_plan_takes_as_many_queries_for_many_revisions_as_for_one(
         )
     counts.append(queries_of(client, django_assert_max_num_queries, url, 10))
     assert counts[0] == counts[1]
+
+
+def test_many_revisions_come_in_pages_and_the_first_says_what_is_in_force(
+    client, operations, building
+):
+    client.force_login(operations)
+    url = reverse("jobs:plan", args=[building.pk])
+    for length in range(67, 67 + queries.ISSUES_A_PAGE):
+        services.revise_plan(
+            actor=operations, building=building, document=longer(length), note=""
+        )
+    first, last = (client.get(url, {"page": page}) for page in (1, 2))
+    shown = [issue.revision.number for issue in first.context["issues"]]
+    assert shown == list(range(queries.ISSUES_A_PAGE + 1, 1, -1))
+    assert all(issue.changes for issue in first.context["issues"])
+    assert first.content.decode().count("in force") == 1
+    assert [issue.revision.number for issue in last.context["issues"]] == [1]
+    assert "in force" not in last.content.decode()
 
 
 def longer(length: int) -> dict:

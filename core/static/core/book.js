@@ -18,7 +18,8 @@
     for (const node of scope.querySelectorAll(".length[data-imperial]")) {
       node.textContent = node.dataset[style];
       node.title = ["imperial", "decimal", "metric"]
-        .filter((other) => other !== style).map((other) => node.dataset[other]).join(" · ");
+        .filter((other) => other !== style).map((other) => node.dataset[other])
+        .filter((text, place, all) => text !== node.textContent && all.indexOf(text) === place).join(" · ");
     }
   }
 

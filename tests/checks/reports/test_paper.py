@@ -8,6 +8,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils.timezone import now
 
+from checks.engine.reanchor import HEADING
+from checks.models import Finding
 from checks.reports.building import building_pdf, building_report
 from checks.reports.hand import Hand, moment
 from checks.reports.sheet import sheet_pdf, sheet_report
@@ -17,7 +19,8 @@ from core.models import Person
 from jobs.models import Building
 from jobs.plan.sheet import check_sheet
 from jobs.plans import plan_of
-from tests.checks.conftest import Measure, entry
+from tests.checks.conftest import Measure, as_planned, entry
+from tests.checks.orders import index_of, order
 from tests.checks.reports.conftest import ReadPdf
 
 pytestmark = pytest.mark.django_db
@@ -137,6 +140,20 @@ def test_its_page_links_each_and_hands_it_out(
     assert answer.status_code == 200
     assert answer["Content-Type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")
+
+
+def test_an_order_to_re_anchor_is_printed_with_its_screen_and_its_heading(
+    building: Building, measure: Measure, engineer: Person
+) -> None:
+    far = {"setback:S1.1": "150 mm"}
+    measure(*as_planned(building, "foundation", **far))
+    finding = Finding.objects.get(building=building, topic="position:S1")
+    order(finding, engineer, choice=index_of(finding, "re_anchor"))
+    told = json.dumps(composed(building_report(building, now())), ensure_ascii=False)
+    assert "rod 1, screen of the replacement" in told
+    assert HEADING in told
+    assert "assumptions" not in told
+    assert "heading A screen" not in told
 
 
 def test_a_strength_is_written_in_both_units() -> None:
