@@ -28,6 +28,25 @@ STAVES_MM = np.array(
 """Lengths grade rods are sold in. [mm] Common practice."""
 
 
+def clearly(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> FloatArray:
+    """Give what may be left over of a mistake, so that it explains clearly. [mm]
+
+    Parameters
+    ----------
+    tolerance_mm : array, shape (n,) or scalar
+        What limit and uncertainty would leave over; wide over long lengths. [mm]
+    amount_mm : array, shape (n,) or scalar
+        Size of the mistake; a quarter of it is the most, which is ours. [mm]
+
+    Returns
+    -------
+    array, shape (n,)
+        The lesser of the two. [mm]
+    """
+    amount = np.abs(np.asarray(amount_mm, dtype=np.float64))
+    return np.minimum(np.asarray(tolerance_mm, dtype=np.float64), amount / 4.0)
+
+
 def misread_by(deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike) -> FloatArray:
     """Give the foot or inch that would explain each deviation, 0 where none does.
 
@@ -36,7 +55,7 @@ def misread_by(deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike) -> Floa
     deviation_mm : array, shape (n,)
         Observed less planned, signed. [mm]
     tolerance_mm : array, shape (n,) or scalar
-        What may be left over. [mm]
+        What may be left over, but never more than a quarter of the mistake. [mm]
 
     Returns
     -------
@@ -46,8 +65,8 @@ def misread_by(deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike) -> Floa
     deviation = np.asarray(deviation_mm, dtype=np.float64)
     size = np.abs(deviation)
     tolerance = np.broadcast_to(np.asarray(tolerance_mm, np.float64), size.shape)
-    foot = np.abs(size - FOOT_MM) <= tolerance
-    inch = np.abs(size - INCH_MM) <= np.minimum(tolerance, INCH_MM / 4.0)
+    foot = np.abs(size - FOOT_MM) <= clearly(tolerance, FOOT_MM)
+    inch = np.abs(size - INCH_MM) <= clearly(tolerance, INCH_MM)
     amount = np.where(foot, FOOT_MM, np.where(inch, INCH_MM, 0.0))
     return np.asarray(np.copysign(amount, deviation) * (amount > 0.0), np.float64)
 

@@ -7,6 +7,9 @@ from checks.engine import cautions
 from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
 from core.units import LengthStyle, format_length
 
+LEAST_MOVE_MM = 25.4 / 64.0
+"""A move of less is none: no crew sets forms closer. [mm] Ours."""
+
 
 def advise_square(
     *,
@@ -23,22 +26,24 @@ def advise_square(
     ----------
     difference : difference of the diagonals, None where it is not known. [mm]
     square : whether the diagonals agree, so that it is the size that is out.
-    moves : one mapping per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`.
+    moves : one mapping per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`; those
+        of less than `LEAST_MOVE_MM` are left out.
     missing : keys of the readings the figure still needs.
     again : the remedy to measure again, where there is a reason to.
     style : how lengths are written.
     """
     found = [] if again is None else [again]
     out: list[tuple[str, str]] = []
+    told = [move for move in moves if abs(move["move"]) >= LEAST_MOVE_MM]
     if square:
         out.append(
             ("square_up", "The diagonals agree: its size is out, not its shape.")
         )
-    elif moves:
+    elif told:
         each = "; ".join(
             f"{move['corner']} by {format_length(abs(move['move']), style, 32)} along"
             f" {move['wall']}"
-            for move in moves
+            for move in told
         )
         off = (
             "The outline"
@@ -55,8 +60,12 @@ def advise_square(
                     " and the engineer must agree."
                 ),
                 cautions=(cautions.SCREENING,),
-                figures={"moves": [dict(move) for move in moves]},
+                figures={"moves": [dict(move) for move in told]},
             )
+        )
+    elif moves:
+        out.append(
+            ("square_up", "Its sides stand at the plan's angles: its size is out.")
         )
     elif missing and again is None:
         found.append(

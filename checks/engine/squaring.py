@@ -29,16 +29,18 @@ def square_up(
 ) -> SquareUp:
     """Find which corners to move, along which wall, and how far, to square up.
 
-    One wall is kept where it is. With e its direction, each other corner c has a
-    place T: where the plan puts it as seen from the nearer end of the kept wall,
-    turned with that wall. It moves along the direction d of its wall until it is
-    abreast of that place::
+    One wall is kept where it is, e its direction. Each other corner c has a place T:
+    where the plan puts it as seen from an end of the kept wall, turned with that
+    wall. It moves along the direction d of its wall onto a line through that place,
+    u square to the line (plane geometry)::
 
-        move = ((T - c) . e) / (d . e)
+        move = ((T - c) . u) / (d . u)
 
-    so that lengths that are out, which squaring does not cure, do not enter: a
-    rectangle's side is set square over its own end of the kept wall (plane
-    geometry).
+    A corner next to the kept wall comes onto the line its side has on the plan, so
+    that the side stands at the plan's angle over its own end and its length, which
+    squaring does not cure, does not enter. Every corner further off, seen from the
+    nearer end, comes abreast of its place, u being e: a length square to the kept
+    wall does not enter there, one along it does.
 
     Parameters
     ----------
@@ -77,14 +79,18 @@ def square_up(
     e = built / size
 
     off = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
-    nearer = np.where(
-        (plan[off] - plan[first]) @ planned <= 0.5 * lengths[first], first, second
-    )
-    from_end = plan[off] - plan[nearer]
-    wanted = from_end @ planned  # along the kept wall; square to it nothing is asked
-    lacking = wanted - (corners[off] - corners[nearer]) @ e
+    nearer = (plan[off] - plan[first]) @ planned <= 0.5 * lengths[first]
+    end = np.where(nearer, first, second)
     wall, direction = _along_which(corners, off, e, first)
-    move = lacking / (direction @ e)
+    line = np.broadcast_to(e, direction.shape).copy()
+    if n > 3:  # a triangle's one corner has both its sides on the kept wall
+        beside = np.searchsorted(off, [(second + 1) % n, (first - 1) % n])
+        end[beside] = second, first
+        side = _turned(plan[off[beside]] - plan[end[beside]], planned, e)
+        line[beside] = _square_to(side, direction[beside], e)
+    place = corners[end] + _turned(plan[off] - plan[end], planned, e)
+    lacking = ((place - corners[off]) * line).sum(axis=1)
+    move = lacking / (direction * line).sum(axis=1)
     return SquareUp(
         kept=(first, second),
         corner=off,
@@ -92,6 +98,22 @@ def square_up(
         move_mm=move,
         shift_mm=move[:, None] * direction,
     )
+
+
+def _turned(steps: FloatArray, planned: FloatArray, e: FloatArray) -> FloatArray:
+    """Steps on the plan as they are once `planned` points along e, both of length 1."""
+    along = steps @ planned
+    inward = planned[0] * steps[:, 1] - planned[1] * steps[:, 0]
+    square = np.array([-e[1], e[0]])
+    return np.asarray(along[:, None] * e + inward[:, None] * square)
+
+
+def _square_to(side: FloatArray, direction: FloatArray, e: FloatArray) -> FloatArray:
+    """Square to each side; e where the corner would move nearly along its side."""
+    square = np.stack([side[:, 1], -side[:, 0]], axis=1)
+    square = square / np.hypot(side[:, 0], side[:, 1])[:, None]
+    across = np.abs((square * direction).sum(axis=1)) >= 0.5
+    return np.where(across[:, None], square, e)
 
 
 def _along_which(

@@ -7,6 +7,7 @@ from checks.evaluation import reasons
 from checks.evaluation.judged import Judged
 from checks.evaluation.squareness import NO_FIGURE
 from checks.evaluation.suspects import LikelyCause
+from jobs.plan.sheet import Kind
 
 NAMED = 4  # checks a sentence lists; the rest is counted
 Answer = tuple[Remedy, LikelyCause | None] | None
@@ -81,9 +82,12 @@ def _no_figure(judged: Judged, keys: Sequence[str]) -> Answer:
 
 
 def _suspect(judged: Judged, keys: Sequence[str]) -> Answer:
-    found = [s["check"] for s in judged.square.suspects if s["check"] in keys]
-    if not found:
+    """Readings the others contradict; out of square hangs on all of the outline's."""
+    size = {s["check"]: abs(s["w"]) for s in judged.square.suspects}
+    asked = size if _hangs_on_figure(judged, keys) else size.keys() & set(keys)
+    if not asked:
         return None
+    found = sorted(asked, key=lambda key: (-size[key], judged.table.index[key]))
     reason = f"The other lengths contradict {_said(judged, found)} (|w| > 3.29)."
     return measure_again(reason, found), None
 
@@ -97,6 +101,45 @@ def _cannot_tell(judged: Judged, keys: Sequence[str]) -> Answer:
         " these it cannot be told which of them is wrong.",
         lengths,
     ), None
+
+
+def _doubtful_figure(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Moves that would be taken from a length that has to be read again itself."""
+    if not _hangs_on_figure(judged, keys):
+        return None
+    words, index = judged.words, judged.table.index
+    doubtful = [
+        key
+        for key in _outline_lengths(judged)
+        if words[index[key]] == "remeasure" or judged.cause_of([key]) is not None
+    ]
+    if not doubtful:
+        return None
+    reason = f"The outline hangs on {_said(judged, doubtful)}, to be measured again."
+    return measure_again(reason, doubtful), None
+
+
+def _unchecked_figure(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Moves that one wrong reading would spoil unseen, while others are still to do."""
+    square, observed = judged.square, judged.observed
+    found = square.adjustment
+    if not (found.determined and _hangs_on_figure(judged, keys)):
+        return None
+    unread = [
+        judged.table.checks[row].key
+        for row in judged.table.rows(Kind.DIAGONAL, Kind.WALL)
+        if not observed.count[row]
+    ]
+    if found.degrees_of_freedom > 0 or not unread:
+        return None
+    reason = f"Nothing checks the outline until {_said(judged, unread)} is measured."
+    return measure_again(reason, unread), None
+
+
+def _hangs_on_figure(judged: Judged, keys: Sequence[str]) -> bool:
+    """Whether a finding is about the outline's shape, not one length of it."""
+    table = judged.table
+    return any(table.checks[table.index[key]].kind is Kind.DIAGONAL for key in keys)
 
 
 def _said(judged: Judged, keys: Sequence[str]) -> str:
@@ -121,4 +164,6 @@ REASONS: tuple[Callable[[Judged, Sequence[str]], Answer], ...] = (
     _no_figure,
     _suspect,
     _cannot_tell,
+    _doubtful_figure,
+    _unchecked_figure,
 )

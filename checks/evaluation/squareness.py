@@ -112,22 +112,47 @@ def _difference(
     """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
 
     For two diagonals that are alike on the plan this is the plain difference of
-    their lengths. For more than two it is the widest between any of them. Guarded
-    acceptance takes the expanded uncertainty of the difference off the limit.
+    their lengths. Of more than two every pair is held against the limit of its own
+    mean nominal, and told is the pair that goes furthest beyond it; a pair that does
+    is outside whatever else is still to be measured. Guarded acceptance takes the
+    expanded uncertainty of the difference off the limit.
     """
     keys = [f"diagonal:{first}-{second}" for first, second in plan.diagonals]
-    rows = np.array([table.index[key] for key in keys], dtype=int)
-    if rows.size < 2 or not observed.count[rows].all():
+    listed = np.array([table.index[key] for key in keys], dtype=int)
+    rows = listed[observed.count[listed] > 0]
+    if rows.size < 2:
         return None, None, "unmeasured"
-    deviation = observed.value[rows] - table.nominal[rows]
-    ends = rows[[int(deviation.argmin()), int(deviation.argmax())]]
-    difference = float(deviation.max() - deviation.min())
-    limit = float(limits.diagonal(np.array([table.nominal[rows].mean()]))[0])
+    difference, limit, guard = max(
+        _furthest(rows[i], rows[i + 1 :], table, observed, limits)
+        for i in range(rows.size - 1)
+    )[1:]
+    within = difference <= limit - guard + SLACK_MM
+    if rows.size < listed.size and within:
+        return None, None, "unmeasured"
     if (observed.disagree | observed.impossible)[rows].any():
         return difference, limit, "remeasure"
-    guard = COVERAGE * float(np.hypot(*observed.uncertainty[ends]))
-    within = difference <= limit - guard * limits.guarded + SLACK_MM
     return difference, limit, "within" if within else "outside"
+
+
+def _furthest(
+    one: int,
+    others: IntArray,
+    table: CheckTable,
+    observed: Observations,
+    limits: Limits,
+) -> tuple[float, float, float, float]:
+    """The diagonal that is furthest beyond the limit of its difference from one.
+
+    How far beyond, the difference, its limit, and the guard taken off that. [mm]
+    """
+    deviation = observed.value[one] - table.nominal[one]
+    apart = np.abs(observed.value[others] - table.nominal[others] - deviation)
+    allowed = limits.diagonal((table.nominal[others] + table.nominal[one]) / 2.0)
+    sigma = np.hypot(observed.uncertainty[others], observed.uncertainty[one])
+    guard = COVERAGE * sigma * limits.guarded
+    beyond = apart - allowed + guard
+    k = int(beyond.argmax())
+    return float(beyond[k]), float(apart[k]), float(allowed[k]), float(guard[k])
 
 
 def _suspects(

@@ -11,7 +11,11 @@ from dataclasses import replace
 import numpy as np
 
 from checks.engine import causes
+from checks.engine.arrays import FloatArray
 from checks.evaluation.suspects import LikelyCause, Suspects, Wall, capital
+from checks.evaluation.worked import corrected_values
+from jobs.plan.geometry import outline_points
+from jobs.plan.geometry import wall_length
 from jobs.plan.sheet import Kind
 
 OUTLINE = (Kind.DIAGONAL, Kind.WALL)
@@ -21,6 +25,8 @@ INCH_TOLERANCE_MM = 1.6  # of a rod's inch, 1/16 in: a rod may really stand off
 FLANGE_MM = (25.0, 130.0)  # half-widths and widths a flange may have
 FLANGE_TOLERANCE_MM = 3.2
 MOST_OF_WALL = 0.6  # share of a wall's readings that must tell the same story
+SAME_W = 1e-6  # by which two |w| may differ and be one
+TURNS_BACK = 1e-3  # 1 + cosine of the turn, below which a corner is a needle's point
 
 
 def repeats_misread(suspects: Suspects) -> Iterator[LikelyCause]:
@@ -31,7 +37,7 @@ def repeats_misread(suspects: Suspects) -> Iterator[LikelyCause]:
         if judged.words[row] != "remeasure" or len(readings) < 2:
             continue
         tolerance = float(suspects.tolerance([row])[0])
-        values = np.array([reading.value for reading in readings])
+        values = corrected_values(judged.plan, judged.table, row, readings)
         off = values - judged.table.nominal[row]
         good = np.abs(off) <= tolerance
         amount = causes.misread_by(off, tolerance)
@@ -53,14 +59,32 @@ def repeats_misread(suspects: Suspects) -> Iterator[LikelyCause]:
 def foot_mark(suspects: Suspects) -> Iterator[LikelyCause]:
     """Several running dimensions of a wall a foot long: the tape's 1 ft mark."""
     for wall, rows in suspects.by_wall(Kind.LINE).items():
-        off = suspects.as_read(rows) - causes.FOOT_MM
-        here = _chosen(rows, np.abs(off) <= suspects.tolerance(rows))
+        off = np.abs(suspects.as_read(rows) - causes.FOOT_MM)
+        left_over = causes.clearly(suspects.tolerance(rows), causes.FOOT_MM)
+        here = _chosen(rows, off <= left_over)
         if len(here) >= 2:
+            every = len(here) == len(suspects.measured_on(Kind.LINE, wall))
+            which = "Every running dimension" if every else f"{len(here)} lines"
             yield suspects.explain(
                 "foot_mark",
                 here,
-                f"Running dimensions of wall {'-'.join(wall)} are all a foot long: the"
-                " tape was held at its 1 ft mark.",
+                f"{which} of wall {'-'.join(wall)} {'is' if every else 'are'} a foot"
+                " long: the tape was held at its 1 ft mark.",
+            )
+
+
+def other_corner(suspects: Suspects) -> Iterator[LikelyCause]:
+    """A line as long as the wall less what is planned: read from its other end."""
+    for wall, rows in suspects.by_wall(Kind.LINE).items():
+        length = wall_length(suspects.judged.plan, wall)
+        nominal = suspects.judged.table.nominal[rows]
+        off = np.abs(suspects.judged.value[rows] - (length - nominal))
+        for row in _chosen(rows, off <= suspects.tolerance(rows)):
+            yield suspects.explain(
+                "other_corner",
+                [row],
+                f"{capital(suspects.check(row).said)} fits the plan if it was read from"
+                f" the other corner of wall {'-'.join(wall)}.",
             )
 
 
@@ -72,15 +96,42 @@ def outer_edge(suspects: Suspects) -> Iterator[LikelyCause]:
     for kind, edge in ((Kind.SETBACK, "steel line"), (Kind.LINE, "corner")):
         for wall, rows in suspects.by_wall(kind).items():
             off = np.abs(suspects.as_read(rows) - notch.width)
-            here = _chosen(rows, off <= suspects.tolerance(rows))
+            left_over = causes.clearly(suspects.tolerance(rows), notch.width)
+            here = _chosen(rows, off <= left_over)
             if _positions(suspects, here) >= 2 and _most_of(suspects, kind, wall, here):
+                every = len(here) == len(suspects.measured_on(kind, wall))
                 yield suspects.explain(
                     "outer_edge",
                     here,
-                    f"Every {kind} of wall {'-'.join(wall)} is long by the notch,"
+                    f"{'Every' if every else 'Almost every'} {kind} of wall"
+                    f" {'-'.join(wall)} is long by the notch,"
                     f" {suspects.length(notch.width)}: measured from the outer edge of"
                     f" the concrete, not the {edge}.",
                 )
+
+
+def out_to_out(suspects: Suspects) -> Iterator[LikelyCause]:
+    """The outline long by the notch on either side: the concrete, out to out."""
+    judged = suspects.judged
+    if judged.plan.notch is None:
+        return
+    rows = suspects.rows(*OUTLINE)
+    outer = outer_corners(outline_points(judged.plan), judged.plan.notch.width)
+    place = {corner.name: i for i, corner in enumerate(judged.plan.outline)}
+    ends = np.array([[place[name] for name in suspects.check(r).corners] for r in rows])
+    ends = ends.reshape(-1, 2).astype(int)
+    lengths = np.linalg.norm(outer[ends[:, 0]] - outer[ends[:, 1]], axis=1)
+    longer = lengths - judged.table.nominal[rows]
+    off = np.abs(suspects.deviation(rows) - longer)
+    here = _chosen(rows, off <= causes.clearly(suspects.tolerance(rows), longer))
+    if len(here) >= 2 and len(here) >= MOST_OF_WALL * len(judged.square.rows):
+        yield suspects.explain(
+            "outer_edge",
+            here,
+            "Walls and diagonals are long by the notch,"
+            f" {suspects.length(judged.plan.notch.width)}, on either side: measured"
+            " out to out of the concrete, not on the steel line.",
+        )
 
 
 def flange(suspects: Suspects) -> Iterator[LikelyCause]:
@@ -149,7 +200,7 @@ def _stands_alone(
         slack = min(2.0 * float(suspects.tolerance([row])[0]), abs(by) / 2.0)
         if error != error:  # nothing checks it: concrete is never a foot out
             return abs(by) == causes.FOOT_MM
-        return abs(error - by) <= slack
+        return abs(error - by) <= slack and _most_suspect(suspects, row)
     if abs(by) == causes.FOOT_MM:
         return True
     if kind not in OF_A_ROD:
@@ -162,6 +213,36 @@ def _stands_alone(
     pattern = float(np.median(suspects.deviation(alike)))
     off = float(suspects.deviation([row])[0]) - pattern
     return abs(off - by) <= INCH_TOLERANCE_MM
+
+
+def _most_suspect(suspects: Suspects, row: int) -> bool:
+    """Whether no other length of the outline has a larger |w|: theirs are its doing."""
+    square = suspects.judged.square
+    size = np.abs(np.nan_to_num(square.adjustment.w))
+    return bool((size[square.rows == row] >= (1.0 - SAME_W) * size.max()).all())
+
+
+def outer_corners(corners: FloatArray, by_mm: float) -> FloatArray:
+    """Corners of an outline whose every wall stands further out by an amount.
+
+    Two lines shifted by their normals a, b meet at the corner plus
+    by (a + b) / (1 + a . b); NaN where the outline turns back on itself
+    (plane geometry).
+
+    Parameters
+    ----------
+    corners : array, shape (n, 2)
+        Counter-clockwise. [mm]
+    by_mm : float
+        How far out each wall is set. [mm]
+    """
+    way = np.roll(corners, -1, axis=0) - corners
+    way = way / np.hypot(way[:, 0], way[:, 1])[:, None]
+    out = np.stack([way[:, 1], -way[:, 0]], axis=1)
+    before = np.roll(out, 1, axis=0)
+    share = 1.0 + (out * before).sum(axis=1)
+    share = np.where(share > TURNS_BACK, share, np.nan)
+    return np.asarray(corners + by_mm * (out + before) / share[:, None])
 
 
 def _chosen(rows: list[int], which: np.ndarray) -> list[int]:

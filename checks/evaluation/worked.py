@@ -4,12 +4,13 @@ The same arithmetic as the evaluation of the whole building (`observe`, `levels`
 each correction and each part of the uncertainty kept apart for whoever follows it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from checks.engine import uncertainty
+from checks.engine.arrays import FloatArray
 from checks.engine.tape import TapeCorrection
 from checks.evaluation import levels
 from checks.evaluation.observe import (
@@ -21,7 +22,7 @@ from checks.evaluation.observe import (
     standing,
 )
 from checks.evaluation.table import CheckTable
-from jobs.plan.model import Building, Reading
+from jobs.plan.model import Building, Plan, Reading
 from jobs.plan.sheet import Check, Kind, find_check
 
 SUMS = ("total_mm", "combined_mm")
@@ -97,6 +98,27 @@ def work_out(building: Building, key: str) -> Worked:
         spread=float(observed.spread[row]),
         spread_limit=float(observed.spread_limit[row]),
     )
+
+
+def corrected_values(
+    plan: Plan, table: CheckTable, row: int, readings: Sequence[Reading]
+) -> FloatArray:
+    """Tape readings of one check as corrected; of a line, from the first corner. [mm]
+
+    Parameters
+    ----------
+    plan, table : the instruments and walls, and the checks.
+    row : of the check in the table; one that a tape is read for.
+    readings : n readings of it.
+
+    Returns
+    -------
+    array, shape (n,)
+        What the mean of the check is taken of. [mm]
+    """
+    size = len(readings)
+    value = reduce_tape(plan, readings, np.ones(size, dtype=np.bool_)).value
+    return from_first_corner(plan, table, readings, np.full(size, row), value)
 
 
 def _each(building: Building, table: CheckTable, row: int) -> Iterator[WorkedReading]:

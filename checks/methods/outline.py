@@ -371,17 +371,24 @@ METHODS = (
         name="Squaring up",
         answers="Which corner to move, along which wall, and how far.",
         engine=("squaring", "outline_remedies"),
-        formulas=(formula("m =", frac("(T − c) · e", "d · e")),),
+        formulas=(formula("m =", frac("(T − c) · u", "d · u")),),
         symbols=(
             Symbol(sign("m"), "move along the corner's wall", "mm"),
             Symbol(sign("T"), "where the plan puts it from the kept wall", "mm"),
             Symbol(sign("c"), "where it is", "mm"),
-            Symbol(sign("e"), "direction of the kept wall"),
+            Symbol(
+                sign("u"),
+                "next to the kept wall square to its side on the plan; further off"
+                " along the kept wall",
+            ),
             Symbol(sign("d"), "direction of the wall it moves along"),
         ),
         sources=(GEOMETRY, Source("the longest wall is kept", "ours")),
         limits=(
-            "Squares the figure and leaves its size: walls that are long stay long.",
+            "Sets the sides at the plan's angle to the kept wall, whatever their"
+            " length: walls that are long stay long.",
+            "With more than four corners a wall along the kept one that is out in"
+            " length enters the moves of the corners beyond it.",
             "Before the pour forms are moved; afterwards the steel line, if the rods"
             " allow it and the engineer agrees.",
         ),

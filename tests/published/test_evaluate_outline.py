@@ -136,6 +136,33 @@ def test_an_ell_takes_the_diagonals_it_is_given() -> None:
     assert "A-E" not in str([r["check"] for r in document["readings"]])
 
 
+SMALL_AND_LARGE: Corners = [
+    *((0, 0), (60000, 0), (60000, 3000), (58000, 3000), (58000, 5000), (0, 5000)),
+]
+
+
+def test_of_three_diagonals_each_pair_has_the_limit_of_its_own_mean() -> None:
+    document = outlined(SMALL_AND_LARGE, diagonals=[["A", "C"], ["B", "D"], ["C", "E"]])
+    read_lengths(document, SMALL_AND_LARGE, "AC BD CE", BD=0.8, CE=-0.8)
+    square = evaluated(document)["squareness"]
+    mean = (between(SMALL_AND_LARGE, "BD") + between(SMALL_AND_LARGE, "CE")) / 2
+    assert square["difference"] == pytest.approx(1.6, abs=1e-5)
+    assert square["limit"] == pytest.approx(mean * RATE)  # 1.34 mm, not the long one's
+    assert square["verdict"] == "outside"
+
+
+@pytest.mark.parametrize(("off", "word"), [(7, "outside"), (2, "unmeasured")])
+def test_a_pair_of_diagonals_apart_is_outside_whatever_is_still_unread(
+    off: float, word: str
+) -> None:
+    document = outlined(ELL, diagonals=[["A", "C"], ["B", "D"], ["A", "E"]])
+    read_lengths(document, ELL, "AC BD", AC=off, BD=-off)
+    result = evaluated(document)
+    assert result["squareness"]["verdict"] == word
+    assert (result["squareness"]["difference"] is None) == (word == "unmeasured")
+    assert ("squareness" in topics(result)) == (word == "outside")
+
+
 # ---- walls ----------------------------------------------------------------
 
 
@@ -291,6 +318,48 @@ def test_out_of_square_with_walls_missing_asks_for_them_first() -> None:
     )
     assert [each["remedy"] for each in rest] == ["refer"]
     assert finding(result, "squareness")["checks"] == ["diagonal:A-C", "diagonal:B-D"]
+
+
+def test_a_lone_diagonal_is_checked_by_the_other_before_anything_is_moved() -> None:
+    document = read_lengths(outlined(RECTANGLE), RECTANGLE, "AB BC CD DA AC", AC=20)
+    first, second, *_ = finding(evaluated(document), "squareness")["remedies"]
+    assert (first["remedy"], first["checks"]) == ("remeasure", ["diagonal:B-D"])
+    assert "Nothing checks the outline" in first["reason"]
+    assert second["remedy"] == "square_up"
+
+
+def test_out_of_square_asks_for_the_wall_that_the_other_lengths_contradict() -> None:
+    lean = [(x + 0.003 * y, y) for x, y in ELL]
+    pairs = "AB BC CD DE EF FA AC AD AE BD BE BF CE CF DF"
+    listed = [[pair[0], pair[1]] for pair in pairs.split()[6:]]
+    document = read_lengths(outlined(ELL, diagonals=listed), lean, pairs, BC=60)
+    found = finding(evaluated(document), "squareness")
+    # a wall drags the rest with it: no other reading is accused of what it did
+    assert found["likely_cause"] is None
+    assert found["remedies"][0]["remedy"] == "remeasure"
+    assert found["remedies"][0]["checks"][0] == "wall:B-C"
+
+
+def test_squaring_up_waits_for_a_wall_whose_readings_disagree() -> None:
+    lean = [(x + 0.002 * y, y) for x, y in RECTANGLE]
+    document = read_lengths(outlined(RECTANGLE), lean, ALL)
+    read(document, "wall:A-B", f"{LENGTH + 15:.6f} mm")
+    result = evaluated(document)
+    assert check(result, "wall:A-B")["verdict"] == "remeasure"
+    first = finding(result, "squareness")["remedies"][0]
+    assert (first["remedy"], first["checks"]) == ("remeasure", ["wall:A-B"])
+
+
+def test_a_skewed_outline_too_long_at_its_planned_angles_is_not_squared_up() -> None:
+    skew: Corners = [(0, 0), (20000, 0), (25000, 8660), (5000, 8660)]
+    long = [*skew[:2], (25050, 8746.6), (5050, 8746.6)]
+    result = evaluated(read_lengths(outlined(skew), long, ALL))
+    assert result["squareness"]["verdict"] == "outside"
+    found = finding(result, "squareness")
+    assert [each["remedy"] for each in found["remedies"]] == ["refer"]
+    (why,) = found["ruled_out"]
+    assert why["remedy"] == "square_up"
+    assert "size is out" in why["reason"]
 
 
 def test_lengths_that_no_figure_has_are_measured_again() -> None:

@@ -282,6 +282,38 @@ def test_square_up_of_an_ell_that_leans_takes_the_lean_out():
     np.testing.assert_allclose(squared, ELL, atol=1e-9)
 
 
+SKEW = np.array([[0.0, 0.0], [20e3, 0.0], [25e3, 8660.0], [5e3, 8660.0]])
+
+
+def test_a_skewed_outline_with_its_angles_as_planned_needs_no_squaring():
+    longer = SKEW + np.array([[0, 0], [0, 0], [50.0, 86.6], [50.0, 86.6]])
+    built = moved(longer, 0.2, [3e5, -1e5])
+    np.testing.assert_allclose(square_up(SKEW, built).move_mm, 0.0, atol=1e-7)
+
+
+@pytest.mark.parametrize("keep", [0, 1, 2, 3])
+def test_after_the_moves_a_skewed_outline_has_the_plans_angles_at_its_kept_wall(keep):
+    plan = np.array([[0.0, 0.0], [20e3, 1e3], [23e3, 14e3], [-5e2, 12e3]])
+    rng = np.random.default_rng(67)
+    built = moved(plan + rng.normal(scale=20, size=plan.shape), -0.4, [1e5, 2e5])
+    found = square_up(plan, built, keep)
+    squared = built.copy()
+    squared[found.corner] += found.shift_mm
+    first, second = found.kept
+    for end, other, neighbour in (
+        (first, second, (first - 1) % 4),
+        (second, first, (second + 1) % 4),
+    ):
+        at = [end, other, neighbour]
+        assert _angle(squared[at]) == pytest.approx(_angle(plan[at]), abs=1e-9)
+
+
+def _angle(points):
+    """Angle at the first of three points, from the second to the third. [rad]"""
+    (a, b), (c, d) = points[1:] - points[0]
+    return np.arctan2(a * d - b * c, a * c + b * d)
+
+
 def test_square_up_without_a_figure_is_refused():
     with pytest.raises(DegenerateGeometryError, match="not determined"):
         square_up(PLAN, np.full((4, 2), np.nan))

@@ -92,6 +92,124 @@ def test_lines_read_from_the_far_corner_are_held_against_the_way_the_tape_ran():
     assert _causes(document) == {"foot_mark"}
 
 
+def _again(document: dict, check: str, value: str, **members: object) -> None:
+    """Read a check once more."""
+    more = {"id": f"again-{len(document['readings'])}", "value": value, **members}
+    document["readings"].append(reading_of(document, check) | more)
+
+
+def test_a_foot_misread_from_the_far_corner_is_told_from_its_repeats():
+    document = read_perfectly(plan())
+    _again(document, "line:A1", "73'", **{"from": "SE"})  # 96 less 24 is 72
+    assert _causes(document) == {"misread"}
+
+
+def test_a_reading_from_the_far_corner_is_not_held_against_the_near_one():
+    # 42 ft is a foot over what it is from the near corner of a line at 41 ft, and
+    # twelve feet short of what it is from the far one
+    document = plan()
+    document["positions"][0]["along"] = "41'"
+    document = read_perfectly(document)
+    _again(document, "line:A1", "42'", **{"from": "SE"})
+    assert _causes(document) == set()
+
+
+def test_a_foot_misread_up_a_slope_is_told_from_its_repeats():
+    document = read_perfectly(plan())
+    up = {"slope_rise": "4'"}
+    flat = 24.0 * 304.8
+    reading_of(document, "line:A1").update(
+        value=f"{(flat**2 + (4 * 304.8) ** 2) ** 0.5:.6f} mm", **up
+    )
+    misread = ((flat + 304.8) ** 2 + (4 * 304.8) ** 2) ** 0.5
+    _again(document, "line:A1", f"{misread:.6f} mm")
+    assert _causes(document) == {"misread"}
+
+
+def _outlined(metres: tuple[float, float], notch: str = "1 1/2 in") -> dict:
+    """A plain rectangle, nothing on it."""
+    long, wide = metres
+    corners = (("A", 0, 0), ("B", long, 0), ("C", long, wide), ("D", 0, wide))
+    return {
+        "format": "padstone.building/1",
+        "name": "Rectangle",
+        "length_unit": "m",
+        "outline": [{"corner": c, "x": x, "y": y} for c, x, y in corners],
+        "notch": {"width": notch, "depth": notch},
+        "readings": [],
+    }
+
+
+def _lengths(document: dict, **mm: float) -> dict:
+    """Walls and diagonals, AB to BD, of these many millimetres."""
+    walls = ("AB", "BC", "CD", "DA")
+    document["readings"] = [
+        {
+            "check": f"{'wall' if pair in walls else 'diagonal'}:{pair[0]}-{pair[1]}",
+            "value": f"{value:.3f} mm",
+        }
+        for pair, value in mm.items()
+    ]
+    return document
+
+
+def test_half_a_metre_over_a_kilometre_is_not_a_foot_misread():
+    document = _lengths(_outlined((800, 600)), AC=1_000_550)
+    assert evaluate(read_building(document))["findings"]
+    assert _causes(document) == set()
+    assert _causes(_lengths(document, AC=1_000_000 + 460)) == set()
+
+
+def test_an_outline_long_by_both_notches_was_measured_out_to_out():
+    long, wide = 24000 + 76.2, 16000 + 76.2  # 2 x 1 1/2 in
+    across = (long**2 + wide**2) ** 0.5
+    document = _lengths(
+        _outlined((24, 16)), AB=long, BC=wide, CD=long, DA=wide, AC=across, BD=across
+    )
+    result = evaluate(read_building(document))
+    for found in result["findings"]:
+        assert found["likely_cause"]["cause"] == "outer_edge"
+        assert found["remedies"][0]["remedy"] == "remeasure"
+
+
+def test_two_long_walls_among_good_lengths_are_not_out_to_out():
+    across = (24000**2 + 16000**2) ** 0.5
+    document = _lengths(
+        _outlined((24, 16)),
+        **{"AB": 24076.2, "BC": 16000, "CD": 24076.2, "DA": 16000},
+        **{"AC": across, "BD": across},
+    )
+    assert _causes(document) == set()
+
+
+@pytest.mark.parametrize(
+    ("notch", "limit", "off"),
+    [("3 mm", "1/8 in", (6.0, 5.5, 6.0)), ('1 1/2"', "60 mm", (75.0, 70.0, 66.0))],
+)
+def test_lines_far_off_the_notch_are_not_taken_for_the_outer_edge(
+    notch: str, limit: str, off: tuple[float, float, float]
+):
+    document = plan()
+    document["notch"]["width"] = notch
+    document["tolerances"]["overrides"] = {"line": limit}
+    document = read_perfectly(document)
+    for mark, mm in zip(("A1", "A2", "A3"), off, strict=True):
+        off_by(document, f"line:{mark}", mm)
+    assert evaluate(read_building(document))["findings"]
+    assert _causes(document) == set()
+
+
+def test_lines_at_the_1_ft_mark_are_counted_where_others_are_not():
+    document = read_perfectly(plan())
+    off_by(document, "line:A1", 304.8)
+    off_by(document, "line:A3", 304.8)
+    (said,) = {
+        finding["likely_cause"]["explanation"]
+        for finding in evaluate(read_building(document))["findings"]
+    }
+    assert said.startswith("2 lines of wall SW-SE are a foot long")
+
+
 def test_a_setback_exchanged_with_an_offset_to_the_other_side_is_found():
     document = read_perfectly(plan())
     reading_of(document, "setback:A2.1")["value"] = '2 1/4"'
