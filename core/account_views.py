@@ -1,17 +1,28 @@
 """One's own account: where one is signed in, and the password."""
 
+import math
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse_lazy
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import (
+    require_GET,
+    require_http_methods,
+    require_POST,
+)
+from rest_framework.throttling import BaseThrottle
 
-from core import devices
+from core import devices, passwords, tasks
 from core.context_processors import account_tabs
+from core.forms import ForgottenForm
 from core.models import Device, Person
 from core.requests import PersonRequest
 
@@ -60,6 +71,33 @@ class SignOut(auth_views.LogoutView):
         return answer
 
 
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "POST"])
+def forgotten_password(request: HttpRequest) -> HttpResponse:
+    """Send a link to an address; answer alike, whether or not an account has it."""
+    form = ForgottenForm(request.POST or None)
+    if not form.is_valid():
+        status = 400 if form.is_bound else 200
+        page = "core/forgotten_password.html"
+        return render(request, page, {"form": form}, status=status)
+    address = form.cleaned_data["address"]
+    # The proxies in front are counted here as they are for the interface.
+    place = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
+    if wait_s := passwords.wait_before_asking(address, place):
+        context = {"minutes": math.ceil(wait_s / 60)}
+        answer = render(request, "core/asked_too_often.html", context, status=429)
+        answer["Retry-After"] = str(math.ceil(wait_s))
+        return answer
+    # The link begins with the house's own address, not with what a visitor called it.
+    transaction.on_commit(
+        lambda: tasks.forgotten_password.delay(address, settings.PUBLIC_URL),
+        robust=True,
+    )
+    messages.success(request, "If an account has this address, a letter goes to it.")
+    return redirect("sign-in")
+
+
 class SetPassword(auth_views.PasswordResetConfirmView):
     """Sets a new password for who has the link of a letter; ends every sign-in."""
 
@@ -75,6 +113,7 @@ class SetPassword(auth_views.PasswordResetConfirmView):
         """Sign out whoever knew the old one."""
         answer = super().form_valid(form)
         devices.end_everything(form.user)
+        passwords.note_set(form.user)
         messages.success(self.request, "Your new password holds. Sign in with it.")
         return answer
 

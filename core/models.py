@@ -126,12 +126,21 @@ class AccountEvent(models.Model):
         REOPENED = "reopened", "account opened again"
         SIGNED_OUT = "signed_out", "signed out everywhere, tokens ended"
         PASSWORD = "password", "sent a link for a new password"
+        FORGOTTEN = "forgotten", "asked for: a link for a new password"
+        PASSWORD_SET = "password_set", "set a new password by a link"
 
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
     )
     kind = models.CharField(max_length=20, choices=Kind)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        models.PROTECT,
+        related_name="+",
+        null=True,
+        blank=True,
+        help_text="Nobody where whoever asked was not signed in.",
+    )
     at = models.DateTimeField(auto_now_add=True)
     note = models.CharField(max_length=200, blank=True)
 
@@ -148,9 +157,16 @@ class AccountEvent(models.Model):
                         "reopened",
                         "signed_out",
                         "password",
+                        "forgotten",
+                        "password_set",
                     ]
                 ),
                 name="core_account_event_kind_known",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kind="forgotten", by=None)
+                | (~models.Q(kind="forgotten") & models.Q(by__isnull=False)),
+                name="core_account_event_by_somebody_signed_in",
             ),
         ]
 

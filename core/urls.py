@@ -34,6 +34,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     ),
     path("password/", account_views.ChangePassword.as_view(), name="change-password"),
     path(
+        "password/forgotten/",
+        account_views.forgotten_password,
+        name="forgotten-password",
+    ),
+    path(
         "password/new/<str:uidb64>/<str:token>/",
         account_views.SetPassword.as_view(),
         name="set-password",

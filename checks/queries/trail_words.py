@@ -14,12 +14,16 @@ from core.models import AccountEvent, Person, Role
 from jobs.models import Building, Job
 from jobs.people.models import Sight
 
-NOBODY = "the evaluation"
+EVALUATION = "the evaluation"
+VISITOR = "somebody not signed in"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrailRow:
-    """A row as people read it; `person` is None where the evaluation did it."""
+    """A row as people read it.
+
+    `person` is None where the evaluation did it, or somebody who was not signed in.
+    """
 
     at: datetime
     kind: Kind
@@ -28,11 +32,7 @@ class TrailRow:
     words: str
     note: str
     url: str
-
-    @property
-    def who(self) -> str:
-        """Name whoever did it."""
-        return str(self.person) if self.person else NOBODY
+    who: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +61,16 @@ def told(
 
 def _row(entry: Entry, known: _Known) -> TrailRow:
     words, url = _WORDS[entry.name](entry, known)
+    person = known.people.get(entry.person or 0)
     return TrailRow(
         at=entry.at,
         kind=entry.kind,
-        person=known.people.get(entry.person or 0),
+        person=person,
         building=known.buildings.get(entry.building or 0),
         words=words,
         note=entry.note.strip(),
         url=url,
+        who=str(person or (VISITOR if entry.name == "account" else EVALUATION)),
     )
 
 

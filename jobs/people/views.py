@@ -12,7 +12,8 @@ from django.views.decorators.http import require_GET, require_POST
 from core.models import Person, Role
 from core.permissions import Action, may, require
 from core.requests import PersonRequest
-from jobs.people import accounts, queries, tasks
+from core.tasks import send_password_link
+from jobs.people import accounts, queries
 from jobs.people.accounts import Changed
 from jobs.people.forms import PeopleFilterForm, RoleForm
 from jobs.people.invitations import jobs_to_invite_to
@@ -103,7 +104,7 @@ def new_password(request: PersonRequest, person_id: int) -> HttpResponse:
     def act() -> Changed:
         accounts.send_new_password(actor=request.user, person=found)
         transaction.on_commit(
-            lambda: tasks.send_password_link.delay(found.pk, site), robust=True
+            lambda: send_password_link.delay(found.pk, site), robust=True
         )
         return Changed()
 

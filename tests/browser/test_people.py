@@ -58,6 +58,7 @@ def test_no_page_of_people_breaks_a_rule_that_a_program_can_tell(
     for address in (
         reverse("people:invitation", args=[token_of(invitation)]),
         reverse("set-password", args=["Mg", "x"]),
+        reverse("forgotten-password"),
     ):
         page.goto(f"{live_server.url}{address}")
         found[address] = wrong(page)
