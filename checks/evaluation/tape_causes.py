@@ -14,8 +14,7 @@ from checks.engine import causes
 from checks.engine.arrays import FloatArray
 from checks.evaluation.suspects import LikelyCause, Suspects, Wall, capital
 from checks.evaluation.worked import corrected_values
-from jobs.plan.geometry import outline_points
-from jobs.plan.geometry import wall_length
+from jobs.plan.geometry import outline_points, wall_length
 from jobs.plan.sheet import Kind
 
 OUTLINE = (Kind.DIAGONAL, Kind.WALL)
@@ -74,12 +73,17 @@ def foot_mark(suspects: Suspects) -> Iterator[LikelyCause]:
 
 
 def other_corner(suspects: Suspects) -> Iterator[LikelyCause]:
-    """A line as long as the wall less what is planned: read from its other end."""
+    """A line as long as the wall less what is planned: read from its other end.
+
+    Not within a foot of that end's own length, as in the middle of a wall, where
+    from which end it was read makes no difference that concrete could not.
+    """
     for wall, rows in suspects.by_wall(Kind.LINE).items():
         length = wall_length(suspects.judged.plan, wall)
         nominal = suspects.judged.table.nominal[rows]
         off = np.abs(suspects.judged.value[rows] - (length - nominal))
-        for row in _chosen(rows, off <= suspects.tolerance(rows)):
+        apart = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
+        for row in _chosen(rows, apart & (off <= suspects.tolerance(rows))):
             yield suspects.explain(
                 "other_corner",
                 [row],

@@ -153,6 +153,15 @@ def _lengths(document: dict, **mm: float) -> dict:
     return document
 
 
+def test_a_line_near_the_middle_of_its_wall_is_not_read_from_the_other_corner():
+    document = plan()
+    document["positions"][0]["along"] = "47' 11 7/8\""  # 48 ft is the middle
+    document = read_perfectly(document)
+    off_by(document, "line:A1", 7.0)
+    assert evaluate(read_building(document))["findings"]
+    assert _causes(document) == set()
+
+
 def test_half_a_metre_over_a_kilometre_is_not_a_foot_misread():
     document = _lengths(_outlined((800, 600)), AC=1_000_550)
     assert evaluate(read_building(document))["findings"]
@@ -227,3 +236,56 @@ def test_a_hint_changes_no_number():
     assert one["verdict"] == "outside"
     others = set(after) - {"setback:A2.1"}
     assert all(after[key] == before[key] for key in others)
+
+
+def _swap(document, *checks: str) -> None:
+    first, second = (reading_of(document, check) for check in checks)
+    first["value"], second["value"] = second["value"], first["value"]
+
+
+def test_rods_numbered_another_way_round_are_told_of_all_at_once():
+    document = read_perfectly(plan())
+    for kind in ("setback", "offset"):
+        _swap(document, f"{kind}:A2.1", f"{kind}:A2.4")
+    (finding,) = evaluate(read_building(document))["findings"]
+    cause = finding["likely_cause"]
+    assert cause["cause"] == "exchanged"
+    assert set(cause["checks"]) == {
+        f"{kind}:A2.{rod}" for kind in ("setback", "offset") for rod in (1, 4)
+    }
+    assert "rod 1 where rod 4 is" in cause["explanation"]
+    assert finding["remedies"][0]["remedy"] == "remeasure"
+
+
+def test_rods_numbered_round_from_another_corner_are_exchanged():
+    document = read_perfectly(plan())
+    for kind in ("setback", "offset"):
+        values = [reading_of(document, f"{kind}:A2.{i}")["value"] for i in (2, 4, 1, 3)]
+        for rod, value in enumerate(values, 1):
+            reading_of(document, f"{kind}:A2.{rod}")["value"] = value
+    assert _causes(document) == {"exchanged"}
+
+
+def test_one_pair_exchanged_names_its_two_readings_alone():
+    document = read_perfectly(plan())
+    _swap(document, "offset:A2.1", "offset:A2.2")
+    (finding,) = evaluate(read_building(document))["findings"]
+    assert finding["likely_cause"]["checks"] == ["offset:A2.1", "offset:A2.2"]
+
+
+def test_an_offset_that_lost_its_sign_is_measured_again_not_cut_off():
+    document = read_perfectly(plan())
+    for rod in (1, 3):
+        reading_of(document, f"offset:A2.{rod}")["value"] = '2 1/4"'
+    (finding,) = evaluate(read_building(document))["findings"]
+    assert finding["likely_cause"]["cause"] == "wrong_side"
+    assert finding["likely_cause"]["checks"] == ["offset:A2.1", "offset:A2.3"]
+    assert finding["remedies"][0]["remedy"] == "remeasure"
+
+
+def test_a_line_read_from_the_other_corner_is_told():
+    document = read_perfectly(plan())
+    reading_of(document, "line:A1")["value"] = "72'"
+    assert _causes(document) == {"other_corner"}
+    reading_of(document, "line:A1")["from"] = "SE"
+    assert _causes(document) == set()
