@@ -11,9 +11,8 @@ predictor-corrector [1]_, [2]_, all plates in one array. The turn is the true
 rotation: each Newton step linearises about the turn reached, and the residual is
 always the true one.
 
-Arrays here are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are
-t, turn times a radius, shift x, shift y, all over a length that makes them
-about one.
+Once it shows which rods touch, `closing` takes the last steps. Arrays are as in
+`problem`.
 
 References
 ----------
@@ -23,98 +22,20 @@ References
    2010, section 4 (scaling) and 7 (steps).
 """
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 
-from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.closing import close
 from checks.engine.cones import TINY, Factor, Scaling, det, scaling, speed
+from checks.engine.problem import Problem, State, turned
 
 MAX_STEPS = 60
+CLOSE_AFTER = (3, 5, 7, 9)  # steps: by then most plates show which rods touch
 FEASIBLE = 1e-7
 REFINE_BELOW = 1e-5
 MOST_TURN = 0.2  # rad in one step
 STEP_BACK = 0.98  # share of the way to the edge of the cone
 HELD_ROOM = 0.1  # a held rod begins this far inside its cone
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
-    """Plates to place, in units of each plate's own `scale_mm`.
-
-    Holes are measured from their centroid; `turning` False holds the turn.
-    """
-
-    holes: FloatArray  # (2, m, g)
-    rods: FloatArray  # (2, m, g)
-    clearance: FloatArray  # (m, g)
-    radius: FloatArray  # (g,) turn = x[1] / radius
-    limit: FloatArray | None  # (2, g) on |shift|
-    goal: FloatArray  # (g,) duality gap to reach
-    turning: bool = True
-    weight: FloatArray | None = None  # (m, g) of t: 1, or 0 where a rod is held
-    loose: FloatArray | float = 0.0  # (g,) how far out a held rod passes for within
-
-    def take(self, keep: IntArray) -> "Problem":
-        return replace(
-            self,
-            holes=self.holes[..., keep],
-            rods=self.rods[..., keep],
-            clearance=self.clearance[..., keep],
-            radius=self.radius[keep],
-            limit=None if self.limit is None else self.limit[..., keep],
-            goal=self.goal[keep],
-            weight=None if self.weight is None else self.weight[:, keep],
-            loose=self.loose[keep] if isinstance(self.loose, np.ndarray) else 0.0,
-        )
-
-    def weighed(self, u: FloatArray) -> FloatArray:
-        """Give u (m, g), each rod's by its weight of t."""
-        return u if self.weight is None else u * self.weight
-
-
-@dataclass(slots=True)
-class State:
-    """Where the method stands: placement, cone slacks and their multipliers."""
-
-    x: FloatArray  # (4, g)
-    u: FloatArray  # (3, 2, m, g) slacks and multipliers, in the cone
-    edge: FloatArray | None = None  # (4, g) slack of the shift's limits
-    edge_z: FloatArray | None = None  # (4, g)
-
-    @property
-    def s(self) -> FloatArray:
-        """Slacks (3, m, g)."""
-        return self.u[:, 0]
-
-    @property
-    def z(self) -> FloatArray:
-        """Multipliers (3, m, g)."""
-        return self.u[:, 1]
-
-    def take(self, keep: IntArray) -> "State":
-        return State(
-            self.x[:, keep],
-            self.u[..., keep],
-            None if self.edge is None else self.edge[:, keep],
-            None if self.edge_z is None else self.edge_z[:, keep],
-        )
-
-    def put(self, at: IntArray, part: "State") -> None:
-        self.x[:, at] = part.x
-        self.u[..., at] = part.u
-        if self.edge is not None and self.edge_z is not None:
-            self.edge[:, at] = part.edge
-            self.edge_z[:, at] = part.edge_z
-
-
-def turned(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
-    """Points (2, m, g) turned counter-clockwise by turn_rad (g,)."""
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
-    out = np.empty((2, points.shape[1], np.size(turn_rad)))
-    out[0] = c * points[0] - s * points[1]
-    out[1] = s * points[0] + c * points[1]
-    return out
 
 
 def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
@@ -123,11 +44,16 @@ def solve(problem: Problem, turn_rad: FloatArray, shift: FloatArray) -> State:
     part, task = whole, problem
     at = np.arange(turn_rad.size)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        for _ in range(MAX_STEPS):
-            going = np.flatnonzero(_step(task, part))
+        for step in range(MAX_STEPS):
+            on = _step(task, part)
+            closed = step in CLOSE_AFTER
+            if closed:
+                on &= ~close(task, part)
+            going = np.flatnonzero(on)
             if going.size == 0:
                 break
-            if going.size < 0.7 * part.x.shape[1]:
+            # A placement at the very bottom has no step left that floats can hold.
+            if closed or going.size < 0.7 * part.x.shape[1]:
                 if part is not whole:
                     whole.put(at, part)
                 at = at[going]

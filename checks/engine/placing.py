@@ -10,7 +10,7 @@ import numpy as np
 
 from checks.engine import turns
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from checks.engine.minimax import Problem, turned
+from checks.engine.problem import Problem, turned
 
 PROOF_SLACK_MM = 5e-7
 SCALE_FLOOR_MM = 1e-3
@@ -62,6 +62,13 @@ class Chunk:
             self.weight = None
         else:
             self.c = np.where(self.weight > 0.0, self.c, self.c + HELD_LOOSE_MM)
+
+    def begin(
+        self, turn: FloatArray, shift: FloatArray, limit: FloatArray | None
+    ) -> None:
+        """Begin at a turn (g,) and shift (g, 2), brought inside its limit (g, 2)."""
+        held = shift if limit is None else np.clip(shift, -limit, limit)
+        self.turn, self.shift, self.begun = turn.copy(), held.T, True
 
     def problem(self) -> tuple[Problem, FloatArray, FloatArray]:
         """The scaled problem, each plate's scale (g,) and what its clearances share.
@@ -120,8 +127,11 @@ class Chunk:
             if at.size:
                 turn[at], moved, gap[at], proven[at] = _place(held, turn[at], begin)
                 shift[:, at] = np.clip(moved, -most[:, at], most[:, at])
-        placed = turned(self.h, turn) + (shift * scale)[:, None] - self.r
-        found.turn[part], found.shift[part] = turn, (shift * scale).T
+        shift = shift * scale
+        if limit_mm is not None:
+            shift = np.clip(shift, -limit_mm[part].T, limit_mm[part].T)
+        placed = turned(self.h, turn) + shift[:, None] - self.r
+        found.turn[part], found.shift[part] = turn, shift.T
         found.gap[part], found.proven[part] = gap * scale, proven
         found.distance[part] = np.hypot(placed[0], placed[1]).T
         over = found.distance[part] - self.c.T

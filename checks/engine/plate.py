@@ -122,8 +122,9 @@ def fit_plates(
         if role is not None:
             one.weigh(np.take_along_axis(role, use, axis=1)[part])
         if begin is not None:
-            one.turn, one.shift = begin[0][part].copy(), begin[1][part].T
-            one.begun = True
+            one.begin(
+                begin[0][part], begin[1][part], limit if limit is None else limit[part]
+            )
         one.solve(found, part, limit, level, brief=brief)
     turn = found.turn - 2.0 * np.pi * np.ceil(found.turn / (2.0 * np.pi) - 0.5)
     return PlateFit(

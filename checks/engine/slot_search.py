@@ -119,9 +119,11 @@ def fewest(plates: Plates, *, prove: bool, short: bool = False) -> Found:
     todo = np.flatnonzero(left & few)
     most = int(plates.real[todo].sum(axis=1).max(initial=0))
     together = todo.size << most <= MOST_AT_ONCE
-    bands = [range(1, most + 1)] if together else [[n] for n in range(1, most + 1)]
+    counts = list(range(1, most + 1))
+    # A single hole is what most plates need; a set of more is then never tried.
+    bands = [counts[:1], counts[1:]] if together else [[n] for n in counts]
     for band in bands:
-        todo = _try(plates, found, todo, list(band), prove=prove)
+        todo = _try(plates, found, todo, band, prove=prove)
     return found
 
 
@@ -129,11 +131,13 @@ def _try(
     plates: Plates, found: Found, todo: IntArray, band: list[int], *, prove: bool
 ) -> IntArray:
     """Open so many holes of each plate of `todo`; give those where that is too few."""
-    if todo.size == 0:
+    if todo.size == 0 or not band:
         return todo
     plate, sets = _sets(plates.real, todo, band)
     keep = _pairs_allow(plates, plate, sets)
     plate, sets = plate[keep], sets[keep]
+    if plate.size == 0:
+        return todo
     plate, sets = _fewest_that_do(plates, found, plate, sets, brief=not prove)
     if plate.size:
         _shortest(plates, found, plate, sets, prove=prove)

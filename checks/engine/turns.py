@@ -35,7 +35,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from checks.engine.minimax import Problem, State, solve, turned
+from checks.engine.minimax import solve
+from checks.engine.problem import Problem, State, turned
 
 SPACING = (3.0 + np.sqrt(2.0)) / 2.0
 ROUNDS = 40

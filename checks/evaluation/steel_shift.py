@@ -18,7 +18,6 @@ from checks.engine.remedies import Remedy
 from checks.evaluation.positions import Groups, Rods
 from checks.evaluation.table import RodTable
 from core.units import LengthStyle, format_length
-from jobs.plan.geometry import to_plan
 from jobs.plan.model import Plan
 
 WORTH_LOOKING = 2  # ours: plates that do not go on before a common move is sought
@@ -130,11 +129,10 @@ def _grid(
     """Planned and as-built rods on plan axes, clearances, and which are real."""
     rows, real = rods.padded
     at = rows[which]
-    planned, built = np.empty((*at.shape, 2)), np.empty((*at.shape, 2))
-    for i, group in enumerate(which):
-        frame = rods.frames[group]
-        planned[i] = to_plan(frame, rods.planned[at[i]])
-        built[i] = to_plan(frame, solved.as_built[at[i]])
+    frames = [rods.frames[group] for group in which]
+    origin = np.array([frame.origin for frame in frames])[:, None]
+    axes = np.array([(frame.along, frame.inward) for frame in frames])
+    planned, built = (origin + of[at] @ axes for of in (rods.planned, solved.as_built))
     clearance = (rods.hole_diameter - rods.diameter) / 2.0
     return planned, built, clearance[at], real[which]
 
