@@ -184,14 +184,8 @@ def _completion(standing: Standing) -> Iterable[Missing]:
         if standing.verdicts.get(check.key) in ("outside", "remeasure")
     )
     if leaning:
-        yield Missing(
-            what=f"{_count(leaning, 'check')} of the erection not within",
-            holds=True,
-            where="checks:record",
-            args=(standing.building.pk,),
-            query=f"check={leaning[0]}",
-            keys=leaning,
-        )
+        words, query = "of the erection not within", f"check={leaning[0]}"
+        yield _of_checks(standing, leaning, words, query, holds=True)
     yield from _undecided(standing)
     yield from _unsettled(standing)
 
@@ -213,13 +207,7 @@ def _unmeasured(standing: Standing, *stages: str) -> Iterable[Missing]:
         if verdicts.get(check.key, "unmeasured") == "unmeasured"
     )
     if keys:
-        yield Missing(
-            what=f"{_count(keys, 'check')} not measured",
-            where="checks:measure",
-            args=(standing.building.pk,),
-            query="show=unmeasured",
-            keys=keys,
-        )
+        yield _of_checks(standing, keys, "not measured", "show=unmeasured")
 
 
 def _disagreeing(standing: Standing) -> Iterable[Missing]:
@@ -232,13 +220,7 @@ def _disagreeing(standing: Standing) -> Iterable[Missing]:
         and check.key not in in_finding
     )
     if keys:
-        yield Missing(
-            what=f"{_count(keys, 'check')} to be measured again",
-            where="checks:measure",
-            args=(standing.building.pk,),
-            query="show=again",
-            keys=keys,
-        )
+        yield _of_checks(standing, keys, "to be measured again", "show=again")
 
 
 def _before_the_pour(standing: Standing) -> Iterable[Missing]:
@@ -252,12 +234,8 @@ def _before_the_pour(standing: Standing) -> Iterable[Missing]:
         if check.key in standing.oldest and standing.oldest[check.key] <= pour.signed_at
     )
     if keys:
-        yield Missing(
-            what=f"{_count(keys, 'check')} not measured again since the pour",
-            where="checks:measure",
-            args=(standing.building.pk,),
-            query="show=again",
-            keys=keys,
+        yield _of_checks(
+            standing, keys, "not measured again since the pour", "show=again"
         )
 
 
@@ -289,6 +267,25 @@ def _unsettled(standing: Standing) -> Iterable[Missing]:
         found = [f for f in standing.findings if f.state == state and not f.flagged_at]
         if found:
             yield _of_findings(standing, found, words, "field")
+
+
+def _of_checks(
+    standing: Standing,
+    keys: tuple[str, ...],
+    words: str,
+    query: str,
+    *,
+    holds: bool = False,
+) -> Missing:
+    """Say how many there are, and lead to the walk, or to the record of one."""
+    return Missing(
+        what=f"{_count(keys, 'check')} {words}",
+        holds=holds,
+        where="checks:record" if holds else "checks:measure",
+        args=(standing.building.pk,),
+        query=query,
+        keys=keys,
+    )
 
 
 def _of_findings(
