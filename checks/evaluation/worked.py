@@ -35,8 +35,9 @@ class WorkedReading:
 
     corrections : what was added, by cause; only causes that added something.
     impossible : whether its data cannot be right together, so that nothing was added.
-    corrected : as read with the corrections; of a line, from the wall's first corner.
-    uncertainties : by cause; only those there are.
+    corrected : as read with the corrections; of a line, from the wall's first corner;
+        of a lean, over the greatest height any reading of the check names.
+    uncertainties : by cause, of what is in `corrected`; only those there are.
     """
 
     reading: Reading
@@ -137,15 +138,23 @@ def _each(building: Building, table: CheckTable, row: int) -> Iterator[WorkedRea
         rows = [(row, reading) for reading in readings]
         parts = levels.level_parts(building.plan, rows, sight)
     known = check.kind is not Kind.STRENGTH
+    over = _to_greatest_height(readings)
     for i, reading in enumerate(readings):
+        each = _some(parts, i) if known else {}
         yield WorkedReading(
             reading=reading,
             corrections=_named(reduced, i) if taped[i] else {},
             impossible=bool(reduced.impossible[i]),
-            corrected=float(corrected[i]),
-            uncertainties=_some(parts, i) if known else {},
-            combined=float(parts.combined_mm[i]) if known else float("nan"),
+            corrected=float(corrected[i]) * over[i],
+            uncertainties={cause: mm * over[i] for cause, mm in each.items()},
+            combined=float(parts.combined_mm[i]) * over[i] if known else float("nan"),
         )
+
+
+def _to_greatest_height(readings: Sequence[Reading]) -> list[float]:
+    """By how much each lean grows up to the greatest height of the check; else 1."""
+    greatest = max((r.height for r in readings if r.height is not None), default=1.0)
+    return [1.0 if r.height is None else greatest / r.height for r in readings]
 
 
 def _named(reduced: Reduced, i: int) -> dict[str, float]:

@@ -74,6 +74,25 @@ def test_the_uncertainty_is_that_of_the_accuracy_class_and_the_resolution() -> N
     )
 
 
+def test_leans_over_several_heights_are_worked_out_over_the_greatest() -> None:
+    building = read_building(
+        taped()
+        | {
+            "readings": [
+                read("plumb:S1.in", "3 mm", height="1.5 m"),
+                read("plumb:S1.in", "10 mm", height="4 m"),
+            ]
+        }
+    )
+    worked = work_out(building, "plumb:S1.in")
+    # 3 mm in 1.5 m is 8 mm in 4 m, and what it is uncertain by grows with it
+    assert [each.corrected for each in worked.readings] == pytest.approx([8.0, 10.0])
+    assert worked.mean == pytest.approx(9.0)
+    assert worked.spread == pytest.approx(2.0)
+    short, full = worked.readings
+    assert short.combined == pytest.approx(full.combined * 4.0 / 1.5, rel=1e-5)
+
+
 def test_a_check_worked_out_is_what_the_building_was_judged_by() -> None:
     building = read_building(taped())
     judged = {row["check"]: row for row in evaluate(building)["checks"]}
