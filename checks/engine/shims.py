@@ -28,6 +28,8 @@ MICRO = 1_000_000
 MOST_SUMS = 16_000_000
 """How many sums are listed; beyond it thicknesses count to a thousandth of a mm."""
 
+MOST_PLATES = 1000
+"""More plates than this are no stack. Ours."""
 
 _NEVER = np.int32(2**30)
 
@@ -39,7 +41,7 @@ class ShimStacks:
     total_mm: FloatArray  # (n,) thickness of the stack; NaN where not reachable
     counts: IntArray  # (n, k) plates of each thickness, in the order given
     residual_mm: FloatArray  # (n,) stack less shortfall, positive above the high pad
-    reachable: BoolArray  # (n,) False without any plates, or for an unknown shortfall
+    reachable: BoolArray  # (n,) False without plates, or with more than MOST_PLATES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +94,9 @@ def shim_stacks(
         size = int(wanted.max() + coarse.min()) // step + 1
         fewest = _fewest_plates(coarse // step, size)
         chosen = _nearest(wanted, fewest, step)
-        counts[reachable] = _pick_plates(chosen, coarse // step, fewest)
+        few = fewest[chosen] <= MOST_PLATES
+        reachable[reachable] = few
+        counts[reachable] = _pick_plates(chosen[few], coarse // step, fewest)
         total[reachable] = counts[reachable] @ plates / MICRO
     return ShimStacks(
         total_mm=total,

@@ -6,6 +6,7 @@ from typing import Any
 
 from checks.engine import cautions
 from checks.engine.acceptance import SLACK_MM
+from checks.engine.projection import LEAST_ENGAGED
 from checks.engine.remedies import Advice, Remedy, ranked, refer
 from core.units import LengthStyle, format_length
 
@@ -35,13 +36,18 @@ def advise_level(case: LevelCase, again: Remedy | None) -> Advice:
 
     Columns are raised, never lowered. The shim is the achievable stack nearest to
     the shortfall; beyond `shim_up_to` the engineer chooses (grout, plate, re-cast).
-    Both limits are common practice.
+    Both limits are common practice. A pad within its limit, whose readings are in
+    doubt, is only measured again.
     """
     found = [] if again is None else [again]
     out: list[tuple[str, str]] = []
     short = format_length(case.shortfall, case.style, 32)
+    unshimmed = case.shim != case.shim
+    if found and unshimmed and case.shortfall <= case.limit + SLACK_MM:
+        return Advice(remedies=ranked(found))
     if case.shortfall > case.shim_up_to + SLACK_MM:
         up_to = format_length(case.shim_up_to, case.style)
+        short = f"Just over {up_to}" if short == up_to else short
         reason = (
             f"{short} below the highest pad is more than the {up_to} that is shimmed"
             " (common practice): grout, a thicker plate or re-casting is the"
@@ -50,10 +56,10 @@ def advise_level(case: LevelCase, again: Remedy | None) -> Advice:
         out.append(("shim", reason))
         found.append(refer(reason, shortfall=case.shortfall))
         found += _lower(case)
-    elif case.shim != case.shim:
+    elif unshimmed:
         reason = (
-            f"No stack of the given shims brings {short} to within"
-            f" {format_length(case.limit, case.style)}."
+            f"{short} below the highest pad: no stack of the given shims comes within"
+            f" {format_length(case.limit, case.style)} of that."
         )
         out.append(("shim", reason))
         found.append(refer(reason, shortfall=case.shortfall))
@@ -78,6 +84,8 @@ def _shim(case: LevelCase) -> Remedy:
             f" With it the nut is {missing} short of full thread: the engineer must"
             " agree."
         )
+    elif case.thread_left != case.thread_left:
+        reason += " What thread it leaves above the nut is not known of every rod."
     figures: dict[str, Any] = {
         "shim": case.shim,
         "stack": list(case.stack),
@@ -165,17 +173,21 @@ def _extend(case: ProjectionCase, figures: Mapping[str, Any]) -> Remedy:
     missing = format_length(max(-case.thread_left, 0.0), case.style, 32)
     credit = (
         "pro rata credit is possible"
-        if case.engaged >= 0.5
+        if case.engaged >= LEAST_ENGAGED - 1e-9
         else "less than half the nut is engaged, so none is credited"
+    )
+    reason = (
+        "No thread is missing; a coupling or a welded extension only if the engineer"
+        " wants the planned length."
+        if case.thread_left >= -SLACK_MM
+        else f"{missing} of thread is missing; {case.engaged:.0%} of the nut is"
+        f" engaged, {credit} (AISC Design Guide 1, secondary source). A coupling or a"
+        " welded extension, as the engineer orders."
     )
     return Remedy(
         remedy="extend_rod",
         approval="engineer",
-        reason=(
-            f"{missing} of thread is missing; {case.engaged:.0%} of the nut is engaged,"
-            f" {credit} (AISC Design Guide 1, secondary source). A coupling or a welded"
-            " extension, as the engineer orders."
-        ),
+        reason=reason,
         cautions=(cautions.SCREENING, cautions.RODS),
         figures=figures,
     )
@@ -249,17 +261,26 @@ def advise_plumb(
     style: LengthStyle,
     again: Remedy | None,
 ) -> Advice:
-    """A column out of plumb: pull its top back by the lean."""
+    """A column out of plumb: pull its top back by the lean.
+
+    One within its limit, whose readings are in doubt, is only measured again. Where
+    the limit comes from is said by the tolerances in force.
+    """
     found = [] if again is None else [again]
+    if found and abs(lean) <= limit + SLACK_MM:
+        return Advice(remedies=ranked(found))
     move = format_length(abs(lean), style, 32)
+    allowed = format_length(limit, style, 32)
+    one_in = f" (1/{height / limit:.0f})"
+    allowed = f"a little less than {allowed}" if move == allowed else allowed
     found.append(
         Remedy(
             remedy="plumb_up",
             approval="field",
             reason=(
-                f"Leans {move} {axis} over {format_length(height, style)}; AISC 303"
-                f" 7.13.1.1 allows {format_length(limit, style, 32)}. Move the top"
-                f" {move} the other way."
+                f"Leans {move} {axis} over {format_length(height, style)};"
+                f" {allowed} is allowed{one_in}. Move the top {move} the other"
+                " way."
             ),
             cautions=(cautions.SCREENING,),
             figures={"move": -lean, "axis": axis, "height": height},

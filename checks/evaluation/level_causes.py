@@ -51,13 +51,10 @@ def _in_time(suspects: Suspects) -> Taken:
 def _upside_down(
     suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
 ) -> Iterator[LikelyCause]:
-    middle = [np.median(value[setup == one]) for one in range(setup.max() + 1)]
-    expected = np.array(middle)[setup]
+    expected = _expected(suspects, taken, value, setup)
     length = causes.upside_down(value, expected, 3.0 * PAD_SCATTER_MM)
     for i in np.flatnonzero(~np.isnan(length)):
         row, reading = taken[i]
-        if np.count_nonzero(setup == setup[i]) < 3:
-            continue
         cause = suspects.explain(
             "rod_upside_down",
             [row],
@@ -68,6 +65,34 @@ def _upside_down(
         # One reading on its head may have made itself the highest pad of them all.
         others = [suspects.check(row).key for row in suspects.rows(Kind.LEVEL)]
         yield replace(cause, checks=(*cause.checks, *others), readings=(reading.id,))
+
+
+def _expected(
+    suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
+) -> FloatArray:
+    """What each reading is expected to be, shape (n,); NaN where nothing says. [mm]
+
+    Pads are much alike: of three or more in a set-up, what its pads read in the
+    middle. A benchmark may stand at any height, as far from the pads as in the other
+    set-ups it was read from, where these agree.
+    """
+    row = np.array([row for row, _ in taken])
+    pad = np.array([suspects.check(one).kind is Kind.LEVEL for one, _ in taken])
+    sets = range(setup.max() + 1)
+    count = np.array([np.count_nonzero(pad & (setup == one)) for one in sets])
+    middle = np.array(
+        [
+            np.median(value[pad & (setup == one)]) if count[one] else np.nan
+            for one in sets
+        ]
+    )
+    expected = np.where(pad & (count >= 3)[setup], middle[setup], np.nan)
+    for i in np.flatnonzero(~pad):
+        others = (row == row[i]) & (setup != setup[i]) & (count > 0)[setup]
+        off = (value - middle[setup])[others]
+        if off.size and np.ptp(off) <= 2.0 * PAD_SCATTER_MM:
+            expected[i] = middle[setup[i]] + off.mean()
+    return expected
 
 
 def _knocked(

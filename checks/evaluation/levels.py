@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import levels, shims, uncertainty
-from checks.engine.acceptance import SLACK_MM
+from checks.engine.acceptance import COVERAGE, SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.json_values import number
 from checks.evaluation.observe import Observations
@@ -14,6 +14,9 @@ from checks.evaluation.table import CheckTable
 from checks.tolerances import Limits
 from jobs.plan.model import Plan, Reading
 from jobs.plan.sheet import Kind
+
+LEAST_SIGMA_MM = 1e-3
+"""No grade rod is read better than this, however near it stands. Ours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,14 +48,20 @@ class Pads:
 def reduce_levels(
     plan: Plan, table: CheckTable, observed: Observations, limits: Limits
 ) -> Pads:
-    """Heights of all pads by least squares over every set-up, and their shims."""
+    """Heights of all pads by least squares over every set-up, and their shims.
+
+    With guarded acceptance a pad is low, and shimmed, as its verdict has it: by the
+    limit less the expanded uncertainty. A stack is good that leaves the pad within
+    the limit itself.
+    """
     rows = table.rows(Kind.LEVEL)
     height, sigma, untied, misclosure, redundancy = _heights(
         plan, table, observed, rows
     )
     ties, setups = _ties(table, observed)
     limit, up_to = limits.pad_level(), limits.shim_up_to()
-    low = height < -(limit + SLACK_MM)
+    guard = COVERAGE * np.nan_to_num(sigma) if limits.guarded else 0.0
+    low = height < -(limit - guard + SLACK_MM)
     too_low = height < -(up_to + SLACK_MM)
     needs = low & ~too_low
     thickness = np.array([float(shim.mm) for shim in plan.shim_thicknesses])
@@ -202,7 +211,8 @@ def _sigma(
     """
     parts = level_parts(plan, readings, sight)
     alike = np.mean(parts.resolution_mm**2)
-    return np.asarray(np.sqrt(parts.level_mm**2 + alike), dtype=np.float64)
+    sigma = np.sqrt(parts.level_mm**2 + alike)
+    return np.asarray(np.maximum(sigma, LEAST_SIGMA_MM), dtype=np.float64)
 
 
 def level_parts(
@@ -227,8 +237,20 @@ def level_parts(
 
 
 def _collimation(plan: Plan, readings: list[tuple[int, Reading]]) -> FloatArray:
-    """Each reading's collimation error, line of sight up positive. [rad]"""
-    tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
+    """Each reading's collimation error, line of sight up positive. [rad]
+
+    A set-up is of one level: a reading that names none was taken with the one that
+    the others of its set-up name, where they name but one.
+    """
+    named: dict[str, set[str]] = {}
+    for _, reading in readings:
+        if reading.instrument:
+            named.setdefault(reading.setup, set()).add(reading.instrument)
+    tools = []
+    for _, reading in readings:
+        others = named.get(reading.setup, set())
+        alone = next(iter(others)) if len(others) == 1 else ""
+        tools.append(plan.instruments.get(reading.instrument or alone))
     return np.array(
         [0.0 if tool is None else (tool.collimation or 0.0) for tool in tools],
         dtype=float,

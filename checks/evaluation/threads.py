@@ -3,7 +3,8 @@
 import numpy as np
 
 from checks.engine import fasteners, projection
-from checks.engine.arrays import FloatArray
+from checks.engine.acceptance import SLACK_MM
+from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.judged import Threads
 from checks.evaluation.levels import Pads
 from checks.evaluation.observe import Observations
@@ -51,8 +52,16 @@ def _nut_and_washer(diameter: float) -> tuple[float, float]:
 def pad_threads(
     table: CheckTable, rods: RodTable, threads: Threads, pads: Pads
 ) -> FloatArray:
-    """Least thread left at each pad once its shims are in, shape (n_pads,). [mm]"""
+    """Least thread left at each pad once its shims are in, shape (n_pads,). [mm]
+
+    NaN where it is not known of some rod, unless one that is known falls short: an
+    unknown rod hides no short one.
+    """
     at, real = rods.padded
-    left = np.where(real, threads.left[at], np.inf).min(axis=1, initial=np.inf)
-    after: FloatArray = left[table.position[pads.rows]] - np.nan_to_num(pads.shim)
-    return after
+    left = np.where(real, threads.left[at], np.inf)
+    least = np.fmin.reduce(left, axis=1, initial=np.inf)
+    unknown: BoolArray = np.asarray(np.isnan(left).any(axis=1))
+    pad = table.position[pads.rows]
+    after = least[pad] - np.nan_to_num(pads.shim)
+    kept: FloatArray = np.where(unknown[pad] & (after >= -SLACK_MM), np.nan, after)
+    return kept

@@ -312,6 +312,8 @@ METHODS = (
         ),
         limits=(
             "Readings are corrected only in set-ups whose every sight is known.",
+            "A reading that names no level is taken with the only one that its set-up"
+            " names.",
             "Sights of equal length need no correction.",
         ),
         examples=(_two_pegs,),

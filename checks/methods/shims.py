@@ -141,7 +141,9 @@ METHODS = (
         ),
         limits=(
             "Beyond what is shimmed it is the engineer's: grout, plate or re-casting.",
-            "A stack that leaves the pad outside its limit is not proposed.",
+            "A stack that leaves the pad outside its limit, or of more than a thousand"
+            " plates, is not proposed.",
+            "Where limits are guarded, a pad outside the shrunk one is shimmed.",
             "Nothing here says how a stack is held or grouted.",
         ),
         examples=(_stacks,),
