@@ -24,6 +24,7 @@ ACCEPTANCE_NOTE = (
     "Acceptance of the concrete as delivered, from standard-cured cylinders. It says "
     "nothing about when columns may be set: the gate is judged by field-cured samples."
 )
+FEW_TESTS_NOTE = " With fewer than three tests no average of three is judged yet."
 ACCEPTANCE_SOURCE = "ACI 318-19 26.12.3.1 (secondary)"
 
 
@@ -136,6 +137,6 @@ def _acceptance(asked: model.Concrete) -> dict[str, Any] | None:
             }
             for first, (average, low) in enumerate(averages, start=1)
         ],
-        "note": ACCEPTANCE_NOTE,
+        "note": ACCEPTANCE_NOTE + FEW_TESTS_NOTE * (len(tests) < 3),
         "source": ACCEPTANCE_SOURCE,
     }

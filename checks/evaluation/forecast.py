@@ -37,6 +37,8 @@ SOURCES = (
     "strength as a straight line over the logarithm of maturity, J. M. Plowman 1956 "
     "(from memory)",
 )
+FREEZING_C, HOT_C = 0.0, 40.0
+"""What the usual constants of equivalent age are given for (secondary). [°C]"""
 DAY_H = 24.0
 UNKNOWN = Forecast(
     maturity=math.nan, likely_h=math.nan, earliest_h=math.nan, latest_h=math.nan
@@ -85,6 +87,7 @@ def forecast(
         else _dates(placed_on, float(hours.sum()), ahead)
     }
     remarks = _remarks(ahead, (slow, likely), float(maturity.max()), placed_on)
+    remarks += _outside_range(known, celsius)
     inside = maturity.min() <= now <= maturity.max()
     now_mpa = float(curve.strength(now)) if inside else None
     return head | _figures(ahead, now_mpa) | dates | {"remarks": remarks} | tail
@@ -134,6 +137,28 @@ def _day(placed_on: date, hours: float) -> str | None:
         return (placed_on + timedelta(days=math.floor(hours / DAY_H))).isoformat()
     except OverflowError:
         return None
+
+
+def _outside_range(known: Maturity, celsius: FloatArray) -> list[str]:
+    """Say where equivalent age counts what frozen or hot concrete does not do.
+
+    Nurse-Saul needs no such remark: it counts nothing below the datum it was given.
+    """
+    if known.datum is not None:
+        return []
+    met = np.array([*celsius, *known.expected])
+    remarks = []
+    if met.min() < FREEZING_C:
+        remarks.append(
+            "Equivalent age goes on growing below 0 °C, where concrete gains little or "
+            "nothing: what it gained there is a guess, and the dates may be too early."
+        )
+    if met.max() > HOT_C:
+        remarks.append(
+            "The usual activation is for 0 to 40 °C; above that the forecast is a "
+            "guess."
+        )
+    return remarks
 
 
 def _remarks(

@@ -89,6 +89,17 @@ def test_a_single_test_may_be_so_low_and_no_lower(
     assert found["accepted"] is False
 
 
+@pytest.mark.parametrize(("tests", "said"), [(1, True), (2, True), (3, False)])
+def test_fewer_than_three_tests_leave_the_averages_unjudged_and_say_so(
+    tests: int, said: bool
+) -> None:
+    # ACI 318-19 26.12.3.1 (second-hand): both rules hold, and 2900 is within 500 psi
+    found = result_of(standard_cured=["3100 psi", "2900 psi", "3050 psi"][:tests])
+    assert found["acceptance"]["accepted"]
+    assert ("no average of three" in found["acceptance"]["note"]) == said
+    assert (found["acceptance"]["averages"] == []) == said
+
+
 def test_acceptance_and_the_gate_say_nothing_of_each_other() -> None:
     poor = result_of("3000 psi", standard_cured=["2000 psi"])
     assert poor["verdict"] == "within"
@@ -216,6 +227,27 @@ def test_equivalent_age_counts_by_the_arrhenius_form() -> None:
     # two cylinders lie on any line: a day, but no range
     assert found["earliest_hours"] is found["latest_hours"] is None
     assert any("no range" in each for each in found["remarks"])
+
+
+@pytest.mark.parametrize(
+    ("celsius", "word"), [(-6, "below 0 °C"), (45, "0 to 40 °C"), (0, ""), (40, "")]
+)
+def test_equivalent_age_outside_its_temperatures_is_said_to_be_a_guess(
+    celsius: int, word: str
+) -> None:
+    # the usual constants are for 0 to 40 °C (published-facts 8.1, second-hand)
+    known = {
+        "activation": 5000,
+        "reference": "20 degC",
+        "curve": [{"age": 24, "strength": "8 MPa"}, {"age": 96, "strength": "16 MPa"}],
+        "temperatures": [{"hours": 10, "temperature": f"{celsius} degC"}],
+        "expected": {"low": "10 degC", "likely": "20 degC", "high": "30 degC"},
+    }
+    document = building(concrete={"sufficient_strength": "16 MPa", "maturity": known})
+    remarks = evaluated(document)["concrete"]["forecast"]["remarks"]
+    guesses = [each for each in remarks if "guess" in each]
+    assert len(guesses) == bool(word)
+    assert all(word in each for each in guesses)
 
 
 def test_cold_ahead_has_no_latest_day_and_colder_no_day() -> None:
