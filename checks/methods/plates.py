@@ -213,7 +213,15 @@ METHODS = (
         slug="plate-fit",
         name="Plate fit, overrun and hole needed",
         answers="Whether the base plate goes over the rods, and by how much not.",
-        engine=("plate", "minimax", "cones", "placing", "turns"),
+        engine=(
+            "plate",
+            "problem",
+            "minimax",
+            "closing",
+            "cones",
+            "placing",
+            "turns",
+        ),
         formulas=(
             formula("c =", frac("H − D", "2")),
             formula("o = min max(| R h_i + s − r_i | − c_i)"),
