@@ -51,5 +51,28 @@ def apart(judged: Judged, row: int) -> str:
     explained = format_length(float(observed.spread_limit[row]), judged.style, 32)
     return (
         f"The readings of {judged.table.checks[row].said} are {spread} apart; the"
-        f" instrument explains {explained}."
+        f" instrument explains {explained}.{_wall_between(judged, row)}"
+    )
+
+
+def _wall_between(judged: Judged, row: int) -> str:
+    """That the wall is out by as much as a line from its two corners is apart.
+
+    A sentence to add, empty where it is not so: readings from the second corner go
+    by the planned length of the wall.
+    """
+    check, observed = judged.table.checks[row], judged.observed
+    if check.kind is not Kind.LINE:
+        return ""
+    first, second = check.corners
+    corners = {reading.corner or first for reading in observed.readings[row]}
+    wall = judged.table.index[f"{Kind.WALL}:{first}-{second}"]
+    off = float(judged.deviation[wall])  # NaN where the wall was not measured
+    as_much = abs(abs(off) - observed.spread[row]) <= observed.spread_limit[row]
+    if corners != {first, second} or not as_much:
+        return ""
+    word = "longer" if off > 0 else "shorter"
+    return (
+        f" They were taken from both corners, and the wall is"
+        f" {format_length(abs(off), judged.style, 32)} {word} than planned."
     )

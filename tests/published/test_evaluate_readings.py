@@ -316,3 +316,15 @@ def test_nothing_measured_is_unmeasured() -> None:
             0,
         )
         assert not each["close_to_limit"]
+
+
+@pytest.mark.parametrize(("wall", "told"), [(10.0, True), (0.0, False)])
+def test_a_line_apart_from_both_corners_is_told_of_a_wall_that_is_out(
+    wall: float, told: bool
+) -> None:
+    document = read(building(), "wall:A-B", f"{LENGTH + wall} mm")
+    read(document, "line:S", "8000 mm")
+    read(document, "line:S", f"{LENGTH + 10 - 8000} mm", **{"from": "B"})
+    found = check(evaluated(document), "line:S")
+    assert (found["verdict"], found["spread"]) == ("remeasure", pytest.approx(10))
+    assert ("the wall is 10.0 mm longer" in found["reason"]) == told
