@@ -1,4 +1,4 @@
-"""Likely causes in a rod pattern: turned around, exchanged, read to the rod's edge.
+"""Likely causes in a rod pattern: turned, exchanged, a sign lost, to the rod's edge.
 
 What may be left over, and that a whole group must agree, is ours.
 """
@@ -40,7 +40,8 @@ def turned(suspects: Suspects) -> Iterator[LikelyCause]:
 
 
 def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
-    """Two readings written down the wrong way round."""
+    """Two readings written down the wrong way round, or rods numbered another way."""
+    yield from _renumbered(suspects)
     groups = [
         *suspects.by_wall(Kind.LINE).values(),
         suspects.rows(Kind.WALL),
@@ -63,6 +64,61 @@ def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
                 "exchanged",
                 both,
                 f"{names} fit the plan with their readings exchanged.",
+            )
+
+
+def _renumbered(suspects: Suspects) -> Iterator[LikelyCause]:
+    """Rods that stand where the plan has rods, only under other numbers.
+
+    Of more than two readings: two alone are a pair written the wrong way round.
+    """
+    rods, solved = suspects.judged.rods, suspects.judged.solved
+    groups = suspects.by_mark(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+    for group in rods.groups:
+        rows = groups.get(group.position.mark, [])
+        if len(rows) < 3 or not solved.determined[group.rows].all():
+            continue
+        planned = rods.planned[group.rows]
+        built = planned + solved.from_line[group.rows]
+        apart = np.linalg.norm(built[:, None] - planned[None, :], axis=2)
+        stands = apart.argmin(axis=1)
+        tolerance = float(suspects.tolerance(rows).max())
+        if np.unique(stands).size < len(stands) or apart.min(axis=1).max() > tolerance:
+            continue
+        moved = np.flatnonzero(stands != np.arange(len(stands)))
+        if not moved.size:
+            continue
+        said = ", ".join(f"rod {i + 1} where rod {stands[i] + 1} is" for i in moved)
+        yield suspects.explain(
+            "exchanged",
+            rows,
+            f"The rods of {group.position.mark} fit the plan with their readings"
+            f" exchanged: {said}. They were numbered another way round.",
+        )
+
+
+def wrong_side(suspects: Suspects) -> Iterator[LikelyCause]:
+    """Offsets as long as planned, to the other side of the reference line.
+
+    Only where another rod was read on its own side: with none there, the detail may be
+    turned.
+    """
+    table, value = suspects.judged.table, suspects.judged.value
+    for mark, bad in suspects.by_mark(Kind.OFFSET).items():
+        every = suspects.measured_at(Kind.OFFSET, mark)
+        if not (table.nominal[every] * value[every] > 0.0).any():
+            continue
+        nominal = suspects.judged.table.nominal[bad]
+        mirrored = np.abs(suspects.judged.value[bad] + nominal)
+        near = mirrored <= suspects.tolerance(bad)
+        rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
+        if rows:
+            numbers = [str(suspects.check(row).rods[0]) for row in rows]
+            yield suspects.explain(
+                "wrong_side",
+                rows,
+                f"As long as planned, to the other side of the reference line: offset"
+                f" of rod {', '.join(numbers)} at {mark}. Its sign was lost.",
             )
 
 

@@ -83,7 +83,9 @@ def other_corner(suspects: Suspects) -> Iterator[LikelyCause]:
         nominal = suspects.judged.table.nominal[rows]
         off = np.abs(suspects.judged.value[rows] - (length - nominal))
         apart = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
-        for row in _chosen(rows, apart & (off <= suspects.tolerance(rows))):
+        near = apart & (off <= suspects.tolerance(rows))
+        # another line that is out some other way may have been exchanged with it
+        for row in rows if near.all() else ():
             yield suspects.explain(
                 "other_corner",
                 [row],

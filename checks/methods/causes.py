@@ -157,8 +157,10 @@ METHODS = (
         sources=(
             Source("the mistakes: a foot or an inch misread; the tape held at its 1 ft"
                    " mark; measured from the concrete's outer edge; to the flange, or"
-                   " to the edge of the rod; readings exchanged; a detail turned round;"
-                   " the rod read upside down; a set-up knocked", "common practice"),
+                   " to the edge of the rod; readings exchanged, or rods numbered"
+                   " another way; a sign lost; a line read from the other corner; a"
+                   " detail turned round; the rod read upside down; a set-up knocked",
+                   "common practice"),
             Source("that a whole group must tell the same story, and what may be left"
                    " over", "ours"),
             Source("W. Baarda, 1968, for −v ÷ r", "published, seen second-hand"),
