@@ -8,7 +8,8 @@ from rest_framework.parsers import BaseParser, MultiPartParser
 
 from api.errors import BodyTooLarge, PhotographTooLarge
 from checks.services.pictures import MOST_BYTES
-from jobs.exchange.reader import Refusals, load_json
+from jobs.exchange.json_text import load_json
+from jobs.exchange.reader import Refusals
 
 PIECE = 1 << 16
 MEMBERS = 100_000  # bytes beside a photograph, at most

@@ -17,7 +17,8 @@ from checks.models import Release
 from checks.reports.release import release_pdf
 from checks.services.releases import verify_digest
 from jobs.exchange.canonical import digest
-from jobs.exchange.reader import DocumentError, Refusals, load_json
+from jobs.exchange.json_text import load_json
+from jobs.exchange.reader import DocumentError, Refusals
 
 PDF = b"%PDF-"
 DIGEST = re.compile(r"[0-9a-fA-F]{64}")

@@ -10,8 +10,9 @@ from typing import get_args
 
 from checks.adapters import in_unit
 from core.units import LengthUnit
+from jobs.exchange.json_text import load_json
 from jobs.exchange.parse import DocumentError, Refusal
-from jobs.exchange.reader import Refusals, load_json
+from jobs.exchange.reader import Refusals
 from jobs.exchange.tables.files import TABLES, read_sheets
 from jobs.exchange.tables.readings_in import readings_of_sheets
 

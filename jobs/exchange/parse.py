@@ -1,8 +1,10 @@
 """The one way in: an exchange document as text, as parsed JSON, or one reading."""
 
+from jobs.exchange.json_text import load_json
 from jobs.exchange.plan import read_plan, read_unit
-from jobs.exchange.reader import Cursor, DocumentError, Refusal, Refusals, load_json
+from jobs.exchange.reader import Cursor, DocumentError, Refusal, Refusals
 from jobs.exchange.readings import read_entry, read_readings
+from jobs.exchange.sketch import Sketch
 from jobs.plan.model import Building, Plan, Reading
 
 __all__ = ["DocumentError", "Refusal", "read_building", "read_reading", "read_text"]
@@ -34,13 +36,12 @@ def read_building(document: object) -> Building:
 def _read(document: object, refusals: Refusals) -> Building:
     root = Cursor(document, "", refusals)
     refusals.length_unit = read_unit(root)
-    plan = read_plan(root)
+    sketch = read_plan(root)
     readings: tuple[Reading, ...] = ()
-    if isinstance(document, dict) and "readings" in document:
-        readings = read_readings(root.at("readings"), plan)
+    if root.has("readings"):
+        readings = read_readings(root.at("readings"), sketch)
     refusals.settle()
-    assert plan is not None  # noqa: S101 - a plan that is refused says why
-    return Building(plan=plan, readings=readings)
+    return Building(plan=sketch.plan, readings=readings)
 
 
 def read_reading(entry: object, plan: Plan, pointer: str = "") -> Reading:
@@ -67,6 +68,8 @@ def read_reading(entry: object, plan: Plan, pointer: str = "") -> Reading:
     refusals = Refusals(length_unit=plan.length_unit)
     step = pointer.rpartition("/")[2]
     number = int(step) + 1 if step.isdecimal() and len(step) < 10 else 1
-    reading = read_entry(Cursor(entry, pointer, refusals), plan, f"reading-{number}")
+    reading = read_entry(
+        Cursor(entry, pointer, refusals), Sketch(plan), f"reading-{number}"
+    )
     refusals.settle()
     return reading

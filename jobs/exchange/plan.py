@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from core.units import Length, LengthUnit, format_length, parse_angle
 from jobs.exchange import vocabulary as words
 from jobs.exchange.concrete import read_concrete
+from jobs.exchange.corners import Corners, listed, read_corners, read_diagonals
 from jobs.exchange.instruments import read_instruments
-from jobs.exchange.outline import ambiguous_pairs, outline_faults
 from jobs.exchange.reader import Cursor
-from jobs.plan.geometry import wall_length
+from jobs.exchange.sketch import Sketch, sketch_of, stand_in_rod
 from jobs.plan.model import (
-    Corner,
     Detail,
+    Instrument,
     Notch,
     Plan,
     Plate,
@@ -45,112 +45,43 @@ def read_unit(cursor: Cursor) -> LengthUnit | None:
     return next((each for each in units if each == value), None)
 
 
-def read_plan(root: Cursor) -> Plan | None:
-    """Read a plan; None where anything of it was refused."""
-    errors = root.refusals.errors
-    before = len(errors)
+def read_plan(root: Cursor) -> Sketch:
+    """Read a plan; with stand-ins where anything of it was refused."""
+    before = root.refusals.count
     members = root.members(REQUIRED, OPTIONAL)
     if "format" in members:
         members["format"].word((words.BUILDING_FORMAT,))
     if "length_unit" in members:
         members["length_unit"].word(words.LENGTH_UNITS)
     name = members["name"].name(120) if "name" in members else ""
-    outline = _outline(members["outline"]) if "outline" in members else None
+    corners = read_corners(members["outline"]) if "outline" in members else Corners()
     details = _details(members["details"]) if "details" in members else {}
-    diagonals = _diagonals(members.get("diagonals"), outline)
-    positions = _positions(members.get("positions"), outline, details)
-    notch = _notch(members["notch"]) if "notch" in members else None
-    tolerances = _tolerances(members.get("tolerances"))
-    shims = _shims(members["shim_thicknesses"]) if "shim_thicknesses" in members else ()
-    concrete = read_concrete(members.get("concrete"))
-    instruments = (
-        read_instruments(members["instruments"]) if "instruments" in members else {}
-    )
-    if len(errors) > before or outline is None:
-        return None
-    return Plan(
+    diagonals = read_diagonals(members.get("diagonals"), corners)
+    plan = Plan(
         name=name,
         length_unit=root.refusals.length_unit or "mm",
-        outline=outline,
+        outline=corners.outline or (),
         diagonals=diagonals,
         details=details,
-        positions=positions,
-        tolerances=tolerances,
-        notch=notch,
-        shim_thicknesses=shims,
-        concrete=concrete,
-        instruments=instruments,
+        positions=_positions(members.get("positions"), corners, details),
+        notch=_notch(members["notch"]) if "notch" in members else None,
+        tolerances=_tolerances(members.get("tolerances")),
+        shim_thicknesses=_shims(members.get("shim_thicknesses")),
+        concrete=read_concrete(members.get("concrete")),
+        instruments=_instruments(members.get("instruments")),
+    )
+    if root.refusals.count == before:
+        return Sketch(plan)
+    return sketch_of(
+        plan,
+        notch=_is(members.get("notch"), dict),
+        marks=_is(members.get("positions"), list),
+        instruments=_is(members.get("instruments"), dict),
     )
 
 
-# ---- outline ----------------------------------------------------------------
-
-
-def _outline(cursor: Cursor) -> tuple[Corner, ...] | None:
-    """Read the corners; None where they do not make an outline."""
-    errors = cursor.refusals.errors
-    before = len(errors)
-    corners: dict[str, Corner] = {}
-    for item in cursor.items(3, words.MOST_CORNERS):
-        members = item.members(("corner", "x", "y"))
-        if len(members) < 3:
-            continue
-        name = members["corner"].name()
-        x, y = members["x"].mm(), members["y"].mm()
-        if name and name in corners:
-            members["corner"].refuse(f"There are two corners named {name}.")
-        corners[name] = Corner(name=name, x=x, y=y)
-    if len(errors) > before:
-        return None
-    outline = tuple(corners.values())
-    for index, message in outline_faults(outline):
-        (cursor if index is None else cursor.at(index)).refuse(message)
-    for key in ambiguous_pairs(list(corners)):
-        cursor.refuse(
-            f"With these corner names {key} could mean two different walls or "
-            f"diagonals; name the corners without hyphens."
-        )
-    return None if len(errors) > before else outline
-
-
-def _walls(outline: tuple[Corner, ...]) -> dict[str, tuple[str, str]]:
-    names = [each.name for each in outline]
-    pairs = zip(names, [*names[1:], names[0]], strict=True)
-    return {"-".join(pair): pair for pair in pairs}
-
-
-def _diagonals(
-    cursor: Cursor | None, outline: tuple[Corner, ...] | None
-) -> tuple[tuple[str, str], ...]:
-    if cursor is None:
-        if outline is None or len(outline) != 4:
-            return ()
-        a, b, c, d = (each.name for each in outline)
-        return ((a, c), (b, d))
-    read: dict[frozenset[str], tuple[str, str]] = {}
-    for item in cursor.items():
-        ends = [end.name() for end in item.items(2, 2)]
-        if len(ends) != 2 or not all(ends):
-            continue
-        if frozenset(ends) in read:
-            item.refuse(f"The diagonal {ends[0]}-{ends[1]} is there twice.")
-        read[frozenset(ends)] = (ends[0], ends[1])
-        if outline is not None:
-            _check_diagonal(item, ends, [each.name for each in outline])
-    return tuple(read.values())
-
-
-def _check_diagonal(item: Cursor, ends: list[str], names: list[str]) -> None:
-    for index, end in enumerate(ends):
-        if end not in names:
-            item.at(index).refuse(
-                f"There is no corner {end}; the corners are {_list(names)}."
-            )
-    if not set(ends) <= set(names):
-        return
-    apart = abs(names.index(ends[0]) - names.index(ends[1]))
-    if apart in (0, 1, len(names) - 1):
-        item.refuse("A diagonal joins two different corners that share no wall.")
+def _is(cursor: Cursor | None, kind: type) -> bool:
+    return cursor is None or isinstance(cursor.value, kind)
 
 
 # ---- details and positions --------------------------------------------------
@@ -177,19 +108,21 @@ def _detail(name: str, cursor: Cursor) -> Detail:
             if gap < _SAME_PLACE:
                 rods[later].refuse(f"This rod stands where rod {earlier.number} does.")
     plate = _plate(members["plate"]) if "plate" in members else None
-    whole = tuple(rod for rod in read if rod is not None)
-    return Detail(name=name, reference=reference, rods=whole, plate=plate)
+    whole = (
+        rod or stand_in_rod(number, projecting=rods[number - 1].has("projection"))
+        for number, rod in enumerate(read, start=1)
+    )
+    return Detail(name=name, reference=reference, rods=tuple(whole), plate=plate)
 
 
 def _rod(number: int, cursor: Cursor) -> Rod | None:
-    errors = cursor.refusals.errors
-    before = len(errors)
+    before = cursor.refusals.count
     members = cursor.members(("in", "along", "diameter"), ("projection",))
     read = {
         name: child.mm(above=0.0 if name in ("diameter", "projection") else None)
         for name, child in members.items()
     }
-    if len(errors) > before or len(read) < 3:
+    if cursor.refusals.count > before or len(read) < 3:
         return None
     return Rod(
         number=number,
@@ -211,15 +144,13 @@ def _plate(cursor: Cursor) -> Plate:
 
 
 def _positions(
-    cursor: Cursor | None,
-    outline: tuple[Corner, ...] | None,
-    details: Mapping[str, Detail],
+    cursor: Cursor | None, corners: Corners, details: Mapping[str, Detail]
 ) -> tuple[Position, ...]:
     if cursor is None:
         return ()
     read: dict[str, Position] = {}
     for item in cursor.items():
-        position = _position(item, outline)
+        position = _position(item, corners)
         if position.detail and position.detail not in details:
             item.at("detail").refuse(
                 f"There is no detail {position.detail}; "
@@ -234,58 +165,43 @@ def _positions(
     return tuple(read.values())
 
 
-def _position(cursor: Cursor, outline: tuple[Corner, ...] | None) -> Position:
-    given = cursor.value if isinstance(cursor.value, dict) else {}
+def _position(cursor: Cursor, corners: Corners) -> Position:
     members = cursor.members(("mark", "detail"), ("wall", "along", "x", "y", "turn"))
     mark = members["mark"].name() if "mark" in members else ""
     detail = members["detail"].name() if "detail" in members else ""
-    on_wall = [name for name in ("wall", "along") if name in given]
-    at_point = [name for name in ("x", "y", "turn") if name in given]
-    position = Position(mark=mark, detail=detail)
-    if isinstance(cursor.value, dict) and (len(on_wall), len(at_point)) not in (
-        (2, 0),
-        (0, 3),
-    ):
+    nowhere = Position(mark=mark, detail=detail)
+    given = [name for name in ("wall", "along", "x", "y", "turn") if name in members]
+    stands = given in (["wall", "along"], ["x", "y", "turn"])
+    if isinstance(cursor.value, dict) and not stands:
         cursor.refuse(
             "A position stands either on a wall, with “wall” and “along”, or at a "
             f"point, with “x”, “y” and “turn”; here are "
-            f"{_list([*on_wall, *at_point]) or 'none of them'}."
+            f"{listed(given) or 'none of them'}."
         )
     along = members["along"].mm(at_least=0.0) if "along" in members else 0.0
     x, y = (members[name].mm() if name in members else 0.0 for name in ("x", "y"))
     turn = members["turn"].quantity(parse_angle) if "turn" in members else 0.0
+    wall = _on_wall(members, along, corners) if "wall" in members else None
+    if not stands:
+        return nowhere
     if "wall" not in members:
         return Position(mark=mark, detail=detail, x=x, y=y, turn=turn)
-    wall = _on_wall(members, along, outline)
     if wall is None:
-        return position
+        return nowhere
     return Position(mark=mark, detail=detail, wall=wall, along=along)
 
 
 def _on_wall(
-    members: Mapping[str, Cursor], along: float, outline: tuple[Corner, ...] | None
+    members: Mapping[str, Cursor], along: float, corners: Corners
 ) -> tuple[str, str] | None:
     """Find the wall a position is on, and whether it reaches that far."""
     named = members["wall"].name(2 * words.LONGEST_NAME + 1)
-    if outline is None or not named:
-        return None
-    walls = _walls(outline)
-    wall = walls.get(named)
+    if named and (why := corners.why_no_wall(named)):
+        members["wall"].refuse(why)
+    wall = corners.walls.get(named)
     if wall is None:
-        members["wall"].refuse(
-            f"There is no wall {named}; the walls, named by their corners in this "
-            f"order, are {_list(list(walls))}."
-        )
         return None
-    sides = Plan(
-        name="",
-        length_unit="mm",
-        outline=outline,
-        diagonals=(),
-        details={},
-        positions=(),
-    )
-    length = wall_length(sides, wall)
+    length = corners.length_of(wall)
     if "along" in members and along > length + ON_THE_WALL:
         members["along"].refuse(
             f"This is past the end of the wall {named}, which is "
@@ -326,7 +242,13 @@ def _tolerances(cursor: Cursor | None) -> Tolerances:
     return Tolerances(basis=basis, overrides=overrides, guarded=guarded)
 
 
-def _shims(cursor: Cursor) -> tuple[Length, ...]:
+def _instruments(cursor: Cursor | None) -> dict[str, Instrument]:
+    return {} if cursor is None else read_instruments(cursor)
+
+
+def _shims(cursor: Cursor | None) -> tuple[Length, ...]:
+    if cursor is None:
+        return ()
     read: dict[float, Length] = {}
     for item in cursor.items(0, 40):
         length = item.length(above=0.0)
@@ -336,10 +258,5 @@ def _shims(cursor: Cursor) -> tuple[Length, ...]:
     return tuple(read.values())
 
 
-def _list(names: list[str]) -> str:
-    shown = ", ".join(names[:12])
-    return f"{shown}, …" if len(names) > 12 else shown
-
-
 def _there_are(what: str, names: list[str]) -> str:
-    return f"the {what} are {_list(names)}." if names else f"there are no {what}."
+    return f"the {what} are {listed(names)}." if names else f"there are no {what}."

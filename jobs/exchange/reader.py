@@ -5,10 +5,8 @@ a stand-in of the right type, so that the rest can be read; whoever started the
 reading raises `DocumentError` before any stand-in can get out.
 """
 
-import json
 import math
 import re
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
@@ -69,6 +67,12 @@ class Refusals:
 
     errors: list[Refusal] = field(default_factory=list)
     length_unit: LengthUnit | None = None
+    unread: int = 0  # numbers whose unit is missing, which is refused but once
+
+    @property
+    def count(self) -> int:
+        """How many values were not read; it grows with every stand-in."""
+        return len(self.errors) + self.unread
 
     def add(self, pointer: str, message: str) -> None:
         # A lone surrogate can be written in JSON but not in UTF-8.
@@ -146,6 +150,10 @@ class Cursor:
             return []
         return [self.at(index) for index in range(count)]
 
+    def has(self, name: str) -> bool:
+        """Whether this is an object with such a member."""
+        return isinstance(self.value, dict) and name in self.value
+
     def at(self, step: str | int) -> "Cursor":
         """Step into a member or an item; a missing one reads as null."""
         try:
@@ -218,6 +226,7 @@ class Cursor:
             length = parse_length(self.value, self.refusals.length_unit)
         except UnitError as error:
             if self._lacks_unit():
+                self.refusals.unread += 1
                 return NO_LENGTH  # the missing length_unit has been refused already
             self.refuse(str(error))
             return NO_LENGTH
@@ -319,75 +328,3 @@ class Cursor:
 
 def _bound(number: float) -> str:
     return "zero" if number == 0 else f"{number:g}"
-
-
-# ---- JSON text --------------------------------------------------------------
-
-
-class _Repeated(dict[str, Any]):
-    """An object that named a member more than once."""
-
-    names: tuple[str, ...] = ()
-
-
-def load_json(text: str | bytes, refusals: Refusals) -> Any:
-    """Parse JSON text; a member named twice is refused by its pointer.
-
-    NaN and infinities are parsed as such, to be refused where they stand. Text that
-    is not JSON at all raises `DocumentError` at once.
-    """
-    repeated = False
-
-    def pairs(members: list[tuple[str, Any]]) -> dict[str, Any]:
-        nonlocal repeated
-        plain = dict(members)
-        if len(plain) == len(members):
-            return plain
-        repeated = True
-        flagged = _Repeated(plain)
-        counts = Counter(name for name, _ in members)
-        flagged.names = tuple(name for name in counts if counts[name] > 1)
-        return flagged
-
-    try:
-        if isinstance(text, bytes):
-            text = text.decode("utf-8-sig")
-        document = json.loads(text, object_pairs_hook=pairs)
-    except RecursionError:
-        raise DocumentError([Refusal("", "This is nested too deeply.")]) from None
-    except UnicodeDecodeError as error:
-        raise DocumentError(
-            [Refusal("", f"This is not UTF-8 text, at byte {error.start}.")]
-        ) from None
-    except json.JSONDecodeError as error:
-        where = f"line {error.lineno}, column {error.colno}"
-        raise DocumentError(
-            [Refusal("", f"This is not JSON: {error.msg} at {where}.")]
-        ) from None
-    except ValueError:
-        raise DocumentError(
-            [Refusal("", "A number in this document has too many digits.")]
-        ) from None
-    if repeated:
-        _refuse_repeated(document, refusals)
-    return document
-
-
-def _refuse_repeated(document: Any, refusals: Refusals) -> None:
-    waiting = [("", document)]
-    while waiting:
-        pointer, value = waiting.pop()
-        if isinstance(value, _Repeated):
-            for name in value.names:
-                refusals.add(
-                    step_into(pointer, name),
-                    f"The member “{name[:LONGEST_NAME]}” is there more than once.",
-                )
-        if isinstance(value, dict):
-            waiting.extend(
-                (step_into(pointer, key), child) for key, child in value.items()
-            )
-        elif isinstance(value, list):
-            waiting.extend(
-                (step_into(pointer, index), child) for index, child in enumerate(value)
-            )

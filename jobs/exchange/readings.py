@@ -11,7 +11,8 @@ from core.units import (
 )
 from jobs.exchange import vocabulary as words
 from jobs.exchange.reader import NO_LENGTH, Cursor
-from jobs.plan.model import Plan, Reading
+from jobs.exchange.sketch import Sketch
+from jobs.plan.model import Reading
 from jobs.plan.sheet import Check, Kind, UnknownCheckError, find_check
 
 _REQUIRED = ("check", "value")
@@ -50,11 +51,8 @@ _ONLY_FOR = {
 }
 
 
-def read_readings(cursor: Cursor, plan: Plan | None) -> tuple[Reading, ...]:
-    """Read all readings; the same one sent twice is one reading.
-
-    Without a plan (it was refused) everything is read that can be read without.
-    """
+def read_readings(cursor: Cursor, sketch: Sketch) -> tuple[Reading, ...]:
+    """Read all readings; the same one sent twice is one reading."""
     items = cursor.items()
     given = {
         item.value["id"].strip()
@@ -67,8 +65,10 @@ def read_readings(cursor: Cursor, plan: Plan | None) -> tuple[Reading, ...]:
     errors = cursor.refusals.errors
     for number, item in enumerate(items, start=1):
         before = len(errors)
-        reading = read_entry(item, plan, _free_id(number, given))
-        if plan is None or len(errors) > before:
+        reading = read_entry(item, sketch, _free_id(number, given))
+        if len(errors) > before or not sketch.tells(
+            _kind(reading.check), reading.check
+        ):
             unsure.add(reading.id)
         if reading.id not in read:
             read[reading.id], where[reading.id] = reading, item
@@ -158,11 +158,11 @@ def _circles(replaced: Mapping[str, str]) -> list[SupersessionFault]:
     return faults
 
 
-def read_entry(cursor: Cursor, plan: Plan | None, derived_id: str) -> Reading:
+def read_entry(cursor: Cursor, sketch: Sketch, derived_id: str) -> Reading:
     """Read one reading; a stand-in where anything of it was refused."""
     members = cursor.members(_REQUIRED, _OPTIONAL)
     key = members["check"].name(3 * words.LONGEST_NAME) if "check" in members else ""
-    check, kind = _find(members.get("check"), key, plan)
+    check, kind = _find(members.get("check"), key, sketch)
     _refuse_misplaced(members, kind)
     value, text, resolution = _value(members.get("value"), check, kind)
     if kind is Kind.PLUMB and "height" not in members:
@@ -182,7 +182,7 @@ def read_entry(cursor: Cursor, plan: Plan | None, derived_id: str) -> Reading:
         resolution=resolution,
         by=name_of("by", 60),
         at=members["at"].time() if "at" in members else None,
-        instrument=_instrument(members.get("instrument"), plan),
+        instrument=_instrument(members.get("instrument"), sketch),
         temperature=optional("temperature", lambda c: c.quantity(parse_temperature)),
         tension=optional("tension", lambda c: c.quantity(parse_force, above=0.0)),
         slope_rise=optional("slope_rise", lambda c: _rise(c, value)),
@@ -214,26 +214,23 @@ def _rise(cursor: Cursor, taped: float) -> float:
 _KINDS = {str(kind): kind for kind in Kind}
 
 
+def _kind(key: str) -> Kind | None:
+    word, colon, _ = key.partition(":")
+    return _KINDS.get(word) if colon else None
+
+
 def _find(
-    cursor: Cursor | None, key: str, plan: Plan | None
+    cursor: Cursor | None, key: str, sketch: Sketch
 ) -> tuple[Check | None, Kind | None]:
-    """Find the check, or without a plan only what kind it is."""
+    """Find the check, or what kind it is where the plan may yet have it."""
     if cursor is None or not key:
         return None, None
-    word, colon, _ = key.partition(":")
-    kind = _KINDS.get(word) if colon else None
-    if plan is None and kind is not None:
-        return None, kind
-    if plan is None:
-        cursor.refuse(
-            f"“{key}” names no check; a key is one of {', '.join(Kind)}, a colon, "
-            f"and what is measured."
-        )
-        return None, None
+    kind = _kind(key)
     try:
-        check = find_check(plan, key)
+        check = find_check(sketch.plan, key)
     except UnknownCheckError as error:
-        cursor.refuse(str(error))
+        if sketch.tells(kind, key):
+            cursor.refuse(str(error))
         return None, kind
     return check, check.kind
 
@@ -281,12 +278,13 @@ def _may_be_outside(kind: Kind, check: Check | None) -> bool:
     return check.nominal is not None and check.nominal <= 0.0
 
 
-def _instrument(cursor: Cursor | None, plan: Plan | None) -> str | None:
+def _instrument(cursor: Cursor | None, sketch: Sketch) -> str | None:
     if cursor is None:
         return None
     name = cursor.name()
-    if plan is not None and name and name not in plan.instruments:
-        known = ", ".join(list(plan.instruments)[:12])
+    instruments = sketch.plan.instruments
+    if sketch.instruments_known and name and name not in instruments:
+        known = ", ".join(list(instruments)[:12])
         cursor.refuse(
             f"There is no instrument {name}; "
             + (f"the instruments are {known}." if known else "there are none.")

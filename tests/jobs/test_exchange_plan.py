@@ -289,6 +289,89 @@ def test_all_errors_come_at_once():
     }
 
 
+def test_a_missing_unit_is_the_only_error_of_bare_numbers():
+    document = example()
+    del document["length_unit"]
+    document["outline"] = [
+        {"corner": name, "x": x, "y": y}
+        for name, x, y in (("SW", 0, 0), ("SE", 1080, 0), ("NE", 1080, 576))
+    ]
+    document["diagonals"] = []
+    document["positions"] = document["positions"][1:]
+    document["details"]["P"]["rods"] = [
+        {"in": inward, "along": 2, "diameter": 1} for inward in (8, 13)
+    ]
+    document["readings"] = []
+    assert list(refusals(document)) == [""]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value"),
+    [
+        ("/shim_thicknesses/0", "thin"),
+        ("/tolerances/basis", "none"),
+        ("/notch/width", 0),
+        ("/concrete/specified_strength", "hard"),
+        ("/instruments/T1/class", "IV"),
+        ("/details/P/plate/hole_diameter", 0),
+        ("/details/P/rods/1/diameter", 0),
+        ("/positions/1/turn", "90"),
+        ("/outline/1/x", "90"),
+        ("/length_unit", "yd"),
+    ],
+)
+def test_an_error_in_the_plan_hides_none_in_the_readings(pointer, value):
+    document = changed(pointer, value)
+    wrong = {
+        "/readings/2/check": "setback:K7.5",
+        "/readings/4/check": "gage:K9.1-2",
+        "/readings/5/instrument": "L2",
+        "/readings/6/check": "benchmark:",
+        "/readings/8/check": "plumb:S1.up",
+    }
+    for place, text in wrong.items():
+        _, _, index, member = place.split("/")
+        document["readings"][int(index)][member] = text
+    assert set(refusals(document)) == {pointer, *wrong}
+
+
+def test_a_wrong_corner_hides_no_wrong_wall_and_no_wrong_diagonal():
+    document = changed("/outline/1/x", "90")
+    document["diagonals"][0][1] = "NX"
+    document["positions"][0]["wall"] = "SW-SW"
+    document["readings"] = []
+    errors = refusals(document)
+    assert set(errors) == {"/outline/1/x", "/diagonals/0/1", "/positions/0/wall"}
+    assert "SW, SE, NE, NW" in errors["/positions/0/wall"]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value"),
+    [
+        ("/outline/1/x", "90"),
+        ("/outline/1/corner", "SW"),
+        ("/outline/2", None),
+        ("/details", []),
+        ("/details/P/rods", []),
+        ("/details/P/rods/0", 4),
+        ("/details/P/rods/3/in", "?"),
+        ("/positions", {}),
+        ("/positions/0/mark", ""),
+        ("/positions/0/along", "?"),
+        ("/positions/0/wall", 4),
+        ("/notch", "?"),
+        ("/instruments", []),
+        ("/instruments/T1/class", "IV"),
+    ],
+)
+def test_what_hangs_on_something_refused_is_not_refused_after_it(pointer, value):
+    told = [p for p in refusals(changed(pointer, value)) if not p.startswith(pointer)]
+    assert [p for p in told if p.startswith("/readings")] == []
+    assert (
+        len(told) <= 2
+    )  # each of two positions still names a detail that is not there
+
+
 def test_the_document_is_not_changed_by_reading_it():
     document = example()
     before = copy.deepcopy(document)

@@ -12,9 +12,10 @@ from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, job_named, person_named
 from jobs import services
 from jobs.exchange.dxf.plan_in import NEAR_MM, Choices
+from jobs.exchange.json_text import load_json
 from jobs.exchange.parse import DocumentError
 from jobs.exchange.plan_files import LARGEST, read_plan_file, suffix_of
-from jobs.exchange.reader import Refusals, load_json
+from jobs.exchange.reader import Refusals
 from jobs.exchange.vocabulary import LENGTH_UNITS
 from jobs.models import Building, Job
 
