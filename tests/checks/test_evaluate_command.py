@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def run(
-    argument: str, document: bytes | None = None
+    argument: str, document: bytes | None = None, **environment: str
 ) -> subprocess.CompletedProcess[bytes]:
     """The program as it is started from a shell, with nothing of Django in its room."""
     return subprocess.run(
@@ -27,7 +27,7 @@ def run(
         input=document,
         capture_output=True,
         cwd=ROOT,
-        env={"PATH": "/usr/bin:/bin", "LANG": "C"},
+        env={"PATH": "/usr/bin:/bin", "LANG": "C"} | environment,
         timeout=60,
         check=False,
     )
@@ -43,6 +43,48 @@ def test_a_document_on_standard_input_is_answered_on_standard_output() -> None:
     result = json.loads(done.stdout)
     assert result["building"] == "Étang 5 \u2013 ½"
     assert result == evaluated(document)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-16"])
+def test_json_is_written_in_utf_8_whatever_the_terminal_has(encoding: str) -> None:
+    document = building(name="Étang \u2013 \U0001d7d9")
+    text = json.dumps(document, ensure_ascii=False).encode()
+    done = run("-", text, PYTHONIOENCODING=encoding)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert json.loads(done.stdout.decode())["building"] == document["name"]
+    refused = run("-", text.replace(b'"mm"', '"\U0001d7d9"'.encode()))
+    assert refused.returncode == 2
+    told = json.loads(refused.stderr.decode())["errors"]
+    assert "\U0001d7d9" in told[0]["message"]
+
+
+def test_a_closed_standard_input_is_refused_like_an_unreadable_file() -> None:
+    done = subprocess.run(
+        ["/bin/sh", "-c", f"exec {sys.executable} manage.py evaluate - <&-"],
+        capture_output=True,
+        cwd=ROOT,
+        timeout=60,
+        check=False,
+    )
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert len(json.loads(done.stderr)["errors"]) == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a full device")
+def test_a_result_that_cannot_be_written_is_told_in_a_line() -> None:
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run(
+            [sys.executable, "manage.py", "evaluate", "-"],
+            input=json.dumps(building()).encode(),
+            stdout=full,
+            stderr=subprocess.PIPE,
+            cwd=ROOT,
+            timeout=60,
+            check=False,
+        )
+    assert done.returncode == 1
+    assert len(done.stderr.splitlines()) == 1
+    assert b"cannot be written" in done.stderr
 
 
 def test_a_refused_document_leaves_standard_output_empty() -> None:

@@ -6,7 +6,7 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.parse import read_text
@@ -38,11 +38,25 @@ class Command(BaseCommand):
                 {"pointer": error.pointer, "message": error.message}
                 for error in refused.errors
             ]
-            self.stderr.style_func = None
-            self.stderr.write(json.dumps({"errors": errors}, ensure_ascii=False))
+            _write(self.stderr, {"errors": errors})
             sys.exit(REFUSED)
-        json.dump(evaluate(building), sys.stdout, ensure_ascii=False, allow_nan=False)
-        sys.stdout.write("\n")
+        try:
+            _write(self.stdout, evaluate(building))
+        except OSError as fault:
+            msg = f"The result cannot be written: {fault.strerror or fault}."
+            raise CommandError(msg) from fault
+
+
+def _write(stream: OutputWrapper, value: Any) -> None:
+    """Write JSON in UTF-8, whatever the terminal's own encoding (RFC 8259, 8.1)."""
+    text = json.dumps(value, ensure_ascii=False, allow_nan=False)
+    octets = getattr(stream, "buffer", None)
+    if octets is None:  # a stream of text has no encoding of its own
+        stream.write(text)
+        return
+    # Half a surrogate pair, from the name of a file, has no UTF-8 but an escape.
+    octets.write(f"{text}\n".encode("utf-8", "backslashreplace"))
+    stream.flush()
 
 
 def _bytes_of(file: str) -> bytes:
@@ -53,11 +67,19 @@ def _bytes_of(file: str) -> bytes:
     DocumentError
         If the file cannot be read.
     """
-    if file == "-":
-        return sys.stdin.buffer.read()
     try:
-        return Path(file).read_bytes()
+        if file != "-":
+            return Path(file).read_bytes()
+        if sys.stdin is None:  # closed by whoever started this
+            raise OSError("there is none")
+        return sys.stdin.buffer.read()
     except OSError as error:
         reason = error.strerror or str(error)
-        refusal = Refusal(pointer="", message=f"{file} cannot be read: {reason}.")
+        refusal = Refusal(
+            pointer="", message=f"{_named(file)} cannot be read: {reason}."
+        )
         raise DocumentError((refusal,)) from error
+
+
+def _named(file: str) -> str:
+    return "Standard input" if file == "-" else file
