@@ -9,13 +9,8 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms import (
-    AddPhotographsForm,
-    AskForm,
-    CarryOutForm,
-    DecideForm,
-    choices_for,
-)
+from checks.forms.orders import AskForm, DecideForm, choices_for
+from checks.forms.photographs import AddPhotographsForm, CarryOutForm
 from checks.models import Decision, Finding
 from checks.queries import review
 from checks.queries.alike import alike_on_page, alike_with, measured_again

@@ -20,7 +20,7 @@ from checks.entering import (
     put_errors,
     typed_lines,
 )
-from checks.forms import CommonForm, InstrumentForm
+from checks.forms.readings import CommonForm, InstrumentForm
 from checks.queries.walk import Section, suggest, walk
 from checks.services.readings import Recorded, record_readings
 from checks.views.photographs import take_photographs

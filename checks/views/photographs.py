@@ -21,7 +21,7 @@ from django.utils.timezone import is_naive
 from django.views.decorators.http import require_GET, require_POST
 
 from checks.entering import Line
-from checks.forms import AddPhotographsForm, too_large
+from checks.forms.photographs import AddPhotographsForm, too_large
 from checks.models import DIGEST, Decision, Finding, Photograph
 from checks.services.kept_files import LostFileError, read_kept
 from checks.services.photographs import add_photograph, add_photographs

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from checks.points_form import PointsForm
+from checks.forms.points import PointsForm
 from checks.queries.surveys import survey_page, told_by_check
 from checks.services.points import record_shot
 from checks.views.readings import seen_building

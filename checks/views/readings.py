@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms import InstrumentForm
+from checks.forms.readings import InstrumentForm
 from checks.queries.photographs import of_building, shown
 from checks.queries.record import RecordFilter, photographed, taken
 from checks.queries.record import record as readings_of

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods
 
-from checks.forms import SignReleaseForm
+from checks.forms.orders import SignReleaseForm
 from checks.models import Release
 from checks.queries.releases import frozen, signed_before
 from checks.queries.strength import strength_of

@@ -6,7 +6,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from checks.forms import TogetherForm
+from checks.forms.orders import TogetherForm
 from checks.models import Finding
 from checks.queries.alike import Alike, alike_with
 from checks.queries.review import finding_for

@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from checks.forms import UploadForm
+from checks.forms.readings import UploadForm
 from checks.services.readings import record_readings
 from checks.services.uploads import read_upload
 from checks.views.readings import seen_building

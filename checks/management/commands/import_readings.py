@@ -7,7 +7,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.forms import read_zone
+from checks.forms.fields import read_zone
 from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, building_named, person_named
 from checks.queries.surveys import read_shot, told_by_check

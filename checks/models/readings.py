@@ -1,0 +1,131 @@
+"""What was measured, with what, and what was computed from it."""
+
+from typing import ClassVar, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from core.append_only import append_only
+from core.models import Person
+from jobs.models import Building, Job, PlanRevision
+
+
+class Instrument(models.Model):
+    """A tape or level a job's crews use, in the exchange document's words."""
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="+")
+    name = models.CharField(max_length=40)
+    specification = models.JSONField(
+        help_text="The exchange document's `instruments` entry of this name."
+    )
+    added_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["job", "name"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["job", "name"], name="checks_instrument_name_once_per_job"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ReadingQuerySet(models.QuerySet["Reading"]):
+    """The names people ask for."""
+
+    def visible_to(self, person: Person) -> Self:
+        """Readings of buildings this person may see."""
+        return self.filter(building__in=Building.objects.visible_to(person))
+
+    def standing(self) -> Self:
+        """Readings that no later reading replaces."""
+        return self.filter(replaced_by=None)
+
+
+class Reading(models.Model):
+    """One reading as it was taken. A correction is another reading that names it."""
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="+")
+    revision = models.ForeignKey(
+        PlanRevision,
+        models.PROTECT,
+        related_name="+",
+        help_text="The plan in force when it was recorded.",
+    )
+    client_id = models.CharField(max_length=64)
+    check_key = models.CharField(max_length=120)
+    entry = models.JSONField(help_text="The exchange document's entry, as typed.")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the entry.")
+    entered = models.CharField(max_length=60, help_text="The value as typed.")
+    value = models.DecimalField(
+        max_digits=18, decimal_places=6, help_text="In mm; in MPa for a strength."
+    )
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    supersedes = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
+    )
+    crew = models.CharField(max_length=60, blank=True)
+    taken_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    objects = ReadingQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["building", "pk"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["building", "client_id"], name="checks_reading_sent_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(client_id="") & ~Q(check_key="") & ~Q(entered=""),
+                name="checks_reading_says_what_it_is",
+            ),
+            models.CheckConstraint(
+                condition=Q(supersedes=None) | ~Q(supersedes=F("pk")),
+                name="checks_reading_replaces_another",
+            ),
+        ]
+        indexes: ClassVar = [
+            models.Index(
+                fields=["building", "check_key"], name="checks_reading_by_check"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.check_key} {self.entered}"
+
+
+class Evaluation(models.Model):
+    """What was computed from one plan revision and one set of readings."""
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="+")
+    revision = models.ForeignKey(PlanRevision, models.PROTECT, related_name="+")
+    made_at = models.DateTimeField(auto_now_add=True)
+    made_with = models.CharField(max_length=40, help_text="Program and version.")
+    input_digest = models.CharField(
+        max_length=64, help_text="SHA-256 of the exchange document evaluated."
+    )
+    last_reading = models.ForeignKey(
+        Reading, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    result = models.JSONField(help_text="padstone.result/1")
+
+    class Meta:
+        ordering: ClassVar = ["building", "-pk"]
+        triggers: ClassVar = [append_only()]
+
+    def __str__(self) -> str:
+        return f"{self.building} at {self.made_at:%Y-%m-%d %H:%M}"
