@@ -173,8 +173,12 @@ class DocumentForm(forms.Form):
 
     @property
     def looked_at(self) -> bool:
-        """Whether what would be stored has been shown: a file might be another."""
-        return not self.files or self.cleaned_data.get("seen") == self.shown
+        """Whether what would be stored has been shown: it might be another by now.
+
+        A document pasted and sent at once was never shown, and need not be.
+        """
+        seen = self.cleaned_data.get("seen")
+        return seen == self.shown or not (seen or self.files)
 
     @property
     def shown(self) -> str:

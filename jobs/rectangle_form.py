@@ -33,6 +33,7 @@ BARE = re.compile(
 STAND_IN = PatternSpec(  # while a pattern is not typed yet; its rods are not drawn
     gage="100 mm", first_row="100 mm", row_spacing="100 mm", rod="20 mm", hole="22 mm"
 )
+NOTCH = ("notch_width", "notch_depth")  # both, or none
 PLACES = {  # where the document's refusals belong on the page
     "/name": "name",
     "/concrete/specified_strength": "strength",
@@ -146,7 +147,7 @@ class RectangleForm(forms.Form):
             self._label(name)
             if name in self.base_fields
             else f"{self._label(name)} ({name.partition('_')[0]})"
-            for name in [*required, *self._blank_but_needed()]
+            for name in [*required, *self._blank_but_needed(), *self._half_a_notch()]
         ]
 
     def preview(self) -> Preview | None:
@@ -230,6 +231,11 @@ class RectangleForm(forms.Form):
                 needed.append(self.needs[pattern])
         return [name for name in needed if not self._typed(name)]
 
+    def _half_a_notch(self) -> list[str]:
+        """Name what is missing where only one of a notch's two lengths is typed."""
+        blank = [name for name in NOTCH if not self._typed(name)]
+        return blank if len(blank) == 1 else []
+
     def _fault(self, field: str | None, message: str) -> None:
         if field not in self.fields:
             self.add_error(None, message)
@@ -296,7 +302,7 @@ class RectangleForm(forms.Form):
         changes: dict[str, Any] = {"specified_strength": None}
         if "bays" in self.errors or not spec.bays:
             changes["bays"] = [spec.length]
-        if {"notch_width", "notch_depth"} & self.errors.keys():
+        if self._half_a_notch() or not self.errors.keys().isdisjoint(NOTCH):
             changes |= {"notch_width": None, "notch_depth": None}
         for pattern in PATTERNS:
             if getattr(spec, pattern) is not None and self._faulty(pattern):

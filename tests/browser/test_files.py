@@ -1,5 +1,6 @@
 """Files brought in the browser: shown in place, chosen about, and then stored."""
 
+import json
 from typing import Any
 
 import pytest
@@ -51,6 +52,35 @@ def test_a_drawing_is_shown_at_once_read_as_chosen_and_stored(
     desk.wait_for_url("**/plan/")
     made = beside(lambda: Building.objects.get(name="hay shed").current_revision())
     assert [each.mark for each in plan_of(made).positions] == ["A2", "A3", "K1"]
+
+
+def test_what_is_mended_in_the_text_counts_and_not_the_file_it_came_from(
+    desk: Page, live_server: Any, job: Job
+) -> None:
+    desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
+    text = json.dumps(example_plan())
+    choose(desk, "plan.json", text.encode())
+    expect(desk.get_by_role("heading", name="Example shed")).to_be_visible()
+    desk.get_by_text("The document").click()
+    desk.fill("#id_document", text.replace("Example shed", "Mended shed"))
+    desk.get_by_role("button", name="Store this building").click()
+    expect(desk.get_by_role("heading", name="Mended shed")).to_be_visible()
+    desk.get_by_role("button", name="Store this building").click()
+    desk.wait_for_url("**/plan/")
+    assert beside(lambda: Building.objects.filter(name="Mended shed").exists())
+
+
+def test_back_from_a_filter_shows_the_jobs_and_what_they_were_asked_by(
+    desk: Page, live_server: Any, job: Job
+) -> None:
+    desk.goto(f"{live_server.url}{reverse('jobs:list')}")
+    desk.locator("#id_text").press_sequentially(job.number)
+    expect(desk.get_by_text("1 job, as asked")).to_be_visible()
+    desk.locator("#id_text").press_sequentially(" nothing is called so")
+    expect(desk.get_by_text("No job answers to this")).to_be_visible()
+    desk.go_back()
+    expect(desk.get_by_role("heading", name=job.number)).to_be_visible()
+    expect(desk.locator("#id_text")).to_have_value(job.number)
 
 
 def test_errors_of_a_workbook_are_shown_at_once(

@@ -171,6 +171,14 @@ def test_the_preview_puts_each_error_at_its_field_and_clears_the_others(page):
     assert "errorlist" not in right
 
 
+def test_the_plan_stays_drawn_while_a_notch_lacks_its_depth(page):
+    shown = page("preview_building", TYPED | {"notch_width": '1 1/2"'})
+    preview = shown.context["preview"]
+    assert len(preview.plan.positions) == 6
+    assert preview.plan.notch is None
+    assert "Still to fill in: notch depth." in shown.content.decode()
+
+
 def test_fewer_than_four_rods_to_a_column_are_cautioned(page):
     text = page("preview_building", TYPED | {"frame_rows": "1"}).content.decode()
     assert "fewer than four rods" in text

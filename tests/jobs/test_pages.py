@@ -339,6 +339,16 @@ def test_a_document_is_shown_before_it_is_stored(importing):
     assert not Building.objects.exists()
 
 
+def test_a_document_changed_since_it_was_shown_is_shown_again(importing, job):
+    shown = importing(sheds.shed()).context["form"].shown
+    other = sheds.shed(name="Another shed")
+    response = importing(other, store="yes", seen=shown)
+    assert not Building.objects.exists()
+    assert "Another shed" in response.content.decode()
+    importing(other, store="yes", seen=response.context["form"].shown)
+    assert job.buildings.get().name == "Another shed"
+
+
 def test_a_document_is_stored_when_told_to(importing, job):
     response = importing(sheds.shed(), store="yes", note="sheet A1")
     building = job.buildings.get()
