@@ -1,9 +1,8 @@
-"""Lengths and other quantities as people write them, read once into mm and SI.
+"""Lengths as people write them, read once into millimetres, and written again.
 
-The only place that converts units. Lengths are read by a parser of our own, exactly
-(rational arithmetic, rounded once to six decimals of a millimetre); every other
-quantity is a number and a unit, converted by pint, which is not imported before the
-first such quantity is read.
+Units are converted here and in `core/quantities.py`, nowhere else. Lengths are read by
+a parser of our own, exactly (rational arithmetic, rounded once to six decimals of a
+millimetre).
 
 Feet and inches are the international ones, 1 in = 25.4 mm exactly (NIST SP 811
 (2008), B.6).
@@ -14,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 LengthUnit = Literal["in", "ft", "mm", "cm", "m"]
 LengthStyle = Literal["imperial", "decimal_feet", "inches", "metric"]
@@ -129,7 +128,7 @@ def _length_of_text(text: str) -> Length:
 
 def _length(exact: Fraction, resolution: Fraction, text: str) -> Length:
     if abs(exact) > LONGEST_MM:
-        raise UnitError(f"{_quoted(text)} is longer than 10 km.")
+        raise UnitError(f"{quoted(text)} is longer than 10 km.")
     resolution = min(max(resolution, FINEST_RESOLUTION_MM), COARSEST_RESOLUTION_MM)
     return Length(text=text, mm=_decimal(exact), resolution_mm=_decimal(resolution))
 
@@ -138,7 +137,8 @@ def _decimal(exact: Fraction) -> Decimal:
     return Decimal(round(exact * 1_000_000)).scaleb(-6)
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """Put what was typed in quotation marks, cut where it is too long to be read."""
     shown = text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + "…"
     return f"“{shown}”"
 
@@ -190,7 +190,7 @@ def kind_of(value: object) -> str:
 def _read_text(text: str) -> tuple[Fraction, Fraction]:
     if len(text) > LONGEST_TEXT:
         raise UnitError(
-            f"{_quoted(text)} is too long for a length; write {EXAMPLES}, "
+            f"{quoted(text)} is too long for a length; write {EXAMPLES}, "
             f"in at most {LONGEST_TEXT} characters."
         )
     plain = _VULGAR_AFTER.sub(
@@ -206,7 +206,7 @@ def _read_text(text: str) -> tuple[Fraction, Fraction]:
         number, step = _amount(found["number"], text)
         if "/" in found["number"] and unit in ("mm", "cm", "m"):
             raise UnitError(
-                f"{_quoted(text)}: metric lengths are written as decimals, "
+                f"{quoted(text)}: metric lengths are written as decimals, "
                 f"such as 7.125 m."
             )
         scale = MM_PER_UNIT[unit]
@@ -226,10 +226,10 @@ def _amount(number: str, text: str) -> tuple[Fraction, Fraction]:
         return Fraction(fraction), Fraction(1, 10**decimals)
     numerator, denominator = (int(part) for part in fraction.split("/"))
     if denominator == 0:
-        raise UnitError(f"{_quoted(text)}: nothing can be divided by zero.")
+        raise UnitError(f"{quoted(text)}: nothing can be divided by zero.")
     if numerator >= denominator:
         raise UnitError(
-            f"{_quoted(text)}: the fraction {fraction} is not less than 1; "
+            f"{quoted(text)}: the fraction {fraction} is not less than 1; "
             f'write the whole inches apart, such as 4 1/8".'
         )
     value = Fraction(numerator, denominator) + int(whole.strip() or 0)
@@ -239,13 +239,13 @@ def _amount(number: str, text: str) -> tuple[Fraction, Fraction]:
 def _feet_and_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fraction]:
     if not feet.isdecimal():
         raise UnitError(
-            f"{_quoted(text)}: before inches the feet are a whole number, "
+            f"{quoted(text)}: before inches the feet are a whole number, "
             f"such as 23'-4 1/2\"."
         )
     number, step = _amount(inches, text)
     if number >= 12:
         raise UnitError(
-            f"{_quoted(text)}: behind feet the inches are less than 12; "
+            f"{quoted(text)}: behind feet the inches are less than 12; "
             f'{inches}" are {format_length(float(number * MM_PER_UNIT["in"]))}.'
         )
     return int(feet) * 12 + number, step
@@ -274,122 +274,7 @@ def _what_is_wrong(text: str, body: str) -> str:
         reason = "the inches have no inch mark"
     elif re.search(r"nan|inf", body, re.IGNORECASE):
         reason = "a length is a finite number"
-    return f"{_quoted(text)}: {reason}; write {EXAMPLES}."
-
-
-# ---- everything else --------------------------------------------------------
-
-_TERM = r"[A-Za-zµμ°]{1,20}(?:(?:\^|\*\*)[1-9]|[²³])?"
-_QUANTITY = re.compile(
-    rf"(?P<sign>[-+\u2212]?)(?P<number>[0-9]{{1,15}}(?:\.[0-9]{{1,15}})?|\.[0-9]{{1,15}})"
-    rf"[ \u00a0\u202f]*(?P<unit>{_TERM}(?: ?[*·/] ?{_TERM}){{0,3}})"
-)
-
-
-@lru_cache(maxsize=1)
-def _registry() -> Any:
-    import pint  # a third of a second, spared where only lengths are read
-
-    return pint.UnitRegistry(cache_folder=None)
-
-
-@lru_cache(maxsize=256)
-def _units(unit: str, target: str) -> tuple[Any, Any] | None:
-    """Find both units in the registry; None where one does not convert to the other."""
-    import pint
-
-    registry = _registry()
-    try:
-        written = registry.Unit(unit.replace("²", "^2").replace("³", "^3"))
-        wanted = registry.Unit(target)
-        registry.Quantity(1.0, written).to(wanted)
-    except (pint.PintError, AttributeError, TypeError, ValueError):
-        return None
-    if target == "rad" and registry.get_base_units(written)[1] != wanted:
-        return None  # to pint an angle is a plain number, and so are counts
-    return written, wanted
-
-
-def _measure(
-    value: object, what: str, target: str, example: str
-) -> tuple[float, float]:
-    """Read a number with a unit; the value and its last decimal, in `target`."""
-    if not isinstance(value, str):
-        raise UnitError(
-            f"{what} is text with its unit, such as {example}; "
-            f"this is {kind_of(value)}."
-        )
-    return _read_measure(value, what, target, example)
-
-
-@lru_cache(maxsize=4096)
-def _read_measure(
-    value: str, what: str, target: str, example: str
-) -> tuple[float, float]:
-    """Read a number with a unit; crews send the same few temperatures by thousands."""
-    found = _QUANTITY.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
-    if found is None:
-        raise UnitError(
-            f"{_quoted(value)}: {what.lower()} is one number and its unit, "
-            f"such as {example}."
-        )
-    units = _units(found["unit"], target)
-    if units is None:
-        raise UnitError(
-            f"{_quoted(value)}: {found['unit']} is not a unit for "
-            f"{what.lower()}; write for example {example}."
-        )
-    written, wanted = units
-
-    def convert(number: float) -> float:
-        return float(_registry().Quantity(number, written).to(wanted).magnitude)
-
-    magnitude = float(found["number"]) * (-1 if found["sign"] in ("-", "\u2212") else 1)
-    step = 10.0 ** -len(found["number"].partition(".")[2])
-    return convert(magnitude), abs(convert(step) - convert(0.0))
-
-
-def parse_strength(value: object) -> float:
-    """Read a strength or stress, such as `3000 psi` [MPa]."""
-    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[0]
-
-
-def strength_resolution(value: object) -> float:
-    """Return the last decimal of a strength as typed [MPa]."""
-    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[1]
-
-
-def parse_modulus(value: object) -> float:
-    """Read an elastic modulus, such as `205 GPa` [MPa]."""
-    return _measure(value, "An elastic modulus", "MPa", "205 GPa or 29000 ksi")[0]
-
-
-def parse_temperature(value: object) -> float:
-    """Read a temperature, such as `41 degF` [°C]."""
-    celsius = _measure(value, "A temperature", "degC", "41 degF or 5 degC")[0]
-    if celsius < -273.15:
-        raise UnitError(f"{_quoted(str(value))} is below absolute zero.")
-    return celsius
-
-
-def parse_force(value: object) -> float:
-    """Read a force, such as `12 lbf` [N]."""
-    return _measure(value, "A force", "N", "12 lbf or 50 N")[0]
-
-
-def parse_angle(value: object) -> float:
-    """Read an angle, such as `90 deg` [rad]."""
-    return _measure(value, "An angle", "rad", "90 deg or 1.5708 rad")[0]
-
-
-def parse_area(value: object) -> float:
-    """Read an area, such as `2.5 mm^2` [mm²]."""
-    return _measure(value, "An area", "mm^2", "2.5 mm^2 or 0.004 in^2")[0]
-
-
-def parse_line_weight(value: object) -> float:
-    """Read a weight per length, such as `0.19 N/m` [N/m]."""
-    return _measure(value, "A weight per length", "N/m", "0.19 N/m or 0.013 lbf/ft")[0]
+    return f"{quoted(text)}: {reason}; write {EXAMPLES}."
 
 
 # ---- lengths for people -----------------------------------------------------

@@ -6,7 +6,8 @@ from typing import Any, ClassVar
 
 from django import forms
 
-from core.units import LengthUnit, UnitError, parse_strength
+from core.quantities import parse_strength
+from core.units import LengthUnit, UnitError
 from jobs.exchange.parse import DocumentError, Refusal, read_building
 from jobs.exchange.vocabulary import BASES, LONGEST_NAME
 from jobs.plan.rectangle import (

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from core.units import parse_strength, parse_temperature
+from core.quantities import parse_strength, parse_temperature
 from jobs.exchange.reader import Cursor
 from jobs.plan.model import Concrete, Maturity
 

@@ -1,6 +1,6 @@
 """The tapes and levels of an exchange document."""
 
-from core.units import (
+from core.quantities import (
     parse_angle,
     parse_area,
     parse_force,

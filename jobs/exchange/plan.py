@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 
-from core.units import Length, LengthUnit, format_length, parse_angle
+from core.quantities import parse_angle
+from core.units import Length, LengthUnit, format_length
 from jobs.exchange import vocabulary as words
 from jobs.exchange.concrete import read_concrete
 from jobs.exchange.corners import Corners, listed, read_corners, read_diagonals

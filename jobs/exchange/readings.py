@@ -3,7 +3,7 @@
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from core.units import (
+from core.quantities import (
     parse_force,
     parse_strength,
     parse_temperature,
