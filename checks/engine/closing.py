@@ -30,7 +30,7 @@ from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.problem import Problem, State, turned
 
 TOUCH = 4  # unknowns: t, turn and shift
-STEPS = 6
+STEPS = 8
 SETTLED = 1e-10  # of the equations and of all but the touching rods, in plate's units
 NOTHING = 1e-11  # left of the equations: a further step wins no more
 FIRM = 1e-13  # keeps the equations apart where two rods say the same

@@ -30,7 +30,7 @@ from checks.engine.cones import TINY, Factor, Scaling, det, scaling, speed
 from checks.engine.problem import Problem, State, turned
 
 MAX_STEPS = 60
-CLOSE_AFTER = (3, 5, 7, 9)  # steps: by then most plates show which rods touch
+CLOSE_AFTER = (2, 3, 5, 7)  # steps: by then most plates show which rods touch
 FEASIBLE = 1e-7
 REFINE_BELOW = 1e-5
 MOST_TURN = 0.2  # rad in one step
