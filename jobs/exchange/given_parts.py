@@ -1,0 +1,64 @@
+"""What the schema of the document in is written with: what somebody types."""
+
+from jobs.exchange import vocabulary as words
+from jobs.exchange.schema_parts import Schema, ref
+
+
+def object_of(
+    properties: Schema, required: tuple[str, ...] = (), description: str = ""
+) -> Schema:
+    """Return an object with these members and no others."""
+    schema: Schema = {"type": "object"}
+    if description:
+        schema["description"] = description
+    schema |= {"properties": properties, "additionalProperties": False}
+    if required:
+        schema["required"] = list(required)
+    return schema
+
+
+def by_name(definition: str, description: str) -> Schema:
+    """Return an object whose members are named by whoever writes the document."""
+    return {
+        "type": "object",
+        "description": description,
+        "propertyNames": name("Its name."),
+        "additionalProperties": ref(definition),
+    }
+
+
+def length(description: str) -> Schema:
+    """Return a length as it is typed."""
+    return {"$ref": "#/$defs/length", "description": description}
+
+
+def name(description: str, longest: int = words.LONGEST_NAME) -> Schema:
+    """Return a name: a text with something in it."""
+    return {
+        "type": "string",
+        "minLength": 1,
+        "maxLength": longest,
+        "pattern": r"\S",
+        "description": description,
+    }
+
+
+def quantity(description: str, example: str) -> Schema:
+    """Return a number with its unit, as text."""
+    return {
+        "type": "string",
+        "maxLength": 60,
+        "pattern": r"[0-9].*[A-Za-z\u00b0]",
+        "description": f"{description} A number and its unit.",
+        "examples": [example],
+    }
+
+
+def plain(description: str, most: float) -> Schema:
+    """Return a number above zero that has no unit of its own."""
+    return {
+        "type": "number",
+        "exclusiveMinimum": 0,
+        "maximum": most,
+        "description": description,
+    }
