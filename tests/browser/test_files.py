@@ -1,6 +1,7 @@
 """Files brought in the browser: shown in place, chosen about, and then stored."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -68,6 +69,19 @@ def test_what_is_mended_in_the_text_counts_and_not_the_file_it_came_from(
     desk.get_by_role("button", name="Store this building").click()
     desk.wait_for_url("**/plan/")
     assert beside(lambda: Building.objects.filter(name="Mended shed").exists())
+
+
+def test_a_file_mended_and_chosen_again_is_read_again(
+    desk: Page, live_server: Any, job: Job, tmp_path: Path
+) -> None:
+    desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
+    for name in ("Example shed", "Mended shed"):
+        plan = {**example_plan(), "name": name}
+        (tmp_path / "plan.csv").write_bytes(write_plan(plan, ".csv"))
+        with desk.expect_file_chooser() as chooser:
+            desk.click("#id_file")
+        chooser.value.set_files(tmp_path / "plan.csv")
+        expect(desk.get_by_role("heading", name=name)).to_be_visible()
 
 
 def test_back_from_a_filter_shows_the_jobs_and_what_they_were_asked_by(

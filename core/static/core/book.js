@@ -52,6 +52,13 @@
     }
   });
 
+  // A file read as soon as it is chosen is read anew where it is chosen again, mended.
+  for (const act of ["click", "drop"]) {
+    document.addEventListener(act, (event) => {
+      if (event.target.matches("[hx-post] input[type=file]")) event.target.value = "";
+    });
+  }
+
   // The tab one is on is in sight, also where the row of tabs is wider than the phone.
   for (const rail of document.querySelectorAll(".tabs")) {
     const here = rail.querySelector("[aria-current]");
