@@ -2,11 +2,15 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
+import numpy as np
+
+from checks.engine.acceptance import COVERAGE, SLACK_MM
 from checks.engine.remedies import Remedy, measure_again
 from checks.evaluation import reasons
 from checks.evaluation.judged import Judged
 from checks.evaluation.squareness import NO_FIGURE
-from checks.evaluation.suspects import LikelyCause
+from checks.evaluation.suspects import LikelyCause, capital
+from core.units import format_length
 from jobs.plan.sheet import Kind
 
 NAMED = 4  # checks a sentence lists; the rest is counted
@@ -136,6 +140,45 @@ def _unchecked_figure(judged: Judged, keys: Sequence[str]) -> Answer:
     return measure_again(reason, unread), None
 
 
+def _not_shown(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Within the limits, and outside only by what guarded acceptance takes off them.
+
+    Heights are left out: a pad that is not shown to be level is shimmed.
+    """
+    if not judged.limits.guarded:
+        return None
+    checks, square = judged.table.checks, judged.square
+    index = [judged.table.index[key] for key in keys]
+    rows = [row for row in index if judged.words[row] == "outside"]
+    shape = square.verdict == "outside" and _hangs_on_figure(judged, keys)
+    if shape and (square.difference or 0.0) > (square.limit or 0.0) + SLACK_MM:
+        return None
+    off, bounds = judged.deviation[rows], judged.bounds
+    low, high = bounds.lower[rows] - SLACK_MM, bounds.upper[rows] + SLACK_MM
+    beyond = not ((low <= off) & (off <= high)).all()
+    if beyond or not (rows or shape) or any(checks[r].kind is Kind.LEVEL for r in rows):
+        return None
+    named = [checks[row].key for row in rows] or keys
+    return measure_again(
+        f"{capital(_said(judged, named))}: within the limit, but not by twice the"
+        f" uncertainty, which guarded acceptance asks{_guard(judged, rows)}. Note the"
+        " tape's temperature, take a better tape, or read it again.",
+        named,
+    ), None
+
+
+def _guard(judged: Judged, rows: Sequence[int]) -> str:
+    """What is taken off the limit of the check it takes most of, for a sentence."""
+    if not rows:
+        return ""
+    guard, limit = COVERAGE * judged.sigma[rows], judged.bounds.size[rows]
+    worst = int(np.argmax(guard - limit))
+    off, of = (
+        format_length(float(mm[worst]), judged.style, 32) for mm in (guard, limit)
+    )
+    return f", {off} off {of}"
+
+
 def _hangs_on_figure(judged: Judged, keys: Sequence[str]) -> bool:
     """Whether a finding is about the outline's shape, not one length of it."""
     table = judged.table
@@ -166,4 +209,5 @@ REASONS: tuple[Callable[[Judged, Sequence[str]], Answer], ...] = (
     _cannot_tell,
     _doubtful_figure,
     _unchecked_figure,
+    _not_shown,
 )

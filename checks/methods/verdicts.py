@@ -273,6 +273,7 @@ METHODS = (
         limits=(
             "Only where the building's tolerances ask for it; simple acceptance else.",
             "An uncertainty that is not known cannot be shown to be kept: outside.",
+            "What is outside by its uncertainty alone is to be measured again first.",
             "Strengths are judged without a guard.",
         ),
         examples=(_guarded,),

@@ -267,6 +267,28 @@ def test_guarded_acceptance_holds_for_the_diagonals_difference() -> None:
     assert square["verdict"] == "outside"
 
 
+@pytest.mark.parametrize(("deviation", "first"), [(0.0, True), (40.0, False)])
+def test_what_is_outside_by_its_uncertainty_alone_is_measured_again(
+    deviation: float, first: bool
+) -> None:
+    # class II over 8 m, no temperature: 2 u is 2.4 mm and more of 3.175 mm
+    document = building(tolerances={"guarded": True})
+    read(document, "line:S", f"{8000 + 2.0 + deviation} mm")
+    result = evaluated(document)
+    assert check(result, "line:S")["verdict"] == "outside"
+    reasons = [each["reason"] for each in finding(result, "position:S")["remedies"]]
+    assert ("which guarded acceptance asks" in reasons[0]) == first
+
+
+def test_diagonals_apart_by_their_uncertainty_alone_are_measured_again() -> None:
+    document = building(tolerances={"guarded": True})
+    read(document, "diagonal:A-C", "28310.5 mm", temperature="20 degC")
+    read(document, "diagonal:B-D", "28300.0 mm", temperature="20 degC")
+    remedies = finding(evaluated(document), "squareness")["remedies"]
+    assert remedies[0]["remedy"] == "remeasure"
+    assert "which guarded acceptance asks" in remedies[0]["reason"]
+
+
 def test_guarded_acceptance_leaves_strengths_alone() -> None:
     document = building(tolerances={"guarded": True})
     result = evaluated(read(document, "strength:F1", "20 MPa"))
