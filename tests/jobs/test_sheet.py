@@ -6,14 +6,9 @@ import time
 
 import pytest
 
+from jobs.plan.checks import Kind, neighbours
 from jobs.plan.model import Detail, Position, Rod
-from jobs.plan.sheet import (
-    Kind,
-    UnknownCheckError,
-    check_sheet,
-    find_check,
-    neighbours,
-)
+from jobs.plan.sheet import UnknownCheckError, check_sheet, find_check
 from tests.jobs.example import plan
 
 
