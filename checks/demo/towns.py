@@ -5,8 +5,6 @@ from functools import partial
 from checks.demo import drawings, events
 from checks.demo.lines import (
     FEET,
-    METRES,
-    METRIC,
     TAPE_1,
     TAPE_2,
     BuildingLine,
@@ -39,7 +37,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.going_up,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1055",
         name="School gymnasium",
@@ -59,7 +57,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.poured,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1061",
         name="Kiln shed",
@@ -77,7 +75,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.ready_to_ship,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1063",
         name="Cooperage",
@@ -95,7 +93,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=partial(events.waits, mistakes=("setbacks to the rod's edge",)),
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1066",
         name="Boundary store",
@@ -113,7 +111,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.to_be_carried_out,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1068",
         name="Fire station",
@@ -141,7 +139,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.may_stand,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1070",
         name="Barley barn and machine store",
@@ -167,7 +165,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.nothing_yet,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1075",
         name="Ice rink",
@@ -193,5 +191,5 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.nothing_yet,
             ),
         ),
-    ),,
+    ),
 )

@@ -39,7 +39,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.long_hangar,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1052",
         name="Sorting hall and weighbridge office",
@@ -70,7 +70,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=partial(events.waits, mistakes=("rod upside down",)),
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1058",
         name="Tram workshop",
@@ -126,7 +126,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.ready_to_ship,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1072",
         name="Foundry annex",
@@ -166,7 +166,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=partial(events.waits, mistakes=("to the flange",)),
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1077",
         name="Freight sheds",
@@ -198,7 +198,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.turned_and_foot_mark,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1079",
         name="Weighhouse",
@@ -217,7 +217,7 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.wrong_before_the_pour,
             ),
         ),
-    ),,
+    ),
     JobLine(
         number="P-1080",
         name="Dairy extension",
@@ -237,5 +237,5 @@ JOBS: tuple[JobLine, ...] = (
                 happens=events.disagreeing,
             ),
         ),
-    ),,
+    ),
 )
