@@ -4,19 +4,20 @@ The column lines judged are those along the walls: what stands on one wall is me
 from that wall's corners, and nothing that is read ties one wall's groups to another's.
 A rule needs every rod of the positions it compares, and along a wall their reference
 lines as well: a line that was not measured stands where the plan has it only for want
-of better, and is not to pass for measured here.
+of better, and is not to pass for measured here. Who is whose neighbour is the plan's
+matter: a group that was not measured still stands between its own.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from checks.engine import lines
 from checks.engine.acceptance import SLACK_MM
-from checks.engine.arrays import FloatArray
+from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.positions import Rods
 from checks.evaluation.table import RodTable
 from checks.tolerances import Limits
@@ -27,7 +28,9 @@ from jobs.plan.geometry import to_plan
 class GroupRule:
     """One rule along one wall or within one position. [mm]
 
-    `marks` are the positions the deviation is between, or at.
+    `marks` are the positions the deviation is between, or at; `rods` the rods of one
+    position that it is between, or of, where it is a rod's. `known` is whether all it
+    needs was measured: else a reference line is taken to be where the plan has it.
     """
 
     rule: str
@@ -37,6 +40,15 @@ class GroupRule:
     deviation: float
     limit: float
     within: bool
+    rods: tuple[int, ...] = ()
+    known: bool = True
+
+    @property
+    def verdict(self) -> str:
+        """Outside by what is known; within only where all it needs was measured."""
+        if not self.within:
+            return "outside"
+        return "within" if self.known else "unmeasured"
 
     def as_result(self) -> dict[str, Any]:
         """One of the result document's `group_rules`."""
@@ -47,7 +59,7 @@ class GroupRule:
             "marks": list(self.marks),
             "deviation": self.deviation,
             "limit": self.limit,
-            "verdict": "within" if self.within else "outside",
+            "verdict": self.verdict,
         }
 
 
@@ -75,19 +87,30 @@ def _within_positions(
     pairs = judged.rod_pairs
     owner = rods.position[pairs.first] if pairs.first.size else pairs.first
     for i, group in enumerate(rods.groups):
-        mark = group.position.mark
         if not solved.determined[group.rows].all():
             continue
+        mine, first = owner == i, group.rows.start - 1
+        ends = np.stack([pairs.first[mine], pairs.second[mine]], axis=1) - first
+        each = np.arange(1, len(group.detail.rods) + 1)
+        lined = group.position.wall is None or not np.isnan(solved.line[i])
         found = {
-            "within_group": pairs.deviation_mm[owner == i],
-            "group_centre": judged.centre_deviation_mm[i],
-            "rod_from_group_centre": judged.rod_deviation_mm[group.rows].ravel(),
+            "within_group": (pairs.deviation_mm[mine], np.sort(ends, axis=1)),
+            "group_centre": (judged.centre_deviation_mm[i], np.empty((2, 0), int)),
+            "rod_from_group_centre": (
+                judged.rod_deviation_mm[group.rows].ravel(),
+                np.repeat(each, 2)[:, None],
+            ),
         }
-        for key, deviation in found.items():
+        for key, (deviation, numbers) in found.items():
             limit = getattr(rules, f"{key}_mm")
             if np.isfinite(limit) and deviation.size:
-                worst = float(deviation[np.argmax(np.abs(deviation))])
-                yield _rule(limits, key, mark, (mark,), worst, float(limit))
+                at = int(np.argmax(np.abs(deviation)))
+                mark, worst = group.position.mark, float(deviation[at])
+                yield replace(
+                    _rule(limits, key, mark, (mark,), worst, float(limit)),
+                    rods=tuple(numbers[at].tolist()),
+                    known=lined or key != "group_centre",
+                )
 
 
 def _along_walls(
@@ -96,23 +119,23 @@ def _along_walls(
     """Groups along each wall: the fitted line, neighbours, and what adds up."""
     walls: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, group in enumerate(rods.groups):
-        if group.position.wall and solved.determined[group.rows].all():
+        if group.position.wall:
             walls[group.position.wall].append(i)
     for wall, members in walls.items():
         where = "-".join(wall)
-        if len(members) > 1 and np.isfinite(rules.group_to_line_mm):
-            judged = _judged(rods, solved, members, rules)
-            off = judged.line.deviation_mm
-            limit = np.full(off.size, rules.group_to_line_mm)
-            at: list[tuple[str, ...]] = [
-                (rods.groups[i].position.mark,) for i in members
-            ]
-            yield from _cases(limits, "group_to_line", where, at, off, limit)
-        members = [i for i in members if not np.isnan(solved.line[i])]
-        if len(members) < 2:
-            continue
-        judged = _judged(rods, solved, members, rules)
         marks = [rods.groups[i].position.mark for i in members]
+        built = np.array(
+            [solved.determined[rods.groups[i].rows].all() for i in members]
+        )
+        lined = built & ~np.isnan(solved.line[members])
+        if built.sum() > 1:
+            off = _judged(rods, solved, members, rules, built).line.deviation_mm
+            limit = np.full(off.size, rules.group_to_line_mm)
+            at: list[tuple[str, ...]] = [(mark,) for mark in marks]
+            yield from _cases(limits, "group_to_line", where, at, off, limit)
+        if lined.sum() < 2:
+            continue
+        judged = _judged(rods, solved, members, rules, lined)
         for key, pairs in (
             ("adjacent_groups", judged.adjacent),
             ("accumulated", judged.accumulated),
@@ -129,8 +152,11 @@ def _judged(
     solved: Rods,
     members: list[int],
     rules: lines.LineRules,
+    known: BoolArray,
 ) -> lines.LineJudgement:
+    """One wall's groups against the rules, those not known left out of the fit."""
     planned, built, direction = _centres(rods, solved, members)
+    built[~known] = np.nan
     return lines.judge_line(planned, built, direction, rules)
 
 
@@ -142,10 +168,14 @@ def _cases(
     deviation: FloatArray,
     limit: FloatArray,
 ) -> Iterator[GroupRule]:
-    """The worst case, and after it, by how much they are over, all that are outside."""
-    if not deviation.size or not np.isfinite(limit).all():
+    """The worst case, and after it, by how much they are over, all that are outside.
+
+    A case that is not known, NaN, is not judged.
+    """
+    known = ~np.isnan(deviation)
+    if not known.any() or not np.isfinite(limit).all():
         return
-    over = np.abs(deviation) - limit
+    over = np.where(known, np.abs(deviation) - limit, -np.inf)
     for nth, i in enumerate(np.argsort(-over, kind="stable").tolist()):
         if nth and over[i] <= SLACK_MM:
             return

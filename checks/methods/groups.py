@@ -179,6 +179,7 @@ METHODS = (
             "Only where the building's basis has the rule; metal building practice"
             " has none.",
             "A group with a rod not determined is not judged.",
+            "A group's centre is never within while its line was not measured.",
         ),
         examples=(_one_group,),
     ),
@@ -204,7 +205,8 @@ METHODS = (
             "Only where the building's basis has the rules.",
             "Groups of one wall: nothing that is read ties one wall's groups to"
             " another's.",
-            "Spacing is judged only where both reference lines were measured.",
+            "Spacing is judged only where both reference lines were measured. A group"
+            " that was not measured still stands between its neighbours.",
             "Neighbours by the distance of their centres; what adds up, along the line"
             " and with a group between.",
         ),
