@@ -5,12 +5,16 @@ The order is common practice; the rules each step leans on are named in its reas
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil, degrees, floor
 from typing import Any
 
 from checks.engine import cautions
 from checks.engine.acceptance import SLACK_MM
+from checks.engine.fasteners import INCH_MM
 from checks.engine.remedies import Advice, Remedy, ranked, refer
 from core.units import LengthStyle, format_length
+
+MOVE_THEM = "Before the pour the rods can still be moved to the plan."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +34,11 @@ class Opening:
     turn: float = 0.0
 
     @property
+    def edge_known(self) -> bool:
+        """Whether the detail gives an edge distance."""
+        return self.edge_left == self.edge_left
+
+    @property
     def edge_allows(self) -> bool:
         """Whether enough edge is left; not known is no."""
         return self.edge_left >= self.edge_needed - SLACK_MM
@@ -41,7 +50,11 @@ class PatternCase:
 
     `overrun_as_drawn` is that of the plate at its planned place, `overrun` that of
     the best place within `line_limit` of it, reached by `shift` and `turn`. `slot` is
-    None where slotting is out of the question before its figures are.
+    None where slotting is out of the question before its figures are. `turned` is the
+    turn with which alone the plate goes on as punched, where that carries a hole
+    (`turned_carries`) beyond `line_limit`, and `overrun` is then that of a plate that
+    is turned no further than it may be shifted; else 0. `before_pour`: the rods can
+    still be moved, so that no hole is opened and no rod is cut.
     """
 
     style: LengthStyle
@@ -55,6 +68,9 @@ class PatternCase:
     ream: Opening
     slot: Opening | None
     re_anchor: Mapping[str, Any]
+    turned: float = 0.0
+    turned_carries: float = 0.0
+    before_pour: bool = False
 
 
 def advise_pattern(
@@ -77,17 +93,48 @@ def advise_pattern(
         else:
             out.append(answer)
     found.extend(moves)
-    found.append(
-        refer("Something else the engineer prefers: the rods are as measured.")
-    )
+    found.append(_refer(case))
     return Advice(remedies=ranked(found), ruled_out=tuple(out))
+
+
+def _refer(case: PatternCase) -> Remedy:
+    """What is left to the engineer: above all an edge distance nobody has given."""
+    if case.overrun <= SLACK_MM or _no_opening(case) or case.ream.edge_known:
+        return refer("Something else the engineer prefers: the rods are as measured.")
+    diameter = _up(case.ream.hole_diameter, case.style)
+    return refer(
+        f"All holes opened to {diameter} would let the plate on, but the detail gives"
+        " no edge distance to judge that by: it is on the plate's drawing.",
+        hole_diameter=case.ream.hole_diameter,
+        edge_needed=case.ream.edge_needed,
+    )
+
+
+def _up(mm: float, style: LengthStyle, denominator: int = 32) -> str:
+    """A size that is to be enough, never written smaller than it is."""
+    step = 0.1 if style == "metric" else INCH_MM / denominator
+    return format_length(step * ceil(mm / step - 1e-6), style, denominator)
+
+
+def _down(mm: float, style: LengthStyle, denominator: int = 32) -> str:
+    """What is left of something, never written larger than it is."""
+    step = 0.1 if style == "metric" else INCH_MM / denominator
+    return format_length(step * floor(mm / step + 1e-6), style, denominator)
 
 
 def _shift(case: PatternCase) -> Remedy | tuple[str, str]:
     """The plate as punched, at its place or moved within the line tolerance."""
     limit = format_length(case.line_limit, case.style)
+    if case.turned:
+        carries = format_length(case.turned_carries, case.style, 32)
+        return (
+            "shift",
+            "The plate goes over the rods as punched only"
+            f" {_turned(case.turned)}, which carries a hole by {carries}, more than"
+            f" the line tolerance {limit}.",
+        )
     if case.overrun > SLACK_MM:
-        short = format_length(case.overrun, case.style, 64)
+        short = _up(case.overrun, case.style, 64)
         return (
             "shift",
             f"Even moved by up to {limit} each way, the line tolerance, the plate"
@@ -98,21 +145,35 @@ def _shift(case: PatternCase) -> Remedy | tuple[str, str]:
     else:
         along, inward = (format_length(v, case.style, 32) for v in case.shift)
         shift, turn = case.shift, case.turn
-        how = f"moved {along} along and {inward} in, within the line tolerance {limit}"
+        both = f"{along} along and {inward} in"
+        turn_too = f", {_turned(turn)}" if _shown(turn) else ""
+        how = f"moved {both}, within the line tolerance {limit}{turn_too}"
     return Remedy(
         remedy="shift",
         approval="field",
         reason=f"The plate goes over the rods as punched, set {how}.",
         cautions=(cautions.SCREENING, cautions.NOTICES),
         figures={"shift_along": shift[0], "shift_in": shift[1], "turn": turn},
+        why_second=MOVE_THEM if case.before_pour else None,
     )
+
+
+def _shown(turn_rad: float) -> bool:
+    """Whether a turn is more than nothing to a tenth of a degree."""
+    return abs(degrees(turn_rad)) >= 0.05
+
+
+def _turned(turn_rad: float) -> str:
+    """A turn as a sentence names it, seen from above."""
+    way = "counter-clockwise" if turn_rad > 0.0 else "clockwise"
+    return f"turned {abs(degrees(turn_rad)):.1f}° {way}"
 
 
 def _too_far(case: PatternCase) -> str | None:
     """Why neither reaming nor slotting is sensible, if so."""
     if case.worst_miss <= case.re_anchor_beyond + SLACK_MM:
         return None
-    miss = format_length(case.worst_miss, case.style)
+    miss = _up(case.worst_miss, case.style, 64)
     beyond = format_length(case.re_anchor_beyond, case.style)
     return (
         f"A rod is {miss} from the plan, more than {beyond}, beyond which cutting and"
@@ -120,11 +181,16 @@ def _too_far(case: PatternCase) -> str | None:
     )
 
 
+def _no_opening(case: PatternCase) -> str | None:
+    """Why no hole is opened at all, if so."""
+    return MOVE_THEM if case.before_pour else _too_far(case)
+
+
 def _edge(opening: Opening, style: LengthStyle) -> str:
     """The edge distance after opening, against AISC 360 Table J3.4."""
-    if opening.edge_left != opening.edge_left:
+    if not opening.edge_known:
         return "The detail gives no edge distance, so the plate's edge cannot be shown."
-    left = format_length(opening.edge_left, style, 32)
+    left = _down(opening.edge_left, style)
     needed = format_length(opening.edge_needed, style, 32)
     word = "at least" if opening.edge_allows else "less than"
     return (
@@ -135,14 +201,14 @@ def _edge(opening: Opening, style: LengthStyle) -> str:
 
 def _ream(case: PatternCase) -> Remedy | tuple[str, str]:
     """One larger diameter for every hole."""
-    far = _too_far(case)
+    far = _no_opening(case)
     if far:
         return ("ream", far)
     if case.overrun <= SLACK_MM:
         return ("ream", "The plate goes over the rods without it.")
     if not case.ream.edge_allows:
         return ("ream", _edge(case.ream, case.style))
-    diameter = format_length(case.ream.hole_diameter, case.style, 32)
+    diameter = _up(case.ream.hole_diameter, case.style)
     return Remedy(
         remedy="ream",
         approval="engineer",
@@ -165,7 +231,7 @@ def _ream(case: PatternCase) -> Remedy | tuple[str, str]:
 
 def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
     """Only the offending holes, each in the direction its rod lies."""
-    far = _too_far(case)
+    far = _no_opening(case)
     if far:
         return ("slot", far)
     if case.overrun <= SLACK_MM:
@@ -175,7 +241,7 @@ def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
     if not case.slot.edge_allows:
         return ("slot", _edge(case.slot, case.style))
     holes = ", ".join(
-        f"rod {slot['rod']} by {format_length(slot['extension'], case.style, 32)}"
+        f"rod {slot['rod']} by {_up(slot['extension'], case.style)}"
         for slot in case.slot.slots
     )
     return Remedy(
@@ -202,7 +268,11 @@ def _re_anchor(case: PatternCase) -> Remedy | tuple[str, str]:
     """Cut the rod off and set another, screened by ACI 318-19 chapter 17."""
     if case.overrun <= SLACK_MM:
         return ("re_anchor", "The plate goes over the rods as they stand.")
+    if case.before_pour:
+        return ("re_anchor", MOVE_THEM)
     far = _too_far(case)
+    if not far and not case.ream.edge_known:
+        return ("re_anchor", f"{_edge(case.ream, case.style)} That comes first.")
     slot_allows = case.slot is not None and case.slot.edge_allows
     no_edge = not (case.ream.edge_allows or slot_allows)
     if far:

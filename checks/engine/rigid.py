@@ -4,10 +4,14 @@
 
 with the centroid that of the planned points, so that the shift is how far the middle
 of the group is out, whatever the turn. No scale is fitted: steel has none.
+
+Also the plate that may be turned no more than it may be shifted: a turn carries the
+hole furthest from the middle by the chord 2 r sin(|turn| / 2).
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
+from math import asin, pi, sin
 
 import numpy as np
 import numpy.typing as npt
@@ -144,3 +148,119 @@ def _turn(p: FloatArray, m: FloatArray) -> tuple[FloatArray, BoolArray]:
 def _rotate(points: FloatArray, cos: FloatArray, sin: FloatArray) -> FloatArray:
     x, y = points[..., 0], points[..., 1]
     return np.stack([cos * x - sin * y, sin * x + cos * y], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """A plate put somewhere near its planned place, and what it misses by there."""
+
+    overrun_mm: float  # the largest of rod from hole less clearance
+    shift_mm: FloatArray  # (2,) of the holes' centroid
+    turn_rad: float  # about it, counter-clockwise
+    gap_mm: FloatArray  # (m, 2) rod from placed hole, in the plate's own axes
+
+
+def chord_mm(holes_mm: FloatArray, turn_rad: float) -> float:
+    """How far a turn about the holes' centroid carries the furthest, 2 r sin(turn/2).
+
+    Parameters
+    ----------
+    holes_mm : array, shape (m, 2). [mm]
+    turn_rad : either way. [rad]
+    """
+    return 2.0 * _radius(holes_mm) * abs(sin(turn_rad / 2.0))
+
+
+def place_within(
+    holes_mm: FloatArray, rods_mm: FloatArray, clearance_mm: FloatArray, move_mm: float
+) -> Placement:
+    """Place a plate that may be shifted and turned only so far.
+
+    Minimises the largest of |rod - placed hole| - clearance, for a shift within
+    `move_mm` along each axis and a turn that carries no hole further than that:
+    sequential quadratic programming [1]_ on the squared cones, begun at both ends of
+    the turn and between. What is given of the placement found holds exactly; that
+    none is better is not proved.
+
+    Parameters
+    ----------
+    holes_mm, rods_mm : array, shape (m, 2)
+        Hole and rod centres, same axes and order. [mm]
+    clearance_mm : array, shape (m,)
+        Half of hole less rod diameter. [mm]
+    move_mm : what shift and turn may carry a hole, each by itself. [mm]
+
+    References
+    ----------
+    .. [1] D. Kraft, *A software package for sequential quadratic programming*,
+       DFVLR-FB 88-28, 1988, as SciPy's `minimize` has it.
+    """
+    radius = _radius(holes_mm)
+    most = 2.0 * asin(min(1.0, move_mm / (2.0 * radius))) if radius > 0.0 else pi
+    begun = [_descended(holes_mm, rods_mm, clearance_mm, (move_mm, most), at)
+             for at in (-most, 0.0, most)]  # fmt: skip
+    return min(begun, key=lambda each: each.overrun_mm)
+
+
+def _radius(holes_mm: FloatArray) -> float:
+    arm = holes_mm - holes_mm.mean(axis=0)
+    return float(np.hypot(arm[:, 0], arm[:, 1]).max())
+
+
+def _descended(
+    holes: FloatArray,
+    rods: FloatArray,
+    clearance: FloatArray,
+    limits: tuple[float, float],
+    turn: float,
+) -> Placement:
+    """The best placement downhill of one turn, within the limits. [mm], [rad]"""
+    from scipy.optimize import minimize
+
+    move, most = limits
+    start = _placed(holes, rods, clearance, np.zeros(2), turn)
+    size = max(move, float(np.abs(start.gap_mm).max()), 1.0)
+    share = most if most > 0.0 else 1.0
+
+    def room(x: FloatArray) -> FloatArray:
+        gap = _placed(holes, rods, clearance, size * x[:2], share * x[2]).gap_mm
+        reach = x[3] + clearance / size
+        return np.concatenate(
+            (
+                reach**2 - (gap[:, 0] ** 2 + gap[:, 1] ** 2) / size**2,
+                reach,
+                move / size - x[:2],
+                move / size + x[:2],
+                [most / share - x[2], most / share + x[2]],
+            )
+        )
+
+    found = minimize(
+        lambda x: x[3],
+        np.array([0.0, 0.0, turn / share, start.overrun_mm / size]),
+        method="SLSQP",
+        constraints={"type": "ineq", "fun": room},
+        options={"ftol": 1e-12, "maxiter": 200},
+    )
+    shift = np.clip(size * found.x[:2], -move, move)
+    best = _placed(
+        holes, rods, clearance, shift, float(np.clip(share * found.x[2], -most, most))
+    )
+    return min(best, start, key=lambda each: each.overrun_mm)
+
+
+def _placed(
+    holes: FloatArray,
+    rods: FloatArray,
+    clearance: FloatArray,
+    shift: FloatArray,
+    turn: float,
+) -> Placement:
+    """What a plate misses by where it is put. [mm], [rad]"""
+    centre = holes.mean(axis=0)
+    back = _rotate(rods - centre - shift, np.cos(-turn), np.sin(-turn))
+    gap = back - (holes - centre)
+    over = np.hypot(gap[:, 0], gap[:, 1]) - clearance
+    return Placement(
+        overrun_mm=float(over.max()), shift_mm=shift, turn_rad=turn, gap_mm=gap
+    )

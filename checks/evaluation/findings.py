@@ -12,7 +12,7 @@ from checks.evaluation.again import measure_first
 from checks.evaluation.group_rules import GroupRule
 from checks.evaluation.json_values import number
 from checks.evaluation.judged import Judged
-from checks.evaluation.pattern_findings import advise_position
+from checks.evaluation.pattern_findings import advise_position, with_stuck_plates
 from checks.evaluation.suspects import LikelyCause
 from checks.evaluation.table import PositionRods
 from core.units import LengthStyle, format_length
@@ -68,6 +68,7 @@ def _remedy(remedy: Remedy) -> dict[str, Any]:
 
 def find(judged: Judged) -> list[Finding]:
     """Every finding, in the order of the walk round the building."""
+    judged = with_stuck_plates(judged)
     return [
         finding
         for part in (
@@ -138,6 +139,8 @@ def _positions(judged: Judged) -> Iterator[Finding]:
     for order, group in enumerate(judged.rods.groups):
         mark = group.position.mark
         keys = by_mark.get(mark) or _of_bad_rods(judged, group)
+        if not keys and order in judged.groups.doubtful:
+            keys = _of_rods(judged, group, set(range(1, len(group.detail.rods) + 1)))
         if not keys:
             continue
         again, cause = measure_first(judged, keys)
@@ -159,13 +162,16 @@ def _of_bad_rods(judged: Judged, group: PositionRods) -> list[str]:
         for row in range(group.rows.start, group.rows.stop)
         if judged.rod_words[row] in BAD
     }
-    if not bad:
-        return []
+    return _of_rods(judged, group, bad) if bad else []
+
+
+def _of_rods(judged: Judged, group: PositionRods, rods: set[int]) -> list[str]:
+    """Every check of some of a position's rods that was read."""
     return [
         check.key
         for row in judged.table.rows(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
         if (check := judged.table.checks[row]).mark == group.position.mark
-        and bad.intersection(check.rods)
+        and rods.intersection(check.rods)
         and judged.observed.count[row]
     ]
 
@@ -201,12 +207,22 @@ def _group_rules(judged: Judged) -> Iterator[Finding]:
 def _broken(rules: Sequence[GroupRule], style: LengthStyle) -> str:
     """Which groups are off by how much, the worst first; the rest is counted."""
     said = [
-        f"{' to '.join(rule.marks)} is {format_length(abs(rule.deviation), style, 32)}"
+        f"{_where(rule)} {format_length(abs(rule.deviation), style, 32)}"
         f" off where {format_length(rule.limit, style, 32)} is allowed"
         for rule in rules[:NAMED]
     ]
     more = len(rules) - len(said)
     return "; ".join([*said, f"and {more} more"] if more else said)
+
+
+def _where(rule: GroupRule) -> str:
+    """The groups a rule was judged between, or the rods of one group, and a verb."""
+    marks = " to ".join(rule.marks)
+    if not rule.rods:
+        return f"{marks} is"
+    plural = len(rule.rods) > 1
+    rods = " and ".join(str(rod) for rod in rule.rods)
+    return f"{marks} {'rods' if plural else 'rod'} {rods} {'are' if plural else 'is'}"
 
 
 def _projections(judged: Judged) -> Iterator[Finding]:

@@ -1,8 +1,10 @@
 """The screen of replacement rods, from what the plan and the readings say.
 
 Each rod out of place is screened as if cut off and set anew where the plan wants it:
-its old stub is then its miss away. What neither plan nor readings say (concrete
-temperature, steel grade) stays unknown; what had to be assumed is listed.
+its old stub is then its miss away. A rod that is within is left as it stands, unless
+none is out and the plate still does not go on: then those it would not go over. What
+neither plan nor readings say (concrete temperature, steel grade) stays unknown; what
+had to be assumed is listed.
 """
 
 from dataclasses import fields
@@ -11,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from checks.engine import fasteners, reanchor
-from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.acceptance import SLACK_MM
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.judged import Judged
 from core.units import format_length
 from jobs.plan.geometry import outline_points, to_plan
@@ -35,11 +38,11 @@ def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
     group = judged.rods.groups[order]
     miss = judged.solved.miss[group.rows]
     diameter = judged.rods.diameter[group.rows]
-    out = np.flatnonzero(miss > judged.limits.rod_location(diameter))
+    out = np.flatnonzero(_out(judged, order))
     neighbour = _neighbours(
         judged.rods.planned[group.rows], judged.solved.as_built[group.rows], out
     )
-    edge, age = _edges(judged, order), _age_days(judged, order)
+    edge, age = _edges(judged, order), age_days(judged, order)
     rods = []
     for i in out.tolist():
         size = float(diameter[i])
@@ -75,6 +78,27 @@ def re_anchor_figures(judged: Judged, order: int) -> dict[str, Any]:
     }
 
 
+def _out(judged: Judged, order: int) -> BoolArray:
+    """Which rods (m,) of a position are to be replaced.
+
+    Those that are out by themselves; where the reference line is out as well, those
+    that are out with it.
+    """
+    rows, solved = judged.rods.groups[order].rows, judged.solved
+    mark, diameter = judged.rods.groups[order].position.mark, judged.rods.diameter[rows]
+    line = judged.table.index.get(f"line:{mark}")
+    with_line = line is not None and judged.words[line] == "outside"
+    off = np.abs((solved.deviation if with_line else solved.from_line)[rows])
+    limit = judged.limits.rod_location(diameter)[:, None]
+    words = np.array(judged.rod_words[rows], dtype=object)
+    out: BoolArray = (off > limit + SLACK_MM).any(axis=1) | (words == "outside")
+    if out.any():
+        return out
+    clearance = (judged.rods.hole_diameter[rows] - diameter) / 2.0
+    missed: BoolArray = solved.miss[rows] > clearance + SLACK_MM
+    return missed
+
+
 def _members(screened: reanchor.Condition | reanchor.Strengths) -> dict[str, Any]:
     """A flat record as a dictionary, in its own order."""
     return {name: getattr(screened, name) for name in NAMES[type(screened)]}
@@ -106,8 +130,16 @@ def _edges(judged: Judged, order: int) -> FloatArray:
     return nearest
 
 
-def _age_days(judged: Judged, order: int) -> float | None:
-    """Days from placing the concrete to the position's latest reading."""
+def age_days(judged: Judged, order: int) -> float | None:
+    """Days from placing the concrete to the position's latest reading.
+
+    Negative where the concrete was yet to be placed; None where either is not said.
+
+    Parameters
+    ----------
+    judged : the building.
+    order : the position's place in the plan.
+    """
     placed = judged.plan.concrete.placed_on
     days = [
         reading.at.date()

@@ -132,6 +132,13 @@ METHODS = (
             " they come second, or why they are ruled out.",
             "Everything after the shift needs the engineer, and so does every change"
             " to a rod.",
+            "Neither the move of a shift nor its turn carries a hole beyond the line"
+            " tolerance: a plate that goes on only turned further is not shifted.",
+            "A plate that does not go on is a finding though every rod is within: a"
+            " tolerance may be wider than the hole.",
+            "Holes are opened only where the detail gives the edge distance; without it"
+            " the engineer is asked for that first.",
+            "Rods read before the concrete was placed are moved; no hole is opened.",
             "Pads: shim, lower the one high pad, refer. Projection: extend or refer."
             " Outline: square up, refer.",
         ),

@@ -155,7 +155,8 @@ def failing(result: Document) -> set[str]:
         else:
             asked.add({"diagonal": "squareness", "benchmark": "levels"}.get(kind, key))
     for each in result["positions"]:
-        if BAD & {rod["verdict"] for rod in each["rods"]}:
+        plate = each["plate_fit"] or {"fits": True}
+        if BAD & {rod["verdict"] for rod in each["rods"]} or not plate["fits"]:
             asked.add(f"position:{each['mark']}")
     for each in result["group_rules"]:
         if each["verdict"] in BAD:
