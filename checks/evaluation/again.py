@@ -185,6 +185,20 @@ def _hangs_on_figure(judged: Judged, keys: Sequence[str]) -> bool:
     return any(table.checks[table.index[key]].kind is Kind.DIAGONAL for key in keys)
 
 
+def _too_far(judged: Judged, keys: Sequence[str]) -> Answer:
+    """A figure so far from the plan that no concrete was built like that."""
+    square = judged.square
+    if square.moves or not square.adjustment.determined:
+        return None
+    if not _hangs_on_figure(judged, keys):
+        return None
+    return measure_again(
+        "To come square a corner would have to move by more than a foot: at least one"
+        " of these lengths is wrong.",
+        _outline_lengths(judged),
+    ), None
+
+
 def _said(judged: Judged, keys: Sequence[str]) -> str:
     """Some checks as a sentence lists them; many are counted."""
     table = judged.table
@@ -207,6 +221,7 @@ REASONS: tuple[Callable[[Judged, Sequence[str]], Answer], ...] = (
     _no_figure,
     _suspect,
     _cannot_tell,
+    _too_far,
     _doubtful_figure,
     _unchecked_figure,
     _not_shown,

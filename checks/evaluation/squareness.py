@@ -9,6 +9,7 @@ import numpy as np
 from checks.engine import outline, squaring
 from checks.engine.acceptance import COVERAGE, SLACK_MM
 from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.causes import FOOT_MM
 from checks.engine.errors import DegenerateGeometryError
 from checks.engine.network import Outcome
 from checks.evaluation.json_values import number
@@ -19,6 +20,7 @@ from jobs.plan.geometry import outline_points
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
 
+FAR_SHARE = 0.02  # ours: of the longest wall; concrete is not out of square by more
 NO_FIGURE = {
     Outcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
     Outcome.FOLDED: ("Walls and diagonals fit only a figure with a corner turned over"),
@@ -36,7 +38,7 @@ class Squareness:
     adjustment: outline.OutlineAdjustment
     rows: IntArray  # the checks that went into the adjustment
     missing: tuple[str, ...]
-    moves: tuple[dict[str, Any], ...]
+    moves: tuple[dict[str, Any], ...]  # none where they would go too far to be true
     suspects: tuple[dict[str, Any], ...]
 
 
@@ -176,10 +178,17 @@ def _suspects(
 def _moves(
     plan: Plan, names: Sequence[str], adjusted: outline.OutlineAdjustment
 ) -> list[dict[str, Any]]:
-    """Corners to move to square the outline up, each along a wall."""
+    """Corners to move to square the outline up, each along a wall.
+
+    None at all where one would have to go so far that a length is wrong instead.
+    """
     if not adjusted.determined:
         return []
-    moved = squaring.square_up(outline_points(plan), adjusted.corners_mm)
+    corners = outline_points(plan)
+    moved = squaring.square_up(corners, adjusted.corners_mm)
+    walls = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    if np.abs(moved.move_mm).max() > max(FOOT_MM, FAR_SHARE * float(walls.max())):
+        return []
     return [
         {
             "corner": names[corner],

@@ -389,6 +389,9 @@ METHODS = (
             " length: walls that are long stay long.",
             "With more than four corners a wall along the kept one that is out in"
             " length enters the moves of the corners beyond it.",
+            "Where a corner would have to move by more than a foot and 1/50 of the"
+            " longest wall, a length is wrong (ours): nothing is moved, all is measured"
+            " again.",
             "Before the pour forms are moved; afterwards the steel line, if the rods"
             " allow it and the engineer agrees.",
         ),

@@ -340,6 +340,19 @@ def test_out_of_square_asks_for_the_wall_that_the_other_lengths_contradict() -> 
     assert found["remedies"][0]["checks"][0] == "wall:B-C"
 
 
+@pytest.mark.parametrize("pairs", [ALL, "AB BC CD DA AC"])
+def test_nobody_is_told_to_move_a_corner_by_yards(pairs: str) -> None:
+    # a diagonal written down for the other one
+    off = {"AC": between(SKEWED, "BD") - between(SKEWED, "AC")}
+    if "BD" in pairs:
+        off["BD"] = -off["AC"]
+    document = read_lengths(outlined(SKEWED), SKEWED, pairs, **off)
+    result = evaluated(document)
+    assert result["squareness"]["square_up"] == []
+    remedies = finding(result, "squareness")["remedies"]
+    assert [each["remedy"] for each in remedies] == ["remeasure", "refer"]
+
+
 def test_squaring_up_waits_for_a_wall_whose_readings_disagree() -> None:
     lean = [(x + 0.002 * y, y) for x, y in RECTANGLE]
     document = read_lengths(outlined(RECTANGLE), lean, ALL)
