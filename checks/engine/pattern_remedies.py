@@ -169,12 +169,44 @@ def _turned(turn_rad: float) -> str:
     return f"turned {abs(degrees(turn_rad)):.1f}° {way}"
 
 
+def advise_without_plate(
+    again: Remedy | None, far: str | None, re_anchor: Mapping[str, Any]
+) -> Advice:
+    """Rods out of place where the detail has no plate to judge them by.
+
+    Parameters
+    ----------
+    again : the remedy to measure again, where there is a reason to.
+    far : why a rod is to be set anew whatever the plate, if one is.
+    re_anchor : the figures of that.
+    """
+    found = [] if again is None else [again]
+    if far:
+        found.append(_set_anew(far, re_anchor))
+    found.append(refer("The detail has no base plate to judge the rods by."))
+    return Advice(remedies=ranked(found))
+
+
 def _too_far(case: PatternCase) -> str | None:
     """Why neither reaming nor slotting is sensible, if so."""
-    if case.worst_miss <= case.re_anchor_beyond + SLACK_MM:
+    return too_far(case.worst_miss, case.re_anchor_beyond, case.style)
+
+
+def too_far(
+    worst_miss: float, re_anchor_beyond: float, style: LengthStyle
+) -> str | None:
+    """Why a rod is set anew whatever the plate, None where it is near enough.
+
+    Parameters
+    ----------
+    worst_miss : of the rod furthest from the plan. [mm]
+    re_anchor_beyond : the miss beyond which cutting is easier, common practice. [mm]
+    style : how lengths are written.
+    """
+    if worst_miss <= re_anchor_beyond + SLACK_MM:
         return None
-    miss = _up(case.worst_miss, case.style, 64)
-    beyond = format_length(case.re_anchor_beyond, case.style)
+    miss = _up(worst_miss, style, 64)
+    beyond = format_length(re_anchor_beyond, style)
     return (
         f"A rod is {miss} from the plan, more than {beyond}, beyond which cutting and"
         " re-anchoring is usually easier (common practice)."
@@ -281,6 +313,10 @@ def _re_anchor(case: PatternCase) -> Remedy | tuple[str, str]:
         reason = "Opening the holes would leave too little edge on the plate."
     else:
         reason = "A replacement rod in the planned place."
+    return _set_anew(reason, case.re_anchor)
+
+
+def _set_anew(reason: str, figures: Mapping[str, Any]) -> Remedy:
     return Remedy(
         remedy="re_anchor",
         approval="engineer",
@@ -291,5 +327,5 @@ def _re_anchor(case: PatternCase) -> Remedy | tuple[str, str]:
             cautions.DRILLING,
             cautions.ADHESIVE,
         ),
-        figures=dict(case.re_anchor),
+        figures=dict(figures),
     )

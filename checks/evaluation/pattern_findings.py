@@ -9,7 +9,13 @@ import numpy as np
 from checks.engine import fasteners, rigid, slots
 from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import FloatArray
-from checks.engine.pattern_remedies import Opening, PatternCase, advise_pattern
+from checks.engine.pattern_remedies import (
+    Opening,
+    PatternCase,
+    advise_pattern,
+    advise_without_plate,
+    too_far,
+)
 from checks.engine.remedies import (
     Advice,
     Remedy,
@@ -54,9 +60,13 @@ def advise_position(judged: Judged, order: int, again: Remedy | None) -> Advice:
         again = _move_first(judged, order)
     place = np.flatnonzero(judged.groups.doubtful == order)
     if not place.size:
-        found = [] if again is None else [again]
-        found.append(refer("The detail has no base plate to judge the rods by."))
-        return Advice(remedies=ranked(found))
+        worst = float(judged.solved.miss[rods].max())
+        beyond = float(judged.limits.re_anchor_beyond())
+        far = too_far(worst, beyond, judged.style)
+        if _before_pour(judged, order):
+            far = None
+        figures = re_anchor_figures(judged, order) if far else {}
+        return advise_without_plate(again, far, figures)
     mark = judged.rods.groups[order].position.mark
     moves = [s.as_remedy(judged.style) for s in judged.shifts if s.cures(mark)]
     return advise_pattern(_case(judged, order, int(place[0])), again, moves)

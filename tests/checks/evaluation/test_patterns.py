@@ -164,6 +164,19 @@ def test_where_the_line_is_out_every_rod_that_is_out_with_it_is_set_anew():
     assert [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]] == [1, 2, 3, 4]
 
 
+@pytest.mark.parametrize(("off", "first"), [(20.0, "refer"), (30.0, "re_anchor")])
+def test_beyond_an_inch_a_rod_is_set_anew_whatever_the_plate(off: float, first: str):
+    def change(document: Document) -> None:
+        del document["details"]["M"]["plate"]
+        move(document, 3, off)
+
+    found = finding(change)
+    assert found["remedies"][0]["remedy"] == first
+    assert "no base plate" in remedy(found, "refer")["reason"]
+    if first == "re_anchor":
+        assert [rod["rod"] for rod in remedy(found, first)["rods"]] == [3]
+
+
 # ---- before the pour -----------------------------------------------------------------
 
 
