@@ -1,6 +1,7 @@
 """The one door in: whatever its face, a reading is recorded here."""
 
 import logging
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -26,6 +27,7 @@ from jobs.plan.model import Reading as PlanReading
 logger = logging.getLogger(__name__)
 
 MICRON = Decimal("0.000001")  # of what the value is in: mm, MPa
+_NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")  # in a PostgreSQL text
 LONGEST = {"id": 64, "check": 120, "value": 60, "by": 60}  # as the columns hold
 
 
@@ -366,7 +368,7 @@ def _content(entry: object) -> str | None:
 
 
 def _storable(name: object) -> TypeGuard[str]:
-    return isinstance(name, str) and "\x00" not in name
+    return isinstance(name, str) and not _NOT_STORABLE.search(name)
 
 
 def _aware(at: datetime | None) -> datetime:

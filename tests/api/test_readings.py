@@ -1,5 +1,6 @@
 """Readings in bulk: all or none, safe to send again, nothing lost."""
 
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -178,6 +179,17 @@ def test_a_body_that_is_no_batch_is_refused(
     answer = crew.post(url(building), body, format="json")
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["pointer"] == pointer
+
+
+@pytest.mark.parametrize("member", ["id", "supersedes", "by", "check", "value"])
+@pytest.mark.parametrize("text", ["\x00", "a\ud800", "\udfffb"])
+def test_text_no_record_can_keep_is_refused_by_its_place(
+    crew: APIClient, building: Building, member: str, text: str
+) -> None:
+    body = json.dumps({"readings": [entry("level:R1", "1 m") | {member: text}]})
+    answer = crew.post(url(building), body, content_type="application/json")
+    assert answer.status_code == 422
+    assert [e["pointer"] for e in answer.json()["errors"]] == [f"/readings/0/{member}"]
 
 
 def test_a_member_named_twice_is_refused_not_guessed(
