@@ -3,13 +3,7 @@
 from functools import partial
 
 from checks.demo import drawings, events
-from checks.demo.lines import (
-    FEET,
-    TAPE_1,
-    TAPE_2,
-    BuildingLine,
-    JobLine,
-)
+from checks.demo.lines import FEET, TAPE_1, TAPE_2, BuildingLine, JobLine
 
 JOBS: tuple[JobLine, ...] = (
     JobLine(
