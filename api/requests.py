@@ -132,7 +132,12 @@ class CarryOutIn(Body):
     """When a decision was carried out."""
 
     at = Moment(help_text="With its time zone.")
-    note = serializers.CharField(default="", allow_blank=True, max_length=LONGEST_NOTE)
+    note = serializers.CharField(
+        default="",
+        allow_blank=True,
+        max_length=LONGEST_NOTE,
+        help_text="What was done. Needed here: photographs of it are sent afterwards.",
+    )
 
 
 class PhotographIn(Body):

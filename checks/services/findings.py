@@ -153,7 +153,7 @@ def carry_out(
     actor : who reports it.
     decision : what was ordered.
     at : when the work was done.
-    note : what was done.
+    note : what was done; needed where no photograph shows it.
     photographs : of it; where one cannot be kept, nothing is reported.
     caption : what they show.
 
@@ -162,7 +162,8 @@ def carry_out(
     ConflictError
         If the decision is not the one that holds, or is to be looked at again first.
     ValidationError
-        If `at` is before the decision or to come, or a photograph cannot be kept.
+        If `at` is before the decision or to come, a photograph cannot be kept, or
+        neither a photograph nor a note tells of the work.
     """
     roles = decision.finding.building.roles_of(actor)
     require(actor, Action.CARRY_OUT, roles=roles)
@@ -179,6 +180,9 @@ def carry_out(
                 "the engineer has ordered it. If it was, tell the engineer."
             )
             raise ValidationError({"at": msg}, code="before_decision")
+        if not files and not note.strip():
+            msg = "Add a photograph of the work, or write here what was done without."
+            raise ValidationError({"note": msg}, code="not_shown")
         done = CarriedOut.objects.create(
             decision=decision, person=actor, at=at, note=note.strip()
         )

@@ -122,7 +122,7 @@ def test_work_that_was_verified_is_announced_as_closed(
     low_pad: Finding, measure: Measure, engineer: Person, field_lead: Person
 ) -> None:
     made = decide(actor=engineer, finding=low_pad, choice=0, disposition="rework")
-    carry_out(actor=field_lead, decision=made, at=now())
+    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     announced()
     later = (now() + timedelta(minutes=1)).isoformat()
     measure(entry("level:S2", "1000 mm", supersedes=_last(low_pad), at=later))

@@ -47,7 +47,7 @@ def test_carried_out_and_still_outside_asks_for_another_look(
 ) -> None:
     made = order(low_pad, engineer)
     done = now()
-    carry_out(actor=field_lead, decision=made, at=done)
+    carry_out(actor=field_lead, decision=made, at=done, note="Done.")
     later = done + timedelta(minutes=1)
     measure(level("1005 mm", old_reading(building), at=later))
     finding = fresh(low_pad)
@@ -64,7 +64,7 @@ def test_a_reading_from_before_the_repair_verifies_nothing(
 ) -> None:
     made = order(low_pad, engineer)
     done = now()
-    carry_out(actor=field_lead, decision=made, at=done)
+    carry_out(actor=field_lead, decision=made, at=done, note="Done.")
     earlier = done - timedelta(hours=1)
     measure(level("1000.5 mm", old_reading(building), at=earlier))
     assert fresh(low_pad).closed_at is None
@@ -82,7 +82,7 @@ def test_readings_that_came_in_before_the_report_still_verify_it(
     later = done + timedelta(minutes=1)
     measure(level("1006 mm", old_reading(building), at=later - timedelta(hours=1)))
     assert fresh(low_pad).flagged_at is None
-    carry_out(actor=field_lead, decision=made, at=done)
+    carry_out(actor=field_lead, decision=made, at=done, note="Done.")
     measure(level("1000.5 mm", old_reading(building), at=later))
     assert fresh(low_pad).closing == Finding.Closing.VERIFIED
 
@@ -91,7 +91,7 @@ def test_work_that_cannot_be_measured_within_is_accepted_by_the_engineer(
     low_pad: Finding, engineer: Person, field_lead: Person
 ) -> None:
     made = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=made, at=now())
+    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     with pytest.raises(ConflictError, match="already"):
         order(fresh(low_pad), engineer)
     order(fresh(low_pad), engineer, choice="accept", disposition="use_as_is")

@@ -277,10 +277,10 @@ def test_a_flagged_decision_is_decided_again_before_it_is_carried_out(
     first = order(low_pad, engineer)
     measure(level("1009 mm", old_reading(building)))
     with pytest.raises(ConflictError, match="looks at it again"):
-        carry_out(actor=field_lead, decision=first, at=now())
+        carry_out(actor=field_lead, decision=first, at=now(), note="Done.")
     second = order(fresh(low_pad), engineer)
     assert fresh(low_pad).flagged_at is None
     with pytest.raises(ConflictError, match="Another decision"):
-        carry_out(actor=field_lead, decision=first, at=now())
-    carry_out(actor=field_lead, decision=second, at=now())
+        carry_out(actor=field_lead, decision=first, at=now(), note="Done.")
+    carry_out(actor=field_lead, decision=second, at=now(), note="Done.")
     assert fresh(low_pad).state == Finding.State.CARRIED_OUT

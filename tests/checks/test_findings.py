@@ -102,7 +102,7 @@ def test_the_database_refuses_to_change_or_delete_what_was_decided(
     low_pad: Finding, engineer: Person, field_lead: Person, table: str, change: str
 ) -> None:
     made = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=made, at=now())
+    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     with connection.cursor() as cursor, pytest.raises(ProgrammingError, match="Cannot"):
         cursor.execute(change.format(table))
 
@@ -116,7 +116,7 @@ def test_every_step_names_who_took_it(
     low_pad: Finding, engineer: Person, field_lead: Person
 ) -> None:
     made = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=made, at=now())
+    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     people = FindingEvent.objects.filter(finding=low_pad).values_list(
         "person", flat=True
     )

@@ -155,10 +155,15 @@ def test_a_photograph_that_cannot_be_kept_is_told_on_the_form(
     assert fresh(made.finding).state == Finding.State.DECIDED
 
 
-def test_work_is_reported_without_photographs_too(
+def test_work_is_reported_without_photographs_only_with_a_word_on_it(
     made: Decision, field_lead: Person, signed_in: Any
 ) -> None:
-    answer = signed_in(field_lead).post(url("carry_out", made.pk), report())
+    client = signed_in(field_lead)
+    silent = client.post(url("carry_out", made.pk), report(note=" "))
+    assert silent.status_code == 400
+    assert "Add a photograph of the work, or write here what" in silent.content.decode()
+    assert not CarriedOut.objects.exists()
+    answer = client.post(url("carry_out", made.pk), report())
     assert answer.status_code == 302
     assert CarriedOut.objects.exists()
 
@@ -166,7 +171,7 @@ def test_work_is_reported_without_photographs_too(
 def test_more_photographs_of_the_work_are_added_afterwards_once(
     made: Decision, field_lead: Person, engineer: Person, signed_in: Any
 ) -> None:
-    done = carry_out(actor=field_lead, decision=made, at=now())
+    done = carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     client = signed_in(field_lead)
     address = url("photograph_work", made.pk)
     assert address in client.get(made.finding.get_absolute_url()).content.decode()
@@ -251,7 +256,9 @@ def test_a_position_shows_what_was_photographed_of_it(
     low_pad: Finding, building: Building, engineer: Person, field_lead: Person,
     signed_in: Any,
 ) -> None:  # fmt: skip
-    done = carry_out(actor=field_lead, decision=order(low_pad, engineer), at=now())
+    done = carry_out(
+        actor=field_lead, decision=order(low_pad, engineer), at=now(), note="Done."
+    )
     mine = [
         add(field_lead, building, check="setback:S2.1", content=photo(31, 40)),
         add(field_lead, building, finding=low_pad, content=photo(32, 40)),

@@ -45,7 +45,9 @@ def refused(actor: Person, building: Building, **members: Any) -> dict[str, list
 @pytest.fixture
 def done(low_pad: Finding, engineer: Person, field_lead: Person) -> CarriedOut:
     """Give the shim of the low pad, ordered and carried out."""
-    return carry_out(actor=field_lead, decision=order(low_pad, engineer), at=now())
+    return carry_out(
+        actor=field_lead, decision=order(low_pad, engineer), at=now(), note="Done."
+    )
 
 
 # Once, and as it is

@@ -233,7 +233,7 @@ def test_after_a_repair_a_new_reading_replaces_the_old_unless_told_otherwise(
     signed_in: Any,
 ) -> None:
     made = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=made, at=now())
+    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
     client = signed_in(field_lead)
     page = client.get(url("measure", building.pk), {"section": "levels"})
     by_key = {line.key: line for line in page.context["lines"]}

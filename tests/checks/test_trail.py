@@ -78,7 +78,7 @@ def test_every_step_of_a_finding_is_told(
     job: Job, low_pad: Finding, engineer: Person, field_lead: Person
 ) -> None:
     decision = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=decision, at=now())
+    carry_out(actor=field_lead, decision=decision, at=now(), note="Done.")
     told_of = words_of(job)
     assert ("the evaluation", "Pad S2: opened") in told_of
     assert ("Emery", "Pad S2: decided") in told_of
