@@ -123,13 +123,19 @@ def _lower(case: LevelCase) -> list[Remedy]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProjectionCase:
-    """One rod too short or too long. Lengths in mm; NaN where not known."""
+    """One position's rods too short or too long. Lengths in mm; NaN where not known.
+
+    `rods` are those the figures are of. `within` says that they keep the limit of
+    placing and only lack thread, `too_long` which others stand too long.
+    """
 
     style: LengthStyle
     rods: tuple[int, ...]
     deviation: float
     thread_left: float
     engaged: float
+    within: bool = False
+    too_long: tuple[int, ...] = ()
 
 
 def advise_projection(case: ProjectionCase, again: Remedy | None) -> Advice:
@@ -143,7 +149,7 @@ def advise_projection(case: ProjectionCase, again: Remedy | None) -> Advice:
     figures: dict[str, Any] = {"rods": list(case.rods), "deviation": case.deviation}
     if case.thread_left == case.thread_left:
         figures |= {"thread_left": case.thread_left, "engaged": case.engaged}
-    if case.deviation > 0:
+    if case.deviation > 0 and not case.within:
         reason = (
             f"{off} too long: washers or spacers under the nut; nothing structural"
             " unless the rod fouls the section."
@@ -166,6 +172,9 @@ def advise_projection(case: ProjectionCase, again: Remedy | None) -> Advice:
     else:
         found.append(_extend(case, figures))
         found.append(refer("Another way to the thread that is missing.", **figures))
+    if case.too_long:
+        rods = " and ".join(str(rod) for rod in case.too_long)
+        found.append(refer(f"Rods too long, {rods}: washers or spacers under the nut."))
     return Advice(remedies=ranked(found))
 
 
@@ -180,7 +189,8 @@ def _extend(case: ProjectionCase, figures: Mapping[str, Any]) -> Remedy:
         "No thread is missing; a coupling or a welded extension only if the engineer"
         " wants the planned length."
         if case.thread_left >= -SLACK_MM
-        else f"{missing} of thread is missing; {case.engaged:.0%} of the nut is"
+        else ("Within the limit of placing, yet " if case.within else "")
+        + f"{missing} of thread is missing; {case.engaged:.0%} of the nut is"
         f" engaged, {credit} (AISC Design Guide 1, secondary source). A coupling or a"
         " welded extension, as the engineer orders."
     )

@@ -199,6 +199,20 @@ def _too_far(judged: Judged, keys: Sequence[str]) -> Answer:
     ), None
 
 
+def _open_net(judged: Judged, keys: Sequence[str]) -> Answer:
+    """Pads of set-ups that do not close: shims would be cut to a height nobody has."""
+    table, pads = judged.table, judged.pads
+    kinds = {table.checks[table.index[key]].kind for key in keys}
+    if pads.closes or Kind.LEVEL not in kinds:
+        return None
+    off = format_length(pads.misclosure, judged.style, 32)
+    return measure_again(
+        f"The set-ups do not close, by {off}: level them again before anything is"
+        " shimmed.",
+        pads.ties,
+    ), None
+
+
 def _said(judged: Judged, keys: Sequence[str]) -> str:
     """Some checks as a sentence lists them; many are counted."""
     table = judged.table
@@ -224,5 +238,6 @@ REASONS: tuple[Callable[[Judged, Sequence[str]], Answer], ...] = (
     _too_far,
     _doubtful_figure,
     _unchecked_figure,
+    _open_net,
     _not_shown,
 )

@@ -79,6 +79,11 @@ def judge_concrete(
     )
 
 
+def latest_mean(observed: Observations, row: int) -> float:
+    """The mean of a sample's latest day, which the gate goes by; NaN without. [MPa]"""
+    return _latest(observed, row)[1] if observed.count[row] else float("nan")
+
+
 def _latest(observed: Observations, row: int) -> tuple[float, float]:
     """The day a sample was last broken, as an ordinal, and the mean of that day. [MPa]
 

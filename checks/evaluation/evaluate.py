@@ -127,6 +127,7 @@ def _values(
     benchmarks = table.rows(Kind.BENCHMARK)
     nominal[benchmarks] = value[benchmarks]
     samples = table.rows(Kind.STRENGTH)
+    value[samples] = [concrete.latest_mean(observed, row) for row in samples]
     nominal[samples] = nominal_strength(plan)
     sigma[samples] = np.nan
     return value, sigma, nominal

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine import outline_remedies, surface_remedies
+from checks.engine.acceptance import SLACK_MM
 from checks.engine.remedies import Advice, Remedy, measure_again, ranked, refer
 from checks.evaluation.again import measure_first
 from checks.evaluation.group_rules import GroupRule
@@ -227,11 +228,13 @@ def _where(rule: GroupRule) -> str:
 
 def _projections(judged: Judged) -> Iterator[Finding]:
     by_mark: dict[str, list[tuple[int, Check]]] = {}
-    for row, check in _bad(judged, Kind.PROJECTION):
+    for row, check in [*_bad(judged, Kind.PROJECTION), *_without_thread(judged)]:
         by_mark.setdefault(check.mark or "", []).append((row, check))
-    for mark, found in by_mark.items():
-        keys = tuple(check.key for _, check in found)
+    for mark, both in by_mark.items():
+        keys = tuple(check.key for _, check in both)
         again, cause = measure_first(judged, keys)
+        long = [(row, check) for row, check in both if judged.deviation[row] > 0]
+        found = [item for item in both if item not in long] or both
         worst, _ = min(found, key=lambda item: judged.deviation[item[0]])
         threads = judged.threads
         rows = np.array([row for row, _ in found])
@@ -248,10 +251,23 @@ def _projections(judged: Judged) -> Iterator[Finding]:
                     deviation=float(judged.deviation[worst]),
                     thread_left=float(threads.left[tight]),
                     engaged=float(threads.engaged[tight]),
+                    within=not any(judged.words[row] in BAD for row, _ in found),
+                    too_long=tuple(check.rods[0] for _, check in long)
+                    if found is not both
+                    else (),
                 ),
                 again,
             ),
         )
+
+
+def _without_thread(judged: Judged) -> Iterator[tuple[int, Check]]:
+    """Rods within the limit of placing that stand too short for their nut as read."""
+    rows = judged.table.rows(Kind.PROJECTION)
+    rows = rows[(judged.words[rows] == "within") & (judged.observed.count[rows] > 0)]
+    rods = judged.rods.of(judged.table, rows)[:, 0]
+    for row in rows[judged.threads.left[rods] < -SLACK_MM]:
+        yield int(row), judged.table.checks[row]
 
 
 def _misclosure(judged: Judged) -> Iterator[Finding]:

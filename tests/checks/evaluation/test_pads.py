@@ -227,3 +227,43 @@ def test_a_benchmark_read_upside_down_in_one_of_three_set_ups_is_found() -> None
     assert named
     assert all(each["readings"] == ["r4"] for each in named)
     assert "4 m" in named[0]["explanation"] or "4000" in named[0]["explanation"]
+
+
+def test_a_rod_within_its_limit_that_its_nut_does_not_fill_is_a_finding() -> None:
+    document = inch_rods(building())
+    for rod in document["details"]["Q"]["rods"]:
+        rod["projection"] = '1 5/8"'
+    result = evaluated(read(document, "projection:S.1", '1 1/4"'))
+    assert check(result, "projection:S.1")["verdict"] == "within"
+    first = finding(result, "projection:S")["remedies"][0]
+    assert first["remedy"] == "extend_rod"
+    left = 1.25 * INCH - PLATE - WASHER - NUT
+    assert first["thread_left"] == pytest.approx(left, abs=1e-6)
+    assert first["reason"].startswith("Within the limit of placing, yet")
+
+
+def test_rods_too_short_and_too_long_are_told_apart() -> None:
+    document = read(inch_rods(building()), "projection:S.1", '4 1/2"')
+    result = evaluated(read(document, "projection:S.2", '3 1/8"'))
+    found = finding(result, "projection:S")["remedies"]
+    assert found[0]["rods"] == [2]
+    assert found[0]["deviation"] == pytest.approx(-5 / 8 * INCH)
+    assert "Rods too long, 1:" in found[-1]["reason"]
+
+
+def test_pads_of_set_ups_that_do_not_close_are_levelled_again_before_shims() -> None:
+    document = levelled(building(), S=1400, E=1400)
+    for mark, value in (("S", 1650), ("E", 1665), ("N", 1660)):
+        read(document, f"level:{mark}", value, setup="2")
+    result = evaluated(document)
+    for topic in topics(result):
+        assert remedies(result, topic)[0] == "remeasure"
+    assert "level:N" in topics(result)
+
+
+def test_a_sample_broken_on_two_days_is_judged_as_its_gate_is() -> None:
+    document = read(building(), "strength:F", "10 MPa", at="2026-03-05T12:00:00Z")
+    read(document, "strength:F", "19 MPa", at="2026-03-09T12:00:00Z")
+    result = evaluated(document)
+    assert check(result, "strength:F")["observed"] == pytest.approx(19)
+    assert check(result, "strength:F")["verdict"] == result["concrete"]["verdict"]
