@@ -84,7 +84,9 @@ class Strengths:
     bond_n: float | None
     bond_edge_mm: float  # cNa: nearer to an edge than this, the bond is less
     steel_n: float | None
-    least: Literal["breakout", "bond", "steel"] | None  # None unless all are known
+    # None unless all are known, and where the bond is not least but nearer to the edge
+    # than `bond_edge_mm`: it is less there, by how much is not screened.
+    least: Literal["breakout", "bond", "steel"] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,6 +253,7 @@ def _condition(
 
 def _strengths(p: Proposal, thread: Thread | None, grade: Grade | None) -> Strengths:
     cracked, uncracked = BOND_OUTDOORS_PSI if p.outdoors else BOND_INDOORS_PSI
+    bond_edge = bond_edge_mm(uncracked, p.diameter_mm)
     breakout = factor = bond = None
     if p.embedment_mm is not None:
         bond = bond_n(cracked, p.diameter_mm, p.embedment_mm)
@@ -267,12 +270,14 @@ def _strengths(p: Proposal, thread: Thread | None, grade: Grade | None) -> Stren
         least = "breakout" if at_edge <= min(bond, steel) else "steel"
         if bond < min(at_edge, steel):
             least = "bond"
+        elif p.edge_mm is not None and p.edge_mm < bond_edge:
+            least = None
     return Strengths(
         breakout_n=breakout,
         edge_factor=factor,
         breakout_at_edge_n=at_edge,
         bond_n=bond,
-        bond_edge_mm=bond_edge_mm(uncracked, p.diameter_mm),
+        bond_edge_mm=bond_edge,
         steel_n=steel,
         least=least,
     )

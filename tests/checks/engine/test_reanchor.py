@@ -94,3 +94,24 @@ def test_it_is_headed_as_a_screen():
 def test_sizes_that_cannot_be_are_refused(bad):
     with pytest.raises(EngineError):
         screen(proposal(**bad))
+
+
+@pytest.mark.parametrize(("edge", "least"), [(15.0, None), (30.0, "breakout")])
+def test_nothing_is_called_weakest_where_the_bond_is_less_by_an_edge(edge, least):
+    # 2 1/2 in rod, 10 in deep in 1000 psi: breakout 17 kip, bond 23.6 kip away from any
+    # edge; ACI 318-19 17.6.5.1.2: within 25 in sqrt(1000 / 1100) = 23.8 in it is less
+    rod = 2.5 * INCH_MM
+    strengths = screen(
+        Proposal(
+            diameter_mm=rod,
+            embedment_mm=10.0 * INCH_MM,
+            edge_mm=edge * INCH_MM,
+            concrete_strength_mpa=1000.0 * PSI_MPA,
+            outdoors=False,
+        ),
+        thread_of(rod),
+        GRADES["36"],
+    ).strengths
+    assert strengths.bond_edge_mm == pytest.approx(23.837 * INCH_MM, abs=0.02)
+    assert strengths.breakout_at_edge_n < strengths.bond_n < strengths.steel_n
+    assert strengths.least == least
