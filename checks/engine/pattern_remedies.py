@@ -169,6 +169,11 @@ def _turned(turn_rad: float) -> str:
     return f"turned {abs(degrees(turn_rad)):.1f}° {way}"
 
 
+def _sits(turn_rad: float) -> str:
+    """How a plate then sits, if it is turned at all: the column turns with it."""
+    return f", {_turned(turn_rad)}" if _shown(turn_rad) else ""
+
+
 def advise_without_plate(
     again: Remedy | None, far: str | None, re_anchor: Mapping[str, Any]
 ) -> Advice:
@@ -245,7 +250,7 @@ def _ream(case: PatternCase) -> Remedy | tuple[str, str]:
         remedy="ream",
         approval="engineer",
         reason=(
-            f"All holes opened to {diameter} let the plate on."
+            f"All holes opened to {diameter} let the plate on{_sits(case.turn)}."
             f" {_edge(case.ream, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
@@ -280,7 +285,8 @@ def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
         remedy="slot",
         approval="engineer",
         reason=(
-            f"Slotting only the offending holes lets the plate on: {holes}."
+            "Slotting only the offending holes lets the plate"
+            f" on{_sits(case.slot.turn)}: {holes}."
             f" {_edge(case.slot, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
