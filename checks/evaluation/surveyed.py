@@ -21,7 +21,13 @@ from checks.engine.errors import EngineError
 from core.units import MM_PER_UNIT, LengthUnit
 from jobs.exchange.points.matching import Match, Of
 from jobs.exchange.points.reading import UNITS, PointFile, PointUnit
-from jobs.plan.geometry import position_frame, rod_points, to_frame, walls
+from jobs.plan.geometry import (
+    position_frame,
+    rod_points,
+    to_frame,
+    wall_length,
+    walls,
+)
 from jobs.plan.model import Plan, Position
 
 MOST_OFF_SCALE = 0.002
@@ -30,6 +36,10 @@ is misnamed. Ours: 2 in over 80 ft."""
 
 MOST_RESIDUAL_MM = 100.0
 """A control point further from its place is misnamed, or no control. Ours."""
+
+MOST_APART_MM = 20.0
+"""Shots of one rod or corner, and heights of one pad or benchmark, that are further
+apart are of two things. Ours."""
 
 NAMES = {"ft": "feet", "survey_ft": "U.S. survey feet", "m": "metres", "mm": "mm"}
 Control = Literal["corners", "rods", "both"]
@@ -42,7 +52,6 @@ class Survey:
     Attributes
     ----------
     file : the points, matched or not.
-    digest : of the file; it makes the readings' ids, the same whenever it is sent.
     unit : of the file.
     control : what the survey is brought onto the plan by.
     leave : names of points that are no control.
@@ -51,7 +60,6 @@ class Survey:
 
     file: PointFile
     matches: Sequence[Match]
-    digest: str
     unit: PointUnit
     control: Control = "corners"
     leave: Collection[str] = ()
@@ -99,6 +107,7 @@ class _Place:
     names: tuple[str, ...]
     at: FloatArray  # (2,) easting and northing
     elevation: float | None
+    apart: float  # of its shots: in plan, or in height where heights are read of it
 
     @property
     def told(self) -> str:
@@ -126,7 +135,7 @@ def read_survey(plan: Plan, survey: Survey) -> Surveyed:
         rows = tuple(_row(each, each in used) for each in control)
         return Surveyed(control=rows, fit=None, trouble=str(error), entries=())
     rows = tuple(_residuals(plan, fit, control, used))
-    trouble = _trouble(fit, [row for row in rows if row.used], survey)
+    trouble = _trouble(fit, [row for row in rows if row.used], survey) or _apart(places)
     entries = () if trouble else tuple(_Entries(plan, survey, places, fit, used).all())
     return Surveyed(control=rows, fit=fit, trouble=trouble, entries=entries)
 
@@ -151,12 +160,16 @@ def _together(matches: Sequence[Match]) -> list[_Place]:
         first = np.array([points[0].easting, points[0].northing])
         apart = np.array([(p.easting, p.northing) for p in points]) - first
         heights = [p.elevation for p in points if p.elevation is not None]
+        level = group[0].of in (Of.PAD, Of.BENCHMARK)
         places.append(
             _Place(
                 group[0],
                 tuple(point.name for point in points),
                 first + apart.mean(axis=0),
                 sum(heights) / len(heights) if heights else None,
+                float(
+                    np.ptp(heights or [0.0]) if level else np.hypot(*np.ptp(apart, 0))
+                ),
             )
         )
     return places
@@ -211,6 +224,17 @@ def _trouble(fit: ControlFit, used: Sequence[ControlPoint], survey: Survey) -> s
     return ""
 
 
+def _apart(places: Sequence[_Place]) -> str:
+    """Name what was shot more than once in more than one place; empty where nothing."""
+    worst = max(places, key=lambda place: place.apart)
+    if worst.apart <= MOST_APART_MM:
+        return ""
+    return (
+        f"{worst.match.target} ({worst.told}) was shot {worst.apart:.0f} mm apart, "
+        f"more than {MOST_APART_MM:.0f} mm: these are two things. Mend one name."
+    )
+
+
 def _likely(scale: float, survey: Survey) -> str:
     """Name the unit a scale speaks of; empty where it speaks of none."""
     wanted = float(UNITS[survey.unit]) * scale
@@ -254,16 +278,21 @@ class _Entries:
         yield from self._levels()
 
     def _entry(
-        self, check: str, mm: float, note: str, *, level: bool = False, **more: Any
+        self, check: str, mm: float, of: Sequence[_Place], note: str, **more: Any
     ) -> dict[str, Any]:
+        """Write a reading; its id tells of the points it rests on, not of the file.
+
+        A total station writes all its points each time: what a later file has again
+        is the same reading.
+        """
+        level = "setup" in more
         file = self.survey.file
-        decimals = file.level_decimals if level else file.decimals
-        value = f"{mm / self.mm:.{decimals}f}"
+        value = f"{mm / self.mm:.{file.level_decimals if level else file.decimals}f}"
         if not float(value):
             value = value.removeprefix("-")
-        seed = f"{self.survey.digest}:{check}".encode()
+        seen = [(p.names, *p.at.tolist(), p.elevation if level else None) for p in of]
         return {
-            "id": f"survey-{hashlib.sha256(seed).hexdigest()[:40]}",
+            "id": f"survey-{_digest(check, seen, more.get('setup'))[:40]}",
             "check": check,
             "value": f"{value} {self.unit}",
             "note": note,
@@ -280,7 +309,7 @@ class _Entries:
                     a, b = corners[first], corners[second]
                     length = float(np.hypot(*(b.at - a.at)))
                     note = f"{a.told} to {b.told}"
-                    yield self._entry(f"{kind}:{first}-{second}", length, note)
+                    yield self._entry(f"{kind}:{first}-{second}", length, (a, b), note)
 
     def _position(
         self, position: Position, rods: Sequence[_Place]
@@ -296,17 +325,20 @@ class _Entries:
             moved = float(np.mean(built[:, 0] - [rod.along for rod in planned]))
             names = ", ".join(name for each in rods for name in each.names)
             note = f"mean of the rods, points {names}; {self.fitted}"
-            line = (position.along or 0.0) + moved
-            yield self._entry(f"line:{position.mark}", line, note) | {
-                "from": position.wall[0]
+            line, corner = (position.along or 0.0) + moved, position.wall[0]
+            if line < 0.0:  # past the corner: no tape reads less than nothing
+                line = wall_length(self.plan, position.wall) - line
+                corner = position.wall[1]
+            yield self._entry(f"line:{position.mark}", line, rods, note) | {
+                "from": corner
             }
         for place, (along, inward) in zip(rods, built, strict=True):
             key, note = (
                 f"{position.mark}.{place.match.rod}",
                 f"{place.told}; {self.fitted}",
             )
-            yield self._entry(f"setback:{key}", float(inward), note)
-            yield self._entry(f"offset:{key}", float(along) - moved, note)
+            yield self._entry(f"setback:{key}", float(inward), (place,), note)
+            yield self._entry(f"offset:{key}", float(along) - moved, rods, note)
 
     def _levels(self) -> Iterator[dict[str, Any]]:
         """Turn elevations into grade-rod readings: larger where the pad is lower."""
@@ -319,7 +351,10 @@ class _Entries:
             return
         step = 1000.0 if self.unit == "mm" else self.mm
         instrument = math.ceil(max(heights) / step + 1.0) * step
-        setup = f"survey {self.survey.digest[:8]}"
+        # Heights of one file, and of a later one with the same benchmarks, go together.
+        tied = [p for p in self.of[Of.BENCHMARK] if p.elevation is not None]
+        seen = [(p.names, p.elevation) for p in tied or [p for _, p in named]]
+        setup = f"survey {_digest(seen, instrument)[:8]}"
         for check, place in named:
             if place.elevation is None:
                 continue
@@ -328,4 +363,9 @@ class _Entries:
                 f"of {instrument / self.mm:g} {self.unit}, set-up {setup}"
             )
             reading = instrument - place.elevation
-            yield self._entry(check, reading, note, level=True, setup=setup)
+            yield self._entry(check, reading, (place,), note, setup=setup)
+
+
+def _digest(*seen: object) -> str:
+    """Digest values, the same for the same points whenever they are sent."""
+    return hashlib.sha256(repr(seen).encode()).hexdigest()

@@ -1,6 +1,5 @@
 """A point file against a building's plan, before anything of it is recorded."""
 
-import hashlib
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
@@ -73,7 +72,6 @@ def read_shot(
     survey = Survey(
         file=file,
         matches=matches,
-        digest=hashlib.sha256(content).hexdigest(),
         unit=unit,
         control=control,
         leave=leave,

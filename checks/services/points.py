@@ -1,8 +1,12 @@
 """Readings of a survey's points, through the one door."""
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 from django.db import transaction
 
 from checks.adapters import plan_document
+from checks.models import Reading
 from checks.queries.surveys import Shot
 from checks.services.instruments import add_instrument
 from checks.services.readings import Recorded, record_readings
@@ -16,7 +20,8 @@ TOTAL_STATION = "total station"
 def record_shot(*, actor: Person, building: Building, shot: Shot) -> Recorded:
     """Record what a survey says; its total station is added to the job if it is new.
 
-    All of it is stored, or nothing.
+    All of it is stored, or nothing. A point that an earlier file had is not read twice,
+    whoever and whenever the later file says it is from.
     """
     entries = list(shot.surveyed.entries)
     name = entries[0].get("instrument") if entries else None
@@ -24,7 +29,22 @@ def record_shot(*, actor: Person, building: Building, shot: Shot) -> Recorded:
     if name and name not in known:
         kind = {"kind": TOTAL_STATION}
         add_instrument(actor=actor, job=building.job, name=name, specification=kind)
-    recorded = record_readings(actor=actor, building=building, entries=entries)
+    recorded = record_readings(
+        actor=actor, building=building, entries=_as_recorded(building, entries)
+    )
     if recorded.refused or not recorded.stored:
         transaction.set_rollback(True)
     return recorded
+
+
+def _as_recorded(
+    building: Building, entries: Sequence[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """Write what the record has already as it has it."""
+    ids = [entry["id"] for entry in entries]
+    rows = Reading.objects.filter(building=building, client_id__in=ids)
+    known = {(row.client_id, row.check_key, row.entered): row.entry for row in rows}
+    return [
+        known.get((entry["id"], entry["check"], entry["value"]), entry)
+        for entry in entries
+    ]

@@ -77,6 +77,30 @@ def test_what_was_shown_is_recorded_once(bring: Any, building: Building) -> None
     assert Reading.objects.count() == stored
 
 
+def test_a_later_file_adds_what_is_new_in_it_and_doubles_nothing(
+    bring: Any, building: Building
+) -> None:
+    text = lines()
+    morning = [line for line in text if not line.endswith((",S3.4", ",pad S3"))]
+    told = {"instrument": "TS1", "by": "crew 4", "at": "2026-05-04T08:15"}
+    assert (
+        bring(
+            morning, store="yes", seen=shown(bring(morning, **told)), **told
+        ).status_code
+        == 302
+    )
+    stored = Reading.objects.count()
+    told |= {"by": "crew 5", "at": "2026-05-04T16:40"}
+    text.append("900,1.0,2.0,3.0,fence")
+    answer = bring(text, store="yes", seen=shown(bring(text, **told)), **told)
+    assert answer.status_code == 302
+    # the rod's setback and offset, the pad, and the line and offsets it shares in
+    assert Reading.objects.count() == stored + 3 + 1 + 3
+    assert Reading.objects.filter(check_key="wall:A-B").count() == 1
+    assert Reading.objects.get(check_key="wall:A-B").crew == "crew 4"
+    assert Reading.objects.get(check_key="level:S3").crew == "crew 5"
+
+
 def test_nothing_is_recorded_that_was_not_shown(bring: Any) -> None:
     seen = shown(bring(lines()))
     response = bring(lines({"S2.3": (9.0, 0.0, 0.0)}), store="yes", seen=seen)
@@ -90,6 +114,14 @@ def test_a_point_can_be_left_out_of_the_control(bring: Any) -> None:
     assert "Record these readings" not in response.content.decode()
     response = bring(lines(FAR), leave=["103"])
     assert "Record these readings" in response.content.decode()
+
+
+def test_the_wrong_unit_is_told(bring: Any) -> None:
+    response = bring(lines(), unit="mm")
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert not response.context["page"].said
+    assert response.context["page"].shot.surveyed.trouble in page
 
 
 def test_the_wrong_order_of_columns_is_told(bring: Any) -> None:

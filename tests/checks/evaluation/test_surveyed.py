@@ -1,10 +1,12 @@
 """What a survey says of a building, in the exchange document's words."""
 
+import re
 from typing import Any
 
 import numpy as np
 import pytest
 
+from checks.evaluation.evaluate import evaluate
 from checks.evaluation.surveyed import Survey, Surveyed, read_survey
 from core.units import MM_PER_SURVEY_FOOT
 from jobs.exchange.parse import read_building
@@ -50,7 +52,7 @@ def lines(
 def survey(text: list[str], unit: PointUnit = "m", **more: Any) -> Surveyed:
     file = read_points("\n".join(text).encode(), unit=unit, order=more.pop("order", ""))
     matches = match_points(PLAN, file.points)
-    given = Survey(file=file, matches=matches, digest="5" * 64, unit=unit, **more)
+    given = Survey(file=file, matches=matches, unit=unit, **more)
     return read_survey(PLAN, given)
 
 
@@ -110,9 +112,9 @@ def test_a_lower_pad_has_a_larger_reading() -> None:
     assert read["level:S1"] - read["benchmark:BM1"] == pytest.approx(520.0, abs=0.2)
     assert min(v for key, v in read.items() if key.startswith("level")) > 0
     level = next(e for e in found.entries if e["check"] == "level:S3")
-    assert level["setup"] == "survey 55555555"
+    assert re.fullmatch("survey [0-9a-f]{8}", level["setup"])
     assert "invented height of instrument of 32 m" in level["note"]
-    assert "set-up survey 55555555" in level["note"]
+    assert f"set-up {level['setup']}" in level["note"]
 
 
 def test_notes_say_which_points_and_what_they_were_fitted_to() -> None:
@@ -136,6 +138,95 @@ def test_the_same_file_gives_the_same_readings_and_ids() -> None:
     assert first.entries == again.entries
     ids = [each["id"] for each in first.entries]
     assert len(set(ids)) == len(ids)
+
+
+def test_a_later_file_with_more_points_says_the_same_of_the_earlier_ones() -> None:
+    """A total station writes all its points each time."""
+    text = lines({"S2.3": (9.0, 0.0, 0.0)})
+    later = [line for line in text if not line.endswith((",S3.4", ",pad S3", ",N1.1"))]
+    before = {each["check"]: each for each in survey(later).entries}
+    after = {each["check"]: each for each in survey([*text, "900,1,2,3,tree"]).entries}
+    touched = ("line:S3", "offset:S3", "line:N1", "offset:N1")
+    same = [key for key in before if not key.startswith(touched)]
+    assert len(same) > 40
+    assert [before[key] for key in same] == [after[key] for key in same]
+    ids = {each["id"] for each in before.values()}
+    new = {key for key in after if after[key]["id"] not in ids}
+    assert new >= {"setback:S3.4", "level:S3", "setback:N1.1", "line:S3", "line:N1"}
+
+
+def test_another_point_of_the_same_name_is_another_reading() -> None:
+    first, other = survey(lines()), survey(lines({"A": (3.0, 0.0, 0.0)}))
+    ids = {each["check"]: each["id"] for each in first.entries}
+    changed = {e["check"] for e in other.entries if ids[e["check"]] != e["id"]}
+    assert changed == {"diagonal:A-C", "wall:A-B", "wall:D-A"}
+
+
+def test_without_a_benchmark_the_pads_of_a_file_make_its_set_up() -> None:
+    text = [line for line in lines() if not line.endswith("BM1")]
+    less = [line for line in text if not line.endswith("pad S3")]
+    setups = [
+        {e["setup"] for e in survey(each).entries if e["check"].startswith("level:")}
+        for each in (text, less)
+    ]
+    assert [len(each) for each in setups] == [1, 1]
+    assert setups[0] != setups[1]
+
+
+def test_a_line_past_its_corner_is_read_from_the_other_one() -> None:
+    """No tape reads less than nothing: such a reading would be refused."""
+    document = shed()
+    document["positions"][0]["along"] = 0
+    plan = read_building(document).plan
+    moved = {
+        f"S1.{n}": (-609.6 - 7.0, 0.0, 0.0) for n in range(1, 5)
+    }  # from 2 ft to 7 mm past the corner
+    file = read_points("\n".join(lines(moved, decimals=5)).encode(), unit="m")
+    given = Survey(file=file, matches=match_points(plan, file.points), unit="m")
+    entries = {each["check"]: each for each in read_survey(plan, given).entries}
+    line = entries["line:S1"]
+    assert line["from"] == "B"
+    document["readings"] = [line]
+    (reading,) = read_building(document).readings
+    assert reading.value == pytest.approx(66 * 304.8 + 7.0, abs=0.05)
+    row = next(
+        each
+        for each in evaluate(read_building(document))["checks"]
+        if each["check"] == "line:S1"
+    )
+    assert row["deviation"] == pytest.approx(-7.0, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("name", "apart", "told"),
+    [
+        ("S1.2", (0.0, 21.0), "rod S1.2 (points 106, 900) was shot 21 mm apart"),
+        ("A", (0.0, 60.0), "corner A (points 101, 900) was shot 60 mm apart"),
+        ("S1.2", (0.0, 19.0), ""),
+        ("pad S1", (0.0, 300.0), ""),
+    ],
+)
+def test_one_name_for_two_things_is_told(
+    name: str, apart: tuple[float, float], told: str
+) -> None:
+    text = lines()
+    line = next(each for each in text if each.endswith(f",{name}"))
+    _, north, east, rest = line.split(",", 3)
+    text.append(
+        f"900,{float(north) + apart[0] / 1000},{float(east) + apart[1] / 1000},{rest}"
+    )
+    found = survey(text)
+    assert found.trouble.startswith(told)
+    assert bool(found.trouble) == bool(told) == (not found.entries)
+
+
+def test_one_pad_at_two_heights_is_told() -> None:
+    text = lines()
+    line = next(each for each in text if each.endswith(",pad N2"))
+    _, north, east, height, name = line.split(",")
+    text.append(f"900,{north},{east},{float(height) - 0.03:.4f},{name}")
+    assert "pad N2" in survey(text).trouble
+    assert "30 mm apart" in survey(text).trouble
 
 
 def test_points_shot_twice_are_taken_together() -> None:
