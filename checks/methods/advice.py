@@ -7,11 +7,7 @@ from checks.engine.fasteners import least_edge_mm
 from checks.engine.pattern_remedies import Opening, PatternCase, advise_pattern
 from checks.engine.plate import fit_plates, hole_needed_mm
 from checks.engine.remedies import Advice
-from checks.engine.slots import (
-    edge_after_reaming_mm,
-    remaining_edge_mm,
-    shortest_slots,
-)
+from checks.engine.slots import edge_after_reaming_mm, remaining_edge_mm, shortest_slots
 from checks.methods.model import (
     INCH,
     Example,

@@ -3,7 +3,7 @@
 from math import pi, sqrt
 
 from checks.engine import cautions
-from checks.engine.fasteners import GRADES, INCH_MM, KSI_MPA, thread_of
+from checks.engine.fasteners import GRADES, INCH_MM, KSI_MPA, Thread, thread_of
 from checks.engine.reanchor import (
     BOND_OUTDOORS_PSI,
     HEADING,
@@ -11,6 +11,7 @@ from checks.engine.reanchor import (
     POUND_N,
     PSI_MPA,
     Proposal,
+    Screen,
     bond_edge_mm,
     breakout_n,
     edge_factor,
@@ -73,32 +74,37 @@ def _breakout() -> Example:
     )  # fmt: skip
 
 
-def _screened() -> Example:
-    rod, deep, edge, psi = 0.75, 9.0, 12.0, 4000.0
-    thread = thread_of(rod * INCH)
-    if thread is None:
-        raise RuntimeError("the table has no 3/4 in rod")
-    proposal = Proposal(
-        diameter_mm=rod * INCH,
-        embedment_mm=deep * INCH,
+ROD, DEEP, EDGE = 0.75, 9.0, 12.0  # [in]
+PSI = 4000.0
+
+
+def _near_its_stub() -> Proposal:
+    return Proposal(
+        diameter_mm=ROD * INCH,
+        embedment_mm=DEEP * INCH,
         old_stub_mm=3.0 * INCH,
         neighbour_mm=6.0 * INCH,
-        edge_mm=edge * INCH,
+        edge_mm=EDGE * INCH,
         concrete_age_days=35.0,
-        concrete_strength_mpa=psi * PSI_MPA,
+        concrete_strength_mpa=PSI * PSI_MPA,
     )
-    found = screen(proposal, thread, GRADES["36"])
-    strengths = found.strengths
-    stress, uncracked = BOND_OUTDOORS_PSI
-    area = thread.stress_area_mm2 / INCH_MM**2
-    steel = area * GRADES["36"].tensile_mpa / KSI_MPA * 1000.0 * POUND_N
-    away = 10.0 * rod * INCH * sqrt(uncracked / 1100.0)
+
+
+def _area(thread: Thread) -> float:
+    return thread.stress_area_mm2 / INCH_MM**2
+
+
+def _screened() -> Example:
+    thread = thread_of(ROD * INCH)
+    if thread is None:
+        raise RuntimeError("the table has no 3/4 in rod")
+    found = screen(_near_its_stub(), thread, GRADES["36"])
     return Example(
         title="A 3/4 in rod set anew 3 in from its stub",
         given=(
-            given("Embedded", length(deep * INCH), ", 12 diameters"),
+            given("Embedded", length(DEEP * INCH), ", 12 diameters"),
             given("Next rod", length(6.0 * INCH)),
-            given("Edge", length(edge * INCH)),
+            given("Edge", length(EDGE * INCH)),
             given("Concrete", "35 days old, 4000 psi, cracked, outdoors; its"
                   " temperature not known"),
             given("Rod", "F1554 grade 36"),
@@ -106,27 +112,35 @@ def _screened() -> Example:
         steps=(
             said("Stub: 3 ÷ 0.75 = 4 diameters, less than 6."),
             said("Breakout: 17 × √4000 × 9 × √9, times 0.7 + 0.3 × 12 ÷ 13.5."),
-            said("Bond: ", amount(stress, "psi", 0), " × π × 0.75 × 9."),
-            said("Steel: ", amount(area, "in²", 4), " × 58 ksi."),
+            said("Bond: ", amount(BOND_OUTDOORS_PSI[0], "psi", 0), " × π × 0.75 × 9."),
+            said("Steel: ", amount(_area(thread), "in²", 4), " × 58 ksi."),
             said("Edge that lowers the bond: 10 × 0.75 × √(650 ÷ 1100)."),
         ),
-        results=(
-            *(
-                Result(condition.name[0].upper() + condition.name[1:],
-                       words(str(condition.outcome)))
-                for condition in found.conditions
-            ),
-            Result("Breakout at its edge", _pounds(strengths.breakout_at_edge_n),
-                   _pounds(17.0 * sqrt(psi) * deep**1.5 * POUND_N
-                           * (0.7 + 0.3 * edge / (1.5 * deep)))),
-            Result("Bond", _pounds(strengths.bond_n),
-                   _pounds(stress * pi * rod * deep * POUND_N)),
-            Result("Steel", _pounds(steel_n(thread, GRADES["36"])), _pounds(steel)),
-            Result("Least of the three", words(strengths.least or "not known"),
-                   words("bond")),
-            Result("Bond is less nearer to an edge than",
-                   length(bond_edge_mm(uncracked, rod * INCH)), length(away)),
+        results=_screened_results(found, thread),
+    )  # fmt: skip
+
+
+def _screened_results(found: Screen, thread: Thread) -> tuple[Result, ...]:
+    strengths = found.strengths
+    stress, uncracked = BOND_OUTDOORS_PSI
+    steel = _area(thread) * GRADES["36"].tensile_mpa / KSI_MPA * 1000.0 * POUND_N
+    away = 10.0 * ROD * INCH * sqrt(uncracked / 1100.0)
+    return (
+        *(
+            Result(condition.name[0].upper() + condition.name[1:],
+                   words(str(condition.outcome)))
+            for condition in found.conditions
         ),
+        Result("Breakout at its edge", _pounds(strengths.breakout_at_edge_n),
+               _pounds(17.0 * sqrt(PSI) * DEEP**1.5 * POUND_N
+                       * (0.7 + 0.3 * EDGE / (1.5 * DEEP)))),
+        Result("Bond", _pounds(strengths.bond_n),
+               _pounds(stress * pi * ROD * DEEP * POUND_N)),
+        Result("Steel", _pounds(steel_n(thread, GRADES["36"])), _pounds(steel)),
+        Result("Least of the three", words(strengths.least or "not known"),
+               words("bond")),
+        Result("Bond is less nearer to an edge than",
+               length(bond_edge_mm(uncracked, ROD * INCH)), length(away)),
     )  # fmt: skip
 
 

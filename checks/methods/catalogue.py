@@ -17,6 +17,7 @@ from checks.methods import (
     readings,
     rods,
     shims,
+    squareness,
     surveyed,
     tape,
     taping,
@@ -35,7 +36,7 @@ FAMILIES = (
     Family(
         slug="figure",
         name="Outline",
-        methods=(*outline.METHODS, *surveyed.METHODS),
+        methods=(*outline.METHODS, *squareness.METHODS, *surveyed.METHODS),
     ),
     Family(
         slug="patterns",

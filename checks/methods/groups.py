@@ -2,7 +2,14 @@
 
 import numpy as np
 
-from checks.engine.lines import judge_groups, judge_line
+from checks.engine.arrays import FloatArray
+from checks.engine.lines import (
+    GroupJudgement,
+    LineJudgement,
+    LineRules,
+    judge_groups,
+    judge_line,
+)
 from checks.methods.model import (
     FOOT,
     INCH,
@@ -39,8 +46,6 @@ def _one_group() -> Example:
     rules = limits_for(Tolerances(basis=RULES)).line_rules()
     off = np.array([[0.0, 0.0], [3.0, 0.0], [1.0, 0.0], [0.0, 0.0]]) * INCH / 16.0
     found = judge_groups(FOUR, FOUR + off, [0, 0, 0, 0], rules)
-    pairs = found.rod_pairs
-    apart = pairs.deviation_mm[(pairs.first == 0) & (pairs.second == 1)][0]
     centre = off.mean(axis=0)
     return Example(
         title="Four rods 6 in apart, two of them off along",
@@ -54,27 +59,37 @@ def _one_group() -> Example:
             said("Centre: (0 + 3/16 + 1/16 + 0) ÷ 4 = ", length(centre[0]), " along."),
             said("Rods 1 and 2: ", length(off[1, 0]), " too far apart."),
         ),
-        results=(
-            Result(
-                "Centre off the plan",
-                length(found.centre_deviation_mm[0, 0], signed=True),
-                length(centre[0], signed=True),
-            ),
-            Result(
-                "Rod 2 from its centre",
-                length(found.rod_deviation_mm[1, 0], signed=True),
-                length(off[1, 0] - centre[0], signed=True),
-            ),
-            Result(
-                "Rods 1 and 2, against the plan",
-                length(apart, signed=True),
-                length(off[1, 0], signed=True),
-            ),
-            Result(
-                "Any two rods of the group",
-                within(pairs.within.all()),
-                within(off[1, 0] <= rules.within_group_mm),
-            ),
+        results=_one_group_results(rules, off, found),
+    )
+
+
+def _one_group_results(
+    rules: LineRules,
+    off: FloatArray,
+    found: GroupJudgement,
+) -> tuple[Result, ...]:
+    pairs, centre = found.rod_pairs, off.mean(axis=0)
+    apart = pairs.deviation_mm[(pairs.first == 0) & (pairs.second == 1)][0]
+    return (
+        Result(
+            "Centre off the plan",
+            length(found.centre_deviation_mm[0, 0], signed=True),
+            length(centre[0], signed=True),
+        ),
+        Result(
+            "Rod 2 from its centre",
+            length(found.rod_deviation_mm[1, 0], signed=True),
+            length(off[1, 0] - centre[0], signed=True),
+        ),
+        Result(
+            "Rods 1 and 2, against the plan",
+            length(apart, signed=True),
+            length(off[1, 0], signed=True),
+        ),
+        Result(
+            "Any two rods of the group",
+            within(pairs.within.all()),
+            within(off[1, 0] <= rules.within_group_mm),
         ),
     )
 
@@ -90,9 +105,6 @@ def _column_line() -> Example:
     run = np.arange(n) - 2.0
     slope, mean = float(run @ across) / float(run @ run), float(across.mean())
     from_line = across - mean - slope * run
-    near, far = found.adjacent, found.accumulated
-    worst = int(np.argmax(np.abs(near.deviation_mm)))
-    two = int(np.flatnonzero((far.first == 0) & (far.second == 2))[0])
     return Example(
         title="Five groups, 25 ft apart",
         given=(
@@ -115,38 +127,50 @@ def _column_line() -> Example:
                 " is allowed.",
             ),
         ),
-        results=(
-            Result(
-                "Fourth group off the fitted line",
-                length(found.line.deviation_mm[3], signed=True),
-                length(from_line[3], signed=True),
-            ),
-            Result(
-                "All groups against the line",
-                within(found.to_line_within.all()),
-                within(np.abs(from_line).max() <= rules.group_to_line_mm),
-            ),
-            Result(
-                "Worst neighbours",
-                length(near.deviation_mm[worst], signed=True),
-                length(along[4] - along[3], signed=True),
-                leaves_out=5e-4,
-            ),
-            Result(
-                "All neighbours",
-                within(near.within.all()),
-                within(along[4] - along[3] <= rules.adjacent_groups_mm),
-            ),
-            Result(
-                "First to third",
-                length(far.deviation_mm[two], signed=True),
-                length(along[2] - along[0], signed=True),
-            ),
-            Result(
-                "Adding up, first to third",
-                within(far.within[two]),
-                within(along[2] <= INCH / 8.0),
-            ),
+        results=_column_line_results(rules, along, found, from_line),
+    )
+
+
+def _column_line_results(
+    rules: LineRules,
+    along: FloatArray,
+    found: LineJudgement,
+    from_line: FloatArray,
+) -> tuple[Result, ...]:
+    near, far = found.adjacent, found.accumulated
+    worst = int(np.argmax(np.abs(near.deviation_mm)))
+    two = int(np.flatnonzero((far.first == 0) & (far.second == 2))[0])
+    return (
+        Result(
+            "Fourth group off the fitted line",
+            length(found.line.deviation_mm[3], signed=True),
+            length(from_line[3], signed=True),
+        ),
+        Result(
+            "All groups against the line",
+            within(found.to_line_within.all()),
+            within(np.abs(from_line).max() <= rules.group_to_line_mm),
+        ),
+        Result(
+            "Worst neighbours",
+            length(near.deviation_mm[worst], signed=True),
+            length(along[4] - along[3], signed=True),
+            leaves_out=5e-4,
+        ),
+        Result(
+            "All neighbours",
+            within(near.within.all()),
+            within(along[4] - along[3] <= rules.adjacent_groups_mm),
+        ),
+        Result(
+            "First to third",
+            length(far.deviation_mm[two], signed=True),
+            length(along[2] - along[0], signed=True),
+        ),
+        Result(
+            "Adding up, first to third",
+            within(far.within[two]),
+            within(along[2] <= INCH / 8.0),
         ),
     )
 

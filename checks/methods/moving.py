@@ -5,11 +5,13 @@ from math import hypot
 import numpy as np
 
 from checks.engine import cautions
+from checks.engine.arrays import FloatArray
 from checks.engine.steel import SteelMove, fit_frame_line, fit_steel
 from checks.methods.model import (
     FOOT,
     INCH,
     Example,
+    Line,
     Method,
     Piece,
     Result,
@@ -56,22 +58,7 @@ def _turned() -> Example:
             given("The one in the middle is off, inward", length(INCH)),
             given("Allowed at each rod", length(ALLOWED)),
         ),
-        steps=(
-            said(
-                "A corner is √(30² + 20²) ft from the middle: 0.0005 × that = ",
-                fine(corner),
-                " off, more than ",
-                length(ALLOWED),
-                ".",
-            ),
-            said("The steel turned alike, all four are on; the fifth is still off."),
-            said(
-                "The middle of the five lies 4 ft from that of the building: 0.0005 ×"
-                " 4 ft = ",
-                fine(centre),
-                " to move along.",
-            ),
-        ),
+        steps=_turned_by_hand(corner, centre),
         results=(
             Result("To rework as built", _count(found.rework_before),
                    amount(5.0, "", 0)),
@@ -81,6 +68,25 @@ def _turned() -> Example:
                    amount(1000.0 * turn, "mrad"), leaves_out=1e-6),
             Result("Shift right", fine(found.shift_mm[0], signed=True),
                    fine(centre, signed=True), leaves_out=1e-6),
+        ),
+    )  # fmt: skip
+
+
+def _turned_by_hand(corner: float, centre: float) -> tuple[Line, ...]:
+    return (
+        said(
+            "A corner is √(30² + 20²) ft from the middle: 0.0005 × that = ",
+            fine(corner),
+            " off, more than ",
+            length(ALLOWED),
+            ".",
+        ),
+        said("The steel turned alike, all four are on; the fifth is still off."),
+        said(
+            "The middle of the five lies 4 ft from that of the building: 0.0005 ×"
+            " 4 ft = ",
+            fine(centre),
+            " to move along.",
         ),
     )  # fmt: skip
 
@@ -123,17 +129,23 @@ def _line() -> Example:
                 ".",
             ),
         ),
-        results=(
-            Result("Move across", length(found.shift_mm[0], signed=True),
-                   length(middle, signed=True), leaves_out=1e-6),
-            Result("To rework as built", _count(found.rework_before),
-                   _count(np.abs(off) > ALLOWED)),
-            Result("To rework after the move", _count(found.rework_after),
-                   _count(np.abs(off - middle) > ALLOWED)),
-            Result("Worst of those kept, beyond what is allowed",
-                   length(found.miss_after_mm[0], signed=True),
-                   length(off[1] - middle - ALLOWED, signed=True), leaves_out=1e-6),
-        ),
+        results=_line_results(off, found, middle),
+    )  # fmt: skip
+
+
+def _line_results(
+    off: FloatArray, found: SteelMove, middle: float
+) -> tuple[Result, ...]:
+    return (
+        Result("Move across", length(found.shift_mm[0], signed=True),
+               length(middle, signed=True), leaves_out=1e-6),
+        Result("To rework as built", _count(found.rework_before),
+               _count(np.abs(off) > ALLOWED)),
+        Result("To rework after the move", _count(found.rework_after),
+               _count(np.abs(off - middle) > ALLOWED)),
+        Result("Worst of those kept, beyond what is allowed",
+               length(found.miss_after_mm[0], signed=True),
+               length(off[1] - middle - ALLOWED, signed=True), leaves_out=1e-6),
     )  # fmt: skip
 
 

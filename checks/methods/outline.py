@@ -1,16 +1,17 @@
 """The outline: its figure from walls and diagonals, its lean, how to square it up."""
 
-from math import asin, sqrt
+from math import sqrt
 
 import numpy as np
 
+from checks.engine.arrays import FloatArray
 from checks.engine.network import CRITICAL_W, adjust_distances
 from checks.engine.outline import OutlineAdjustment, adjust_outline
-from checks.engine.squaring import square_up
 from checks.methods.model import (
     FOOT,
     INCH,
     Example,
+    Line,
     Method,
     Result,
     Source,
@@ -52,13 +53,6 @@ KRUMM = "quoted in F. Krumm, Geodetic Network Adjustment Examples, 2020"
 GEOMETRY = Source("plane geometry", "published")
 
 
-def _leaning() -> OutlineAdjustment:
-    """Sides as planned, diagonals 3/8 in apart about the planned 50 ft."""
-    off = 3.0 * INCH / 16.0
-    read = [LONG, WIDE, LONG, WIDE, ACROSS + off, ACROSS - off]
-    return adjust_outline(PLAN, PAIRS, read, SIGMA)
-
-
 def _rectangle() -> Example:
     off, roughly = INCH, 2e-3
     read = [LONG, WIDE, LONG, WIDE, ACROSS + off, ACROSS]
@@ -74,67 +68,79 @@ def _rectangle() -> Example:
             given("Diagonals read", length(read[4]), " and ", length(read[5])),
             given("Standard uncertainty of each", fine(SIGMA)),
         ),
-        steps=(
-            said("4 corners: 2 × 4 − 3 = 5 unknowns; 6 readings, so 1 to spare."),
-            said(
-                "The squares of the two diagonals make those of the four walls, so to"
-                " first order what does not fit is shared 4, 3, 4, 3, 5 and 5: walls"
-                " longer, diagonals shorter."
-            ),
-            said("4² + 3² + 4² + 3² + 5² + 5² = ", amount(squares, "", 0), "."),
-            said(
-                "Each diagonal: ",
-                length(off),
-                " × 5 × 5 ÷ 100 = ",
-                fine(-by_hand[4]),
-                "; each long wall: ",
-                length(off),
-                " × 5 × 4 ÷ 100 = ",
-                fine(by_hand[0]),
-                ".",
-            ),
-            said(
-                "|w| of every reading: ",
-                length(off),
-                " × 5 ÷ (√100 × ",
-                fine(SIGMA),
-                ") = ",
-                amount(w),
-                ".",
-            ),
+        steps=_rectangle_by_hand(off, squares, w, by_hand),
+        results=_rectangle_results(w, by_hand, found, roughly),
+    )
+
+
+def _rectangle_by_hand(
+    off: float, squares: float, w: float, by_hand: FloatArray
+) -> tuple[Line, ...]:
+    return (
+        said("4 corners: 2 × 4 − 3 = 5 unknowns; 6 readings, so 1 to spare."),
+        said(
+            "The squares of the two diagonals make those of the four walls, so to"
+            " first order what does not fit is shared 4, 3, 4, 3, 5 and 5: walls"
+            " longer, diagonals shorter."
         ),
-        results=(
-            *(
-                Result(
-                    f"Change of {LENGTHS[i]}",
-                    fine(found.residuals_mm[i], signed=True),
-                    fine(by_hand[i], signed=True),
-                    leaves_out=roughly,
-                )
-                for i in range(len(LENGTHS))
-            ),
+        said("4² + 3² + 4² + 3² + 5² + 5² = ", amount(squares, "", 0), "."),
+        said(
+            "Each diagonal: ",
+            length(off),
+            " × 5 × 5 ÷ 100 = ",
+            fine(-by_hand[4]),
+            "; each long wall: ",
+            length(off),
+            " × 5 × 4 ÷ 100 = ",
+            fine(by_hand[0]),
+            ".",
+        ),
+        said(
+            "|w| of every reading: ",
+            length(off),
+            " × 5 ÷ (√100 × ",
+            fine(SIGMA),
+            ") = ",
+            amount(w),
+            ".",
+        ),
+    )
+
+
+def _rectangle_results(
+    w: float, by_hand: FloatArray, found: OutlineAdjustment, roughly: float
+) -> tuple[Result, ...]:
+    return (
+        *(
             Result(
-                "Largest |w|",
-                amount(np.abs(found.w).max()),
-                amount(w),
+                f"Change of {LENGTHS[i]}",
+                fine(found.residuals_mm[i], signed=True),
+                fine(by_hand[i], signed=True),
                 leaves_out=roughly,
-            ),
-            Result(
-                "Smallest |w|",
-                amount(np.abs(found.w).min()),
-                amount(w),
-                leaves_out=roughly,
-            ),
-            Result(
-                f"Something wrong (|w| over {CRITICAL_W})",
-                yes_no(found.cannot_tell or found.suspect.any()),
-                yes_no(w > CRITICAL_W),
-            ),
-            Result(
-                "Which reading",
-                words("cannot tell" if found.cannot_tell else "named"),
-                words("cannot tell"),
-            ),
+            )
+            for i in range(len(LENGTHS))
+        ),
+        Result(
+            "Largest |w|",
+            amount(np.abs(found.w).max()),
+            amount(w),
+            leaves_out=roughly,
+        ),
+        Result(
+            "Smallest |w|",
+            amount(np.abs(found.w).min()),
+            amount(w),
+            leaves_out=roughly,
+        ),
+        Result(
+            f"Something wrong (|w| over {CRITICAL_W})",
+            yes_no(found.cannot_tell or found.suspect.any()),
+            yes_no(w > CRITICAL_W),
+        ),
+        Result(
+            "Which reading",
+            words("cannot tell" if found.cannot_tell else "named"),
+            words("cannot tell"),
         ),
     )
 
@@ -163,26 +169,34 @@ def _missing_side() -> Example:
             given("Standard uncertainty of each", "10 mm"),
         ),
         steps=(said("4 unknowns, 5 distances: 1 to spare, so every |w| is the same."),),
-        results=(
-            *(
-                Result(
-                    f"Point {name}, {axis}",
-                    amount(points[i, k], "m", 4),
-                    published=amount(places[k], "m", 4),
-                )
-                for i, (name, *places) in enumerate(published)
-                for k, axis in enumerate("xy")
-            ),
+        results=_missing_side_results(sd, published, points),
+    )
+
+
+def _missing_side_results(
+    sd: FloatArray,
+    published: tuple[tuple[str, float, float], tuple[str, float, float]],
+    points: FloatArray,
+) -> tuple[Result, ...]:
+    return (
+        *(
             Result(
-                "Standard deviation of 3, x",
-                amount(sd[0], "mm"),
-                published=amount(9.01, "mm"),
-            ),
-            Result(
-                "Standard deviation of 3, y",
-                amount(sd[1], "mm"),
-                published=amount(6.37, "mm"),
-            ),
+                f"Point {name}, {axis}",
+                amount(points[i, k], "m", 4),
+                published=amount(places[k], "m", 4),
+            )
+            for i, (name, *places) in enumerate(published)
+            for k, axis in enumerate("xy")
+        ),
+        Result(
+            "Standard deviation of 3, x",
+            amount(sd[0], "mm"),
+            published=amount(9.01, "mm"),
+        ),
+        Result(
+            "Standard deviation of 3, y",
+            amount(sd[1], "mm"),
+            published=amount(6.37, "mm"),
         ),
     )
 
@@ -209,77 +223,6 @@ def _what_is_missing() -> Example:
                 amount(4 - 5, "", 0),
             ),
             Result("Missing", words(", ".join(named)), words("A to C")),
-        ),
-    )
-
-
-def _lean() -> Example:
-    off = 3.0 * INCH / 16.0
-    p, q = ACROSS + off, ACROSS - off
-    found = _leaning()
-    lean = asin((p**2 - q**2) / (4.0 * LONG * WIDE))
-    return Example(
-        title="40 ft by 30 ft, the diagonals 3/8 in apart",
-        given=(
-            given("Walls read", length(LONG), " and ", length(WIDE), ", both of each"),
-            given("Diagonals read", length(p), " and ", length(q)),
-        ),
-        steps=(
-            said(
-                "p² − q² = (p + q)(p − q) = ", length(p + q), " × ", length(p - q), "."
-            ),
-            said(
-                "100 ft × 3/8 in ÷ (4 × 40 ft × 30 ft) = ",
-                amount(1000.0 * lean, "mrad", 4),
-                ".",
-            ),
-            said("Over 30 ft that is ", length(lean * WIDE), "."),
-        ),
-        results=(
-            Result(
-                "Lean",
-                amount(1000.0 * found.lean_rad, "mrad", 4),
-                amount(1000.0 * lean, "mrad", 4),
-                leaves_out=1e-6,
-            ),
-        ),
-    )
-
-
-def _squared() -> Example:
-    figure = _leaning()
-    found = square_up(PLAN, figure.corners_mm)
-    first, second = found.kept
-    by_hand = float(figure.lean_rad) * WIDE
-    return Example(
-        title="The same outline squared up",
-        given=(
-            given("Figure", "40 ft by 30 ft, leaning as above"),
-            given("Kept", f"the longest wall, {NAMES[first]}-{NAMES[second]}"),
-        ),
-        steps=(
-            said(
-                "Each far corner is to stand square over its own end of the kept wall."
-            ),
-            said(
-                amount(1000.0 * figure.lean_rad, "mrad", 4),
-                " × ",
-                length(WIDE),
-                " = ",
-                fine(by_hand),
-                " along the far wall.",
-            ),
-        ),
-        results=tuple(
-            Result(
-                f"Move {NAMES[corner]} along {NAMES[wall]}-{NAMES[wall + 1]} by",
-                fine(move, signed=True),
-                fine(by_hand, signed=True),
-                leaves_out=1e-6,
-            )
-            for corner, wall, move in zip(
-                found.corner.tolist(), found.wall.tolist(), found.move_mm, strict=True
-            )
         ),
     )
 
@@ -338,63 +281,5 @@ METHODS = (
             "Enough readings in the wrong places are still not enough.",
         ),
         examples=(_what_is_missing,),
-    ),
-    Method(
-        slug="lean",
-        name="Lean of the outline",
-        answers="How far out of square the outline is, as an angle.",
-        engine=("outline",),
-        formulas=(
-            formula("β = asin", around(frac("M e · M n", "| M e | | M n |"))),
-            formula("β = asin", around(frac("p^2 − q^2", "4 a b")), ', "four walls"'),
-        ),
-        symbols=(
-            Symbol(sign("β"), "lean, positive where the first corner is closed", "rad"),
-            Symbol(sign("M"), "best affine fit of the figure to the plan"),
-            Symbol(sign("e , n"), "along the first wall, and square to it inward"),
-            Symbol(sign("p , q"), "diagonals, from the first and second corner", "mm"),
-            Symbol(sign("a , b"), "walls", "mm"),
-        ),
-        sources=(
-            GEOMETRY,
-            Source("the lean of an outline of more than four corners", "ours"),
-        ),
-        limits=(
-            "The verdict is that of the diagonals' difference against its limit; the"
-            " lean says what it comes to.",
-            "The short form is for a parallelogram where a rectangle was planned.",
-        ),
-        examples=(_lean,),
-    ),
-    Method(
-        slug="square-up",
-        name="Squaring up",
-        answers="Which corner to move, along which wall, and how far.",
-        engine=("squaring", "outline_remedies"),
-        formulas=(formula("m =", frac("(T − c) · u", "d · u")),),
-        symbols=(
-            Symbol(sign("m"), "move along the corner's wall", "mm"),
-            Symbol(sign("T"), "where the plan puts it from the kept wall", "mm"),
-            Symbol(sign("c"), "where it is", "mm"),
-            Symbol(
-                sign("u"),
-                "next to the kept wall square to its side on the plan; further off"
-                " along the kept wall",
-            ),
-            Symbol(sign("d"), "direction of the wall it moves along"),
-        ),
-        sources=(GEOMETRY, Source("the longest wall is kept", "ours")),
-        limits=(
-            "Sets the sides at the plan's angle to the kept wall, whatever their"
-            " length: walls that are long stay long.",
-            "With more than four corners a wall along the kept one that is out in"
-            " length enters the moves of the corners beyond it.",
-            "Where a corner would have to move by more than a foot and 1/50 of the"
-            " longest wall, a length is wrong (ours): nothing is moved, all is measured"
-            " again.",
-            "Before the pour forms are moved; afterwards the steel line, if the rods"
-            " allow it and the engineer agrees.",
-        ),
-        examples=(_squared,),
     ),
 )

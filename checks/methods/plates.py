@@ -6,6 +6,7 @@ from checks.engine import cautions
 from checks.engine.fasteners import covering_washer, least_edge_mm
 from checks.engine.plate import fit_plates, hole_needed_mm
 from checks.engine.slots import (
+    Slots,
     edge_after_reaming_mm,
     remaining_edge_mm,
     shortest_slots_many,
@@ -117,30 +118,34 @@ def _slot() -> Example:
                 ".",
             ),
         ),
-        results=(
-            Result(
-                "Holes opened",
-                words(", ".join(str(i + 1) for i in np.flatnonzero(found.opened))),
-                words("1"),
-            ),
-            Result(
-                "Slot longer than the hole by",
-                length(found.extension_mm[0]),
-                length(extension),
-                leaves_out=1e-6,
-            ),
-            Result(
-                "Slot",
-                length(HOLE + found.extension_mm[0]),
-                length(HOLE + extension),
-                leaves_out=1e-6,
-            ),
-            Result(
-                "Plate moved along",
-                length(found.shift_mm[0], signed=True),
-                length(-CLEARANCE, signed=True),
-                leaves_out=1e-4,
-            ),
+        results=_slot_results(found, extension),
+    )
+
+
+def _slot_results(found: Slots, extension: float) -> tuple[Result, ...]:
+    return (
+        Result(
+            "Holes opened",
+            words(", ".join(str(i + 1) for i in np.flatnonzero(found.opened))),
+            words("1"),
+        ),
+        Result(
+            "Slot longer than the hole by",
+            length(found.extension_mm[0]),
+            length(extension),
+            leaves_out=1e-6,
+        ),
+        Result(
+            "Slot",
+            length(HOLE + found.extension_mm[0]),
+            length(HOLE + extension),
+            leaves_out=1e-6,
+        ),
+        Result(
+            "Plate moved along",
+            length(found.shift_mm[0], signed=True),
+            length(-CLEARANCE, signed=True),
+            leaves_out=1e-4,
         ),
     )
 

@@ -4,11 +4,13 @@ from math import ceil, hypot, sqrt
 
 import numpy as np
 
+from checks.engine.arrays import FloatArray
 from checks.engine.tape import STEEL_EXPANSION
 from checks.engine.uncertainty import (
     LEVEL_MM,
     LEVEL_SIGHT_MM,
     UNKNOWN_TEMPERATURE_C,
+    Repeats,
     combine_repeats,
     level_uncertainty,
     reading_uncertainty,
@@ -133,9 +135,7 @@ def _repeats() -> Example:
     parts = reading_uncertainty(read, SIXTEENTH, 2, True)
     found = combine_repeats([0, 0, 1, 1], 2, read, parts)
     tape, rest = (0.3 + 0.2 * 16) / sqrt(3.0), SIXTEENTH / sqrt(12.0)
-    mean = (read[0] + read[1]) / 2.0
     limit = 2.0 * sqrt(2.0 * (tape**2 + rest**2))
-    words = ["remeasure" if apart else "within" for apart in found.disagree]
     return Example(
         title="A diagonal read twice, well and badly",
         given=(
@@ -157,29 +157,41 @@ def _repeats() -> Example:
                 ".",
             ),
         ),
-        results=(
-            Result("Mean of the first pair", length(found.mean_mm[0]), length(mean)),
-            Result(
-                "Its standard uncertainty",
-                fine(found.uncertainty_mm[0]),
-                fine(sqrt(tape**2 + rest**2 / 2.0)),
-            ),
-            Result(
-                "Allowed between two readings",
-                fine(found.spread_limit_mm[0]),
-                fine(limit),
-            ),
-            Result(
-                "First pair apart by", fine(found.spread_mm[0]), fine(read[1] - read[0])
-            ),
-            Result("First pair", verdict(words[0])),
-            Result(
-                "Second pair apart by",
-                fine(found.spread_mm[1]),
-                fine(read[3] - read[2]),
-            ),
-            Result("Second pair", verdict(words[1])),
+        results=_repeats_results(read, found, tape, rest, limit),
+    )
+
+
+def _repeats_results(
+    read: FloatArray,
+    found: Repeats,
+    tape: float,
+    rest: float,
+    limit: float,
+) -> tuple[Result, ...]:
+    mean = (read[0] + read[1]) / 2.0
+    words = ["remeasure" if apart else "within" for apart in found.disagree]
+    return (
+        Result("Mean of the first pair", length(found.mean_mm[0]), length(mean)),
+        Result(
+            "Its standard uncertainty",
+            fine(found.uncertainty_mm[0]),
+            fine(sqrt(tape**2 + rest**2 / 2.0)),
         ),
+        Result(
+            "Allowed between two readings",
+            fine(found.spread_limit_mm[0]),
+            fine(limit),
+        ),
+        Result(
+            "First pair apart by", fine(found.spread_mm[0]), fine(read[1] - read[0])
+        ),
+        Result("First pair", verdict(words[0])),
+        Result(
+            "Second pair apart by",
+            fine(found.spread_mm[1]),
+            fine(read[3] - read[2]),
+        ),
+        Result("Second pair", verdict(words[1])),
     )
 
 

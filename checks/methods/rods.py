@@ -4,11 +4,13 @@ from math import atan, sqrt
 
 import numpy as np
 
-from checks.engine.pattern import solve_patterns
-from checks.engine.rigid import fit_rigid
+from checks.engine.arrays import FloatArray
+from checks.engine.pattern import PatternSolution, solve_patterns
+from checks.engine.rigid import RigidFit, fit_rigid
 from checks.methods.model import (
     INCH,
     Example,
+    Line,
     Method,
     Result,
     Source,
@@ -36,7 +38,6 @@ def _solved() -> Example:
         offset=([0, 1], [-side, side + over], sigma),
         gage=([0], [1], [2.0 * side], sigma),
     )
-    third = over / 3.0
     return Example(
         title="Two rods and the gage between them",
         given=(
@@ -45,53 +46,69 @@ def _solved() -> Example:
             given("Gage read", length(2.0 * side)),
             given("Standard uncertainty of each", fine(sigma)),
         ),
-        steps=(
-            said(
-                "The offsets put the rods ",
-                length(2.0 * side + over),
-                " apart, the gage ",
-                length(2.0 * side),
-                ": ",
-                length(over),
-                " does not fit.",
-            ),
-            said(
-                "Three readings, equally good, share it: ",
-                length(over),
-                " ÷ 3 = ",
-                fine(third),
-                " each.",
-            ),
-            said(
-                "Two readings tell each rod's place along: ",
-                fine(sigma),
-                " × √(2 ÷ 3) = ",
-                fine(sigma * sqrt(2.0 / 3.0)),
-                ".",
-            ),
+        steps=_solved_by_hand(sigma, side, over),
+        results=_solved_results(sigma, back, side, over, found),
+    )
+
+
+def _solved_by_hand(sigma: float, side: float, over: float) -> tuple[Line, ...]:
+    third = over / 3.0
+    return (
+        said(
+            "The offsets put the rods ",
+            length(2.0 * side + over),
+            " apart, the gage ",
+            length(2.0 * side),
+            ": ",
+            length(over),
+            " does not fit.",
         ),
-        results=(
-            Result(
-                "Rod 1, along",
-                fine(found.rods_mm[0, 0], signed=True),
-                fine(-side + third, signed=True),
-            ),
-            Result(
-                "Rod 2, along",
-                fine(found.rods_mm[1, 0], signed=True),
-                fine(side + over - third, signed=True),
-            ),
-            Result("Rod 1, in", length(found.rods_mm[0, 1]), length(back)),
-            Result(
-                "Change of the gage",
-                fine(found.gage_residuals_mm[0], signed=True),
-                fine(third, signed=True),
-            ),
-            Result(
-                "Standard uncertainty of rod 1, along",
-                fine(found.sigma_mm[0, 0]),
-                fine(sigma * sqrt(2.0 / 3.0)),
-            ),
+        said(
+            "Three readings, equally good, share it: ",
+            length(over),
+            " ÷ 3 = ",
+            fine(third),
+            " each.",
+        ),
+        said(
+            "Two readings tell each rod's place along: ",
+            fine(sigma),
+            " × √(2 ÷ 3) = ",
+            fine(sigma * sqrt(2.0 / 3.0)),
+            ".",
+        ),
+    )
+
+
+def _solved_results(
+    sigma: float,
+    back: float,
+    side: float,
+    over: float,
+    found: PatternSolution,
+) -> tuple[Result, ...]:
+    third = over / 3.0
+    return (
+        Result(
+            "Rod 1, along",
+            fine(found.rods_mm[0, 0], signed=True),
+            fine(-side + third, signed=True),
+        ),
+        Result(
+            "Rod 2, along",
+            fine(found.rods_mm[1, 0], signed=True),
+            fine(side + over - third, signed=True),
+        ),
+        Result("Rod 1, in", length(found.rods_mm[0, 1]), length(back)),
+        Result(
+            "Change of the gage",
+            fine(found.gage_residuals_mm[0], signed=True),
+            fine(third, signed=True),
+        ),
+        Result(
+            "Standard uncertainty of rod 1, along",
+            fine(found.sigma_mm[0, 0]),
+            fine(sigma * sqrt(2.0 / 3.0)),
         ),
     )
 
@@ -134,22 +151,28 @@ def _group() -> Example:
                 " = 1/48.",
             ),
         ),
-        results=(
-            Result(
-                "Shift along",
-                length(found.shift_mm[0, 0], signed=True),
-                length(off[:, 0].mean(), signed=True),
-            ),
-            Result(
-                "Shift in",
-                length(found.shift_mm[0, 1], signed=True),
-                length(off[:, 1].mean(), signed=True),
-            ),
-            Result(
-                "Turn, counter-clockwise",
-                amount(1000.0 * found.turn_rad[0], "mrad", 3),
-                amount(1000.0 * atan(turned), "mrad", 3),
-            ),
+        results=_group_results(turned, found, off),
+    )
+
+
+def _group_results(
+    turned: float, found: RigidFit, off: FloatArray
+) -> tuple[Result, ...]:
+    return (
+        Result(
+            "Shift along",
+            length(found.shift_mm[0, 0], signed=True),
+            length(off[:, 0].mean(), signed=True),
+        ),
+        Result(
+            "Shift in",
+            length(found.shift_mm[0, 1], signed=True),
+            length(off[:, 1].mean(), signed=True),
+        ),
+        Result(
+            "Turn, counter-clockwise",
+            amount(1000.0 * found.turn_rad[0], "mrad", 3),
+            amount(1000.0 * atan(turned), "mrad", 3),
         ),
     )
 

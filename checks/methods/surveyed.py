@@ -5,7 +5,8 @@ from math import atan2, degrees
 import numpy as np
 
 from checks.engine import cautions
-from checks.engine.control import fit_control, onto_plan
+from checks.engine.arrays import FloatArray
+from checks.engine.control import ControlFit, fit_control, onto_plan
 from checks.methods.model import (
     Example,
     Method,
@@ -48,22 +49,26 @@ def _four_corners() -> Example:
                 " x = 0.8 × 8 + 0.6 × 6, y = 0.6 × 8 − 0.8 × 6."
             ),
         ),
-        results=(
-            Result(
-                "Turn",
-                amount(degrees(found.turn_rad), "°", 3),
-                amount(degrees(atan2(24.0, 32.0)), "°", 3),
-            ),
-            Result(
-                "Scale left out", amount(found.scale, digits=6), amount(1.0, digits=6)
-            ),
-            Result("Axes", words(str(found.sense)), words("same")),
-            Result("Point, x", length(brought[0]), length(turned[0])),
-            Result(
-                "Point, y",
-                length(round(float(brought[1]), 6) + 0.0),
-                length(round(float(turned[1]), 6) + 0.0),
-            ),
+        results=_four_corners_results(found, brought, turned),
+    )
+
+
+def _four_corners_results(
+    found: ControlFit, brought: FloatArray, turned: FloatArray
+) -> tuple[Result, ...]:
+    return (
+        Result(
+            "Turn",
+            amount(degrees(found.turn_rad), "°", 3),
+            amount(degrees(atan2(24.0, 32.0)), "°", 3),
+        ),
+        Result("Scale left out", amount(found.scale, digits=6), amount(1.0, digits=6)),
+        Result("Axes", words(str(found.sense)), words("same")),
+        Result("Point, x", length(brought[0]), length(turned[0])),
+        Result(
+            "Point, y",
+            length(round(float(brought[1]), 6) + 0.0),
+            length(round(float(turned[1]), 6) + 0.0),
         ),
     )
 

@@ -5,7 +5,7 @@ from math import sqrt
 import numpy as np
 
 from checks.engine.reanchor import POUND_N
-from checks.engine.tape import correct
+from checks.engine.tape import TapeCorrection, correct
 from checks.methods.model import (
     FOOT,
     Example,
@@ -120,19 +120,25 @@ def _temperature() -> Example:
                 ".",
             ),
         ),
-        results=(
-            Result(
-                "Correction",
-                feet(found.temperature_mm[0] / FOOT, 4),
-                feet(added, 4),
-                published=feet(-0.11),
-            ),
-            Result(
-                "Corrected length",
-                feet(read + found.total_mm[0] / FOOT),
-                feet(read + added),
-                published=feet(368.39),
-            ),
+        results=_temperature_results(read, found, added),
+    )
+
+
+def _temperature_results(
+    read: float, found: TapeCorrection, added: float
+) -> tuple[Result, ...]:
+    return (
+        Result(
+            "Correction",
+            feet(found.temperature_mm[0] / FOOT, 4),
+            feet(added, 4),
+            published=feet(-0.11),
+        ),
+        Result(
+            "Corrected length",
+            feet(read + found.total_mm[0] / FOOT),
+            feet(read + added),
+            published=feet(368.39),
         ),
     )
 

@@ -2,8 +2,15 @@
 
 import numpy as np
 
+from checks.engine.arrays import FloatArray
 from checks.engine.reanchor import POUND_N
-from checks.engine.tape import STEEL_EXPANSION, correct, lay_out, normal_tension
+from checks.engine.tape import (
+    STEEL_EXPANSION,
+    TapeCorrection,
+    correct,
+    lay_out,
+    normal_tension,
+)
 from checks.methods.model import (
     FOOT,
     Example,
@@ -17,6 +24,9 @@ from checks.methods.model import (
 )
 from checks.methods.notation import formula, frac, root, sign, total
 from checks.methods.tape import ENGINE, KILOGRAM_N, READ, TEXTBOOK, feet
+
+Parts = dict[str, tuple[FloatArray, float, float]]
+"""The parts of a correction: by the engine [mm], by hand [m], as published [m]."""
 
 
 def _together() -> Example:
@@ -35,20 +45,7 @@ def _together() -> Example:
         actual_length_mm=30_012.0,
     )
     read = float(lengths.sum())
-    parts = {
-        "Own length": (found.standardisation_mm, 0.012 / 30.0 * read, 0.0325),
-        "Temperature": (
-            found.temperature_mm,
-            STEEL_EXPANSION * float(lengths @ [-6.0, -5.0, -4.0]),
-            -0.0048,
-        ),
-        "Pull": (found.tension_mm, 3.64 * read / (0.05 * 2e6), 0.0030),
-        "Sag": (
-            found.sag_mm,
-            -(0.03967**2) * float((lengths**3).sum()) / (24.0 * 9.09**2),
-            -0.0504,
-        ),
-    }
+    parts = _parts(found, lengths)
     by_hand = read + sum(hand for _, hand, _ in parts.values())
     return Example(
         title="A distance in three lengths",
@@ -66,22 +63,49 @@ def _together() -> Example:
             said("(9.09 − 5.45) × 81.151 ÷ (0.050 × 2,000,000) for pull."),
             said("−0.03967² × (30³ + 30³ + 21.151³) ÷ (24 × 9.09²) for sag."),
         ),
-        results=(
-            *(
-                Result(
-                    label,
-                    amount(mm.sum() / 1000.0, "m", 4, signed=True),
-                    amount(hand, "m", 4, signed=True),
-                    published=amount(known, "m", 4, signed=True),
-                )
-                for label, (mm, hand, known) in parts.items()
-            ),
+        results=_together_results(found, read, parts, by_hand),
+    )
+
+
+def _parts(found: TapeCorrection, lengths: FloatArray) -> Parts:
+    read = float(lengths.sum())
+    return {
+        "Own length": (found.standardisation_mm, 0.012 / 30.0 * read, 0.0325),
+        "Temperature": (
+            found.temperature_mm,
+            STEEL_EXPANSION * float(lengths @ [-6.0, -5.0, -4.0]),
+            -0.0048,
+        ),
+        "Pull": (found.tension_mm, 3.64 * read / (0.05 * 2e6), 0.0030),
+        "Sag": (
+            found.sag_mm,
+            -(0.03967**2) * float((lengths**3).sum()) / (24.0 * 9.09**2),
+            -0.0504,
+        ),
+    }
+
+
+def _together_results(
+    found: TapeCorrection,
+    read: float,
+    parts: Parts,
+    by_hand: float,
+) -> tuple[Result, ...]:
+    return (
+        *(
             Result(
-                "Corrected distance",
-                amount(read + found.total_mm.sum() / 1000.0, "m", 3),
-                amount(by_hand, "m", 3),
-                published=amount(81.131, "m", 3),
-            ),
+                label,
+                amount(mm.sum() / 1000.0, "m", 4, signed=True),
+                amount(hand, "m", 4, signed=True),
+                published=amount(known, "m", 4, signed=True),
+            )
+            for label, (mm, hand, known) in parts.items()
+        ),
+        Result(
+            "Corrected distance",
+            amount(read + found.total_mm.sum() / 1000.0, "m", 3),
+            amount(by_hand, "m", 3),
+            published=amount(81.131, "m", 3),
         ),
     )
 
@@ -117,24 +141,17 @@ def _laid_out() -> Example:
 
 def _cancelling() -> Example:
     length, stiffness, weight, standard = 100.0, 105_708.0, 0.012747, 10.0
-    pull = normal_tension(
-        np.array([length * FOOT]),
-        standard_tension_n=standard * POUND_N,
-        cross_section_mm2=1.0,
-        modulus_mpa=stiffness * POUND_N,
-        weight_n_per_m=weight * POUND_N / (FOOT / 1000.0),
-        span_mm=length * FOOT,
-    )
+    tape = {
+        "standard_tension_n": standard * POUND_N,
+        "cross_section_mm2": 1.0,
+        "modulus_mpa": stiffness * POUND_N,
+        "weight_n_per_m": weight * POUND_N / (FOOT / 1000.0),
+        "span_mm": length * FOOT,
+    }
+    taped = np.array([length * FOOT])
+    pull = normal_tension(taped, **tape)
     at = float(pull[0]) / POUND_N
-    left = correct(
-        np.array([length * FOOT]),
-        tension_n=pull,
-        standard_tension_n=standard * POUND_N,
-        cross_section_mm2=1.0,
-        modulus_mpa=stiffness * POUND_N,
-        weight_n_per_m=weight * POUND_N / (FOOT / 1000.0),
-        span_mm=length * FOOT,
-    )
+    left = correct(taped, tension_n=pull, **tape)
     stretch = (at - standard) * length / stiffness
     sag = -(weight**2) * length**3 / (24.0 * at**2)
     return Example(
@@ -158,13 +175,19 @@ def _cancelling() -> Example:
                 " 100.0045 ft lies between."
             ),
         ),
-        results=(
-            Result("Pull", amount(at, "lb", 1)),
-            Result(
-                "Stretch and sag together",
-                feet((left.tension_mm[0] + left.sag_mm[0]) / FOOT, 4, signed=True),
-                feet(stretch + sag, 4, signed=True),
-            ),
+        results=_cancelling_results(at, left, stretch, sag),
+    )
+
+
+def _cancelling_results(
+    at: float, left: TapeCorrection, stretch: float, sag: float
+) -> tuple[Result, ...]:
+    return (
+        Result("Pull", amount(at, "lb", 1)),
+        Result(
+            "Stretch and sag together",
+            feet((left.tension_mm[0] + left.sag_mm[0]) / FOOT, 4, signed=True),
+            feet(stretch + sag, 4, signed=True),
         ),
     )
 

@@ -9,6 +9,7 @@ from checks.methods.model import (
     FOOT,
     INCH,
     Example,
+    Line,
     Method,
     Result,
     Source,
@@ -98,26 +99,7 @@ def _close() -> Example:
             given("Limit, either way", length(LIMIT)),
             given("Standard uncertainty", fine(UNCERTAINTY)),
         ),
-        steps=(
-            said(length(OFF), " is not more than ", length(LIMIT), "."),
-            said(
-                "To the limits: (",
-                fine(LIMIT),
-                " − ",
-                fine(OFF),
-                ") ÷ ",
-                fine(UNCERTAINTY),
-                f" = {above:.3f}, and {below:.3f} the other way.".replace("-", "−"),
-            ),
-            said(f"Φ({above:.3f}) − Φ({below:.3f}) = {sure:.3f}.".replace("-", "−")),
-            said(
-                "From the limit ",
-                fine(LIMIT - OFF),
-                ", not more than 2 × ",
-                fine(UNCERTAINTY),
-                ".",
-            ),
-        ),
+        steps=_close_by_hand(above, below, sure),
         results=(
             Result("Verdict", within(found.within[0])),
             Result(
@@ -130,6 +112,29 @@ def _close() -> Example:
                 yes_no(found.close_to_limit[0]),
                 yes_no(LIMIT - OFF <= COVERAGE * UNCERTAINTY),
             ),
+        ),
+    )
+
+
+def _close_by_hand(above: float, below: float, sure: float) -> tuple[Line, ...]:
+    return (
+        said(length(OFF), " is not more than ", length(LIMIT), "."),
+        said(
+            "To the limits: (",
+            fine(LIMIT),
+            " − ",
+            fine(OFF),
+            ") ÷ ",
+            fine(UNCERTAINTY),
+            f" = {above:.3f}, and {below:.3f} the other way.".replace("-", "−"),
+        ),
+        said(f"Φ({above:.3f}) − Φ({below:.3f}) = {sure:.3f}.".replace("-", "−")),
+        said(
+            "From the limit ",
+            fine(LIMIT - OFF),
+            ", not more than 2 × ",
+            fine(UNCERTAINTY),
+            ".",
         ),
     )
 
