@@ -351,19 +351,18 @@ def _statistics(
     if lost.any():
         normal[lost] = np.eye(normal.shape[1])
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    hat = matrix @ inverse @ matrix.transpose(0, 2, 1)
+    through = matrix @ inverse  # (b, m, 2 n); times the matrix again, the hat
 
     measured = figure.weights > 0.0
     unknowns = np.count_nonzero(figure.loose) - figure.gauge.shape[2]
     freedom = measured.sum(axis=1) - unknowns
-    each = np.arange(hat.shape[1])
-    redundancy = np.maximum(1.0 - hat[:, each, each], 0.0)
+    redundancy = np.maximum(1.0 - np.einsum("bmk,bmk->bm", through, matrix), 0.0)
     off = distance - figure.lengths
     scaled = off * figure.weights
     checked = measured & (redundancy > UNCHECKED)
     w = scaled / np.sqrt(np.where(checked, redundancy, 1.0))
     size = np.where(checked, np.abs(w), -1.0)
-    shared = _inseparable(hat, redundancy, size)
+    shared = _inseparable(matrix, through, redundancy, size)
     large = (size > CRITICAL_W) & good[:, None]
     cannot_tell = np.asarray((large & shared).any(axis=1))
     variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
@@ -399,14 +398,14 @@ def _covariance(figure: _Figure, inverse: FloatArray) -> FloatArray:
 
 
 def _inseparable(
-    hat: FloatArray, redundancy: FloatArray, size: FloatArray
+    matrix: FloatArray, through: FloatArray, redundancy: FloatArray, size: FloatArray
 ) -> BoolArray:
     """Find the readings whose residuals are bound to that of the largest |w|."""
-    if hat.shape[1] == 0:
+    if matrix.shape[1] == 0:
         return np.zeros(size.shape, dtype=np.bool_)
-    figures = np.arange(len(hat))
+    figures = np.arange(len(matrix))
     largest = size.argmax(axis=1)
-    across = -hat[figures, largest]
+    across = -(matrix @ through[figures, largest][:, :, None])[:, :, 0]
     across[figures, largest] = redundancy[figures, largest]
     scale = np.sqrt(redundancy * redundancy[figures, largest][:, None])
     usable = (size >= 0.0) & (size[figures, largest] >= 0.0)[:, None]

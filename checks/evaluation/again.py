@@ -153,9 +153,7 @@ def _not_shown(judged: Judged, keys: Sequence[str]) -> Answer:
     shape = square.verdict == "outside" and _hangs_on_figure(judged, keys)
     if shape and (square.difference or 0.0) > (square.limit or 0.0) + SLACK_MM:
         return None
-    off, bounds = judged.deviation[rows], judged.bounds
-    low, high = bounds.lower[rows] - SLACK_MM, bounds.upper[rows] + SLACK_MM
-    beyond = not ((low <= off) & (off <= high)).all()
+    beyond = any(reasons.beyond(judged, row) for row in rows)
     if beyond or not (rows or shape) or any(checks[r].kind is Kind.LEVEL for r in rows):
         return None
     named = [checks[row].key for row in rows] or keys

@@ -30,7 +30,6 @@ from jobs.plan.model import Building, Plan
 from jobs.plan.sheet import Kind
 
 FORMAT = "padstone.result/1"
-SPEAKS = ("within", "outside")  # verdicts that need no reason beside them
 STYLES: dict[str, LengthStyle] = {"in": "imperial", "ft": "imperial"}
 
 
@@ -189,6 +188,7 @@ def _plain(values: FloatArray) -> list[float | None]:
 def _checks(judged: Judged) -> list[dict[str, Any]]:
     """The result document's `checks`, in the order of the plan."""
     observed = judged.observed
+    speaks = ("within",) if judged.limits.guarded else ("within", "outside")
     columns = zip(
         judged.table.checks,
         _plain(judged.nominal),
@@ -226,7 +226,7 @@ def _checks(judged: Judged) -> list[dict[str, Any]]:
             "spread": spread,
             "correction": correction,
             "reading_ids": [reading.id for reading in readings],
-            "reason": None if word in SPEAKS else reason_of(judged, row),
+            "reason": None if word in speaks else reason_of(judged, row),
             "required": check.required,
             "stage": check.stage,
         }

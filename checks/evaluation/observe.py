@@ -27,6 +27,7 @@ TAPED = (
     Kind.PLUMB,
 )
 FAR = 0.1  # ours: no tape is out by a tenth of what it reads
+NOT_STEEL = ("glass", "fibre", "fiber", "cloth", "invar", "laser")  # ours: in a kind
 STANDARD_TEMPERATURE_C = 20.0  # where the instrument does not say
 NO_INSTRUMENT = Instrument(name="", kind="steel tape")
 
@@ -150,7 +151,7 @@ def reduce_tape(plan: Plan, readings: Sequence[Reading], taped: BoolArray) -> Re
     tool = np.array([places.get(r.instrument or "", 0) for r in readings], dtype=int)
     value = np.array([reading.value for reading in readings], dtype=float)
     length = np.where(taped, value, 0.0)
-    steel = np.array(["steel" in each.kind.lower() for each in tools])[tool]
+    steel = np.array([_is_steel(each.kind) for each in tools])[tool]
     temperature = _column([reading.temperature for reading in readings])
     rise = np.abs(_column([reading.slope_rise for reading in readings]))
     standard = _column([each.standard_temperature for each in tools])
@@ -168,14 +169,16 @@ def reduce_tape(plan: Plan, readings: Sequence[Reading], taped: BoolArray) -> Re
         nominal_length_mm=_column([each.nominal_length for each in tools])[tool],
         actual_length_mm=_column([each.actual_length for each in tools])[tool],
     )
-    level = np.abs(length + tape.correct(length, **data).total_mm)
-    wrong = taped & ((rise >= level) | (np.abs(level - np.abs(length)) > FAR * level))
+    size = np.abs(length)
+    level = size + np.sign(length) * tape.correct(length, **data).total_mm
+    steep = (rise >= level) & (rise > 0.0)
+    wrong = taped & (steep | (np.abs(level - size) > FAR * size))
     correction = tape.correct(
         length, slope_rise_mm=np.where(rise < level, rise, np.nan), **data
     )
     added = np.where(taped & ~wrong, correction.total_mm, 0.0)
     parts = uncertainty.reading_uncertainty(
-        np.abs(length),
+        size,
         np.array([reading.resolution for reading in readings], dtype=float),
         np.array([CLASS_NUMBER[t.accuracy_class or ASSUMED_CLASS] for t in tools])[
             tool
@@ -189,6 +192,12 @@ def reduce_tape(plan: Plan, readings: Sequence[Reading], taped: BoolArray) -> Re
         parts=parts,
         impossible=wrong,
     )
+
+
+def _is_steel(kind: str) -> bool:
+    """Whether a tape grows as steel does: one that says nothing else is of steel."""
+    said = kind.lower()
+    return not any(other in said for other in NOT_STEEL)
 
 
 def _to_one_height(

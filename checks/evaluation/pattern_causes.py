@@ -45,6 +45,7 @@ def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
     groups = [
         *suspects.by_wall(Kind.LINE).values(),
         suspects.rows(Kind.WALL),
+        suspects.rows(Kind.DIAGONAL),
         *suspects.by_mark(Kind.SETBACK).values(),
         *suspects.by_mark(Kind.OFFSET).values(),
         *suspects.by_mark(Kind.GAGE).values(),

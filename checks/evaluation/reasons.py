@@ -2,11 +2,20 @@
 
 import numpy as np
 
+from checks.engine.acceptance import SLACK_MM
 from checks.evaluation.judged import Judged
 from core.units import format_length
 from jobs.plan.sheet import Kind
 
+NOT_SHOWN = "Within the limit, but not by twice the uncertainty (guarded acceptance)."
 NO_PATTERN = "The gages fit no pattern near the plan, and are left out of it"
+
+
+def beyond(judged: Judged, row: int) -> bool:
+    """Whether a check is beyond its limit itself, not by what is taken off it."""
+    off, bounds = float(judged.deviation[row]), judged.bounds
+    inside = bounds.lower[row] - SLACK_MM <= off <= bounds.upper[row] + SLACK_MM
+    return not inside
 
 
 def no_pattern(judged: Judged, row: int) -> bool:
@@ -20,9 +29,11 @@ def no_pattern(judged: Judged, row: int) -> bool:
 def reason_of(judged: Judged, row: int) -> str | None:
     """Why a check is to be measured again, or was read and is not judged.
 
-    None where the verdict speaks for itself: within, outside, or never read.
+    None where the verdict speaks for itself: within, outside the limit, or never read.
     """
     word = judged.words[row]
+    if word == "outside":
+        return None if beyond(judged, row) else NOT_SHOWN
     if word == "remeasure":
         return impossible(judged, row) or apart(judged, row)
     if word != "unmeasured" or not judged.observed.count[row]:

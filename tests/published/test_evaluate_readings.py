@@ -9,6 +9,7 @@ import math
 import pytest
 from scipy.stats import norm
 
+from checks.evaluation.reasons import NOT_SHOWN
 from tests.published.contract import (
     FOOT,
     INCH,
@@ -101,6 +102,41 @@ def test_an_offset_to_the_left_is_corrected_in_size() -> None:
     read(document, "offset:S.1", "-2 m", temperature="30 degC")
     offset = check(evaluated(document), "offset:S.1")
     assert offset["observed"] == pytest.approx(-2000 * (1 + ALPHA * 10), abs=1e-9)
+
+
+@pytest.mark.parametrize("tension", ["0.1 N", "0.6928 N"])
+@pytest.mark.parametrize("rise", [None, "1 m"])
+def test_a_sag_beyond_the_tape_itself_is_measured_again(
+    tension: str, rise: str | None
+) -> None:
+    document = building()
+    document["instruments"]["T"]["weight"] = "0.2 N/m"
+    more = {} if rise is None else {"slope_rise": rise}
+    read(document, "wall:A-B", "24 m", instrument="T", tension=tension, span="24 m",
+         **more)  # fmt: skip
+    found = wall(document)
+    assert found["verdict"] == "remeasure"
+    assert "cannot be right" in found["reason"]
+    assert found["observed"] == 24000
+
+
+@pytest.mark.parametrize(
+    ("kind", "grows"), [("tape", True), ("fibreglass tape", False), ("laser", False)]
+)
+def test_a_tape_is_of_steel_unless_it_says_otherwise(kind: str, grows: bool) -> None:
+    document = building()
+    document["instruments"]["T"]["kind"] = kind
+    read(document, "wall:A-B", "24 m", instrument="T", temperature="-10 degC")
+    assert wall(document)["correction"] == pytest.approx(
+        ALPHA * 24000 * -30 * grows, abs=1e-9
+    )
+
+
+def test_no_rise_over_no_length_is_not_impossible() -> None:
+    document = building()
+    document["details"]["Q"]["rods"][0]["along"] = "0 mm"
+    read(document, "offset:S.1", "0 mm", slope_rise="0 mm")
+    assert check(evaluated(document), "offset:S.1")["verdict"] == "within"
 
 
 # ---- repeats -----------------------------------------------------------------------
@@ -278,6 +314,8 @@ def test_what_is_outside_by_its_uncertainty_alone_is_measured_again(
     assert check(result, "line:S")["verdict"] == "outside"
     reasons = [each["reason"] for each in finding(result, "position:S")["remedies"]]
     assert ("which guarded acceptance asks" in reasons[0]) == first
+    said = check(result, "line:S")["reason"]
+    assert said == (NOT_SHOWN if first else None)
 
 
 def test_diagonals_apart_by_their_uncertainty_alone_are_measured_again() -> None:

@@ -226,6 +226,15 @@ def test_a_setback_exchanged_with_an_offset_to_the_other_side_is_found():
     assert _causes(document) == {"exchanged"}
 
 
+def test_two_diagonals_of_a_skewed_outline_are_told_as_exchanged():
+    skewed = plan()
+    for corner in skewed["outline"][2:]:
+        corner["x"] = "100'" if corner["corner"] == "NE" else "4'"
+    document = read_perfectly(skewed)
+    _swap(document, "diagonal:SW-NE", "diagonal:SE-NW")
+    assert "exchanged" in _causes(document)
+
+
 def test_a_hint_changes_no_number():
     honest, spoilt = read_perfectly(plan()), read_perfectly(plan())
     off_by(spoilt, "setback:A2.1", 25.4)
