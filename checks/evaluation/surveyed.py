@@ -133,7 +133,8 @@ def read_survey(plan: Plan, survey: Survey) -> Surveyed:
         )
     except EngineError as error:
         rows = tuple(_row(each, each in used) for each in control)
-        return Surveyed(control=rows, fit=None, trouble=str(error), entries=())
+        trouble = f"{error} {_how_named(plan, survey.control)}".strip()
+        return Surveyed(control=rows, fit=None, trouble=trouble, entries=())
     rows = tuple(_residuals(plan, fit, control, used))
     trouble = _trouble(fit, [row for row in rows if row.used], survey) or _apart(places)
     entries = () if trouble else tuple(_Entries(plan, survey, places, fit, used).all())
@@ -146,6 +147,14 @@ def _control_of(control: Control) -> tuple[Of, ...]:
         "rods": (Of.ROD,),
         "both": (Of.CORNER, Of.ROD),
     }[control]
+
+
+def _how_named(plan: Plan, control: Control) -> str:
+    """Say by which words points are known as control."""
+    names = [each.name for each in plan.outline[:4]] if control != "rods" else []
+    if control != "corners":
+        names += [f"{each.mark}.1" for each in plan.positions[:2]]
+    return f"Control is known by its words: {', '.join(names)} …" if names else ""
 
 
 def _together(matches: Sequence[Match]) -> list[_Place]:

@@ -195,3 +195,25 @@ def test_a_fit_that_cannot_be_relied_on_is_refused_by_the_command(
     assert error.value.returncode == 2
     said, _ = run(*command, "--leave=103")
     assert "67 recorded" in said
+
+
+def test_the_command_refuses_to_leave_a_point_that_is_not_there(
+    building: Building, field_lead: Person, tmp_path: Any
+) -> None:
+    file = tmp_path / "shed.csv"
+    file.write_text("\n".join(lines()))
+    command = ("import_readings", building.pk, file, "--by=fern", "--points=m")
+    with pytest.raises(CommandError, match="There is no point 9O1") as fault:
+        run(*command, "--leave=9O1")
+    assert fault.value.returncode == 2
+    assert not Reading.objects.exists()
+
+
+def test_the_command_says_when_the_order_of_columns_cannot_be_told(
+    building: Building, field_lead: Person, tmp_path: Any
+) -> None:
+    file = tmp_path / "shed.csv"
+    text = [line for line in lines() if line.split(",")[4] not in "CD"]
+    file.write_text("\n".join(text))
+    _, progress = run("import_readings", building.pk, file, "--by=fern", "--points=m")
+    assert "control in one line: northing and easting may be exchanged" in progress

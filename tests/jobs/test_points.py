@@ -41,6 +41,15 @@ def test_a_file_with_spaces_is_read():
     assert [each.description for each in found.points] == ["CORNER A", ""]
 
 
+def test_decimals_written_with_a_comma_are_told():
+    with pytest.raises(DocumentError) as error:
+        read_points(COMMA.replace(b",", b";").replace(b".", b","), unit="m")
+    told = {each.pointer: each.message for each in error.value.errors}
+    assert told["line 1, northing"] == (
+        "“5000,123” is no number, so this is no point. Write decimals with a point."
+    )
+
+
 def test_the_order_of_columns_is_a_choice():
     northing_first, easting_first = ORDERS
     (found,) = read_points(b"1,10,20,5,A", unit="m", order=easting_first).points

@@ -2,6 +2,7 @@
 
 import time
 from argparse import ArgumentParser
+from collections.abc import Iterable
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -10,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from checks.forms.fields import read_zone
 from checks.management.files import REFUSED, read_bytes, told
 from checks.queries.named import NotNamedError, building_named, person_named
-from checks.queries.surveys import read_shot, told_by_check
+from checks.queries.surveys import Shot, read_shot, told_by_check
 from checks.services.points import record_shot
 from checks.services.readings import Recorded, record_readings
 from checks.services.uploads import read_upload
@@ -137,8 +138,9 @@ class Command(BaseCommand):
         for row in shot.surveyed.control:
             off = f"{row.off:.1f} mm from its place" if row.off >= 0 else "no fit"
             self._say(f"{row.target}, point {row.names}: {off}")
-        if shot.surveyed.trouble:
-            raise DocumentError([Refusal("", shot.surveyed.trouble)])
+        _refuse_shot(shot, options["leave"])
+        if shot.surveyed.fit and shot.surveyed.fit.sense == "untold":
+            self._say("control in one line: northing and easting may be exchanged")
         entries = shot.surveyed.entries
         self._say(f"{len(entries)} readings; recording…")
         recorded = record_shot(actor=actor, building=building, shot=shot)
@@ -163,3 +165,15 @@ class Command(BaseCommand):
                 f" checks settled, {building.open_findings} findings open,"
                 f" {building.undecided_findings} wait for a decision"
             )
+
+
+def _refuse_shot(shot: Shot, leave: Iterable[str]) -> None:
+    """Refuse a survey that cannot be relied on, or that is not read as was asked."""
+    names = {point.name for point in shot.file.points}
+    unknown = [
+        Refusal("--leave", f"There is no point {n}.") for n in leave if n not in names
+    ]
+    if unknown:
+        raise DocumentError(unknown)
+    if shot.surveyed.trouble:
+        raise DocumentError([Refusal("", shot.surveyed.trouble)])

@@ -28,7 +28,9 @@ ORDERS: dict[str, tuple[str, ...]] = {
 }
 """Columns in the orders they come in, by what the page calls them."""
 
-DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
+DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "space": " "}
+"""The likelier first where a line could be split by several: words have commas too."""
+
 MOST_POINTS = 20_000
 LARGEST = 4_000_000  # bytes
 MOST_DECIMALS = 6
@@ -128,7 +130,7 @@ def _rows(
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        msg = f"This is not UTF-8 text, at byte {error.start}."
+        msg = f"This is not UTF-8 text, at byte {error.start}: save it as UTF-8."
         raise DocumentError([Refusal("", msg)]) from None
     lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     if len(lines) > MOST_POINTS:
@@ -173,6 +175,8 @@ def _point(
         number = _number(text)
         if number is None:
             msg = f"“{text[:LONGEST_NAME]}” is no number, so this is no point."
+            if _number(text.replace(",", ".")) is not None:
+                msg += " Write decimals with a point."
             return Refusal(f"line {line}, {column}", msg)
         values[column] = float(Fraction(number) * unit)
     name = cells[0][:LONGEST_NAME]
