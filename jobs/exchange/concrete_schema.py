@@ -74,11 +74,6 @@ def _acceptance() -> Schema:
 
 
 def _forecast() -> Schema:
-    date = {
-        "type": ["string", "null"],
-        "format": "date",
-        "description": "Null where it is not reached or cannot be told.",
-    }
     return {
         "strength_forecast": object_of(
             {
@@ -95,16 +90,7 @@ def _forecast() -> Schema:
                 "earliest_hours": number("From then on."),
                 "latest_hours": number("From then on."),
                 "confidence": number("Of the range, two-sided."),
-                "opens_on": {
-                    "anyOf": [
-                        object_of(
-                            {"likely": date, "earliest": date, "latest": date},
-                            ("likely", "earliest", "latest"),
-                        ),
-                        {"type": "null"},
-                    ],
-                    "description": "Days, where the day of placing is known.",
-                },
+                "opens_on": _opens_on(),
                 "remarks": texts("What is not known, and why."),
                 "note": text("What it does not do."),
                 "sources": texts("The methods, and how they were seen."),
@@ -120,4 +106,22 @@ def _forecast() -> Schema:
                 "sources",
             ),
         )
+    }
+
+
+def _opens_on() -> Schema:
+    date = {
+        "type": ["string", "null"],
+        "format": "date",
+        "description": "Null where it is not reached or cannot be told.",
+    }
+    return {
+        "anyOf": [
+            object_of(
+                {"likely": date, "earliest": date, "latest": date},
+                ("likely", "earliest", "latest"),
+            ),
+            {"type": "null"},
+        ],
+        "description": "Days, where the day of placing is known.",
     }

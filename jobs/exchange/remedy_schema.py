@@ -63,23 +63,28 @@ def definitions() -> Schema:
             {"remedy": {"enum": list(REMEDIES)}, "reason": text()},
             ("remedy", "reason"),
         ),
-        "remedy": object_of(
-            {
-                "remedy": {"enum": list(REMEDIES)},
-                "approval": {
-                    "enum": list(APPROVALS),
-                    "description": "Whether the engineer of record decides first.",
-                },
-                "reason": text(),
-                "cautions": texts("Shown with it."),
-                "why_second": text("Why an alternative is not the proposal."),
-                **_figures(),
-            },
-            ("remedy", "approval", "reason", "cautions"),
-        ),
+        "remedy": _remedy(),
         **_openings(),
         **_screen(),
+        **_steel_shift(),
     }
+
+
+def _remedy() -> Schema:
+    return object_of(
+        {
+            "remedy": {"enum": list(REMEDIES)},
+            "approval": {
+                "enum": list(APPROVALS),
+                "description": "Whether the engineer of record decides first.",
+            },
+            "reason": text(),
+            "cautions": texts("Shown with it."),
+            "why_second": text("Why an alternative is not the proposal."),
+            **_figures(),
+        },
+        ("remedy", "approval", "reason", "cautions"),
+    )
 
 
 def _figures() -> Schema:
@@ -196,20 +201,12 @@ def _screen() -> Schema:
             },
             ("name", "value", "unit", "outcome", "source"),
         ),
-        "strengths": {
-            **object_of(
-                {
-                    "breakout_n": number("ACI 318-19 17.6.2.2.1 [N]."),
-                    "edge_factor": number("ACI 318-19 17.6.2.4."),
-                    "breakout_at_edge_n": number("Breakout times the factor [N]."),
-                    "bond_n": number("ACI 318-19 17.6.5.2.1 [N]."),
-                    "bond_edge_mm": number("Nearer to an edge the bond is less."),
-                    "steel_n": number("ACI 318-19 17.6.1.2, if the grade is known."),
-                    "least": text_or_null("Of the three, where all are known."),
-                }
-            ),
-            "description": "Basic tension strengths of one rod, nothing reduced.",
-        },
+        "strengths": _strengths(),
+    }
+
+
+def _steel_shift() -> Schema:
+    return {
         "steel_shift": object_of(
             {
                 "scope": text('"steel", or the marks of a frame line.'),
@@ -235,4 +232,21 @@ def _screen() -> Schema:
             },
             ("mark", "rework_before", "rework_after"),
         ),
+    }
+
+
+def _strengths() -> Schema:
+    return {
+        **object_of(
+            {
+                "breakout_n": number("ACI 318-19 17.6.2.2.1 [N]."),
+                "edge_factor": number("ACI 318-19 17.6.2.4."),
+                "breakout_at_edge_n": number("Breakout times the factor [N]."),
+                "bond_n": number("ACI 318-19 17.6.5.2.1 [N]."),
+                "bond_edge_mm": number("Nearer to an edge the bond is less."),
+                "steel_n": number("ACI 318-19 17.6.1.2, if the grade is known."),
+                "least": text_or_null("Of the three, where all are known."),
+            }
+        ),
+        "description": "Basic tension strengths of one rod, nothing reduced.",
     }

@@ -36,27 +36,7 @@ def result_schema() -> Schema:
         "rad, strengths in MPa, not rounded. Screening arithmetic, not design: the "
         "engineer of record, the manufacturer's drawings and local codes govern.",
         **object_of(
-            {
-                "format": {"const": words.RESULT_FORMAT},
-                "building": text("Its name."),
-                "evaluated_with": text("The program and its version."),
-                "tolerances": _tolerances(),
-                "checks": list_of("check", "In the order of the walk."),
-                "squareness": ref_or_null("squareness"),
-                "positions": list_of("position", "In the order of the plan."),
-                "group_rules": list_of(
-                    "group_rule", "Rules of the basis on groups of rods."
-                ),
-                "steel_shifts": list_of(
-                    "steel_shift",
-                    "Moves of the steel that leave fewer positions to rework; an "
-                    "alternative for the engineer, never applied by itself.",
-                ),
-                "levels": ref_or_null("levels"),
-                "concrete": ref_or_null("concrete"),
-                "findings": list_of("finding", "What needs a decision."),
-                "cautions": texts("Standing ones, whatever the verdicts."),
-            },
+            _members(),
             (
                 "format",
                 "building",
@@ -83,6 +63,28 @@ def result_schema() -> Schema:
             **_positions(),
             **remedy_schema.definitions(),
         },
+    }
+
+
+def _members() -> Schema:
+    return {
+        "format": {"const": words.RESULT_FORMAT},
+        "building": text("Its name."),
+        "evaluated_with": text("The program and its version."),
+        "tolerances": _tolerances(),
+        "checks": list_of("check", "In the order of the walk."),
+        "squareness": ref_or_null("squareness"),
+        "positions": list_of("position", "In the order of the plan."),
+        "group_rules": list_of("group_rule", "Rules of the basis on groups of rods."),
+        "steel_shifts": list_of(
+            "steel_shift",
+            "Moves of the steel that leave fewer positions to rework; an "
+            "alternative for the engineer, never applied by itself.",
+        ),
+        "levels": ref_or_null("levels"),
+        "concrete": ref_or_null("concrete"),
+        "findings": list_of("finding", "What needs a decision."),
+        "cautions": texts("Standing ones, whatever the verdicts."),
     }
 
 
@@ -145,23 +147,8 @@ def _checks() -> Schema:
 
 
 def _squareness() -> Schema:
-    corner = object_of(
-        {
-            "corner": text("Its name."),
-            "dx": number("As built less planned, plan axes."),
-            "dy": number("As built less planned, plan axes."),
-        },
-        ("corner",),
-    )
-    length = object_of(
-        {
-            "check": text("Its key."),
-            "residual": number("Adjusted less observed."),
-            "redundancy": number("Share of an error that shows in the residual."),
-            "w": number("Residual over its standard deviation."),
-        },
-        ("check",),
-    )
+    corner = _adjusted_corner()
+    length = _adjusted_length()
     return {
         "squareness": object_of(
             {
@@ -192,6 +179,29 @@ def _squareness() -> Schema:
             ("verdict",),
         ),
     }
+
+
+def _adjusted_corner() -> Schema:
+    return object_of(
+        {
+            "corner": text("Its name."),
+            "dx": number("As built less planned, plan axes."),
+            "dy": number("As built less planned, plan axes."),
+        },
+        ("corner",),
+    )
+
+
+def _adjusted_length() -> Schema:
+    return object_of(
+        {
+            "check": text("Its key."),
+            "residual": number("Adjusted less observed."),
+            "redundancy": number("Share of an error that shows in the residual."),
+            "w": number("Residual over its standard deviation."),
+        },
+        ("check",),
+    )
 
 
 def _levels() -> Schema:
@@ -226,23 +236,27 @@ def _levels() -> Schema:
             },
             ("pads",),
         ),
-        "pad": object_of(
-            {
-                "mark": text(),
-                "height": number("From the highest pad, which is 0."),
-                "verdict": ref("verdict"),
-                "shim": number("Total thickness."),
-                "stack": {
-                    "type": ["array", "null"],
-                    "items": {"type": "string"},
-                    "description": "Thickest first.",
-                },
-                "residual": number("What is left after shimming."),
-                "thread_left": number("Above the nut after shimming, at the worst."),
-            },
-            ("mark", "height", "verdict"),
-        ),
+        "pad": _pad(),
     }
+
+
+def _pad() -> Schema:
+    return object_of(
+        {
+            "mark": text(),
+            "height": number("From the highest pad, which is 0."),
+            "verdict": ref("verdict"),
+            "shim": number("Total thickness."),
+            "stack": {
+                "type": ["array", "null"],
+                "items": {"type": "string"},
+                "description": "Thickest first.",
+            },
+            "residual": number("What is left after shimming."),
+            "thread_left": number("Above the nut after shimming, at the worst."),
+        },
+        ("mark", "height", "verdict"),
+    )
 
 
 def _positions() -> Schema:
@@ -278,30 +292,38 @@ def _positions() -> Schema:
             },
             ("rod", "verdict"),
         ),
-        "plate_fit": object_of(
-            {
-                "overrun": number("Zero or less fits; its amount is the slack."),
-                "fits": flag("Whether the plate goes over the rods somewhere."),
-                "hole_needed": number(
-                    "The one diameter that, for all holes, lets the plate go on."
-                ),
-                "shift_along": number("Of the plate at its best fit."),
-                "shift_in": number("Of the plate at its best fit."),
-                "turn": number("Of the plate at its best fit [rad]."),
-                "hole_diameter": number("As punched."),
-            },
-            ("overrun", "fits", "hole_needed"),
-        ),
-        "group_rule": object_of(
-            {
-                "rule": text("Its name in the basis."),
-                "source": text("Where the basis has it from."),
-                "where": text("The wall, line or position it was applied to."),
-                "marks": texts("The positions it binds together."),
-                "deviation": number("What was found."),
-                "limit": number("What is allowed."),
-                "verdict": ref("verdict"),
-            },
-            ("rule", "marks", "verdict"),
-        ),
+        "plate_fit": _plate_fit(),
+        "group_rule": _group_rule(),
     }
+
+
+def _plate_fit() -> Schema:
+    return object_of(
+        {
+            "overrun": number("Zero or less fits; its amount is the slack."),
+            "fits": flag("Whether the plate goes over the rods somewhere."),
+            "hole_needed": number(
+                "The one diameter that, for all holes, lets the plate go on."
+            ),
+            "shift_along": number("Of the plate at its best fit."),
+            "shift_in": number("Of the plate at its best fit."),
+            "turn": number("Of the plate at its best fit [rad]."),
+            "hole_diameter": number("As punched."),
+        },
+        ("overrun", "fits", "hole_needed"),
+    )
+
+
+def _group_rule() -> Schema:
+    return object_of(
+        {
+            "rule": text("Its name in the basis."),
+            "source": text("Where the basis has it from."),
+            "where": text("The wall, line or position it was applied to."),
+            "marks": texts("The positions it binds together."),
+            "deviation": number("What was found."),
+            "limit": number("What is allowed."),
+            "verdict": ref("verdict"),
+        },
+        ("rule", "marks", "verdict"),
+    )
