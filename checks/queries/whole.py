@@ -93,7 +93,7 @@ class RuleRow:
 
 
 def rule_rows(result: Result) -> dict[str, list[RuleRow]]:
-    """Rules on groups by their verdict, `outside` or `within`."""
+    """Rules on groups by their verdict: `outside`, `unmeasured` or `within`."""
     rows = [
         RuleRow(
             words=topic_words(f"{row['rule']}:{row['where']}"),
@@ -107,7 +107,7 @@ def rule_rows(result: Result) -> dict[str, list[RuleRow]]:
     ]
     return {
         verdict: [row for row in rows if row.verdict == verdict]
-        for verdict in ("outside", "within")
+        for verdict in ("outside", "unmeasured", "within")
     }
 
 
