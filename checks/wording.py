@@ -1,6 +1,7 @@
 """Checks, findings and figures in the words a crew and an engineer use."""
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -50,6 +51,7 @@ PLAIN_TEXT = frozenset(
 RATIOS = frozenset({"ratio", "required", "engaged"})
 ANGLES = frozenset({"turn", "lean"})
 DIRECTIONS = frozenset({"direction"})
+DEGREES = re.compile(r"(\d ?)deg([CF])\b")
 COUNTS = frozenset({"shims_saved", "rod", "count"})
 STRESSES = ("strength", "stress")
 LABELS = {
@@ -118,9 +120,10 @@ def circumstances_of(entry: Mapping[str, Any]) -> str:
         "slope_rise": "rise {}",
         "sight": "sight {}",
     }
-    return ", ".join(
+    said = ", ".join(
         text.format(entry[name]) for name, text in words.items() if name in entry
     )
+    return DEGREES.sub(r"\1°\2", said)
 
 
 def topic_words(topic: str) -> str:

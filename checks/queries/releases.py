@@ -44,6 +44,7 @@ class Frozen:
     repairs: tuple[Repair, ...]
     previous: tuple[Mapping[str, Any], ...]
     photographs: tuple[Mapping[str, Any], ...]
+    readings: tuple[Mapping[str, Any], ...]
     route: str
 
 
@@ -82,7 +83,11 @@ def frozen(release: Release) -> Frozen:
             {**row, "label": Release.Kind(row["kind"]).label}
             for row in record["previous"]
         ),
-        photographs=tuple(_photographs(record)),
+        photographs=tuple(
+            {**row, "taken_at": datetime.fromisoformat(row["taken_at"])}
+            for row in _photographs(record)
+        ),
+        readings=tuple(_readings(record["readings"])),
     )
 
 
@@ -99,6 +104,18 @@ def _finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
             for made in row["decisions"]
         ],
     }
+
+
+def _readings(rows: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
+    """List them, a replaced one by what was read there instead of by its id."""
+    entered: dict[str, str] = {}
+    for row in rows:
+        entered[row["id"]] = row["entered"]
+        yield {
+            **row,
+            "taken_at": datetime.fromisoformat(row["taken_at"]),
+            "replaces": entered.get(row["supersedes"] or "", ""),
+        }
 
 
 def _photographs(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:

@@ -27,9 +27,10 @@ from checks.views.finding_drawing import drawing_of
 from checks.views.seeing import Kind, saw
 from checks.views.units import units_for
 from checks.wording import order_words, topic_words
+from core.models import Role
 from core.permissions import Action, may
 from core.requests import PersonRequest
-from jobs.models import Building
+from jobs.models import Building, Membership
 from jobs.plans import plan_of
 
 STATES = {
@@ -65,6 +66,11 @@ def queue(request: PersonRequest) -> HttpResponse:
     context = {
         "building": _building(request, wanted.building),
         "wanted": wanted,
+        "may_decide_in": set(
+            Membership.objects.of(request.user)
+            .filter(role=Role.ENGINEER)
+            .values_list("job", flat=True)
+        ),
         "states": STATES,
         "topics": TOPICS,
         "page": page,

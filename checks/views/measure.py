@@ -44,7 +44,8 @@ def measure(request: PersonRequest, pk: int) -> HttpResponse:
     section = suggest(sections, asked, request.GET.get("show", ""))
     tools = list(_instruments(building))
     if request.method == "GET":
-        start = {"crew": request.session.get("crew", ""), "degree": "degF"}
+        degree = "degC" if _plan_unit(building) in METRIC else "degF"
+        start = {"crew": request.session.get("crew", ""), "degree": degree}
         common = CommonForm(instruments=tools, initial=start)
         lines = blank_lines(section)
         return _measure(request, building, sections, section, common, lines)
@@ -92,7 +93,7 @@ def _measure(
 ) -> HttpResponse:
     refused = bool(common.errors) or any(line.errors for line in lines)
     place = sections.index(section)
-    plan_unit = building.current_revision().document.get("length_unit", "in")
+    plan_unit = _plan_unit(building)
     metric = plan_unit in METRIC
     context = {
         "building": building,
@@ -122,6 +123,11 @@ def _measure(
     answer = render(request, "checks/measure.html", context, status=status)
     answer[PERSON_HEADER] = str(request.user.pk)
     return answer
+
+
+def _plan_unit(building: Building) -> str:
+    unit: str = building.current_revision().document.get("length_unit", "in")
+    return unit
 
 
 def _instruments(building: Building) -> dict[str, Any]:

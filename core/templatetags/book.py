@@ -1,5 +1,6 @@
 """Lengths, verdicts, icons and dates as the field book sets them."""
 
+import math
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
@@ -83,9 +84,9 @@ def length(
 ) -> SafeString | str:
     """Show a length in the reader's units, the others one tap away.
 
-    `svg=True` makes a `tspan` for use inside a drawing's `text`.
+    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is not known.
     """
-    if mm is None or mm == "":
+    if mm is None or mm == "" or math.isnan(mm):
         return MISSING
     shown = _style_of(context)
     forms = {

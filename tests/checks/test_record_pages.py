@@ -413,6 +413,21 @@ def test_a_release_is_signed_on_the_page_with_the_password(
     assert client.get(url("sign", building.pk, "lunch")).status_code == 404
 
 
+def test_set_ups_that_do_not_close_are_told_where_shims_come_from_them(
+    building: Building, measure: Measure, field_lead: Person, signed_in: Any
+) -> None:
+    told = "The set-ups do not close:"
+    client = signed_in(field_lead)
+    pads = [("1", "S1", 1000), ("1", "S2", 1001), ("2", "S1", 1100), ("2", "N1", 1100)]
+    sights = [entry(f"level:{mark}", f"{mm} mm", setup=of) for of, mark, mm in pads]
+    measure(*sights)
+    for room in ("levels", "shims"):
+        assert told not in client.get(url(room, building.pk)).content.decode()
+    measure(entry("level:S2", "1150 mm", setup="2"))
+    for room in ("levels", "shims"):
+        assert told in client.get(url(room, building.pk)).content.decode()
+
+
 def test_several_findings_that_hold_a_release_are_where_its_link_leads(
     building: Building, measure: Measure, engineer: Person, signed_in: Any
 ) -> None:
@@ -462,10 +477,15 @@ def test_a_signed_release_says_what_was_decided_in_words(
     signed_in: Any,
 ) -> None:
     measure(*as_planned(building, "foundation"))
+    old = Reading.objects.get(check_key="wall:A-B")
+    typed = old.entered
+    measure(entry("wall:A-B", typed, supersedes=old.client_id))
     order(fresh(low_pad), engineer)
     signed = sign_release(actor=operations, building=building, kind="pour")
     page = signed_in(operations).get(url("release", signed.pk)).content.decode()
     assert "decided, to be carried out" in page
+    assert f'<td class="small">{typed}</td>' in page
+    assert old.client_id not in page
     assert "<b>Shim</b>, Emery: Shim and grout." in page
 
 

@@ -211,6 +211,20 @@ def test_the_queue_shows_one_row_and_every_single_one_in_it(
         assert f'href="{finding.get_absolute_url()}"' in html
 
 
+def test_only_the_engineer_is_asked_to_decide_together(
+    low: list[Finding], engineer: Person, field_lead: Person, signed_in: Any
+) -> None:
+    words = [
+        signed_in(person).get(reverse("checks:findings")).content.decode()
+        for person in (engineer, field_lead)
+    ]
+    assert [f"Decide on {len(low)} together" in html for html in words] == [True, False]
+    assert [f"See {len(low)} together" in html for html in words] == [False, True]
+    own = signed_in(field_lead).get(page_of(low[0])).content.decode()
+    assert own.count("Only the engineer of this job may decide") == 1
+    assert "You recorded readings of this finding" not in own
+
+
 def test_a_row_is_whole_on_the_page_of_its_first_finding(
     low: list[Finding], engineer: Person, signed_in: Any, monkeypatch: Any
 ) -> None:

@@ -239,5 +239,7 @@ def test_a_metric_plan_is_shown_in_metric_until_the_reader_chooses(
     client = signed_in(field_lead)
     address = reverse("checks:sheet", args=[building.pk])
     assert 'data-units="metric"' in client.get(address).content.decode()
+    walk = client.get(reverse("checks:measure", args=[building.pk]))
+    assert walk.context["common"]["degree"].value() == "degC"
     client.cookies["units"] = "imperial"
     assert 'data-units="imperial"' in client.get(address).content.decode()

@@ -12,6 +12,7 @@ from checks.wording import (
     REMEDIES,
     TOPICS,
     check_words,
+    circumstances_of,
     order_words,
     remedy_words,
     topic_words,
@@ -38,6 +39,11 @@ def test_the_source_still_writes_the_topics_this_looks_for() -> None:
     assert {"squareness", "position", "projection", "levels", "strength"} <= (
         topics_written()
     )
+
+
+def test_circumstances_are_written_as_a_person_writes_them() -> None:
+    told = circumstances_of({"instrument": "T1", "temperature": "54 degF"})
+    assert told == "T1, 54 °F"
 
 
 NO_TOPIC = {"diagonal", "line", "setback", "offset", "gage", "benchmark"}  # of theirs

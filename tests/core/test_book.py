@@ -71,6 +71,11 @@ def test_a_strength_shows_the_readers_unit_and_keeps_the_other_at_hand(
     assert draw("{% strength mpa %}", mpa=None) == book.MISSING
 
 
+@pytest.mark.parametrize("unknown", [None, "", float("nan")])
+def test_a_length_that_is_not_known_is_a_dash(unknown: float | str | None) -> None:
+    assert draw("{% length mm %}", mm=unknown) == book.MISSING
+
+
 def test_a_length_shows_the_readers_units_and_keeps_the_others_at_hand() -> None:
     shown = draw("{% length mm %}", mm=63.5, units="metric")
     assert ">63.5 mm</span>" in shown
