@@ -5,6 +5,14 @@ import logging.config
 import structlog
 from django.http import HttpRequest
 
+# Libraries that say more than anybody reads, and from what level on they are heard.
+QUIETER = {
+    "axes": "WARNING",
+    "celery.beat": "WARNING",
+    "kombu.connection": "ERROR",
+    "django.utils.autoreload": "WARNING",
+}
+
 
 def without_token(text: str, request: HttpRequest | None) -> str:
     """Take a link's token out of a line: whoever reads the log could use it."""
@@ -59,11 +67,6 @@ def configure_logs(level: str, *, as_json: bool) -> None:
                 "stderr": {"class": "logging.StreamHandler", "formatter": "line"}
             },
             "root": {"handlers": ["stderr"], "level": level},
-            "loggers": {
-                "axes": {"level": "WARNING"},
-                "celery.beat": {"level": "WARNING"},
-                "kombu.connection": {"level": "ERROR"},
-                "django.utils.autoreload": {"level": "WARNING"},
-            },
+            "loggers": {name: {"level": least} for name, least in QUIETER.items()},
         }
     )

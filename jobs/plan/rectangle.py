@@ -146,10 +146,7 @@ def rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
         name: fields.detail(name, pattern) for name, pattern in _patterns(spec).items()
     }
     notch = _notch(spec, fields)
-    shims = [
-        fields.text(f"shim_thicknesses.{number}", each)
-        for number, each in enumerate(spec.shim_thicknesses, start=1)
-    ]
+    shims = _shims(spec, fields)
     if fields.faults:
         raise RectangleError(fields.faults)
 
@@ -174,15 +171,8 @@ def rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
             )
         ],
     }
-    concrete = {
-        "specified_strength": spec.specified_strength,
-        "placed_on": spec.placed_on,
-    }
-    optional = {
-        "notch": notch,
-        "shim_thicknesses": shims,
-        "concrete": {name: value for name, value in concrete.items() if value},
-    }
+    concrete = _concrete(spec)
+    optional = {"notch": notch, "shim_thicknesses": shims, "concrete": concrete}
     return document | {name: value for name, value in optional.items() if value}
 
 
@@ -319,6 +309,21 @@ def _notch(spec: RectangleSpec, fields: _Fields) -> dict[str, str] | None:
     return {
         name: fields.text(f"notch_{name}", value) for name, value in given.items()
     } or None
+
+
+def _shims(spec: RectangleSpec, fields: _Fields) -> list[str]:
+    return [
+        fields.text(f"shim_thicknesses.{number}", each)
+        for number, each in enumerate(spec.shim_thicknesses, start=1)
+    ]
+
+
+def _concrete(spec: RectangleSpec) -> dict[str, str]:
+    given = {
+        "specified_strength": spec.specified_strength,
+        "placed_on": spec.placed_on,
+    }
+    return {name: value for name, value in given.items() if value}
 
 
 def letter(number: int) -> str:

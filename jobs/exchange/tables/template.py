@@ -5,15 +5,6 @@ from typing import Any
 
 def example_plan() -> dict[str, Any]:
     """Give the exchange document of the template's building: no such one stands."""
-    rods = [
-        {"in": inward, "along": along, "diameter": '3/4"', "projection": '3 1/4"'}
-        for inward in ('7"', '12"')
-        for along in ('-2 1/2"', '2 1/2"')
-    ]
-    post = [
-        {"in": '5"', "along": along, "diameter": '5/8"', "projection": '3"'}
-        for along in ('-2"', '2"')
-    ]
     columns = (
         ("A2", "SW-SE", "20'", "M"),
         ("B3", "SE-NE", "18'", "E"),
@@ -34,22 +25,7 @@ def example_plan() -> dict[str, Any]:
         "notch": {"width": '1 1/2"', "depth": '1 1/2"'},
         "tolerances": {"basis": "metal-building-practice"},
         "shim_thicknesses": ['1/16"', '1/8"', '1/4"', '1/2"'],
-        "details": {
-            "M": {
-                "reference": "centreline",
-                "plate": {
-                    "hole_diameter": '15/16"',
-                    "thickness": '1/2"',
-                    "edge_distance": '1 1/4"',
-                },
-                "rods": rods,
-            },
-            "E": {
-                "reference": "centreline",
-                "plate": {"hole_diameter": '13/16"', "thickness": '3/8"'},
-                "rods": post,
-            },
-        },
+        "details": _details(),
         "positions": [
             *(
                 {"mark": mark, "wall": wall, "along": along, "detail": detail}
@@ -61,5 +37,33 @@ def example_plan() -> dict[str, Any]:
         "instruments": {
             "T1": {"kind": "steel tape", "class": "II", "nominal_length": "100'"},
             "L1": {"kind": "optical level"},
+        },
+    }
+
+
+def _details() -> dict[str, Any]:
+    rods = [
+        {"in": inward, "along": along, "diameter": '3/4"', "projection": '3 1/4"'}
+        for inward in ('7"', '12"')
+        for along in ('-2 1/2"', '2 1/2"')
+    ]
+    post = [
+        {"in": '5"', "along": along, "diameter": '5/8"', "projection": '3"'}
+        for along in ('-2"', '2"')
+    ]
+    return {
+        "M": {
+            "reference": "centreline",
+            "plate": {
+                "hole_diameter": '15/16"',
+                "thickness": '1/2"',
+                "edge_distance": '1 1/4"',
+            },
+            "rods": rods,
+        },
+        "E": {
+            "reference": "centreline",
+            "plate": {"hole_diameter": '13/16"', "thickness": '3/8"'},
+            "rods": post,
         },
     }
