@@ -128,7 +128,6 @@ def outline_drawing(
     corners = corner_names(plan, sheet.view, sheet.crowd)
     walls = tuple(_walls(sheet))
     diagonals = tuple(_diagonal(sheet, pair) for pair in plan.diagonals)
-    built = np.array([sheet.shifts[corner.name] for corner in plan.outline])
     nominal = sheet.view.points(outline_points(plan))
     grid_mm = _grid_mm(sheet)
     sheet_box = _sheet_box(sheet, width)
@@ -154,7 +153,7 @@ def outline_drawing(
         rod_radius=sheet.rod_radius,
         concrete=path(_grown(nominal, 6.0), closed=True) if plan.notch else "",
         planned=path(nominal, closed=True),
-        built=path(nominal + sheet.drawn(built), closed=True) if built.any() else "",
+        built=_built(sheet, nominal),
         walls=walls,
         diagonals=diagonals,
         frame_lines=tuple(_frame_lines(sheet)),
@@ -162,6 +161,12 @@ def outline_drawing(
         places=places,
         legend=legend,
     )
+
+
+def _built(sheet: PlanSheet, nominal: FloatArray) -> str:
+    """Draw the outline as built; nothing where it is built as planned."""
+    shifts = np.array([sheet.shifts[corner.name] for corner in sheet.plan.outline])
+    return path(nominal + sheet.drawn(shifts), closed=True) if shifts.any() else ""
 
 
 def _sheet_box(sheet: PlanSheet, width: float) -> Box:

@@ -125,10 +125,7 @@ def pattern_drawing(
     entry = judged.positions.get(mark, {})
     planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
     built = as_built(entry, len(planned))
-    slotting = slotting_of(judged, mark)
-    slots = {slot["rod"]: slot for slot in slotting.get("slots") or []}
-    # the plate lies where the slots are shortest, or else where it fits best
-    fit_at = slotting if "shift_along" in slotting else entry.get("plate_fit")
+    slots, fit_at = _slots_and_place(judged, mark, entry)
     holes = placed_holes(planned, fit_at)
     view, height = _fit(planned, built, detail)
     aims, bottom, note = targets(
@@ -161,6 +158,18 @@ def pattern_drawing(
         target_note_y=round(height + 6, 1),
         legend=legend,
     )
+
+
+def _slots_and_place(
+    judged: Judged, mark: str, entry: Mapping[str, Any]
+) -> tuple[dict[int, Any], Mapping[str, Any] | None]:
+    """Give the slots proposed, by rod, and where the plate lies.
+
+    It lies where the slots are shortest, or else where it fits best.
+    """
+    slotting = slotting_of(judged, mark)
+    slots = {slot["rod"]: slot for slot in slotting.get("slots") or []}
+    return slots, slotting if "shift_along" in slotting else entry.get("plate_fit")
 
 
 def as_built(entry: Mapping[str, Any], count: int) -> FloatArray:

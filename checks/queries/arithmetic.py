@@ -104,10 +104,10 @@ def _said(*parts: str | float) -> Step:
 
 
 def _shim(remedy: Row, case: Case) -> Iterator[Step]:
+    """Shim up to the highest pad; once shimmed, this pad may be the highest itself."""
     shim, left_over = remedy["shim"], remedy["residual"]
     shortfall = shim - left_over
     highest = case.result["levels"].get("highest")
-    # After it was shimmed the pad may be the highest itself.
     named = f"{highest}, " if highest and highest != case.mark else ""
     yield _said(f"Below {named}the highest pad: ", shortfall, ".")
     yield _said(
