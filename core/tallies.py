@@ -62,7 +62,8 @@ def _one_more(key: str, ends: int, window_s: int) -> int:
             # Kept for a window longer than it lasts, for clocks that disagree.
             caches[CACHE].add(key, 0, timeout=2 * window_s)
             return caches[CACHE].incr(key)
-        except (RedisError, OSError) as fault:
+        # A server short of memory may have thrown the number away in between.
+        except (RedisError, OSError, ValueError) as fault:
             log.warning("counted in the database instead", fault=str(fault))
     return _one_more_in_table(key, datetime.fromtimestamp(ends, UTC))
 
