@@ -7,11 +7,14 @@ Three things kept apart, because they rest on different samples:
 - the acceptance of the concrete as delivered: standard-cured tests [2]_;
 - maturity, which forecasts the day the gate opens and never opens it [3]_.
 
+Whether companion cylinders agree is asked before their mean is believed [4]_.
+
 References
 ----------
 .. [1] 29 CFR 1926.752(a)(1).
 .. [2] ACI 318-19, 26.12.3.1 (seen second-hand).
 .. [3] ASTM C1074 (seen second-hand): Nurse-Saul and equivalent age.
+.. [4] ASTM C39/C39M, precision, and ASTM C670 (both from memory).
 """
 
 from dataclasses import dataclass
@@ -27,6 +30,15 @@ PSI_MPA = 0.45359237 * 9.80665 / 25.4**2
 """One pound-force per square inch, in MPa."""
 
 SLACK_MPA = 1e-9
+
+WITHIN_TEST_VARIATION = 0.032
+"""Of 4 by 8 in cylinders, the widest that ASTM C39 gives (from memory). [1]"""
+
+RANGE_FACTORS = (2.8, 3.3, 3.6, 3.9, 4.0, 4.2, 4.3, 4.4, 4.5)
+"""Standard deviations that 2 to 10 results may span, one time in twenty more.
+
+ASTM C670 (from memory); the 95 % points of the studentised range, rounded. [1]
+"""
 
 Route = Literal["ratio", "sufficient"]
 
@@ -114,6 +126,51 @@ def judge_gate(
         route=route,
         samples=latest,
         sample=sample,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Companions:
+    """How far companion cylinders are apart, as a share of their mean. [1]"""
+
+    apart: float  # largest less smallest over the mean; 0 for a single one
+    allowed: float  # what the test explains; NaN for a single one
+
+    @property
+    def agree(self) -> bool:
+        """Whether their mean can be believed."""
+        return not self.apart > self.allowed
+
+
+def judge_companions(strength_mpa: npt.ArrayLike) -> Companions:
+    """Judge whether cylinders of one sample, broken on one day, agree.
+
+    Their range over their mean may be what one operator's results span, but one time
+    in twenty: the within-test variation times the factor for their number, 9.0 % for
+    two and 10.6 % for three [1]_. The size of the cylinders is not known, so that the
+    widest variation holds; more than ten are judged as ten.
+
+    Parameters
+    ----------
+    strength_mpa : array, shape (n,)
+        Strengths of the companions. [MPa]
+
+    Returns
+    -------
+    Companions
+
+    References
+    ----------
+    .. [1] ASTM C39/C39M, precision: acceptable range of individual cylinder
+       strengths; ASTM C670 for more than three (both from memory).
+    """
+    strength = np.asarray(strength_mpa, dtype=float)
+    if strength.size < 2:
+        return Companions(apart=0.0, allowed=float("nan"))
+    factor = RANGE_FACTORS[min(strength.size, len(RANGE_FACTORS) + 1) - 2]
+    return Companions(
+        apart=float(np.ptp(strength) / np.mean(strength)),
+        allowed=factor * WITHIN_TEST_VARIATION,
     )
 
 

@@ -217,8 +217,10 @@ class StrengthCase:
     samples: tuple[str, ...]
 
 
-def advise_strength(case: StrengthCase) -> Advice:
+def advise_strength(case: StrengthCase, again: Remedy | None = None) -> Advice:
     """Concrete below what erection needs: wait, or the engineer's other route.
+
+    Where companions disagree (`again`), another look comes before the figure counts.
 
     29 CFR 1926.752(a)(1): 75 % of the specified strength on field-cured samples, or
     enough for the loads of erection.
@@ -245,7 +247,7 @@ def advise_strength(case: StrengthCase) -> Advice:
         "The engineer may state in writing a strength sufficient for the loads of"
         " erection, the rule's other route."
     )
-    return Advice(remedies=ranked([wait, other]))
+    return Advice(remedies=ranked([wait if again is None else again, other]))
 
 
 def advise_notch(deviation: float, style: LengthStyle, again: Remedy | None) -> Advice:

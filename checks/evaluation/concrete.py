@@ -4,7 +4,8 @@ Beside the gate, and kept apart from it: whether the concrete as delivered is ac
 (standard-cured tests), and when the gate is likely to open (`forecast`).
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -26,11 +27,16 @@ ACCEPTANCE_NOTE = (
 )
 FEW_TESTS_NOTE = " With fewer than three tests no average of three is judged yet."
 ACCEPTANCE_SOURCE = "ACI 318-19 26.12.3.1 (secondary)"
+NO_STRENGTH = "The plan names no strength that a sample could be held against."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Concrete:
-    """The strength gate; NaN where nothing is known. [MPa]"""
+    """The strength gate; NaN where nothing is known. [MPa]
+
+    `reason` says why it is not judged, or to be looked at again; None where the
+    verdict speaks for itself.
+    """
 
     ratio: float
     strength: float
@@ -39,28 +45,28 @@ class Concrete:
     route: str | None
     samples: tuple[str, ...]
     verdict: str
+    reason: str | None
 
 
 def judge_concrete(
     plan: Plan, table: CheckTable, observed: Observations, limits: Limits
 ) -> Concrete:
-    """The lowest of the latest day's samples against either legal route."""
+    """The lowest of the latest day's samples against either legal route.
+
+    A sample that is dated before the concrete was placed opens nothing, and neither
+    does one whose companions are too far apart for their mean to be believed.
+    """
     rows = table.rows(Kind.STRENGTH)
     rows = rows[observed.count[rows] > 0]
+    sound = rows[~observed.impossible[rows]]
     specified = plan.concrete.specified_strength
     sufficient = plan.concrete.sufficient_strength
     nan = float("nan")
     if not rows.size or (specified is None and sufficient is None):
-        return Concrete(
-            ratio=nan,
-            strength=nan,
-            required=nan,
-            route=None,
-            samples=(),
-            required_ratio=limits.strength_ratio(),
-            verdict="unmeasured",
-        )
-    days, means = zip(*(_latest(observed, row) for row in rows), strict=True)
+        return _unjudged(limits, NO_STRENGTH if rows.size else None)
+    if not sound.size:
+        return _unjudged(limits, _too_early(plan, table, rows))
+    days, means = zip(*(_latest(plan, observed, row) for row in sound), strict=True)
     gate = strength.judge_gate(
         np.array(means),
         specified_mpa=nan if specified is None else specified,
@@ -68,28 +74,106 @@ def judge_concrete(
         ratio=limits.strength_ratio(),
         day=np.array(days),
     )
+    latest = sound[gate.samples]
+    reason = _disagreeing(plan, table, observed, latest)
+    verdict = "within" if gate.open else "outside"
     return Concrete(
         ratio=gate.ratio,
         strength=gate.strength_mpa,
         required=gate.required_mpa,
         required_ratio=limits.strength_ratio(),
         route=gate.route,
-        samples=tuple(table.checks[row].key for row in rows[gate.samples]),
-        verdict="within" if gate.open else "outside",
+        samples=tuple(table.checks[row].key for row in latest),
+        verdict="remeasure" if reason else verdict,
+        reason=reason,
     )
 
 
-def latest_mean(observed: Observations, row: int) -> float:
+def _unjudged(limits: Limits, reason: str | None) -> Concrete:
+    nan = float("nan")
+    return Concrete(
+        ratio=nan,
+        strength=nan,
+        required=nan,
+        required_ratio=limits.strength_ratio(),
+        route=None,
+        samples=(),
+        verdict="unmeasured",
+        reason=reason,
+    )
+
+
+def look_over(plan: Plan, table: CheckTable, observed: Observations) -> Observations:
+    """Mark the samples whose date cannot be, and those whose companions disagree."""
+    impossible, disagree = observed.impossible.copy(), observed.disagree.copy()
+    for row in table.rows(Kind.STRENGTH):
+        readings = observed.readings[row]
+        if readings:
+            impossible[row] = not any(_possible(plan, each) for each in readings)
+            disagree[row] = not _companions(plan, observed, row).agree
+    return replace(observed, impossible=impossible, disagree=disagree)
+
+
+def why_again(plan: Plan, table: CheckTable, observed: Observations, row: int) -> str:
+    """Why a sample is to be looked at again."""
+    if observed.impossible[row]:
+        return _too_early(plan, table, [row])
+    return _disagreeing(plan, table, observed, [row]) or ""
+
+
+def _too_early(plan: Plan, table: CheckTable, rows: Iterable[int]) -> str:
+    said = ", ".join(table.checks[row].key.partition(":")[2] for row in rows)
+    return (
+        f"{said}: dated before {plan.concrete.placed_on}, the day the concrete was"
+        " placed; one of the two dates is wrong."
+    )
+
+
+def _disagreeing(
+    plan: Plan, table: CheckTable, observed: Observations, rows: Iterable[int]
+) -> str | None:
+    """Say which samples' companions are too far apart, and by how much."""
+    told = []
+    for row in rows:
+        if observed.disagree[row]:
+            found = _companions(plan, observed, row)
+            told.append(
+                f"The companion cylinders of {table.checks[row].key.partition(':')[2]}"
+                f" are {found.apart:.1%} of their mean apart; {found.allowed:.1%} is"
+                " what the test explains (ASTM C39, from memory). Look at the reports"
+                " again, or break another sample."
+            )
+    return " ".join(told) or None
+
+
+def latest_mean(plan: Plan, observed: Observations, row: int) -> float:
     """The mean of a sample's latest day, which the gate goes by; NaN without. [MPa]"""
-    return _latest(observed, row)[1] if observed.count[row] else float("nan")
+    return _latest(plan, observed, row)[1] if observed.count[row] else float("nan")
 
 
-def _latest(observed: Observations, row: int) -> tuple[float, float]:
+def _companions(plan: Plan, observed: Observations, row: int) -> strength.Companions:
+    return strength.judge_companions(_broken_last(plan, observed, row)[1])
+
+
+def _latest(plan: Plan, observed: Observations, row: int) -> tuple[float, float]:
     """The day a sample was last broken, as an ordinal, and the mean of that day. [MPa]
 
-    A reading of no known day counts with the latest; NaN where no day is known.
+    NaN where no day is known.
     """
-    readings = observed.readings[row]
+    last, values = _broken_last(plan, observed, row)
+    return last, float(np.mean(values))
+
+
+def _broken_last(
+    plan: Plan, observed: Observations, row: int
+) -> tuple[float, list[float]]:
+    """The day a sample was last broken, and what was found that day. [MPa]
+
+    A reading of no known day counts with the latest. One dated before the concrete
+    was placed counts only where there is no other.
+    """
+    given = observed.readings[row]
+    readings = [r for r in given if _possible(plan, r)] or list(given)
     days = [None if r.at is None else r.at.date().toordinal() for r in readings]
     last = max((day for day in days if day is not None), default=None)
     values = [
@@ -97,7 +181,13 @@ def _latest(observed: Observations, row: int) -> tuple[float, float]:
         for reading, day in zip(readings, days, strict=True)
         if day is None or day == last
     ]
-    return float("nan") if last is None else float(last), float(np.mean(values))
+    return float("nan") if last is None else float(last), values
+
+
+def _possible(plan: Plan, reading: model.Reading) -> bool:
+    """Whether a sample can have been broken that day: not before it was placed."""
+    placed = plan.concrete.placed_on
+    return placed is None or reading.at is None or reading.at.date() >= placed
 
 
 def as_result(plan: Plan, concrete: Concrete, limits: Limits) -> dict[str, Any]:
@@ -110,6 +200,7 @@ def as_result(plan: Plan, concrete: Concrete, limits: Limits) -> dict[str, Any]:
         "required": number(concrete.required),
         "route": concrete.route,
         "samples": list(concrete.samples),
+        "reason": concrete.reason,
         "acceptance": _acceptance(asked),
         "forecast": None
         if asked.maturity is None

@@ -56,6 +56,7 @@ def judge_building(building: Building) -> Judged:
     bounds = bounds_of(plan, table, rods, limits)
     observed = observe(building, table)
     observed = levels.level_repeats(plan, table, observed)
+    observed = concrete.look_over(plan, table, observed)
     pads = levels.reduce_levels(plan, table, observed, limits)
     heights = _plumb_bounds(table, observed, bounds, limits.plumb())
     value, sigma, nominal = _values(plan, table, observed, pads)
@@ -126,7 +127,7 @@ def _values(
     benchmarks = table.rows(Kind.BENCHMARK)
     nominal[benchmarks] = value[benchmarks]
     samples = table.rows(Kind.STRENGTH)
-    value[samples] = [concrete.latest_mean(observed, row) for row in samples]
+    value[samples] = [concrete.latest_mean(plan, observed, row) for row in samples]
     nominal[samples] = nominal_strength(plan)
     sigma[samples] = np.nan
     return value, sigma, nominal

@@ -89,9 +89,10 @@ def find(judged: Judged) -> list[Finding]:
 
 def _bad(judged: Judged, *kinds: Kind) -> Iterator[tuple[int, Check]]:
     """Rows and checks of these kinds that are outside or to be measured again."""
-    for row in judged.table.rows(*kinds):
-        if judged.words[row] in BAD:
-            yield int(row), judged.table.checks[row]
+    rows = judged.table.rows(*kinds)
+    bad = np.logical_or.reduce([judged.words[rows] == word for word in BAD])
+    for row in rows[bad].tolist():
+        yield row, judged.table.checks[row]
 
 
 def _outline(judged: Judged) -> Iterator[Finding]:
@@ -137,10 +138,11 @@ def _positions(judged: Judged) -> Iterator[Finding]:
     by_mark: dict[str, list[str]] = {}
     for _, check in _bad(judged, *POSITION_KINDS):
         by_mark.setdefault(check.mark or "", []).append(check.key)
+    doubtful = set(judged.groups.doubtful.tolist())
     for order, group in enumerate(judged.rods.groups):
         mark = group.position.mark
         keys = by_mark.get(mark) or _of_bad_rods(judged, group)
-        if not keys and order in judged.groups.doubtful:
+        if not keys and order in doubtful:
             keys = _of_rods(judged, group, set(range(1, len(group.detail.rods) + 1)))
         if not keys:
             continue
@@ -363,6 +365,9 @@ def _strength(judged: Judged) -> Iterator[Finding]:
                     required_ratio=concrete.required_ratio,
                     samples=concrete.samples,
                 ),
+                measure_again(concrete.reason, concrete.samples)
+                if concrete.reason
+                else None,
             ),
         )
 

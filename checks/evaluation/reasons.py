@@ -3,6 +3,7 @@
 import numpy as np
 
 from checks.engine.acceptance import SLACK_MM
+from checks.evaluation import concrete
 from checks.evaluation.judged import Judged
 from core.units import format_length
 from jobs.plan.sheet import Kind
@@ -34,6 +35,8 @@ def reason_of(judged: Judged, row: int) -> str | None:
     word = judged.words[row]
     if word == "outside":
         return None if beyond(judged, row) else NOT_SHOWN
+    if word == "remeasure" and judged.table.checks[row].kind is Kind.STRENGTH:
+        return concrete.why_again(judged.plan, judged.table, judged.observed, row)
     if word == "remeasure":
         return impossible(judged, row) or apart(judged, row)
     if word != "unmeasured" or not judged.observed.count[row]:
@@ -43,7 +46,7 @@ def reason_of(judged: Judged, row: int) -> str | None:
         setups = dict.fromkeys(r.setup for r in judged.observed.readings[row])
         return f"Nothing ties set-up {', '.join(setups)} to the pads that are judged."
     if check.kind is Kind.STRENGTH:
-        return "The plan names no strength that a sample could be held against."
+        return concrete.NO_STRENGTH
     return None
 
 

@@ -199,9 +199,13 @@ METHODS = (
         sources=(
             RULE,
             Source("the lowest of the latest day's samples counts", "ours"),
+            Source("companion cylinders at most 9.0 % (two) or 10.6 % (three) of their"
+                   " mean apart: ASTM C39, 4 by 8 in cylinders", "from memory"),
         ),
         limits=(
             "Field-cured samples only, by an appropriate ASTM method.",
+            "One dated before the concrete was placed, or whose companions are further"
+            " apart, opens nothing.",
             "The written notice to the erector is a separate step, and required.",
             "It opens nothing by itself: a release is signed.",
         ),

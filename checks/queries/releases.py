@@ -46,6 +46,7 @@ class Frozen:
     photographs: tuple[Mapping[str, Any], ...]
     readings: tuple[Mapping[str, Any], ...]
     route: str
+    unjudged: str
 
 
 def signed_before(
@@ -88,7 +89,20 @@ def frozen(release: Release) -> Frozen:
             for row in _photographs(record)
         ),
         readings=tuple(_readings(record["readings"])),
+        unjudged=unjudged(record),
     )
+
+
+def unjudged(record: Mapping[str, Any]) -> str:
+    """Say why a record has no strength; one of before reasons were given has none."""
+    reason = (record["notice"]["strength"] or {}).get("reason")
+    if reason:
+        return str(reason)
+    asked = record["plan"]["document"].get("concrete", {})
+    sampled = any(row["check"].startswith("strength:") for row in record["readings"])
+    if sampled and not {"specified_strength", "sufficient_strength"} & asked.keys():
+        return "No strength is specified on the plan."
+    return "No field-cured sample was tested."
 
 
 def _finding(row: Mapping[str, Any]) -> Mapping[str, Any]:

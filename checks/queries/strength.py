@@ -47,11 +47,15 @@ class Ahead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strength:
-    """The strength gate, with the two judgements that stand beside it."""
+    """The strength gate, with the two judgements that stand beside it.
+
+    `reason` says why the gate is not judged, or to be looked at again.
+    """
 
     verdict: str
     strength: str
     required: str
+    reason: str
     delivered: Delivered | None
     ahead: Ahead | None
 
@@ -69,6 +73,7 @@ def strength_of(building: Building) -> Strength | None:
         verdict=said["verdict"],
         strength=_both(said.get("strength")),
         required=_both(said.get("required")),
+        reason=said.get("reason") or "",
         delivered=_delivered(acceptance) if acceptance else None,
         ahead=_ahead(forecast) if forecast else None,
     )

@@ -9,7 +9,7 @@ from checks.drawings.text import units_of
 from checks.models import Finding, Release
 from checks.queries.arithmetic import headline_of
 from checks.queries.plans import pad_rows, position_rows
-from checks.queries.releases import ROUTES
+from checks.queries.releases import ROUTES, unjudged
 from checks.queries.walk import SheetRow, judged_walk
 from checks.reports import photographed
 from checks.reports.blocks import (
@@ -156,7 +156,7 @@ def notice(account: Account, *, new_page: bool = True) -> Iterator[Block]:
 
 def _strength(account: Account, strength: Mapping[str, Any]) -> Iterator[Block]:
     if strength.get("strength") is None:
-        yield text("No field-cured sample was tested when this was written.")
+        yield text(unjudged(account.record))
         return
     hand = account.hand
     yield facts(

@@ -15,6 +15,10 @@ from jobs.plan.sheet import Check, Kind, check_sheet
 from jobs.plans import plan_of
 
 SHIPPED_KINDS = ("foundation", "verification")
+GATE_WORDS = {
+    "outside": "strength not met",
+    "remeasure": "companion cylinders disagree: strength to be looked at again",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -310,15 +314,32 @@ def _strength(standing: Standing) -> Iterable[Missing]:
     verdict = concrete.get("verdict", "unmeasured")
     if verdict == "within":
         return
-    measured = verdict != "unmeasured"
+    asked = standing.plan.concrete
+    if asked.specified_strength is None and asked.sufficient_strength is None:
+        yield Missing(
+            what="no strength specified on the plan",
+            holds=True,
+            where="jobs:plan",
+            args=(standing.building.pk,),
+            keys=("strength",),
+        )
+        if any(key.startswith(f"{Kind.STRENGTH}:") for key in standing.oldest):
+            return
     yield Missing(
-        what="strength not met" if measured else "no field-cured sample tested",
-        holds=measured,
+        what=GATE_WORDS.get(verdict, _without_sample(concrete)),
+        holds=verdict != "unmeasured",
         where="checks:measure",
         args=(standing.building.pk,),
         query=f"section={Kind.STRENGTH}",
         keys=("strength",),
     )
+
+
+def _without_sample(concrete: Mapping[str, Any]) -> str:
+    """Say that no sample counts: none was tested, or why those tested do not."""
+    if reason := concrete.get("reason"):
+        return f"no field-cured sample that counts ({reason.rstrip('.')})"
+    return "no field-cured sample tested"
 
 
 def _unsigned(standing: Standing, kind: Release.Kind) -> Iterable[Missing]:

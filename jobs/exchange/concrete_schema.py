@@ -29,6 +29,7 @@ def _gate() -> Schema:
             "required": number("For the gate to open [MPa]."),
             "route": text_or_null("Which of the two rules it is judged by."),
             "samples": texts("The checks it rests on."),
+            "reason": text_or_null("Why it is not judged, or to be looked at again."),
             "acceptance": ref_or_null("acceptance"),
             "forecast": ref_or_null("strength_forecast"),
         },

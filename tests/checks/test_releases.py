@@ -11,6 +11,7 @@ from django.db import ProgrammingError, connection
 from django.utils.timezone import now
 
 from checks.models import Finding, Release
+from checks.queries.releases import frozen
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.evaluation import evaluate_building
 from checks.services.findings import carry_out, decide
@@ -128,6 +129,46 @@ def test_columns_wait_for_the_steel_release_and_for_strength(
     measure(entry("strength:F2", "3000 psi", at=_ago(1)))
     sign_release(actor=operations, building=measured, kind="ship")
     assert missing(measured, "erect") == []
+
+
+def test_a_sample_without_a_specified_strength_asks_for_the_strength(
+    measured: Building, measure: Measure, operations: Person
+) -> None:
+    document = shed()
+    del document["concrete"]["specified_strength"]
+    jobs.revise_plan(actor=operations, building=measured, document=document, note="")
+    assert missing(measured, "erect")[-2:] == [
+        "no strength specified on the plan",
+        "no field-cured sample tested",
+    ]
+    measure(entry("strength:F1", "3000 psi"))
+    assert missing(measured, "erect")[-1] == "no strength specified on the plan"
+    release = sign_release(actor=operations, building=measured, kind="ship")
+    assert frozen(release).unjudged.startswith("The plan names no strength")
+
+
+def test_a_record_of_before_reasons_were_given_says_what_it_can(
+    measured: Building, measure: Measure, operations: Person
+) -> None:
+    measure(entry("strength:F1", "3000 psi", at="2026-04-01T08:00:00Z"))
+    release = sign_release(actor=operations, building=measured, kind="ship")
+    assert "dated before 2026-04-07" in frozen(release).unjudged
+    del release.record["notice"]["strength"]["reason"]
+    assert frozen(release).unjudged == "No field-cured sample was tested."
+    del release.record["plan"]["document"]["concrete"]["specified_strength"]
+    assert frozen(release).unjudged == "No strength is specified on the plan."
+
+
+def test_the_strength_gate_waits_where_a_sample_cannot_be_believed(
+    measured: Building, measure: Measure
+) -> None:
+    measure(entry("strength:F1", "3000 psi", at="2026-04-01T08:00:00Z"))
+    assert "dated before 2026-04-07" in missing(measured, "erect")[-1]
+    at = _ago(1)
+    measure(entry("strength:F2", "3000 psi", at=at))
+    assert missing(measured, "erect") == ["ship release not signed"]
+    measure(entry("strength:F2", "3600 psi", at=at))
+    assert any("companion cylinders" in each for each in missing(measured, "erect"))
 
 
 def _ago(days: int) -> str:

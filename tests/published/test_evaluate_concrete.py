@@ -310,3 +310,70 @@ def test_days_past_the_calendar_are_not_given() -> None:
     assert found["opens_on"]["likely"] is None
     first = date(2026, 3, 2) + timedelta(hours=60 + found["earliest_hours"])
     assert found["opens_on"]["earliest"] == first.isoformat()
+
+
+# ---- samples that cannot be believed ------------------------------------------------
+
+
+def broken(*samples: tuple[str, str, str | None], **concrete: object) -> Document:
+    """Samples by name, strength and the time they were broken."""
+    document = building(concrete={"specified_strength": "3000 psi", **concrete})
+    for name, value, at in samples:
+        read(document, f"strength:{name}", value, **({"at": at} if at else {}))
+    return dict(evaluated(document))
+
+
+def test_a_sample_of_before_the_concrete_was_placed_opens_nothing() -> None:
+    early = ("F1", "3000 psi", "2026-03-01T10:00:00Z")
+    found = broken(early, placed_on="2026-03-02")
+    assert found["concrete"]["verdict"] == "unmeasured"
+    assert "dated before 2026-03-02" in found["concrete"]["reason"]
+    check = next(row for row in found["checks"] if row["check"] == "strength:F1")
+    assert check["verdict"] == "remeasure"
+    assert "one of the two dates is wrong" in check["reason"]
+    assert found["findings"] == []
+    assert broken(early, placed_on="2026-03-01")["concrete"]["verdict"] == "within"
+    later = ("F2", "2000 psi", "2026-03-09T10:00:00Z")
+    found = broken(early, later, placed_on="2026-03-02")["concrete"]
+    assert (found["verdict"], found["samples"]) == ("outside", ["strength:F2"])
+
+
+def test_a_date_that_cannot_be_leaves_the_sample_s_other_readings_standing() -> None:
+    early = ("F1", "3000 psi", "2026-03-01T10:00:00Z")
+    found = broken(early, ("F1", "2000 psi", None), placed_on="2026-03-02")["concrete"]
+    assert found["verdict"] == "outside"
+    assert found["strength"] / PSI == pytest.approx(2000)
+
+
+def test_companions_too_far_apart_ask_for_another_look() -> None:
+    # ASTM C39 (from memory): two companions within 9.0 % of their mean of 2500
+    day = "2026-03-09T10:00:00Z"
+    near = broken(("F1", "2390 psi", day), ("F1", "2610 psi", day))["concrete"]
+    assert (near["verdict"], near["reason"]) == ("within", None)
+    found = broken(("F1", "2380 psi", day), ("F1", "2620 psi", day))
+    assert found["concrete"]["verdict"] == "remeasure"
+    assert "9.6% of their mean apart; 9.0%" in found["concrete"]["reason"]
+    assert "from memory" in found["concrete"]["reason"]
+    (finding,) = found["findings"]
+    assert finding["finding"] == "strength"
+    remedies = [row["remedy"] for row in finding["remedies"]]
+    assert remedies == ["remeasure", "refer"]
+    check = next(row for row in found["checks"] if row["check"] == "strength:F1")
+    assert check["verdict"] == "remeasure"
+
+
+def test_cylinders_of_two_days_or_two_samples_are_no_companions() -> None:
+    first, second = "2026-03-05T10:00:00Z", "2026-03-09T10:00:00Z"
+    assert broken(("F1", "1500 psi", first), ("F1", "2620 psi", second))["concrete"][
+        "verdict"
+    ] == "within"  # fmt: skip
+    found = broken(("F1", "2300 psi", second), ("F2", "3000 psi", second))["concrete"]
+    assert (found["verdict"], found["reason"]) == ("within", None)
+
+
+def test_a_sample_without_a_specified_strength_says_what_is_missing() -> None:
+    document = building(concrete={"placed_on": "2026-03-02"})
+    read(document, "strength:F1", "3000 psi")
+    found = evaluated(document)["concrete"]
+    assert found["verdict"] == "unmeasured"
+    assert found["reason"].startswith("The plan names no strength")

@@ -4,13 +4,16 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import studentized_range
 
 from checks.engine.errors import EngineError
 from checks.engine.strength import (
     PSI_MPA,
+    RANGE_FACTORS,
     age_factor,
     equivalent_age,
     judge_acceptance,
+    judge_companions,
     judge_gate,
     nurse_saul,
 )
@@ -166,3 +169,35 @@ def test_the_pound_per_square_inch_is_the_defined_one():
 
 def test_concrete_at_the_reference_temperature_ages_hour_by_hour():
     assert age_factor(23.0, reference_c=23.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("companions", "agree"),
+    [
+        # ASTM C39 (from memory), 4 by 8 in cylinders: 9.0 % for two, 10.6 % for three
+        ([20.0, 21.8], True),
+        ([20.0, 22.0], False),
+        ([20.0, 21.0, 22.1], True),
+        ([20.0, 21.0, 22.4], False),
+    ],
+)
+def test_companions_may_be_so_far_apart_and_no_further(
+    companions: list[float], agree: bool
+) -> None:
+    assert judge_companions(companions).agree is agree
+
+
+def test_a_single_cylinder_disagrees_with_nothing():
+    assert judge_companions([20.0]).agree
+    assert judge_companions([20.0]).apart == 0.0
+
+
+def test_the_factors_are_those_of_the_studentised_range():
+    # 95 % points of the studentised range, infinite degrees of freedom, to 0.07
+    exact = [studentized_range.ppf(0.95, n, 1e5) for n in range(2, 11)]
+    assert exact == pytest.approx(RANGE_FACTORS, abs=0.07)
+
+
+def test_more_than_ten_companions_are_judged_as_ten():
+    many = [20.0] * 11 + [23.0]
+    assert judge_companions(many).allowed == judge_companions([20.0] * 10).allowed
