@@ -78,9 +78,9 @@ def _contradicted(judged: Judged, keys: Sequence[str]) -> Answer:
 
 
 def _no_figure(judged: Judged, keys: Sequence[str]) -> Answer:
-    lengths = _outline_lengths(judged)
     said = NO_FIGURE.get(judged.square.adjustment.outcome)
-    if said is None or not set(lengths).intersection(keys):
+    lengths = _outline_lengths(judged) if said else []
+    if not set(lengths).intersection(keys):
         return None
     return measure_again(f"{said}: at least one of them is wrong.", lengths), None
 
@@ -97,8 +97,8 @@ def _suspect(judged: Judged, keys: Sequence[str]) -> Answer:
 
 
 def _cannot_tell(judged: Judged, keys: Sequence[str]) -> Answer:
-    lengths = _outline_lengths(judged)
-    if not judged.square.adjustment.cannot_tell or not set(lengths).intersection(keys):
+    lengths = _outline_lengths(judged) if judged.square.adjustment.cannot_tell else []
+    if not set(lengths).intersection(keys):
         return None
     return measure_again(
         "Walls and diagonals contradict each other, and with no more lengths than"
