@@ -1,4 +1,4 @@
-"""The trail of a job: all that was done and seen, by whom, to whom it is shown."""
+"""The trail of a job: all that was done, by whom, to whom it is shown."""
 
 import csv
 import io
@@ -8,16 +8,14 @@ from typing import Any
 import pgtrigger
 import pytest
 from django.apps import apps
-from django.db import DatabaseError, transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils.timezone import localdate, now
 
 from checks.models import CarriedOut, Decision, Finding, Reading, Release
 from checks.queries import trail as trail_queries
-from checks.queries.trail import Entry, every_entry, page_of, people_in
+from checks.queries.trail import Entry, every_entry, page_of
 from checks.queries.trail_sources import SOURCES, Cursor, Kind, TrailFilter
-from checks.queries.trail_words import TrailRow, told
 from checks.services.findings import ask_again, carry_out
 from checks.services.instruments import add_instrument
 from checks.services.releases import sign_release
@@ -25,38 +23,15 @@ from core.models import Person, Role
 from jobs.models import Building, Job
 from jobs.people.accounts import close_account, reopen_account
 from jobs.people.invitations import accept, invite, revoke
-from jobs.people.models import Sight
-from jobs.people.sights import note_sight
 from jobs.services import revise_plan, set_member
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
 from tests.checks.test_findings import order
+from tests.checks.trails import ALL, rows_of, signed_in, words_of
 from tests.factories import PASSWORD
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
-ALL = TrailFilter()
-
-
-def signed_in(person: Person, **headers: str) -> Client:
-    client = Client(headers=headers)
-    client.force_login(person)
-    return client
-
-
-def rows_of(job: Job, asked: TrailFilter = ALL) -> list[TrailRow]:
-    entries = page_of(job, asked, None).entries
-    return told(
-        entries,
-        job=job,
-        people=people_in(entries),
-        buildings={building.pk: building for building in job.buildings.all()},
-    )
-
-
-def words_of(job: Job, asked: TrailFilter = ALL) -> list[tuple[str, str]]:
-    """Give who and what, the oldest first."""
-    return [(row.who, row.words) for row in reversed(rows_of(job, asked))]
 
 
 def older(job: Job, days: int) -> None:
@@ -182,85 +157,6 @@ def test_every_record_that_names_a_person_is_told(job: Job) -> None:
     by_their_events = {Decision, CarriedOut}
     assert kept - told_of == by_their_events
     assert len(kept) > 8
-
-
-# Who saw
-
-
-def test_what_somebody_opens_is_told_once_a_day(
-    job: Job, shipped: Release, engineer: Person
-) -> None:
-    client = signed_in(engineer)
-    for _ in range(2):
-        client.get(shipped.building.get_absolute_url())
-        client.get(shipped.get_absolute_url())
-        client.get(reverse("checks:release_pdf", args=[shipped.pk]))
-    assert words_of(job, TrailFilter(kind="opened")) == [
-        ("Emery", "Opened the building"),
-        ("Emery", "Opened the ship release"),
-        ("Emery", "Took the PDF of the ship release"),
-    ]
-
-
-def test_opening_a_finding_is_told(
-    job: Job, low_pad: Finding, engineer: Person, field_lead: Person
-) -> None:
-    for person in (engineer, field_lead):
-        signed_in(person).get(low_pad.get_absolute_url())
-    assert words_of(job, TrailFilter(kind="opened")) == [
-        ("Emery", "Opened the finding: Pad S2"),
-        ("Fern", "Opened the finding: Pad S2"),
-    ]
-
-
-def test_another_day_is_another_sight(building: Building, engineer: Person) -> None:
-    signed_in(engineer).get(building.get_absolute_url())
-    with pgtrigger.ignore("jobs.Sight:append_only"):
-        Sight.objects.update(day=localdate() - timedelta(days=1))
-    signed_in(engineer).get(building.get_absolute_url())
-    assert Sight.objects.count() == 2
-
-
-@pytest.mark.parametrize(
-    "headers",
-    [{"sec-purpose": "prefetch"}, {"sec-purpose": "prefetch;prerender"},
-     {"purpose": "prefetch"}],
-)  # fmt: skip
-def test_what_a_browser_fetches_ahead_was_not_seen(
-    building: Building, engineer: Person, headers: dict[str, str]
-) -> None:
-    client = signed_in(engineer, **headers)
-    assert client.get(building.get_absolute_url()).status_code == 200
-    client = signed_in(engineer)
-    client.head(building.get_absolute_url())
-    assert not Sight.objects.exists()
-
-
-def test_what_somebody_may_not_open_was_not_seen(
-    building: Building, stranger: Person
-) -> None:
-    assert signed_in(stranger).get(building.get_absolute_url()).status_code == 404
-    assert not Sight.objects.exists()
-
-
-def test_a_sight_is_one_statement(
-    building: Building, engineer: Person, django_assert_num_queries: Any
-) -> None:
-    for _ in range(2):
-        with django_assert_num_queries(1):
-            note_sight(
-                actor=engineer,
-                building=building,
-                kind="building",
-                object_id=building.pk,
-            )
-    assert Sight.objects.count() == 1
-
-
-def test_a_sight_is_never_edited(building: Building, engineer: Person) -> None:
-    signed_in(engineer).get(building.get_absolute_url())
-    with pytest.raises(DatabaseError, match="Cannot"), transaction.atomic():
-        Sight.objects.all().delete()
 
 
 # As asked
