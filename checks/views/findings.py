@@ -179,28 +179,37 @@ def _attempt(
     return redirect(found)
 
 
+def _what_may_be_done(found: Finding, roles: frozenset[str]) -> dict[str, bool]:
+    """Say what somebody with these roles may do about a finding as it stands."""
+    state, flagged = found.state, found.flagged_at is not None
+    carries = may(Action.CARRY_OUT, roles)
+    return {
+        "decidable": state in ("open", "remeasure", "carried_out")
+        or (state == "decided" and flagged),
+        "may_ask": may(Action.ASK_AGAIN, roles)
+        and (flagged or state in ("open", "decided")),
+        "may_carry": carries and state == "decided" and not flagged,
+        "may_show_work": carries,
+        "may_photograph": may(Action.ADD_PHOTOGRAPH, roles),
+    }
+
+
 def _page(
     request: PersonRequest,
     found: Finding,
     forms: dict[str, Form] | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    roles = found.building.roles_of(request.user)
     events = list(found.events.all())
     measured = measured_again(found, events)
     seen = {"seen": events[-1].pk if events else None}
     decisions = list(found.decisions.all())
     holds = decisions[-1] if decisions else None
-    state = found.state
-    flagged = found.flagged_at is not None
     refusals = {
         approval: why_not_decide(request.user, found, approval)
         for approval in ("field", "engineer")
     }
     approvals = [approval for approval, why_not in refusals.items() if not why_not]
-    blank = DecideForm(
-        request=request, finding=found, approvals=approvals, initial=seen
-    )
     context = {
         "finding": found,
         "building": found.building,
@@ -217,22 +226,16 @@ def _page(
         "ordered": order_words(holds.remedy) if holds else "",
         "done": getattr(holds, "carried_out", None),
         "photographs": of_finding(found),
-        "may_photograph": may(Action.ADD_PHOTOGRAPH, roles),
-        "may_show_work": may(Action.CARRY_OUT, roles),
         "photographs_form": AddPhotographsForm(),
         "events": events,
-        "decidable": state in ("open", "remeasure", "carried_out")
-        or (state == "decided" and flagged),
         "why_not": "" if choices_for(found, approvals) else refusals["engineer"],
         "ask_first": measured is None and found.remedies[0]["remedy"] == "remeasure",
-        "may_ask": may(Action.ASK_AGAIN, roles)
-        and (flagged or state in ("open", "decided")),
-        "may_carry": may(Action.CARRY_OUT, roles)
-        and state == "decided"
-        and not flagged,
-        "decide_form": blank,
+        "decide_form": DecideForm(
+            request=request, finding=found, approvals=approvals, initial=seen
+        ),
         "ask_form": AskForm(request=request, initial=seen),
         "carry_form": CarryOutForm(),
+        **_what_may_be_done(found, found.building.roles_of(request.user)),
     }
     return render(
         request, "checks/finding.html", {**context, **(forms or {})}, status=status
