@@ -1,6 +1,7 @@
 """The concrete of the document in, as part of its JSON Schema."""
 
 from jobs.exchange import concrete
+from jobs.exchange import schema_patterns as patterns
 from jobs.exchange.given_parts import object_of, plain, quantity
 from jobs.exchange.schema_parts import Schema
 
@@ -14,7 +15,11 @@ def concrete_given() -> Schema:
                 "Enough to carry the loads of erection, as the engineer states.",
                 "15.5 MPa",
             ),
-            "placed_on": {"type": "string", "format": "date"},
+            "placed_on": {
+                "type": "string",
+                "format": "date",
+                "pattern": patterns.DATE,
+            },
             "standard_cured": {
                 "type": "array",
                 "minItems": 1,

@@ -1,5 +1,6 @@
 """What the schema of the document in is written with: what somebody types."""
 
+from jobs.exchange import schema_patterns as patterns
 from jobs.exchange import vocabulary as words
 from jobs.exchange.schema_parts import Schema, ref
 
@@ -38,7 +39,7 @@ def name(description: str, longest: int = words.LONGEST_NAME) -> Schema:
         "type": "string",
         "minLength": 1,
         "maxLength": longest,
-        "pattern": r"\S",
+        "pattern": patterns.NAME,
         "description": description,
     }
 
@@ -48,7 +49,7 @@ def quantity(description: str, example: str) -> Schema:
     return {
         "type": "string",
         "maxLength": 60,
-        "pattern": r"[0-9].*[A-Za-z\u00b0]",
+        "pattern": patterns.QUANTITY,
         "description": f"{description} A number and its unit.",
         "examples": [example],
     }

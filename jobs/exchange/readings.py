@@ -43,7 +43,7 @@ _MAY_BE_ZERO = frozenset(
         Kind.NOTCH_DEPTH,
     }
 )
-_ONLY_FOR = {
+ONLY_FOR: dict[str, tuple[frozenset[Kind], str]] = {
     "from": (frozenset({Kind.LINE}), "a line"),
     "height": (frozenset({Kind.PLUMB}), "plumb"),
     **dict.fromkeys(_LEVELLED, (_BY_LEVEL, "a level or a benchmark")),
@@ -239,7 +239,7 @@ def _refuse_misplaced(members: Mapping[str, Cursor], kind: Kind | None) -> None:
     """Refuse members that a check of this kind would pass over in silence."""
     if kind is None:
         return
-    for name, (kinds, what) in _ONLY_FOR.items():
+    for name, (kinds, what) in ONLY_FOR.items():
         if name in members and kind not in kinds:
             members[name].refuse(
                 f"“{name}” goes with {what}; a reading of {kind} has none."

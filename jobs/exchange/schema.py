@@ -4,11 +4,14 @@ The schema says what can be said about a document without computing. What it can
 say (an outline that crosses itself, a wall that is not there) the parser does.
 """
 
+from jobs.exchange import schema_patterns as patterns
 from jobs.exchange import vocabulary as words
 from jobs.exchange.given_concrete import concrete_given
 from jobs.exchange.given_parts import by_name, length, name, object_of, quantity
+from jobs.exchange.readings import ONLY_FOR
 from jobs.exchange.result_schema import result_schema
 from jobs.exchange.schema_parts import Schema, ref
+from jobs.plan.sheet import Kind
 
 __all__ = ["building_schema", "result_schema"]
 
@@ -78,15 +81,15 @@ def _definitions() -> Schema:
             "marks read the same. A hyphen stands only directly behind the foot mark, "
             "a sign only at the very front. At most 10 km.",
             "oneOf": [
-                {"type": "number"},
-                {"type": "string", "maxLength": 60, "pattern": _LENGTH},
+                {"type": "number", "minimum": -1e7, "maximum": 1e7},
+                {"type": "string", "maxLength": 60, "pattern": patterns.LENGTH},
             ],
         },
         "ratio": {
             "description": 'A plain number above 0 and at most 1, or text: "1/500".',
             "oneOf": [
                 {"type": "number", "exclusiveMinimum": 0, "maximum": 1},
-                {"type": "string", "pattern": _RATIO},
+                {"type": "string", "pattern": patterns.RATIO},
             ],
         },
         "corner": object_of(
@@ -109,13 +112,6 @@ def _definitions() -> Schema:
         "instrument": _instrument(),
         "reading": _reading(),
     }
-
-
-_RATIO = r"^\s*([0-9]{1,6} ?/ ?[0-9]{1,6}|[0-9]{0,6}\.?[0-9]{1,9})\s*$"
-_LENGTH = (
-    r"^\s*[-+\u2010\u2011\u2212]?[0-9.\u00bc-\u00be\u2150-\u215e].*"
-    r"['\"\u2032\u2033\u2019\u201dnmt]\s*$"
-)
 
 
 def _tolerances() -> Schema:
@@ -232,19 +228,19 @@ def _instrument() -> Schema:
 
 
 def _reading() -> Schema:
-    return object_of(
+    schema = object_of(
         {
             "id": name("Names the reading for good.", words.LONGEST_ID),
             "check": name("What is read, such as line:S1 or setback:S1.2.", 120),
             "value": {
                 "description": "A length; of a strength, text with its unit.",
-                "anyOf": [ref("length"), {"type": "string", "maxLength": 60}],
             },
             "by": name("Who took it.", 60),
             "at": {
                 "type": "string",
-                "format": "date-time",
-                "description": "With its time zone.",
+                "pattern": patterns.TIME,
+                "description": "With its time zone (RFC 3339); seconds may be left "
+                "out.",
             },
             "instrument": name("One of the instruments."),
             "temperature": quantity("Of the tape.", "41 degF"),
@@ -256,7 +252,26 @@ def _reading() -> Schema:
             "setup": {**name("The level's set-up."), "default": "1"},
             "height": length("What a plumb reading's lean is over."),
             "supersedes": name("The id of the reading it replaces.", words.LONGEST_ID),
-            "note": {"type": "string", "maxLength": words.LONGEST_NOTE},
+            "note": {
+                "type": "string",
+                "maxLength": words.LONGEST_NOTE,
+                "pattern": patterns.NOTE,
+            },
         },
         ("check", "value"),
     )
+    schema["if"] = _of(Kind.STRENGTH)
+    schema["then"] = {"properties": {"value": quantity("A strength.", "2750 psi")}}
+    schema["else"] = {"properties": {"value": ref("length")}}
+    schema["allOf"] = [
+        {"if": {"required": [member]}, "then": _of(*sorted(kinds))}
+        for member, (kinds, _) in ONLY_FOR.items()
+    ]
+    schema["allOf"].append({"if": _of(Kind.PLUMB), "then": {"required": ["height"]}})
+    return schema
+
+
+def _of(*kinds: Kind) -> Schema:
+    """Say that a reading is of one of these kinds."""
+    check = {"type": "string", "pattern": rf"^\s*(?:{'|'.join(kinds)}):"}
+    return {"required": ["check"], "properties": {"check": check}}

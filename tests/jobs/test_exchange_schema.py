@@ -4,7 +4,7 @@ import jsonschema
 import pytest
 
 from jobs.exchange.schema import building_schema, result_schema
-from tests.jobs.example import changed, example
+from tests.jobs.example import changed, example, refusals
 from tests.jobs.test_exchange_plan import REFUSED
 
 RESULT = {
@@ -124,3 +124,32 @@ BEYOND_A_SCHEMA = (
 )
 def test_what_can_be_said_without_computing_the_schema_refuses(pointer, value):
     assert errors(building_schema(), changed(pointer, value))
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {"check": "strength:c", "value": 20.7},
+        {"check": "strength:c", "value": '4 1/2"'},
+        {"check": "setback:S1.1", "value": "3000 psi"},
+        {"check": "setback:S1.1", "value": '4½6"'},
+        {"check": "setback:S1.1", "value": "23' 14\""},
+        {"check": "setback:S1.1", "value": 1.1e7},
+        {"check": "setback:S1.1", "value": 8, "from": "SW"},
+        {"check": "line:S1", "value": 8, "setup": "2"},
+        {"check": "level:S1", "value": 8, "tension": "12 lbf"},
+        {"check": "plumb:S1.in", "value": 0},
+        {"check": "line:S1", "value": 8, "at": "2026-03-09T14:05"},
+        {"check": "line:S1", "value": 8, "by": "crew\u0007"},
+    ],
+)
+def test_what_a_reading_cannot_say_neither_parser_nor_schema_takes(entry):
+    document = changed("/readings", [entry])
+    assert errors(building_schema(), document)
+    assert refusals(document)
+
+
+def test_a_time_without_seconds_is_read_and_fits():
+    document = changed("/readings/0/at", "2026-04-14T09:20+02:00")
+    assert errors(building_schema(), document) == []
+    assert refusals(document) == {}
