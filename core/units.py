@@ -84,7 +84,9 @@ _PLAIN = str.maketrans(
         "\u202f": " ",  # narrow no-break space
     }
 )
-_VULGAR_AFTER = re.compile(f"(?P<digit>[0-9])?(?P<mark>[{''.join(_VULGAR)}])")
+_SPELT = str.maketrans(_VULGAR)
+_MARKS = f"[{''.join(_VULGAR)}]"
+_BESIDE_VULGAR = re.compile(f"(?<=[0-9])(?={_MARKS})|(?<={_MARKS})(?=[0-9])")
 
 _NUMBER = r"(?:[0-9]+ +[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _ONE_UNIT = re.compile(rf"(?P<number>{_NUMBER}) *(?P<unit>'|\"|ft|in|mm|cm|m)")
@@ -193,12 +195,7 @@ def _read_text(text: str) -> tuple[Fraction, Fraction]:
             f"{quoted(text)} is too long for a length; write {EXAMPLES}, "
             f"in at most {LONGEST_TEXT} characters."
         )
-    plain = _VULGAR_AFTER.sub(
-        lambda found: (
-            f"{found['digit'] + ' ' if found['digit'] else ''}{_VULGAR[found['mark']]}"
-        ),
-        text.translate(_PLAIN).strip(),
-    )
+    plain = _BESIDE_VULGAR.sub(" ", text.translate(_PLAIN).strip()).translate(_SPELT)
     sign = -1 if plain.startswith("-") else 1
     body = plain[1:] if plain[:1] in ("-", "+") else plain
     if found := _ONE_UNIT.fullmatch(body):

@@ -21,8 +21,9 @@
 
   function plain(text) {
     const marks = [...text].map((mark) => PLAIN[mark] || mark).join("").trim();
-    return marks.replace(/([0-9])?([¼½¾⅐⅑⅒⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞])/g,
-      (_, digit, mark) => `${digit ? `${digit} ` : ""}${VULGAR[mark]}`);
+    return marks.replace(/([0-9])(?=[¼-¾⅐-⅞])/g, "$1 ")
+      .replace(/([¼-¾⅐-⅞])(?=[0-9])/g, "$1 ")
+      .replace(/[¼-¾⅐-⅞]/g, (mark) => VULGAR[mark]);
   }
 
   function amount(number) {
