@@ -5,6 +5,7 @@ from uuid import uuid4
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.timezone import now
 
 from checks.forms.fields import YOUR_TIME, YOUR_TIME_OR_NOW
 from checks.services.photographs import Handed
@@ -88,6 +89,7 @@ class CarryOutForm(forms.Form):
 
     at = forms.DateTimeField(
         label="Done at",
+        initial=now,
         help_text=YOUR_TIME,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from checks.models import Finding, Reading
+from checks.wording import order_words
 from jobs.exchange.canonical import digest
 
 SAME_PLAN = 1e-6  # mm, MPa: what the plan gives is compared as given
@@ -110,9 +111,9 @@ def differences(
 
 def _remedies_differ(before: Sequence[Row], after: Sequence[Row]) -> list[str]:
     if names_of(before) != names_of(after):
-        return [f"proposed now: {', '.join(names_of(after)[:1]) or 'nothing'}"]
+        return [f"proposed now: {order_words(after[0]) if after else 'nothing'}"]
     return [
-        f"{old['remedy']} has another figure for {name.replace('_', ' ')}"
+        f"{order_words(old)} has another figure for {name.replace('_', ' ')}"
         for old, new in zip(before, after, strict=True)
         for name in old
         if isinstance(old[name], float)

@@ -28,6 +28,7 @@ from checks.services.evaluation import evaluate_building
 from checks.services.photographs import Handed, add_kept, keep_handed
 from checks.services.stages import write_standing
 from checks.services.topics import last_decision
+from checks.wording import order_words
 from core.models import Person, Role
 from core.permissions import Action, require
 from jobs.models import Building
@@ -94,7 +95,7 @@ def decide(
         announce_decision(decision)
         finding.flagged_at = None
         label = Disposition(disposition).label
-        _tell(finding, Kind.DECIDED, actor, f"{remedy['remedy']}, {label}. {note}")
+        _tell(finding, Kind.DECIDED, actor, f"{order_words(remedy)}, {label}. {note}")
         if disposition == Disposition.USE_AS_IS:
             finding.state = State.CLOSED
             finding.closing = Finding.Closing.ACCEPTED

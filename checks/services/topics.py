@@ -18,6 +18,7 @@ from checks.adapters import Given
 from checks.models import Decision, Evaluation, Finding, FindingEvent, Reading
 from checks.services.announcing import announce_events
 from checks.services.basis import differences, names_of, plan_differs
+from checks.wording import order_words
 from jobs.models import Building
 from jobs.plan.sheet import UnknownCheckError, find_check
 
@@ -131,8 +132,9 @@ def _take_over(finding: Finding, found: Mapping[str, Any], context: _Context) ->
     for name in COMPUTED:
         setattr(finding, name, found.get(name))
     if before != _headline(found) and finding.state != State.CARRIED_OUT:
-        proposed = names_of(finding.remedies)[:1]
-        note = f"{FindingEvent.PROPOSED_NOW}{', '.join(proposed)}."
+        first = next(iter(finding.remedies), None)
+        proposed = order_words(first) if first else "nothing"
+        note = f"{FindingEvent.PROPOSED_NOW}{proposed}."
         context.tell(finding, Kind.CHANGED, note)
 
 

@@ -370,8 +370,9 @@ def test_the_field_reports_on_the_page(
 ) -> None:
     made = order(low_pad, engineer)
     client = signed_in(field_lead)
-    assert "Carry out" in client.get(url("finding", low_pad.pk)).content.decode()
-    at = now().strftime("%Y-%m-%dT%H:%M")
+    page = client.get(url("finding", low_pad.pk))
+    assert "Carry out" in page.content.decode()
+    at = f"{page.context['carry_form']['at'].value():%Y-%m-%dT%H:%M}"
     answer = client.post(url("carry_out", made.pk), {"at": at, "note": "Done."})
     assert answer.status_code == 302
     assert fresh(low_pad).state == Finding.State.CARRIED_OUT
@@ -481,6 +482,7 @@ def test_a_signed_release_says_what_was_decided_in_words(
     typed = old.entered
     measure(entry("wall:A-B", typed, supersedes=old.client_id))
     order(fresh(low_pad), engineer)
+    assert fresh(low_pad).events.last().note == "Shim, rework. Shim and grout."
     signed = sign_release(actor=operations, building=building, kind="pour")
     page = signed_in(operations).get(url("release", signed.pk)).content.decode()
     assert "decided, to be carried out" in page
