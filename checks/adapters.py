@@ -1,11 +1,14 @@
 """Rows of the record to one exchange document, for evaluation, export and freezing."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from checks.models import Instrument, Reading
+from checks.models import ConcreteEntry, Instrument, Reading
+from jobs.exchange.concrete_entries import ConcreteEntry as Said
+from jobs.exchange.concrete_entries import read_concrete_entry, with_entries
 from jobs.exchange.parse import DocumentError, read_building, read_reading
 from jobs.models import Building, PlanRevision
 from jobs.plan.model import Building as MeasuredBuilding
@@ -63,6 +66,7 @@ def given(building: Building) -> Given:
         .order_by("pk")
     )
     document = plan_document(building, revision, rows)
+    document = with_concrete(document, said_since(building, revision))
     plan = read_building(document).plan
     units = _units_by_revision(rows, revision, plan)
     entries: list[Document] = []
@@ -86,6 +90,36 @@ def given(building: Building) -> Given:
         last=rows[-1] if rows else None,
         left_out=left_out,
     )
+
+
+def concrete_entries(building: Building) -> list[ConcreteEntry]:
+    """Fetch what became known of a building's concrete, in the order recorded."""
+    found = ConcreteEntry.objects.filter(building=building)
+    return list(found.standing().order_by("pk"))
+
+
+def said_since(building: Building, revision: PlanRevision) -> list[Said]:
+    """Read what became known of the concrete and is not on the plan already.
+
+    A building's own export may come back as its next plan: a test recorded before
+    that plan was drawn and written on it, as it was typed, is one test.
+    """
+    drawn = Counter(revision.document.get("concrete", {}).get("standard_cured", ()))
+    said = []
+    for row in concrete_entries(building):
+        typed = row.entry.get("strength")
+        if row.recorded_at <= revision.drawn_at and drawn[typed] > 0:
+            drawn[typed] -= 1
+            continue
+        said.append(read_concrete_entry(row.entry))
+    return said
+
+
+def with_concrete(document: Document, said: Sequence[Said]) -> Document:
+    """Write what became known of the concrete behind what the plan says of it."""
+    if not said:
+        return document
+    return {**document, "concrete": with_entries(document.get("concrete", {}), said)}
 
 
 def plan_document(

@@ -3,6 +3,7 @@
 Named here for whoever reads the record, and because Django finds them by this package.
 """
 
+from checks.models.concrete import ConcreteEntry
 from checks.models.findings import (
     CarriedOut,
     Decision,
@@ -17,6 +18,7 @@ from checks.models.releases import Release
 __all__ = [
     "DIGEST",
     "CarriedOut",
+    "ConcreteEntry",
     "Decision",
     "Disposition",
     "Evaluation",

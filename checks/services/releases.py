@@ -7,9 +7,10 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from checks.adapters import given
-from checks.models import Finding, Photograph, Reading, Release
+from checks.models import ConcreteEntry, Finding, Photograph, Reading, Release
 from checks.services.announcing import announce_release
 from checks.services.basis import person_record, reading_record
+from checks.services.concrete import concrete_record
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import (
     Missing,
@@ -134,6 +135,7 @@ def account_of(standing: Standing) -> dict[str, Any]:
             "result": evaluation.result,
         },
         "readings": [reading_record(row) for row in readings.order_by("pk")],
+        "concrete": [concrete_record(row) for row in _concrete(building)],
         "photographs": _photographs(building),
         "findings": findings,
         "notice": _notice(evaluation.result if evaluation else {}, findings),
@@ -142,6 +144,12 @@ def account_of(standing: Standing) -> dict[str, Any]:
             for row in standing.releases
         ],
     }
+
+
+def _concrete(building: Building) -> list[ConcreteEntry]:
+    """Every entry of the concrete; those that were replaced are among them."""
+    found = ConcreteEntry.objects.filter(building=building)
+    return list(found.select_related("recorded_by", "supersedes").order_by("pk"))
 
 
 def _photographs(building: Building) -> list[dict[str, Any]]:

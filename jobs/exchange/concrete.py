@@ -67,23 +67,25 @@ def _maturity(cursor: Cursor) -> Maturity:
     members = cursor.members(
         ("curve", "temperatures", "expected"), ("datum", "activation", "reference")
     )
-    _choose_method(cursor, members)
+    choose_method(cursor, members)
     activation = members.get("activation")
     return Maturity(
         datum=_temperature(members.get("datum")),
         activation=activation.plain(MOST_ACTIVATION) if activation else None,
         reference=_temperature(members.get("reference")),
-        curve=_curve(members["curve"], _unit_of(members)) if "curve" in members else (),
+        curve=read_curve(members["curve"], unit_of(members))
+        if "curve" in members
+        else (),
         temperatures=_history(members["temperatures"])
         if "temperatures" in members
         else (),
-        expected=_expected(members["expected"])
+        expected=read_expected(members["expected"])
         if "expected" in members
         else (0.0, 0.0, 0.0),
     )
 
 
-def _choose_method(cursor: Cursor, members: Mapping[str, Cursor]) -> None:
+def choose_method(cursor: Cursor, members: Mapping[str, Cursor]) -> None:
     """Refuse what names neither or both of the two ways to count maturity."""
     if not isinstance(cursor.value, dict):
         return
@@ -97,10 +99,10 @@ def _choose_method(cursor: Cursor, members: Mapping[str, Cursor]) -> None:
 
 
 def _temperature(cursor: Cursor | None) -> float | None:
-    return None if cursor is None else _celsius(cursor)
+    return None if cursor is None else read_celsius(cursor)
 
 
-def _celsius(cursor: Cursor) -> float:
+def read_celsius(cursor: Cursor) -> float:
     """Read a temperature concrete can have. [°C]"""
     before = len(cursor.refusals.errors)
     celsius = cursor.quantity(parse_temperature)
@@ -113,13 +115,13 @@ def _celsius(cursor: Cursor) -> float:
     return celsius
 
 
-def _unit_of(members: Mapping[str, Cursor]) -> str:
+def unit_of(members: Mapping[str, Cursor]) -> str:
     """What a cylinder's age is called: by its maturity, or by its equivalent age."""
     by_age = "datum" not in members and members.keys() & {"activation", "reference"}
     return "age" if by_age else "maturity"
 
 
-def _curve(cursor: Cursor, name: str) -> tuple[tuple[float, float], ...]:
+def read_curve(cursor: Cursor, name: str) -> tuple[tuple[float, float], ...]:
     """Read the cylinders of the mixture: maturity or age, and strength. [MPa]"""
     errors = cursor.refusals.errors
     before = len(errors)
@@ -143,15 +145,15 @@ def _history(cursor: Cursor) -> tuple[tuple[float, float], ...]:
         members = item.members(("hours", "temperature"))
         if len(members) == 2:
             hours = members["hours"].plain(MOST_HOURS)
-            read.append((hours, _celsius(members["temperature"])))
+            read.append((hours, read_celsius(members["temperature"])))
     return tuple(read)
 
 
-def _expected(cursor: Cursor) -> tuple[float, float, float]:
+def read_expected(cursor: Cursor) -> tuple[float, float, float]:
     """Read what is expected from now on: low, likely and high. [°C]"""
     before = len(cursor.refusals.errors)
     members = cursor.members(EXPECTED)
-    read = {name: _celsius(member) for name, member in members.items()}
+    read = {name: read_celsius(member) for name, member in members.items()}
     low, likely, high = (read.get(name, 0.0) for name in EXPECTED)
     if len(cursor.refusals.errors) == before and not low <= likely <= high:
         cursor.refuse(

@@ -1,0 +1,92 @@
+"""What became known of the concrete after the plan was drawn."""
+
+from typing import ClassVar, Self
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from core.append_only import append_only
+from core.models import Person
+from jobs.models import Building
+
+
+class ConcreteEntryQuerySet(models.QuerySet["ConcreteEntry"]):
+    """The names people ask for."""
+
+    def visible_to(self, person: Person) -> Self:
+        """Entries of buildings this person may see."""
+        return self.filter(building__in=Building.objects.visible_to(person))
+
+    def standing(self) -> Self:
+        """Entries that no later entry replaces."""
+        return self.filter(replaced_by=None)
+
+
+class ConcreteEntry(models.Model):
+    """One temperature, test or other datum of a building's concrete, as it was typed.
+
+    A correction is another entry that names it. Field-cured samples are readings.
+    """
+
+    class Kind(models.TextChoices):
+        """What it says, in the words of `jobs.exchange.concrete_entries`."""
+
+        PLACING = "placing", "day of placing"
+        TEMPERATURE = "temperature", "temperature"
+        STANDARD_CURED = "standard_cured", "standard-cured test"
+        MIXTURE = "mixture", "cylinders of the mixture"
+        EXPECTED = "expected", "temperatures expected"
+
+    building = models.ForeignKey(Building, models.PROTECT, related_name="+")
+    client_id = models.CharField(max_length=64)
+    kind = models.CharField(max_length=20, choices=Kind)
+    entry = models.JSONField(help_text="As typed, in the document's members.")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the entry.")
+    at = models.DateTimeField(null=True, blank=True, help_text="Of a temperature.")
+    on = models.DateField(null=True, blank=True, help_text="Of everything else.")
+    supersedes = models.OneToOneField(
+        "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
+    )
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    objects = ConcreteEntryQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["building", "pk"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["building", "client_id"], name="checks_concrete_sent_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(client_id=""), name="checks_concrete_says_its_id"
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    kind__in=[
+                        "placing",
+                        "temperature",
+                        "standard_cured",
+                        "mixture",
+                        "expected",
+                    ]
+                ),
+                name="checks_concrete_kind_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="temperature", at__isnull=False, on=None)
+                | ~Q(kind="temperature") & Q(at=None, on__isnull=False),
+                name="checks_concrete_time_of_a_temperature_day_of_the_rest",
+            ),
+            models.CheckConstraint(
+                condition=Q(supersedes=None) | ~Q(supersedes=F("pk")),
+                name="checks_concrete_replaces_another",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.at or self.on}"
