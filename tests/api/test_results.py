@@ -1,5 +1,7 @@
 """What was computed, over the wire."""
 
+import json
+
 import pytest
 from rest_framework.test import APIClient
 
@@ -54,6 +56,28 @@ def test_the_document_carries_plan_and_readings(
     assert [reading.check for reading in read.readings] == ["level:R1", "level:R2"]
     given = {"If-None-Match": answer["ETag"]}
     assert crew.get(url(building, "document"), headers=given).status_code == 304
+
+
+def test_evaluating_the_export_of_a_building_gives_its_result(
+    crew: APIClient, by_token: As, operations: Person, building: Building
+) -> None:
+    """Also of what is superseded, has no id, or was typed in an old plan's unit."""
+    wrong = entry("wall:A-B", 75)
+    nameless = {"check": "line:R1", "value": 24 + 1 / 192}
+    sent = [wrong, entry("wall:A-B", 72.015, supersedes=wrong["id"]), nameless]
+    assert crew.post(url(building, "readings"), {"readings": sent}).status_code == 201
+    plan = crew.get(url(building, "plan")).json()
+    assert plan["length_unit"] == "ft"
+    plan = json.loads(json.dumps(plan)) | {"length_unit": "m"}
+    plan["positions"] = plan["positions"][:1]  # the pad of R2 is read no more
+    answer = by_token(operations).post(url(building, "plan"), plan)
+    assert answer.status_code == 201, answer.json()
+    document = crew.get(url(building, "document")).json()
+    assert [each["check"] for each in document["readings"]] == [
+        "level:R1", "wall:A-B", "line:R1", "wall:A-B",
+    ]  # fmt: skip
+    evaluated = crew.post("/api/v1/evaluate", document)
+    assert evaluated.json() == crew.get(url(building, "result")).json()
 
 
 def test_shims_come_by_pad_with_the_pack_list_and_the_caution(
