@@ -5,6 +5,11 @@ from django.http import HttpRequest
 from core.models import Person
 
 
+def asked_for(request: HttpRequest, name: str) -> str:
+    """Read a text of the address, without the null character, which no text has."""
+    return request.GET.get(name, "").replace("\0", "").strip()
+
+
 class PersonRequest(HttpRequest):
     """A request of somebody signed in, as `LoginRequiredMiddleware` sees to it.
 

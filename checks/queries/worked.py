@@ -28,6 +28,14 @@ UNCERTAINTIES = {
     "level": "level and rod over the sight",
 }
 COVERAGE = 2.0
+UNREAD: Mapping[str, Any] = {
+    "verdict": "unmeasured",
+    "close_to_limit": False,
+    "reason": "",
+    **dict.fromkeys(
+        ("nominal", "observed", "deviation", "limit", "lower", "upper", "uncertainty")
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +78,7 @@ class CheckShown:
 
     Attributes
     ----------
-    judged : its entry in the latest result, None before there is one.
+    judged : its entry in the latest result; as of one nobody read before there is one.
     length : its entry among the outline's adjusted lengths, None for other kinds.
     """
 
@@ -78,20 +86,20 @@ class CheckShown:
     words: str
     readings: tuple[ReadingShown, ...]
     worked: Worked
-    judged: Mapping[str, Any] | None
+    judged: Mapping[str, Any]
     length: Mapping[str, Any] | None
     limits: tuple[LimitShown, ...]
 
     @property
     def expanded(self) -> float | None:
         """Expanded uncertainty (k = 2) of what was observed. [mm]"""
-        sigma = (self.judged or {}).get("uncertainty")
+        sigma = self.judged.get("uncertainty")
         return None if sigma is None else COVERAGE * sigma
 
     @property
     def percent(self) -> str:
         """Probability of conformance, never rounded to what is certain."""
-        share = (self.judged or {}).get("probability")
+        share = self.judged.get("probability")
         if share is None:
             return ""
         if share in (0.0, 1.0):
@@ -128,7 +136,7 @@ def check_shown(found: Drawn, key: str) -> CheckShown | None:
             for each in taken(rows)
         ),
         worked=worked,
-        judged=found.judged.checks.get(check.key),
+        judged=found.judged.checks.get(check.key, UNREAD),
         length=next((row for row in lengths if row["check"] == check.key), None),
         limits=tuple(limits_of_kind(check.kind, result.get("tolerances") or {})),
     )

@@ -29,7 +29,7 @@ from checks.views.units import units_for
 from checks.wording import order_words, topic_words
 from core.models import Role
 from core.permissions import Action, may
-from core.requests import PersonRequest
+from core.requests import PersonRequest, asked_for
 from jobs.models import Building, Membership
 from jobs.plans import plan_of
 
@@ -58,9 +58,9 @@ def queue(request: PersonRequest) -> HttpResponse:
     state = request.GET.get("state", "waiting")
     wanted = QueueFilter(
         state=state if state in STATES else "waiting",
-        job=request.GET.get("job", "").strip(),
+        job=asked_for(request, "job"),
         building=int(building) if building.isdecimal() and len(building) < 18 else None,
-        topic=request.GET.get("topic", ""),
+        topic=asked_for(request, "topic"),
     )
     page = review.review_queue(request.user, wanted, request.GET.get("page"))
     context = {

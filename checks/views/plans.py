@@ -70,7 +70,7 @@ def position(request: PersonRequest, pk: int, mark: str) -> HttpResponse:
 def check(request: PersonRequest, pk: int, key: str) -> HttpResponse:
     """Show one check worked out, from its readings to its verdict."""
     page = _page(request, pk)
-    shown = check_shown(page["drawn"], key)
+    shown = None if "\0" in key else check_shown(page["drawn"], key)
     if shown is None:
         msg = f"The plan in force has no check {key}."
         raise Http404(msg)

@@ -16,7 +16,7 @@ from checks.queries.walk import blank_walk
 from checks.services.instruments import add_instrument
 from checks.views.units import units_for
 from core.permissions import Action, may
-from core.requests import PersonRequest
+from core.requests import PersonRequest, asked_for
 from jobs.exchange.parse import DocumentError
 from jobs.models import Building
 from jobs.plans import plan_of
@@ -78,7 +78,7 @@ def record(request: PersonRequest, pk: int) -> HttpResponse:
     """Show every reading: who, when, and what replaced it."""
     building = seen_building(request, pk)
     wanted = RecordFilter(
-        check=request.GET.get("check", "").strip(),
+        check=asked_for(request, "check"),
         standing=request.GET.get("standing") == "only",
     )
     page = readings_of(building, wanted, request.GET.get("page"))

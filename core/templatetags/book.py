@@ -128,13 +128,13 @@ def length_text(
 @register.simple_tag(takes_context=True)
 def strength(
     context: template.Context,
-    mpa: float | None,
+    mpa: float | Literal[""] | None,
     *,
     signed: bool = False,
     decimals: int = 1,
 ) -> SafeString | str:
     """Show a strength in psi, or in MPa to whoever reads metric; the other in reach."""
-    if mpa is None:
+    if mpa is None or mpa == "" or math.isnan(mpa):
         return MISSING
     sign = "+" if signed and mpa > 0 else ""
     customary, metric = (

@@ -273,6 +273,24 @@ def test_the_record_is_read_in_as_many_queries_however_long_it_is(
         client.get(url("measure", building.pk))
 
 
+@pytest.mark.parametrize(
+    ("key", "status"), [("strength:F9", 200), ("strength:\0", 404), ("level:ZZ", 404)]
+)
+def test_a_check_nobody_read_is_no_fault(
+    building: Building,
+    measure: Measure,
+    field_lead: Person,
+    signed_in: Any,
+    key: str,
+    status: int,
+) -> None:
+    measure(entry("level:S1", "1 m"))
+    client = signed_in(field_lead)
+    assert client.get(url("check", building.pk, key)).status_code == status
+    told = client.get(url("record", building.pk), {"check": key})
+    assert told.status_code == 200
+
+
 # Findings
 
 
@@ -309,7 +327,13 @@ def test_the_queue_puts_what_steel_waits_for_first(
     assert back in only.content.decode().partition('id="content"')[2]
     closed = client.get(url("findings"), {"state": "closed"})
     assert not closed.context["page"].object_list
-    for nonsense in ({"building": "x"}, {"state": "y"}, {"page": "z"}, {"topic": "'"}):
+    for nonsense in (
+        {"building": "x"},
+        {"state": "y"},
+        {"page": "z"},
+        {"topic": "'"},
+        {"job": "\0"},
+    ):
         assert client.get(url("findings"), nonsense).status_code == 200
 
 

@@ -68,12 +68,12 @@ def test_a_strength_shows_the_readers_unit_and_keeps_the_other_at_hand(
     shown = draw("{% strength mpa signed=True %}", mpa=20.684271, units=units)
     assert f">{own}</span>" in shown
     assert f'title="{other}"' in shown
-    assert draw("{% strength mpa %}", mpa=None) == book.MISSING
 
 
 @pytest.mark.parametrize("unknown", [None, "", float("nan")])
-def test_a_length_that_is_not_known_is_a_dash(unknown: float | str | None) -> None:
+def test_what_is_not_known_is_a_dash(unknown: float | str | None) -> None:
     assert draw("{% length mm %}", mm=unknown) == book.MISSING
+    assert draw("{% strength mpa %}", mpa=unknown) == book.MISSING
 
 
 def test_a_length_shows_the_readers_units_and_keeps_the_others_at_hand() -> None:
