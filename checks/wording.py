@@ -43,6 +43,21 @@ TOPICS = {
     "accumulated": "Groups adding up along {}",
     "group_to_line": "Groups off the column line along {}",
 }
+KEYS = {
+    "diagonal": "Diagonal {}",
+    "wall": "Wall {}, whole length",
+    "line": "{}, reference line",
+    "setback": "{}, rod {}, setback",
+    "offset": "{}, rod {}, offset",
+    "gage": "{}, rods {}, centre to centre",
+    "projection": "{}, rod {}, projection",
+    "level": "Pad {}",
+    "benchmark": "Benchmark {}",
+    "strength": "Sample {}",
+    "notch_width": "Wall {}, notch width",
+    "notch_depth": "Wall {}, notch depth",
+    "plumb": "{}, lean {}",
+}
 SEVERAL = {"wall": "Walls {}", "level": "Pads {}"}  # of the topics above
 NAMED = 3  # of several; the rest is counted
 PLAIN_TEXT = frozenset(
@@ -105,6 +120,16 @@ def check_words(check: Check, *, placed: bool = False) -> str:
     if placed and check.mark and check.rods:
         return f"{check.mark}, {said[0].lower()}{said[1:]}"
     return said
+
+
+def key_words(key: str) -> str:
+    """Say what a check of a record is, where the plan it was of is not at hand."""
+    kind, _, rest = key.partition(":")
+    words = KEYS.get(kind, "")
+    parts = rest.rpartition(".")[::2] if words.count("{}") == 2 else (rest,)
+    if not (words and all(parts)):
+        return key
+    return words.format(*parts)
 
 
 def circumstances_of(entry: Mapping[str, Any]) -> str:

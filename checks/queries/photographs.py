@@ -8,7 +8,7 @@ from django.db.models import Count, Q, QuerySet
 
 from checks.models import Finding, Photograph
 from checks.queries.record import about
-from checks.wording import topic_words
+from checks.wording import key_words, topic_words
 from jobs.models import Building
 
 PHOTOGRAPHS_A_PAGE = 24
@@ -58,7 +58,7 @@ def shown(photographs: Iterable[Photograph]) -> list[Shown]:
 
 
 def _shown(photograph: Photograph) -> Shown:
-    of = photograph.check_key
+    of = key_words(photograph.check_key)
     if photograph.finding is not None:
         of = topic_words(photograph.finding.topic)
     elif photograph.carried_out is not None:

@@ -8,7 +8,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Q
 
 from checks.models import Photograph, Reading
-from checks.wording import circumstances_of
+from checks.wording import circumstances_of, key_words
 from jobs.models import Building
 
 READINGS_A_PAGE = 200
@@ -28,12 +28,14 @@ class Taken:
 
     Attributes
     ----------
+    said : what was read, in words.
     circumstances : instrument, temperature, corner, set-up, height.
     replaces, replaced_by : the other end of a correction, None where there is none.
     photographs : of the reading, where they were fetched with it.
     """
 
     reading: Reading
+    said: str
     circumstances: str
     note: str
     replaces: Reading | None
@@ -46,6 +48,7 @@ def taken(readings: Iterable[Reading]) -> list[Taken]:
     return [
         Taken(
             reading=reading,
+            said=key_words(reading.check_key),
             circumstances=circumstances_of(reading.entry),
             note=reading.entry.get("note", ""),
             replaces=reading.supersedes,

@@ -9,10 +9,12 @@ import checks.evaluation
 from checks.evaluation.evaluate import evaluate
 from checks.tolerances import GROUP_RULES
 from checks.wording import (
+    KEYS,
     REMEDIES,
     TOPICS,
     check_words,
     circumstances_of,
+    key_words,
     order_words,
     remedy_words,
     topic_words,
@@ -98,3 +100,23 @@ def test_a_move_of_more_than_one_position_says_what_it_moves() -> None:
     assert order_words({"remedy": "shift", "scope": "steel"}) == "Move all the steel"
     assert order_words({"remedy": "shift", "scope": "A2-B2"}) == "Move frame line A2-B2"
     assert order_words({"remedy": "shift"}) == "Set the plate where it fits"
+
+
+@pytest.mark.parametrize(
+    ("key", "said"),
+    [
+        ("setback:S.1.2", "S.1, rod 2, setback"),
+        ("gage:S1.1-3", "S1, rods 1-3, centre to centre"),
+        ("plumb:S1.in", "S1, lean in"),
+        ("level:S1", "Pad S1"),
+        ("", ""),
+        ("sounding:S1", "sounding:S1"),
+        ("setback:S1", "setback:S1"),
+    ],
+)
+def test_a_check_of_the_record_is_said_in_words(key: str, said: str) -> None:
+    assert key_words(key) == said
+
+
+def test_every_kind_of_check_has_words_of_its_own() -> None:
+    assert set(KEYS) == set(Kind)
