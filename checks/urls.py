@@ -4,6 +4,7 @@ from django.urls import path
 
 from checks.plan_urls import plan_urlpatterns
 from checks.views import (
+    concrete,
     files,
     findings,
     measure,
@@ -53,6 +54,7 @@ urlpatterns = [
         photographs.photograph,
         name="photograph",
     ),
+    path("buildings/<int:pk>/concrete/", concrete.concrete, name="concrete"),
     path("buildings/<int:pk>/instruments/", readings.instrument, name="instrument"),
     path("jobs/<int:pk>/trail.csv", trail.trail_table, name="trail_table"),
     path("worker.js", offline.worker, name="worker"),

@@ -41,6 +41,14 @@ class Missing:
     keys: tuple[str, ...] = ()
 
     @property
+    def names(self) -> list[str]:
+        """The checks or findings in words."""
+        return [
+            key_words(key) if key.partition(":")[0] in KEYS else topic_words(key)
+            for key in self.keys
+        ]
+
+    @property
     def url(self) -> str:
         """The address of the page where it is put right."""
         if not self.where:
@@ -328,9 +336,9 @@ def _strength(standing: Standing) -> Iterable[Missing]:
     yield Missing(
         what=GATE_WORDS.get(verdict, _without_sample(concrete)),
         holds=verdict != "unmeasured",
-        where="checks:measure",
+        where="checks:concrete",
         args=(standing.building.pk,),
-        query=f"section={Kind.STRENGTH}",
+        query="add=sample",
         keys=("strength",),
     )
 
