@@ -1,6 +1,6 @@
 """Where the trail of a job comes from: each source gives rows of the same columns.
 
-Readings that one person recorded for one building within a minute are one row.
+What one person recorded in numbers for one building within a minute is one row.
 """
 
 from collections.abc import Callable
@@ -31,6 +31,7 @@ from django.db.models.functions import Cast, Coalesce, TruncMinute
 from django.utils.timezone import make_aware
 
 from checks.models import (
+    ConcreteEntry,
     Finding,
     FindingEvent,
     Instrument,
@@ -64,6 +65,7 @@ class Kind(StrEnum):
     PEOPLE = "people"
     SIGN_INS = "sign-ins"
     INSTRUMENTS = "instruments"
+    CONCRETE = "concrete"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,8 +149,8 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingsSource(Source):
-    """Readings, gathered by who recorded them for which building in which minute."""
+class MinuteSource(Source):
+    """What comes in numbers, gathered by who recorded it for which building when."""
 
     def part(
         self, job: Job, place: int, asked: TrailFilter, after: Cursor | None
@@ -157,10 +159,6 @@ class ReadingsSource(Source):
         rows: QuerySet[Any] = self.rows(job).order_by().filter(self._asked(asked))
         if after is not None:
             rows = rows.filter(recorded_at__lt=_end_of_minute(after.at))
-        kind = Func(
-            F("check_key"), Value(":"), Value(1), function="split_part",
-            output_field=TextField(),
-        )  # fmt: skip
         rows = rows.annotate(minute=TruncMinute("recorded_at"))
         rows = rows.values("building", "recorded_by", "minute").annotate(
             row_at=Max("recorded_at"),
@@ -170,7 +168,7 @@ class ReadingsSource(Source):
             row_building=F("building"),
             row_object=Value(None, BigIntegerField()),
             row_about=Value("", TextField()),
-            row_detail=StringAgg(kind, ", ", distinct=True),
+            row_detail=StringAgg(self.detail, ", ", distinct=True),
             row_note=Value("", TextField()),
             row_number=Count("pk"),
         )
@@ -277,6 +275,11 @@ _OPENED = Case(
     output_field=TextField(),
 )
 
+_KIND = Func(
+    F("check_key"), Value(":"), Value(1), function="split_part",
+    output_field=TextField(),
+)  # fmt: skip
+
 SOURCES: tuple[Source, ...] = (
     Source(
         name="sight",
@@ -289,13 +292,14 @@ SOURCES: tuple[Source, ...] = (
         about="kind",
         detail=_OPENED,
     ),
-    ReadingsSource(
+    MinuteSource(
         name="readings",
         kind=Kind.READINGS,
         rows=lambda job: Reading.objects.filter(building__job=job),
         at="recorded_at",
         person="recorded_by",
         building="building",
+        detail=_KIND,
     ),
     Source(
         name="photograph",
@@ -381,5 +385,14 @@ SOURCES: tuple[Source, ...] = (
         at="added_at",
         person="added_by",
         detail="name",
+    ),
+    MinuteSource(
+        name="concrete",
+        kind=Kind.CONCRETE,
+        rows=lambda job: ConcreteEntry.objects.filter(building__job=job),
+        at="recorded_at",
+        person="recorded_by",
+        building="building",
+        detail="kind",
     ),
 )

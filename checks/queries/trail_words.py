@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.urls import reverse
 
-from checks.models import FindingEvent, Release
+from checks.models import ConcreteEntry, FindingEvent, Release
 from checks.queries.trail import Entry
 from checks.queries.trail_sources import Kind
 from checks.wording import topic_words
@@ -159,6 +159,15 @@ def _instrument(entry: Entry, known: _Known) -> Told:
     return f"Instrument {entry.detail} put on the job", ""
 
 
+def _concrete(entry: Entry, known: _Known) -> Told:
+    words = ", ".join(
+        ConcreteEntry.Kind(kind).label for kind in entry.detail.split(", ")
+    )
+    count = "" if entry.number == 1 else f" ({entry.number} entries)"
+    url = reverse("checks:concrete", args=[entry.building])
+    return f"Of the concrete recorded: {words}{count}", url
+
+
 def _building_url(entry: Entry) -> str:
     return reverse("building", args=[entry.building])
 
@@ -180,4 +189,5 @@ _WORDS: dict[str, Callable[[Entry, _Known], Told]] = {
     "account": _account,
     "sign-in": _sign_in,
     "instrument": _instrument,
+    "concrete": _concrete,
 }

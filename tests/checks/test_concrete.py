@@ -19,8 +19,9 @@ from core.models import Person
 from jobs import services as jobs
 from jobs.exchange.canonical import digest
 from jobs.exchange.parse import read_building
-from jobs.models import Building
+from jobs.models import Building, Job
 from tests.checks.conftest import Measure, as_planned
+from tests.checks.trails import words_of
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
@@ -370,6 +371,17 @@ def test_a_release_holds_the_entries_it_rested_on(
     document = release.record["plan"]["document"]
     assert document["concrete"]["standard_cured"] == ["3660 psi"]
     assert verify_digest(release.digest) == release
+
+
+def test_the_trail_tells_who_entered_what(
+    job: Job, building: Building, engineer: Person, tell: Any
+) -> None:
+    tell(warm(8, 6, "14 degC", hours=20), warm(8, 18, "15 degC"), known(EXPECTED))
+    record_concrete(actor=engineer, building=building, entries=[cured(30, "26 MPa")])
+    told = words_of(job)
+    both = "temperatures expected, temperature (3 entries)"
+    assert ("Fern", f"Of the concrete recorded: {both}") in told
+    assert ("Emery", "Of the concrete recorded: standard-cured test") in told
 
 
 def test_a_release_of_before_there_were_entries_still_verifies(
