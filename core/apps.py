@@ -10,7 +10,11 @@ class CoreConfig(AppConfig):
 
     name = "core"
     default_auto_field = "django.db.models.BigAutoField"
-    account: ClassVar = [("Devices", "account"), ("Password", "change-password")]
+    account: ClassVar = [
+        ("Devices", "account"),
+        ("Password", "change-password"),
+        ("Passkeys", "passkeys"),
+    ]
 
     def ready(self) -> None:
         """Make the queue the one that every task is sent to."""

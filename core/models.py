@@ -114,6 +114,87 @@ class Device(models.Model):
         return self.family
 
 
+class PasskeyQuerySet(models.QuerySet["Passkey"]):
+    """The names people ask for."""
+
+    def of(self, person: Person) -> Self:
+        """Give those one person can sign with."""
+        return self.filter(person=person, removed_at=None)
+
+
+class Passkey(models.Model):
+    """A key pair on a person's device: the public half, and how far it has counted.
+
+    It stays when it is removed, and is refused from then on.
+    """
+
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    name = models.CharField(max_length=60)
+    credential_id = models.BinaryField(max_length=1023, unique=True)
+    public_key = models.BinaryField(help_text="As COSE writes it (RFC 9052).")
+    sign_count = models.PositiveBigIntegerField(
+        help_text="How often the device says it signed; 0 where it does not count."
+    )
+    transports = models.JSONField(
+        default=list, blank=True, help_text="How the browser says it is reached."
+    )
+    rp_id = models.CharField(
+        max_length=253, help_text="The host it was made for; it answers to no other."
+    )
+    added_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True, blank=True)
+    removed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PasskeyQuerySet.as_manager()
+
+    class Meta:
+        ordering: ClassVar = ["person", "pk"]
+        triggers: ClassVar = [
+            pgtrigger.Protect(name="stays", operation=pgtrigger.Delete),
+            pgtrigger.ReadOnly(
+                name="as_it_was",
+                exclude=["sign_count", "last_used_at", "removed_at"],
+            ),
+            pgtrigger.Protect(
+                name="no_way_back",
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Q(old__removed_at__isnull=False)
+                | pgtrigger.Q(new__sign_count__lt=pgtrigger.F("old__sign_count")),
+            ),
+        ]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["person", "name"],
+                condition=models.Q(removed_at=None),
+                name="core_passkey_name_once_per_person",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(sign_count__lt=2**32),
+                name="core_passkey_count_of_four_bytes",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(name="") & ~models.Q(rp_id=""),
+                name="core_passkey_named",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    models.Q(last_used_at=None)
+                    | models.Q(last_used_at__gte=models.F("added_at"))
+                )
+                & (
+                    models.Q(removed_at=None)
+                    | models.Q(removed_at__gte=models.F("added_at"))
+                ),
+                name="core_passkey_times_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class AccountEvent(models.Model):
     """What happened to an account, for the record."""
 
@@ -128,6 +209,8 @@ class AccountEvent(models.Model):
         PASSWORD = "password", "sent a link for a new password"
         FORGOTTEN = "forgotten", "asked for: a link for a new password"
         PASSWORD_SET = "password_set", "set a new password by a link"
+        PASSKEY_ADDED = "passkey_added", "added a passkey"
+        PASSKEY_REMOVED = "passkey_removed", "removed a passkey"
 
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
@@ -159,6 +242,8 @@ class AccountEvent(models.Model):
                         "password",
                         "forgotten",
                         "password_set",
+                        "passkey_added",
+                        "passkey_removed",
                     ]
                 ),
                 name="core_account_event_kind_known",

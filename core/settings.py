@@ -188,6 +188,7 @@ AUTH_USER_MODEL = "core.Person"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",
+    "core.passkeys.PasskeyBackend",
 ]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.ScryptPasswordHasher",
@@ -212,6 +213,7 @@ AXES_LOCKOUT_TEMPLATE = "core/locked.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "assertion"]
 
 # What a browser may do with a page
 CONTENT_SECURITY_POLICY = {
@@ -265,7 +267,7 @@ EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)  # s
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
 
 # Who is told what happens
-PUBLIC_URL = env.str(  # what links in letters, calendars and events begin with
+PUBLIC_URL = env.str(  # links in letters and events begin so; passkeys are made for it
     "PUBLIC_URL",
     default=f"https://{ALLOWED_HOSTS[0]}" if HTTPS else "http://localhost:8000",
 )

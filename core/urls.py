@@ -3,23 +3,20 @@
 from importlib.util import find_spec
 
 from django.contrib.auth import views as auth_views
-from django.contrib.auth.decorators import login_not_required
 from django.urls import URLPattern, URLResolver, include, path
 
 from checks.views import building
 from checks.views.trail import trail
-from core import account_views, views
+from core import account_views, passkey_views, views
 
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("sign-in/", passkey_views.SignIn.as_view(), name="sign-in"),
     path(
-        "sign-in/",
-        login_not_required(
-            auth_views.LoginView.as_view(
-                template_name="core/sign_in.html", redirect_authenticated_user=True
-            )
-        ),
-        name="sign-in",
+        "sign-in/passkey/",
+        passkey_views.SignInWithPasskey.as_view(),
+        name="passkey-sign-in",
     ),
+    path("passkeys/challenge/", passkey_views.challenge, name="passkey-challenge"),
     path("sign-out/", account_views.SignOut.as_view(), name="sign-out"),
     path("account/", account_views.account, name="account"),
     path(
@@ -31,6 +28,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "account/devices/<int:pk>/sign-out/",
         account_views.sign_out_device,
         name="sign-out-device",
+    ),
+    path("account/passkeys/", passkey_views.mine, name="passkeys"),
+    path("account/passkeys/make/", passkey_views.make, name="make-passkey"),
+    path(
+        "account/passkeys/<int:pk>/remove/",
+        passkey_views.remove,
+        name="remove-passkey",
     ),
     path("password/", account_views.ChangePassword.as_view(), name="change-password"),
     path(

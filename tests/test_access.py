@@ -90,6 +90,7 @@ def test_only_these_addresses_are_open_to_everybody() -> None:
     shut = (302, 401, 404)
     assert {row.name for row in TABLE if row.codes[0] not in shut} == {
         "sign-in",
+        "passkey-sign-in",
         "health-live",
         "health-ready",
         "checks:worker",

@@ -1,16 +1,11 @@
-"""Fields that several forms share: times, choices, the signature."""
+"""Fields that several forms share: times, choices."""
 
 from datetime import tzinfo
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
-from django.contrib.auth import authenticate
-from django.http import HttpRequest
 from django.utils.functional import lazy
 from django.utils.timezone import get_current_timezone, get_current_timezone_name
-
-from core.models import Person
 
 
 def choose(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None:
@@ -37,29 +32,3 @@ def read_zone(name: str) -> tzinfo:
     except (KeyError, ValueError, OSError):
         msg = f"There is no time zone “{name}”: write one such as America/Chicago."
         raise forms.ValidationError(msg) from None
-
-
-class SignedForm(forms.Form):
-    """A form that is signed: whoever sends it gives their password again."""
-
-    password = forms.CharField(
-        label="Your password, as signature",
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-    )
-
-    def __init__(self, *args: Any, request: HttpRequest, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.request = request
-
-    def clean_password(self) -> str:
-        """Check the password of whoever is signed in."""
-        password: str = self.cleaned_data["password"]
-        person = self.request.user
-        assert isinstance(person, Person)  # noqa: S101  # the page asks for sign-in
-        found = authenticate(
-            self.request, username=person.get_username(), password=password
-        )
-        if found is None or found.pk != person.pk:
-            raise forms.ValidationError("This is not your password.", code="password")
-        return password

@@ -5,9 +5,10 @@ from typing import Any
 
 from django import forms
 
-from checks.forms.fields import SignedForm, choose
+from checks.forms.fields import choose
 from checks.models import Disposition, Finding
 from checks.wording import order_words
+from core.signing import SignedForm
 
 
 class DecideForm(SignedForm):

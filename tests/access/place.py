@@ -14,7 +14,7 @@ from checks.services.photographs import add_photograph
 from checks.services.readings import record_readings
 from checks.services.releases import sign_release
 from core.devices import hash_of
-from core.models import Device, Person
+from core.models import Device, Passkey, Person
 from jobs.models import Building, Job
 from jobs.people.invitations import invite
 from jobs.people.models import Invitation
@@ -46,6 +46,7 @@ class Place:
     token: CrewToken
     photograph: Photograph
     device: Device
+    passkey: Passkey
     invitation: Invitation
 
 
@@ -79,6 +80,7 @@ def make_place(
         token=token,
         photograph=added.photograph,
         device=_phone_of(field_lead),
+        passkey=_passkey_of(field_lead),
         invitation=invitation,
     )
 
@@ -100,4 +102,16 @@ def _phone_of(person: Person) -> Device:
         family="a phone",
         first_seen_at=now(),
         last_seen_at=now(),
+    )
+
+
+def _passkey_of(person: Person) -> Passkey:
+    return Passkey.objects.create(
+        person=person,
+        name="yellow phone",
+        credential_id=b"a key",
+        public_key=b"its public half",
+        sign_count=0,
+        rp_id="localhost",
+        added_at=now(),
     )

@@ -70,6 +70,10 @@ def on_person(place: Place) -> list[Any]:
     return [place.device.person_id]
 
 
+def on_passkey(place: Place) -> list[Any]:
+    return [place.passkey.pk]
+
+
 def on_link(place: Place) -> list[Any]:
     return [token_of(place.invitation)]
 

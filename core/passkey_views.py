@@ -1,0 +1,148 @@
+"""One's own passkeys, signing in with one, and the challenge that one answers."""
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import authenticate, login
+from django.contrib.auth import views as auth_views
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+from rest_framework.throttling import BaseThrottle
+
+from core import passkeys, tallies
+from core.context_processors import account_tabs
+from core.models import Passkey
+from core.requests import PersonRequest
+from core.signing import AddPasskeyForm, AssertionForm, RemovePasskeyForm
+
+HOUR_S = 3600
+OFTEN_FROM_A_PLACE = 300  # challenges an hour: a whole site may share one connection
+
+
+@login_not_required
+@never_cache
+@require_POST
+def challenge(request: HttpRequest) -> HttpResponse:
+    """Give a browser what a passkey is to sign; 404 where passkeys cannot be."""
+    place = passkeys.place_of(request)
+    if place is None:
+        raise Http404
+    if not request.user.is_authenticated:
+        # Whoever is not signed in gets a session by it.
+        where = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
+        asked = tallies.count(f"challenges to {where}", window_s=HOUR_S)
+        if asked.number > OFTEN_FROM_A_PLACE:
+            return JsonResponse({}, status=429)
+    options = passkeys.signing_options(request, place)
+    return HttpResponse(options, content_type="application/json")
+
+
+class SignIn(auth_views.LoginView):
+    """Signs in with a user name and the password."""
+
+    template_name = "core/sign_in.html"
+    redirect_authenticated_user = True
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """Say whether passkeys can be used at this address."""
+        offered = passkeys.place_of(self.request) is not None
+        return super().get_context_data(**kwargs, passkeys_offered=offered)
+
+
+class SignInWithPasskey(SignIn):
+    """Signs in with a passkey, which says itself whose it is."""
+
+    form_class = AssertionForm  # type: ignore[assignment]
+
+    def get(self, *args: Any, **kwargs: Any) -> HttpResponse:
+        """Lead to the page: here something is only sent to."""
+        return redirect("sign-in")
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        """Verify it behind the same guard against guessing as a password."""
+        given = form.cleaned_data["assertion"]
+        named = passkeys.find(given)
+        username = named.person.get_username() if named else None
+        person = authenticate(self.request, username=username, assertion=given)
+        if person is None:
+            return self.form_invalid(form)
+        login(self.request, person)
+        return redirect(self.get_success_url())
+
+    def form_invalid(self, form: Any) -> HttpResponse:
+        """Show the page for the password, with what speaks against the passkey."""
+        blank = AuthenticationForm(self.request)
+        context = self.get_context_data(form=blank, refused=True)
+        return self.render_to_response(context, status=400)
+
+
+@require_http_methods(["GET", "POST"])
+def mine(request: PersonRequest) -> HttpResponse:
+    """List one's passkeys, and begin to add one."""
+    place = passkeys.place_of(request)
+    form = AddPasskeyForm(request.POST or None, request=request)
+    if place is not None and form.is_valid():
+        passkeys.begin_adding(request, form.cleaned_data["name"])
+        return redirect("make-passkey")
+    context = {
+        "tabs": account_tabs(request.path),
+        "passkeys": list(Passkey.objects.of(request.user)),
+        "form": form if place else None,
+        "here": place.rp_id if place else "",
+        "public_url": settings.PUBLIC_URL,
+    }
+    status = 400 if form.is_bound else 200
+    return render(request, "core/passkeys.html", context, status=status)
+
+
+@never_cache
+@require_http_methods(["GET", "POST"])
+def make(request: PersonRequest) -> HttpResponse:
+    """Have the browser make the passkey that was begun, and keep it."""
+    place = passkeys.place_of(request)
+    if place is None:
+        return redirect("passkeys")
+    if request.method == "POST":
+        return _keep(request, place)
+    begun = passkeys.adding_options(request, place)
+    if begun is None:
+        return redirect("passkeys")
+    name, options = begun
+    context = {
+        "tabs": account_tabs(request.path),
+        "name": name,
+        "options": options,
+        "form": AssertionForm(),
+    }
+    return render(request, "core/make_passkey.html", context)
+
+
+def _keep(request: PersonRequest, place: passkeys.Place) -> HttpResponse:
+    made = request.POST.get("assertion", "")
+    try:
+        key = passkeys.add(actor=request.user, request=request, place=place, made=made)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, f"Passkey added: {key}.")
+    return redirect("passkeys")
+
+
+@require_http_methods(["GET", "POST"])
+def remove(request: PersonRequest, pk: int) -> HttpResponse:
+    """Remove one of one's own passkeys, signed."""
+    key = get_object_or_404(Passkey.objects.of(request.user), pk=pk)
+    form = RemovePasskeyForm(request.POST or None, request=request, key=key)
+    if form.is_valid():
+        passkeys.remove(actor=request.user, key=key)
+        messages.success(request, f"Passkey removed: {key}.")
+        return redirect("passkeys")
+    context = {"tabs": account_tabs(request.path), "passkey": key, "form": form}
+    status = 400 if form.is_bound else 200
+    return render(request, "core/remove_passkey.html", context, status=status)
