@@ -8,7 +8,7 @@ from typing import Any
 from django.core.paginator import Page, Paginator
 
 from checks.models import Finding, Release
-from checks.wording import order_words, topic_words
+from checks.wording import key_words, order_words, topic_words
 from jobs.models import Building
 
 ROUTES = {
@@ -75,7 +75,7 @@ def frozen(release: Release) -> Frozen:
     verdicts = [row["verdict"] for row in checks]
     return Frozen(
         record=record,
-        checks=tuple(checks),
+        checks=tuple({**row, "said": key_words(row["check"])} for row in checks),
         counts=tuple((word, verdicts.count(word)) for word in WORDS),
         findings=tuple(_finding(row) for row in record["findings"]),
         route=ROUTES.get((record["notice"]["strength"] or {}).get("route") or "", ""),
@@ -127,6 +127,7 @@ def _readings(rows: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
         entered[row["id"]] = row["entered"]
         yield {
             **row,
+            "said": key_words(row["check"]),
             "taken_at": datetime.fromisoformat(row["taken_at"]),
             "replaces": entered.get(row["supersedes"] or "", ""),
         }

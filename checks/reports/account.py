@@ -30,7 +30,13 @@ from checks.reports.blocks import (
     verdict,
 )
 from checks.reports.hand import Hand, count, moment, who
-from checks.wording import circumstances_of, figures_of, order_words, topic_words
+from checks.wording import (
+    circumstances_of,
+    figures_of,
+    key_words,
+    order_words,
+    topic_words,
+)
 from jobs.exchange.parse import read_building
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Kind
@@ -343,7 +349,7 @@ def readings(account: Account) -> Iterator[Block]:
     replaced = {row["supersedes"] for row in taken}
     rows = [
         [
-            row["check"],
+            key_words(row["check"]),
             row["entered"],
             moment(row["taken_at"]).removesuffix(" UTC"),
             row["crew"] or NOTHING,

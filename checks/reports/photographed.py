@@ -21,6 +21,7 @@ from checks.reports.blocks import (
 )
 from checks.reports.hand import moment, who
 from checks.services.kept_files import LostFileError, read_kept
+from checks.wording import key_words
 
 logger = logging.getLogger(__name__)
 
@@ -52,7 +53,7 @@ def listed(record: Row) -> Iterator[Block]:
     """List those of checks and of the building, by their digests."""
     rows = [
         [
-            row["check"] or NOTHING,
+            key_words(row["check"]) or NOTHING,
             lines(row["caption"] or NOTHING, code(row["digest"])),
             moment(row["taken_at"]).removesuffix(" UTC"),
             row["recorded_by"]["name"],

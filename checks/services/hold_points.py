@@ -9,6 +9,7 @@ from django.db.models import Max
 from django.urls import reverse
 
 from checks.models import Evaluation, Finding, Reading, Release
+from checks.wording import KEYS, key_words, topic_words
 from jobs.models import Building, PlanRevision
 from jobs.plan.model import Plan
 from jobs.plan.sheet import Check, Kind, check_sheet
