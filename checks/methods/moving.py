@@ -154,7 +154,7 @@ METHODS = (
         slug="move-steel",
         name="Moving all the steel",
         answers="The one shift and turn of all the steel that leaves least to rework.",
-        engine=("steel", "steel_vote"),
+        engine=("steel", "steel_grid", "steel_search", "steel_vote"),
         formulas=(
             formula("m_p = max(| R p_i + s − r_i | − a_i)"),
             formula('"fewest" m_p > 0 ", then least" max m_p'),

@@ -1,0 +1,123 @@
+"""Which positions to let go so that one move of the steel serves all others: exactly.
+
+All rods of the positions kept are fitted as one pattern (`plate.fit_plates`); if that
+fails, a few positions block it, as in any problem of this kind [1]_, and one of them
+must go: checked by fitting the few alone. The fewest positions that hit every conflict
+known are let go (a small integer program), the rest is fitted, and so on until it fits:
+then no move keeps more. The same, asking for a smaller worst miss, settles ties. Where
+that takes more than `MOST_FITS` fits the best move met is given and `proven` is False.
+
+References
+----------
+.. [1] J. Matousek, "On geometric optimization with few violated constraints",
+   Discrete Comput. Geom. 14, 1995.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine.acceptance import SLACK_MM
+from checks.engine.arrays import BoolArray
+from checks.engine.plate import PlateFit
+from checks.engine.steel_grid import Grid
+
+CLOSE_MM = 1e-5  # of the worst miss to its optimum
+MOST_ROUNDS = 120
+MOST_FITS = 200
+MOST_NODES = 100  # of the integer program, each round
+TIGHT_MM = (1e-5, 1e-3, 1e-1)  # how near to the overrun a rod counts as blocking
+
+
+@dataclass(slots=True)
+class Leading:
+    """The best set of positions to keep found so far."""
+
+    kept: BoolArray  # (p,)
+    worst: float  # [mm]
+
+
+class Search:
+    """Which positions to let go: the fewest that hit every conflict known."""
+
+    def __init__(self, grid: Grid, can: BoolArray) -> None:
+        self.grid, self.can = grid, can
+        self.conflicts: list[BoolArray] = []
+        self.proven = True
+        self.fits = 0
+        self.leading = Leading(np.zeros_like(can), np.inf)
+
+    def run(self) -> Leading:
+        """Find the most positions that can be kept, then their least worst miss."""
+        for _ in range(MOST_ROUNDS):
+            gone = self._fewest() if self.fits < MOST_FITS else None
+            if gone is None:
+                break
+            most, lead = int((self.can & ~gone).sum()), int(self.leading.kept.sum())
+            if most < lead:
+                return self.leading
+            self._try(self.can & ~gone, tie=most == lead)
+        self.proven = False
+        return self.leading
+
+    def _try(self, kept: BoolArray, *, tie: bool) -> None:
+        """Keep these; learn why not, and what could be kept instead."""
+        while kept.any():
+            fit = self.grid.fit(kept)
+            self.fits += 1
+            self.proven &= bool(fit.proven[0])
+            self._consider(kept, fit)
+            level = self.leading.worst - CLOSE_MM if tie else SLACK_MM
+            if fit.overrun_mm[0] <= level:
+                return
+            blocks = self._blocking(kept, fit, level)
+            self.conflicts.append(blocks)
+            kept = kept & ~blocks
+
+    def _consider(self, kept: BoolArray, fit: PlateFit) -> None:
+        """Lead with what this placement keeps within, if that is more or closer."""
+        turn, lead = float(fit.turn_rad[0]), self.leading
+        move = self.grid.move(fit.shift_mm[0], turn, proven=False, kept=kept)
+        within = self.grid.counts & ~move.rework_after
+        more = int(within.sum()) - int(lead.kept.sum())
+        if more < 0 or not within.any():
+            return
+        again = fit if (within == kept).all() else self.grid.fit(within)
+        worst = float(again.overrun_mm[0])
+        if more > 0 or worst < lead.worst:
+            self.leading = Leading(within, worst)
+
+    def _blocking(self, kept: BoolArray, fit: PlateFit, level: float) -> BoolArray:
+        """A few of the positions kept that cannot all stay, checked by themselves."""
+        grid, over = self.grid, np.full(kept.shape, -np.inf)
+        distance = fit.distance_mm[0].reshape(-1, grid.mask.shape[1])
+        over[kept] = np.where(
+            grid.mask[kept], distance - grid.allowance[kept], -np.inf
+        ).max(axis=1)
+        for tight in TIGHT_MM:
+            some = kept & (over >= fit.overrun_mm[0] - tight)
+            alone = self.grid.fit(some)
+            if alone.proven[0] and alone.overrun_mm[0] - alone.gap_mm[0] > level:
+                few: BoolArray = some
+                return few
+        everything: BoolArray = kept.copy()
+        return everything
+
+    def _fewest(self) -> BoolArray | None:
+        """The fewest positions (p,) with one of every conflict; None if not found."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        gone = np.zeros_like(self.can)
+        if not self.conflicts:
+            return gone
+        rows = np.array(self.conflicts, dtype=np.float64)
+        found = milp(
+            np.ones(rows.shape[1]),
+            constraints=LinearConstraint(rows, 1.0, np.inf),
+            integrality=np.ones(rows.shape[1]),
+            bounds=Bounds(0.0, 1.0),
+            options={"node_limit": MOST_NODES},
+        )
+        if found.status != 0:
+            return None
+        return np.asarray(found.x > 0.5, dtype=np.bool_)
