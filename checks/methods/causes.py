@@ -31,8 +31,8 @@ from checks.methods.outline import ACROSS, LONG, PAIRS, PLAN, SIGMA, WIDE
 
 MEASURED = (
     "Measured with simulated crews, 300 buildings for each mistake: right between 76 %"
-    " (an inch misread, which a line or projection cannot show) and 99.7 %, wrong at"
-    " most 2.3 %, the rest “no idea”.",
+    " (an inch misread, which a line or projection cannot show) and 100 %, wrong at"
+    " most 2 %, the rest “no idea”.",
     "Of 1000 honest crews 0.2 % were accused, on concrete with misplaced patterns, low"
     " corners and short rods.",
 )
