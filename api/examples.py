@@ -57,9 +57,31 @@ SENT: dict[str, Any] = {
     "keep_good": False,
 }
 
+KNOWN: dict[str, Any] = {
+    "entries": [
+        {
+            "id": "91c2e0aa-1",
+            "kind": "temperature",
+            "at": "2026-05-06T06:40:00-05:00",
+            "temperature": "57.5 degF",
+            "hours": 20,
+            "by": "crew 4",
+        },
+        {
+            "id": "91c2e0aa-2",
+            "kind": "standard_cured",
+            "on": "2026-06-02",
+            "strength": "3240 psi",
+        },
+    ]
+}
+
 EVALUATE = [OpenApiExample("One diagonal measured", DOCUMENT, request_only=True)]
 BUILDINGS = [OpenApiExample("A small store", DOCUMENT, request_only=True)]
 READINGS = [OpenApiExample("Two readings of a rod", SENT, request_only=True)]
+CONCRETE = [
+    OpenApiExample("A temperature and a test", KNOWN, request_only=True),
+]
 DECISIONS = [
     OpenApiExample(
         "The first remedy",

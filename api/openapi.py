@@ -5,6 +5,7 @@ from typing import Any
 from django.conf import settings
 
 from api.errors import MEDIA_TYPE, TYPE_PREFIX
+from jobs.exchange.concrete_entry_schema import concrete_entry
 from jobs.exchange.schema import building_schema, result_schema
 
 Schema = dict[str, Any]
@@ -22,6 +23,12 @@ READINGS_IN: Schema = {
         },
         "keep_good": {"type": "boolean", "default": False},
     },
+}
+CONCRETE_IN: Schema = {
+    "type": "object",
+    "required": ["entries"],
+    "additionalProperties": False,
+    "properties": {"entries": {"type": "array", "items": concrete_entry()}},
 }
 PROBLEM: Schema = {
     "type": "object",

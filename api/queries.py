@@ -8,6 +8,7 @@ from django.db.models import Prefetch, Q, QuerySet
 
 from checks.engine import cautions
 from checks.models import (
+    ConcreteEntry,
     Decision,
     Evaluation,
     Finding,
@@ -158,6 +159,20 @@ def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Readi
     return found.select_related(
         "recorded_by", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")
+
+
+def concrete_of(
+    building: Building, wanted: Mapping[str, Any]
+) -> QuerySet[ConcreteEntry]:
+    """Give what became known of a building's concrete, in the order recorded."""
+    found = ConcreteEntry.objects.filter(building=building)
+    if kind := wanted.get("kind"):
+        found = found.filter(kind=kind)
+    if since := wanted.get("since"):
+        found = found.filter(recorded_at__gte=since)
+    if wanted.get("standing"):
+        found = found.standing()
+    return found.select_related("recorded_by", "supersedes", "replaced_by")
 
 
 def photographs_of(

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from checks.models import Disposition, Finding, Release
+from checks.models import ConcreteEntry, Disposition, Finding, Release
 from jobs.models import Stage
 
 LONGEST_NOTE = 2000
@@ -57,6 +57,18 @@ class Entries(serializers.Field[Any, Any, Any, Any]):
     def to_representation(self, value: Any) -> Any:
         """Never written."""
         return value
+
+
+class Known(Entries):
+    """What became known of the concrete; the record's door for it reads it."""
+
+    default_error_messages: ClassVar = {"list": "This has to be a list of entries."}
+
+
+class ConcreteIn(Body):
+    """What became known of a building's concrete."""
+
+    entries = Known(help_text="Each with its kind and a client id.")
 
 
 class ReadingsIn(Body):
@@ -241,6 +253,16 @@ class ReadingsQuery(PageQuery):
     since = Moment(required=False, help_text="Recorded at that time or later.")
     standing = serializers.BooleanField(
         default=False, help_text="Only what no later reading replaces."
+    )
+
+
+class ConcreteQuery(PageQuery):
+    """Which entries of the concrete are listed."""
+
+    kind = serializers.ChoiceField(choices=ConcreteEntry.Kind.choices, required=False)
+    since = Moment(required=False, help_text="Recorded at that time or later.")
+    standing = serializers.BooleanField(
+        default=False, help_text="Only what no later entry replaces."
     )
 
 

@@ -3,6 +3,7 @@
 from django.urls import path, re_path
 
 from api.views import (
+    concrete,
     evaluate,
     findings,
     jobs,
@@ -35,6 +36,7 @@ urlpatterns = [
     ),
     path("buildings/<int:pk>/checks", readings.Checks.as_view(), name="checks"),
     path("buildings/<int:pk>/readings", readings.Readings.as_view(), name="readings"),
+    path("buildings/<int:pk>/concrete", concrete.Concrete.as_view(), name="concrete"),
     path(
         "buildings/<int:pk>/photographs",
         photographs.Photographs.as_view(),

@@ -40,6 +40,16 @@ INTERFACE = [
     Row("api:checks", API_SEEN, args=on_building),
     Row("api:readings", API_SEEN, args=on_building),
     Row("api:readings", (401, 404, 201, 201, 201, 201), "POST", on_building, measured),
+    Row("api:concrete", API_SEEN, args=on_building),
+    Row(
+        "api:concrete",
+        (401, 404, 201, 201, 201, 201),
+        "POST",
+        on_building,
+        lambda place: {
+            "entries": [{"id": "P", "kind": "placing", "placed_on": "2026-04-07"}]
+        },
+    ),
     Row("api:photographs", API_SEEN, args=on_building),
     Row(
         "api:photographs",
