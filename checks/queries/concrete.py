@@ -65,7 +65,7 @@ def said_of(rows: Iterable[ConcreteEntry]) -> list[Known]:
     return [
         Known(
             row=row,
-            words=words_of(row),
+            words=words_of(row.kind, row.entry),
             replaces=row.supersedes,
             replaced_by=getattr(row, "replaced_by", None),
         )
@@ -89,19 +89,23 @@ def has_temperature(building: Building) -> bool:
     return found.standing().exists()
 
 
-def words_of(row: ConcreteEntry) -> str:
-    """Say what an entry says."""
-    said = row.entry
-    kind = ConcreteEntry.Kind
-    if row.kind == kind.TEMPERATURE:
+def kind_words(kind: str) -> str:
+    """Name a kind of entry."""
+    return str(ConcreteEntry.Kind(kind).label).capitalize()
+
+
+def words_of(kind: str, said: Mapping[str, Any]) -> str:
+    """Say what an entry says, whether of the record or of a frozen one."""
+    kinds = ConcreteEntry.Kind
+    if kind == kinds.TEMPERATURE:
         hours = said.get("hours")
         age = "" if hours is None else f", {hours:g} h after placing"
         return f"{_degrees(said['temperature'])}{age}"
-    if row.kind == kind.STANDARD_CURED:
+    if kind == kinds.STANDARD_CURED:
         return str(said["strength"])
-    if row.kind == kind.PLACING:
+    if kind == kinds.PLACING:
         return "placed"
-    if row.kind == kind.EXPECTED:
+    if kind == kinds.EXPECTED:
         each = ((name, said["expected"][name]) for name in EXPECTED)
         return ", ".join(f"{name} {_degrees(text)}" for name, text in each)
     method = f"datum {_degrees(said['datum'])}" if "datum" in said else "equivalent age"
@@ -131,7 +135,7 @@ def initial_of(building: Building, client_id: str) -> dict[str, Any]:
             f"{each.get('maturity', each.get('age')):g} {each['strength']}"
             for each in said["curve"]
         )
-    return {**start, "kind": row.kind, "words": words_of(row)}
+    return {**start, "kind": row.kind, "words": words_of(row.kind, said)}
 
 
 def _split(said: Mapping[str, Any], name: str) -> dict[str, str]:

@@ -8,6 +8,7 @@ from typing import Any
 from django.core.paginator import Page, Paginator
 
 from checks.models import Finding, Release
+from checks.queries.concrete import kind_words, words_of
 from checks.wording import key_words, order_words, topic_words
 from jobs.models import Building
 
@@ -45,6 +46,7 @@ class Frozen:
     previous: tuple[Mapping[str, Any], ...]
     photographs: tuple[Mapping[str, Any], ...]
     readings: tuple[Mapping[str, Any], ...]
+    concrete: tuple[Mapping[str, Any], ...]
     route: str
     unjudged: str
 
@@ -89,6 +91,7 @@ def frozen(release: Release) -> Frozen:
             for row in _photographs(record)
         ),
         readings=tuple(_readings(record["readings"])),
+        concrete=tuple(_concrete(record.get("concrete", ()))),
         unjudged=unjudged(record),
     )
 
@@ -131,6 +134,26 @@ def _readings(rows: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
             "taken_at": datetime.fromisoformat(row["taken_at"]),
             "replaces": entered.get(row["supersedes"] or "", ""),
         }
+
+
+def _concrete(rows: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
+    """List what was known of the concrete."""
+    rows = list(rows)
+    replaced = {row["supersedes"] for row in rows}
+    for row in rows:
+        yield {
+            **row,
+            "what": kind_words(row["kind"]),
+            "said": words_of(row["kind"], row["entry"]),
+            "at": _time(row["entry"].get("at")),
+            "on": row["entry"].get("placed_on") or row["entry"].get("on"),
+            "by": row["entry"].get("by", ""),
+            "replaced": row["id"] in replaced,
+        }
+
+
+def _time(written: str | None) -> datetime | None:
+    return datetime.fromisoformat(written.upper()) if written else None
 
 
 def _photographs(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:

@@ -18,6 +18,7 @@ from checks.reports.blocks import (
 )
 from checks.reports.blocks import columns as over
 from checks.reports.hand import moment
+from checks.reports.known import known
 from checks.reports.typeset import SIZES, Report, typeset
 from checks.services.hold_points import Gate, gates, standing_of
 from checks.services.releases import account_of
@@ -75,6 +76,7 @@ def _blocks(building: Building, account: Account, at: datetime) -> Iterator[Bloc
     yield from drawn.patterns(account)
     yield from told.checks(account)
     yield from told.readings(account)
+    yield from known(account.record)
     yield from photographed.listed(account.record)
 
 

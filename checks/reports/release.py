@@ -12,6 +12,7 @@ from checks.reports import drawn, photographed
 from checks.reports.account import Account
 from checks.reports.blocks import Block, facts, seal, text
 from checks.reports.hand import moment, who
+from checks.reports.known import known
 from checks.reports.typeset import SIZES, Attachment, Report, typeset
 from jobs.exchange.canonical import canonical_json, digest
 
@@ -86,4 +87,5 @@ def _blocks(account: Account, seal_of: str, address: str) -> Iterator[Block]:
     yield from drawn.patterns(account)
     yield from told.checks(account)
     yield from told.readings(account)
+    yield from known(account.record)
     yield from photographed.listed(account.record)

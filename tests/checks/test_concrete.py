@@ -13,6 +13,8 @@ from django.utils.timezone import now
 from checks.adapters import building_document
 from checks.evaluation.evaluate import evaluate
 from checks.models import ConcreteEntry, Evaluation
+from checks.queries.releases import frozen
+from checks.reports.known import known as known_on_paper
 from checks.services.concrete import RecordedConcrete, record_concrete
 from checks.services.releases import sign_release, verify_digest
 from core.models import Person
@@ -371,6 +373,13 @@ def test_a_release_holds_the_entries_it_rested_on(
     document = release.record["plan"]["document"]
     assert document["concrete"]["standard_cured"] == ["3660 psi"]
     assert verify_digest(release.digest) == release
+    shown = frozen(release).concrete
+    assert [row["replaced"] for row in shown] == [True, False]
+    assert shown[1]["said"] == "3660 psi"
+    _, table = known_on_paper(release.record)
+    assert "3660 psi" in str(table)
+    assert "replaced by a later one" in str(table)
+    assert list(known_on_paper({})) == []
 
 
 def test_the_trail_tells_who_entered_what(
