@@ -21,6 +21,13 @@ class Role(models.TextChoices):
     ADMINISTRATOR = "administrator", "administrator"
 
 
+class SignedWith(models.TextChoices):
+    """What somebody gave as their signature."""
+
+    PASSWORD = "password", "password"
+    PASSKEY = "passkey", "passkey"
+
+
 class PersonManager(UserManager["Person"]):
     """Makes accounts; the first one, made at the command line, runs the house."""
 

@@ -7,10 +7,7 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from core import passkeys
-from core.models import Passkey, Person
-
-PASSWORD = "password"  # noqa: S105 - what was signed with, not one
-PASSKEY = "passkey"
+from core.models import Passkey, Person, SignedWith
 
 
 class NeverShown(forms.HiddenInput):
@@ -49,9 +46,10 @@ class SignedForm(forms.Form):
         return passkeys.can_sign(self.request)
 
     @property
-    def signed_with(self) -> str:
+    def signed_with(self) -> SignedWith:
         """What a valid form was signed with."""
-        return PASSKEY if self.cleaned_data["assertion"] else PASSWORD
+        given = self.cleaned_data["assertion"]
+        return SignedWith.PASSKEY if given else SignedWith.PASSWORD
 
     def clean(self) -> dict[str, Any]:
         """Verify one of the two: nothing is signed with neither."""
@@ -66,8 +64,7 @@ class SignedForm(forms.Form):
         else:
             return given  # neither was given, and it is said so already
         if not signed:
-            code = PASSKEY if given.get("assertion") else PASSWORD
-            self.add_error("password", forms.ValidationError(msg, code=code))
+            self.add_error("password", forms.ValidationError(msg, code="signature"))
         return given
 
     @property

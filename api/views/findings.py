@@ -21,7 +21,7 @@ from api.serializers.findings import (
 from api.services import require_signature
 from checks.models import Decision, Finding
 from checks.services.findings import ask_again, carry_out, decide
-from core.models import Person
+from core.models import Person, SignedWith
 
 
 class Findings(RecordView, generics.ListAPIView[Finding]):
@@ -80,7 +80,12 @@ class Decisions(RecordView):
         order = asked(DecisionIn, request)
         require_signature(request._request, self.person, order.pop("password"))
         with no_long_wait():
-            made = decide(actor=self.person, finding=finding, **order)
+            made = decide(
+                actor=self.person,
+                finding=finding,
+                signed_with=SignedWith.PASSWORD,
+                **order,
+            )
         return Response(DecisionOut(made).data, status=status.HTTP_201_CREATED)
 
 

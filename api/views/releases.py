@@ -21,6 +21,7 @@ from api.serializers.releases import (
 from api.services import require_signature
 from checks.services.hold_points import gates
 from checks.services.releases import sign_release, verify_digest
+from core.models import SignedWith
 
 DIGEST = re.compile(r"[0-9a-fA-F]{64}")
 
@@ -61,7 +62,12 @@ class Releases(RecordView):
         wanted = asked(ReleaseIn, request)
         require_signature(request._request, self.person, wanted.pop("password"))
         with no_long_wait():
-            signed = sign_release(actor=self.person, building=building, **wanted)
+            signed = sign_release(
+                actor=self.person,
+                building=building,
+                signed_with=SignedWith.PASSWORD,
+                **wanted,
+            )
         return Response(ReleaseOut(signed).data, status=status.HTTP_201_CREATED)
 
 

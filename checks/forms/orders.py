@@ -44,6 +44,7 @@ class DecideForm(SignedForm):
             "disposition": given["disposition"],
             "note": given["note"],
             "seen": given["seen"],
+            "signed_with": self.signed_with,
         }
 
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from checks.models.readings import Evaluation
 from core.append_only import append_only
-from core.models import Person
+from core.models import Person, SignedWith
 from jobs.models import Building, Membership
 
 
@@ -160,12 +160,23 @@ class Decision(models.Model):
     engineer = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
     )
+    signed_with = models.CharField(
+        max_length=10,
+        choices=SignedWith,
+        blank=True,
+        default="",
+        help_text="Empty where it was not asked for when it was made.",
+    )
     made_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         ordering: ClassVar = ["finding", "pk"]
         triggers: ClassVar = [append_only()]
         constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(signed_with__in=["", *SignedWith.values]),
+                name="checks_decision_signed_with_known",
+            ),
             models.CheckConstraint(
                 condition=Q(disposition__in=Disposition.values),
                 name="checks_decision_disposition_known",

@@ -59,12 +59,18 @@ def verify_address(digest_: str, site: str = "") -> str:
     return f"{site.rstrip('/')}{reverse('checks:verify_digest', args=[digest_])}"
 
 
+def _signed_with(record: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    if known := record.get("signed_with"):
+        yield "Signed with", f"the {known}"
+
+
 def _blocks(account: Account, seal_of: str, address: str) -> Iterator[Block]:
     record = account.record
     yield facts(
         [
             ("Signed by", who(record["signed_by"])),
             ("Signed", moment(record["signed_at"])),
+            *_signed_with(record),
             ("Customer", record["job"]["customer"]),
         ]
     )

@@ -51,6 +51,7 @@ def decide(
     disposition: str,
     note: str = "",
     seen: int | None = None,
+    signed_with: str = "",
 ) -> Decision:
     """Order one of a finding's remedies, or accept it as it is.
 
@@ -65,6 +66,7 @@ def decide(
     disposition : a word of `Disposition`.
     note : needed where it is the decision: accepting, or a remedy not computed.
     seen : the last event the decider saw, if the page says so.
+    signed_with : a word of `SignedWith`; empty where no signature was asked for.
 
     Raises
     ------
@@ -91,6 +93,7 @@ def decide(
             digest=basis_digest(basis),
             evaluation=finding.evaluation,
             engineer=actor,
+            signed_with=signed_with,
         )
         announce_decision(decision)
         finding.flagged_at = None

@@ -40,7 +40,12 @@ STATEMENT = (
 
 
 def sign_release(
-    *, actor: Person, building: Building, kind: str, note: str = ""
+    *,
+    actor: Person,
+    building: Building,
+    kind: str,
+    note: str = "",
+    signed_with: str = "",
 ) -> Release:
     """Sign a hold point: freeze the record as it stands and give it a digest.
 
@@ -64,7 +69,7 @@ def sign_release(
         missing = missing_for(standing, kind)
         if missing:
             raise NotReadyError(Release.Kind(kind).label, missing)
-        record = _record(actor, standing, kind, note)
+        record = _record(actor, standing, kind, note, signed_with)
         release = Release.objects.create(
             building=building,
             revision=standing.revision,
@@ -93,7 +98,9 @@ def verify_digest(value: str) -> Release | None:
     return found
 
 
-def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str, Any]:
+def _record(
+    actor: Person, standing: Standing, kind: str, note: str, signed_with: str
+) -> dict[str, Any]:
     """Write down everything the release is based on, and who signs it."""
     account = account_of(standing)
     assert account["evaluation"] is not None  # noqa: S101  # or something were missing
@@ -103,6 +110,7 @@ def _record(actor: Person, standing: Standing, kind: str, note: str) -> dict[str
         **account,
         "note": note.strip(),
         "signed_by": person_record(actor),
+        **_with(signed_with),
         "signed_at": now().isoformat(),
     }
 
@@ -221,6 +229,7 @@ def _decision(decision: Any) -> dict[str, Any]:
         "note": decision.note,
         "digest": decision.digest,
         "engineer": person_record(decision.engineer),
+        **_with(decision.signed_with),
         "made_at": decision.made_at.isoformat(),
         "carried_out": done
         and {
@@ -230,6 +239,11 @@ def _decision(decision: Any) -> dict[str, Any]:
             "photographs": [photograph_record(row) for row in done.photographs.all()],
         },
     }
+
+
+def _with(signed_with: str) -> dict[str, str]:
+    """Say what was signed with, where that is known."""
+    return {"signed_with": signed_with} if signed_with else {}
 
 
 def _notice(

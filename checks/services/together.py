@@ -33,6 +33,7 @@ def decide_together(
     disposition: str,
     note: str = "",
     seen: Mapping[int, int] | None = None,
+    signed_with: str = "",
 ) -> list[Decision]:
     """Order the same remedy for several findings, each with its own figures.
 
@@ -44,6 +45,7 @@ def decide_together(
     disposition : a word of `Disposition`.
     note : as for one decision, the same for all.
     seen : the last event the decider saw of each finding, by the finding's key.
+    signed_with : as for one decision.
 
     Raises
     ------
@@ -60,6 +62,7 @@ def decide_together(
             disposition=disposition,
             note=note,
             seen=known.get(finding.pk),
+            signed_with=signed_with,
         )
 
     return _each(findings, one)

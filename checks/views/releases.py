@@ -44,7 +44,7 @@ def releases(request: PersonRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def sign(request: PersonRequest, pk: int, kind: str) -> HttpResponse:
-    """Sign one gate, with the password again."""
+    """Sign one gate, with the password again or a passkey."""
     building = seen_building(request, pk)
     if kind not in Release.Kind.values:
         raise Http404
@@ -59,6 +59,7 @@ def sign(request: PersonRequest, pk: int, kind: str) -> HttpResponse:
                 building=building,
                 kind=kind,
                 note=form.cleaned_data["note"],
+                signed_with=form.signed_with,
             )
         except (NotReadyError, ConflictError) as error:
             messages.warning(request, str(error))

@@ -87,6 +87,7 @@ def _do(request: PersonRequest, form: TogetherForm, chosen: list[Finding]) -> st
         disposition=given["disposition"],
         note=given["note"],
         seen=given["seen"],
+        signed_with=form.signed_with,
     )
     return f"Decided on {several}."
 

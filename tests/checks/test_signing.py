@@ -4,20 +4,32 @@ import time
 from typing import Any
 
 import pytest
+from django.db import IntegrityError, transaction
 from django.test import Client
 from django.urls import reverse
 
 from checks.models import Decision, Finding, Release
+from checks.services.releases import sign_release, verify_digest
 from core import passkeys
 from core.models import Passkey, Person
 from jobs.models import Building
 from tests.authenticator import PRESENT, Authenticator
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.orders import index_of
+from tests.checks.orders import index_of, order
 from tests.core.passkeys import browser, challenge, with_passkey
 from tests.factories import PASSWORD
 
 pytestmark = pytest.mark.django_db
+FIELDS = [
+    "finding",
+    "remedy",
+    "disposition",
+    "note",
+    "basis",
+    "digest",
+    "evaluation",
+    "engineer",
+]
 OFFER = "Sign with a passkey"
 
 
@@ -52,7 +64,10 @@ def test_a_decision_is_signed_with_a_passkey(
     options = challenge(client)
     assert [key["type"] for key in options["allowCredentials"]] == ["public-key"]
     assert decided(client, low_pad, assertion=device.sign(options)).status_code == 302
-    assert Decision.objects.get().engineer == engineer
+    made = Decision.objects.get()
+    assert (made.engineer, made.signed_with) == (engineer, "passkey")
+    page = client.get(reverse("checks:finding", args=[low_pad.pk])).text
+    assert "signed with the passkey" in page
     key = Passkey.objects.get()
     assert key.sign_count == 1
     assert key.last_used_at is not None
@@ -84,7 +99,8 @@ def test_several_are_decided_on_with_one_passkey(
         "findings": [first.pk, second.pk],
     }
     assert client.post(address, given).status_code == 302
-    assert Decision.objects.count() == 2
+    signed_with = Decision.objects.values_list("signed_with", flat=True)
+    assert list(signed_with) == ["passkey", "passkey"]
 
 
 def test_a_release_is_signed_with_a_passkey(
@@ -96,7 +112,42 @@ def test_a_release_is_signed_with_a_passkey(
     assert OFFER in client.get(address).text
     given = {"assertion": device.sign(challenge(client))}
     assert client.post(address, given).status_code == 302
-    assert Release.objects.get().signed_by == operations
+    release = Release.objects.get()
+    assert release.signed_by == operations
+    assert release.record["signed_with"] == "passkey"
+    assert verify_digest(release.digest) == release
+    page = client.get(release.get_absolute_url()).text
+    assert "<dt>Signed with</dt><dd>the passkey</dd>" in page
+
+
+def test_a_password_is_told_as_one(low_pad: Finding, engineer: Person) -> None:
+    client = browser(engineer)
+    assert decided(client, low_pad, password=PASSWORD).status_code == 302
+    assert Decision.objects.get().signed_with == "password"
+    page = client.get(reverse("checks:finding", args=[low_pad.pk])).text
+    assert "signed with the password" in page
+
+
+def test_what_was_signed_with_is_left_out_where_it_is_not_known(
+    building: Building, operations: Person, engineer: Person, measure: Measure
+) -> None:
+    low = "level:S2"
+    measure(*as_planned(building, "foundation", "verification", **{low: "1006 mm"}))
+    finding = Finding.objects.get(topic=low)
+    made = order(finding, engineer)
+    assert made.signed_with == ""
+    before = sign_release(actor=operations, building=building, kind="pour")
+    assert "signed_with" not in before.record
+    assert verify_digest(before.digest) == before
+    page = browser(operations).get(before.get_absolute_url()).text
+    assert "Signed with" not in page
+    with pytest.raises(IntegrityError, match="signed_with"), transaction.atomic():
+        Decision.objects.create(
+            **{
+                **{name: getattr(made, name) for name in FIELDS},
+                "signed_with": "a pen",
+            }
+        )
 
 
 def test_the_offer_is_made_to_who_has_one_where_there_are_any(
