@@ -10,6 +10,14 @@ from checks.demo.stages import Fault
 from checks.demo.story import Story
 from jobs.plan.sheet import Kind
 
+MIXTURE = [
+    {"maturity": 350, "strength": "1050 psi"},
+    {"maturity": 800, "strength": "1850 psi"},
+    {"maturity": 1900, "strength": "2700 psi"},
+    {"maturity": 4200, "strength": "3450 psi"},
+]
+APRIL = {"low": "5 degC", "likely": "11 degC", "high": "17 degC"}
+
 
 def nothing_yet(story: Story) -> None:
     """Only drawn."""
@@ -46,9 +54,18 @@ def wrong_before_the_pour(story: Story) -> None:
 
 
 def poured(story: Story) -> None:
-    """Poured the day before yesterday; a sample broke early, as it should."""
+    """Poured the day before yesterday; a sample broke early, as it should.
+
+    The mixture's cylinders and how warm the concrete was forecast the day it will do.
+    """
     stages.pour(story, -8.0)
+    on = story.at(-3.0).date().isoformat()
+    story.learn(-3.0, "mixture", on=on, datum="0 degC", curve=MIXTURE)
+    story.learn(-2.9, "expected", on=on, expected=APRIL)
+    for day, celsius in ((-1.4, 17.0), (-1.1, 15.0)):
+        story.warm(day, celsius, round((day + 1.65) * 24.0, 1))
     story.sample(-1.0, "F1", "1650 psi")
+    story.warm(-0.6, 12.5, round((-0.6 + 1.65) * 24.0, 1))
 
 
 def waits(

@@ -28,6 +28,7 @@ from checks.demo.crew import (
 from checks.demo.mistakes import mistake
 from checks.demo.photographs import photograph_of
 from checks.models import Decision, Finding, FindingEvent, Release
+from checks.services.concrete import record_concrete
 from checks.services.findings import ask_again, carry_out, decide
 from checks.services.photographs import Handed, add_photograph
 from checks.services.readings import record_readings
@@ -154,6 +155,23 @@ class Story:
             "at": moment.isoformat(),
         }
         self._hand_in([entry], repeat=False)
+
+    def warm(self, day: float, celsius: float, age: float) -> None:
+        """Hand in how warm the concrete is; `age` is in hours since placing."""
+        said = {"temperature": f"{celsius:g} degC", "hours": age, "by": "crew 1"}
+        self.learn(day, "temperature", at=self.at(day).isoformat(), **said)
+
+    def learn(self, day: float, kind: str, **said: object) -> None:
+        """Hand in what became known of the concrete."""
+        self.at(day)
+        entry = {"id": f"{kind}-{self.seed}-{day:g}", "kind": kind, **said}
+        recorded = record_concrete(
+            actor=self.team.field, building=self.building, entries=[entry]
+        )
+        if recorded.refused:
+            where = recorded.refused[0]
+            msg = f"{self.building}: {where.pointer}: {where.message}"
+            raise StoryError(msg)
 
     def _hand_in(self, entries: list[Entry], *, repeat: bool) -> None:
         handed = [each for entry in entries for each in self._linked(entry, repeat)]

@@ -53,6 +53,21 @@ class KnownForm(forms.Form):
         own = [name for name in self.fields if name not in KnownForm.base_fields]
         self.order_fields([*own, *KnownForm.base_fields])
 
+    @property
+    def asked(self) -> list[forms.BoundField]:
+        """What is asked of everybody."""
+        return [each for each in self.visible_fields() if each not in self.folded]
+
+    @property
+    def folded(self) -> list[forms.BoundField]:
+        """What is seldom typed, and folded away unless something is wrong there."""
+        names = ("hours", "by", "note")
+        return [
+            each
+            for each in self.visible_fields()
+            if each.name in names and not each.field.required and not each.errors
+        ]
+
     def common(self, kind: str) -> dict[str, Any]:
         """Write the members every entry may have."""
         said = {name: self.cleaned_data[name] for name in KnownForm.base_fields}
@@ -77,8 +92,13 @@ class TemperatureForm(KnownForm):
         required=False,
         min_value=0.01,
         label="Hours since placing",
-        help_text="Of the first temperature.",
+        help_text="Of the first temperature only.",
     )
+
+    def ask_age(self) -> None:
+        """Ask how old the concrete is: nothing else says when it was placed."""
+        self.fields["hours"].required = True
+        self.fields["hours"].help_text = ""
 
     def entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""

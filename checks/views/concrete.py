@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views.decorators.http import require_http_methods
 
-from checks.forms.concrete import FORMS
+from checks.forms.concrete import FORMS, TemperatureForm
 from checks.queries.concrete import (
     has_temperature,
     initial_of,
@@ -46,10 +46,10 @@ def concrete(request: PersonRequest, pk: int) -> HttpResponse:
     asked = start.get("kind") or given.get("add", "")
     add = asked if asked in FORMS else next(iter(FORMS))
     if request.method == "GET":
-        form = FORMS[add](initial=_units(building) | start)
+        form = _form(building, add, start, initial=_units(building) | start)
         return _shown(request, building, add, form, start)
     require(request.user, Action.RECORD_READING, roles=building.roles_of(request.user))
-    form = FORMS[add](request.POST)
+    form = _form(building, add, start, data=request.POST)
     if form.is_valid():
         refused = _record(request, building, add, form.entry())
         if not refused:
@@ -57,6 +57,16 @@ def concrete(request: PersonRequest, pk: int) -> HttpResponse:
             return redirect(f"{request.path}?{urlencode({'add': add})}")
         form.put(refused)
     return _shown(request, building, add, form, start)
+
+
+def _form(building: Building, add: str, start: dict[str, Any], **given: Any) -> Any:
+    """Make the form; that of the first temperature asks for the concrete's age."""
+    form = FORMS[add](**given)
+    if isinstance(form, TemperatureForm) and (
+        "hours" in start or not has_temperature(building)
+    ):
+        form.ask_age()
+    return form
 
 
 def _record(
@@ -84,8 +94,6 @@ def _shown(
 ) -> HttpResponse:
     replacing = start.get("words", "")
     page = known_of(building, request.GET.get("page"))
-    if add == "temperature" and not replacing and has_temperature(building):
-        del form.fields["hours"]
     context = {
         "building": building,
         "add": add,
