@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate, login
 from django.contrib.auth import views as auth_views
@@ -95,7 +94,7 @@ def mine(request: PersonRequest) -> HttpResponse:
         "passkeys": list(Passkey.objects.of(request.user)),
         "form": form if place else None,
         "here": place.rp_id if place else "",
-        "public_url": settings.PUBLIC_URL,
+        "elsewhere": passkeys.house(),
     }
     status = 400 if form.is_bound else 200
     return render(request, "core/passkeys.html", context, status=status)

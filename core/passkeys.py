@@ -57,17 +57,23 @@ class Place:
     origin: str  # as the browser writes it into what is signed
 
 
+def house() -> Place | None:
+    """Give the address of the house, where browsers let it have passkeys."""
+    public = urlsplit(settings.PUBLIC_URL)
+    if public.scheme != "https" or not _is_name(public.hostname or ""):
+        return None
+    return Place(public.hostname or "", f"https://{public.netloc}")
+
+
 def place_of(request: HttpRequest) -> Place | None:
     """Say for which address passkeys are made and used here; None where they cannot be.
 
-    That is the address of the house (`PUBLIC_URL`) where it is one that browsers let
-    have passkeys, and localhost on any port, for the demo.
+    That is the address of the house (`PUBLIC_URL`), and localhost on any port, for the
+    demo.
     """
-    asked = request.get_host()
-    public = urlsplit(settings.PUBLIC_URL)
-    host = public.hostname or ""
-    if public.scheme == "https" and asked == public.netloc and _is_name(host):
-        return Place(host, f"https://{public.netloc}")
+    asked, known = request.get_host(), house()
+    if known is not None and known.origin == f"https://{asked}":
+        return known
     if not request.is_secure() and urlsplit(f"//{asked}").hostname == "localhost":
         return Place("localhost", f"http://{asked}")
     return None

@@ -362,7 +362,9 @@ def test_passkeys_are_for_the_address_of_the_house_and_for_localhost(
     assert found is None or found.rp_id == host.split(":")[0]
 
 
-def test_where_there_are_none_nothing_is_offered(field_lead: Person) -> None:
+def test_where_there_are_none_nothing_is_offered(
+    field_lead: Person, settings: Any
+) -> None:
     with_passkey(field_lead)
     number = {"host": "127.0.0.1:8000"}
     client = Client(headers=number)
@@ -372,8 +374,11 @@ def test_where_there_are_none_nothing_is_offered(field_lead: Person) -> None:
     client.force_login(field_lead)
     page = client.get(reverse("passkeys")).text
     assert "own phone" in page
-    assert "Passkeys are added at http://localhost:8000." in page
+    assert "This address has none" in page
     assert 'name="password"' not in page
+    settings.PUBLIC_URL = "https://pad.example.org"
+    page = client.get(reverse("passkeys")).text
+    assert "Passkeys are added at https://pad.example.org." in page
     begin = {"name": "another", "password": PASSWORD}
     client.post(reverse("passkeys"), begin)
     made = client.get(reverse("make-passkey"))
