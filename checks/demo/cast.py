@@ -3,9 +3,9 @@
 Customers, sites and buildings are invented; days are counted from this morning.
 """
 
-from checks.demo import towns, works
+from checks.demo import farms, towns, works
 from checks.demo.lines import JobLine
 
 JOBS: tuple[JobLine, ...] = tuple(
-    sorted((*works.JOBS, *towns.JOBS), key=lambda line: line.number)
+    sorted((*works.JOBS, *towns.JOBS, *farms.JOBS), key=lambda line: line.number)
 )

@@ -52,8 +52,8 @@ def plans() -> list:
 
 
 def test_there_are_jobs_and_buildings_enough(loaded: Loaded):
-    assert Job.objects.count() == loaded.jobs >= 14
-    assert Building.objects.count() == loaded.buildings >= 22
+    assert Job.objects.count() == loaded.jobs >= 30
+    assert Building.objects.count() == loaded.buildings >= 36
 
 
 def test_every_role_has_somebody_who_can_sign_in(loaded: Loaded):
