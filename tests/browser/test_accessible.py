@@ -31,6 +31,7 @@ OF_A_BUILDING = (
     "checks:measure",
     "checks:sheet",
     "checks:record",
+    "checks:concrete",
     "checks:releases",
     "jobs:plan",
 )
