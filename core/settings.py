@@ -343,7 +343,7 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
-# Where `manage.py demo` finds its invented job: `load()` and `SIGN_INS`
+# Where `manage.py demo` finds its invented jobs: `load()` and `SIGN_INS`
 DEMO = "checks.demo"
 
 LOGGING_CONFIG = None

@@ -28,6 +28,7 @@ from checks.views.readings import seen_building
 from checks.views.units import units_for
 from core.permissions import Action, may
 from core.requests import PersonRequest
+from core.units import LengthUnit
 from jobs.models import Building
 
 METRIC = ("mm", "cm", "m")
@@ -125,8 +126,8 @@ def _measure(
     return answer
 
 
-def _plan_unit(building: Building) -> str:
-    unit: str = building.current_revision().document.get("length_unit", "in")
+def _plan_unit(building: Building) -> LengthUnit:
+    unit: LengthUnit = building.current_revision().document.get("length_unit", "in")
     return unit
 
 

@@ -35,9 +35,9 @@ FIRST_ANSWER_S = 90
 
 
 class Command(BaseCommand):
-    """Bring the whole program up, with an invented job to look at."""
+    """Bring the whole program up, with invented jobs to look at."""
 
-    help = "Run the whole program on this machine, with an invented job to look at."
+    help = "Run the whole program on this machine, with invented jobs to look at."
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -152,12 +152,12 @@ class Command(BaseCommand):
             try:
                 load = import_string(f"{settings.DEMO}.load")
             except ImportError as fault:
-                self._say(f"No demo job was loaded: {fault}.")
+                self._say(f"No demo was loaded: {fault}.")
             else:
                 load()
                 for also in _also_loaded():
                     also()
-                self._say("The demo job is loaded.")
+                self._say("The demo's jobs are loaded.")
         connections.close_all()
         self._collect_static()
 
@@ -171,9 +171,10 @@ class Command(BaseCommand):
         self._say("The files of the look are collected.")
 
     def _serve(self, data: Path, host: str, port: int) -> None:
-        shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared
-        shown = f"[{shown}]" if ":" in shown else shown
-        url = f"http://{shown}:{port}/"
+        # Browsers make passkeys for a name, not for an address of numbers.
+        own = ("127.0.0.1", "0.0.0.0", "::", "::1")  # noqa: S104 - compared
+        shown = f"[{host}]" if ":" in host else host
+        url = f"http://{'localhost' if host in own else shown}:{port}/"
         environment = {
             "OPEN_EVALUATE": "true",  # anybody may try the arithmetic on the demo
             "PUBLIC_URL": url,
