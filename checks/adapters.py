@@ -117,9 +117,9 @@ def said_since(building: Building, revision: PlanRevision) -> list[Said]:
 
 def with_concrete(document: Document, said: Sequence[Said]) -> Document:
     """Write what became known of the concrete behind what the plan says of it."""
-    if not said:
-        return document
-    return {**document, "concrete": with_entries(document.get("concrete", {}), said)}
+    own = document.get("concrete", {})
+    written = with_entries(own, said)
+    return document if written == own else {**document, "concrete": written}
 
 
 def plan_document(

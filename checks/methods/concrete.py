@@ -260,6 +260,8 @@ METHODS = (
             "Datum or Q are the mixture's own; fitted ones may lie well away from the"
             " usual ones.",
             "Below the datum nothing is gained, and nothing lost.",
+            "Between two temperatures read the concrete is taken to change evenly; from"
+            " placing to the first it had the first's.",
             "No published worked example of the equivalent age was found.",
         ),
         examples=(_mature, _aged),

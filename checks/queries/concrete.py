@@ -15,6 +15,7 @@ from jobs.models import Building, PlanRevision
 
 ENTRIES_A_PAGE = 100
 DEGREE = re.compile(r"deg([CF])\b")
+UNITS = ("degF", "degC", "psi", "MPa")
 QUANTITY = re.compile(r"([-+.0-9]+) ?([A-Za-z]+)")
 
 
@@ -115,7 +116,8 @@ def words_of(kind: str, said: Mapping[str, Any]) -> str:
 def initial_of(building: Building, client_id: str) -> dict[str, Any]:
     """Give what a form starts from that replaces an entry; empty where none stands."""
     rows = ConcreteEntry.objects.filter(building=building).standing()
-    row = rows.filter(client_id=client_id).first() if client_id else None
+    named = client_id.isprintable() and client_id  # or the database cannot look for it
+    row = rows.filter(client_id=client_id).first() if named else None
     if row is None:
         return {}
     said = row.entry
@@ -127,8 +129,9 @@ def initial_of(building: Building, client_id: str) -> dict[str, Any]:
         start["at"] = row.at
     for name in ("temperature", "strength", "datum", "reference"):
         start |= _split(said, name)
-    for name in EXPECTED:
-        start |= _split(said.get("expected", {}), name)
+    parts = [_split(said.get("expected", {}), name) for name in EXPECTED]
+    if len({part.get("degree") for part in parts}) == 1:  # the form has but one
+        start |= {name: text for part in parts for name, text in part.items()}
     if "curve" in said:
         start["method"] = "datum" if "datum" in said else "age"
         start["curve"] = "\n".join(
@@ -139,9 +142,9 @@ def initial_of(building: Building, client_id: str) -> dict[str, Any]:
 
 
 def _split(said: Mapping[str, Any], name: str) -> dict[str, str]:
-    """Part a quantity into its number and its unit, as the form has them."""
+    """Part a quantity into its number and its unit; empty where the form has it not."""
     found = QUANTITY.fullmatch(str(said.get(name, "")).strip())
-    if found is None:
+    if found is None or found[2] not in UNITS:
         return {}
     unit = "pressure" if name == "strength" else "degree"
     return {name: found[1], unit: found[2]}

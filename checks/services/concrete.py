@@ -31,6 +31,7 @@ logger = logging.getLogger(__name__)
 
 MOST_AT_ONCE = 1000
 TO_COME = timedelta(minutes=10)  # ours: as much as a phone's clock may be ahead
+EARLIEST = 1950  # ours: no record of concrete entered here is older
 SAME_PLACING = HOUR  # ours: how exactly a crew knows when it was placed
 ZONES = timedelta(days=1)  # a date has no zone
 
@@ -232,7 +233,7 @@ class _Batch:
         ]
         document = self.revision.document
         written = with_concrete(document, standing)
-        wrong = [*_to_come(self.fresh), *_temperatures(self.fresh, standing)]
+        wrong = [*_out_of_time(self.fresh), *_temperatures(self.fresh, standing)]
         wrong += _dated(self.fresh, standing, written.get("concrete", {}))
         if not wrong:
             try:
@@ -242,16 +243,23 @@ class _Batch:
         return wrong
 
 
-def _to_come(fresh: Sequence[_Fresh]) -> list[Refusal]:
-    """Refuse what is dated after now."""
+def _out_of_time(fresh: Sequence[_Fresh]) -> list[Refusal]:
+    """Refuse what is dated after now, or before there was any of it to know."""
     latest = now() + TO_COME
     wrong = []
     for each in fresh:
-        if each.said.at is not None and each.said.at > latest:
-            wrong.append(each.wrong("at", "This time is still to come."))
-        if each.said.on is not None and each.said.on > (latest + ZONES).date():
-            member = "placed_on" if each.said.kind == "placing" else "on"
+        day = each.said.on
+        member = "placed_on" if each.said.kind == "placing" else "on"
+        if each.said.at is not None:
+            day, member = each.said.at.date(), "at"
+            if each.said.at > latest:
+                wrong.append(each.wrong("at", "This time is still to come."))
+                continue
+        if day is not None and day > (latest + ZONES).date():
             wrong.append(each.wrong(member, "This day is still to come."))
+        if day is not None and day.year < EARLIEST:
+            msg = f"This is before {EARLIEST}; look for a typing error."
+            wrong.append(each.wrong(member, msg))
     return wrong
 
 

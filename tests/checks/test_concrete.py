@@ -166,6 +166,17 @@ def test_all_or_none_is_stored(tell: Any) -> None:
         (said("standard_cured", on="30 April", strength="3 MPa"), "/on", "a date"),
         (said("placing", placed_on="2926-04-07"), "/placed_on", "still to come"),
         (known(EXPECTED, on="2926-04-07"), "/on", "still to come"),
+        (known(EXPECTED, on="0026-04-07"), "/on", "before 1950"),
+        (
+            said(
+                "temperature",
+                at="0001-01-01T00:00:00Z",
+                temperature="14 degC",
+                hours=20,
+            ),
+            "/at",
+            "before 1950",
+        ),
         (known(EXPECTED, expected={"low": "6 degC"}), "/expected", "missing"),
         (known(MIXTURE, activation=5000), "", "either from a “datum”"),
         (known(MIXTURE, curve=MIXTURE["curve"][:1]), "/curve", "At least 2"),

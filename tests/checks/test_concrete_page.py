@@ -177,6 +177,28 @@ def test_what_is_replaced_is_in_the_form(
     assert row.supersedes is not None
 
 
+def test_what_the_form_has_no_unit_for_is_typed_again(
+    phone: Client, url: str, tell: Any
+) -> None:
+    mixed = {"low": "40 degF", "likely": "10 degC", "high": "60 degF"}
+    first = known(EXPECTED, expected=mixed)
+    test = cured(30, "24800 kPa")
+    tell(first, test)
+    form = phone.get(url, {"supersedes": first["id"]}).context["form"]
+    assert form["low"].value() is None
+    form = phone.get(url, {"supersedes": test["id"]}).context["form"]
+    assert (form["strength"].value(), form["pressure"].value()) == (None, "psi")
+
+
+@pytest.mark.parametrize("name", ["", "nothing", "\x00", "\ud800", "a" * 999])
+def test_whatever_the_address_says_is_replaced_the_page_is_shown(
+    phone: Client, url: str, name: str
+) -> None:
+    answer = phone.get(url, {"supersedes": name.encode("utf-8", "replace")})
+    assert answer.status_code == 200
+    assert answer.context["replacing"] == ""
+
+
 def test_the_engineer_may_enter_it_and_a_stranger_sees_nothing(
     client: Client, engineer: Person, stranger: Person, url: str
 ) -> None:
