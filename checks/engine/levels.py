@@ -274,14 +274,22 @@ def _reference_sigma(weight: FloatArray, residual: FloatArray, freedom: int) -> 
 
 
 def _components(s: IntArray, p: IntArray, m: int, n_p: int) -> IntArray:
-    """Label set-ups and points by what ties them together, shape (m + p,)."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
+    """Label set-ups and points by what ties them together, shape (m + p,).
 
-    size = m + n_p
-    graph = coo_array((np.ones(s.size), (s, m + p)), shape=(size, size))
-    label: IntArray = connected_components(graph, directed=False)[1].astype(np.intp)
-    return label
+    The label is the first set-up of those tied; a point that was not read has its own.
+    """
+    seen = np.zeros((n_p, m))
+    seen[p, s] = 1.0
+    tied = (seen.T @ seen > 0.0) | np.eye(m, dtype=np.bool_)
+    while True:
+        further = tied.astype(np.float64) @ tied > 0.0
+        if (further == tied).all():
+            break
+        tied = further
+    label = np.arange(m + n_p)
+    label[:m] = tied.argmax(axis=1) if m else 0
+    label[m + p] = label[s]
+    return label.astype(np.intp)
 
 
 def _solve(

@@ -1,6 +1,11 @@
 """Numbers as JSON can carry them."""
 
 import math
+from typing import Any
+
+import numpy as np
+
+from checks.engine.arrays import FloatArray
 
 
 def number(value: float | None) -> float | None:
@@ -9,3 +14,11 @@ def number(value: float | None) -> float | None:
         return None
     plain = float(value)
     return plain if math.isfinite(plain) else None
+
+
+def plain(values: FloatArray) -> list[Any]:
+    """An array as lists of plain floats, None for what is not a finite number."""
+    column = values.astype(object)
+    column[~np.isfinite(values)] = None
+    out: list[Any] = column.tolist()
+    return out

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from jobs.plan.geometry import Frame, position_frame
+from jobs.plan.geometry import Frame, position_frames
 from jobs.plan.model import Building, Detail, Plan, Position
 from jobs.plan.sheet import Check, Kind, check_sheet, find_check
 
@@ -118,7 +118,7 @@ class RodTable:
     @cached_property
     def frames(self) -> tuple[Frame, ...]:
         """Each position's axes on plan axes."""
-        return tuple(position_frame(self.plan, each.position) for each in self.groups)
+        return position_frames(self.plan)
 
     @cached_property
     def padded(self) -> tuple[IntArray, BoolArray]:

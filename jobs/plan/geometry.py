@@ -120,13 +120,34 @@ def position_frame(plan: Plan, position: Position) -> Frame:
     Frame
         On plan axes. [mm]
     """
+    return _frame(plan, position, {})
+
+
+def position_frames(plan: Plan) -> tuple[Frame, ...]:
+    """Return every position's axes, as `position_frame` does, each wall's taken once.
+
+    Parameters
+    ----------
+    plan : Plan
+        [mm]
+    """
+    taken: dict[tuple[str, str], Frame] = {}
+    return tuple(_frame(plan, position, taken) for position in plan.positions)
+
+
+def _frame(
+    plan: Plan, position: Position, taken: dict[tuple[str, str], Frame]
+) -> Frame:
+    """A position's axes; `taken` holds those of the walls met so far."""
     if position.wall is not None:
         assert position.along is not None  # noqa: S101 - a wall comes with it
-        frame = wall_frame(plan, position.wall)
+        if position.wall not in taken:
+            taken[position.wall] = wall_frame(plan, position.wall)
+        wall = taken[position.wall]
         return Frame(
-            origin=frame.origin + position.along * frame.along,
-            along=frame.along,
-            inward=frame.inward,
+            origin=wall.origin + position.along * wall.along,
+            along=wall.along,
+            inward=wall.inward,
         )
     turn = position.turn or 0.0
     along = np.array([math.cos(turn), math.sin(turn)])
