@@ -1,6 +1,7 @@
 """What is counted holds for every process, wherever the number is kept."""
 
 import os
+import secrets
 import shutil
 import subprocess
 import sys
@@ -203,6 +204,8 @@ def test_workers_of_one_server_count_together(tmp_path: Path) -> None:
         "OPEN_EVALUATE": "true",
         "API_EVALUATE_RATE": "7/day",
         "DEBUG": "true",
+        # Counts of their own: a Redis that is shared keeps those of the day.
+        "SECRET_KEY": secrets.token_hex(32),
     }
     command = [
         sys.executable, "-m", "gunicorn", "core.wsgi:application", "--bind",
