@@ -105,7 +105,7 @@ def test_what_was_decided_meanwhile_is_left_out(
     plain, html = words_of(mail.outbox[0])
     assert "Pad S3" in plain
     assert "Pad S3" in html
-    assert "S2" not in plain + html
+    assert "Pad S2" not in plain + html
 
 
 def test_where_nothing_waits_any_more_no_letter_is_sent(
