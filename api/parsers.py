@@ -43,6 +43,13 @@ def drop(stream: IO[bytes], most: int) -> None:
         left -= len(piece)
 
 
+def declared_length(parser_context: Mapping[str, Any] | None) -> int | None:
+    """Give how long a request says its body is, None where it does not. [byte]"""
+    request = (parser_context or {}).get("request")
+    declared = request.META.get("CONTENT_LENGTH", "") if request else ""
+    return int(declared) if str(declared).isdecimal() else None
+
+
 class PhotographParser(MultiPartParser):
     """Reads the members and the file of a photograph, none larger than is taken."""
 
@@ -53,9 +60,7 @@ class PhotographParser(MultiPartParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Refuse what says it is too large, then read it."""
-        request = (parser_context or {}).get("request")
-        declared = request.META.get("CONTENT_LENGTH", "") if request else ""
-        if str(declared).isdecimal() and int(declared) > MOST_BYTES + MEMBERS:
+        if (declared_length(parser_context) or 0) > MOST_BYTES + MEMBERS:
             drop(stream, MOST_BYTES)
             raise PhotographTooLarge(MOST_BYTES)
         return super().parse(stream, media_type, parser_context)
@@ -73,10 +78,7 @@ class RawParser(BaseParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Read the body within the limit."""
-        request = (parser_context or {}).get("request")
-        declared = request.META.get("CONTENT_LENGTH", "") if request else ""
-        length = int(declared) if str(declared).isdecimal() else None
-        return read_body(stream, length)
+        return read_body(stream, declared_length(parser_context))
 
 
 class ExactJSONParser(RawParser):
