@@ -1,0 +1,93 @@
+"""The closed vocabularies of the record, each word with its label for people.
+
+Verdicts, remedies, approvals, dispositions, stages and releases are stored, sent and
+compared by their value. Pages, PDF, e-mail, drawings and the API take the label from
+here, so that one thing has one name everywhere. Django is not imported: the arithmetic
+and the exchange document use the same words.
+"""
+
+from enum import StrEnum
+from typing import Self
+
+
+class LabelledStrEnum(StrEnum):
+    """A string enumeration whose members carry a label for people."""
+
+    label: str
+
+    def __new__(cls, value: str, label: str) -> Self:
+        """Create a member from its stored value and its label."""
+        member = str.__new__(cls, value)
+        member._value_ = value
+        member.label = label
+        return member
+
+    @classmethod
+    def choices(cls) -> list[tuple[str, str]]:
+        """List value and label of every member, as a model field takes choices."""
+        return [(member.value, member.label) for member in cls]
+
+    @classmethod
+    def values(cls) -> list[str]:
+        """List the stored value of every member."""
+        return [member.value for member in cls]
+
+
+class Verdict(LabelledStrEnum):
+    """What a check, a rod or a building comes to against its limit."""
+
+    WITHIN = "within", "within"
+    OUTSIDE = "outside", "outside"
+    REMEASURE = "remeasure", "measure again"
+    UNMEASURED = "unmeasured", "not measured"
+
+
+class RemedyKind(LabelledStrEnum):
+    """What the arithmetic proposes, or the engineer orders, for a finding."""
+
+    REMEASURE = "remeasure", "Measure again"
+    SHIFT = "shift", "Shift the plate within tolerance"
+    SHIM = "shim", "Shim"
+    REAM = "ream", "Enlarge the holes"
+    SLOT = "slot", "Slot the holes"
+    RE_ANCHOR = "re_anchor", "Cut off and re-anchor"
+    EXTEND_ROD = "extend_rod", "Extend the rod"
+    LOWER_PAD = "lower_pad", "Lower the high pad"
+    SQUARE_UP = "square_up", "Square up"
+    WAIT_FOR_STRENGTH = "wait_for_strength", "Wait for strength"
+    PLUMB_UP = "plumb_up", "Plumb up"
+    REFER = "refer", "Engineer to decide"
+    ACCEPT = "accept", "Accept as it is"
+
+
+class Approval(LabelledStrEnum):
+    """Who must agree before a remedy is carried out."""
+
+    FIELD = "field", "field"
+    ENGINEER = "engineer", "engineer"
+
+
+class DispositionKind(LabelledStrEnum):
+    """What is done with a nonconformity, in the words of ISO 9000:2015, 3.12."""
+
+    USE_AS_IS = "use_as_is", "use as is"
+    REWORK = "rework", "rework"
+    REPAIR = "repair", "repair"
+    REJECT = "reject", "reject"
+
+
+class StageKind(LabelledStrEnum):
+    """The three stages of a building, in their order."""
+
+    FOUNDATION = "foundation", "foundation"
+    VERIFICATION = "verification", "verification"
+    ERECTION = "erection", "erection"
+
+
+class ReleaseKind(LabelledStrEnum):
+    """The hold points of a building, in their order, with the stage each belongs to."""
+
+    POUR = "pour", "Pour release (foundation)"
+    SHIP = "ship", "Ship release (verification)"
+    ERECT = "erect", "Erect release (verification)"
+    COMPLETION = "completion", "Completion (erection)"
