@@ -6,7 +6,7 @@ import os
 import sys
 
 # These do without the database; any other command finds it running.
-NO_DATABASE = {
+COMMANDS_WITHOUT_DATABASE = {
     "check", "collectstatic", "compilemessages", "demo", "diffsettings", "evaluate",
     "findstatic", "help", "makemessages", "spectacular", "startapp", "startproject",
     "version",
@@ -17,7 +17,7 @@ def needs_database(arguments: list[str]) -> bool:
     """Whether a command line asks for something that is in the database."""
     if not arguments or {"-h", "--help", "--version"} & set(arguments):
         return False
-    return arguments[0] not in NO_DATABASE
+    return arguments[0] not in COMMANDS_WITHOUT_DATABASE
 
 
 def main() -> None:
@@ -27,7 +27,7 @@ def main() -> None:
         from django.conf import settings
         from django.core.management import execute_from_command_line
 
-        from core import embedded
+        from core import embedded_postgres
     except ModuleNotFoundError as missing:
         sys.exit(
             f"The module {missing.name!r} is not installed. Run the set-up command in"
@@ -36,8 +36,8 @@ def main() -> None:
     with contextlib.ExitStack() as stack:
         if needs_database(sys.argv[1:]) and not os.environ.get("DATABASE_URL"):
             try:
-                stack.enter_context(embedded.running(settings.DATA_DIR))
-            except embedded.EmbeddedError as fault:
+                stack.enter_context(embedded_postgres.run_server(settings.DATA_DIR))
+            except embedded_postgres.EmbeddedServerError as fault:
                 sys.exit(str(fault))
         execute_from_command_line(sys.argv)
 

@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from api.models import CrewToken
 
 SCHEME = "Token"
-USED_EVERY = timedelta(minutes=1)  # how fine the last use of a token is
+LAST_USED_RESOLUTION = timedelta(minutes=1)  # how fine the last use of a token is
 
 
 class CrewTokenAuthentication(TokenAuthentication):  # type: ignore[misc]
@@ -29,19 +29,19 @@ class CrewTokenAuthentication(TokenAuthentication):  # type: ignore[misc]
             msg = "This is no token: one has letters and digits only."
             raise AuthenticationFailed(msg)
         person, found = super().authenticate_credentials(token)
-        _note_use(found)
+        _record_use(found)
         return person, found
 
 
-def _note_use(token: AuthToken) -> None:
+def _record_use(token: AuthToken) -> None:
     """Note that a token was used, at most once a minute; one statement."""
     moment = now()
-    lately = Q(last_used_at__gt=moment - USED_EVERY)
+    lately = Q(last_used_at__gt=moment - LAST_USED_RESOLUTION)
     used = CrewToken.objects.filter(token=token).exclude(lately)
     used.update(last_used_at=moment)
 
 
-class PasswordOrSession(SessionAuthentication):
+class PasswordOrSessionAuthentication(SessionAuthentication):
     """A session, or else the body names an account; a token makes no other token."""
 
     def authenticate_header(self, request: Request) -> str:
@@ -66,7 +66,7 @@ class CrewTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untype
 class PasswordOrSessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
     """How the interface's description names a session where a password serves too."""
 
-    target_class = "api.authentication.PasswordOrSession"
+    target_class = "api.authentication.PasswordOrSessionAuthentication"
     name = "session"
 
     def get_security_definition(self, auto_schema: Any) -> Any:

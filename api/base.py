@@ -23,10 +23,10 @@ from rest_framework.serializers import Serializer
 from rest_framework.views import APIView
 
 from api.authentication import CrewTokenAuthentication
-from api.errors import ChangedMeanwhile, LengthNeeded, ParametersError
-from api.parsers import ExactJSONParser
+from api.errors import LengthRequired, PreconditionFailed, QueryError
+from api.parsers import StrictJSONParser
 from core.models import Person
-from jobs.exchange.parse import DocumentError, Refusal
+from jobs.exchange.input.parser import DocumentError, DocumentIssue
 
 LOCK_TIMEOUT = "10s"
 M = TypeVar("M", bound=Model)
@@ -39,7 +39,7 @@ class RecordView(APIView):
         CrewTokenAuthentication,
         SessionAuthentication,
     )
-    parser_classes: Sequence[type[BaseParser]] = (ExactJSONParser,)
+    parser_classes: Sequence[type[BaseParser]] = (StrictJSONParser,)
 
     @property
     def person(self) -> Person:
@@ -54,7 +54,7 @@ class RecordView(APIView):
         if "Transfer-Encoding" in request.headers and not request.META.get(
             "CONTENT_LENGTH"
         ):
-            raise LengthNeeded
+            raise LengthRequired
 
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any
@@ -73,7 +73,7 @@ class PublicView(APIView):
     permission_classes = (AllowAny,)
 
 
-class SignedInOrOpen(BasePermission):
+class IsAuthenticatedOrOpen(BasePermission):
     """Whoever is signed in; everybody where this house has opened the arithmetic."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
@@ -83,7 +83,7 @@ class SignedInOrOpen(BasePermission):
         )
 
 
-def seen_or_404(rows: QuerySet[M], what: str, **wanted: Any) -> M:
+def get_visible_or_404(rows: QuerySet[M], what: str, **wanted: Any) -> M:
     """Give one of the rows this person may see."""
     found = rows.filter(**wanted).first()
     if found is None:
@@ -92,22 +92,26 @@ def seen_or_404(rows: QuerySet[M], what: str, **wanted: Any) -> M:
     return found
 
 
-def asked(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
+def validated_body(
+    serializer: type[Serializer[Any]], request: Request
+) -> dict[str, Any]:
     """Read a body's members, or refuse them."""
     read = serializer(data=request.data)
     read.is_valid(raise_exception=True)
     return dict(read.validated_data)
 
 
-def parameters(serializer: type[Serializer[Any]], request: Request) -> dict[str, Any]:
+def validated_query(
+    serializer: type[Serializer[Any]], request: Request
+) -> dict[str, Any]:
     """Read the parameters of the address, or refuse them."""
     read = serializer(data=request.query_params.dict())
     if not read.is_valid():
-        raise ParametersError(read.errors)
+        raise QueryError(read.errors)
     return dict(read.validated_data)
 
 
-def unchanged(request: Request, etag: str) -> HttpResponse | None:
+def conditional_response(request: Request, etag: str) -> HttpResponse | None:
     """Give the answer that nothing changed, if that is what was asked.
 
     Raises
@@ -117,19 +121,19 @@ def unchanged(request: Request, etag: str) -> HttpResponse | None:
     """
     quoted = quote_etag(etag)
     answer = get_conditional_response(request._request, etag=quoted)
-    if answer is not None and answer.status_code == ChangedMeanwhile.status_code:
-        raise ChangedMeanwhile
+    if answer is not None and answer.status_code == PreconditionFailed.status_code:
+        raise PreconditionFailed
     if answer is not None:
         answer["ETag"] = quoted
     return answer
 
 
-def tagged(document: Any, etag: str, **headers: str) -> Response:
+def with_etag(document: Any, etag: str, **headers: str) -> Response:
     """Answer a document under its tag."""
     return Response(document, headers={"ETag": quote_etag(etag), **headers})
 
 
-def document_of(request: Request) -> dict[str, Any]:
+def read_document(request: Request) -> dict[str, Any]:
     """Give the exchange document in a body; what else is refused is the parser's.
 
     Raises
@@ -139,12 +143,12 @@ def document_of(request: Request) -> dict[str, Any]:
     """
     if not isinstance(request.data, dict):
         message = "This has to be an exchange document, a JSON object."
-        raise DocumentError([Refusal("", message)])
+        raise DocumentError([DocumentIssue("", message)])
     return request.data
 
 
 @contextmanager
-def no_long_wait() -> Iterator[None]:
+def lock_timeout() -> Iterator[None]:
     """Wait for a lock no longer than a client would, rather than for ever."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT set_config('lock_timeout', %s, false)", [LOCK_TIMEOUT])

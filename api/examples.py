@@ -4,7 +4,7 @@ from typing import Any
 
 from drf_spectacular.utils import OpenApiExample
 
-DOCUMENT: dict[str, Any] = {
+DOCUMENT_EXAMPLE: dict[str, Any] = {
     "format": "padstone.building/1",
     "name": "Quarry road store",
     "length_unit": "ft",
@@ -37,7 +37,7 @@ DOCUMENT: dict[str, Any] = {
         }
     ],
 }
-SENT: dict[str, Any] = {
+READINGS_EXAMPLE: dict[str, Any] = {
     "readings": [
         {
             "id": "6d0c6c0e-2",
@@ -57,7 +57,7 @@ SENT: dict[str, Any] = {
     "keep_good": False,
 }
 
-KNOWN: dict[str, Any] = {
+CONCRETE_EXAMPLE: dict[str, Any] = {
     "entries": [
         {
             "id": "91c2e0aa-1",
@@ -76,13 +76,19 @@ KNOWN: dict[str, Any] = {
     ]
 }
 
-EVALUATE = [OpenApiExample("One diagonal measured", DOCUMENT, request_only=True)]
-BUILDINGS = [OpenApiExample("A small store", DOCUMENT, request_only=True)]
-READINGS = [OpenApiExample("Two readings of a rod", SENT, request_only=True)]
-CONCRETE = [
-    OpenApiExample("A temperature and a test", KNOWN, request_only=True),
+EVALUATE_EXAMPLES = [
+    OpenApiExample("One diagonal measured", DOCUMENT_EXAMPLE, request_only=True)
 ]
-DECISIONS = [
+BUILDING_EXAMPLES = [
+    OpenApiExample("A small store", DOCUMENT_EXAMPLE, request_only=True)
+]
+READING_EXAMPLES = [
+    OpenApiExample("Two readings of a rod", READINGS_EXAMPLE, request_only=True)
+]
+CONCRETE_EXAMPLES = [
+    OpenApiExample("A temperature and a test", CONCRETE_EXAMPLE, request_only=True),
+]
+DECISION_EXAMPLES = [
     OpenApiExample(
         "The first remedy",
         {
@@ -95,14 +101,14 @@ DECISIONS = [
         request_only=True,
     )
 ]
-RELEASES = [
+RELEASE_EXAMPLES = [
     OpenApiExample(
         "Steel may leave",
         {"kind": "ship", "note": "", "password": "your password"},
         request_only=True,
     )
 ]
-TOKENS = [
+TOKEN_EXAMPLES = [
     OpenApiExample(
         "For a phone",
         {

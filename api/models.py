@@ -12,7 +12,7 @@ from core.models import Person
 class CrewTokenQuerySet(models.QuerySet["CrewToken"]):
     """The names people ask for."""
 
-    def of(self, person: Person) -> Self:
+    def owned_by(self, person: Person) -> Self:
         """Every token of one person."""
         return self.filter(token__user=person)
 

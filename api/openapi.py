@@ -5,14 +5,14 @@ from typing import Any
 from django.conf import settings
 
 from api.errors import MEDIA_TYPE, TYPE_PREFIX
-from jobs.exchange.concrete_entry_schema import concrete_entry
-from jobs.exchange.schema import building_schema, result_schema
+from jobs.exchange.schema.building import building_schema, result_schema
+from jobs.exchange.schema.concrete_entry import concrete_entry_schema
 
 Schema = dict[str, Any]
 
-BUILDING: Schema = {"$ref": "#/components/schemas/Building"}
-RESULT: Schema = {"$ref": "#/components/schemas/Result"}
-READINGS_IN: Schema = {
+BUILDING_REF: Schema = {"$ref": "#/components/schemas/Building"}
+RESULT_REF: Schema = {"$ref": "#/components/schemas/Result"}
+READINGS_BODY: Schema = {
     "type": "object",
     "required": ["readings"],
     "additionalProperties": False,
@@ -24,13 +24,13 @@ READINGS_IN: Schema = {
         "keep_good": {"type": "boolean", "default": False},
     },
 }
-CONCRETE_IN: Schema = {
+CONCRETE_BODY: Schema = {
     "type": "object",
     "required": ["entries"],
     "additionalProperties": False,
-    "properties": {"entries": {"type": "array", "items": concrete_entry()}},
+    "properties": {"entries": {"type": "array", "items": concrete_entry_schema()}},
 }
-PROBLEM: Schema = {
+PROBLEM_SCHEMA: Schema = {
     "type": "object",
     "description": "Problem details (RFC 9457).",
     "required": ["type", "title", "status", "detail"],
@@ -85,42 +85,42 @@ PROBLEM_EXAMPLE: Schema = {
 }
 
 
-def without_fallbacks(endpoints: Any, **_: Any) -> Any:
+def exclude_fallback_views(endpoints: Any, **_: Any) -> Any:
     """Leave out what is not meant to be asked: the answer for unknown addresses."""
     return [each for each in endpoints if not getattr(each[3].cls, "fallback", False)]
 
 
-def with_documents(result: Schema, **_: Any) -> Schema:
+def add_document_schemas(result: Schema, **_: Any) -> Schema:
     """Name the exchange documents' schemas among the components."""
     components = result.setdefault("components", {}).setdefault("schemas", {})
     for name, schema in (("Building", building_schema()), ("Result", result_schema())):
         parts = schema.pop("$defs")
         for part in ("$schema", "$id"):
             schema.pop(part)
-        components[name] = _moved(schema, name)
+        components[name] = _rewrite_refs(schema, name)
         for key, value in parts.items():
-            components[f"{name}.{key}"] = _moved(value, name)
+            components[f"{name}.{key}"] = _rewrite_refs(value, name)
     result["components"]["schemas"] = dict(sorted(components.items()))
     return result
 
 
-def _moved(schema: Any, name: str) -> Any:
+def _rewrite_refs(schema: Any, name: str) -> Any:
     """Point what pointed into the document's own parts at the components."""
     if isinstance(schema, list):
-        return [_moved(each, name) for each in schema]
+        return [_rewrite_refs(each, name) for each in schema]
     if not isinstance(schema, dict):
         return schema
     return {
         key: value.replace("#/$defs/", f"#/components/schemas/{name}.")
         if key == "$ref"
-        else _moved(value, name)
+        else _rewrite_refs(value, name)
         for key, value in schema.items()
     }
 
 
-def with_problems(result: Schema, **_: Any) -> Schema:
+def add_problem_responses(result: Schema, **_: Any) -> Schema:
     """Say of every operation how it refuses, and how much it takes."""
-    result["components"]["schemas"]["Problem"] = PROBLEM
+    result["components"]["schemas"]["Problem"] = PROBLEM_SCHEMA
     result["components"]["responses"] = {
         "Problem": {
             "description": "Why not, as problem details.",

@@ -7,10 +7,10 @@ from rest_framework.exceptions import NotFound
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
 
-POSITION = re.compile(r"[0-9]{1,18}")  # a primary key
+CURSOR_POSITION = re.compile(r"[0-9]{1,18}")  # a primary key
 
 
-class Pages(CursorPagination):
+class NewestFirstPagination(CursorPagination):
     """The newest first; `limit` says how many at once."""
 
     ordering = "-pk"
@@ -21,12 +21,12 @@ class Pages(CursorPagination):
         """Refuse a cursor that was not given out here."""
         cursor: Cursor | None = super().decode_cursor(request)
         position = cursor.position if cursor else None
-        if position is not None and not POSITION.fullmatch(str(position)):
+        if position is not None and not CURSOR_POSITION.fullmatch(str(position)):
             raise NotFound(self.invalid_cursor_message)
         return cursor
 
 
-class PagesInOrder(Pages):
+class OldestFirstPagination(NewestFirstPagination):
     """The oldest first, to carry on from where one stopped."""
 
     ordering = "pk"

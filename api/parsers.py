@@ -7,13 +7,13 @@ from django.conf import settings
 from rest_framework.parsers import BaseParser, MultiPartParser
 
 from api.errors import BodyTooLarge, PhotographTooLarge
-from checks.services.pictures import MOST_BYTES
-from jobs.exchange.json_text import load_json
-from jobs.exchange.reader import Refusals
+from checks.services.image_normalisation import MAX_IMAGE_BYTES
+from jobs.exchange.input.json_reader import IssueCollector
+from jobs.exchange.input.json_text import load_json
 
-PIECE = 1 << 16
-MEMBERS = 100_000  # bytes beside a photograph, at most
-PASSED_OVER = 8  # bodies up to so many times the limit are read to their end
+CHUNK_BYTES = 1 << 16
+MAX_FORM_BYTES = 100_000  # bytes beside a photograph, at most
+MAX_DISCARD_RATIO = 8  # bodies up to so many times the limit are read to their end
 
 
 def read_body(stream: IO[bytes], declared: int | None) -> bytes:
@@ -32,14 +32,14 @@ def read_body(stream: IO[bytes], declared: int | None) -> bytes:
         body = stream.read(most + 1)
         if len(body) <= most:
             return body
-    drop(stream, most)
+    discard_body(stream, most)
     raise BodyTooLarge(most)
 
 
-def drop(stream: IO[bytes], most: int) -> None:
+def discard_body(stream: IO[bytes], most: int) -> None:
     """Read what is not taken to its end, up to a point."""
-    left = PASSED_OVER * most
-    while left > 0 and (piece := stream.read(PIECE)):
+    left = MAX_DISCARD_RATIO * most
+    while left > 0 and (piece := stream.read(CHUNK_BYTES)):
         left -= len(piece)
 
 
@@ -60,13 +60,13 @@ class PhotographParser(MultiPartParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Refuse what says it is too large, then read it."""
-        if (declared_length(parser_context) or 0) > MOST_BYTES + MEMBERS:
-            drop(stream, MOST_BYTES)
-            raise PhotographTooLarge(MOST_BYTES)
+        if (declared_length(parser_context) or 0) > MAX_IMAGE_BYTES + MAX_FORM_BYTES:
+            discard_body(stream, MAX_IMAGE_BYTES)
+            raise PhotographTooLarge(MAX_IMAGE_BYTES)
         return super().parse(stream, media_type, parser_context)
 
 
-class RawParser(BaseParser):
+class RawBodyParser(BaseParser):
     """Gives the bytes of a JSON body, to be read by whoever knows the document."""
 
     media_type = "application/json"
@@ -81,7 +81,7 @@ class RawParser(BaseParser):
         return read_body(stream, declared_length(parser_context))
 
 
-class ExactJSONParser(RawParser):
+class StrictJSONParser(RawBodyParser):
     """Reads JSON as the exchange documents are read: no member named twice."""
 
     def parse(
@@ -91,7 +91,7 @@ class ExactJSONParser(RawParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Read and decode the body."""
-        refusals = Refusals()
+        refusals = IssueCollector()
         document = load_json(super().parse(stream, None, parser_context), refusals)
-        refusals.settle()
+        refusals.raise_if_any()
         return document

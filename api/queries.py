@@ -16,15 +16,15 @@ from checks.models import (
     Reading,
     Release,
 )
-from checks.queries.record import about
-from checks.queries.walk import SheetRow, latest_evaluation, walk
+from checks.queries.reading_history import match_position
+from checks.queries.walk import SheetRow, build_walk, get_latest_evaluation
 from core.models import Person
+from jobs.anchor_plan.check_sheet import CheckKind
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
-from jobs.plan.sheet import Kind
-from jobs.queries import with_buildings
+from jobs.queries import prefetch_buildings
 
-EXPECTED = ("nominal", "deviation", "limit", "lower", "upper", "observed")
-JUDGED = (
+EXPECTED_MEMBERS = ("nominal", "deviation", "limit", "lower", "upper", "observed")
+VERDICT_MEMBERS = (
     "observed",
     "deviation",
     "limit",
@@ -38,22 +38,22 @@ JUDGED = (
 )
 
 
-def buildings_of(person: Person) -> QuerySet[Building]:
+def list_buildings(person: Person) -> QuerySet[Building]:
     """Give the buildings this person may see, with job and stages."""
     stages = Prefetch("stages", Stage.objects.order_by("pk"))
     found = Building.objects.visible_to(person).select_related("job")
     return found.prefetch_related(stages).order_by("name", "pk")
 
 
-def jobs_for(jobs: QuerySet[Job], person: Person) -> QuerySet[Job]:
+def prefetch_job_details(jobs: QuerySet[Job], person: Person) -> QuerySet[Job]:
     """Give jobs with what is told of each, in three queries more."""
     mine = Prefetch("memberships", Membership.objects.of(person), to_attr="mine")
-    return with_buildings(jobs).prefetch_related(mine)
+    return prefetch_buildings(jobs).prefetch_related(mine)
 
 
-def summary_of(building: Building) -> dict[str, Any]:
+def summarize_building(building: Building) -> dict[str, Any]:
     """Say where a building stands after its latest evaluation."""
-    evaluation = latest_evaluation(building)
+    evaluation = get_latest_evaluation(building)
     checks = evaluation.result["checks"] if evaluation else []
     return {
         "due": building.evaluation_due_since is not None,
@@ -67,16 +67,16 @@ def summary_of(building: Building) -> dict[str, Any]:
     }
 
 
-def verdicts_of(building: Building) -> dict[str, str]:
+def get_latest_verdicts(building: Building) -> dict[str, str]:
     """Give the latest verdict of each check; none while an evaluation is due."""
     if building.evaluation_due_since is not None:
         return {}
-    evaluation = latest_evaluation(building)
+    evaluation = get_latest_evaluation(building)
     rows = evaluation.result["checks"] if evaluation else []
     return {row["check"]: row["verdict"] for row in rows}
 
 
-def evaluation_in_force(
+def get_current_evaluation(
     building: Building, revision: PlanRevision
 ) -> Evaluation | None:
     """Give the newest evaluation of the plan in force."""
@@ -84,7 +84,7 @@ def evaluation_in_force(
     return found.order_by("-pk").first()
 
 
-def shims_of(evaluation: Evaluation) -> dict[str, Any]:
+def build_shim_plan(evaluation: Evaluation) -> dict[str, Any]:
     """Say where shims go and what to order, by one evaluation."""
     levels = evaluation.result.get("levels") or {}
     figures = ("height", "shim", "stack", "residual", "thread_left")
@@ -104,25 +104,25 @@ def shims_of(evaluation: Evaluation) -> dict[str, Any]:
 # ---- the sheet --------------------------------------------------------------
 
 
-def sheet_of(building: Building, *, hidden: bool) -> list[dict[str, Any]]:
+def build_check_sheet(building: Building, *, hidden: bool) -> list[dict[str, Any]]:
     """List every check in the order of the walk, with what is known of it.
 
     With `hidden`, a check without a reading tells nothing of what is expected.
     """
     return [
-        _sheet_row(row, section.key, hidden=hidden and not row.standing)
-        for section in walk(building)
+        _build_sheet_row(row, section.key, hidden=hidden and not row.current_readings)
+        for section in build_walk(building)
         for row in section.rows
     ]
 
 
-def _sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, Any]:
-    check, judged = row.check, row.judged or {}
+def _build_sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, Any]:
+    check, judged = row.check, row.result or {}
     told: dict[str, Any] = {
         "check": check.key,
         "kind": str(check.kind),
         "section": section,
-        "words": row.words,
+        "words": row.label,
         "mark": check.mark,
         "rods": list(check.rods),
         "corners": list(check.corners),
@@ -130,28 +130,28 @@ def _sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, Any]:
         "axis": check.axis,
         "required": check.required,
         "stage": check.stage,
-        "unit": "MPa" if check.kind is Kind.STRENGTH else "mm",
+        "unit": "MPa" if check.kind is CheckKind.STRENGTH else "mm",
         "nominal": check.nominal,
         "verdict": row.verdict,
-        "readings": len(row.standing),
-        "measure_again": row.again.client_id if row.again else None,
-        **{name: judged.get(name) for name in JUDGED},
+        "readings": len(row.current_readings),
+        "measure_again": row.outdated.client_id if row.outdated else None,
+        **{name: judged.get(name) for name in VERDICT_MEMBERS},
     }
     if hidden:
-        told |= dict.fromkeys(EXPECTED)
+        told |= dict.fromkeys(EXPECTED_MEMBERS)
     return told
 
 
 # ---- readings ---------------------------------------------------------------
 
 
-def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Reading]:
+def filter_readings(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Reading]:
     """Give a building's readings in the order they were recorded."""
     found = Reading.objects.filter(building=building)
     if check := wanted.get("check"):
         found = found.filter(check_key=check)
     if mark := wanted.get("mark"):
-        found = found.filter(about(mark))
+        found = found.filter(match_position(mark))
     if since := wanted.get("since"):
         found = found.filter(recorded_at__gte=since)
     if wanted.get("standing"):
@@ -161,7 +161,7 @@ def readings_of(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Readi
     ).defer("revision__document")
 
 
-def concrete_of(
+def filter_concrete_entries(
     building: Building, wanted: Mapping[str, Any]
 ) -> QuerySet[ConcreteEntry]:
     """Give what became known of a building's concrete, in the order recorded."""
@@ -175,7 +175,7 @@ def concrete_of(
     return found.select_related("recorded_by", "supersedes", "replaced_by")
 
 
-def photographs_of(
+def filter_photographs(
     building: Building, wanted: Mapping[str, Any]
 ) -> QuerySet[Photograph]:
     """Give a building's photographs in the order they were recorded."""
@@ -183,7 +183,7 @@ def photographs_of(
     if check := wanted.get("check"):
         found = found.filter(check_key=check)
     if mark := wanted.get("mark"):
-        found = found.filter(about(mark))
+        found = found.filter(match_position(mark))
     if (finding := wanted.get("finding")) is not None:
         work = Q(carried_out__decision__finding=finding)
         found = found.filter(Q(finding=finding) | work)
@@ -195,7 +195,7 @@ def photographs_of(
 # ---- findings and releases --------------------------------------------------
 
 
-def findings_of(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
+def filter_findings(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
     """Give the findings this person may see."""
     found = Finding.objects.visible_to(person).select_related("building")
     if wanted.get("undecided"):
@@ -209,7 +209,7 @@ def findings_of(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
     return found
 
 
-def with_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
+def prefetch_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
     """Give findings with their events and decisions."""
     taken = Photograph.objects.select_related("recorded_by", "carried_out")
     decisions = (
@@ -220,7 +220,7 @@ def with_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
     return findings.prefetch_related("events__person", Prefetch("decisions", decisions))
 
 
-def releases_of(person: Person) -> QuerySet[Release]:
+def list_releases(person: Person) -> QuerySet[Release]:
     """Give the releases this person may see."""
     seen = Building.objects.visible_to(person)
     found = Release.objects.filter(building__in=seen)

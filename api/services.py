@@ -13,35 +13,35 @@ from django.http import HttpRequest
 from knox.models import AuthToken
 from rest_framework import exceptions
 
-from api.errors import ChangedMeanwhile
+from api.errors import PreconditionFailed
 from api.models import CrewToken
 from checks.services.evaluation import evaluate_building
-from checks.services.readings import Recorded, record_readings
+from checks.services.readings import RecordedReadings, record_readings
 from core.models import Person
-from jobs.exchange.canonical import digest
-from jobs.exchange.parse import DocumentError, read_building
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.input.parser import DocumentError, parse_building
 from jobs.models import Building, Job, PlanRevision
-from jobs.services import add_building, revise_plan, without_readings
+from jobs.services import add_building, revise_plan, strip_readings
 
 logger = logging.getLogger("padstone.api")
 
-LOCKED_FOR_S = 15 * 60
-NOTHING = Recorded([], [], [])
+LOCKOUT_S = 15 * 60
+NO_READINGS = RecordedReadings([], [], [])
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class BuildingImport:
     """The building a document became; `created` is False when it was there."""
 
     building: Building
-    recorded: Recorded
+    recorded: RecordedReadings
     created: bool
 
 
 @transaction.atomic
 def import_building(
     *, actor: Person, job: Job, document: Mapping[str, Any], note: str
-) -> Imported:
+) -> BuildingImport:
     """Add a building with its plan and its readings, or nothing of it.
 
     The same document sent again finds the building it became the first time.
@@ -55,45 +55,45 @@ def import_building(
         building = add_building(actor=actor, job=job, document=document, note=note)
         created = True
     except ValidationError:
-        before = _sent_before(job, document)
+        before = _find_imported_building(job, document)
         if before is None:
             raise
         building, created = before, False
     entries = document.get("readings") or []
     if not entries:
-        return Imported(building, NOTHING, created)
+        return BuildingImport(building, NO_READINGS, created)
     recorded = record_readings(actor=actor, building=building, entries=entries)
     if recorded.refused:
         raise DocumentError(recorded.refused)
-    return Imported(building, recorded, created)
+    return BuildingImport(building, recorded, created)
 
 
-def _sent_before(job: Job, document: Mapping[str, Any]) -> Building | None:
+def _find_imported_building(job: Job, document: Mapping[str, Any]) -> Building | None:
     """Find the building whose plan in force is this very document."""
-    name = read_building(document).plan.name
+    name = parse_building(document).plan.name
     building = job.buildings.filter(name=name).first()
     if building is None:
         return None
-    same = building.current_revision().digest == digest(without_readings(document))
+    same = building.current_revision().digest == sha256_of(strip_readings(document))
     return building if same else None
 
 
 @dataclass(frozen=True, slots=True)
-class Revised:
+class RevisionOutcome:
     """The plan now in force; `created` is False when it was in force already."""
 
     revision: PlanRevision
     created: bool
 
 
-def revise(
+def issue_revision(
     *,
     actor: Person,
     building: Building,
     document: Mapping[str, Any],
     note: str,
     expected: str | None = None,
-) -> Revised:
+) -> RevisionOutcome:
     """Issue a revision and judge the building by it.
 
     Parameters
@@ -113,7 +113,7 @@ def revise(
         Building.objects.select_for_update().get(pk=building.pk)
         current = building.current_revision()
         if expected is not None and expected != current.digest:
-            raise ChangedMeanwhile
+            raise PreconditionFailed
         try:
             revision = revise_plan(
                 actor=actor, building=building, document=document, note=note
@@ -121,12 +121,12 @@ def revise(
         except ValidationError as error:
             if getattr(error, "code", "") != "identical":
                 raise
-            return Revised(current, created=False)
-    catch_up(building)
-    return Revised(revision, created=True)
+            return RevisionOutcome(current, created=False)
+    try_evaluation(building)
+    return RevisionOutcome(revision, created=True)
 
 
-def catch_up(building: Building) -> None:
+def try_evaluation(building: Building) -> None:
     """Judge what no evaluation has seen; where that fails the sweep tries again."""
     try:
         evaluate_building(building.pk)
@@ -139,7 +139,7 @@ def catch_up(building: Building) -> None:
 
 
 @transaction.atomic
-def make_token(*, actor: Person, name: str, days: int) -> tuple[CrewToken, str]:
+def create_crew_token(*, actor: Person, name: str, days: int) -> tuple[CrewToken, str]:
     """Make a token for a crew or a program; its text is known only now."""
     token, text = AuthToken.objects.create(user=actor, expiry=timedelta(days=days))
     return CrewToken.objects.create(token=token, name=name.strip()), text
@@ -147,10 +147,12 @@ def make_token(*, actor: Person, name: str, days: int) -> tuple[CrewToken, str]:
 
 def revoke_token(*, actor: Person, token: CrewToken) -> None:
     """End a token; it is refused from then on."""
-    CrewToken.objects.of(actor).get(pk=token.pk).token.delete()
+    CrewToken.objects.owned_by(actor).get(pk=token.pk).token.delete()
 
 
-def signed_in(request: HttpRequest, username: str, password: str) -> Person | None:
+def authenticate_person(
+    request: HttpRequest, username: str, password: str
+) -> Person | None:
     """Check a name and password; None where they do not go together.
 
     Raises
@@ -161,7 +163,7 @@ def signed_in(request: HttpRequest, username: str, password: str) -> Person | No
     found = authenticate(request, username=username, password=password)
     if getattr(request, "axes_locked_out", False):
         request.axes_locked_out = False  # type: ignore[attr-defined]
-        raise exceptions.Throttled(LOCKED_FOR_S, "Too many wrong passwords.")
+        raise exceptions.Throttled(LOCKOUT_S, "Too many wrong passwords.")
     return found if isinstance(found, Person) else None
 
 
@@ -173,7 +175,7 @@ def require_signature(request: HttpRequest, person: Person, password: str) -> No
     ValidationError
         If it is not their password.
     """
-    found = signed_in(request, person.get_username(), password)
+    found = authenticate_person(request, person.get_username(), password)
     if found is None or found.pk != person.pk:
         msg = "This is not your password: nothing was signed."
         raise ValidationError({"password": msg}, code="password")

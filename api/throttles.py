@@ -9,14 +9,14 @@ from rest_framework.throttling import (
     UserRateThrottle,
 )
 
-from core import tallies
+from core import rate_limits
 
 if TYPE_CHECKING:  # it imports what this module defines
     from rest_framework.views import APIView
 
 
-class CountedTogether(SimpleRateThrottle):
-    """Counts requests within windows of the rate's length, in `core.tallies`."""
+class SharedRateThrottle(SimpleRateThrottle):
+    """Counts requests within windows of the rate's length, in `core.rate_limits`."""
 
     num_requests: int | None
     duration: int | None  # [s]
@@ -26,17 +26,17 @@ class CountedTogether(SimpleRateThrottle):
         who = self.get_cache_key(request, view) if self.rate else None
         if who is None or self.num_requests is None or self.duration is None:
             return True
-        self.counted = tallies.count(who, window_s=self.duration)
-        return self.counted.number <= self.num_requests
+        self.hit = rate_limits.hit(who, window_s=self.duration)
+        return self.hit.number <= self.num_requests
 
     def wait(self) -> float:
         """Give how long until the next window. [s]"""
-        return self.counted.left_s
+        return self.hit.resets_in_s
 
 
-class PerPerson(UserRateThrottle, CountedTogether):
+class PersonRateThrottle(UserRateThrottle, SharedRateThrottle):
     """All requests of one person, or of one address where nobody is signed in."""
 
 
-class PerScope(ScopedRateThrottle, CountedTogether):
+class ScopeRateThrottle(ScopedRateThrottle, SharedRateThrottle):
     """The requests of one person that a view counts as its own, by `throttle_scope`."""

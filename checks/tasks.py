@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from checks.services import evaluation, waiting
+from checks.services import decision_reminders, evaluation
 
 
 @shared_task(ignore_result=True)
@@ -12,12 +12,12 @@ def evaluate_building(building_id: int) -> None:
 
 
 @shared_task(ignore_result=True)
-def evaluate_due() -> None:
+def evaluate_due_buildings() -> None:
     """Sweep up the buildings whose readings no evaluation has seen."""
-    evaluation.evaluate_due()
+    evaluation.evaluate_due_buildings()
 
 
 @shared_task(ignore_result=True)
-def tell_of_findings() -> None:
+def send_decision_reminders() -> None:
     """Write to engineers whose decision is waited for."""
-    waiting.tell_of_findings()
+    decision_reminders.send_decision_reminders()

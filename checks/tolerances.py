@@ -13,37 +13,37 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.bases.basis import (
-    BASES,
+    BASIS_NAMES,
     DEFAULT_BASIS,
-    Basis,
-    ByDiameter,
-    Flat,
-    NotUsed,
-    Rate,
-    Rule,
-    Span,
+    AsymmetricLimit,
+    DiameterLimit,
+    FlatLimit,
+    ProportionalLimit,
+    ToleranceBasis,
     ToleranceError,
+    ToleranceRule,
+    UnusedValue,
     load_basis,
 )
 from checks.engine.arrays import FloatArray
-from checks.engine.lines import LineRules
-from jobs.plan.model import Tolerances
+from checks.engine.group_tolerances import GroupRules
+from jobs.anchor_plan.values import ToleranceSpec
 
 __all__ = [
-    "BASES",
+    "BASIS_NAMES",
     "DEFAULT_BASIS",
-    "GROUP_RULES",
-    "RULES",
-    "Basis",
-    "Limits",
-    "NotUsed",
-    "Rule",
+    "GROUP_RULE_KEYS",
+    "RULE_KEYS",
+    "ToleranceBasis",
     "ToleranceError",
-    "limits_for",
+    "ToleranceLimits",
+    "ToleranceRule",
+    "UnusedValue",
     "load_basis",
+    "resolve_limits",
 ]
 
-RULES = (
+RULE_KEYS = (
     "diagonals",
     "wall",
     "line",
@@ -57,7 +57,7 @@ RULES = (
     "notch",
     "level_misclosure",
 )
-GROUP_RULES = (
+GROUP_RULE_KEYS = (
     "within_group",
     "adjacent_groups",
     "accumulated",
@@ -65,13 +65,13 @@ GROUP_RULES = (
     "group_centre",
     "rod_from_group_centre",
 )
-WALL_FLOOR = "wall_floor"
+WALL_FLOOR_KEY = "wall_floor"
 """Overrides the least limit of a wall alone, and leaves its rate."""
 
-MAY_BE_ZERO = frozenset({WALL_FLOOR, "re_anchor_beyond", "shim_up_to"})
+ZERO_ALLOWED_KEYS = frozenset({WALL_FLOOR_KEY, "re_anchor_beyond", "shim_up_to"})
 
 
-class Limits:
+class ToleranceLimits:
     """The limits of one building: its basis, its overrides, the default behind.
 
     Lengths in mm; `value(key)` of a rate is its amount per `per`.
@@ -80,7 +80,11 @@ class Limits:
     __slots__ = ("_rules", "basis", "guarded")
 
     def __init__(
-        self, basis: Basis, rules: Mapping[str, Rule], *, guarded: bool = False
+        self,
+        basis: ToleranceBasis,
+        rules: Mapping[str, ToleranceRule],
+        *,
+        guarded: bool = False,
     ) -> None:
         self.basis = basis
         self.guarded = guarded
@@ -90,14 +94,14 @@ class Limits:
         """Every rule in force, in a fixed order."""
         return tuple(self._rules)
 
-    def __iter__(self) -> Iterator[Rule]:
+    def __iter__(self) -> Iterator[ToleranceRule]:
         return iter(self._rules.values())
 
-    def rule(self, key: str) -> Rule:
+    def rule(self, key: str) -> ToleranceRule:
         """Give the rule of this key; KeyError where none is in force."""
         return self._rules[key]
 
-    def find(self, key: str) -> Rule | None:
+    def find_rule(self, key: str) -> ToleranceRule | None:
         """Give the rule of this key, or None: not every basis has group rules."""
         return self._rules.get(key)
 
@@ -107,8 +111,8 @@ class Limits:
     def source(self, key: str) -> str:
         return self._rules[key].source
 
-    def mark(self, key: str) -> str:
-        return self._rules[key].mark
+    def provenance(self, key: str) -> str:
+        return self._rules[key].provenance
 
     def diagonal(self, nominal_mm: npt.ArrayLike) -> FloatArray:
         """Limit of each single diagonal by its nominal, any shape, in mm."""
@@ -141,7 +145,7 @@ class Limits:
     def projection(self) -> tuple[float, float]:
         """Lower (negative) and upper limit of a projection's deviation, in mm."""
         amount = self._rules["projection"].amount
-        if isinstance(amount, Span):
+        if isinstance(amount, AsymmetricLimit):
             return amount.lower, amount.upper
         return -amount.value, amount.value
 
@@ -169,15 +173,15 @@ class Limits:
         """Limit of the level misclosure, reported beside it, in mm."""
         return self.value("level_misclosure")
 
-    def line_rules(self) -> LineRules:
+    def line_rules(self) -> GroupRules:
         """Give the basis' rules on groups and column lines to the engine."""
-        given = {key: self.find(key) for key in GROUP_RULES}
+        given = {key: self.find_rule(key) for key in GROUP_RULE_KEYS}
         limits = {f"{key}_mm": rule.amount.value for key, rule in given.items() if rule}
         along = given["accumulated"]
-        if along and isinstance(along.amount, Rate):
+        if along and isinstance(along.amount, ProportionalLimit):
             limits["accumulated_per_mm"] = along.amount.per
             limits["accumulated_cap_mm"] = along.amount.cap
-        return LineRules(**limits)
+        return GroupRules(**limits)
 
     def as_result(self) -> dict[str, Any]:
         """Write the `tolerances` object of the result document."""
@@ -188,7 +192,7 @@ class Limits:
         }
 
 
-def limits_for(tolerances: Tolerances) -> Limits:
+def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:
     """Put together the limits in force: override, else basis, else default basis.
 
     Parameters
@@ -207,47 +211,56 @@ def limits_for(tolerances: Tolerances) -> Limits:
     """
     basis = load_basis(tolerances.basis)
     default = load_basis(DEFAULT_BASIS)
-    known = (*RULES, *GROUP_RULES)
+    known = (*RULE_KEYS, *GROUP_RULE_KEYS)
     for key, value in tolerances.overrides.items():
-        _refuse_nonsense(key, value)
+        _validate_override(key, value)
     rules = {}
     for key in known:
         if key in tolerances.overrides:
-            rules[key] = _override(key, tolerances.overrides[key])
+            rules[key] = _override_rule(key, tolerances.overrides[key])
         elif key in basis.rules:
-            rules[key] = _completed(basis.rules[key], default)
+            rules[key] = _complete_diameters(basis.rules[key], default)
         elif key in basis.groups:
             rules[key] = basis.groups[key]
-        elif key in RULES:
-            rules[key] = _stand_in(default.rules[key], basis)
-    if WALL_FLOOR in tolerances.overrides:
-        rules["wall"] = _with_floor(rules["wall"], tolerances.overrides[WALL_FLOOR])
-    return Limits(basis, rules, guarded=tolerances.guarded)
+        elif key in RULE_KEYS:
+            rules[key] = _substitute_default(default.rules[key], basis)
+    if WALL_FLOOR_KEY in tolerances.overrides:
+        rules["wall"] = _replace_floor(
+            rules["wall"], tolerances.overrides[WALL_FLOOR_KEY]
+        )
+    return ToleranceLimits(basis, rules, guarded=tolerances.guarded)
 
 
-def _refuse_nonsense(key: str, value: float) -> None:
-    known = (*RULES, *GROUP_RULES, WALL_FLOOR)
+def _validate_override(key: str, value: float) -> None:
+    known = (*RULE_KEYS, *GROUP_RULE_KEYS, WALL_FLOOR_KEY)
     if key not in known:
         raise ToleranceError(
             f"There is no tolerance called {key!r}; there are {', '.join(known)}."
         )
-    if not (np.isfinite(value) and (value > 0 or (value == 0 and key in MAY_BE_ZERO))):
+    if not (
+        np.isfinite(value) and (value > 0 or (value == 0 and key in ZERO_ALLOWED_KEYS))
+    ):
         raise ToleranceError(f"The override of {key} must be more than zero: {value}.")
 
 
-def _override(key: str, value: float) -> Rule:
-    return Rule(key=key, amount=Flat(float(value)), source="override", mark="override")
+def _override_rule(key: str, value: float) -> ToleranceRule:
+    return ToleranceRule(
+        key=key,
+        amount=FlatLimit(float(value)),
+        source="override",
+        provenance="override",
+    )
 
 
-def _with_floor(wall: Rule, floor: float) -> Rule:
+def _replace_floor(wall: ToleranceRule, floor: float) -> ToleranceRule:
     """Give the wall's rate another floor; a flat limit has none to change."""
-    if not isinstance(wall.amount, Rate):
+    if not isinstance(wall.amount, ProportionalLimit):
         return wall
     amount = replace(wall.amount, floor=float(floor))
     return replace(wall, amount=amount, source=f"{wall.source}; its floor: override")
 
 
-def _stand_in(rule: Rule, basis: Basis) -> Rule:
+def _substitute_default(rule: ToleranceRule, basis: ToleranceBasis) -> ToleranceRule:
     """Take the default's rule, where the building's basis has none."""
     if basis.name == DEFAULT_BASIS:
         return rule
@@ -255,9 +268,9 @@ def _stand_in(rule: Rule, basis: Basis) -> Rule:
     return replace(rule, source=source)
 
 
-def _completed(rule: Rule, default: Basis) -> Rule:
+def _complete_diameters(rule: ToleranceRule, default: ToleranceBasis) -> ToleranceRule:
     """Complete a rule by diameter with the default for diameters not listed."""
-    if not isinstance(rule.amount, ByDiameter):
+    if not isinstance(rule.amount, DiameterLimit):
         return rule
     behind = default.rules[rule.key]
     return replace(

@@ -21,19 +21,19 @@ from django.views.decorators.http import (
 from rest_framework.throttling import BaseThrottle
 
 from core import devices, passwords, tasks
-from core.context_processors import account_tabs
-from core.forms import ForgottenForm
+from core.context_processors import build_account_tabs
+from core.forms import PasswordResetRequestForm
 from core.models import Device, Person
-from core.requests import PersonRequest
+from core.requests import AuthenticatedRequest
 
 
 @require_GET
-def account(request: PersonRequest) -> HttpResponse:
+def account(request: AuthenticatedRequest) -> HttpResponse:
     """Show who one is here, and on which devices one is signed in."""
     mine = list(Device.objects.of(request.user).signed_in())
-    here = devices.hash_of(request.session.session_key or "")
+    here = devices.hash_session_key(request.session.session_key or "")
     context = {
-        "tabs": account_tabs(request.path),
+        "tabs": build_account_tabs(request.path),
         "devices": [(device, device.session_hash == here) for device in mine],
         "others": any(device.session_hash != here for device in mine),
     }
@@ -41,18 +41,18 @@ def account(request: PersonRequest) -> HttpResponse:
 
 
 @require_POST
-def sign_out_device(request: PersonRequest, pk: int) -> HttpResponse:
+def sign_out_device(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """End the session of one of one's own devices."""
     device = get_object_or_404(Device.objects.of(request.user), pk=pk)
-    devices.sign_out(actor=request.user, device=device)
+    devices.end_device_session(actor=request.user, device=device)
     messages.success(request, f"Signed out: {device}.")
     return redirect("account")
 
 
 @require_POST
-def sign_out_others(request: PersonRequest) -> HttpResponse:
+def sign_out_others(request: AuthenticatedRequest) -> HttpResponse:
     """End one's own sessions everywhere but here."""
-    ended = devices.sign_out_others(
+    ended = devices.end_other_sessions(
         actor=request.user, session_key=request.session.session_key
     )
     others = "1 other device" if ended == 1 else f"{ended} other devices"
@@ -60,45 +60,45 @@ def sign_out_others(request: PersonRequest) -> HttpResponse:
     return redirect("account")
 
 
-class SignOut(auth_views.LogoutView):
+class SignOutView(auth_views.LogoutView):
     """Signs out here, and says so of the device."""
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         """End the session."""
         key = request.session.session_key
         answer = super().post(request, *args, **kwargs)
-        devices.note_signed_out(key)
+        devices.record_sign_out(key)
         return answer
 
 
 @login_not_required
 @never_cache
 @require_http_methods(["GET", "POST"])
-def forgotten_password(request: HttpRequest) -> HttpResponse:
+def request_password_reset(request: HttpRequest) -> HttpResponse:
     """Send a link to an address; answer alike, whether or not an account has it."""
-    form = ForgottenForm(request.POST or None)
+    form = PasswordResetRequestForm(request.POST or None)
     if not form.is_valid():
         status = 400 if form.is_bound else 200
-        page = "core/forgotten_password.html"
+        page = "core/request_password_reset.html"
         return render(request, page, {"form": form}, status=status)
     address = form.cleaned_data["address"]
     # The proxies in front are counted here as they are for the interface.
     place = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
-    if wait_s := passwords.wait_before_asking(address, place):
+    if wait_s := passwords.count_reset_request(address, place):
         context = {"minutes": math.ceil(wait_s / 60)}
-        answer = render(request, "core/asked_too_often.html", context, status=429)
+        answer = render(request, "core/too_many_requests.html", context, status=429)
         answer["Retry-After"] = str(math.ceil(wait_s))
         return answer
     # The link begins with the house's own address, not with what a visitor called it.
     transaction.on_commit(
-        lambda: tasks.forgotten_password.delay(address, settings.PUBLIC_URL),
+        lambda: tasks.email_password_links.delay(address, settings.PUBLIC_URL),
         robust=True,
     )
     messages.success(request, "If an account has this address, a letter goes to it.")
     return redirect("sign-in")
 
 
-class SetPassword(auth_views.PasswordResetConfirmView):
+class SetPasswordView(auth_views.PasswordResetConfirmView):
     """Sets a new password for who has the link of a letter; ends every sign-in."""
 
     template_name = "core/set_password.html"
@@ -112,13 +112,13 @@ class SetPassword(auth_views.PasswordResetConfirmView):
     def form_valid(self, form: SetPasswordForm) -> HttpResponse:
         """Sign out whoever knew the old one."""
         answer = super().form_valid(form)
-        devices.end_everything(form.user)
-        passwords.note_set(form.user)
+        devices.end_all_access(form.user)
+        passwords.record_password_set(form.user)
         messages.success(self.request, "Your new password holds. Sign in with it.")
         return answer
 
 
-class ChangePassword(auth_views.PasswordChangeView):
+class ChangePasswordView(auth_views.PasswordChangeView):
     """Changes one's own password; every other device is signed out by it."""
 
     template_name = "core/change_password.html"
@@ -126,7 +126,7 @@ class ChangePassword(auth_views.PasswordChangeView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Add the other pages of the account."""
-        tabs = account_tabs(self.request.path)
+        tabs = build_account_tabs(self.request.path)
         return super().get_context_data(**kwargs, tabs=tabs)
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
@@ -134,7 +134,7 @@ class ChangePassword(auth_views.PasswordChangeView):
         request = self.request
         before = request.session.session_key
         answer = super().form_valid(form)
-        devices.key_changed(
+        devices.rotate_session_key(
             actor=form.user, before=before, session_key=request.session.session_key
         )
         return answer

@@ -10,7 +10,7 @@ from kombu.connection import Connection
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 
 
-class Queue(Celery):
+class QueueApp(Celery):
     """A Celery app that makes the folders of a queue in files when it first needs them.
 
     The file-system transport expects its folders to exist; a server needs none.
@@ -25,7 +25,7 @@ class Queue(Celery):
         return connection
 
 
-app = Queue("padstone")
+app = QueueApp("padstone")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
-app.autodiscover_tasks(["jobs.people"])
+app.autodiscover_tasks(["jobs.accounts"])

@@ -21,7 +21,7 @@ from knox.models import AuthToken
 
 from core.models import Device, Person, SessionHash
 
-SEEN_EVERY_S = 300  # how fine the last sight of a device is
+USE_RECORD_INTERVAL_S = 300  # how fine the last sight of a device is
 BROWSERS = (
     # The first that is named counts: most also name others they descend from.
     ("Edg", "Edge"),
@@ -44,7 +44,7 @@ SYSTEMS = (
 )
 
 
-def family_of(user_agent: str) -> str:
+def describe_user_agent(user_agent: str) -> str:
     """Say what kind of device this is, no finer than browser and system."""
     browser = next((name for mark, name in BROWSERS if mark in user_agent), "")
     system = next((name for mark, name in SYSTEMS if mark in user_agent), "")
@@ -53,12 +53,12 @@ def family_of(user_agent: str) -> str:
     return browser or system or "unknown browser"
 
 
-def hash_of(session_key: str) -> str:
+def hash_session_key(session_key: str) -> str:
     """Give what is kept of a session's key."""
     return hashlib.sha256(session_key.encode()).hexdigest()
 
 
-def notice(request: HttpRequest) -> None:
+def record_device_use(request: HttpRequest) -> None:
     """Note that a device was used, at most every few minutes; one statement.
 
     A request that did not ask the session who it is, is not asked here either.
@@ -69,14 +69,14 @@ def notice(request: HttpRequest) -> None:
     person = request.user
     if not isinstance(person, Person):
         return
-    hashed = hash_of(session.session_key)
-    if not caches["devices"].add(hashed, value=True, timeout=SEEN_EVERY_S):
+    hashed = hash_session_key(session.session_key)
+    if not caches["devices"].add(hashed, value=True, timeout=USE_RECORD_INTERVAL_S):
         return
     moment = now()
     device = Device(
         person_id=person.pk,
         session_hash=hashed,
-        family=family_of(request.headers.get("User-Agent", "")),
+        family=describe_user_agent(request.headers.get("User-Agent", "")),
         first_seen_at=moment,
         last_seen_at=moment,
     )
@@ -88,77 +88,85 @@ def notice(request: HttpRequest) -> None:
     )
 
 
-def note_signed_out(session_key: str | None) -> None:
+def record_sign_out(session_key: str | None) -> None:
     """Note that a person ended a session of their own on the device itself."""
     if session_key:
-        ended = Device.objects.filter(session_hash=hash_of(session_key), ended_at=None)
+        ended = Device.objects.filter(
+            session_hash=hash_session_key(session_key), ended_at=None
+        )
         ended.update(ended_at=now())
 
 
 @transaction.atomic
-def sign_out(*, actor: Person, device: Device) -> None:
+def end_device_session(*, actor: Person, device: Device) -> None:
     """End the session of one of the actor's own devices."""
-    _end(Device.objects.of(actor).filter(pk=device.pk))
+    _end_sessions(Device.objects.of(actor).filter(pk=device.pk))
 
 
 @transaction.atomic
-def sign_out_others(*, actor: Person, session_key: str | None) -> int:
+def end_other_sessions(*, actor: Person, session_key: str | None) -> int:
     """End the actor's sessions everywhere but here; give how many there were."""
-    others = Device.objects.of(actor).exclude(session_hash=hash_of(session_key or ""))
-    return _end(others)
+    others = Device.objects.of(actor).exclude(
+        session_hash=hash_session_key(session_key or "")
+    )
+    return _end_sessions(others)
 
 
 @transaction.atomic
-def key_changed(*, actor: Person, before: str | None, session_key: str | None) -> None:
+def rotate_session_key(
+    *, actor: Person, before: str | None, session_key: str | None
+) -> None:
     """Carry a device over to its new session key, and end all others.
 
     A new password ends the other sessions by itself: this says so of their devices.
     """
     if before and session_key and before != session_key:
-        here = Device.objects.of(actor).filter(session_hash=hash_of(before))
-        here.update(session_hash=hash_of(session_key))
-    sign_out_others(actor=actor, session_key=session_key)
+        here = Device.objects.of(actor).filter(session_hash=hash_session_key(before))
+        here.update(session_hash=hash_session_key(session_key))
+    end_other_sessions(actor=actor, session_key=session_key)
 
 
 @transaction.atomic
-def end_everything(person: Person) -> tuple[int, int]:
+def end_all_access(person: Person) -> tuple[int, int]:
     """End every session and token of a person; give how many of each.
 
     A session that no device is known of, because it was not used since devices are
     kept, is found by what it holds.
     """
-    sessions = _end(Device.objects.of(person)) + _end_unknown(person)
+    sessions = _end_sessions(Device.objects.of(person)) + _end_untracked_sessions(
+        person
+    )
     tokens = AuthToken.objects.filter(user=person)
     count = tokens.count()
     tokens.delete()
     return sessions, count
 
 
-def _end(devices: QuerySet[Device]) -> int:
+def _end_sessions(devices: QuerySet[Device]) -> int:
     alive = devices.filter(ended_at=None)
     hashes = list(alive.values_list("session_hash", flat=True))
-    ended, _ = _alive_sessions().filter(hash__in=hashes).delete()
+    ended, _ = _active_sessions().filter(hash__in=hashes).delete()
     alive.update(ended_at=now())
     return ended
 
 
-def _end_unknown(person: Person) -> int:
+def _end_untracked_sessions(person: Person) -> int:
     known = Device.objects.values("session_hash")
     theirs = [
         session.pk
-        for session in _alive_sessions().exclude(hash__in=known).iterator()
+        for session in _active_sessions().exclude(hash__in=known).iterator()
         if session.get_decoded().get(SESSION_KEY) == str(person.pk)
     ]
     ended, _ = Session.objects.filter(pk__in=theirs).delete()
     return ended
 
 
-def _alive_sessions() -> QuerySet[Any]:
+def _active_sessions() -> QuerySet[Any]:
     alive = Session.objects.filter(expire_date__gt=now())
     return alive.annotate(hash=SessionHash("session_key"))
 
 
-def clear_expired() -> None:
+def delete_expired_sessions() -> None:
     """Throw away sessions nobody can use any more; their devices stay on record."""
     store = import_string(f"{settings.SESSION_ENGINE}.SessionStore")
     store.clear_expired()

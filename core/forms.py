@@ -4,14 +4,14 @@ from django import forms
 from django.forms.renderers import DjangoTemplates
 
 
-class BookRenderer(DjangoTemplates):
+class FieldRenderer(DjangoTemplates):
     """Draws `{{ form }}` and `{{ field.as_field_group }}` in the book's look."""
 
     form_template_name = "core/forms/form.html"
     field_template_name = "core/forms/field.html"
 
 
-class ForgottenForm(forms.Form):
+class PasswordResetRequestForm(forms.Form):
     """Where to send a letter with a link to set a new password."""
 
     address = forms.EmailField(

@@ -6,7 +6,7 @@ import structlog
 from django.http import HttpRequest
 
 # Libraries that say more than anybody reads, and from what level on they are heard.
-QUIETER = {
+LIBRARY_LOG_LEVELS = {
     "axes": "WARNING",
     "celery.beat": "WARNING",
     "kombu.connection": "ERROR",
@@ -14,20 +14,20 @@ QUIETER = {
 }
 
 
-def without_token(text: str, request: HttpRequest | None) -> str:
+def mask_token(text: str, request: HttpRequest | None) -> str:
     """Take a link's token out of a line: whoever reads the log could use it."""
     match = request.resolver_match if request else None
     token = match.kwargs.get("token") if match else None
     return text.replace(token, "…") if token else text
 
 
-def _hide_token(
+def _mask_logged_token(
     logger: object, method: str, event: structlog.typing.EventDict
 ) -> structlog.typing.EventDict:
     """Do so where a library logs a request, as Django does what it refuses."""
     request = getattr(event.get("_record"), "request", None)
     if isinstance(request, HttpRequest):
-        event["event"] = without_token(event["event"], request)
+        event["event"] = mask_token(event["event"], request)
     return event
 
 
@@ -52,7 +52,7 @@ def configure_logs(level: str, *, as_json: bool) -> None:
     )
     formatter = {
         "()": structlog.stdlib.ProcessorFormatter,
-        "foreign_pre_chain": [*shared, _hide_token],
+        "foreign_pre_chain": [*shared, _mask_logged_token],
         "processors": [
             structlog.stdlib.ProcessorFormatter.remove_processors_meta,
             *last,
@@ -67,6 +67,8 @@ def configure_logs(level: str, *, as_json: bool) -> None:
                 "stderr": {"class": "logging.StreamHandler", "formatter": "line"}
             },
             "root": {"handlers": ["stderr"], "level": level},
-            "loggers": {name: {"level": least} for name, least in QUIETER.items()},
+            "loggers": {
+                name: {"level": least} for name, least in LIBRARY_LOG_LEVELS.items()
+            },
         }
     )

@@ -9,14 +9,14 @@ import structlog
 from django.http import HttpRequest, HttpResponse
 
 from core import devices
-from core.logs import without_token
+from core.logs import mask_token
 
 log = structlog.get_logger("padstone.request")
 
 _ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 
 
-def request_log(
+def log_requests(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Bind a request id to every log line, and answer with it."""
@@ -35,7 +35,7 @@ def request_log(
             log.info(
                 "request",
                 method=request.method,
-                path=without_token(request.path, request),
+                path=mask_token(request.path, request),
                 status=response.status_code,
                 ms=round((time.perf_counter() - began) * 1000, 1),
                 person=user.pk if "_cached_user" in vars(request) and user else None,
@@ -45,14 +45,14 @@ def request_log(
     return middleware
 
 
-def noticed_devices(
+def record_devices(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Note which of a person's devices a request came from, once it is answered."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
-        devices.notice(request)
+        devices.record_device_use(request)
         return response
 
     return middleware

@@ -21,7 +21,7 @@ class Role(models.TextChoices):
     ADMINISTRATOR = "administrator", "administrator"
 
 
-class SignedWith(models.TextChoices):
+class SignatureMethod(models.TextChoices):
     """What somebody gave as their signature."""
 
     PASSWORD = "password", "password"
@@ -267,7 +267,7 @@ class AccountEvent(models.Model):
 
 
 class Tally(models.Model):
-    """How often something was asked for within a window of time (`core.tallies`)."""
+    """How often something was asked for within a window of time (`core.rate_limits`)."""
 
     key = models.CharField(
         max_length=64, primary_key=True, help_text="Keyed hash of what and when."

@@ -14,35 +14,37 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 from rest_framework.throttling import BaseThrottle
 
-from core import passkeys, tallies
-from core.context_processors import account_tabs
+from core import passkeys, rate_limits
+from core.context_processors import build_account_tabs
 from core.models import Passkey
-from core.requests import PersonRequest
+from core.requests import AuthenticatedRequest
 from core.signing import AddPasskeyForm, AssertionForm, RemovePasskeyForm
 
-HOUR_S = 3600
-OFTEN_FROM_A_PLACE = 300  # challenges an hour: a whole site may share one connection
+CHALLENGE_WINDOW_S = 3600
+MAX_CHALLENGES_PER_CLIENT = (
+    300  # challenges an hour: a whole site may share one connection
+)
 
 
 @login_not_required
 @never_cache
 @require_POST
-def challenge(request: HttpRequest) -> HttpResponse:
+def create_challenge(request: HttpRequest) -> HttpResponse:
     """Give a browser what a passkey is to sign; 404 where passkeys cannot be."""
-    place = passkeys.place_of(request)
+    place = passkeys.relying_party_for(request)
     if place is None:
         raise Http404
     if not request.user.is_authenticated:
         # Whoever is not signed in gets a session by it.
         where = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
-        asked = tallies.count(f"challenges to {where}", window_s=HOUR_S)
-        if asked.number > OFTEN_FROM_A_PLACE:
+        asked = rate_limits.hit(f"challenges to {where}", window_s=CHALLENGE_WINDOW_S)
+        if asked.number > MAX_CHALLENGES_PER_CLIENT:
             return JsonResponse({}, status=429)
-    options = passkeys.signing_options(request, place)
+    options = passkeys.create_signing_options(request, place)
     return HttpResponse(options, content_type="application/json")
 
 
-class SignIn(auth_views.LoginView):
+class SignInView(auth_views.LoginView):
     """Signs in with a user name and the password."""
 
     template_name = "core/sign_in.html"
@@ -50,11 +52,11 @@ class SignIn(auth_views.LoginView):
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         """Say whether passkeys can be used at this address."""
-        offered = passkeys.place_of(self.request) is not None
+        offered = passkeys.relying_party_for(self.request) is not None
         return super().get_context_data(**kwargs, passkeys_offered=offered)
 
 
-class SignInWithPasskey(SignIn):
+class PasskeySignInView(SignInView):
     """Signs in with a passkey, which says itself whose it is."""
 
     form_class = AssertionForm  # type: ignore[assignment]
@@ -66,7 +68,7 @@ class SignInWithPasskey(SignIn):
     def form_valid(self, form: Any) -> HttpResponse:
         """Verify it behind the same guard against guessing as a password."""
         given = form.cleaned_data["assertion"]
-        named = passkeys.find(given)
+        named = passkeys.find_passkey(given)
         username = named.person.get_username() if named else None
         person = authenticate(self.request, username=username, assertion=given)
         if person is None:
@@ -82,19 +84,19 @@ class SignInWithPasskey(SignIn):
 
 
 @require_http_methods(["GET", "POST"])
-def mine(request: PersonRequest) -> HttpResponse:
+def list_passkeys(request: AuthenticatedRequest) -> HttpResponse:
     """List one's passkeys, and begin to add one."""
-    place = passkeys.place_of(request)
+    place = passkeys.relying_party_for(request)
     form = AddPasskeyForm(request.POST or None, request=request)
     if place is not None and form.is_valid():
-        passkeys.begin_adding(request, form.cleaned_data["name"])
+        passkeys.begin_registration(request, form.cleaned_data["name"])
         return redirect("make-passkey")
     context = {
-        "tabs": account_tabs(request.path),
+        "tabs": build_account_tabs(request.path),
         "passkeys": list(Passkey.objects.of(request.user)),
         "form": form if place else None,
         "here": place.rp_id if place else "",
-        "elsewhere": passkeys.house(),
+        "elsewhere": passkeys.public_origin(),
     }
     status = 400 if form.is_bound else 200
     return render(request, "core/passkeys.html", context, status=status)
@@ -102,30 +104,34 @@ def mine(request: PersonRequest) -> HttpResponse:
 
 @never_cache
 @require_http_methods(["GET", "POST"])
-def make(request: PersonRequest) -> HttpResponse:
+def create_passkey(request: AuthenticatedRequest) -> HttpResponse:
     """Have the browser make the passkey that was begun, and keep it."""
-    place = passkeys.place_of(request)
+    place = passkeys.relying_party_for(request)
     if place is None:
         return redirect("passkeys")
     if request.method == "POST":
-        return _keep(request, place)
-    begun = passkeys.adding_options(request, place)
+        return _register_passkey(request, place)
+    begun = passkeys.create_registration_options(request, place)
     if begun is None:
         return redirect("passkeys")
     name, options = begun
     context = {
-        "tabs": account_tabs(request.path),
+        "tabs": build_account_tabs(request.path),
         "name": name,
         "options": options,
         "form": AssertionForm(),
     }
-    return render(request, "core/make_passkey.html", context)
+    return render(request, "core/create_passkey.html", context)
 
 
-def _keep(request: PersonRequest, place: passkeys.Place) -> HttpResponse:
+def _register_passkey(
+    request: AuthenticatedRequest, place: passkeys.RelyingParty
+) -> HttpResponse:
     made = request.POST.get("assertion", "")
     try:
-        key = passkeys.add(actor=request.user, request=request, place=place, made=made)
+        key = passkeys.register_passkey(
+            actor=request.user, request=request, place=place, made=made
+        )
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
@@ -134,14 +140,14 @@ def _keep(request: PersonRequest, place: passkeys.Place) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def remove(request: PersonRequest, pk: int) -> HttpResponse:
+def confirm_passkey_removal(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Remove one of one's own passkeys, signed."""
     key = get_object_or_404(Passkey.objects.of(request.user), pk=pk)
     form = RemovePasskeyForm(request.POST or None, request=request, key=key)
     if form.is_valid():
-        passkeys.remove(actor=request.user, key=key)
+        passkeys.remove_passkey(actor=request.user, key=key)
         messages.success(request, f"Passkey removed: {key}.")
         return redirect("passkeys")
-    context = {"tabs": account_tabs(request.path), "passkey": key, "form": form}
+    context = {"tabs": build_account_tabs(request.path), "passkey": key, "form": form}
     status = 400 if form.is_bound else 200
     return render(request, "core/remove_passkey.html", context, status=status)

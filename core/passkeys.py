@@ -36,50 +36,52 @@ from webauthn.helpers.structs import (
     UserVerificationRequirement,
 )
 
-from core import tallies
+from core import rate_limits
 from core.models import AccountEvent, Passkey, Person
 
-ALIVE_S = 300  # a challenge, and a password given to add a passkey
-REMEMBERED_S = 24 * 3600  # that a challenge was taken; far longer than one is alive
-MOST = 20  # of one person
-SIGNING = "passkey challenge"
-ADDING = "passkey to add"
-NOT_READABLE = (WebAuthnException, ValueError, KeyError, TypeError, RecursionError)
+CHALLENGE_TTL_S = 300  # a challenge, and a password given to add a passkey
+USED_CHALLENGE_TTL_S = (
+    24 * 3600
+)  # that a challenge was taken; far longer than one is alive
+MAX_PASSKEYS = 20  # of one person
+SIGNING_SLOT = "passkey challenge"
+REGISTRATION_SLOT = "passkey to add"
+PARSE_ERRORS = (WebAuthnException, ValueError, KeyError, TypeError, RecursionError)
 
 log = structlog.get_logger("padstone.passkeys")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class RelyingParty:
     """The address a passkey is bound to."""
 
     rp_id: str  # the host alone
     origin: str  # as the browser writes it into what is signed
 
 
-def house() -> Place | None:
+def public_origin() -> RelyingParty | None:
     """Give the address of the house, where browsers let it have passkeys."""
     public = urlsplit(settings.PUBLIC_URL)
-    if public.scheme != "https" or not _is_name(public.hostname or ""):
+    if public.scheme != "https" or not _is_host_name(public.hostname or ""):
         return None
-    return Place(public.hostname or "", f"https://{public.netloc}")
+    return RelyingParty(public.hostname or "", f"https://{public.netloc}")
 
 
-def place_of(request: HttpRequest) -> Place | None:
+def relying_party_for(request: HttpRequest) -> RelyingParty | None:
     """Say for which address passkeys are made and used here; None where they cannot be.
 
     That is the address of the house (`PUBLIC_URL`), and localhost on any port, for the
     demo.
     """
-    asked, known = request.get_host(), house()
+    asked, known = request.get_host(), public_origin()
     if known is not None and known.origin == f"https://{asked}":
         return known
     if not request.is_secure() and urlsplit(f"//{asked}").hostname == "localhost":
-        return Place("localhost", f"http://{asked}")
+        return RelyingParty("localhost", f"http://{asked}")
     return None
 
 
-def _is_name(host: str) -> bool:
+def _is_host_name(host: str) -> bool:
     """Whether a host has a name, not a number: a number has no passkeys."""
     try:
         ip_address(host)
@@ -91,19 +93,19 @@ def _is_name(host: str) -> bool:
 # ---- challenges -------------------------------------------------------------
 
 
-def _put(request: HttpRequest, slot: str, **kept: Any) -> bytes:
+def _store_challenge(request: HttpRequest, slot: str, **kept: Any) -> bytes:
     """Keep a new challenge in this session, for whoever is signed in on it."""
     challenge = secrets.token_bytes(32)
     request.session[slot] = {
         "challenge": bytes_to_base64url(challenge),
         "person": request.user.pk,
-        "until": time.time() + ALIVE_S,
+        "until": time.time() + CHALLENGE_TTL_S,
         **kept,
     }
     return challenge
 
 
-def _taken(request: HttpRequest, slot: str) -> dict[str, Any] | None:
+def _consume_challenge(request: HttpRequest, slot: str) -> dict[str, Any] | None:
     """Take what is kept in this session, once; None where it holds no more.
 
     Two requests at once may both read it from the session: only one is counted first.
@@ -114,7 +116,7 @@ def _taken(request: HttpRequest, slot: str) -> dict[str, Any] | None:
     if kept["person"] != request.user.pk:
         return None
     named = f"passkey challenge {kept['challenge']}"
-    if tallies.count(named, window_s=REMEMBERED_S).number > 1:
+    if rate_limits.hit(named, window_s=USED_CHALLENGE_TTL_S).number > 1:
         return None
     return kept
 
@@ -122,7 +124,7 @@ def _taken(request: HttpRequest, slot: str) -> dict[str, Any] | None:
 # ---- signing ----------------------------------------------------------------
 
 
-def signing_options(request: HttpRequest, place: Place) -> str:
+def create_signing_options(request: HttpRequest, place: RelyingParty) -> str:
     """Ask whoever is at this browser to sign; give it as JSON for the browser.
 
     Of somebody signed in their own passkeys are asked for, otherwise any.
@@ -132,22 +134,22 @@ def signing_options(request: HttpRequest, place: Place) -> str:
         keys = Passkey.objects.of(request.user).filter(rp_id=place.rp_id)
     options = webauthn.generate_authentication_options(
         rp_id=place.rp_id,
-        challenge=_put(request, SIGNING),
-        timeout=ALIVE_S * 1000,
-        allow_credentials=[_descriptor(key) for key in keys],
+        challenge=_store_challenge(request, SIGNING_SLOT),
+        timeout=CHALLENGE_TTL_S * 1000,
+        allow_credentials=[_describe_credential(key) for key in keys],
         user_verification=UserVerificationRequirement.REQUIRED,
     )
     return webauthn.options_to_json(options)
 
 
-def can_sign(request: HttpRequest, but: Passkey | None = None) -> bool:
+def has_passkey_here(request: HttpRequest, but: Passkey | None = None) -> bool:
     """Whether somebody signed in has a passkey for this address, beside one.
 
     Asked once for all the forms of a page.
     """
     kept = vars(request)
     if "_passkeys_here" not in kept:
-        place, person = place_of(request), request.user
+        place, person = relying_party_for(request), request.user
         mine = Passkey.objects.none()
         if place and isinstance(person, Person):
             mine = Passkey.objects.of(person).filter(rp_id=place.rp_id)
@@ -155,11 +157,11 @@ def can_sign(request: HttpRequest, but: Passkey | None = None) -> bool:
     return bool(kept["_passkeys_here"] - {but.pk if but else None})
 
 
-def find(assertion: str) -> Passkey | None:
+def find_passkey(assertion: str) -> Passkey | None:
     """Find the passkey that an assertion says it is of; nothing is verified by it."""
     try:
         named = base64url_to_bytes(json.loads(assertion)["id"])
-    except NOT_READABLE:
+    except PARSE_ERRORS:
         return None
     known = Passkey.objects.filter(removed_at=None).select_related("person")
     return known.filter(credential_id=named).first()
@@ -177,13 +179,16 @@ class PasskeyBackend(ModelBackend):
         """Verify an assertion; the user name is what failures are counted for."""
         if request is None or not assertion:
             return None
-        kept, place = _taken(request, SIGNING), place_of(request)
+        kept, place = (
+            _consume_challenge(request, SIGNING_SLOT),
+            relying_party_for(request),
+        )
         if kept is None or place is None:
             log.info("passkey refused", why="no challenge of this session")
             return None
         try:
-            found = _verified(assertion, kept, place)
-        except NOT_READABLE as error:
+            found = _verify_assertion(assertion, kept, place)
+        except PARSE_ERRORS as error:
             log.info("passkey refused", why=str(error))
             return None
         mine = found is not None and found.get_username() == username
@@ -191,7 +196,9 @@ class PasskeyBackend(ModelBackend):
 
 
 @transaction.atomic
-def _verified(assertion: str, kept: dict[str, Any], place: Place) -> Person | None:
+def _verify_assertion(
+    assertion: str, kept: dict[str, Any], place: RelyingParty
+) -> Person | None:
     """Verify an assertion against the key it names, and count its use.
 
     Raises
@@ -207,7 +214,7 @@ def _verified(assertion: str, kept: dict[str, Any], place: Place) -> Person | No
     if kept["person"] not in (None, key.person_id):
         raise ValueError("another person's passkey")
     handle = given.response.user_handle
-    if handle is not None and handle != _handle(key.person):
+    if handle is not None and handle != _user_handle(key.person):
         raise ValueError("another person's handle")
     done = webauthn.verify_authentication_response(
         credential=given,
@@ -223,12 +230,12 @@ def _verified(assertion: str, kept: dict[str, Any], place: Place) -> Person | No
     return key.person
 
 
-def _descriptor(key: Passkey) -> PublicKeyCredentialDescriptor:
+def _describe_credential(key: Passkey) -> PublicKeyCredentialDescriptor:
     ways = [AuthenticatorTransport(way) for way in key.transports]
     return PublicKeyCredentialDescriptor(bytes(key.credential_id), transports=ways)
 
 
-def _handle(person: Person) -> bytes:
+def _user_handle(person: Person) -> bytes:
     """Give what a device keeps to tell accounts apart; it says nothing of a person."""
     return str(person.pk).encode()
 
@@ -236,17 +243,19 @@ def _handle(person: Person) -> bytes:
 # ---- adding and removing ----------------------------------------------------
 
 
-def begin_adding(request: HttpRequest, name: str) -> None:
+def begin_registration(request: HttpRequest, name: str) -> None:
     """Note that this person may add a passkey: they gave their signature just now."""
-    _put(request, ADDING, name=name)
+    _store_challenge(request, REGISTRATION_SLOT, name=name)
 
 
-def adding_options(request: HttpRequest, place: Place) -> tuple[str, str] | None:
+def create_registration_options(
+    request: HttpRequest, place: RelyingParty
+) -> tuple[str, str] | None:
     """Give the name of the passkey being added, and what to ask the browser, as JSON.
 
     None where nobody gave their signature for it in the last minutes.
     """
-    kept = request.session.get(ADDING)
+    kept = request.session.get(REGISTRATION_SLOT)
     person = request.user
     if kept is None or kept["until"] < time.time() or kept["person"] != person.pk:
         return None
@@ -254,24 +263,26 @@ def adding_options(request: HttpRequest, place: Place) -> tuple[str, str] | None
     options = webauthn.generate_registration_options(
         rp_id=place.rp_id,
         rp_name="Padstone",
-        user_id=_handle(person),
+        user_id=_user_handle(person),
         user_name=person.get_username(),
         user_display_name=str(person),
         challenge=base64url_to_bytes(kept["challenge"]),
-        timeout=ALIVE_S * 1000,
+        timeout=CHALLENGE_TTL_S * 1000,
         authenticator_selection=AuthenticatorSelectionCriteria(
             resident_key=ResidentKeyRequirement.REQUIRED,
             user_verification=UserVerificationRequirement.REQUIRED,
         ),
         exclude_credentials=[
-            _descriptor(key)
+            _describe_credential(key)
             for key in Passkey.objects.of(person).filter(rp_id=place.rp_id)
         ],
     )
     return str(kept["name"]), webauthn.options_to_json(options)
 
 
-def add(*, actor: Person, request: HttpRequest, place: Place, made: str) -> Passkey:
+def register_passkey(
+    *, actor: Person, request: HttpRequest, place: RelyingParty, made: str
+) -> Passkey:
     """Keep the passkey that this person's browser made.
 
     Parameters
@@ -286,7 +297,7 @@ def add(*, actor: Person, request: HttpRequest, place: Place, made: str) -> Pass
     ValidationError
         If it was not asked for just now, does not hold, or is known already.
     """
-    kept = _taken(request, ADDING)
+    kept = _consume_challenge(request, REGISTRATION_SLOT)
     if kept is None:
         raise ValidationError("That took too long: begin again.")
     try:
@@ -298,7 +309,7 @@ def add(*, actor: Person, request: HttpRequest, place: Place, made: str) -> Pass
             require_user_verification=True,
         )
         ways = parse_registration_credential_json(made)
-    except NOT_READABLE as error:
+    except PARSE_ERRORS as error:
         log.info("passkey not added", why=str(error))
         raise ValidationError("This passkey could not be added: begin again.") from None
     try:
@@ -313,7 +324,7 @@ def add(*, actor: Person, request: HttpRequest, place: Place, made: str) -> Pass
                 rp_id=place.rp_id,
                 added_at=now(),
             )
-            _tell(key, AccountEvent.Kind.PASSKEY_ADDED)
+            _record_account_event(key, AccountEvent.Kind.PASSKEY_ADDED)
     except IntegrityError:
         msg = "This passkey, or one of this name, is there already."
         raise ValidationError(msg) from None
@@ -321,14 +332,14 @@ def add(*, actor: Person, request: HttpRequest, place: Place, made: str) -> Pass
 
 
 @transaction.atomic
-def remove(*, actor: Person, key: Passkey) -> None:
+def remove_passkey(*, actor: Person, key: Passkey) -> None:
     """Refuse one of the actor's own passkeys from now on."""
     held = Passkey.objects.of(actor).select_for_update().filter(pk=key.pk)
     if held.update(removed_at=now()):
-        _tell(key, AccountEvent.Kind.PASSKEY_REMOVED)
+        _record_account_event(key, AccountEvent.Kind.PASSKEY_REMOVED)
 
 
-def _tell(key: Passkey, kind: AccountEvent.Kind) -> None:
+def _record_account_event(key: Passkey, kind: AccountEvent.Kind) -> None:
     AccountEvent.objects.create(
         person=key.person, kind=kind, by=key.person, note=key.name
     )

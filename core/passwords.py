@@ -14,36 +14,36 @@ from django.urls import reverse
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
-from core import tallies
+from core import rate_limits
 from core.models import AccountEvent, Person
 
-HOUR_S = 3600
-OFTEN_FOR_AN_ADDRESS = 3  # letters in an hour
-OFTEN_FROM_A_PLACE = 30  # in an hour: a whole site may share one connection
+RESET_WINDOW_S = 3600
+MAX_EMAILS_PER_ADDRESS = 3  # letters in an hour
+MAX_REQUESTS_PER_CLIENT = 30  # in an hour: a whole site may share one connection
 
 
-def link_of(person: Person, site: str) -> str:
+def make_password_link(person: Person, site: str) -> str:
     """Give the link that sets a new password, on a site such as https://host/."""
     whose = urlsafe_base64_encode(force_bytes(person.pk))
     token = default_token_generator.make_token(person)
     return f"{site.rstrip('/')}{reverse('set-password', args=[whose, token])}"
 
 
-def send_letter(person_id: int, site: str) -> bool:
+def send_password_email(person_id: int, site: str) -> bool:
     """Write to a person whose account is open; give whether it was sent."""
     person = Person.objects.filter(pk=person_id, is_active=True).first()
     if person is None or not person.email:
         return False
-    context = {"person": person, "link": link_of(person, site)}
+    context = {"person": person, "link": make_password_link(person, site)}
     letter = EmailMessage(
         subject="A new password for Padstone",
-        body=render_to_string("core/new_password.txt", context),
+        body=render_to_string("core/password_email.txt", context),
         to=[person.email],
     )
     return bool(letter.send())
 
 
-def wait_before_asking(address: str, place: str) -> float:
+def count_reset_request(address: str, place: str) -> float:
     """Count that a letter is asked for; give how long to wait first, 0 if not. [s]
 
     Parameters
@@ -52,15 +52,19 @@ def wait_before_asking(address: str, place: str) -> float:
     place : where the request came from.
     """
     limits = (
-        (f"forgotten at {address.lower()}", OFTEN_FOR_AN_ADDRESS),
-        (f"forgotten from {place}", OFTEN_FROM_A_PLACE),
+        (f"forgotten at {address.lower()}", MAX_EMAILS_PER_ADDRESS),
+        (f"forgotten from {place}", MAX_REQUESTS_PER_CLIENT),
     )
-    counted = [(tallies.count(what, window_s=HOUR_S), most) for what, most in limits]
-    return max((each.left_s for each, most in counted if each.number > most), default=0)
+    counted = [
+        (rate_limits.hit(what, window_s=RESET_WINDOW_S), most) for what, most in limits
+    ]
+    return max(
+        (each.resets_in_s for each, most in counted if each.number > most), default=0
+    )
 
 
 @transaction.atomic
-def note_forgotten(address: str) -> list[int]:
+def record_reset_request(address: str) -> list[int]:
     """Put on record whose letter was asked for; give the accounts to write to."""
     found = Person.objects.filter(email__iexact=address, is_active=True)
     people = list(found.order_by("pk")) if address else []
@@ -69,7 +73,7 @@ def note_forgotten(address: str) -> list[int]:
     return [person.pk for person in people]
 
 
-def note_set(person: Person) -> None:
+def record_password_set(person: Person) -> None:
     """Put on record that somebody set a new password by the link of a letter."""
     AccountEvent.objects.create(
         person=person, kind=AccountEvent.Kind.PASSWORD_SET, by=person

@@ -8,7 +8,7 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from core.units import LONGEST_TEXT, UnitError, kind_of, quoted
+from core.units import MAX_TEXT_LENGTH, UnitError, name_json_type, quote
 
 _TERM = r"[A-Za-zµμ°]{1,20}(?:(?:\^|\*\*)[1-9]|[²³])?"
 _QUANTITY = re.compile(
@@ -25,7 +25,7 @@ def _registry() -> Any:
 
 
 @lru_cache(maxsize=256)
-def _units(unit: str, target: str) -> tuple[Any, Any] | None:
+def _find_units(unit: str, target: str) -> tuple[Any, Any] | None:
     """Find both units in the registry; None where one does not convert to the other."""
     import pint
 
@@ -41,33 +41,35 @@ def _units(unit: str, target: str) -> tuple[Any, Any] | None:
     return written, wanted
 
 
-def _measure(
+def _parse_quantity(
     value: object, what: str, target: str, example: str
 ) -> tuple[float, float]:
     """Read a number with a unit; the value and its last decimal, in `target`."""
     if not isinstance(value, str):
         raise UnitError(
             f"{what} is text with its unit, such as {example}; "
-            f"this is {kind_of(value)}."
+            f"this is {name_json_type(value)}."
         )
-    return _read_measure(value, what, target, example)
+    return _parse_quantity_text(value, what, target, example)
 
 
 @lru_cache(maxsize=4096)
-def _read_measure(
+def _parse_quantity_text(
     value: str, what: str, target: str, example: str
 ) -> tuple[float, float]:
     """Read a number with a unit; crews send the same few temperatures by thousands."""
-    found = _QUANTITY.fullmatch(value.strip()) if len(value) <= LONGEST_TEXT else None
+    found = (
+        _QUANTITY.fullmatch(value.strip()) if len(value) <= MAX_TEXT_LENGTH else None
+    )
     if found is None:
         raise UnitError(
-            f"{quoted(value)}: {what.lower()} is one number and its unit, "
+            f"{quote(value)}: {what.lower()} is one number and its unit, "
             f"such as {example}."
         )
-    units = _units(found["unit"], target)
+    units = _find_units(found["unit"], target)
     if units is None:
         raise UnitError(
-            f"{quoted(value)}: {found['unit']} is not a unit for "
+            f"{quote(value)}: {found['unit']} is not a unit for "
             f"{what.lower()}; write for example {example}."
         )
     written, wanted = units
@@ -82,42 +84,46 @@ def _read_measure(
 
 def parse_strength(value: object) -> float:
     """Read a strength or stress, such as `3000 psi` [MPa]."""
-    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[0]
+    return _parse_quantity(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[0]
 
 
-def strength_resolution(value: object) -> float:
+def parse_strength_resolution(value: object) -> float:
     """Return the last decimal of a strength as typed [MPa]."""
-    return _measure(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[1]
+    return _parse_quantity(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[1]
 
 
 def parse_modulus(value: object) -> float:
     """Read an elastic modulus, such as `205 GPa` [MPa]."""
-    return _measure(value, "An elastic modulus", "MPa", "205 GPa or 29000 ksi")[0]
+    return _parse_quantity(value, "An elastic modulus", "MPa", "205 GPa or 29000 ksi")[
+        0
+    ]
 
 
 def parse_temperature(value: object) -> float:
     """Read a temperature, such as `41 degF` [°C]."""
-    celsius = _measure(value, "A temperature", "degC", "41 degF or 5 degC")[0]
+    celsius = _parse_quantity(value, "A temperature", "degC", "41 degF or 5 degC")[0]
     if celsius < -273.15:
-        raise UnitError(f"{quoted(str(value))} is below absolute zero.")
+        raise UnitError(f"{quote(str(value))} is below absolute zero.")
     return celsius
 
 
 def parse_force(value: object) -> float:
     """Read a force, such as `12 lbf` [N]."""
-    return _measure(value, "A force", "N", "12 lbf or 50 N")[0]
+    return _parse_quantity(value, "A force", "N", "12 lbf or 50 N")[0]
 
 
 def parse_angle(value: object) -> float:
     """Read an angle, such as `90 deg` [rad]."""
-    return _measure(value, "An angle", "rad", "90 deg or 1.5708 rad")[0]
+    return _parse_quantity(value, "An angle", "rad", "90 deg or 1.5708 rad")[0]
 
 
 def parse_area(value: object) -> float:
     """Read an area, such as `2.5 mm^2` [mm²]."""
-    return _measure(value, "An area", "mm^2", "2.5 mm^2 or 0.004 in^2")[0]
+    return _parse_quantity(value, "An area", "mm^2", "2.5 mm^2 or 0.004 in^2")[0]
 
 
 def parse_line_weight(value: object) -> float:
     """Read a weight per length, such as `0.19 N/m` [N/m]."""
-    return _measure(value, "A weight per length", "N/m", "0.19 N/m or 0.013 lbf/ft")[0]
+    return _parse_quantity(
+        value, "A weight per length", "N/m", "0.19 N/m or 0.013 lbf/ft"
+    )[0]

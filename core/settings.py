@@ -10,7 +10,7 @@ from typing import Any
 import environ
 from csp.constants import NONE, SELF
 
-from core import embedded
+from core import embedded_postgres
 from core.logs import configure_logs
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -53,16 +53,16 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "core.middleware.request_log",
+    "core.middleware.log_requests",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "core.zones.in_readers_zone",
+    "core.timezones.activate_user_timezone",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "core.middleware.noticed_devices",
+    "core.middleware.record_devices",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -80,18 +80,18 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "core.context_processors.page",
+                "core.context_processors.page_context",
             ],
         },
     },
 ]
-FORM_RENDERER = "core.forms.BookRenderer"
+FORM_RENDERER = "core.forms.FieldRenderer"
 
 # The record
 database: dict[str, Any] = (
     dict(env.db("DATABASE_URL"))
     if "DATABASE_URL" in env.ENVIRON
-    else embedded.connection_settings(DATA_DIR)
+    else embedded_postgres.connection_settings(DATA_DIR)
 )
 DATABASE_POOL_SIZE = env.int("DATABASE_POOL_SIZE", default=0)
 if DATABASE_POOL_SIZE:
@@ -125,35 +125,35 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "schedule")
 CELERY_BEAT_SCHEDULE = {
     "evaluate what is due": {
-        "task": "checks.tasks.evaluate_due",
+        "task": "checks.tasks.evaluate_due_buildings",
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },
     "gather findings into letters": {
-        "task": "checks.tasks.tell_of_findings",
+        "task": "checks.tasks.send_decision_reminders",
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },
     "send digests": {
-        "task": "jobs.tasks.send_digests",
+        "task": "jobs.tasks.send_daily_summaries",
         "schedule": 300.0,
         "options": {"expires": 290.0},
     },
     "tell other programs": {
-        "task": "jobs.tasks.tell_programs",
+        "task": "jobs.tasks.deliver_webhooks",
         "schedule": 30.0,
         "options": {"expires": 28.0},
     },
     "forget old notices": {
-        "task": "jobs.tasks.forget_notices",
+        "task": "jobs.tasks.delete_expired_notifications",
         "schedule": 24 * 3600.0,
     },
     "clear expired sessions": {
-        "task": "core.tasks.clear_sessions",
+        "task": "core.tasks.delete_expired_sessions",
         "schedule": 24 * 3600.0,
     },
     "clear ended tallies": {
-        "task": "core.tasks.clear_tallies",
+        "task": "core.tasks.delete_expired_counters",
         "schedule": 3600.0,
     },
 }
@@ -163,7 +163,7 @@ CACHES: dict[str, dict[str, Any]] = {
     name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
     for name in ("default", "devices")
 }
-# What all of them count together (core/tallies.py): in Redis, which a broker may be
+# What all of them count together (core/rate_limits.py): in Redis, which a broker may be
 # already, otherwise in the database
 CACHE_URL = env.str(
     "CACHE_URL",
@@ -209,7 +209,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_LOCKOUT_TEMPLATE = "core/locked.html"
+AXES_LOCKOUT_TEMPLATE = "core/sign_in_locked.html"
 AXES_RESET_ON_SUCCESS = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
@@ -293,13 +293,13 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "api.pagination.Pages",
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.NewestFirstPagination",
     "DEFAULT_FILTER_BACKENDS": [],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["api.parsers.ExactJSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSONParser"],
     "DEFAULT_THROTTLE_CLASSES": [
-        "api.throttles.PerPerson",
-        "api.throttles.PerScope",
+        "api.throttles.PersonRateThrottle",
+        "api.throttles.ScopeRateThrottle",
     ],
     "DEFAULT_THROTTLE_RATES": {
         "user": env.str("API_RATE", default="600/min"),
@@ -307,7 +307,7 @@ REST_FRAMEWORK = {
         "password": env.str("API_PASSWORD_RATE", default="20/min"),
     },
     "NUM_PROXIES": 1 if env.bool("BEHIND_PROXY", default=False) else 0,
-    "EXCEPTION_HANDLER": "api.errors.problem_details",
+    "EXCEPTION_HANDLER": "api.errors.handle_exception",
     "PAGE_SIZE": 100,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
@@ -322,12 +322,12 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Readings in, verdicts and findings out.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
-    "PREPROCESSING_HOOKS": ["api.openapi.without_fallbacks"],
+    "PREPROCESSING_HOOKS": ["api.openapi.exclude_fallback_views"],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.openapi.with_documents",
-        "api.openapi.with_problems",
-        "api.webhooks.with_events",
+        "api.openapi.add_document_schemas",
+        "api.openapi.add_problem_responses",
+        "api.webhook_schema.add_webhooks",
     ],
     "ENUM_NAME_OVERRIDES": {
         "StageKind": "jobs.models.Stage.Kind",

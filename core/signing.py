@@ -7,10 +7,10 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from core import passkeys
-from core.models import Passkey, Person, SignedWith
+from core.models import Passkey, Person, SignatureMethod
 
 
-class NeverShown(forms.HiddenInput):
+class WriteOnlyHiddenInput(forms.HiddenInput):
     """A hidden field that a script fills in: what came in is not written out again."""
 
     def format_value(self, value: Any) -> None:
@@ -21,7 +21,7 @@ class AssertionField(forms.CharField):
     """What a browser answers a challenge with, as JSON."""
 
     def __init__(self, **options: Any) -> None:
-        super().__init__(max_length=20_000, widget=NeverShown, **options)
+        super().__init__(max_length=20_000, widget=WriteOnlyHiddenInput, **options)
 
 
 class SignedForm(forms.Form):
@@ -43,23 +43,23 @@ class SignedForm(forms.Form):
     @property
     def takes_passkey(self) -> bool:
         """Whether whoever reads the page has a passkey to sign with here."""
-        return passkeys.can_sign(self.request)
+        return passkeys.has_passkey_here(self.request)
 
     @property
-    def signed_with(self) -> SignedWith:
+    def signed_with(self) -> SignatureMethod:
         """What a valid form was signed with."""
         given = self.cleaned_data["assertion"]
-        return SignedWith.PASSKEY if given else SignedWith.PASSWORD
+        return SignatureMethod.PASSKEY if given else SignatureMethod.PASSWORD
 
     def clean(self) -> dict[str, Any]:
         """Verify one of the two: nothing is signed with neither."""
         given = super().clean() or self.cleaned_data
         self.fields["password"].required = True  # as the page shows it once more
         if given.get("assertion"):
-            signed = self._is_theirs(assertion=given["assertion"])
+            signed = self._authenticates(assertion=given["assertion"])
             msg = "This passkey does not hold here: try again, or give your password."
         elif "password" in given:
-            signed = self._is_theirs(password=given["password"])
+            signed = self._authenticates(password=given["password"])
             msg = "This is not your password."
         else:
             return given  # neither was given, and it is said so already
@@ -74,7 +74,7 @@ class SignedForm(forms.Form):
         assert isinstance(person, Person)  # noqa: S101  # the page asks for sign-in
         return person
 
-    def _is_theirs(self, **given: str) -> bool:
+    def _authenticates(self, **given: str) -> bool:
         """Ask the guard against guessing, and whoever verifies it."""
         username = self.person.get_username()
         found = authenticate(self.request, username=username, **given)
@@ -105,8 +105,8 @@ class AddPasskeyForm(SignedForm):
         mine = list(Passkey.objects.of(self.person))
         if any(key.name == name for key in mine):
             raise forms.ValidationError("You have a passkey of this name.")
-        if len(mine) >= passkeys.MOST:
-            msg = f"You have {passkeys.MOST} passkeys: remove one first."
+        if len(mine) >= passkeys.MAX_PASSKEYS:
+            msg = f"You have {passkeys.MAX_PASSKEYS} passkeys: remove one first."
             raise forms.ValidationError(msg)
         return name
 
@@ -121,12 +121,12 @@ class RemovePasskeyForm(SignedForm):
     @property
     def takes_passkey(self) -> bool:
         """Whether there is another one to sign with here."""
-        return passkeys.can_sign(self.request, but=self.key)
+        return passkeys.has_passkey_here(self.request, but=self.key)
 
     def clean_assertion(self) -> str:
         """Refuse the one that is to be removed."""
         assertion: str = self.cleaned_data["assertion"]
-        if assertion and passkeys.find(assertion) == self.key:
+        if assertion and passkeys.find_passkey(assertion) == self.key:
             msg = "Sign with another passkey than the one you remove."
             self.add_error("password", forms.ValidationError(msg, code="same"))
             return ""

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 
-STOP_S = 15
-POLL_S = 0.1
-TAIL_LINES = 25
+STOP_TIMEOUT_S = 15
+POLL_INTERVAL_S = 0.1
+LOG_TAIL_LINES = 25
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
@@ -26,7 +26,7 @@ class SupervisorError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Program:
+class SupervisedProcess:
     """One program to keep running."""
 
     name: str
@@ -42,7 +42,7 @@ class Supervisor:
         self.cwd = cwd
         self.running: dict[str, subprocess.Popen[bytes]] = {}
 
-    def start(self, programs: Sequence[Program]) -> None:
+    def start(self, programs: Sequence[SupervisedProcess]) -> None:
         """Start every program in a session of its own, its output in a log file.
 
         Away from the terminal's process group a Ctrl-C reaches this process only,
@@ -50,7 +50,7 @@ class Supervisor:
         """
         self.logs.mkdir(parents=True, exist_ok=True)
         for program in programs:
-            with self.log_of(program.name).open("wb") as log:
+            with self.log_path(program.name).open("wb") as log:
                 self.running[program.name] = subprocess.Popen(  # noqa: S603 - ours
                     program.command,
                     stdin=subprocess.DEVNULL,
@@ -62,7 +62,7 @@ class Supervisor:
                     preexec_fn=_die_with_parent,
                 )
 
-    def check(self) -> None:
+    def require_running(self) -> None:
         """Raise if a program has ended by itself.
 
         Raises
@@ -75,7 +75,7 @@ class Supervisor:
             if code is not None:
                 msg = (
                     f"The {name} ended by itself (code {code}), so everything stops."
-                    f" The end of {self.log_of(name)}:\n{self.tail_of(name)}"
+                    f" The end of {self.log_path(name)}:\n{self.read_log_tail(name)}"
                 )
                 raise SupervisorError(msg)
 
@@ -89,34 +89,34 @@ class Supervisor:
         """
         until = time.monotonic() + seconds
         while time.monotonic() < until:
-            self.check()
+            self.require_running()
             with (
                 contextlib.suppress(urllib.error.URLError, OSError),
                 urllib.request.urlopen(url, timeout=5) as answer,  # noqa: S310 - ours
             ):
                 if answer.status == 200:
                     return
-            time.sleep(POLL_S)
+            time.sleep(POLL_INTERVAL_S)
         name = next(iter(self.running))
         msg = (
             f"{url} did not answer within {seconds:.0f} s. The end of"
-            f" {self.log_of(name)}:\n{self.tail_of(name)}"
+            f" {self.log_path(name)}:\n{self.read_log_tail(name)}"
         )
         raise SupervisorError(msg)
 
     def watch(self) -> None:
         """Stay until a program ends by itself (raises) or a signal comes (raises)."""
         while True:
-            self.check()
-            time.sleep(POLL_S * 5)
+            self.require_running()
+            time.sleep(POLL_INTERVAL_S * 5)
 
     def stop(self) -> None:
         """End every program: ask, wait, and in the end make it."""
         # A second Ctrl-C must not leave half of them running.
-        with _ignoring(signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        with _ignore_signals(signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             for process in self.running.values():
                 _signal_group(process, signal.SIGTERM)
-            until = time.monotonic() + STOP_S
+            until = time.monotonic() + STOP_TIMEOUT_S
             for process in self.running.values():
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     process.wait(max(0.1, until - time.monotonic()))
@@ -125,18 +125,18 @@ class Supervisor:
                 process.wait()
             self.running.clear()
 
-    def log_of(self, name: str) -> Path:
+    def log_path(self, name: str) -> Path:
         """Give the file one program's output goes to."""
         return self.logs / f"{name.replace(' ', '-')}.log"
 
-    def tail_of(self, name: str) -> str:
+    def read_log_tail(self, name: str) -> str:
         """Give the last lines of a program's log."""
-        text = self.log_of(name).read_text(encoding="utf-8", errors="replace")
-        return "\n".join(text.splitlines()[-TAIL_LINES:]) or "(it wrote nothing)"
+        text = self.log_path(name).read_text(encoding="utf-8", errors="replace")
+        return "\n".join(text.splitlines()[-LOG_TAIL_LINES:]) or "(it wrote nothing)"
 
 
 @contextlib.contextmanager
-def ended_by_signals() -> Iterator[None]:
+def exit_on_signals() -> Iterator[None]:
     """Leave the block, and run what cleans up, on SIGTERM and SIGHUP as on Ctrl-C."""
 
     def leave(number: int, frame: FrameType | None) -> None:
@@ -153,7 +153,7 @@ def ended_by_signals() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def port_is_free(host: str, port: int) -> bool:
+def is_port_free(host: str, port: int) -> bool:
     """Whether a server could listen there now."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
@@ -166,7 +166,7 @@ def port_is_free(host: str, port: int) -> bool:
 
 
 @contextlib.contextmanager
-def _ignoring(*numbers: signal.Signals) -> Iterator[None]:
+def _ignore_signals(*numbers: signal.Signals) -> Iterator[None]:
     before = {number: signal.signal(number, signal.SIG_IGN) for number in numbers}
     try:
         yield

@@ -5,10 +5,10 @@ from typing import Any
 
 from celery import shared_task
 
-from core import devices, passwords, tallies
+from core import devices, passwords, rate_limits
 
 # How a letter is sent: where the mail server is down, later.
-LETTER: dict[str, Any] = {
+EMAIL_TASK_OPTIONS: dict[str, Any] = {
     "ignore_result": True,
     "autoretry_for": (OSError, SMTPException),
     "retry_backoff": 30,
@@ -17,25 +17,25 @@ LETTER: dict[str, Any] = {
 
 
 @shared_task(ignore_result=True)
-def clear_sessions() -> None:
+def delete_expired_sessions() -> None:
     """Throw away sessions that have expired."""
-    devices.clear_expired()
+    devices.delete_expired_sessions()
 
 
 @shared_task(ignore_result=True)
-def clear_tallies() -> None:
+def delete_expired_counters() -> None:
     """Throw away counts whose time is over."""
-    tallies.clear_ended()
+    rate_limits.delete_expired_counters()
 
 
-@shared_task(**LETTER)
-def send_password_link(person_id: int, site: str) -> None:
+@shared_task(**EMAIL_TASK_OPTIONS)
+def email_password_link(person_id: int, site: str) -> None:
     """Write to somebody who set no password that they remember."""
-    passwords.send_letter(person_id, site)
+    passwords.send_password_email(person_id, site)
 
 
 @shared_task(ignore_result=True)
-def forgotten_password(address: str, site: str) -> None:
+def email_password_links(address: str, site: str) -> None:
     """Have a letter written to whoever has this address, if anybody has."""
-    for person_id in passwords.note_forgotten(address):
-        send_password_link.delay(person_id, site)
+    for person_id in passwords.record_reset_request(address):
+        email_password_link.delay(person_id, site)

@@ -30,12 +30,12 @@ MM_PER_SURVEY_FOOT = Fraction(1_200_000, 3937)
 a survey come in it. [mm]"""
 
 PSI_PER_MPA = 145.037738  # 1 psi = 6894.757 Pa: NIST SP 811 (2008), B.8
-LONGEST_MM = Fraction(10_000_000)
+MAX_LENGTH_MM = Fraction(10_000_000)
 COARSEST_RESOLUTION_MM = Fraction("3.175")
 FINEST_RESOLUTION_MM = Fraction("0.000001")
-LONGEST_TEXT = 60
+MAX_TEXT_LENGTH = 60
 
-EXAMPLES = '23\'-4 1/2", 4 1/2", 5/8 in, 23 ft 4.5 in, 7.125 m or 7125 mm'
+LENGTH_EXAMPLES = '23\'-4 1/2", 4 1/2", 5/8 in, 23 ft 4.5 in, 7.125 m or 7125 mm'
 
 
 class UnitError(ValueError):
@@ -64,12 +64,12 @@ class Length:
 
 # ---- lengths ----------------------------------------------------------------
 
-_VULGAR = {
+_FRACTION_TEXTS = {
     "¼": "1/4", "½": "1/2", "¾": "3/4", "⅐": "1/7", "⅑": "1/9", "⅒": "1/10",
     "⅓": "1/3", "⅔": "2/3", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
     "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
 }  # fmt: skip
-_PLAIN = str.maketrans(
+_PLAIN_CHARACTERS = str.maketrans(
     {
         "\u2032": "'",  # prime
         "\u2019": "'",  # right single quotation mark
@@ -84,9 +84,11 @@ _PLAIN = str.maketrans(
         "\u202f": " ",  # narrow no-break space
     }
 )
-_SPELT = str.maketrans(_VULGAR)
-_MARKS = f"[{''.join(_VULGAR)}]"
-_BESIDE_VULGAR = re.compile(f"(?<=[0-9])(?={_MARKS})|(?<={_MARKS})(?=[0-9])")
+_VULGAR_FRACTIONS = str.maketrans(_FRACTION_TEXTS)
+_VULGAR_CLASS = f"[{''.join(_FRACTION_TEXTS)}]"
+_VULGAR_BOUNDARY = re.compile(
+    f"(?<=[0-9])(?={_VULGAR_CLASS})|(?<={_VULGAR_CLASS})(?=[0-9])"
+)
 
 _NUMBER = r"(?:[0-9]+ +[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _ONE_UNIT = re.compile(rf"(?P<number>{_NUMBER}) *(?P<unit>'|\"|ft|in|mm|cm|m)")
@@ -118,43 +120,47 @@ def parse_length(
         Says what is wrong and what would be right.
     """
     if isinstance(value, str):
-        return _length_of_text(value)
-    return _length(*_read_number(value, unit))
+        return _parse_length_text(value)
+    return _make_length(*_parse_number(value, unit))
 
 
 @lru_cache(maxsize=8192)
-def _length_of_text(text: str) -> Length:
+def _parse_length_text(text: str) -> Length:
     """Read a text once, however often it is sent: a building repeats its figures."""
-    return _length(*_read_text(text), text.strip())
+    return _make_length(*_parse_text(text), text.strip())
 
 
-def _length(exact: Fraction, resolution: Fraction, text: str) -> Length:
-    if abs(exact) > LONGEST_MM:
-        raise UnitError(f"{quoted(text)} is longer than 10 km.")
+def _make_length(exact: Fraction, resolution: Fraction, text: str) -> Length:
+    if abs(exact) > MAX_LENGTH_MM:
+        raise UnitError(f"{quote(text)} is longer than 10 km.")
     resolution = min(max(resolution, FINEST_RESOLUTION_MM), COARSEST_RESOLUTION_MM)
-    return Length(text=text, mm=_decimal(exact), resolution_mm=_decimal(resolution))
+    return Length(
+        text=text,
+        mm=_round_to_decimal(exact),
+        resolution_mm=_round_to_decimal(resolution),
+    )
 
 
-def _decimal(exact: Fraction) -> Decimal:
+def _round_to_decimal(exact: Fraction) -> Decimal:
     return Decimal(round(exact * 1_000_000)).scaleb(-6)
 
 
-def quoted(text: str) -> str:
+def quote(text: str) -> str:
     """Put what was typed in quotation marks, cut where it is too long to be read."""
-    shown = text if len(text) <= LONGEST_TEXT else text[:LONGEST_TEXT] + "…"
+    shown = text if len(text) <= MAX_TEXT_LENGTH else text[:MAX_TEXT_LENGTH] + "…"
     return f"“{shown}”"
 
 
-def _read_number(
+def _parse_number(
     value: object, unit: LengthUnit | None
 ) -> tuple[Fraction, Fraction, str]:
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
         raise UnitError(
-            f"A length is a number, or text with a unit such as {EXAMPLES}; "
-            f"this is {kind_of(value)}."
+            f"A length is a number, or text with a unit such as {LENGTH_EXAMPLES}; "
+            f"this is {name_json_type(value)}."
         )
     if unit is None:
-        raise UnitError(f"The number {value} has no unit; write {EXAMPLES}.")
+        raise UnitError(f"The number {value} has no unit; write {LENGTH_EXAMPLES}.")
     if unit not in MM_PER_UNIT:
         raise UnitError(f"A length unit is in, ft, mm, cm or m, not {unit!r}.")
     number = Decimal(float.__repr__(value) if isinstance(value, float) else value)
@@ -172,7 +178,7 @@ def _read_number(
     return Fraction(number) * scale, step * scale, f"{number} {unit}"
 
 
-def kind_of(value: object) -> str:
+def name_json_type(value: object) -> str:
     """Name a JSON value's type as a person would."""
     if value is None:
         return "null"
@@ -189,33 +195,35 @@ def kind_of(value: object) -> str:
     return f"a {type(value).__name__}"
 
 
-def _read_text(text: str) -> tuple[Fraction, Fraction]:
-    if len(text) > LONGEST_TEXT:
+def _parse_text(text: str) -> tuple[Fraction, Fraction]:
+    if len(text) > MAX_TEXT_LENGTH:
         raise UnitError(
-            f"{quoted(text)} is too long for a length; write {EXAMPLES}, "
-            f"in at most {LONGEST_TEXT} characters."
+            f"{quote(text)} is too long for a length; write {LENGTH_EXAMPLES}, "
+            f"in at most {MAX_TEXT_LENGTH} characters."
         )
-    plain = _BESIDE_VULGAR.sub(" ", text.translate(_PLAIN).strip()).translate(_SPELT)
+    plain = _VULGAR_BOUNDARY.sub(
+        " ", text.translate(_PLAIN_CHARACTERS).strip()
+    ).translate(_VULGAR_FRACTIONS)
     sign = -1 if plain.startswith("-") else 1
     body = plain[1:] if plain[:1] in ("-", "+") else plain
     if found := _ONE_UNIT.fullmatch(body):
         unit = {"'": "ft", '"': "in"}.get(found["unit"], found["unit"])
-        number, step = _amount(found["number"], text)
+        number, step = _parse_amount(found["number"], text)
         if "/" in found["number"] and unit in ("mm", "cm", "m"):
             raise UnitError(
-                f"{quoted(text)}: metric lengths are written as decimals, "
+                f"{quote(text)}: metric lengths are written as decimals, "
                 f"such as 7.125 m."
             )
         scale = MM_PER_UNIT[unit]
     elif found := _FEET_INCHES.fullmatch(body):
-        number, step = _feet_and_inches(found["feet"], found["inches"], text)
+        number, step = _parse_feet_inches(found["feet"], found["inches"], text)
         scale = MM_PER_UNIT["in"]
     else:
-        raise UnitError(_what_is_wrong(text, body))
+        raise UnitError(_explain_syntax_error(text, body))
     return sign * number * scale, step * scale
 
 
-def _amount(number: str, text: str) -> tuple[Fraction, Fraction]:
+def _parse_amount(number: str, text: str) -> tuple[Fraction, Fraction]:
     """Read a whole, decimal, fraction or mixed number; also its last step."""
     whole, _, fraction = number.rpartition(" ")
     if "/" not in fraction:
@@ -223,32 +231,32 @@ def _amount(number: str, text: str) -> tuple[Fraction, Fraction]:
         return Fraction(fraction), Fraction(1, 10**decimals)
     numerator, denominator = (int(part) for part in fraction.split("/"))
     if denominator == 0:
-        raise UnitError(f"{quoted(text)}: nothing can be divided by zero.")
+        raise UnitError(f"{quote(text)}: nothing can be divided by zero.")
     if numerator >= denominator:
         raise UnitError(
-            f"{quoted(text)}: the fraction {fraction} is not less than 1; "
+            f"{quote(text)}: the fraction {fraction} is not less than 1; "
             f'write the whole inches apart, such as 4 1/8".'
         )
     value = Fraction(numerator, denominator) + int(whole.strip() or 0)
     return value, Fraction(1, denominator)
 
 
-def _feet_and_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fraction]:
+def _parse_feet_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fraction]:
     if not feet.isdecimal():
         raise UnitError(
-            f"{quoted(text)}: before inches the feet are a whole number, "
+            f"{quote(text)}: before inches the feet are a whole number, "
             f"such as 23'-4 1/2\"."
         )
-    number, step = _amount(inches, text)
+    number, step = _parse_amount(inches, text)
     if number >= 12:
         raise UnitError(
-            f"{quoted(text)}: behind feet the inches are less than 12; "
+            f"{quote(text)}: behind feet the inches are less than 12; "
             f'{inches}" are {format_length(float(number * MM_PER_UNIT["in"]))}.'
         )
     return int(feet) * 12 + number, step
 
 
-def _what_is_wrong(text: str, body: str) -> str:
+def _explain_syntax_error(text: str, body: str) -> str:
     """Say what keeps a text from being a length, most telling reason first."""
     reason = "this is not a length"
     if not body.strip():
@@ -271,7 +279,7 @@ def _what_is_wrong(text: str, body: str) -> str:
         reason = "the inches have no inch mark"
     elif re.search(r"nan|inf", body, re.IGNORECASE):
         reason = "a length is a finite number"
-    return f"{quoted(text)}: {reason}; write {EXAMPLES}."
+    return f"{quote(text)}: {reason}; write {LENGTH_EXAMPLES}."
 
 
 # ---- lengths for people -----------------------------------------------------
@@ -301,20 +309,20 @@ def format_length(
     if not number.is_finite():
         raise UnitError(f"A length is a finite number; this is {number}.")
     if style == "metric":
-        steps = _nearest(number, "mm", 10)
+        steps = _round_to_parts(number, "mm", 10)
         shown = f"{steps // 10}.{steps % 10} mm"
     elif style == "decimal_feet":
-        steps = _nearest(number, "ft", 1000)
+        steps = _round_to_parts(number, "ft", 1000)
         shown = f"{steps // 1000}.{steps % 1000:03d} ft"
     elif style in ("imperial", "inches"):
-        steps = _nearest(number, "in", denominator)
-        shown = _feet_inches_text(steps, denominator, feet=style == "imperial")
+        steps = _round_to_parts(number, "in", denominator)
+        shown = _format_feet_inches(steps, denominator, feet=style == "imperial")
     else:
         raise ValueError(f"{style!r} is not one of {', '.join(get_args(LengthStyle))}.")
     return f"\u2212{shown}" if number < 0 and steps else shown
 
 
-def _nearest(mm: Decimal, unit: LengthUnit, parts: int) -> int:
+def _round_to_parts(mm: Decimal, unit: LengthUnit, parts: int) -> int:
     """Size of a length in parts of a unit, halves away from zero, in whole numbers."""
     above, below = abs(mm).as_integer_ratio()
     size = MM_PER_UNIT[unit]
@@ -323,7 +331,7 @@ def _nearest(mm: Decimal, unit: LengthUnit, parts: int) -> int:
     return (above + below) // (2 * below)
 
 
-def _feet_inches_text(steps: int, denominator: int, *, feet: bool) -> str:
+def _format_feet_inches(steps: int, denominator: int, *, feet: bool) -> str:
     whole, rest = divmod(steps, denominator)
     fraction = Fraction(rest, denominator)
     ahead, inches = divmod(whole, 12) if feet else (0, whole)

@@ -12,15 +12,15 @@ from django.views.decorators.http import require_GET, require_POST
 from kombu.exceptions import OperationalError
 
 from core.celery import app as celery_app
-from core.context_processors import THEMES, UNITS, readers_choice
+from core.context_processors import THEMES, UNIT_STYLES, get_display_preferences
 
-YEAR_S = 365 * 24 * 3600
+PREFERENCE_MAX_AGE_S = 365 * 24 * 3600
 
 
 @login_not_required
 @never_cache
 @require_GET
-def live(request: HttpRequest) -> HttpResponse:
+def health_live(request: HttpRequest) -> HttpResponse:
     """Answer that the process runs, whatever it depends on."""
     return JsonResponse({"status": "live"})
 
@@ -28,9 +28,9 @@ def live(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @never_cache
 @require_GET
-def ready(request: HttpRequest) -> HttpResponse:
+def health_ready(request: HttpRequest) -> HttpResponse:
     """Answer whether a request could be served: database, migrations, broker."""
-    faults = {"database": _database_fault(), "broker": _broker_fault()}
+    faults = {"database": _check_database(), "broker": _check_broker()}
     state = {name: fault or "ready" for name, fault in faults.items()}
     healthy = not any(faults.values())
     return JsonResponse(
@@ -39,7 +39,7 @@ def ready(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _database_fault() -> str:
+def _check_database() -> str:
     try:
         executor = MigrationExecutor(connection)
         targets = executor.loader.graph.leaf_nodes()
@@ -48,7 +48,7 @@ def _database_fault() -> str:
         return "not reachable"
 
 
-def _broker_fault() -> str:
+def _check_broker() -> str:
     try:
         with celery_app.connection_for_write() as broker:
             broker.ensure_connection(max_retries=1, timeout=2)
@@ -59,7 +59,7 @@ def _broker_fault() -> str:
 
 @login_not_required
 @require_POST
-def preferences(request: HttpRequest) -> HttpResponse:
+def save_preferences(request: HttpRequest) -> HttpResponse:
     """Remember units or light in a cookie and go back to the page."""
     back = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(
@@ -67,13 +67,13 @@ def preferences(request: HttpRequest) -> HttpResponse:
     ):
         back = "/"
     response = HttpResponseRedirect(back)
-    for name, allowed in (("units", UNITS), ("theme", THEMES)):
+    for name, allowed in (("units", UNIT_STYLES), ("theme", THEMES)):
         value = request.POST.get(name)
         if value in allowed:
             response.set_cookie(
                 name,
                 value,
-                max_age=YEAR_S,
+                max_age=PREFERENCE_MAX_AGE_S,
                 samesite="Lax",
                 secure=settings.SESSION_COOKIE_SECURE,
             )
@@ -82,21 +82,23 @@ def preferences(request: HttpRequest) -> HttpResponse:
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Say sorry."""
-    return _without_session(request, "500.html", 500)
+    return _render_without_session(request, "500.html", 500)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Say that a request could not be read."""
-    return _without_session(request, "400.html", 400)
+    return _render_without_session(request, "400.html", 400)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """Say that a form had gone stale."""
-    return _without_session(request, "403_csrf.html", 403)
+    return _render_without_session(request, "403_csrf.html", 403)
 
 
-def _without_session(request: HttpRequest, template: str, status: int) -> HttpResponse:
+def _render_without_session(
+    request: HttpRequest, template: str, status: int
+) -> HttpResponse:
     """Show a page without asking the database or the session for anything."""
     bare = {"navigation": [], "footnotes": [], "preferences_url": ""}
-    context = {**readers_choice(request), **bare}
+    context = {**get_display_preferences(request), **bare}
     return HttpResponse(loader.render_to_string(template, context), status=status)

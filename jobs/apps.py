@@ -10,6 +10,6 @@ class JobsConfig(AppConfig):
 
     name = "jobs"
     default_auto_field = "django.db.models.BigAutoField"
-    navigation: ClassVar = [("Jobs", "jobs:list"), ("People", "people:list")]
-    navigation_for: ClassVar = {"people:list": ("operations", "administrator")}
-    account: ClassVar = [("Letters and calendar", "notices:letters")]
+    navigation: ClassVar = [("Jobs", "jobs:list"), ("People", "accounts:list")]
+    navigation_for: ClassVar = {"accounts:list": ("operations", "administrator")}
+    account: ClassVar = [("Letters and calendar", "notifications:email_preferences")]

@@ -8,10 +8,10 @@ from django.db.models import QuerySet
 from core.models import Person
 from jobs.models import Job, Stage
 from jobs.queries import JobFilter
-from jobs.services import PARTS
+from jobs.services import JOB_ROLES
 
 
-class FilterForm(forms.Form):
+class JobFilterForm(forms.Form):
     """What the list of jobs is asked for, in its address."""
 
     text = forms.CharField(
@@ -42,7 +42,7 @@ class FilterForm(forms.Form):
     waiting = forms.BooleanField(label="waits for me", required=False)
     mine = forms.BooleanField(label="I work on it", required=False)
 
-    def asked(self) -> JobFilter:
+    def to_filter(self) -> JobFilter:
         """Give what can be understood of the address; the rest is left out."""
         self.is_valid()
         given = {key: value for key, value in self.cleaned_data.items() if value}
@@ -93,38 +93,38 @@ class NewJobForm(JobForm):
     def __init__(self, *args: Any, actor: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         people = Person.objects.filter(is_active=True).exclude(pk=actor.pk)
-        for role in PARTS:
-            _offer(self.fields[role.value], people.filter(role=role))
+        for role in JOB_ROLES:
+            _set_queryset(self.fields[role.value], people.filter(role=role))
 
-    def entered(self) -> dict[str, Any]:
+    def to_arguments(self) -> dict[str, Any]:
         """Give what `open_job` wants to know."""
         data = dict(self.cleaned_data)
-        chosen = [(role, data.pop(role.value)) for role in PARTS]
+        chosen = [(role, data.pop(role.value)) for role in JOB_ROLES]
         data["people"] = [
             (person, role.value) for role, people in chosen for person in people
         ]
         return data
 
 
-def _offer(field: forms.Field, people: QuerySet[Person]) -> None:
+def _set_queryset(field: forms.Field, people: QuerySet[Person]) -> None:
     cast("forms.ModelChoiceField[Person]", field).queryset = people
 
 
-class MemberForm(forms.Form):
+class MembershipForm(forms.Form):
     """A person's part in a job; no part takes them off it."""
 
     person = forms.ModelChoiceField(Person.objects.all(), empty_label="choose a person")
     role = forms.ChoiceField(
         label="Part",
         required=False,
-        choices=[(role.value, role.label) for role in PARTS],
+        choices=[(role.value, role.label) for role in JOB_ROLES],
     )
 
-    def offer(self, people: QuerySet[Person]) -> None:
+    def limit_people(self, people: QuerySet[Person]) -> None:
         """Let these people be chosen, and nobody else."""
-        _offer(self.fields["person"], people)
+        _set_queryset(self.fields["person"], people)
 
-    def entered(self) -> dict[str, Any]:
+    def to_arguments(self) -> dict[str, Any]:
         """Give what `set_member` wants to know."""
         data = self.cleaned_data
         return {"person": data["person"], "role": data["role"] or None}

@@ -9,8 +9,8 @@ from django.urls import reverse
 
 from core.append_only import append_only
 from core.models import Person, Role
-from jobs.notices import models as notices  # noqa: F401 - Django looks for models here
-from jobs.people import models as people  # noqa: F401 - as above
+from jobs.accounts import models as people  # noqa: F401 - as above
+from jobs.notifications import models as notices  # noqa: F401 - Django looks for models here
 
 
 class JobQuerySet(models.QuerySet["Job"]):

@@ -11,15 +11,15 @@ from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet
 from django.utils.timezone import localdate
 
 from core.models import Person, Role
-from jobs.changes import Change, plan_changes
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
+from jobs.plans.plan_diff import PlanChange, compare_plans
 
-DAYS_AHEAD = 7  # what "this week" means in the answer at the top
-ISSUES_A_PAGE = 10
-NAMED_AT_MOST = 8  # buildings the answer names before it counts the rest
+SHIPPING_WINDOW_DAYS = 7  # what "this week" means in the answer at the top
+REVISIONS_PER_PAGE = 10
+MAX_LISTED_BUILDINGS = 8  # buildings the answer names before it counts the rest
 
-IN_HAND = (Stage.State.UNDER_WAY, Stage.State.HELD, Stage.State.READY)
+ACTIVE_STATES = (Stage.State.UNDER_WAY, Stage.State.HELD, Stage.State.READY)
 Status = Literal["current", "finished", "all"]
 
 
@@ -43,7 +43,7 @@ class BuildingRow:
 
     building: Building
     stages: tuple[Stage, ...]
-    waits_for: str
+    blocker: str
     may_ship: bool
 
     @property
@@ -57,17 +57,17 @@ class JobRow:
     """A job with its buildings; `days` until it ships, negative when past."""
 
     job: Job
-    days: int | None
+    days_to_ship: int | None
     buildings: tuple[BuildingRow, ...]
 
     @property
-    def shipped(self) -> bool:
+    def steel_released(self) -> bool:
         """Whether every building's steel may leave or has left."""
         return bool(self.buildings) and all(row.may_ship for row in self.buildings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShippingAnswer:
+class ShippingSummary:
     """What can ship up to and including `until`, and what stops the rest."""
 
     today: date
@@ -90,17 +90,17 @@ class ShippingAnswer:
         return self.released + self.ready_count
 
     @property
-    def ready_more(self) -> int:
+    def ready_unlisted(self) -> int:
         """How many wait for a signature and are not named."""
         return self.ready_count - len(self.ready)
 
     @property
-    def stopped_more(self) -> int:
+    def stopped_unlisted(self) -> int:
         """How many are stopped and not named."""
         return self.stopped_count - len(self.stopped)
 
 
-def find_jobs(person: Person, asked: JobFilter) -> QuerySet[Job]:
+def find_jobs(person: Person, filters: JobFilter) -> QuerySet[Job]:
     """Jobs this person may see and asks for, next to ship first; rows still to come."""
     jobs = Job.objects.visible_to(person)
     finished = _has_building() & ~Exists(
@@ -108,24 +108,24 @@ def find_jobs(person: Person, asked: JobFilter) -> QuerySet[Job]:
             building__job=OuterRef("pk"), kind=Stage.Kind.ERECTION
         ).exclude(state=Stage.State.RELEASED)
     )
-    if asked.status != "all":
-        jobs = jobs.filter(finished if asked.status == "finished" else ~finished)
-    for word in asked.text.split():
-        jobs = jobs.filter(_mentions(word))
-    if asked.stage or asked.state:
-        jobs = jobs.filter(_has_stage(asked.stage, asked.state))
-    if asked.findings:
+    if filters.status != "all":
+        jobs = jobs.filter(finished if filters.status == "finished" else ~finished)
+    for word in filters.text.split():
+        jobs = jobs.filter(_matches_word(word))
+    if filters.stage or filters.state:
+        jobs = jobs.filter(_has_stage(filters.stage, filters.state))
+    if filters.findings:
         jobs = jobs.filter(_has_building(open_findings__gt=0))
-    if asked.mine:
+    if filters.mine:
         jobs = jobs.filter(pk__in=Membership.objects.of(person).values("job"))
-    if asked.waiting:
-        jobs = jobs.filter(_waits_for(person))
-    if asked.within is not None:
-        jobs = jobs.filter(ship_date__lte=localdate() + timedelta(days=asked.within))
+    if filters.waiting:
+        jobs = jobs.filter(_waits_for_person(person))
+    if filters.within is not None:
+        jobs = jobs.filter(ship_date__lte=localdate() + timedelta(days=filters.within))
     return jobs.order_by(F("ship_date").asc(nulls_last=True), "number")
 
 
-def with_buildings(jobs: QuerySet[Job]) -> QuerySet[Job]:
+def prefetch_buildings(jobs: QuerySet[Job]) -> QuerySet[Job]:
     """Jobs with what a row shows, in two queries more."""
     return jobs.prefetch_related(
         Prefetch("buildings", Building.objects.order_by("name")),
@@ -133,20 +133,20 @@ def with_buildings(jobs: QuerySet[Job]) -> QuerySet[Job]:
     )
 
 
-def rows_of(jobs: Iterable[Job]) -> list[JobRow]:
+def build_job_rows(jobs: Iterable[Job]) -> list[JobRow]:
     """Rows for jobs that came through `with_buildings`."""
     today = localdate()
     return [
         JobRow(
             job,
             None if job.ship_date is None else (job.ship_date - today).days,
-            tuple(row_of(building) for building in job.buildings.all()),
+            tuple(build_building_row(building) for building in job.buildings.all()),
         )
         for job in jobs
     ]
 
 
-def row_of(building: Building) -> BuildingRow:
+def build_building_row(building: Building) -> BuildingRow:
     """Put a building's stages in order and say what it waits for."""
     stages = tuple(building.stages.all())
     unreleased = [s for s in stages if s.state != Stage.State.RELEASED]
@@ -154,18 +154,18 @@ def row_of(building: Building) -> BuildingRow:
         s.kind == Stage.Kind.VERIFICATION and s.state == Stage.State.RELEASED
         for s in stages
     )
-    waits_for = _reason(building, unreleased[0]) if unreleased else ""
+    waits_for = _describe_blocker(building, unreleased[0]) if unreleased else ""
     return BuildingRow(building, stages, waits_for, may_ship)
 
 
-def shipping_answer(person: Person) -> ShippingAnswer:
+def summarise_shipping(person: Person) -> ShippingSummary:
     """Say what can ship this week and what stops the rest; three queries and two.
 
     A building counts when its job ships within `DAYS_AHEAD` days, or should have
     shipped already and its steel is not released.
     """
     today = localdate()
-    until = today + timedelta(days=DAYS_AHEAD)
+    until = today + timedelta(days=SHIPPING_WINDOW_DAYS)
     gates = Stage.objects.filter(
         kind=Stage.Kind.VERIFICATION,
         building__in=Building.objects.visible_to(person),
@@ -178,95 +178,100 @@ def shipping_answer(person: Person) -> ShippingAnswer:
         stopped=Count("pk", ~ready & ~released),
         late=Count("pk", ~released & Q(building__job__ship_date__lt=today)),
     )
-    return ShippingAnswer(
+    return ShippingSummary(
         today=today,
         until=until,
         released=counts["released"],
-        ready=_first(gates.filter(ready)),
+        ready=_list_gates(gates.filter(ready)),
         ready_count=counts["ready"],
-        stopped=_first(gates.exclude(ready | released)),
+        stopped=_list_gates(gates.exclude(ready | released)),
         stopped_count=counts["stopped"],
         late_count=counts["late"],
     )
 
 
 @dataclass(frozen=True, slots=True)
-class Issue:
+class RevisionChanges:
     """One revision of a plan, and what it changed in the one before it."""
 
     revision: PlanRevision
-    changes: tuple[Change, ...]
+    changes: tuple[PlanChange, ...]
 
 
-def issues_of(building: Building) -> list[Issue]:
+def list_revisions(building: Building) -> list[RevisionChanges]:
     """Every revision of a building's plan, the one in force first; one query."""
-    return _with_changes(list(_revisions_of(building)))
+    return _add_changes(list(_order_revisions(building)))
 
 
-def issues_page(building: Building, page: str | None) -> tuple[Page[Any], list[Issue]]:
+def paginate_revisions(
+    building: Building, page: str | None
+) -> tuple[Page[Any], list[RevisionChanges]]:
     """Give a page of the revisions of a building's plan, the one in force first."""
-    revisions = _revisions_of(building)
-    found = Paginator(revisions, ISSUES_A_PAGE).get_page(page)
+    revisions = _order_revisions(building)
+    found = Paginator(revisions, REVISIONS_PER_PAGE).get_page(page)
     first = found.start_index() - 1
     # One more than is shown: the last of a page is told by the one before it.
-    issues = _with_changes(list(revisions[first : first + ISSUES_A_PAGE + 1]))
-    return found, issues[:ISSUES_A_PAGE]
+    issues = _add_changes(list(revisions[first : first + REVISIONS_PER_PAGE + 1]))
+    return found, issues[:REVISIONS_PER_PAGE]
 
 
-def _revisions_of(building: Building) -> QuerySet[PlanRevision]:
+def _order_revisions(building: Building) -> QuerySet[PlanRevision]:
     return building.revisions.select_related("drawn_by").order_by("-number")
 
 
-def _with_changes(revisions: list[PlanRevision]) -> list[Issue]:
-    plans = [plan_of(revision) for revision in revisions]
+def _add_changes(revisions: list[PlanRevision]) -> list[RevisionChanges]:
+    plans = [load_plan(revision) for revision in revisions]
     issues = [
-        Issue(revision, plan_changes(old, new))
+        RevisionChanges(revision, compare_plans(old, new))
         for revision, (new, old) in zip(revisions, pairwise(plans), strict=False)
     ]
-    return [*issues, Issue(revisions[-1], ())]
+    return [*issues, RevisionChanges(revisions[-1], ())]
 
 
-def people_to_add(job: Job) -> QuerySet[Person]:
+def list_addable_people(job: Job) -> QuerySet[Person]:
     """Accounts in use that have no part in this job yet."""
     return Person.objects.filter(is_active=True).exclude(
         pk__in=job.memberships.values("person")
     )
 
 
-def _first(gates: QuerySet[Stage]) -> tuple[tuple[Job, BuildingRow], ...]:
+def _list_gates(gates: QuerySet[Stage]) -> tuple[tuple[Job, BuildingRow], ...]:
     found = (
         gates.select_related("building__job")
         .prefetch_related(Prefetch("building__stages", Stage.objects.order_by("pk")))
         .order_by("building__job__ship_date", "building__job__number", "building__name")
-    )[:NAMED_AT_MOST]
+    )[:MAX_LISTED_BUILDINGS]
     return tuple(
         (
             gate.building.job,
-            replace(row_of(gate.building), waits_for=_reason(gate.building, gate)),
+            replace(
+                build_building_row(gate.building),
+                blocker=_describe_blocker(gate.building, gate),
+            ),
         )
         for gate in found
     )
 
 
-def _reason(building: Building, stage: Stage) -> str:
+def _describe_blocker(building: Building, stage: Stage) -> str:
     """Say what keeps a stage from its release; the stage's own words come first."""
     if stage.blocked_by:
         return stage.blocked_by
     if stage.state == Stage.State.READY:
         return f"signature for the {stage.get_kind_display()} stage"
     if building.undecided_findings:
-        return _counted(building.undecided_findings, "finding", "to be decided")
+        return _count_text(building.undecided_findings, "finding", "to be decided")
     if building.last_reading_at is None:
         return "nothing measured yet"
     unsettled = building.required_checks - building.settled_checks
     if unsettled:
-        return _counted(unsettled, "check", "still to measure")
+        return _count_text(unsettled, "check", "still to measure")
     if building.open_findings:
-        return _counted(building.open_findings, "finding", "still open")
+        return _count_text(building.open_findings, "finding", "still open")
     return f"{stage.get_kind_display()} stage {stage.get_state_display()}"
 
 
-def _counted(number: int, noun: str, rest: str) -> str:
+def _count_text(number: int, noun: str, rest: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'} {rest}"
 
 
@@ -278,10 +283,10 @@ def _has_stage(kind: str, state: str) -> Exists:
     stages = Stage.objects.filter(building__job=OuterRef("pk"))
     if kind:
         stages = stages.filter(kind=kind)
-    return Exists(stages.filter(state__in=[state] if state else IN_HAND))
+    return Exists(stages.filter(state__in=[state] if state else ACTIVE_STATES))
 
 
-def _mentions(word: str) -> Q:
+def _matches_word(word: str) -> Q:
     return (
         Q(number__icontains=word)
         | Q(name__icontains=word)
@@ -291,7 +296,7 @@ def _mentions(word: str) -> Q:
     )
 
 
-def _waits_for(person: Person) -> Q:
+def _waits_for_person(person: Person) -> Q:
     """Jobs where the next step is this person's, by the part they have there."""
     memberships = Membership.objects.of(person)
 

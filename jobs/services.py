@@ -10,22 +10,22 @@ from django.utils.timezone import now
 
 from core.models import Person, Role
 from core.permissions import Action, require
-from jobs.exchange.canonical import digest
-from jobs.exchange.parse import read_building
+from jobs.accounts.models import MembershipEvent
+from jobs.anchor_plan.check_sheet import build_check_sheet
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
-from jobs.notices import calendar
-from jobs.notices.announcing import announce_stage
-from jobs.people.models import MembershipEvent
-from jobs.plan.model import Plan
-from jobs.plan.sheet import check_sheet
+from jobs.notifications import calendar_feed
+from jobs.notifications.outbox import record_stage_change
 
-Document = Mapping[str, object]
-LONGEST_REASON = 200  # characters of what blocks a stage
-PARTS = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # in a job; accounts have more
+PlanDocument = Mapping[str, object]
+MAX_BLOCKED_BY_LENGTH = 200  # characters of what blocks a stage
+JOB_ROLES = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # in a job; accounts have more
 
 
 @transaction.atomic
-def open_job(
+def create_job(
     *,
     actor: Person,
     number: str,
@@ -36,7 +36,7 @@ def open_job(
     people: Iterable[tuple[Person, str]] = (),
 ) -> Job:
     """Open a job; whoever opens it works on it unless `people` says otherwise."""
-    require(actor, Action.OPEN_JOB, roles={actor.role})
+    require(actor, Action.CREATE_JOB, roles={actor.role})
     job = Job(
         number=number,
         name=name,
@@ -50,13 +50,13 @@ def open_job(
     roles = {} if actor.is_administrator else {actor: str(actor.role)}
     roles.update(people)
     for person, role in roles.items():
-        give_part(actor=actor, job=job, person=person, role=role)
-    calendar.note_ship_date(job)
+        assign_role(actor=actor, job=job, person=person, role=role)
+    calendar_feed.update_ship_date(job)
     return job
 
 
 @transaction.atomic
-def change_job(
+def update_job(
     *,
     actor: Person,
     job: Job,
@@ -72,12 +72,14 @@ def change_job(
     job.site, job.ship_date = site, ship_date
     job.full_clean()
     job.save(update_fields=["number", "name", "customer", "site", "ship_date"])
-    calendar.note_ship_date(job)
+    calendar_feed.update_ship_date(job)
     return job
 
 
 @transaction.atomic
-def set_member(*, actor: Person, job: Job, person: Person, role: str | None) -> None:
+def set_membership(
+    *, actor: Person, job: Job, person: Person, role: str | None
+) -> None:
     """Give a person a part in a job, another part, or (None) none.
 
     Raises
@@ -90,9 +92,11 @@ def set_member(*, actor: Person, job: Job, person: Person, role: str | None) -> 
     managers = job.memberships.filter(role=Role.OPERATIONS)
     was_managed = managers.exists()
     if role is None:
-        take_parts(actor=actor, parts=job.memberships.filter(person=person))
+        remove_memberships(
+            actor=actor, memberships=job.memberships.filter(person=person)
+        )
     else:
-        give_part(actor=actor, job=job, person=person, role=role)
+        assign_role(actor=actor, job=job, person=person, role=role)
     if was_managed and not managers.exists():
         msg = (
             "A job keeps at least one operations manager: "
@@ -103,7 +107,7 @@ def set_member(*, actor: Person, job: Job, person: Person, role: str | None) -> 
 
 @transaction.atomic
 def add_building(
-    *, actor: Person, job: Job, document: Document, note: str = ""
+    *, actor: Person, job: Job, document: PlanDocument, note: str = ""
 ) -> Building:
     """Add a building to a job with the first issue of its plan and three stages.
 
@@ -116,22 +120,24 @@ def add_building(
     ValidationError
         If the job has a building of this name.
     """
-    require(actor, Action.DRAW_PLAN, roles=job.roles_of(actor))
-    plan = read_building(document).plan
+    require(actor, Action.EDIT_PLAN, roles=job.roles_of(actor))
+    plan = parse_building(document).plan
     Job.objects.select_for_update().get(pk=job.pk)  # two of one name: the second waits
-    building = Building(job=job, name=plan.name, required_checks=required_checks(plan))
-    _clean_building(building)
+    building = Building(
+        job=job, name=plan.name, required_checks=count_required_checks(plan)
+    )
+    _validate_building(building)
     building.save()
     Stage.objects.bulk_create(
         Stage(building=building, kind=kind) for kind in Stage.Kind
     )
-    _issue(actor, building, 1, document, note)
+    _create_revision(actor, building, 1, document, note)
     return building
 
 
 @transaction.atomic
 def revise_plan(
-    *, actor: Person, building: Building, document: Document, note: str
+    *, actor: Person, building: Building, document: PlanDocument, note: str
 ) -> PlanRevision:
     """Issue another revision of a building's plan; the old ones are kept.
 
@@ -144,21 +150,21 @@ def revise_plan(
     ValidationError
         If the plan in force is the same, or another building has its name.
     """
-    require(actor, Action.DRAW_PLAN, roles=building.roles_of(actor))
-    plan = read_building(document).plan
+    require(actor, Action.EDIT_PLAN, roles=building.roles_of(actor))
+    plan = parse_building(document).plan
     building = Building.objects.select_for_update().get(pk=building.pk)
     current = building.current_revision()
-    if digest(without_readings(document)) == current.digest:
+    if sha256_of(strip_readings(document)) == current.digest:
         msg = (
             f"This is revision {current.number}, the plan in force: nothing in it "
             "differs. A revision needs at least one change."
         )
         raise ValidationError(msg, code="identical")
     building.name = plan.name
-    _clean_building(building)
+    _validate_building(building)
     building.evaluation_due_since = building.evaluation_due_since or now()
     building.save(update_fields=["name", "evaluation_due_since"])
-    return _issue(actor, building, current.number + 1, document, note)
+    return _create_revision(actor, building, current.number + 1, document, note)
 
 
 def set_stage_state(
@@ -170,14 +176,14 @@ def set_stage_state(
     verification stage is released when the steel may leave (ship release); the
     erect release is the first thing the erection stage is held by.
     """
-    blocked_by = _clipped(blocked_by)
+    blocked_by = _truncate(blocked_by)
     stage = Stage.objects.get(building=building, kind=kind)
     moved = stage.state != state
     if moved or stage.blocked_by != blocked_by:
         stage.state, stage.blocked_by = Stage.State(state), blocked_by
         stage.save(update_fields=["state", "blocked_by", "changed_at"])
     if moved:
-        announce_stage(stage, building)
+        record_stage_change(stage, building)
 
 
 def set_progress(
@@ -206,17 +212,17 @@ def set_progress(
     )
 
 
-def without_readings(document: Document) -> dict[str, object]:
+def strip_readings(document: PlanDocument) -> dict[str, object]:
     """Give the plan alone: a document less what was measured."""
     return {key: value for key, value in document.items() if key != "readings"}
 
 
-def required_checks(plan: Plan) -> int:
+def count_required_checks(plan: Plan) -> int:
     """Count the checks a plan asks for."""
-    return sum(check.required for check in check_sheet(plan))
+    return sum(check.required for check in build_check_sheet(plan))
 
 
-def give_part(*, actor: Person, job: Job, person: Person, role: str) -> None:
+def assign_role(*, actor: Person, job: Job, person: Person, role: str) -> None:
     """Give a person a part in a job; within a transaction that asked whether to.
 
     Raises
@@ -227,8 +233,8 @@ def give_part(*, actor: Person, job: Job, person: Person, role: str) -> None:
     if not person.is_active:
         msg = f"{person} has no account any more and cannot work on a job."
         raise ValidationError(msg, code="inactive")
-    if role not in PARTS:
-        known = ", ".join(part.label for part in PARTS)
+    if role not in JOB_ROLES:
+        known = ", ".join(part.label for part in JOB_ROLES)
         msg = f"“{role}” is no part in a job; there are: {known}."
         raise ValidationError(msg, code="role")
     # Decisions about steel and concrete are an engineer's: nobody becomes one by
@@ -245,9 +251,11 @@ def give_part(*, actor: Person, job: Job, person: Person, role: str) -> None:
     MembershipEvent.objects.create(job=job, person=person, role=role, by=actor)
 
 
-def take_parts(*, actor: Person, parts: QuerySet[Membership]) -> list[Membership]:
+def remove_memberships(
+    *, actor: Person, memberships: QuerySet[Membership]
+) -> list[Membership]:
     """Take parts in jobs away; within a transaction that asked whether to."""
-    taken = list(parts.select_related("job").order_by("job__number"))
+    taken = list(memberships.select_related("job").order_by("job__number"))
     Membership.objects.filter(pk__in=[part.pk for part in taken]).delete()
     MembershipEvent.objects.bulk_create(
         MembershipEvent(job=part.job, person_id=part.person_id, role="", by=actor)
@@ -256,15 +264,15 @@ def take_parts(*, actor: Person, parts: QuerySet[Membership]) -> list[Membership
     return taken
 
 
-def _issue(
-    actor: Person, building: Building, number: int, document: Document, note: str
+def _create_revision(
+    actor: Person, building: Building, number: int, document: PlanDocument, note: str
 ) -> PlanRevision:
-    plan_alone = without_readings(document)
+    plan_alone = strip_readings(document)
     revision = PlanRevision(
         building=building,
         number=number,
         document=plan_alone,
-        digest=digest(plan_alone),
+        digest=sha256_of(plan_alone),
         note=note.strip(),
         drawn_by=actor,
     )
@@ -273,7 +281,7 @@ def _issue(
     return revision
 
 
-def _clean_building(building: Building) -> None:
+def _validate_building(building: Building) -> None:
     taken = Building.objects.filter(job=building.job_id, name=building.name)
     if taken.exclude(pk=building.pk).exists():
         msg = (
@@ -284,7 +292,7 @@ def _clean_building(building: Building) -> None:
     building.full_clean(exclude=["job"])
 
 
-def _clipped(text: str) -> str:
-    if len(text) <= LONGEST_REASON:
+def _truncate(text: str) -> str:
+    if len(text) <= MAX_BLOCKED_BY_LENGTH:
         return text
-    return f"{text[: LONGEST_REASON - 1]}…"
+    return f"{text[: MAX_BLOCKED_BY_LENGTH - 1]}…"

@@ -2,26 +2,28 @@
 
 from celery import shared_task
 
-from jobs.notices import delivering, digest, forgetting, letters
-from jobs.notices.models import Letter
+from jobs.notifications import daily_summary, emails, retention, webhook_delivery
+from jobs.notifications.models import Letter
 
 
 @shared_task(ignore_result=True)
-def send_digests() -> None:
+def send_daily_summaries() -> None:
     """Send the morning's digest to whoever's morning it is."""
-    digest.make_due()
-    letters.send_due(Letter.Kind.DIGEST, digest.compose)
+    daily_summary.create_due_summaries()
+    emails.send_due_emails(Letter.Kind.DIGEST, daily_summary.compose_summary)
 
 
 @shared_task(ignore_result=True)
-def tell_programs() -> None:
+def deliver_webhooks() -> None:
     """Hand out what happened to webhooks, send it, and tell whose webhook failed."""
-    delivering.dispatch()
-    delivering.deliver_due()
-    letters.send_due(Letter.Kind.SWITCHED_OFF, delivering.compose_switched_off)
+    webhook_delivery.create_deliveries()
+    webhook_delivery.send_due_deliveries()
+    emails.send_due_emails(
+        Letter.Kind.SWITCHED_OFF, webhook_delivery.compose_webhook_disabled
+    )
 
 
 @shared_task(ignore_result=True)
-def forget_notices() -> None:
+def delete_expired_notifications() -> None:
     """Throw away what nobody is told any more."""
-    forgetting.forget_old()
+    retention.delete_expired()

@@ -2,15 +2,18 @@
 
 from django.urls import path
 
-from jobs import plan_files, plan_views, views
+from jobs import views
+from jobs.plans import download_views, plan_views
 
 app_name = "jobs"
 urlpatterns = [
-    path("", views.jobs, name="list"),
+    path("", views.job_list, name="list"),
     path("jobs/new/", views.new_job, name="new_job"),
-    path("jobs/<int:job_id>/", views.job, name="job"),
-    path("jobs/<int:job_id>/change/", views.change_job, name="change_job"),
-    path("jobs/<int:job_id>/people/", views.people, name="people"),
+    path("jobs/<int:job_id>/", views.job_detail, name="job"),
+    path("jobs/<int:job_id>/change/", views.edit_job, name="edit_job"),
+    path(
+        "jobs/<int:job_id>/people/", views.change_membership, name="change_membership"
+    ),
     path(
         "jobs/<int:job_id>/buildings/new/",
         plan_views.new_building,
@@ -26,17 +29,25 @@ urlpatterns = [
         plan_views.import_building,
         name="import_building",
     ),
-    path("buildings/<int:building_id>/plan/", plan_views.plan, name="plan"),
-    path("buildings/<int:building_id>/plan/revise/", plan_views.revise, name="revise"),
+    path("buildings/<int:building_id>/plan/", plan_views.show_plan, name="plan"),
+    path(
+        "buildings/<int:building_id>/plan/revise/",
+        plan_views.revise_building,
+        name="revise",
+    ),
     path(
         "buildings/<int:building_id>/plan/<int:number>/document/",
-        plan_views.document,
+        plan_views.download_document,
         name="document",
     ),
     path(
         "buildings/<int:building_id>/plan/<int:number>/plan.<str:kind>",
-        plan_files.plan_file,
+        download_views.download_plan_file,
         name="plan_file",
     ),
-    path("plan-template.<str:kind>", plan_files.plan_template, name="plan_template"),
+    path(
+        "plan-template.<str:kind>",
+        download_views.download_plan_template,
+        name="plan_template",
+    ),
 ]

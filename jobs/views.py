@@ -6,109 +6,115 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from core.form_errors import call_service
 from core.models import Person
 from core.permissions import Action, may, require
-from core.requests import PersonRequest
+from core.requests import AuthenticatedRequest
 from jobs import queries, services
-from jobs.forms import FilterForm, JobForm, MemberForm, NewJobForm
+from jobs.forms import JobFilterForm, JobForm, MembershipForm, NewJobForm
 from jobs.models import Job
-from jobs.refusing import attempt
 
-JOBS_ON_A_PAGE = 25
+JOBS_PER_PAGE = 25
 
 
 @require_GET
-def jobs(request: PersonRequest) -> HttpResponse:
+def job_list(request: AuthenticatedRequest) -> HttpResponse:
     """Every job a person may see, and what can ship this week."""
-    form = FilterForm(request.GET)
-    found = queries.with_buildings(queries.find_jobs(request.user, form.asked()))
-    page = Paginator(found, JOBS_ON_A_PAGE).get_page(request.GET.get("page"))
+    form = JobFilterForm(request.GET)
+    found = queries.prefetch_buildings(
+        queries.find_jobs(request.user, form.to_filter())
+    )
+    page = Paginator(found, JOBS_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page": page,
-        "rows": queries.rows_of(page.object_list),
-        "answer": queries.shipping_answer(request.user),
+        "rows": queries.build_job_rows(page.object_list),
+        "shipping": queries.summarise_shipping(request.user),
         "filtered": any(value for key, value in request.GET.items() if key != "page"),
-        "may_open": may(Action.OPEN_JOB, {request.user.role}),
+        "may_open": may(Action.CREATE_JOB, {request.user.role}),
     }
-    return render(request, "jobs/list.html", context)
+    return render(request, "jobs/job_list.html", context)
 
 
 @require_http_methods(["GET", "POST"])
-def new_job(request: PersonRequest) -> HttpResponse:
+def new_job(request: AuthenticatedRequest) -> HttpResponse:
     """Open a job with its people."""
-    require(request.user, Action.OPEN_JOB, roles={request.user.role})
+    require(request.user, Action.CREATE_JOB, roles={request.user.role})
     form = NewJobForm(request.POST or None, actor=request.user)
     if form.is_valid() and (
-        job := attempt(
-            form, lambda: services.open_job(actor=request.user, **form.entered())
+        job := call_service(
+            form, lambda: services.create_job(actor=request.user, **form.to_arguments())
         )
     ):
         messages.success(request, f"Job {job} is open. Add its buildings next.")
         return redirect(job)
-    return render(request, "jobs/new_job.html", {"form": form}, status=_status(form))
+    return render(
+        request, "jobs/new_job.html", {"form": form}, status=_response_status(form)
+    )
 
 
 @require_GET
-def job(request: PersonRequest, job_id: int) -> HttpResponse:
+def job_detail(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
     """One job: its ship date, buildings and people."""
-    return render(request, "jobs/job.html", _job_page(request.user, job_id))
+    return render(request, "jobs/job_detail.html", _job_context(request.user, job_id))
 
 
 @require_http_methods(["GET", "POST"])
-def change_job(request: PersonRequest, job_id: int) -> HttpResponse:
+def edit_job(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
     """Change a job's words and its ship date."""
-    job = _seen(request.user, job_id)
+    job = _get_job(request.user, job_id)
     require(request.user, Action.EDIT_JOB, roles=job.roles_of(request.user))
     # The form writes what it cleans onto its instance: it gets one of its own.
-    form = JobForm(request.POST or None, instance=_seen(request.user, job_id))
+    form = JobForm(request.POST or None, instance=_get_job(request.user, job_id))
     if form.is_valid():
-        services.change_job(actor=request.user, job=job, **form.cleaned_data)
+        services.update_job(actor=request.user, job=job, **form.cleaned_data)
         messages.success(request, "Changed.")
         return redirect(job)
     context = {"form": form, "job": job}
-    return render(request, "jobs/change_job.html", context, status=_status(form))
+    return render(request, "jobs/edit_job.html", context, status=_response_status(form))
 
 
 @require_POST
-def people(request: PersonRequest, job_id: int) -> HttpResponse:
+def change_membership(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
     """Give a person a part in a job, or take it away."""
-    job = _seen(request.user, job_id)
+    job = _get_job(request.user, job_id)
     require(request.user, Action.MANAGE_PEOPLE, roles=job.roles_of(request.user))
-    form = MemberForm(request.POST)
+    form = MembershipForm(request.POST)
     if form.is_valid():
-        attempt(
+        call_service(
             form,
-            lambda: services.set_member(actor=request.user, job=job, **form.entered()),
+            lambda: services.set_membership(
+                actor=request.user, job=job, **form.to_arguments()
+            ),
         )
     if not form.errors:
         return redirect("jobs:job", job.pk)
-    context = _job_page(request.user, job_id) | {"member_form": form}
-    return render(request, "jobs/job.html", context, status=400)
+    context = _job_context(request.user, job_id) | {"member_form": form}
+    return render(request, "jobs/job_detail.html", context, status=400)
 
 
-def _seen(person: Person, job_id: int) -> Job:
+def _get_job(person: Person, job_id: int) -> Job:
     return get_object_or_404(Job.objects.visible_to(person), pk=job_id)
 
 
-def _job_page(person: Person, job_id: int) -> dict[str, object]:
-    jobs = queries.with_buildings(Job.objects.visible_to(person))
+def _job_context(person: Person, job_id: int) -> dict[str, object]:
+    jobs = queries.prefetch_buildings(Job.objects.visible_to(person))
     job = get_object_or_404(jobs, pk=job_id)
     roles = job.roles_of(person)
-    form = MemberForm()
-    form.offer(queries.people_to_add(job))
+    form = MembershipForm()
+    form.limit_people(queries.list_addable_people(job))
     return {
         "job": job,
-        "row": queries.rows_of([job])[0],
+        "row": queries.build_job_rows([job])[0],
         "members": job.memberships.select_related("person"),
         "member_form": form,
-        "parts": services.PARTS,
+        "parts": services.JOB_ROLES,
         "may_edit": may(Action.EDIT_JOB, roles),
-        "may_draw": may(Action.DRAW_PLAN, roles),
+        "may_draw": may(Action.EDIT_PLAN, roles),
         "may_manage": may(Action.MANAGE_PEOPLE, roles),
-        "may_see_trail": may(Action.SEE_TRAIL, roles),
+        "may_see_trail": may(Action.VIEW_AUDIT_LOG, roles),
     }
 
 
-def _status(form: JobForm) -> int:
+def _response_status(form: JobForm) -> int:
     return 400 if form.is_bound else 200

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-from core import embedded
+from core import embedded_postgres
 from core.models import Person, Role
 from jobs.models import Building, Job
 from tests import factories, sheds
@@ -45,7 +45,7 @@ def django_db_modify_db_settings(
 ) -> None:
     """Start the embedded server where no other was named."""
     if not os.environ.get("DATABASE_URL"):
-        embedded.start(Path(settings.DATA_DIR))
+        embedded_postgres.start_server(Path(settings.DATA_DIR))
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from typing import Any
 
 from core.units import format_length
-from jobs.exchange.parse import read_building
-from jobs.plan.sheet import Kind, check_sheet
+from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.exchange.input.parser import parse_building
 
 Document = dict[str, Any]
 
@@ -57,22 +57,22 @@ def plan(length_unit: str = "in") -> Document:
 
 def read_perfectly(document: Document) -> Document:
     """Every required check read once, exactly as planned; all pads alike."""
-    checks = check_sheet(read_building(document).plan)
+    checks = build_check_sheet(parse_building(document).plan)
     done = copy.deepcopy(document)
     done["readings"] = [
         {
             "id": f"p{number}",
             "check": check.key,
             "value": "1400 mm"
-            if check.kind is Kind.LEVEL
+            if check.kind is CheckKind.LEVEL
             else f"{check.nominal:.6f} mm",
             "by": "crew 3",
             "at": "2026-04-20T09:30:00Z",
-            "instrument": "L1" if check.kind is Kind.LEVEL else "T1",
-            **({} if check.kind is Kind.LEVEL else {"temperature": "20 degC"}),
+            "instrument": "L1" if check.kind is CheckKind.LEVEL else "T1",
+            **({} if check.kind is CheckKind.LEVEL else {"temperature": "20 degC"}),
         }
         for number, check in enumerate(checks)
-        if check.kind not in (Kind.PLUMB, Kind.GAGE)
+        if check.kind not in (CheckKind.PLUMB, CheckKind.GAGE)
     ]
     done["readings"].append(
         {

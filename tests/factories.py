@@ -42,7 +42,7 @@ def job(
         "site": "A site",
         **fields,
     }
-    return services.open_job(
+    return services.create_job(
         actor=operations,
         people=[(who, role) for who, role in others if who is not None],
         **values,

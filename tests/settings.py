@@ -29,6 +29,6 @@ CACHES = {
 CACHES.pop("tallies", None)
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405 - the program's
-# A task runs where it is queued; tests/core/test_queue.py sends one to a real worker.
+# A task runs where it is queued; tests/core/test_celery.py sends one to a real worker.
 CELERY_TASK_ALWAYS_EAGER = True
 CELERY_TASK_EAGER_PROPAGATES = True

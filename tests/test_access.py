@@ -14,10 +14,10 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from core.models import Person
 from jobs.models import Job
-from tests.access.interface import INTERFACE
-from tests.access.pages import PAGES
-from tests.access.place import Place, make_place
-from tests.access.rows import Row
+from tests.access.api_routes import INTERFACE
+from tests.access.fixtures import Place, make_place
+from tests.access.page_routes import PAGES
+from tests.access.route_row import Row
 
 pytestmark = pytest.mark.django_db
 VISITORS = (
@@ -93,13 +93,13 @@ def test_only_these_addresses_are_open_to_everybody() -> None:
         "passkey-sign-in",
         "health-live",
         "health-ready",
-        "checks:worker",
+        "checks:service_worker",
         "checks:offline",
-        "notices:stop",
-        "notices:calendar",
-        "checks:verify",
+        "notifications:unsubscribe",
+        "notifications:calendar",
+        "checks:verify_release",
         "checks:verify_digest",
-        "people:invitation",
+        "accounts:invitation",
         "set-password",
         "forgotten-password",
         "api:verify",

@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 from rest_framework import serializers
 
 from api.serializers.people import PersonOut
-from api.serializers.readings import RefusalOut, SummaryOut
+from api.serializers.readings import BuildingSummaryOut, DocumentIssueOut
 from checks.models import ConcreteEntry
 
 
@@ -37,12 +37,12 @@ class ConcreteEntryOut(serializers.ModelSerializer[ConcreteEntry]):
         ]
 
 
-class RecordedConcreteOut(serializers.Serializer[Any]):
+class ConcreteReceiptOut(serializers.Serializer[Any]):
     """What became of the entries that were sent."""
 
     stored = ConcreteEntryOut(many=True)
     repeated = serializers.ListField(
         child=serializers.CharField(), help_text="Ids that were recorded before."
     )
-    refused = RefusalOut(many=True)
-    evaluation = SummaryOut()
+    refused = DocumentIssueOut(many=True)
+    evaluation = BuildingSummaryOut()

@@ -6,8 +6,8 @@ from rest_framework import serializers
 
 from api.serializers.people import PersonOut
 from api.serializers.photographs import PhotographOut
+from checks.labels import describe_topic
 from checks.models import CarriedOut, Decision, Finding, FindingEvent
-from checks.wording import topic_words
 
 
 class FindingOut(serializers.ModelSerializer[Finding]):
@@ -42,7 +42,7 @@ class FindingOut(serializers.ModelSerializer[Finding]):
 
     def get_words(self, finding: Finding) -> str:
         """Say what it is about."""
-        return topic_words(finding.topic)
+        return describe_topic(finding.topic)
 
 
 class EventOut(serializers.ModelSerializer[FindingEvent]):

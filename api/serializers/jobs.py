@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.serializers.people import PersonOut
 from jobs.models import Building, Job, PlanRevision, Stage
-from jobs.queries import row_of
+from jobs.queries import build_building_row
 
 
 class StageOut(serializers.ModelSerializer[Stage]):
@@ -43,7 +43,7 @@ class BuildingOut(serializers.ModelSerializer[Building]):
 
     def get_waits_for(self, building: Building) -> str:
         """Say it as the overview does."""
-        return row_of(building).waits_for
+        return build_building_row(building).blocker
 
 
 class JobOut(serializers.ModelSerializer[Job]):
@@ -71,7 +71,7 @@ class JobOut(serializers.ModelSerializer[Job]):
         return [membership.role for membership in job.mine]  # type: ignore[attr-defined]
 
 
-class DifferenceOut(serializers.Serializer[Any]):
+class PlanDifferenceOut(serializers.Serializer[Any]):
     """One figure before and after."""
 
     name = serializers.CharField()
@@ -79,13 +79,13 @@ class DifferenceOut(serializers.Serializer[Any]):
     after = serializers.CharField()
 
 
-class ChangeOut(serializers.Serializer[Any]):
+class PlanChangeOut(serializers.Serializer[Any]):
     """One thing on the plan that is not as it was."""
 
     subject = serializers.CharField()
     name = serializers.CharField()
     what = serializers.CharField()
-    differences = DifferenceOut(many=True)
+    differences = PlanDifferenceOut(many=True)
 
 
 class RevisionOut(serializers.ModelSerializer[PlanRevision]):
@@ -98,8 +98,8 @@ class RevisionOut(serializers.ModelSerializer[PlanRevision]):
         fields: ClassVar = ["number", "digest", "note", "drawn_by", "drawn_at"]
 
 
-class IssueOut(serializers.Serializer[Any]):
+class PlanIssueOut(serializers.Serializer[Any]):
     """One issue of a plan, and what it changed."""
 
     revision = RevisionOut()
-    changes = ChangeOut(many=True)
+    changes = PlanChangeOut(many=True)

@@ -31,7 +31,7 @@ class TokenOut(serializers.ModelSerializer[CrewToken]):
         fields: ClassVar = ["id", "name", "created", "expires", "last_used"]
 
 
-class MadeTokenOut(TokenOut):
+class NewTokenOut(TokenOut):
     """A token just made: the one time it is shown."""
 
     token = serializers.SerializerMethodField()
@@ -44,7 +44,7 @@ class MadeTokenOut(TokenOut):
         return str(self.context["token"])
 
 
-class PartOut(serializers.ModelSerializer[Membership]):
+class MembershipOut(serializers.ModelSerializer[Membership]):
     """A part in a job."""
 
     job = serializers.IntegerField(source="job_id")
@@ -62,5 +62,5 @@ class MeOut(serializers.Serializer[Any]):
     name = serializers.CharField()
     email = serializers.CharField()
     role = serializers.ChoiceField(choices=Role.choices)
-    parts = PartOut(many=True)
+    parts = MembershipOut(many=True)
     token = TokenOut(allow_null=True)

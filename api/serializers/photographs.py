@@ -50,12 +50,12 @@ class PhotographOut(serializers.ModelSerializer[Photograph]):
 
     def get_file(self, photograph: Photograph) -> str:
         """Give the address of the whole one."""
-        return _address(photograph, photograph.digest)
+        return _photograph_url(photograph, photograph.digest)
 
     def get_small(self, photograph: Photograph) -> str:
         """Give the address of the small one."""
-        return _address(photograph, photograph.small_digest)
+        return _photograph_url(photograph, photograph.small_digest)
 
 
-def _address(photograph: Photograph, digest: str) -> str:
+def _photograph_url(photograph: Photograph, digest: str) -> str:
     return reverse("api:photograph", args=[photograph.building_id, digest])

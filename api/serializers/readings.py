@@ -8,7 +8,7 @@ from rest_framework import serializers
 from api.serializers.jobs import BuildingOut, RevisionOut
 from api.serializers.people import PersonOut
 from checks.models import Reading
-from jobs.exchange.result_schema import VERDICTS
+from jobs.exchange.schema.result import VERDICTS
 
 READING_FIELDS = (
     "id",
@@ -25,7 +25,7 @@ READING_FIELDS = (
 )
 
 
-class SummaryOut(serializers.Serializer[Any]):
+class BuildingSummaryOut(serializers.Serializer[Any]):
     """Where a building stands after its latest evaluation."""
 
     due = serializers.BooleanField(
@@ -76,7 +76,7 @@ class CheckOut(serializers.Serializer[Any]):
 class SheetOut(serializers.Serializer[Any]):
     """The check sheet, in the order of the walk."""
 
-    evaluation = SummaryOut()
+    evaluation = BuildingSummaryOut()
     checks = CheckOut(many=True)
 
 
@@ -96,7 +96,7 @@ class ShimOut(serializers.Serializer[Any]):
     thread_left = serializers.FloatField(allow_null=True)
 
 
-class PackOut(serializers.Serializer[Any]):
+class ShimPackOut(serializers.Serializer[Any]):
     """How many shims of one thickness to order."""
 
     thickness = serializers.CharField()
@@ -108,7 +108,7 @@ class ShimsOut(serializers.Serializer[Any]):
 
     evaluated_at = serializers.DateTimeField()
     pads = ShimOut(many=True)
-    pack_list = PackOut(many=True)
+    pack_list = ShimPackOut(many=True)
     lower_pad = serializers.DictField(
         allow_null=True, help_text="The one pad worth lowering instead, if any."
     )
@@ -143,7 +143,7 @@ class ReadingOut(serializers.ModelSerializer[Reading]):
         return float(reading.value) if _is_strength(reading) else None
 
 
-class RecordedReadingOut(ReadingOut):
+class ReadingHistoryOut(ReadingOut):
     """A reading of the record, with what became of it."""
 
     replaced_by = serializers.CharField(
@@ -158,7 +158,7 @@ class RecordedReadingOut(ReadingOut):
         fields: ClassVar = [*READING_FIELDS, "replaced_by", "revision", "entry"]
 
 
-class StoredReadingOut(ReadingOut):
+class NewReadingOut(ReadingOut):
     """A reading just stored, with its check's verdict."""
 
     verdict = serializers.SerializerMethodField()
@@ -172,41 +172,41 @@ class StoredReadingOut(ReadingOut):
         return verdicts.get(reading.check_key)
 
 
-class RefusalOut(serializers.Serializer[Any]):
+class DocumentIssueOut(serializers.Serializer[Any]):
     """One place that does not fit, and what would have been right."""
 
     pointer = serializers.CharField(help_text="JSON Pointer (RFC 6901).")
     message = serializers.CharField()
 
 
-class RecordedOut(serializers.Serializer[Any]):
+class ReadingsReceiptOut(serializers.Serializer[Any]):
     """What became of the readings that were sent."""
 
-    stored = StoredReadingOut(many=True)
+    stored = NewReadingOut(many=True)
     repeated = serializers.ListField(
         child=serializers.CharField(), help_text="Ids that were recorded before."
     )
-    refused = RefusalOut(many=True)
-    evaluation = SummaryOut()
+    refused = DocumentIssueOut(many=True)
+    evaluation = BuildingSummaryOut()
 
 
-class ImportedOut(serializers.Serializer[Any]):
+class BuildingImportOut(serializers.Serializer[Any]):
     """The building a document became, and how many of its readings were stored."""
 
     building = BuildingOut()
     readings_stored = serializers.IntegerField()
     readings_repeated = serializers.IntegerField()
-    evaluation = SummaryOut()
+    evaluation = BuildingSummaryOut()
 
 
-class RevisedOut(serializers.Serializer[Any]):
+class RevisionReceiptOut(serializers.Serializer[Any]):
     """The plan now in force."""
 
     revision = RevisionOut()
     readings_passed_over = serializers.IntegerField(
         help_text="Readings in the document; they go to /readings."
     )
-    evaluation = SummaryOut()
+    evaluation = BuildingSummaryOut()
 
 
 def _is_strength(reading: Reading) -> bool:

@@ -57,7 +57,7 @@ class GateOut(serializers.Serializer[Any]):
     missing = MissingOut(many=True)
 
 
-class VerifiedOut(serializers.Serializer[Any]):
+class VerificationOut(serializers.Serializer[Any]):
     """A release whose record still gives the digest that was asked for."""
 
     digest = serializers.CharField()

@@ -8,30 +8,38 @@ from rest_framework import generics, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, asked, no_long_wait, parameters, seen_or_404
-from api.errors import REFUSED, problem, refusals_of
-from api.examples import CONCRETE
-from api.openapi import CONCRETE_IN
-from api.pagination import PagesInOrder
-from api.queries import buildings_of, concrete_of, summary_of
-from api.requests import ConcreteIn, ConcreteQuery
-from api.serializers.concrete import ConcreteEntryOut, RecordedConcreteOut
-from api.services import catch_up
+from api.base import (
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    validated_body,
+    validated_query,
+)
+from api.errors import DOCUMENT_REFUSED, list_issues, problem_response
+from api.examples import CONCRETE_EXAMPLES
+from api.openapi import CONCRETE_BODY
+from api.pagination import OldestFirstPagination
+from api.queries import filter_concrete_entries, list_buildings, summarize_building
+from api.request_serializers import ConcreteIn, ConcreteQuery
+from api.serializers.concrete import ConcreteEntryOut, ConcreteReceiptOut
+from api.services import try_evaluation
 from checks.models import ConcreteEntry
 from checks.services.concrete import record_concrete
 
 
-class Concrete(RecordView, generics.ListAPIView[ConcreteEntry]):
+class ConcreteListView(RecordView, generics.ListAPIView[ConcreteEntry]):
     """Every entry of a building's concrete; and the way in for more."""
 
     serializer_class = ConcreteEntryOut
-    pagination_class = PagesInOrder
+    pagination_class = OldestFirstPagination
 
     def get_queryset(self) -> QuerySet[ConcreteEntry]:
         """Give what the parameters ask for, the oldest first."""
-        buildings = buildings_of(self.person)
-        building = seen_or_404(buildings, "building", pk=self.kwargs["pk"])
-        return concrete_of(building, parameters(ConcreteQuery, self.request))
+        buildings = list_buildings(self.person)
+        building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
+        return filter_concrete_entries(
+            building, validated_query(ConcreteQuery, self.request)
+        )
 
     @extend_schema(
         operation_id="concrete",
@@ -53,15 +61,15 @@ class Concrete(RecordView, generics.ListAPIView[ConcreteEntry]):
         "content are known is `repeated`. 201 when something new was stored, 200 when "
         "nothing was.",
         tags=["readings"],
-        request={"application/json": CONCRETE_IN},
-        responses={200: RecordedConcreteOut, 201: RecordedConcreteOut},
-        examples=CONCRETE,
+        request={"application/json": CONCRETE_BODY},
+        responses={200: ConcreteReceiptOut, 201: ConcreteReceiptOut},
+        examples=CONCRETE_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Any:
         """Hand entries to the record's door for them."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        sent = asked(ConcreteIn, request)
-        with no_long_wait():
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        sent = validated_body(ConcreteIn, request)
+        with lock_timeout():
             recorded = record_concrete(
                 actor=self.person, building=building, entries=sent["entries"]
             )
@@ -69,18 +77,18 @@ class Concrete(RecordView, generics.ListAPIView[ConcreteEntry]):
             if recorded.repeated and not recorded.stored:
                 building.refresh_from_db()
                 if building.evaluation_due_since is not None:
-                    catch_up(building)
+                    try_evaluation(building)
         if recorded.refused:
-            errors = refusals_of(recorded.refused)
+            errors = list_issues(recorded.refused)
             detail = (
                 f"{len(errors)} of the entries' members do not fit; none is stored."
             )
-            return problem(REFUSED, detail, errors=errors)
+            return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
         told = {
             "stored": recorded.stored,
             "repeated": [row.client_id for row in recorded.repeated],
             "refused": [],
-            "evaluation": summary_of(building),
+            "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
-        return Response(RecordedConcreteOut(told).data, status=code)
+        return Response(ConcreteReceiptOut(told).data, status=code)

@@ -4,19 +4,19 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, SignedInOrOpen
-from api.examples import EVALUATE
-from api.openapi import BUILDING, RESULT
-from api.parsers import RawParser
+from api.base import IsAuthenticatedOrOpen, RecordView
+from api.examples import EVALUATE_EXAMPLES
+from api.openapi import BUILDING_REF, RESULT_REF
+from api.parsers import RawBodyParser
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_text
+from jobs.exchange.input.parser import parse_building_text
 
 
-class Evaluate(RecordView):
+class EvaluateView(RecordView):
     """The arithmetic alone: nothing is stored."""
 
-    parser_classes = (RawParser,)
-    permission_classes = (SignedInOrOpen,)
+    parser_classes = (RawBodyParser,)
+    permission_classes = (IsAuthenticatedOrOpen,)
     throttle_scope = "evaluate"
 
     @extend_schema(
@@ -25,11 +25,11 @@ class Evaluate(RecordView):
         description="Takes and gives what `manage.py evaluate` does. For people "
         "signed in; for everybody where the house set OPEN_EVALUATE.",
         tags=["evaluate"],
-        request={"application/json": BUILDING},
-        responses={200: RESULT},
-        examples=EVALUATE,
+        request={"application/json": BUILDING_REF},
+        responses={200: RESULT_REF},
+        examples=EVALUATE_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
         """Read, compute, answer."""
         body = request.data if isinstance(request.data, bytes) else b""
-        return Response(evaluate(read_text(body)))
+        return Response(evaluate(parse_building_text(body)))

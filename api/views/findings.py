@@ -8,10 +8,16 @@ from rest_framework import generics, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, asked, no_long_wait, parameters, seen_or_404
-from api.examples import DECISIONS
-from api.queries import findings_of, with_history
-from api.requests import AskIn, CarryOutIn, DecisionIn, FindingsQuery
+from api.base import (
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    validated_body,
+    validated_query,
+)
+from api.examples import DECISION_EXAMPLES
+from api.queries import filter_findings, prefetch_history
+from api.request_serializers import CarryOutIn, DecisionIn, FindingsQuery, RemeasureIn
 from api.serializers.findings import (
     CarriedOutOut,
     DecisionOut,
@@ -20,18 +26,24 @@ from api.serializers.findings import (
 )
 from api.services import require_signature
 from checks.models import Decision, Finding
-from checks.services.findings import ask_again, carry_out, decide
-from core.models import Person, SignedWith
+from checks.services.findings import (
+    decide_finding,
+    report_work_done,
+    request_remeasurement,
+)
+from core.models import Person, SignatureMethod
 
 
-class Findings(RecordView, generics.ListAPIView[Finding]):
+class FindingListView(RecordView, generics.ListAPIView[Finding]):
     """Every finding this person may see."""
 
     serializer_class = FindingOut
 
     def get_queryset(self) -> QuerySet[Finding]:
         """Give what the parameters ask for, the newest first."""
-        return findings_of(self.person, parameters(FindingsQuery, self.request))
+        return filter_findings(
+            self.person, validated_query(FindingsQuery, self.request)
+        )
 
     @extend_schema(
         operation_id="findings",
@@ -44,7 +56,7 @@ class Findings(RecordView, generics.ListAPIView[Finding]):
         return super().get(request, *args, **kwargs)
 
 
-class OneFinding(RecordView):
+class FindingView(RecordView):
     """One finding with its history."""
 
     @extend_schema(
@@ -55,10 +67,10 @@ class OneFinding(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Give the finding."""
-        return Response(FindingDetailOut(_seen(self.person, pk)).data)
+        return Response(FindingDetailOut(_get_finding(self.person, pk)).data)
 
 
-class Decisions(RecordView):
+class DecisionListView(RecordView):
     """What the engineer orders."""
 
     throttle_scope = "password"
@@ -72,42 +84,46 @@ class Decisions(RecordView):
         tags=["findings"],
         request=DecisionIn,
         responses={201: DecisionOut},
-        examples=DECISIONS,
+        examples=DECISION_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Decide."""
-        finding = _seen(self.person, pk)
-        order = asked(DecisionIn, request)
+        finding = _get_finding(self.person, pk)
+        order = validated_body(DecisionIn, request)
         require_signature(request._request, self.person, order.pop("password"))
-        with no_long_wait():
-            made = decide(
+        with lock_timeout():
+            made = decide_finding(
                 actor=self.person,
                 finding=finding,
-                signed_with=SignedWith.PASSWORD,
+                signed_with=SignatureMethod.PASSWORD,
                 **order,
             )
         return Response(DecisionOut(made).data, status=status.HTTP_201_CREATED)
 
 
-class AskAgain(RecordView):
+class RemeasureView(RecordView):
     """Another measurement, asked for."""
 
     @extend_schema(
         operation_id="ask_again",
         summary="Ask for another measurement",
         tags=["findings"],
-        request=AskIn,
+        request=RemeasureIn,
         responses=FindingDetailOut,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Ask."""
-        finding = _seen(self.person, pk)
-        with no_long_wait():
-            ask_again(actor=self.person, finding=finding, **asked(AskIn, request))
-        return Response(FindingDetailOut(_seen(self.person, pk)).data)
+        finding = _get_finding(self.person, pk)
+        with lock_timeout():
+            request_remeasurement(
+                actor=self.person,
+                finding=finding,
+                **validated_body(RemeasureIn, request),
+            )
+        return Response(FindingDetailOut(_get_finding(self.person, pk)).data)
 
 
-class CarriedOut(RecordView):
+class CarryOutView(RecordView):
     """A decision, carried out."""
 
     @extend_schema(
@@ -121,13 +137,15 @@ class CarriedOut(RecordView):
         """Report."""
         seen = Finding.objects.visible_to(self.person)
         decisions = Decision.objects.filter(finding__in=seen).select_related("finding")
-        made = seen_or_404(decisions, "decision", pk=pk)
-        with no_long_wait():
-            done = carry_out(
-                actor=self.person, decision=made, **asked(CarryOutIn, request)
+        made = get_visible_or_404(decisions, "decision", pk=pk)
+        with lock_timeout():
+            done = report_work_done(
+                actor=self.person, decision=made, **validated_body(CarryOutIn, request)
             )
         return Response(CarriedOutOut(done).data, status=status.HTTP_201_CREATED)
 
 
-def _seen(person: Person, pk: int) -> Finding:
-    return seen_or_404(with_history(findings_of(person, {})), "finding", pk=pk)
+def _get_finding(person: Person, pk: int) -> Finding:
+    return get_visible_or_404(
+        prefetch_history(filter_findings(person, {})), "finding", pk=pk
+    )

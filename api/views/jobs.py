@@ -8,30 +8,40 @@ from rest_framework import generics, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, document_of, no_long_wait, parameters, seen_or_404
-from api.examples import BUILDINGS
-from api.openapi import BUILDING
-from api.queries import buildings_of, jobs_for, summary_of
-from api.requests import JobsQuery, NoteQuery
+from api.base import (
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    read_document,
+    validated_query,
+)
+from api.examples import BUILDING_EXAMPLES
+from api.openapi import BUILDING_REF
+from api.queries import list_buildings, prefetch_job_details, summarize_building
+from api.request_serializers import JobsQuery, NoteQuery
 from api.serializers.jobs import BuildingOut, JobOut
-from api.serializers.readings import ImportedOut
+from api.serializers.readings import BuildingImportOut
 from api.services import import_building
 from jobs.models import Building, Job
 from jobs.queries import JobFilter, find_jobs
 
-PAGING = ("cursor", "limit")
+PAGING_PARAMETERS = ("cursor", "limit")
 
 
-class Jobs(RecordView, generics.ListAPIView[Job]):
+class JobListView(RecordView, generics.ListAPIView[Job]):
     """Every job this person may see."""
 
     serializer_class = JobOut
 
     def get_queryset(self) -> QuerySet[Job]:
         """Give what the parameters ask for, the newest first."""
-        wanted = parameters(JobsQuery, self.request)
-        asked = {name: each for name, each in wanted.items() if name not in PAGING}
-        return jobs_for(find_jobs(self.person, JobFilter(**asked)), self.person)
+        wanted = validated_query(JobsQuery, self.request)
+        asked = {
+            name: each for name, each in wanted.items() if name not in PAGING_PARAMETERS
+        }
+        return prefetch_job_details(
+            find_jobs(self.person, JobFilter(**asked)), self.person
+        )
 
     @extend_schema(
         operation_id="jobs", summary="Jobs", tags=["jobs"], parameters=[JobsQuery]
@@ -41,7 +51,7 @@ class Jobs(RecordView, generics.ListAPIView[Job]):
         return super().get(request, *args, **kwargs)
 
 
-class OneJob(RecordView):
+class JobView(RecordView):
     """One job with its buildings."""
 
     @extend_schema(
@@ -49,11 +59,11 @@ class OneJob(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Give the job."""
-        jobs = jobs_for(Job.objects.visible_to(self.person), self.person)
-        return Response(JobOut(seen_or_404(jobs, "job", pk=pk)).data)
+        jobs = prefetch_job_details(Job.objects.visible_to(self.person), self.person)
+        return Response(JobOut(get_visible_or_404(jobs, "job", pk=pk)).data)
 
 
-class Buildings(RecordView, generics.ListAPIView[Building]):
+class BuildingListView(RecordView, generics.ListAPIView[Building]):
     """The buildings of a job; and the way in for another."""
 
     serializer_class = BuildingOut
@@ -62,8 +72,8 @@ class Buildings(RecordView, generics.ListAPIView[Building]):
     def get_queryset(self) -> QuerySet[Building]:
         """Give the buildings of a job this person may see."""
         jobs = Job.objects.visible_to(self.person)
-        job = seen_or_404(jobs, "job", pk=self.kwargs["pk"])
-        return buildings_of(self.person).filter(job=job)
+        job = get_visible_or_404(jobs, "job", pk=self.kwargs["pk"])
+        return list_buildings(self.person).filter(job=job)
 
     @extend_schema(
         operation_id="buildings", summary="Buildings of a job", tags=["jobs"]
@@ -79,31 +89,31 @@ class Buildings(RecordView, generics.ListAPIView[Building]):
         "became the first time.",
         tags=["jobs"],
         parameters=[NoteQuery],
-        request={"application/json": BUILDING},
-        responses={200: ImportedOut, 201: ImportedOut},
-        examples=BUILDINGS,
+        request={"application/json": BUILDING_REF},
+        responses={200: BuildingImportOut, 201: BuildingImportOut},
+        examples=BUILDING_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Import an exchange document."""
-        job = seen_or_404(Job.objects.visible_to(self.person), "job", pk=pk)
-        note = parameters(NoteQuery, request)["note"]
-        document = document_of(request)
-        with no_long_wait():
+        job = get_visible_or_404(Job.objects.visible_to(self.person), "job", pk=pk)
+        note = validated_query(NoteQuery, request)["note"]
+        document = read_document(request)
+        with lock_timeout():
             found = import_building(
                 actor=self.person, job=job, document=document, note=note
             )
-        building = buildings_of(self.person).get(pk=found.building.pk)
+        building = list_buildings(self.person).get(pk=found.building.pk)
         told = {
             "building": building,
             "readings_stored": len(found.recorded.stored),
             "readings_repeated": len(found.recorded.repeated),
-            "evaluation": summary_of(building),
+            "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if found.created else status.HTTP_200_OK
-        return Response(ImportedOut(told).data, status=code)
+        return Response(BuildingImportOut(told).data, status=code)
 
 
-class OneBuilding(RecordView):
+class BuildingView(RecordView):
     """One building."""
 
     @extend_schema(
@@ -114,5 +124,5 @@ class OneBuilding(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Give the building."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(BuildingOut(building).data)

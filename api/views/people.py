@@ -10,18 +10,18 @@ from rest_framework.permissions import AllowAny, IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.authentication import PasswordOrSession
-from api.base import RecordView, asked, seen_or_404
-from api.examples import TOKENS
+from api.authentication import PasswordOrSessionAuthentication
+from api.base import RecordView, get_visible_or_404, validated_body
+from api.examples import TOKEN_EXAMPLES
 from api.models import CrewToken
-from api.requests import TokenIn
-from api.serializers.people import MadeTokenOut, MeOut, TokenOut
-from api.services import make_token, revoke_token, signed_in
+from api.request_serializers import TokenIn
+from api.serializers.people import MeOut, NewTokenOut, TokenOut
+from api.services import authenticate_person, create_crew_token, revoke_token
 from core.models import Person
 from jobs.models import Membership
 
 
-class Me(RecordView):
+class MeView(RecordView):
     """Who is asking."""
 
     @extend_schema(
@@ -46,7 +46,7 @@ class Me(RecordView):
         return Response(MeOut(told).data)
 
 
-class Tokens(RecordView):
+class TokenListView(RecordView):
     """The asker's own tokens."""
 
     throttle_scope = "password"
@@ -54,7 +54,7 @@ class Tokens(RecordView):
     def get_authenticators(self) -> list[Any]:
         """Let a token list tokens, and make none."""
         if self.request is not None and self.request.method == "POST":
-            return [PasswordOrSession()]
+            return [PasswordOrSessionAuthentication()]
         return super().get_authenticators()
 
     def get_permissions(self) -> list[Any]:
@@ -75,7 +75,7 @@ class Tokens(RecordView):
     )
     def get(self, request: Request) -> Response:
         """List them; none shows itself again."""
-        found = CrewToken.objects.of(self.person).select_related("token")
+        found = CrewToken.objects.owned_by(self.person).select_related("token")
         return Response(TokenOut(found, many=True).data)
 
     @extend_schema(
@@ -85,23 +85,23 @@ class Tokens(RecordView):
         "is shown this once, expires by itself, and can be revoked.",
         tags=["people"],
         request=TokenIn,
-        responses={201: MadeTokenOut},
-        examples=TOKENS,
+        responses={201: NewTokenOut},
+        examples=TOKEN_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
         """Make one."""
-        wanted = asked(TokenIn, request)
+        wanted = validated_body(TokenIn, request)
         username = wanted.pop("username", None)
         password = wanted.pop("password", None)
         person = request.user
         if username or password or not isinstance(person, Person):
-            person = _by_password(request, username, password)
-        made, text = make_token(actor=person, **wanted)
-        answer = MadeTokenOut(made, context={"token": text}).data
+            person = _authenticate_by_password(request, username, password)
+        made, text = create_crew_token(actor=person, **wanted)
+        answer = NewTokenOut(made, context={"token": text}).data
         return Response(answer, status=status.HTTP_201_CREATED)
 
 
-class OneToken(RecordView):
+class TokenView(RecordView):
     """One of the asker's tokens."""
 
     @extend_schema(
@@ -112,18 +112,18 @@ class OneToken(RecordView):
     )
     def delete(self, request: Request, pk: str) -> HttpResponse:
         """End it."""
-        mine = CrewToken.objects.of(self.person)
-        revoke_token(actor=self.person, token=seen_or_404(mine, "token", pk=pk))
+        mine = CrewToken.objects.owned_by(self.person)
+        revoke_token(actor=self.person, token=get_visible_or_404(mine, "token", pk=pk))
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
-def _by_password(
+def _authenticate_by_password(
     request: Request, username: str | None, password: str | None
 ) -> Person:
     if not (username and password):
         msg = "Send username and password, or sign in with the browser first."
         raise NotAuthenticated(msg)
-    person = signed_in(request._request, username, password)
+    person = authenticate_person(request._request, username, password)
     if person is None:
         msg = "Name and password do not go together."
         raise AuthenticationFailed(msg)

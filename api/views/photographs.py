@@ -12,19 +12,29 @@ from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, asked, no_long_wait, parameters, seen_or_404
-from api.pagination import PagesInOrder
+from api.base import (
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    validated_body,
+    validated_query,
+)
+from api.pagination import OldestFirstPagination
 from api.parsers import PhotographParser
-from api.queries import buildings_of, photographs_of
-from api.requests import PhotographIn, PhotographsQuery
+from api.queries import filter_photographs, list_buildings
+from api.request_serializers import PhotographIn, PhotographsQuery
 from api.serializers.photographs import PhotographOut
 from checks.models import Decision, Finding, Photograph
 from checks.services.photographs import add_photograph
-from checks.views.photographs import FOR_GOOD, file_answer, is_seen
+from checks.views.photographs import (
+    CACHE_FOREVER,
+    can_see_photograph,
+    photograph_response,
+)
 from jobs.models import Building
 
 
-class JPEG(BaseRenderer):
+class JPEGRenderer(BaseRenderer):
     """Names what a file is, for whoever asks for nothing else."""
 
     media_type = "image/jpeg"
@@ -37,18 +47,20 @@ class JPEG(BaseRenderer):
         return data
 
 
-class Photographs(RecordView, generics.ListAPIView[Photograph]):
+class PhotographListView(RecordView, generics.ListAPIView[Photograph]):
     """Every photograph of a building; and the way in for more."""
 
     serializer_class = PhotographOut
-    pagination_class = PagesInOrder
+    pagination_class = OldestFirstPagination
     parser_classes = (PhotographParser,)
 
     def get_queryset(self) -> QuerySet[Photograph]:
         """Give what the parameters ask for, the oldest first."""
-        buildings = buildings_of(self.person)
-        building = seen_or_404(buildings, "building", pk=self.kwargs["pk"])
-        return photographs_of(building, parameters(PhotographsQuery, self.request))
+        buildings = list_buildings(self.person)
+        building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
+        return filter_photographs(
+            building, validated_query(PhotographsQuery, self.request)
+        )
 
     @extend_schema(
         operation_id="photographs",
@@ -73,11 +85,11 @@ class Photographs(RecordView, generics.ListAPIView[Photograph]):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Take a photograph."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        sent = asked(PhotographIn, request)
-        finding = _of(building, sent.pop("finding", None))
-        decision = _ordered(building, sent.pop("decision", None))
-        with no_long_wait():
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        sent = validated_body(PhotographIn, request)
+        finding = _get_finding_of(building, sent.pop("finding", None))
+        decision = _get_decision_of(building, sent.pop("decision", None))
+        with lock_timeout():
             added = add_photograph(
                 actor=self.person,
                 building=building,
@@ -91,10 +103,10 @@ class Photographs(RecordView, generics.ListAPIView[Photograph]):
         return Response(PhotographOut(added.photograph).data, status=code)
 
 
-class PhotographFile(RecordView):
+class PhotographFileView(RecordView):
     """A photograph's file, whole or small."""
 
-    renderer_classes = (JPEG, JSONRenderer)
+    renderer_classes = (JPEGRenderer, JSONRenderer)
 
     @extend_schema(
         operation_id="photograph_file",
@@ -106,9 +118,9 @@ class PhotographFile(RecordView):
     )
     def get(self, request: Request, pk: int, digest: str) -> HttpResponse:
         """Give the file."""
-        if not is_seen(self.person, pk, digest):
+        if not can_see_photograph(self.person, pk, digest):
             raise Http404("There is no such photograph among your jobs.")
-        return file_answer(request._request, digest)
+        return photograph_response(request._request, digest)
 
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any
@@ -116,11 +128,11 @@ class PhotographFile(RecordView):
         """Let a browser keep the file for good, and nobody else's cache."""
         final = super().finalize_response(request, response, *args, **kwargs)
         if "ETag" in final:
-            final["Cache-Control"] = FOR_GOOD
+            final["Cache-Control"] = CACHE_FOREVER
         return final
 
 
-def _of(building: Building, pk: int | None) -> Finding | None:
+def _get_finding_of(building: Building, pk: int | None) -> Finding | None:
     if pk is None:
         return None
     found = Finding.objects.filter(building=building, pk=pk).first()
@@ -130,7 +142,7 @@ def _of(building: Building, pk: int | None) -> Finding | None:
     return found
 
 
-def _ordered(building: Building, pk: int | None) -> Decision | None:
+def _get_decision_of(building: Building, pk: int | None) -> Decision | None:
     if pk is None:
         return None
     decisions = Decision.objects.filter(finding__building=building, pk=pk)

@@ -9,22 +9,22 @@ from rest_framework.response import Response
 
 from api.base import (
     RecordView,
-    document_of,
-    no_long_wait,
-    parameters,
-    seen_or_404,
-    tagged,
-    unchanged,
+    conditional_response,
+    get_visible_or_404,
+    lock_timeout,
+    read_document,
+    validated_query,
+    with_etag,
 )
-from api.errors import ChangedMeanwhile
-from api.examples import BUILDINGS
-from api.openapi import BUILDING
-from api.queries import buildings_of, summary_of
-from api.requests import NoteQuery
-from api.serializers.jobs import IssueOut
-from api.serializers.readings import RevisedOut
-from api.services import revise
-from jobs.queries import issues_of
+from api.errors import PreconditionFailed
+from api.examples import BUILDING_EXAMPLES
+from api.openapi import BUILDING_REF
+from api.queries import list_buildings, summarize_building
+from api.request_serializers import NoteQuery
+from api.serializers.jobs import PlanIssueOut
+from api.serializers.readings import RevisionReceiptOut
+from api.services import issue_revision
+from jobs.queries import list_revisions
 
 IF_NONE_MATCH = OpenApiParameter(
     "If-None-Match",
@@ -40,7 +40,7 @@ IF_MATCH = OpenApiParameter(
 )
 
 
-class PlanInForce(RecordView):
+class CurrentPlanView(RecordView):
     """The plan in force."""
 
     @extend_schema(
@@ -48,13 +48,13 @@ class PlanInForce(RecordView):
         summary="The plan in force, without readings",
         tags=["plans"],
         parameters=[IF_NONE_MATCH],
-        responses={200: BUILDING, 304: None},
+        responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
         """Give the document; its ETag is its digest."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         revision = building.current_revision()
-        return unchanged(request, revision.digest) or tagged(
+        return conditional_response(request, revision.digest) or with_etag(
             revision.document, revision.digest
         )
 
@@ -65,49 +65,49 @@ class PlanInForce(RecordView):
         "are passed over; they go to /readings.",
         tags=["plans"],
         parameters=[NoteQuery, IF_MATCH],
-        request={"application/json": BUILDING},
-        responses={200: RevisedOut, 201: RevisedOut},
-        examples=BUILDINGS,
+        request={"application/json": BUILDING_REF},
+        responses={200: RevisionReceiptOut, 201: RevisionReceiptOut},
+        examples=BUILDING_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Issue a revision."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        note = parameters(NoteQuery, request)["note"]
-        document = document_of(request)
-        with no_long_wait():
-            revised = revise(
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        note = validated_query(NoteQuery, request)["note"]
+        document = read_document(request)
+        with lock_timeout():
+            revised = issue_revision(
                 actor=self.person,
                 building=building,
                 document=document,
                 note=note,
-                expected=_expected(request),
+                expected=_expected_digest(request),
             )
         told = {
             "revision": revised.revision,
             "readings_passed_over": len(document.get("readings") or ()),
-            "evaluation": summary_of(building),
+            "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if revised.created else status.HTTP_200_OK
         headers = {"ETag": f'"{revised.revision.digest}"'}
-        return Response(RevisedOut(told).data, status=code, headers=headers)
+        return Response(RevisionReceiptOut(told).data, status=code, headers=headers)
 
 
-class Revisions(RecordView):
+class RevisionListView(RecordView):
     """Every issue of a plan."""
 
     @extend_schema(
         operation_id="revisions",
         summary="Issues of the plan, the one in force first, with what each changed",
         tags=["plans"],
-        responses=IssueOut(many=True),
+        responses=PlanIssueOut(many=True),
     )
     def get(self, request: Request, pk: int) -> Response:
         """List the issues."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        return Response(IssueOut(issues_of(building), many=True).data)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        return Response(PlanIssueOut(list_revisions(building), many=True).data)
 
 
-class OneRevision(RecordView):
+class RevisionView(RecordView):
     """One issue of a plan."""
 
     @extend_schema(
@@ -115,20 +115,22 @@ class OneRevision(RecordView):
         summary="One issue of the plan",
         tags=["plans"],
         parameters=[IF_NONE_MATCH],
-        responses={200: BUILDING, 304: None},
+        responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int, number: int) -> HttpResponse:
         """Give its document."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        found = seen_or_404(building.revisions.all(), "revision", number=number)
-        return unchanged(request, found.digest) or tagged(found.document, found.digest)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        found = get_visible_or_404(building.revisions.all(), "revision", number=number)
+        return conditional_response(request, found.digest) or with_etag(
+            found.document, found.digest
+        )
 
 
-def _expected(request: Request) -> str | None:
+def _expected_digest(request: Request) -> str | None:
     """Read the digest an If-Match names; None where anything will do."""
     given = request.headers.get("If-Match", "").strip()
     if given in ("", "*"):
         return None
     if not (given.startswith('"') and given.endswith('"')):
-        raise ChangedMeanwhile
+        raise PreconditionFailed
     return given.strip('"')

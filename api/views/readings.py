@@ -8,27 +8,39 @@ from rest_framework import generics, status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, asked, no_long_wait, parameters, seen_or_404
-from api.errors import REFUSED, problem, refusals_of
-from api.examples import READINGS
-from api.openapi import READINGS_IN
-from api.pagination import PagesInOrder
-from api.queries import buildings_of, readings_of, sheet_of, summary_of, verdicts_of
-from api.requests import ReadingsIn, ReadingsQuery, SheetQuery
-from api.serializers.readings import (
-    RecordedOut,
-    RecordedReadingOut,
-    RefusalOut,
-    SheetOut,
-    StoredReadingOut,
+from api.base import (
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    validated_body,
+    validated_query,
 )
-from api.services import catch_up
+from api.errors import DOCUMENT_REFUSED, list_issues, problem_response
+from api.examples import READING_EXAMPLES
+from api.openapi import READINGS_BODY
+from api.pagination import OldestFirstPagination
+from api.queries import (
+    build_check_sheet,
+    filter_readings,
+    get_latest_verdicts,
+    list_buildings,
+    summarize_building,
+)
+from api.request_serializers import ReadingsIn, ReadingsQuery, SheetQuery
+from api.serializers.readings import (
+    DocumentIssueOut,
+    NewReadingOut,
+    ReadingHistoryOut,
+    ReadingsReceiptOut,
+    SheetOut,
+)
+from api.services import try_evaluation
 from checks.models import Reading
-from checks.services.readings import Recorded, record_readings
+from checks.services.readings import RecordedReadings, record_readings
 from jobs.models import Building
 
 
-class Checks(RecordView):
+class CheckSheetView(RecordView):
     """What is to be measured, and what is known of it."""
 
     @extend_schema(
@@ -40,24 +52,24 @@ class Checks(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """List every check in the order of the walk."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        hidden = parameters(SheetQuery, request)["expected"] == "hidden"
-        rows = sheet_of(building, hidden=hidden)
-        found = {"evaluation": summary_of(building), "checks": rows}
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        hidden = validated_query(SheetQuery, request)["expected"] == "hidden"
+        rows = build_check_sheet(building, hidden=hidden)
+        found = {"evaluation": summarize_building(building), "checks": rows}
         return Response(SheetOut(found).data)
 
 
-class Readings(RecordView, generics.ListAPIView[Reading]):
+class ReadingListView(RecordView, generics.ListAPIView[Reading]):
     """Every reading of a building; and the way in for more."""
 
-    serializer_class = RecordedReadingOut
-    pagination_class = PagesInOrder
+    serializer_class = ReadingHistoryOut
+    pagination_class = OldestFirstPagination
 
     def get_queryset(self) -> QuerySet[Reading]:
         """Give what the parameters ask for, the oldest first."""
-        buildings = buildings_of(self.person)
-        building = seen_or_404(buildings, "building", pk=self.kwargs["pk"])
-        return readings_of(building, parameters(ReadingsQuery, self.request))
+        buildings = list_buildings(self.person)
+        building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
+        return filter_readings(building, validated_query(ReadingsQuery, self.request))
 
     @extend_schema(
         operation_id="readings",
@@ -76,15 +88,15 @@ class Readings(RecordView, generics.ListAPIView[Reading]):
         "`repeated`, not stored twice. One that is refused keeps all others out (422), "
         "unless `keep_good`. 201 when something new was stored, 200 when nothing was.",
         tags=["readings"],
-        request={"application/json": READINGS_IN},
-        responses={200: RecordedOut, 201: RecordedOut},
-        examples=READINGS,
+        request={"application/json": READINGS_BODY},
+        responses={200: ReadingsReceiptOut, 201: ReadingsReceiptOut},
+        examples=READING_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Any:
         """Hand readings to the record's one door."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        sent = asked(ReadingsIn, request)
-        with no_long_wait():
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        sent = validated_body(ReadingsIn, request)
+        with lock_timeout():
             recorded = record_readings(
                 actor=self.person,
                 building=building,
@@ -95,24 +107,24 @@ class Readings(RecordView, generics.ListAPIView[Reading]):
             if recorded.repeated and not recorded.stored:
                 building.refresh_from_db()
                 if building.evaluation_due_since is not None:
-                    catch_up(building)
+                    try_evaluation(building)
         good = recorded.stored or recorded.repeated
         if recorded.refused and not (sent["keep_good"] and good):
-            errors = refusals_of(recorded.refused)
+            errors = list_issues(recorded.refused)
             detail = (
                 f"{len(errors)} of the readings' members do not fit; none is stored."
             )
-            return problem(REFUSED, detail, errors=errors)
+            return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
-        return Response(_told(building, recorded), status=code)
+        return Response(_build_receipt(building, recorded), status=code)
 
 
-def _told(building: Building, recorded: Recorded) -> dict[str, Any]:
+def _build_receipt(building: Building, recorded: RecordedReadings) -> dict[str, Any]:
     """Say what became of the readings, and where the building stands."""
-    context = {"verdicts": verdicts_of(building)}
+    context = {"verdicts": get_latest_verdicts(building)}
     return {
-        "stored": StoredReadingOut(recorded.stored, many=True, context=context).data,
+        "stored": NewReadingOut(recorded.stored, many=True, context=context).data,
         "repeated": [row.client_id for row in recorded.repeated],
-        "refused": RefusalOut(recorded.refused, many=True).data,
-        "evaluation": summary_of(building),
+        "refused": DocumentIssueOut(recorded.refused, many=True).data,
+        "evaluation": summarize_building(building),
     }

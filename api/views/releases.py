@@ -8,25 +8,31 @@ from rest_framework import status
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import PublicView, RecordView, asked, no_long_wait, seen_or_404
-from api.examples import RELEASES
-from api.queries import buildings_of, releases_of
-from api.requests import ReleaseIn
+from api.base import (
+    PublicView,
+    RecordView,
+    get_visible_or_404,
+    lock_timeout,
+    validated_body,
+)
+from api.examples import RELEASE_EXAMPLES
+from api.queries import list_buildings, list_releases
+from api.request_serializers import ReleaseIn
 from api.serializers.releases import (
     GateOut,
     ReleaseDetailOut,
     ReleaseOut,
-    VerifiedOut,
+    VerificationOut,
 )
 from api.services import require_signature
-from checks.services.hold_points import gates
-from checks.services.releases import sign_release, verify_digest
-from core.models import SignedWith
+from checks.services.hold_points import list_release_gates
+from checks.services.releases import find_verified_release, sign_release
+from core.models import SignatureMethod
 
-DIGEST = re.compile(r"[0-9a-fA-F]{64}")
+DIGEST_PATTERN = re.compile(r"[0-9a-fA-F]{64}")
 
 
-class Releases(RecordView):
+class ReleaseListView(RecordView):
     """The gates of a building."""
 
     throttle_scope = "password"
@@ -44,8 +50,8 @@ class Releases(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """List the gates in their order."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        return Response(GateOut(gates(building), many=True).data)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        return Response(GateOut(list_release_gates(building), many=True).data)
 
     @extend_schema(
         operation_id="sign_release",
@@ -54,24 +60,24 @@ class Releases(RecordView):
         tags=["releases"],
         request=ReleaseIn,
         responses={201: ReleaseOut},
-        examples=RELEASES,
+        examples=RELEASE_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Sign."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        wanted = asked(ReleaseIn, request)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        wanted = validated_body(ReleaseIn, request)
         require_signature(request._request, self.person, wanted.pop("password"))
-        with no_long_wait():
+        with lock_timeout():
             signed = sign_release(
                 actor=self.person,
                 building=building,
-                signed_with=SignedWith.PASSWORD,
+                signed_with=SignatureMethod.PASSWORD,
                 **wanted,
             )
         return Response(ReleaseOut(signed).data, status=status.HTTP_201_CREATED)
 
 
-class OneRelease(RecordView):
+class ReleaseView(RecordView):
     """One signed release."""
 
     @extend_schema(
@@ -82,11 +88,11 @@ class OneRelease(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Give the release."""
-        found = seen_or_404(releases_of(self.person), "release", pk=pk)
+        found = get_visible_or_404(list_releases(self.person), "release", pk=pk)
         return Response(ReleaseDetailOut(found).data)
 
 
-class Verify(PublicView):
+class VerifyView(PublicView):
     """Whether a digest is that of a release, for anyone who holds the paper."""
 
     @extend_schema(
@@ -94,20 +100,20 @@ class Verify(PublicView):
         summary="Whether a digest is that of a release signed here",
         tags=["releases"],
         auth=[],
-        responses=VerifiedOut,
+        responses=VerificationOut,
     )
     def get(self, request: Request, digest: str) -> Response:
         """Say what was signed, if the record still gives the digest."""
-        if not DIGEST.fullmatch(digest):
+        if not DIGEST_PATTERN.fullmatch(digest):
             msg = "This is not a digest: one has 64 characters, 0 to 9 and a to f."
             raise Http404(msg)
-        found = verify_digest(digest)
+        found = find_verified_release(digest)
         if found is None:
             msg = (
                 "No release signed here has this digest: the paper is of another "
                 "house, or it was changed since. Compare every character."
             )
             raise Http404(msg)
-        answer = Response(VerifiedOut(found).data)
+        answer = Response(VerificationOut(found).data)
         answer["Cache-Control"] = "no-store"
         return answer

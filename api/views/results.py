@@ -5,18 +5,18 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.base import RecordView, seen_or_404, tagged, unchanged
-from api.openapi import BUILDING, RESULT
-from api.queries import buildings_of, evaluation_in_force, shims_of
+from api.base import RecordView, conditional_response, get_visible_or_404, with_etag
+from api.openapi import BUILDING_REF, RESULT_REF
+from api.queries import build_shim_plan, get_current_evaluation, list_buildings
 from api.serializers.readings import ShimsOut
 from api.views.plans import IF_NONE_MATCH
-from checks.adapters import building_document
+from checks.evaluation_input import build_building_document
 from checks.models import Evaluation
-from jobs.exchange.canonical import digest
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
 
-class Result(RecordView):
+class ResultDocumentView(RecordView):
     """The latest result on the plan in force."""
 
     @extend_schema(
@@ -24,17 +24,17 @@ class Result(RecordView):
         summary="The latest result on the plan in force",
         tags=["results"],
         parameters=[IF_NONE_MATCH],
-        responses={200: RESULT, 304: None},
+        responses={200: RESULT_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
         """Give the result document."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        evaluation = _evaluation(building)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        evaluation = _get_evaluation_or_404(building)
         etag = f"evaluation-{evaluation.pk}"
-        return unchanged(request, etag) or tagged(evaluation.result, etag)
+        return conditional_response(request, etag) or with_etag(evaluation.result, etag)
 
 
-class Document(RecordView):
+class BuildingDocumentView(RecordView):
     """A building with its readings, as it can be imported elsewhere."""
 
     @extend_schema(
@@ -42,17 +42,17 @@ class Document(RecordView):
         summary="Plan and readings in one document",
         tags=["results"],
         parameters=[IF_NONE_MATCH],
-        responses={200: BUILDING, 304: None},
+        responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
         """Give the document."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        document = building_document(building)
-        etag = digest(document)
-        return unchanged(request, etag) or tagged(document, etag)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        document = build_building_document(building)
+        etag = sha256_of(document)
+        return conditional_response(request, etag) or with_etag(document, etag)
 
 
-class Shims(RecordView):
+class ShimPlanView(RecordView):
     """Where shims go and what to order."""
 
     @extend_schema(
@@ -63,12 +63,14 @@ class Shims(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Give the plan of shims."""
-        building = seen_or_404(buildings_of(self.person), "building", pk=pk)
-        return Response(ShimsOut(shims_of(_evaluation(building))).data)
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        return Response(
+            ShimsOut(build_shim_plan(_get_evaluation_or_404(building))).data
+        )
 
 
-def _evaluation(building: Building) -> Evaluation:
-    evaluation = evaluation_in_force(building, building.current_revision())
+def _get_evaluation_or_404(building: Building) -> Evaluation:
+    evaluation = get_current_evaluation(building, building.current_revision())
     if evaluation is None:
         msg = (
             "Nothing has been evaluated on the plan in force yet: record readings, or "

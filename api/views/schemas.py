@@ -8,18 +8,18 @@ from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 from rest_framework.request import Request
 
-from api.base import PublicView, tagged, unchanged
-from jobs.exchange.canonical import digest
-from jobs.exchange.schema import building_schema, result_schema
+from api.base import PublicView, conditional_response, with_etag
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.schema.building import building_schema, result_schema
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "padstone.building-1": building_schema,
     "padstone.result-1": result_schema,
 }
-A_DAY_S = 86_400
+DAY_S = 86_400
 
 
-class DocumentSchema(PublicView):
+class DocumentSchemaView(PublicView):
     """The JSON Schema of an exchange document."""
 
     @extend_schema(
@@ -36,19 +36,19 @@ class DocumentSchema(PublicView):
             msg = f"There is no such schema; there are {known}."
             raise Http404(msg)
         schema = SCHEMAS[name]()
-        etag = digest(schema)
-        answer = unchanged(request, etag) or tagged(schema, etag)
-        answer["Cache-Control"] = f"public, max-age={A_DAY_S}"
+        etag = sha256_of(schema)
+        answer = conditional_response(request, etag) or with_etag(schema, etag)
+        answer["Cache-Control"] = f"public, max-age={DAY_S}"
         return answer
 
 
-class Description(SpectacularAPIView):
+class OpenApiView(SpectacularAPIView):
     """The interface's OpenAPI description."""
 
     authentication_classes = ()
 
 
-class Pages(SpectacularSwaggerSplitView):
+class SwaggerView(SpectacularSwaggerSplitView):
     """The description, to read and to try out in a browser."""
 
     authentication_classes = ()
@@ -56,7 +56,7 @@ class Pages(SpectacularSwaggerSplitView):
     template_name = "api/docs.html"
 
 
-class Nothing(PublicView):
+class NotFoundView(PublicView):
     """Any other address below the interface's."""
 
     fallback = True

@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import FloatArray
+from checks.engine.conformity import SLACK_MM
 
 DEFAULT_BASIS = "metal-building-practice"
-BASES = (
+BASIS_NAMES = (
     DEFAULT_BASIS,
     "aisc-303-2010",
     "aisc-303-2016",
@@ -26,7 +26,7 @@ BASES = (
     "en-1090-2-2008",
 )
 
-_MM = {
+MM_PER_UNIT = {
     "mm": Decimal(1),
     "m": Decimal(1000),
     "in": Decimal("25.4"),
@@ -39,7 +39,7 @@ class ToleranceError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Flat:
+class FlatLimit:
     """One limit whatever the size: a length [mm] or a plain ratio."""
 
     value: float
@@ -52,7 +52,7 @@ class Flat:
 
 
 @dataclass(frozen=True, slots=True)
-class Rate:
+class ProportionalLimit:
     """A limit in proportion to a length, not below `floor`, not above `cap`, in mm."""
 
     value: float
@@ -75,7 +75,7 @@ class Rate:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class AsymmetricLimit:
     """Different limits below and above; `value` is the smaller in size, in mm."""
 
     lower: float
@@ -93,7 +93,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class ByDiameter:
+class DiameterLimit:
     """A limit by rod diameter, from each listed diameter to the next, in mm.
 
     `otherwise` holds for diameters below the first and above `listed_up_to`.
@@ -127,11 +127,11 @@ class ByDiameter:
         }
 
 
-Amount = Flat | Rate | Span | ByDiameter
+LimitValue = FlatLimit | ProportionalLimit | AsymmetricLimit | DiameterLimit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class ToleranceRule:
     """One limit with where it comes from.
 
     `mark` says how the source is known: "published", "published, seen
@@ -139,43 +139,47 @@ class Rule:
     """
 
     key: str
-    amount: Amount
+    amount: LimitValue
     source: str
-    mark: str
+    provenance: str
     note: str = ""
     confidence: str = ""
 
     def as_result(self) -> dict[str, Any]:
-        return {**self.amount.as_result(), "source": self.source, "mark": self.mark}
+        return {
+            **self.amount.as_result(),
+            "source": self.source,
+            "mark": self.provenance,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NotUsed:
+class UnusedValue:
     """A published or remembered value that carries no limit here, and why."""
 
     item: str
     value: str
     source: str
-    mark: str
-    why: str
+    provenance: str
+    reason: str
     confidence: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Basis:
+class ToleranceBasis:
     """A tolerance basis as its data file has it."""
 
     name: str
     title: str
     edition: str
     notes: tuple[str, ...]
-    rules: Mapping[str, Rule]
-    groups: Mapping[str, Rule]
-    not_used: tuple[NotUsed, ...] = ()
+    rules: Mapping[str, ToleranceRule]
+    groups: Mapping[str, ToleranceRule]
+    not_used: tuple[UnusedValue, ...] = ()
 
 
 @cache
-def load_basis(name: str) -> Basis:
+def load_basis(name: str) -> ToleranceBasis:
     """Read a basis from its data file, once.
 
     Raises
@@ -183,60 +187,63 @@ def load_basis(name: str) -> Basis:
     ToleranceError
         If there is no basis of this name.
     """
-    if name not in BASES:
+    if name not in BASIS_NAMES:
         raise ToleranceError(
             f"There is no tolerance basis called {name!r}; there are "
-            f"{', '.join(BASES)}."
+            f"{', '.join(BASIS_NAMES)}."
         )
     path = resources.files("checks.bases").joinpath(f"{name}.toml")
     data = tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
-    return Basis(
+    return ToleranceBasis(
         name=data["name"],
         title=data["title"],
         edition=data["edition"],
         notes=tuple(data["notes"]),
-        rules={key: _rule(key, entry) for key, entry in data["rules"].items()},
+        rules={key: _parse_rule(key, entry) for key, entry in data["rules"].items()},
         groups={
-            key: _rule(key, entry) for key, entry in data.get("groups", {}).items()
+            key: _parse_rule(key, entry)
+            for key, entry in data.get("groups", {}).items()
         },
-        not_used=tuple(NotUsed(**entry) for entry in data.get("not_used", [])),
+        not_used=tuple(UnusedValue(**entry) for entry in data.get("not_used", [])),
     )
 
 
-def _rule(key: str, entry: Mapping[str, Any]) -> Rule:
-    return Rule(
+def _parse_rule(key: str, entry: Mapping[str, Any]) -> ToleranceRule:
+    return ToleranceRule(
         key=key,
-        amount=_amount(entry),
+        amount=_parse_limit(entry),
         source=entry["source"],
-        mark=entry["mark"],
+        provenance=entry["provenance"],
         note=entry.get("note", ""),
         confidence=entry.get("confidence", ""),
     )
 
 
-def _amount(entry: Mapping[str, Any]) -> Amount:
+def _parse_limit(entry: Mapping[str, Any]) -> LimitValue:
     if "ratio" in entry:
-        return Flat(float(entry["ratio"]))
+        return FlatLimit(float(entry["ratio"]))
     if "by_diameter" in entry:
         bands = entry["by_diameter"]
-        return ByDiameter(
-            diameters=tuple(_mm(band["from"]) for band in bands),
-            limits=tuple(_mm(band["limit"]) for band in bands),
-            listed_up_to=_mm(entry["listed_up_to"]),
+        return DiameterLimit(
+            diameters=tuple(_parse_length(band["from"]) for band in bands),
+            limits=tuple(_parse_length(band["limit"]) for band in bands),
+            listed_up_to=_parse_length(entry["listed_up_to"]),
         )
     if "lower" in entry:
-        return Span(_mm(entry["lower"]), _mm(entry["upper"]))
-    if "per" in entry:
-        return Rate(
-            _mm(entry["limit"]),
-            _mm(entry["per"]),
-            floor=_mm(entry["floor"]) if "floor" in entry else 0.0,
-            cap=_mm(entry["cap"]) if "cap" in entry else np.inf,
+        return AsymmetricLimit(
+            _parse_length(entry["lower"]), _parse_length(entry["upper"])
         )
-    return Flat(_mm(entry["limit"]))
+    if "per" in entry:
+        return ProportionalLimit(
+            _parse_length(entry["limit"]),
+            _parse_length(entry["per"]),
+            floor=_parse_length(entry["floor"]) if "floor" in entry else 0.0,
+            cap=_parse_length(entry["cap"]) if "cap" in entry else np.inf,
+        )
+    return FlatLimit(_parse_length(entry["limit"]))
 
 
-def _mm(length: Mapping[str, Decimal | int]) -> float:
+def _parse_length(length: Mapping[str, Decimal | int]) -> float:
     """Millimetres of a one-entry table such as { in = 0.125 }."""
     ((unit, number),) = length.items()
-    return float(number * _MM[unit])
+    return float(number * MM_PER_UNIT[unit])

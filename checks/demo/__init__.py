@@ -7,16 +7,16 @@ simulated without a database.
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from checks.demo.people import SIGN_INS
+from checks.demo.accounts import SIGN_INS
 
 if TYPE_CHECKING:
-    from checks.demo.scenario import Loaded
+    from checks.demo.loader import LoadedDemo
 
 __all__ = ["SIGN_INS", "load"]
 
 
-def load(progress: Callable[[int, int, str], None] | None = None) -> "Loaded":
-    """Fill an empty database with the demo; see `checks.demo.scenario.load`."""
-    from checks.demo import scenario
+def load(progress: Callable[[int, int, str], None] | None = None) -> "LoadedDemo":
+    """Fill an empty database with the demo; see `checks.demo.loader.load`."""
+    from checks.demo import loader
 
-    return scenario.load(progress)
+    return loader.load(progress)

@@ -17,21 +17,21 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from core.units import format_length
-from jobs.plan.geometry import outline_points, walls
-from jobs.plan.model import Plan
-from jobs.plan.sheet import Check, Kind, check_sheet
+from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.geometry import list_walls, outline_points
+from jobs.anchor_plan.values import Plan
 
 Entry = dict[str, Any]
-Hand = Literal["sixteenths", "decimal_feet", "millimetres", "metres"]
+LengthStyle = Literal["sixteenths", "decimal_feet", "millimetres", "metres"]
 
 EXPANSION_PER_C = 11.6e-6  # steel tape; the evaluation corrects by the same
 STANDARD_C = 20.0
-PAUSE = timedelta(seconds=35)  # from one reading to the next
-WALK = timedelta(seconds=50)  # on the way to another position
-PLAIN = str.maketrans("\u2032\u2033\u2044\u2212\u00a0", "'\"/- ")
-BY_LEVEL = (Kind.LEVEL, Kind.BENCHMARK)
+READING_INTERVAL = timedelta(seconds=35)  # from one reading to the next
+WALKING_TIME = timedelta(seconds=50)  # on the way to another position
+ASCII_MARKS = str.maketrans("\u2032\u2033\u2044\u2212\u00a0", "'\"/- ")
+LEVEL_KINDS = (CheckKind.LEVEL, CheckKind.BENCHMARK)
 BENCHMARK = "BM1"
-PLUMB_OVER_MM = 4000.0
+PLUMB_HEIGHT_MM = 4000.0
 
 INSTRUMENTS: dict[str, dict[str, str]] = {
     "T1": {
@@ -47,7 +47,7 @@ INSTRUMENTS: dict[str, dict[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spreads:
+class FoundationSpread:
     """How far a foundation strays from its plan, standard deviations. [mm, rad]
 
     Attributes
@@ -73,17 +73,19 @@ class Spreads:
     notch: float = 1.5
     lean: float = 0.0006
 
-    def times(self, factor: float) -> "Spreads":
+    def scale(self, factor: float) -> "FoundationSpread":
         """The same concrete, better or worse made throughout."""
-        return Spreads(**{n: factor * getattr(self, n) for n in self.__slots__})
+        return FoundationSpread(
+            **{n: factor * getattr(self, n) for n in self.__slots__}
+        )
 
 
-AS_DRAWN = Spreads().times(0.0)
-CAREFUL = Spreads().times(0.55)
+NO_SPREAD = FoundationSpread().scale(0.0)
+CAREFUL_SPREAD = FoundationSpread().scale(0.55)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Foundation:
+class BuiltFoundation:
     """What was built, position by position in the plan's order.
 
     Attributes
@@ -108,15 +110,17 @@ class Foundation:
     notches: FloatArray
     leans: FloatArray
 
-    def place(self, mark: str) -> int:
+    def position_index(self, mark: str) -> int:
         """Which of the plan's positions a mark is."""
         return next(i for i, p in enumerate(self.plan.positions) if p.mark == mark)
 
 
-def build(plan: Plan, seed: int, spreads: Spreads | None = None) -> Foundation:
+def build_foundation(
+    plan: Plan, seed: int, spreads: FoundationSpread | None = None
+) -> BuiltFoundation:
     """Build a foundation after a plan, as well as the spreads say. [mm]"""
     rng = np.random.default_rng(seed)
-    by = spreads or Spreads()
+    by = spreads or FoundationSpread()
     outline = outline_points(plan)
     details = [plan.details[position.detail] for position in plan.positions]
     planned = [np.array([(r.along, r.inward) for r in d.rods]) for d in details]
@@ -127,12 +131,12 @@ def build(plan: Plan, seed: int, spreads: Spreads | None = None) -> Foundation:
     turn = rng.normal(0.0, by.turn, count)
     notch = plan.notch
     size = (0.0, 0.0) if notch is None else (notch.width, notch.depth)
-    return Foundation(
+    return BuiltFoundation(
         plan=plan,
         corners=outline + rng.normal(0.0, by.corner, outline.shape),
         line=line,
         rods=tuple(
-            _turned(points, angle)
+            _rotate_points(points, angle)
             + np.array([0.0, step])
             + rng.normal(0.0, by.rod, points.shape)
             for points, angle, step in zip(planned, turn, inward, strict=True)
@@ -146,18 +150,18 @@ def build(plan: Plan, seed: int, spreads: Spreads | None = None) -> Foundation:
     )
 
 
-def _turned(points: FloatArray, angle: float) -> FloatArray:
+def _rotate_points(points: FloatArray, angle: float) -> FloatArray:
     """Points turned counter-clockwise about their middle. [mm, rad]"""
     middle = points.mean(axis=0)
     cos, sin = math.cos(angle), math.sin(angle)
     return np.asarray(middle + (points - middle) @ np.array([[cos, sin], [-sin, cos]]))
 
 
-def misplaced(
-    built: Foundation, mark: str, along: float = 0.0, inward: float = 0.0
-) -> Foundation:
+def shift_pattern(
+    built: BuiltFoundation, mark: str, along: float = 0.0, inward: float = 0.0
+) -> BuiltFoundation:
     """The same with one pattern somewhere else. [mm]"""
-    which = built.place(mark)
+    which = built.position_index(mark)
     on_wall = built.plan.positions[which].wall is not None
     line = built.line.copy()
     line[which] += along if on_wall else 0.0
@@ -166,34 +170,38 @@ def misplaced(
     return replace(built, line=line, rods=tuple(rods))
 
 
-def rod_off(
-    built: Foundation, mark: str, rod: int, along: float, inward: float
-) -> Foundation:
+def shift_rod(
+    built: BuiltFoundation, mark: str, rod: int, along: float, inward: float
+) -> BuiltFoundation:
     """The same with one rod somewhere else. [mm]"""
-    which = built.place(mark)
+    which = built.position_index(mark)
     rods = list(built.rods)
     rods[which] = rods[which].copy()
     rods[which][rod - 1] += (along, inward)
     return replace(built, rods=tuple(rods))
 
 
-def pad_off(built: Foundation, mark: str, height: float) -> Foundation:
+def shift_pad(built: BuiltFoundation, mark: str, height: float) -> BuiltFoundation:
     """The same with one pad higher or, negative, lower. [mm]"""
     pads = built.pads.copy()
-    pads[built.place(mark)] += height
+    pads[built.position_index(mark)] += height
     return replace(built, pads=pads)
 
 
-def short_rod(built: Foundation, mark: str, rod: int, by: float) -> Foundation:
+def shorten_rod(
+    built: BuiltFoundation, mark: str, rod: int, by: float
+) -> BuiltFoundation:
     """The same with one rod standing lower. [mm]"""
-    which = built.place(mark)
+    which = built.position_index(mark)
     tops = list(built.projections)
     tops[which] = tops[which].copy()
     tops[which][rod - 1] -= by
     return replace(built, projections=tuple(tops))
 
 
-def corner_off(built: Foundation, name: str, x: float, y: float) -> Foundation:
+def shift_corner(
+    built: BuiltFoundation, name: str, x: float, y: float
+) -> BuiltFoundation:
     """The same with one corner of the outline somewhere else. [mm]"""
     corners = built.corners.copy()
     names = [corner.name for corner in built.plan.outline]
@@ -201,29 +209,29 @@ def corner_off(built: Foundation, name: str, x: float, y: float) -> Foundation:
     return replace(built, corners=corners)
 
 
-def true_length(built: Foundation, check: Check) -> float:
+def compute_true_value(built: BuiltFoundation, check: Check) -> float:
     """Give what a perfect crew would read of a check, grade-rod readings aside. [mm]
 
     A line is from its wall's first corner; a lean is over `PLUMB_OVER_MM`.
     """
-    if check.kind in (Kind.DIAGONAL, Kind.WALL):
+    if check.kind in (CheckKind.DIAGONAL, CheckKind.WALL):
         names = [corner.name for corner in built.plan.outline]
         first, second = (built.corners[names.index(name)] for name in check.corners)
         return math.dist(first, second)
-    if check.kind in (Kind.NOTCH_WIDTH, Kind.NOTCH_DEPTH):
-        wall = walls(built.plan).index((check.corners[0], check.corners[1]))
-        return float(built.notches[wall, int(check.kind is Kind.NOTCH_DEPTH)])
-    which = built.place(check.mark or "")
+    if check.kind in (CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH):
+        wall = list_walls(built.plan).index((check.corners[0], check.corners[1]))
+        return float(built.notches[wall, int(check.kind is CheckKind.NOTCH_DEPTH)])
+    which = built.position_index(check.mark or "")
     rods = built.rods[which]
     numbers = [number - 1 for number in check.rods]
-    of: dict[Kind, Callable[[], float]] = {
-        Kind.LINE: lambda: (check.nominal or 0.0) + float(built.line[which]),
-        Kind.OFFSET: lambda: float(rods[numbers[0], 0]),
-        Kind.SETBACK: lambda: float(rods[numbers[0], 1]),
-        Kind.GAGE: lambda: math.dist(rods[numbers[0]], rods[numbers[1]]),
-        Kind.PROJECTION: lambda: float(built.projections[which][numbers[0]]),
-        Kind.PLUMB: lambda: (
-            PLUMB_OVER_MM * float(built.leans[which, int(check.axis == "in")])
+    of: dict[CheckKind, Callable[[], float]] = {
+        CheckKind.LINE: lambda: (check.nominal or 0.0) + float(built.line[which]),
+        CheckKind.OFFSET: lambda: float(rods[numbers[0], 0]),
+        CheckKind.SETBACK: lambda: float(rods[numbers[0], 1]),
+        CheckKind.GAGE: lambda: math.dist(rods[numbers[0]], rods[numbers[1]]),
+        CheckKind.PROJECTION: lambda: float(built.projections[which][numbers[0]]),
+        CheckKind.PLUMB: lambda: (
+            PLUMB_HEIGHT_MM * float(built.leans[which, int(check.axis == "in")])
         ),
     }
     return of[check.kind]()
@@ -242,7 +250,7 @@ class Crew:
     """
 
     name: str = "crew 1"
-    hand: Hand = "sixteenths"
+    length_style: LengthStyle = "sixteenths"
     tape: str = "T1"
     level: str = "L1"
     temperature_c: float | None = STANDARD_C
@@ -256,7 +264,7 @@ PERFECT = Crew(name="crew 0", noise=0.0, per_metre=0.0, level_noise=0.0)
 
 
 @dataclass(slots=True, kw_only=True)
-class Taken:
+class CrewReading:
     """One reading as the crew saw it, before it is written down. [mm]"""
 
     check: Check
@@ -265,26 +273,31 @@ class Taken:
     start: str | None = None  # the corner a line was measured from
 
 
-def take(
-    built: Foundation, crew: Crew, rng: np.random.Generator, checks: Iterable[Check]
-) -> list[Taken]:
+def take_readings(
+    built: BuiltFoundation,
+    crew: Crew,
+    rng: np.random.Generator,
+    checks: Iterable[Check],
+) -> list[CrewReading]:
     """Read checks off a foundation in their order, pads from the crew's set-ups."""
     listed = list(checks)
     taken = [
-        _taped(built, crew, rng, check) for check in listed if check.kind != Kind.LEVEL
+        _read_with_tape(built, crew, rng, check)
+        for check in listed
+        if check.kind != CheckKind.LEVEL
     ]
-    pads = [check for check in listed if check.kind == Kind.LEVEL]
-    return taken + (take_levels(built, crew, rng, pads) if pads else [])
+    pads = [check for check in listed if check.kind == CheckKind.LEVEL]
+    return taken + (read_pads(built, crew, rng, pads) if pads else [])
 
 
-def _taped(
-    built: Foundation, crew: Crew, rng: np.random.Generator, check: Check
-) -> Taken:
-    true = true_length(built, check)
-    if check.kind is Kind.PLUMB:
-        return Taken(check=check, mm=true + rng.normal(0.0, crew.noise))
+def _read_with_tape(
+    built: BuiltFoundation, crew: Crew, rng: np.random.Generator, check: Check
+) -> CrewReading:
+    true = compute_true_value(built, check)
+    if check.kind is CheckKind.PLUMB:
+        return CrewReading(check=check, mm=true + rng.normal(0.0, crew.noise))
     start = None
-    if check.kind is Kind.LINE and rng.random() < 0.15:
+    if check.kind is CheckKind.LINE and rng.random() < 0.15:
         start = check.corners[1]  # the tape was stretched from the other end
         names = [corner.name for corner in built.plan.outline]
         ends = [built.corners[names.index(name)] for name in check.corners]
@@ -292,20 +305,20 @@ def _taped(
     sigma = crew.noise + crew.per_metre * abs(true) / 1000.0
     warm = (STANDARD_C if crew.temperature_c is None else crew.temperature_c) - 20.0
     seen = true / (1.0 + EXPANSION_PER_C * warm) + rng.normal(0.0, sigma)
-    return Taken(check=check, mm=float(seen), start=start)
+    return CrewReading(check=check, mm=float(seen), start=start)
 
 
-def take_levels(
-    built: Foundation,
+def read_pads(
+    built: BuiltFoundation,
     crew: Crew,
     rng: np.random.Generator,
     pads: list[Check],
     first_setup: int = 1,
-) -> list[Taken]:
+) -> list[CrewReading]:
     """Read pads from one or more set-ups, each opened and closed on a benchmark."""
-    mark = Check(key=f"benchmark:{BENCHMARK}", kind=Kind.BENCHMARK, name=BENCHMARK)
+    mark = Check(key=f"benchmark:{BENCHMARK}", kind=CheckKind.BENCHMARK, name=BENCHMARK)
     share = math.ceil(len(pads) / crew.setups)
-    taken: list[Taken] = []
+    taken: list[CrewReading] = []
     for number in range(crew.setups):
         sight = 1450.0 + rng.normal(0.0, 70.0)
         name = str(first_setup + number)
@@ -313,43 +326,45 @@ def take_levels(
         for check in mine:
             height = 60.0
             if check.mark is not None:
-                height = float(built.pads[built.place(check.mark)])
+                height = float(built.pads[built.position_index(check.mark)])
             seen = sight - height + rng.normal(0.0, crew.level_noise)
-            taken.append(Taken(check=check, mm=float(seen), setup=name))
+            taken.append(CrewReading(check=check, mm=float(seen), setup=name))
     return taken
 
 
-def write_down(
-    taken: Iterable[Taken], crew: Crew, rng: np.random.Generator, begun: datetime
+def write_entries(
+    taken: Iterable[CrewReading], crew: Crew, rng: np.random.Generator, begun: datetime
 ) -> list[Entry]:
     """Write readings as exchange-document entries, with ids, times and who."""
     at, before = begun, None
     entries = []
     for each in taken:
-        at += PAUSE + (WALK if each.check.mark != before else timedelta(0))
+        at += READING_INTERVAL + (
+            WALKING_TIME if each.check.mark != before else timedelta(0)
+        )
         before = each.check.mark
-        levelled = each.check.kind in BY_LEVEL
+        levelled = each.check.kind in LEVEL_KINDS
         entry: Entry = {
             "id": str(UUID(bytes=rng.bytes(16), version=4)),
             "check": each.check.key,
-            "value": typed(each.mm, crew.hand),
+            "value": write_length(each.mm, crew.length_style),
             "by": crew.name,
             "at": at.isoformat(),
             "instrument": crew.level if levelled else crew.tape,
         }
         if levelled:
             entry["setup"] = each.setup or "1"
-        elif each.check.kind is Kind.PLUMB:
-            entry["height"] = f"{PLUMB_OVER_MM:.0f} mm"
+        elif each.check.kind is CheckKind.PLUMB:
+            entry["height"] = f"{PLUMB_HEIGHT_MM:.0f} mm"
         elif crew.temperature_c is not None:
-            entry["temperature"] = _degrees(crew)
+            entry["temperature"] = _write_temperature(crew)
         if each.start is not None:
             entry["from"] = each.start
         entries.append(entry)
     return entries
 
 
-def typed(mm: float, hand: Hand) -> str:
+def write_length(mm: float, hand: LengthStyle) -> str:
     """Write a length as this hand does. [mm]"""
     if hand == "decimal_feet" and abs(mm) > 900.0:
         return f"{mm / 304.8:.3f} ft"
@@ -357,20 +372,20 @@ def typed(mm: float, hand: Hand) -> str:
         return f"{mm / 1000.0:.3f} m"
     if hand in ("millimetres", "metres"):
         return f"{mm:.0f} mm"
-    return format_length(mm, "imperial", 16).translate(PLAIN)
+    return format_length(mm, "imperial", 16).translate(ASCII_MARKS)
 
 
-def _degrees(crew: Crew) -> str:
+def _write_temperature(crew: Crew) -> str:
     celsius = STANDARD_C if crew.temperature_c is None else crew.temperature_c
-    if crew.hand in ("millimetres", "metres"):
+    if crew.length_style in ("millimetres", "metres"):
         return f"{celsius:.0f} degC"
     return f"{celsius * 1.8 + 32.0:.0f} degF"
 
 
-def checks_of(plan: Plan, *stages: str, optional: bool = False) -> list[Check]:
+def list_stage_checks(plan: Plan, *stages: str, optional: bool = False) -> list[Check]:
     """List what these stages ask for; with `optional`, gages and the notch too."""
     return [
         check
-        for check in check_sheet(plan)
+        for check in build_check_sheet(plan)
         if check.stage in stages and (check.required or optional)
     ]

@@ -4,15 +4,15 @@ from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
-from checks.demo import drawings, events
-from checks.demo.lines import (
-    FEET,
-    METRES,
-    METRIC,
-    TAPE_1,
-    TAPE_2,
-    BuildingLine,
-    JobLine,
+from checks.demo import histories, plan_documents
+from checks.demo.catalogue import (
+    DECIMAL_FEET_CREW,
+    METRES_CREW,
+    MILLIMETRES_CREW,
+    SECOND_SIXTEENTHS_CREW,
+    SIXTEENTHS_CREW,
+    DemoBuilding,
+    DemoJob,
 )
 
 SMALL: Mapping[str, Any] = {"metric": True, "strength": "25 MPa"}
@@ -24,35 +24,37 @@ def _job(
     customer: str,
     site: str,
     days: tuple[int | None, int],
-    building: BuildingLine,
-) -> JobLine:
+    building: DemoBuilding,
+) -> DemoJob:
     """One building under the job's own name; days of shipping and of opening."""
     ships, opened = days
-    return JobLine(
+    return DemoJob(
         number=f"P-{number}",
         name=name,
         customer=customer,
         site=site,
-        ships=ships,
-        opened=opened,
-        field="tamsin" if number % 2 else "borja",
+        ship_day=ships,
+        opened_day=opened,
+        field_lead="tamsin" if number % 2 else "borja",
         engineer="ysolde" if number % 3 else "emeric",
         buildings=(building,),
     )
 
 
-JOBS: tuple[JobLine, ...] = (
+JOBS: tuple[DemoJob, ...] = (
     _job(
         1081,
         "Seed cleaning shed",
         "Oddenmoor Growers",
         "Long headland, Oddenmoor",
         (13, -46),
-        BuildingLine(
-            document=drawings.hall("Seed shed", "60'", "40'", "3 @ 20'", "2 @ 20'"),
-            crew=TAPE_1,
-            placed=-15,
-            happens=events.ready_to_ship,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Seed shed", "60'", "40'", "3 @ 20'", "2 @ 20'"
+            ),
+            crew=SIXTEENTHS_CREW,
+            placed_day=-15,
+            history=histories.settle_before_shipping,
         ),
     ),
     _job(
@@ -61,11 +63,13 @@ JOBS: tuple[JobLine, ...] = (
         "Netherquay Landing",
         "Lower steps, Netherquay",
         (-38, -104),
-        BuildingLine(
-            document=drawings.hall("Stage store", "40'", "30'", "2 @ 20'", "2 @ 15'"),
-            crew=TAPE_2,
-            placed=-71,
-            happens=events.stands,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Stage store", "40'", "30'", "2 @ 20'", "2 @ 15'"
+            ),
+            crew=SECOND_SIXTEENTHS_CREW,
+            placed_day=-71,
+            history=histories.complete_building,
         ),
     ),
     _job(
@@ -74,11 +78,13 @@ JOBS: tuple[JobLine, ...] = (
         "Quernside Mills",
         "Mill yard, Quernside",
         (16, -38),
-        BuildingLine(
-            document=drawings.hall("Dryer house", "50'", "40'", "2 @ 25'", "2 @ 20'"),
-            crew=FEET,
-            placed=-12,
-            happens=partial(events.waits, mistakes=("foot misread",)),
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Dryer house", "50'", "40'", "2 @ 25'", "2 @ 20'"
+            ),
+            crew=DECIMAL_FEET_CREW,
+            placed_day=-12,
+            history=partial(histories.leave_findings_open, mistakes=("foot misread",)),
         ),
     ),
     _job(
@@ -87,13 +93,13 @@ JOBS: tuple[JobLine, ...] = (
         "Sallowby Fleece",
         "Sheepwash, Sallowby",
         (15, -40),
-        BuildingLine(
-            document=drawings.hall(
+        DemoBuilding(
+            document=plan_documents.build_hall(
                 "Wool store", "18 m", "12 m", "3 @ 6 m", "2 @ 6 m", **SMALL
             ),
-            crew=METRIC,
-            placed=-16,
-            happens=events.ready_to_ship,
+            crew=MILLIMETRES_CREW,
+            placed_day=-16,
+            history=histories.settle_before_shipping,
         ),
     ),
     _job(
@@ -102,10 +108,10 @@ JOBS: tuple[JobLine, ...] = (
         "Morrowfen Drainage Board",
         "Sluice two, Morrowfen",
         (22, -12),
-        BuildingLine(
-            document=drawings.shed("Pump house"),
-            crew=TAPE_1,
-            happens=events.nothing_yet,
+        DemoBuilding(
+            document=plan_documents.build_shed("Pump house"),
+            crew=SIXTEENTHS_CREW,
+            history=histories.leave_unmeasured,
         ),
     ),
     _job(
@@ -114,10 +120,12 @@ JOBS: tuple[JobLine, ...] = (
         "Thistlegate Traders",
         "Cross square, Thistlegate",
         (43, -9),
-        BuildingLine(
-            document=drawings.hall("Canopy", "80'", "30'", "4 @ 20'", "2 @ 15'"),
-            crew=TAPE_2,
-            happens=events.nothing_yet,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Canopy", "80'", "30'", "4 @ 20'", "2 @ 15'"
+            ),
+            crew=SECOND_SIXTEENTHS_CREW,
+            history=histories.leave_unmeasured,
         ),
     ),
     _job(
@@ -126,11 +134,16 @@ JOBS: tuple[JobLine, ...] = (
         "Wrenhollow Livery",
         "Top paddock, Wrenhollow",
         (18, -35),
-        BuildingLine(
-            document=drawings.hall("Stable", "60'", "30'", "3 @ 20'", "2 @ 15'"),
-            crew=FEET,
-            placed=-11,
-            happens=partial(events.waits, mistakes=("setback and offset exchanged",)),
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Stable", "60'", "30'", "3 @ 20'", "2 @ 15'"
+            ),
+            crew=DECIMAL_FEET_CREW,
+            placed_day=-11,
+            history=partial(
+                histories.leave_findings_open,
+                mistakes=("setback and offset exchanged",),
+            ),
         ),
     ),
     _job(
@@ -139,11 +152,13 @@ JOBS: tuple[JobLine, ...] = (
         "Kestrelby Roads",
         "Depot north, Kestrelby",
         (29, -28),
-        BuildingLine(
-            document=drawings.hall("Salt barn", "75'", "50'", "3 @ 25'", "2 @ 25'"),
-            crew=TAPE_2,
-            placed=-2,
-            happens=events.poured,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Salt barn", "75'", "50'", "3 @ 25'", "2 @ 25'"
+            ),
+            crew=SECOND_SIXTEENTHS_CREW,
+            placed_day=-2,
+            history=histories.pour_recently,
         ),
     ),
     _job(
@@ -152,13 +167,13 @@ JOBS: tuple[JobLine, ...] = (
         "Lowenshaw Reading Room",
         "Back lane, Lowenshaw",
         (-18, -84),
-        BuildingLine(
-            document=drawings.hall(
+        DemoBuilding(
+            document=plan_documents.build_hall(
                 "Repository", "15 m", "12 m", "3 @ 5 m", "2 @ 6 m", **SMALL
             ),
-            crew=METRES,
-            placed=-49,
-            happens=events.going_up,
+            crew=METRES_CREW,
+            placed_day=-49,
+            history=histories.plumb_in_part,
         ),
     ),
     _job(
@@ -167,11 +182,13 @@ JOBS: tuple[JobLine, ...] = (
         "Hollintarn Springs",
         "Well head, Hollintarn",
         (20, -52),
-        BuildingLine(
-            document=drawings.hall("Bottling shed", "60'", "40'", "3 @ 20'", "2 @ 20'"),
-            crew=TAPE_1,
-            placed=-21,
-            happens=events.ready_to_ship,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Bottling shed", "60'", "40'", "3 @ 20'", "2 @ 20'"
+            ),
+            crew=SIXTEENTHS_CREW,
+            placed_day=-21,
+            history=histories.settle_before_shipping,
         ),
     ),
     _job(
@@ -180,11 +197,15 @@ JOBS: tuple[JobLine, ...] = (
         "Ferrowick Fuels",
         "Siding end, Ferrowick",
         (17, -41),
-        BuildingLine(
-            document=drawings.hall("Peat store", "75'", "40'", "3 @ 25'", "2 @ 20'"),
-            crew=TAPE_2,
-            placed=-14,
-            happens=partial(events.waits, mistakes=("offsets to the rod's edge",)),
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Peat store", "75'", "40'", "3 @ 25'", "2 @ 20'"
+            ),
+            crew=SECOND_SIXTEENTHS_CREW,
+            placed_day=-14,
+            history=partial(
+                histories.leave_findings_open, mistakes=("offsets to the rod's edge",)
+            ),
         ),
     ),
     _job(
@@ -193,11 +214,13 @@ JOBS: tuple[JobLine, ...] = (
         "Dunmarrow Silver Players",
         "Chapel croft, Dunmarrow",
         (-44, -112),
-        BuildingLine(
-            document=drawings.hall("Band hall", "50'", "40'", "2 @ 25'", "2 @ 20'"),
-            crew=TAPE_1,
-            placed=-72,
-            happens=events.stands,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Band hall", "50'", "40'", "2 @ 25'", "2 @ 20'"
+            ),
+            crew=SIXTEENTHS_CREW,
+            placed_day=-72,
+            history=histories.complete_building,
         ),
     ),
     _job(
@@ -206,10 +229,12 @@ JOBS: tuple[JobLine, ...] = (
         "Pellwater Crabbers",
         "Drying ground, Pellwater",
         (None, -5),
-        BuildingLine(
-            document=drawings.hall("Net loft", "40'", "24'", "2 @ 20'", "2 @ 12'"),
-            crew=TAPE_1,
-            happens=events.nothing_yet,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Net loft", "40'", "24'", "2 @ 20'", "2 @ 12'"
+            ),
+            crew=SIXTEENTHS_CREW,
+            history=histories.leave_unmeasured,
         ),
     ),
     _job(
@@ -218,11 +243,11 @@ JOBS: tuple[JobLine, ...] = (
         "Yarrowmede Apiaries",
         "Heath gate, Yarrowmede",
         (21, -37),
-        BuildingLine(
-            document=drawings.shed("Honey house"),
-            crew=TAPE_2,
-            placed=-13,
-            happens=events.ready_to_ship,
+        DemoBuilding(
+            document=plan_documents.build_shed("Honey house"),
+            crew=SECOND_SIXTEENTHS_CREW,
+            placed_day=-13,
+            history=histories.settle_before_shipping,
         ),
     ),
     _job(
@@ -231,11 +256,13 @@ JOBS: tuple[JobLine, ...] = (
         "Brackenthrope Orchards",
         "Press yard, Brackenthrope",
         (-9, -74),
-        BuildingLine(
-            document=drawings.hall("Cider house", "60'", "40'", "3 @ 20'", "2 @ 20'"),
-            crew=FEET,
-            placed=-39,
-            happens=events.may_stand,
+        DemoBuilding(
+            document=plan_documents.build_hall(
+                "Cider house", "60'", "40'", "3 @ 20'", "2 @ 20'"
+            ),
+            crew=DECIMAL_FEET_CREW,
+            placed_day=-39,
+            history=histories.release_columns,
         ),
     ),
 )

@@ -2,176 +2,187 @@
 
 from functools import partial
 
-from checks.demo import drawings, events
-from checks.demo.lines import FEET, TAPE_1, TAPE_2, BuildingLine, JobLine
+from checks.demo import histories, plan_documents
+from checks.demo.catalogue import (
+    DECIMAL_FEET_CREW,
+    SECOND_SIXTEENTHS_CREW,
+    SIXTEENTHS_CREW,
+    DemoBuilding,
+    DemoJob,
+)
 
-JOBS: tuple[JobLine, ...] = (
-    JobLine(
+JOBS: tuple[DemoJob, ...] = (
+    DemoJob(
         number="P-1041",
         name="Boat store and sail loft",
         customer="Marrowquay Boating Trust",
         site="Slip 3, Marrowquay",
-        ships=-41,
-        opened=-96,
-        field="tamsin",
+        ship_day=-41,
+        opened_day=-96,
+        field_lead="tamsin",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Boat store", "75'", "50'", "3 @ 25'", "2 @ 25'"
                 ),
-                crew=TAPE_1,
-                placed=-70,
-                happens=events.stands,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-70,
+                history=histories.complete_building,
             ),
-            BuildingLine(
-                document=drawings.hall("Sail loft", "60'", "40'", "3 @ 20'", "2 @ 20'"),
-                crew=TAPE_2,
-                placed=-66,
-                happens=events.going_up,
+            DemoBuilding(
+                document=plan_documents.build_hall(
+                    "Sail loft", "60'", "40'", "3 @ 20'", "2 @ 20'"
+                ),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-66,
+                history=histories.plumb_in_part,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1055",
         name="School gymnasium",
         customer="Lanternfield School Board",
         site="Playing field east, Lanternfield",
-        ships=24,
-        opened=-40,
-        field="borja",
+        ship_day=24,
+        opened_day=-40,
+        field_lead="borja",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Gymnasium", "100'", "80'", "4 @ 25'", "4 @ 20'"
                 ),
-                crew=TAPE_2,
-                placed=-2,
-                happens=events.poured,
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-2,
+                history=histories.pour_recently,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1061",
         name="Kiln shed",
         customer="Two Herons Pottery",
         site="Low meadow, Hernsby",
-        ships=3,
-        opened=-33,
-        field="borja",
+        ship_day=3,
+        opened_day=-33,
+        field_lead="borja",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.shed("Kiln shed"),
-                crew=TAPE_2,
-                placed=-14,
-                happens=events.ready_to_ship,
+            DemoBuilding(
+                document=plan_documents.build_shed("Kiln shed"),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-14,
+                history=histories.settle_before_shipping,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1063",
         name="Cooperage",
         customer="Brindlewood Casks",
         site="Old tannery ground, Brindlewood",
-        ships=9,
-        opened=-45,
-        field="tamsin",
+        ship_day=9,
+        opened_day=-45,
+        field_lead="tamsin",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.ell("Cooperage"),
-                crew=TAPE_1,
-                placed=-15,
-                happens=partial(events.waits, mistakes=("setbacks to the rod's edge",)),
+            DemoBuilding(
+                document=plan_documents.build_l_shaped_hall("Cooperage"),
+                crew=SIXTEENTHS_CREW,
+                placed_day=-15,
+                history=partial(
+                    histories.leave_findings_open,
+                    mistakes=("setbacks to the rod's edge",),
+                ),
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1066",
         name="Boundary store",
         customer="Millgarth Hardware",
         site="Wedge lot, Millgarth Lane",
-        ships=7,
-        opened=-42,
-        field="borja",
+        ship_day=7,
+        opened_day=-42,
+        field_lead="borja",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.skewed("Boundary store"),
-                crew=TAPE_2,
-                placed=-18,
-                happens=events.to_be_carried_out,
+            DemoBuilding(
+                document=plan_documents.build_skewed_hall("Boundary store"),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-18,
+                history=histories.leave_work_undone,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1068",
         name="Fire station",
         customer="Threegable Parish",
         site="Upper road, Threegable",
-        ships=-12,
-        opened=-80,
-        field="tamsin",
+        ship_day=-12,
+        opened_day=-80,
+        field_lead="tamsin",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Appliance bay", "50'", "45'", "2 @ 25'", "3 @ 15'"
                 ),
-                crew=TAPE_1,
-                placed=-48,
-                happens=events.going_up,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-48,
+                history=histories.plumb_in_part,
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Hose tower annex", "24'", "20'", "2 @ 12'", "2 @ 10'"
                 ),
-                crew=TAPE_1,
-                placed=-38,
-                happens=events.may_stand,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-38,
+                history=histories.release_columns,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1070",
         name="Barley barn and machine store",
         customer="Windlecross Growers",
         site="Home field, Windlecross",
-        ships=30,
-        opened=-25,
-        field="borja",
+        ship_day=30,
+        opened_day=-25,
+        field_lead="borja",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Barley barn", "100'", "60'", "5 @ 20'", "3 @ 20'"
                 ),
-                crew=FEET,
-                happens=events.being_laid_out,
+                crew=DECIMAL_FEET_CREW,
+                history=histories.measure_forms_in_part,
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Machine store", "60'", "40'", "3 @ 20'", "2 @ 20'"
                 ),
-                crew=FEET,
-                happens=events.nothing_yet,
+                crew=DECIMAL_FEET_CREW,
+                history=histories.leave_unmeasured,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1075",
         name="Ice rink",
         customer="Farcommon Skating Club",
         site="Common end, Farcommon",
-        ships=75,
-        opened=-8,
-        field="borja",
+        ship_day=75,
+        opened_day=-8,
+        field_lead="borja",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Rink hall",
                     "210'",
                     "110'",
@@ -181,8 +192,8 @@ JOBS: tuple[JobLine, ...] = (
                     strength="4000 psi",
                     basis="aci-117-2010",
                 ),
-                crew=TAPE_1,
-                happens=events.nothing_yet,
+                crew=SIXTEENTHS_CREW,
+                history=histories.leave_unmeasured,
             ),
         ),
     ),

@@ -2,30 +2,30 @@
 
 from functools import partial
 
-from checks.demo import drawings, events
-from checks.demo.lines import (
-    FEET,
-    METRES,
-    METRIC,
-    TAPE_1,
-    TAPE_2,
-    BuildingLine,
-    JobLine,
+from checks.demo import histories, plan_documents
+from checks.demo.catalogue import (
+    DECIMAL_FEET_CREW,
+    METRES_CREW,
+    MILLIMETRES_CREW,
+    SECOND_SIXTEENTHS_CREW,
+    SIXTEENTHS_CREW,
+    DemoBuilding,
+    DemoJob,
 )
 
-JOBS: tuple[JobLine, ...] = (
-    JobLine(
+JOBS: tuple[DemoJob, ...] = (
+    DemoJob(
         number="P-1047",
         name="Maintenance hangar",
         customer="Ardenfell Air Cooperative",
         site="North apron, Ardenfell strip",
-        ships=5,
-        opened=-60,
-        field="borja",
+        ship_day=5,
+        opened_day=-60,
+        field_lead="borja",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Long hangar",
                     "600'",
                     "120'",
@@ -34,24 +34,24 @@ JOBS: tuple[JobLine, ...] = (
                     heavy=True,
                     strength="4000 psi",
                 ),
-                crew=TAPE_1,
-                placed=-16,
-                happens=events.long_hangar,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-16,
+                history=histories.survey_long_hangar,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1052",
         name="Sorting hall and weighbridge office",
         customer="Copperlane Reclaim",
         site="Pit 2, Copperlane",
-        ships=2,
-        opened=-58,
-        field="tamsin",
+        ship_day=2,
+        opened_day=-58,
+        field_lead="tamsin",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Sorting hall",
                     "125'",
                     "70'",
@@ -59,30 +59,32 @@ JOBS: tuple[JobLine, ...] = (
                     "20', 30', 20'",
                     web_ends=True,
                 ),
-                crew=FEET,
-                placed=-24,
-                happens=events.may_ship,
+                crew=DECIMAL_FEET_CREW,
+                placed_day=-24,
+                history=histories.release_steel,
             ),
-            BuildingLine(
-                document=drawings.shed("Weighbridge office"),
-                crew=TAPE_1,
-                placed=-20,
-                happens=partial(events.waits, mistakes=("rod upside down",)),
+            DemoBuilding(
+                document=plan_documents.build_shed("Weighbridge office"),
+                crew=SIXTEENTHS_CREW,
+                placed_day=-20,
+                history=partial(
+                    histories.leave_findings_open, mistakes=("rod upside down",)
+                ),
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1058",
         name="Tram workshop",
         customer="Vellmar City Lines",
         site="Depot B, Vellmar",
-        ships=6,
-        opened=-50,
-        field="tamsin",
+        ship_day=6,
+        opened_day=-50,
+        field_lead="tamsin",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Workshop",
                     "30 m",
                     "18 m",
@@ -92,12 +94,14 @@ JOBS: tuple[JobLine, ...] = (
                     strength="25 MPa",
                     basis="en-1090-2-2008",
                 ),
-                crew=METRIC,
-                placed=-21,
-                happens=partial(events.waits, mistakes=("two lines exchanged",)),
+                crew=MILLIMETRES_CREW,
+                placed_day=-21,
+                history=partial(
+                    histories.leave_findings_open, mistakes=("two lines exchanged",)
+                ),
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Wheel store",
                     "18 m",
                     "12 m",
@@ -107,12 +111,14 @@ JOBS: tuple[JobLine, ...] = (
                     strength="25 MPa",
                     web_ends=True,
                 ),
-                crew=METRES,
-                placed=-19,
-                happens=partial(events.waits, mistakes=("from the outer edge",)),
+                crew=METRES_CREW,
+                placed_day=-19,
+                history=partial(
+                    histories.leave_findings_open, mistakes=("from the outer edge",)
+                ),
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Sand house",
                     "12 m",
                     "9 m",
@@ -121,24 +127,24 @@ JOBS: tuple[JobLine, ...] = (
                     metric=True,
                     strength="25 MPa",
                 ),
-                crew=METRES,
-                placed=-40,
-                happens=events.ready_to_ship,
+                crew=METRES_CREW,
+                placed_day=-40,
+                history=histories.settle_before_shipping,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1072",
         name="Foundry annex",
         customer="Cinderholt Castings",
         site="Bay 9, Cinderholt works",
-        ships=4,
-        opened=-44,
-        field="tamsin",
+        ship_day=4,
+        opened_day=-44,
+        field_lead="tamsin",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Core store",
                     "80'",
                     "50'",
@@ -147,12 +153,12 @@ JOBS: tuple[JobLine, ...] = (
                     web_ends=True,
                     basis="aisc-303-2010",
                 ),
-                crew=TAPE_1,
-                placed=-17,
-                happens=events.misplaced_pattern,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-17,
+                history=histories.misplace_pattern,
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Pattern loft",
                     "60'",
                     "36'",
@@ -161,80 +167,88 @@ JOBS: tuple[JobLine, ...] = (
                     web_ends=True,
                     basis="aisc-303-2016",
                 ),
-                crew=TAPE_2,
-                placed=-13,
-                happens=partial(events.waits, mistakes=("to the flange",)),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-13,
+                history=partial(
+                    histories.leave_findings_open, mistakes=("to the flange",)
+                ),
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1077",
         name="Freight sheds",
         customer="Tollmere Haulage",
         site="Sidings 4 to 6, Tollmere",
-        ships=1,
-        opened=-52,
-        field="borja",
+        ship_day=1,
+        opened_day=-52,
+        field_lead="borja",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall("Shed 4", "80'", "40'", "4 @ 20'", "2 @ 20'"),
-                crew=TAPE_2,
-                placed=-23,
-                happens=events.ready_to_ship,
+            DemoBuilding(
+                document=plan_documents.build_hall(
+                    "Shed 4", "80'", "40'", "4 @ 20'", "2 @ 20'"
+                ),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-23,
+                history=histories.settle_before_shipping,
             ),
-            BuildingLine(
-                document=drawings.hall("Shed 5", "80'", "40'", "4 @ 20'", "2 @ 20'"),
-                crew=TAPE_2,
-                placed=-22,
-                happens=partial(events.waits, mistakes=("set-up knocked",)),
+            DemoBuilding(
+                document=plan_documents.build_hall(
+                    "Shed 5", "80'", "40'", "4 @ 20'", "2 @ 20'"
+                ),
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-22,
+                history=partial(
+                    histories.leave_findings_open, mistakes=("set-up knocked",)
+                ),
             ),
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Shed 6", "80'", "40'", "4 @ 20'", "2 @ 20'", web_ends=True
                 ),
-                crew=TAPE_1,
-                placed=-20,
-                happens=events.turned_and_foot_mark,
+                crew=SIXTEENTHS_CREW,
+                placed_day=-20,
+                history=histories.repeat_with_mistakes,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1079",
         name="Weighhouse",
         customer="Quarrytop Aggregates",
         site="Gate yard, Quarrytop",
-        ships=19,
-        opened=-20,
-        field="tamsin",
+        ship_day=19,
+        opened_day=-20,
+        field_lead="tamsin",
         engineer="emeric",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Weighhouse", "40'", "30'", "2 @ 20'", "2 @ 15'"
                 ),
-                crew=TAPE_1,
-                happens=events.wrong_before_the_pour,
+                crew=SIXTEENTHS_CREW,
+                history=histories.misplace_template,
             ),
         ),
     ),
-    JobLine(
+    DemoJob(
         number="P-1080",
         name="Dairy extension",
         customer="Pennywhistle Creamery",
         site="Behind the churn house, Pennymere",
-        ships=12,
-        opened=-30,
-        field="tamsin",
+        ship_day=12,
+        opened_day=-30,
+        field_lead="tamsin",
         engineer="ysolde",
         buildings=(
-            BuildingLine(
-                document=drawings.hall(
+            DemoBuilding(
+                document=plan_documents.build_hall(
                     "Cold store", "60'", "44'", "3 @ 20'", "2 @ 22'"
                 ),
-                crew=TAPE_2,
-                placed=-9,
-                happens=events.disagreeing,
+                crew=SECOND_SIXTEENTHS_CREW,
+                placed_day=-9,
+                history=histories.contradict_wall_reading,
             ),
         ),
     ),

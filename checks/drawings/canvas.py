@@ -14,12 +14,12 @@ FloatArray = NDArray[np.float64]
 
 TEXT_UNITS = 14.0  # height of a line of figures, in drawing units
 CHARACTER_UNITS = 9.0  # advance of a figure at the larger size phones show
-NARROW = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
+NARROW_CHARACTERS = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
 SHAPE_UNITS = 14.0  # room a verdict's shape takes in a line of text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class Viewport:
     """Where plan axes lie on the sheet."""
 
     scale: float  # drawing units per mm
@@ -45,9 +45,9 @@ class View:
         return np.asarray(plan_mm, dtype=float) * (self.scale, -self.scale)
 
 
-def fit(
-    points_mm: FloatArray, width: float, margin: float, most_height: float
-) -> tuple[View, float]:
+def fit_viewport(
+    points_mm: FloatArray, width: float, margin: float, max_height: float
+) -> tuple[Viewport, float]:
     """Place points on a sheet of a given width, and tell how high the sheet is.
 
     Parameters
@@ -60,12 +60,12 @@ def fit(
     low, high = points_mm.min(axis=0), points_mm.max(axis=0)
     span = np.maximum(high - low, 1.0)
     scale = float(
-        min((width - 2 * margin) / span[0], (most_height - 2 * margin) / span[1])
+        min((width - 2 * margin) / span[0], (max_height - 2 * margin) / span[1])
     )
     drawn = span * scale
     left = (width - drawn[0]) / 2
     origin = (float(left - low[0] * scale), float(margin + high[1] * scale))
-    return View(scale=scale, origin=origin), float(drawn[1] + 2 * margin)
+    return Viewport(scale=scale, origin=origin), float(drawn[1] + 2 * margin)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class Box:
     right: float
     bottom: float
 
-    def meets(self, other: "Box") -> bool:
+    def overlaps(self, other: "Box") -> bool:
         """Whether the two cover each other anywhere."""
         return (
             self.left < other.right
@@ -88,15 +88,17 @@ class Box:
 
 
 @dataclass(slots=True)
-class Crowd:
+class OccupiedSpace:
     """The places on the sheet that are taken, and by what kind of thing."""
 
     boxes: list[tuple[Box, str]] = field(default_factory=list)
 
-    def free(self, box: Box, of: str = "") -> bool:
+    def is_free(self, box: Box, only_kind: str = "") -> bool:
         """Whether nothing is there yet, or nothing of one kind."""
         return not any(
-            box.meets(taken) for taken, kind in self.boxes if kind == of or not of
+            box.overlaps(taken)
+            for taken, kind in self.boxes
+            if kind == only_kind or not only_kind
         )
 
     def bounds(self) -> Box:
@@ -108,23 +110,27 @@ class Crowd:
             max(box.bottom for box, _ in self.boxes),
         )
 
-    def take(self, box: Box, kind: str = "") -> None:
+    def occupy(self, box: Box, kind: str = "") -> None:
         """Keep others away from there."""
         self.boxes.append((box, kind))
 
 
 def text_width(text: str, size: float = TEXT_UNITS) -> float:
     """Room for a line of text, estimated from its characters. [drawing units]"""
-    narrow = sum(character in NARROW for character in text)
+    narrow = sum(character in NARROW_CHARACTERS for character in text)
     return (len(text) - 0.5 * narrow) * CHARACTER_UNITS * size / TEXT_UNITS
 
 
-def box_around(
-    centre: FloatArray, width: float, height: float, turn: float = 0.0
+def bounding_box(
+    centre: FloatArray, width: float, height: float, rotation_rad: float = 0.0
 ) -> Box:
     """Box around a rectangle of a width and height turned about its centre."""
-    half_x = (abs(width * math.cos(turn)) + abs(height * math.sin(turn))) / 2
-    half_y = (abs(width * math.sin(turn)) + abs(height * math.cos(turn))) / 2
+    half_x = (
+        abs(width * math.cos(rotation_rad)) + abs(height * math.sin(rotation_rad))
+    ) / 2
+    half_y = (
+        abs(width * math.sin(rotation_rad)) + abs(height * math.cos(rotation_rad))
+    ) / 2
     x, y = float(centre[0]), float(centre[1])
     return Box(x - half_x, y - half_y, x + half_x, y + half_y)
 
@@ -136,20 +142,20 @@ def round_down(value: float) -> float:
     return step * power
 
 
-def size_of(width: float) -> str:
+def get_size_class(width: float) -> str:
     """CSS class ending for a drawing of this width: how narrow it may be shown."""
     return (
         "s" if width <= 480 else "m" if width <= 640 else "l" if width <= 960 else "xl"
     )
 
 
-def figure(value: float) -> str:
+def format_number(value: float) -> str:
     """A coordinate as written into the SVG, to a tenth of a unit."""
     text = f"{value:.1f}"
     return "0" if text in {"-0.0", "0.0"} else text.removesuffix(".0")
 
 
-def path(points: FloatArray, *, closed: bool = False) -> str:
+def path_data(points: FloatArray, *, closed: bool = False) -> str:
     """Path data through points, shape (n, 2). [drawing units]"""
-    steps = " L".join(f"{figure(x)} {figure(y)}" for x, y in points)
+    steps = " L".join(f"{format_number(x)} {format_number(y)}" for x, y in points)
     return f"M{steps}{' Z' if closed else ''}"

@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, View, path
-from checks.drawings.judged import Judged
-from jobs.drawing import plate_edges
-from jobs.plan.model import Detail
+from checks.drawings.canvas import FloatArray, Viewport, path_data
+from checks.drawings.result_view import ResultView
+from jobs.anchor_plan.values import Detail
+from jobs.plans.plan_drawing import plate_bounds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hole:
+class DrawnHole:
     """A hole of the plate where it fits best."""
 
     x: float
@@ -24,9 +24,7 @@ class Hole:
     slot: str = ""  # path data of the proposed slot
 
 
-def placed_holes(
-    planned: FloatArray, plate_fit: Mapping[str, Any] | None
-) -> FloatArray:
+def place_holes(planned: FloatArray, plate_fit: Mapping[str, Any] | None) -> FloatArray:
     """Hole centres at the plate's best fit: turned about their middle, then shifted.
 
     Parameters
@@ -37,10 +35,10 @@ def placed_holes(
         Of the result: shift_along, shift_in [mm] and turn [rad]; none leaves the
         holes where the plan has them.
     """
-    return _placed(planned, planned.mean(axis=0), plate_fit)
+    return _place_points(planned, planned.mean(axis=0), plate_fit)
 
 
-def _placed(
+def _place_points(
     points: FloatArray, middle: FloatArray, plate_fit: Mapping[str, Any] | None
 ) -> FloatArray:
     """Points of the plate, turned about its middle and shifted. [mm]"""
@@ -52,30 +50,30 @@ def _placed(
     return np.asarray(middle + turned + shift)
 
 
-def plate_path(
+def draw_plate(
     planned: FloatArray,
     detail: Detail,
     plate_fit: Mapping[str, Any] | None,
-    view: View,
+    view: Viewport,
 ) -> str:
     """The plate's edges, from the outermost holes and the edge distance."""
-    edges = plate_edges(detail)
+    edges = plate_bounds(detail)
     if edges is None:
         return ""
     left, low, right, high = edges
     corners = np.array([[left, low], [right, low], [right, high], [left, high]])
-    placed = _placed(corners, planned.mean(axis=0), plate_fit)
-    return path(view.points(placed), closed=True)
+    placed = _place_points(corners, planned.mean(axis=0), plate_fit)
+    return path_data(view.points(placed), closed=True)
 
 
-def drawn_holes(
-    view: View,
+def draw_holes(
+    view: Viewport,
     detail: Detail,
     holes: FloatArray,
     built: FloatArray,
     plate_fit: Mapping[str, Any] | None,
     slots: Mapping[int, Mapping[str, Any]],
-) -> tuple[Hole, ...]:
+) -> tuple[DrawnHole, ...]:
     """Place every hole, mark those whose rod does not pass, and draw their slots."""
     if detail.plate is None:
         return ()
@@ -86,28 +84,30 @@ def drawn_holes(
         x, y = view.points(centre[None])[0]
         slot = slots.get(rod.number)
         drawn.append(
-            Hole(
+            DrawnHole(
                 x=round(float(x), 2),
                 y=round(float(y), 2),
                 radius=round(diameter / 2 * view.scale, 2),
                 fouled=bool(apart[index] > (diameter - rod.diameter) / 2 + 1e-6),
-                slot=_slot(view, centre, built[index], diameter, slot) if slot else "",
+                slot=_slot_path(view, centre, built[index], diameter, slot)
+                if slot
+                else "",
             )
         )
     return tuple(drawn)
 
 
-def slotting_of(judged: Judged, mark: str) -> Mapping[str, Any]:
+def find_slot_remedy(results: ResultView, mark: str) -> Mapping[str, Any]:
     """The remedy that slots holes, where it is the one proposed; else nothing."""
-    for finding in judged.findings:
+    for finding in results.findings:
         if finding["finding"] == f"position:{mark}":
             first: Mapping[str, Any] = next(iter(finding["remedies"]), {})
             return first if first.get("remedy") == "slot" else {}
     return {}
 
 
-def _slot(
-    view: View,
+def _slot_path(
+    view: Viewport,
     hole: FloatArray,
     rod: FloatArray,
     diameter: float,

@@ -4,17 +4,17 @@ from dataclasses import dataclass
 
 from checks.drawings.canvas import SHAPE_UNITS, TEXT_UNITS, text_width
 
-ROW_UNITS = 20.0
+ROW_HEIGHT_UNITS = 20.0
 GAP_UNITS = 16.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class LegendEntry:
     """One entry: a verdict's shape, or a sample of a line, and its words."""
 
     text: str
     shape: str = ""  # a verdict
-    line: str = ""  # a CSS class of lines
+    line_class: str = ""  # a CSS class of lines
     x: float = 0.0
     y: float = 0.0
 
@@ -24,14 +24,16 @@ class Entry:
         return self.x + SHAPE_UNITS / 2
 
     @property
-    def sample(self) -> str:
+    def sample_path(self) -> str:
         """Path data of the line's sample."""
         return f"M{self.x} {self.y}h24"
 
     @property
     def text_x(self) -> float:
         """Where the words begin."""
-        return self.x + (SHAPE_UNITS + 3 if self.shape else 28 if self.line else 0)
+        return self.x + (
+            SHAPE_UNITS + 3 if self.shape else 28 if self.line_class else 0
+        )
 
     @property
     def width(self) -> float:
@@ -39,18 +41,22 @@ class Entry:
         return self.text_x - self.x + text_width(self.text, TEXT_UNITS)
 
 
-def set_in_rows(
-    entries: list[Entry], width: float, top: float, left: float = 12.0
-) -> tuple[tuple[Entry, ...], float]:
+def layout_entries(
+    entries: list[LegendEntry], width: float, top: float, left: float = 12.0
+) -> tuple[tuple[LegendEntry, ...], float]:
     """Place entries left to right, row by row; also the bottom of the last row."""
     placed = []
-    x, y = left, top + ROW_UNITS / 2
+    x, y = left, top + ROW_HEIGHT_UNITS / 2
     for entry in entries:
         if x > left and x + entry.width > width - left:
-            x, y = left, y + ROW_UNITS
-        entry = Entry(
-            text=entry.text, shape=entry.shape, line=entry.line, x=round(x, 1), y=y
+            x, y = left, y + ROW_HEIGHT_UNITS
+        entry = LegendEntry(
+            text=entry.text,
+            shape=entry.shape,
+            line_class=entry.line_class,
+            x=round(x, 1),
+            y=y,
         )
         placed.append(entry)
         x += entry.width + GAP_UNITS
-    return tuple(placed), y + ROW_UNITS
+    return tuple(placed), y + ROW_HEIGHT_UNITS

@@ -17,23 +17,23 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, View, fit, path
+from checks.drawings.canvas import FloatArray, Viewport, fit_viewport, path_data
 from checks.drawings.holes import (
-    Hole,
-    drawn_holes,
-    placed_holes,
-    plate_path,
-    slotting_of,
+    DrawnHole,
+    draw_holes,
+    draw_plate,
+    find_slot_remedy,
+    place_holes,
 )
-from checks.drawings.judged import UNMEASURED, Judged
-from checks.drawings.legend import Entry, set_in_rows
-from checks.drawings.targets import Target, targets
-from checks.drawings.text import Units, Writer, units_of
-from jobs.plan.model import Detail, Plan, Position
+from checks.drawings.legend import LegendEntry, layout_entries
+from checks.drawings.result_view import UNMEASURED, ResultView
+from checks.drawings.targets import RodTarget, place_targets
+from checks.drawings.text import LengthFormatter, Units, get_default_units
+from jobs.anchor_plan.values import Detail, Plan, Position
 
-WIDTH = 480.0
-MARGIN = 62.0
-LABELS_APART = 15.0
+WIDTH_UNITS = 480.0
+MARGIN_UNITS = 62.0
+MIN_LABEL_SPACING_UNITS = 15.0
 GRID_MM = {"imperial": 25.4, "decimal": 25.4, "metric": 20.0}
 
 
@@ -63,7 +63,7 @@ class Ordinate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Axis:
+class DrawnAxis:
     """The steel line or the reference line, with its name beside it."""
 
     path: str
@@ -85,20 +85,20 @@ class PatternDrawing:
     grid: float
     grid_x: float
     grid_y: float
-    steel_line: Axis
-    reference_line: Axis
+    steel_line: DrawnAxis
+    reference_line: DrawnAxis
     plate: str
     rods: tuple[DrawnRod, ...]
-    holes: tuple[Hole, ...]
+    holes: tuple[DrawnHole, ...]
     setbacks: tuple[Ordinate, ...]
     offsets: tuple[Ordinate, ...]
-    targets: tuple[Target, ...]
+    targets: tuple[RodTarget, ...]
     target_note: str
     target_note_y: float
-    legend: tuple[Entry, ...]
+    legend: tuple[LegendEntry, ...]
 
 
-def pattern_drawing(
+def draw_pattern(
     plan: Plan,
     mark: str,
     result: Mapping[str, Any] | None = None,
@@ -120,39 +120,39 @@ def pattern_drawing(
     """
     position = next(place for place in plan.positions if place.mark == mark)
     detail = plan.details[position.detail]
-    judged = Judged(result)
-    write = Writer(units or units_of(plan.length_unit))
-    entry = judged.positions.get(mark, {})
+    results = ResultView(result)
+    write = LengthFormatter(units or get_default_units(plan.length_unit))
+    entry = results.positions.get(mark, {})
     planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
-    built = as_built(entry, len(planned))
-    slots, fit_at = _slots_and_place(judged, mark, entry)
-    holes = placed_holes(planned, fit_at)
-    view, height = _fit(planned, built, detail)
-    aims, bottom, note = targets(
-        detail, entry, judged, built, holes, write, top=height, width=WIDTH
+    built = get_built_rods(entry, len(planned))
+    slots, fit_at = _find_slots_and_plate(results, mark, entry)
+    holes = place_holes(planned, fit_at)
+    view, height = _fit_pattern(planned, built, detail)
+    aims, bottom, note = place_targets(
+        detail, entry, results, built, holes, write, top=height, width=WIDTH_UNITS
     )
-    legend, end = set_in_rows(
-        _legend(detail, judged, entry, built, bool(slots)), WIDTH, bottom
+    legend, end = layout_entries(
+        _list_legend(detail, results, entry, built, bool(slots)), WIDTH_UNITS, bottom
     )
     grid_mm = GRID_MM[write.units]
     zero = view.points(np.zeros((1, 2)))[0]
     return PatternDrawing(
         size="s",
-        width=WIDTH,
+        width=WIDTH_UNITS,
         height=round(end + 4, 1),
         sheet_height=round(height, 1),
         title=f"Position {mark}",
-        description=_description(mark, judged, entry),
+        description=_describe_drawing(mark, results, entry),
         grid=round(grid_mm * view.scale, 3),
         grid_x=round(float(zero[0]), 1),
         grid_y=round(float(zero[1]), 1),
-        steel_line=_steel_line(position, zero),
-        reference_line=_reference_line(position, detail, zero, height),
-        plate=plate_path(planned, detail, fit_at, view),
-        rods=_rods(view, detail, entry, planned, built),
-        holes=drawn_holes(view, detail, holes, built, fit_at, slots),
-        setbacks=_setbacks(view, planned),
-        offsets=_offsets(view, planned, height),
+        steel_line=_draw_steel_line(position, zero),
+        reference_line=_draw_reference_line(position, detail, zero, height),
+        plate=draw_plate(planned, detail, fit_at, view),
+        rods=_draw_rods(view, detail, entry, planned, built),
+        holes=draw_holes(view, detail, holes, built, fit_at, slots),
+        setbacks=_list_setbacks(view, planned),
+        offsets=_list_offsets(view, planned, height),
         targets=aims,
         target_note=note,
         target_note_y=round(height + 6, 1),
@@ -160,19 +160,19 @@ def pattern_drawing(
     )
 
 
-def _slots_and_place(
-    judged: Judged, mark: str, entry: Mapping[str, Any]
+def _find_slots_and_plate(
+    results: ResultView, mark: str, entry: Mapping[str, Any]
 ) -> tuple[dict[int, Any], Mapping[str, Any] | None]:
     """Give the slots proposed, by rod, and where the plate lies.
 
     It lies where the slots are shortest, or else where it fits best.
     """
-    slotting = slotting_of(judged, mark)
+    slotting = find_slot_remedy(results, mark)
     slots = {slot["rod"]: slot for slot in slotting.get("slots") or []}
     return slots, slotting if "shift_along" in slotting else entry.get("plate_fit")
 
 
-def as_built(entry: Mapping[str, Any], count: int) -> FloatArray:
+def get_built_rods(entry: Mapping[str, Any], count: int) -> FloatArray:
     """Rods as built, shape (n_rods, 2), along and in; NaN if not determined. [mm]"""
     built = np.full((count, 2), np.nan)
     for rod in entry.get("rods", []):
@@ -181,38 +181,40 @@ def as_built(entry: Mapping[str, Any], count: int) -> FloatArray:
     return built
 
 
-def _fit(planned: FloatArray, built: FloatArray, detail: Detail) -> tuple[View, float]:
+def _fit_pattern(
+    planned: FloatArray, built: FloatArray, detail: Detail
+) -> tuple[Viewport, float]:
     edge = detail.plate.edge_distance if detail.plate else None
     reach = max(edge or 0.0, 1.5 * max(rod.diameter for rod in detail.rods))
     known = built[~np.isnan(built).any(axis=1)]
     points = np.concatenate(
         [planned - reach, planned + reach, known - reach, known + reach, [[0, 0]]]
     )
-    return fit(points, WIDTH, MARGIN, 0.95 * WIDTH)
+    return fit_viewport(points, WIDTH_UNITS, MARGIN_UNITS, 0.95 * WIDTH_UNITS)
 
 
-def _steel_line(position: Position, zero: FloatArray) -> Axis:
-    return Axis(
-        path=path(np.array([[0, zero[1]], [WIDTH, zero[1]]])),
+def _draw_steel_line(position: Position, zero: FloatArray) -> DrawnAxis:
+    return DrawnAxis(
+        path=path_data(np.array([[0, zero[1]], [WIDTH_UNITS, zero[1]]])),
         name="steel line" if position.wall else "along axis of the point",
         x=6.0,
         y=round(float(zero[1]) + 12, 1),
     )
 
 
-def _reference_line(
+def _draw_reference_line(
     position: Position, detail: Detail, zero: FloatArray, height: float
-) -> Axis:
-    return Axis(
-        path=path(np.array([[zero[0], 18], [zero[0], height - 8]])),
+) -> DrawnAxis:
+    return DrawnAxis(
+        path=path_data(np.array([[zero[0], 18], [zero[0], height - 8]])),
         name=detail.reference if position.wall else "in axis",
         x=round(float(zero[0]), 1),
         y=10.0,
     )
 
 
-def _rods(
-    view: View,
+def _draw_rods(
+    view: Viewport,
     detail: Detail,
     entry: Mapping[str, Any],
     planned: FloatArray,
@@ -246,10 +248,10 @@ def _rods(
     return tuple(drawn)
 
 
-def _setbacks(view: View, planned: FloatArray) -> tuple[Ordinate, ...]:
+def _list_setbacks(view: Viewport, planned: FloatArray) -> tuple[Ordinate, ...]:
     """Planned distances from the steel line, up the left edge."""
     marks = []
-    for inward in _apart(np.unique(planned[:, 1].round(6)), view.scale):
+    for inward in _select_spaced(np.unique(planned[:, 1].round(6)), view.scale):
         y = float(view.points(np.array([[0.0, inward]]))[0][1])
         marks.append(
             Ordinate(mm=float(inward), x=6.0, y=round(y, 1), tick=f"M58 {y:.1f}h18")
@@ -257,10 +259,12 @@ def _setbacks(view: View, planned: FloatArray) -> tuple[Ordinate, ...]:
     return tuple(marks)
 
 
-def _offsets(view: View, planned: FloatArray, height: float) -> tuple[Ordinate, ...]:
+def _list_offsets(
+    view: Viewport, planned: FloatArray, height: float
+) -> tuple[Ordinate, ...]:
     """Planned distances from the reference line, along the top."""
     marks = []
-    for along in _apart(np.unique(planned[:, 0].round(6)), view.scale / 3):
+    for along in _select_spaced(np.unique(planned[:, 0].round(6)), view.scale / 3):
         x = float(view.points(np.array([[along, 0.0]]))[0][0])
         marks.append(
             Ordinate(mm=float(along), x=round(x, 1), y=34.0, tick=f"M{x:.1f} 44v14")
@@ -268,47 +272,49 @@ def _offsets(view: View, planned: FloatArray, height: float) -> tuple[Ordinate, 
     return tuple(marks)
 
 
-def _apart(values: FloatArray, scale: float) -> list[float]:
+def _select_spaced(values: FloatArray, scale: float) -> list[float]:
     """The values that can be labelled without meeting, the first always."""
     kept: list[float] = []
     for value in values:
-        if not kept or (value - kept[-1]) * scale >= LABELS_APART:
+        if not kept or (value - kept[-1]) * scale >= MIN_LABEL_SPACING_UNITS:
             kept.append(float(value))
     return kept
 
 
-def _legend(
+def _list_legend(
     detail: Detail,
-    judged: Judged,
+    results: ResultView,
     entry: Mapping[str, Any],
     built: FloatArray,
     slotted: bool,
-) -> list[Entry]:
+) -> list[LegendEntry]:
     known = bool((~np.isnan(built)).any())
     entries = []
-    if judged.result:
+    if results.result:
         shown = {rod["verdict"] for rod in entry.get("rods", [])}
         entries += [
-            Entry(shape=verdict, text=verdict)
+            LegendEntry(shape=verdict, text=verdict)
             for verdict in ("within", "outside", "remeasure", "unmeasured")
             if verdict in shown
         ]
-    entries.append(Entry(line="rod-planned", text="rod as planned"))
+    entries.append(LegendEntry(line_class="rod-planned", text="rod as planned"))
     if known:
-        entries.append(Entry(line="rod-built-line", text="rod as built"))
+        entries.append(LegendEntry(line_class="rod-built-line", text="rod as built"))
     if detail.plate:
         said = "hole, plate at its best fit" if entry.get("plate_fit") else "hole"
-        entries.append(Entry(line="d-hole", text=said))
+        entries.append(LegendEntry(line_class="d-hole", text=said))
     if known:
-        entries.append(Entry(line="tolerance", text="tolerance"))
+        entries.append(LegendEntry(line_class="tolerance", text="tolerance"))
     if known and detail.plate:
-        entries.append(Entry(line="room", text="rod passes the hole inside this"))
+        entries.append(
+            LegendEntry(line_class="room", text="rod passes the hole inside this")
+        )
     if slotted:
-        entries.append(Entry(line="slot", text="slot proposed"))
+        entries.append(LegendEntry(line_class="slot", text="slot proposed"))
     return entries
 
 
-def _description(mark: str, judged: Judged, entry: Mapping[str, Any]) -> str:
+def _describe_drawing(mark: str, results: ResultView, entry: Mapping[str, Any]) -> str:
     if not entry.get("rods"):
         return f"Rods of {mark} as planned; not measured yet."
     said = ", ".join(f"rod {rod['rod']} {rod['verdict']}" for rod in entry["rods"])

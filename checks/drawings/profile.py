@@ -15,26 +15,26 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, figure
-from checks.drawings.judged import OUTSIDE, UNMEASURED, WITHIN, Judged
-from checks.drawings.legend import Entry, set_in_rows
-from checks.drawings.text import Units, Writer, units_of
-from jobs.plan.geometry import walls
-from jobs.plan.model import Plan, Position
+from checks.drawings.canvas import FloatArray, format_number
+from checks.drawings.legend import LegendEntry, layout_entries
+from checks.drawings.result_view import OUTSIDE, UNMEASURED, WITHIN, ResultView
+from checks.drawings.text import LengthFormatter, Units, get_default_units
+from jobs.anchor_plan.geometry import list_walls
+from jobs.anchor_plan.values import Plan, Position
 
-WIDTH = 480.0
-IN_A_ROW = 7  # pads; a longer wall is drawn in parts
-APART = 58.0  # least distance between pads, for their figures
-PAD = 26.0
-SIDE = 44.0
-TOP = 52.0  # the highest pad
-DEEP = 110.0  # from there to the lowest pad drawn
-FOOT = 26.0  # of a pad below the lowest
+WIDTH_UNITS = 480.0
+MAX_PADS_PER_PROFILE = 7  # pads; a longer wall is drawn in parts
+MIN_PAD_SPACING_UNITS = 58.0  # least distance between pads, for their figures
+PAD_WIDTH_UNITS = 26.0
+SIDE_MARGIN_UNITS = 44.0
+DATUM_UNITS = 52.0  # the highest pad
+PAD_DEPTH_UNITS = 110.0  # from there to the lowest pad drawn
+FOOT_UNITS = 26.0  # of a pad below the lowest
 DEFAULT_LIMIT_MM = 3.175
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shim:
+class DrawnShim:
     """One plate of a stack."""
 
     y: float
@@ -42,7 +42,7 @@ class Shim:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pad:
+class DrawnPad:
     """One pad with its figures."""
 
     mark: str
@@ -53,7 +53,7 @@ class Pad:
     left: float
     top: float
     height: float
-    shims: tuple[Shim, ...]
+    shims: tuple[DrawnShim, ...]
     shims_top: float
     mm: float | None
     shim_mm: float | None
@@ -75,7 +75,7 @@ class ProfileDrawing:
     limit_y: float
     limit_mm: float
     ground: str
-    pads: tuple[Pad, ...]
+    pads: tuple[DrawnPad, ...]
     pad_width: float
     shim_left: float
     shim_width: float
@@ -83,27 +83,27 @@ class ProfileDrawing:
     mark_y: float
     height_y: float
     shim_y: float
-    legend: tuple[Entry, ...]
+    legend: tuple[LegendEntry, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Scale:
+class _HeightScale:
     """Heights to drawing units, and what the pads share."""
 
     per_mm: float
     limit: float
     thickness: Mapping[str, float]  # of shims as the document writes them [mm]
-    write: Writer
+    lengths: LengthFormatter
 
     def y(self, height_mm: float) -> float:
-        return TOP - height_mm * self.per_mm
+        return DATUM_UNITS - height_mm * self.per_mm
 
     @property
     def bottom(self) -> float:
-        return TOP + DEEP + FOOT
+        return DATUM_UNITS + PAD_DEPTH_UNITS + FOOT_UNITS
 
 
-def profile_drawings(
+def draw_profiles(
     plan: Plan,
     result: Mapping[str, Any] | None,
     *,
@@ -123,85 +123,95 @@ def profile_drawings(
     units : Units, optional
         How lengths are written; the plan's own unit decides when left out.
     """
-    judged = Judged(result)
-    if not any(pad["height"] is not None for pad in judged.pads.values()):
+    results = ResultView(result)
+    if not any(pad["height"] is not None for pad in results.pads.values()):
         return ()
-    scale = _scale(plan, judged, Writer(units or units_of(plan.length_unit)))
+    scale = _build_scale(
+        plan, results, LengthFormatter(units or get_default_units(plan.length_unit))
+    )
     drawings: list[ProfileDrawing] = []
-    for name, positions in _stretches(plan, judged):
-        count = -(-len(positions) // IN_A_ROW)
+    for name, positions in _group_by_wall(plan, results):
+        count = -(-len(positions) // MAX_PADS_PER_PROFILE)
         for number, part in enumerate(np.array_split(np.array(positions), count), 1):
             title = f"{name}, part {number} of {count}" if count > 1 else name
             drawings.append(
-                _profile(list(part), judged, scale, title, len(drawings) + 1, href)
+                _draw_profile(
+                    list(part), results, scale, title, len(drawings) + 1, href
+                )
             )
     return tuple(drawings)
 
 
-def _stretches(plan: Plan, judged: Judged) -> list[tuple[str, list[Position]]]:
+def _group_by_wall(plan: Plan, results: ResultView) -> list[tuple[str, list[Position]]]:
     """Walls with their positions in running order, then the points."""
     stretches = []
-    for wall in walls(plan):
-        on = [p for p in plan.positions if p.wall == wall and p.mark in judged.pads]
+    for wall in list_walls(plan):
+        on = [p for p in plan.positions if p.wall == wall and p.mark in results.pads]
         on.sort(key=lambda position: position.along or 0.0)
         stretches.append(("Wall {}-{}".format(*wall), on))
-    points = [p for p in plan.positions if p.wall is None and p.mark in judged.pads]
+    points = [p for p in plan.positions if p.wall is None and p.mark in results.pads]
     stretches.append(("Inside", points))
     return [(name, on) for name, on in stretches if on]
 
 
-def _scale(plan: Plan, judged: Judged, write: Writer) -> _Scale:
-    limit = judged.limit("pad_level")
+def _build_scale(
+    plan: Plan, results: ResultView, write: LengthFormatter
+) -> _HeightScale:
+    limit = results.get_limit("pad_level")
     if limit is None:
         limits = [
             abs(check["limit"])
-            for check in judged.checks.values()
+            for check in results.checks.values()
             if check["kind"] == "level" and check.get("limit") is not None
         ]
         limit = min(limits, default=DEFAULT_LIMIT_MM)
     lowest = min(
-        pad["height"] for pad in judged.pads.values() if pad["height"] is not None
+        pad["height"] for pad in results.pads.values() if pad["height"] is not None
     )
-    return _Scale(
-        per_mm=DEEP / max(-lowest, 2.0 * limit),
+    return _HeightScale(
+        per_mm=PAD_DEPTH_UNITS / max(-lowest, 2.0 * limit),
         limit=limit,
         thickness={plate.text: float(plate.mm) for plate in plan.shim_thicknesses},
-        write=write,
+        lengths=write,
     )
 
 
-def _profile(
+def _draw_profile(
     positions: Sequence[Position],
-    judged: Judged,
-    scale: _Scale,
+    results: ResultView,
+    scale: _HeightScale,
     title: str,
     number: int,
     href: Callable[[str], str] | None,
 ) -> ProfileDrawing:
-    places = _spread(positions)
+    places = _spread_pads(positions)
     pads = tuple(
-        _pad(judged.pads[position.mark], float(x), scale, href)
+        _draw_pad(results.pads[position.mark], float(x), scale, href)
         for position, x in zip(positions, places, strict=True)
     )
-    tops = [f"{figure(pad.x)} {figure(pad.top)}" for pad in pads if pad.mm is not None]
-    legend, end = set_in_rows(_legend(pads), WIDTH, scale.bottom + 62)
+    tops = [
+        f"{format_number(pad.x)} {format_number(pad.top)}"
+        for pad in pads
+        if pad.mm is not None
+    ]
+    legend, end = layout_entries(_list_legend(pads), WIDTH_UNITS, scale.bottom + 62)
     return ProfileDrawing(
         key=f"profile-{number}",
         size="s",
-        width=WIDTH,
+        width=WIDTH_UNITS,
         height=round(end + 2, 1),
         title=title,
-        description=_description(pads),
-        datum_y=TOP,
+        description=_describe_drawing(pads),
+        datum_y=DATUM_UNITS,
         band_height=round(scale.limit * scale.per_mm, 1),
         limit_y=round(scale.y(-scale.limit), 1),
         limit_mm=-scale.limit,
         ground=f"M{' L'.join(tops)}" if len(tops) > 1 else "",
         pads=pads,
-        pad_width=PAD,
-        shim_left=-PAD / 2 - 3,
-        shim_width=PAD + 6,
-        hit_height=round(scale.bottom + 20 - TOP, 1),
+        pad_width=PAD_WIDTH_UNITS,
+        shim_left=-PAD_WIDTH_UNITS / 2 - 3,
+        shim_width=PAD_WIDTH_UNITS + 6,
+        hit_height=round(scale.bottom + 20 - DATUM_UNITS, 1),
         mark_y=round(scale.bottom + 14, 1),
         height_y=round(scale.bottom + 31, 1),
         shim_y=round(scale.bottom + 47, 1),
@@ -209,7 +219,7 @@ def _profile(
     )
 
 
-def _spread(positions: Sequence[Position]) -> FloatArray:
+def _spread_pads(positions: Sequence[Position]) -> FloatArray:
     """Places along the wall, to scale where their figures leave room for it."""
     along = np.array(
         [
@@ -218,36 +228,39 @@ def _spread(positions: Sequence[Position]) -> FloatArray:
         ]
     )
     span = float(np.ptp(along)) or 1.0
-    room = WIDTH - 2 * SIDE - APART / 2
-    start = SIDE + APART / 2
+    room = WIDTH_UNITS - 2 * SIDE_MARGIN_UNITS - MIN_PAD_SPACING_UNITS / 2
+    start = SIDE_MARGIN_UNITS + MIN_PAD_SPACING_UNITS / 2
     if len(along) == 1:
-        return np.array([WIDTH / 2])
-    places = start + (along - along[0]) / span * (room - APART / 2)
+        return np.array([WIDTH_UNITS / 2])
+    places = start + (along - along[0]) / span * (room - MIN_PAD_SPACING_UNITS / 2)
     for index in range(1, len(places)):  # push to the right, then back to the left
-        places[index] = max(places[index], places[index - 1] + APART)
-    places[-1] = min(places[-1], start + room - APART / 2)
+        places[index] = max(places[index], places[index - 1] + MIN_PAD_SPACING_UNITS)
+    places[-1] = min(places[-1], start + room - MIN_PAD_SPACING_UNITS / 2)
     for index in range(len(places) - 2, -1, -1):
-        places[index] = min(places[index], places[index + 1] - APART)
+        places[index] = min(places[index], places[index + 1] - MIN_PAD_SPACING_UNITS)
     return np.asarray(places)
 
 
-def _pad(
-    entry: Mapping[str, Any], x: float, scale: _Scale, href: Callable[[str], str] | None
-) -> Pad:
+def _draw_pad(
+    entry: Mapping[str, Any],
+    x: float,
+    scale: _HeightScale,
+    href: Callable[[str], str] | None,
+) -> DrawnPad:
     height = entry["height"]
     top = scale.y(height if height is not None else 0.0)
     shims, at = [], top
     for plate in entry.get("stack") or []:  # the thickest lies lowest
         thick = scale.thickness.get(plate, 0.0) * scale.per_mm
         at -= thick
-        shims.append(Shim(y=round(at, 1), height=round(thick, 1)))
-    return Pad(
+        shims.append(DrawnShim(y=round(at, 1), height=round(thick, 1)))
+    return DrawnPad(
         mark=entry["mark"],
         href=href(entry["mark"]) if href else "",
         verdict=entry["verdict"],
-        title=_title(entry, scale),
+        title=_pad_title(entry, scale),
         x=round(x, 1),
-        left=round(x - PAD / 2, 1),
+        left=round(x - PAD_WIDTH_UNITS / 2, 1),
         top=round(top, 1),
         height=round(scale.bottom - top, 1),
         shims=tuple(shims),
@@ -258,29 +271,27 @@ def _pad(
     )
 
 
-def _title(entry: Mapping[str, Any], scale: _Scale) -> str:
+def _pad_title(entry: Mapping[str, Any], scale: _HeightScale) -> str:
     if entry["height"] is None:
         return f"{entry['mark']}: {entry['verdict']}"
-    said = (
-        f"{entry['mark']}: {scale.write.deviation(entry['height'])}, {entry['verdict']}"
-    )
+    said = f"{entry['mark']}: {scale.lengths.format_deviation(entry['height'])}, {entry['verdict']}"
     if entry.get("stack"):
         return f"{said}; shims {' + '.join(entry['stack'])}"
     return said
 
 
-def _legend(pads: Sequence[Pad]) -> list[Entry]:
+def _list_legend(pads: Sequence[DrawnPad]) -> list[LegendEntry]:
     shown = {pad.verdict for pad in pads}
     entries = [
-        Entry(shape=verdict, text=verdict)
+        LegendEntry(shape=verdict, text=verdict)
         for verdict in (WITHIN, OUTSIDE, "remeasure", UNMEASURED)
         if verdict in shown
     ]
     if any(pad.shims for pad in pads):
-        entries.append(Entry(line="shim-line", text="shims"))
-    entries.append(Entry(line="limit", text="lowest without shims"))
+        entries.append(LegendEntry(line_class="shim-line", text="shims"))
+    entries.append(LegendEntry(line_class="limit", text="lowest without shims"))
     return entries
 
 
-def _description(pads: Sequence[Pad]) -> str:
+def _describe_drawing(pads: Sequence[DrawnPad]) -> str:
     return ". ".join(pad.title for pad in pads) + "."

@@ -8,7 +8,7 @@ from django.utils.safestring import SafeString
 from checks.drawings.text import Units
 
 
-def svg(
+def render_svg(
     name: str,
     drawing: Any,
     units: Units,

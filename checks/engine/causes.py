@@ -16,7 +16,7 @@ from checks.engine.arrays import BoolArray, FloatArray, IntArray
 
 FOOT_MM = 304.8
 INCH_MM = 25.4
-STAVES_MM = np.array(
+GRADE_ROD_LENGTHS_MM = np.array(
     [
         2000.0,
         3000.0,
@@ -28,7 +28,7 @@ STAVES_MM = np.array(
 """Lengths grade rods are sold in. [mm] Common practice."""
 
 
-def clearly(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> FloatArray:
+def clear_margin(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> FloatArray:
     """Give what may be left over of a mistake, so that it explains clearly. [mm]
 
     Parameters
@@ -47,7 +47,9 @@ def clearly(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> FloatArray
     return np.minimum(np.asarray(tolerance_mm, dtype=np.float64), amount / 4.0)
 
 
-def misread_by(deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike) -> FloatArray:
+def find_misreadings(
+    deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike
+) -> FloatArray:
     """Give the foot or inch that would explain each deviation, 0 where none does.
 
     Parameters
@@ -65,8 +67,8 @@ def misread_by(deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike) -> Floa
     deviation = np.asarray(deviation_mm, dtype=np.float64)
     size = np.abs(deviation)
     tolerance = np.broadcast_to(np.asarray(tolerance_mm, np.float64), size.shape)
-    foot = np.abs(size - FOOT_MM) <= clearly(tolerance, FOOT_MM)
-    inch = np.abs(size - INCH_MM) <= clearly(tolerance, INCH_MM)
+    foot = np.abs(size - FOOT_MM) <= clear_margin(tolerance, FOOT_MM)
+    inch = np.abs(size - INCH_MM) <= clear_margin(tolerance, INCH_MM)
     amount = np.where(foot, FOOT_MM, np.where(inch, INCH_MM, 0.0))
     return np.asarray(np.copysign(amount, deviation) * (amount > 0.0), np.float64)
 
@@ -91,7 +93,7 @@ def all_shifted_by(
     return bool(np.all(np.abs(deviation - amount_mm) <= tolerance_mm))
 
 
-def alike(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> float:
+def find_common_offset(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> float:
     """Give the amount some deviations share, NaN where they do not. [mm]
 
     Parameters
@@ -109,7 +111,7 @@ def alike(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> float:
     return middle if shared else float("nan")
 
 
-def exchanged(
+def find_swapped_pairs(
     nominal_mm: npt.ArrayLike, observed_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike
 ) -> IntArray:
     """Find pairs whose readings were written down the wrong way round.
@@ -141,7 +143,7 @@ def exchanged(
     return np.array(kept, dtype=np.intp).reshape(-1, 2)
 
 
-TURNS = {
+WRONG_ORIENTATIONS = {
     "turned end for end": (-1.0, -1.0),
     "mirrored along the wall": (-1.0, 1.0),
     "mirrored in and out": (1.0, -1.0),
@@ -149,7 +151,7 @@ TURNS = {
 """Signs of along and in for each wrong way round."""
 
 
-def turned_around(
+def find_wrong_orientation(
     planned_mm: FloatArray, built_mm: FloatArray, tolerance_mm: float
 ) -> str | None:
     """Tell which way round a detail was set, None where it is as drawn or neither.
@@ -164,19 +166,22 @@ def turned_around(
     tolerance_mm : float
         How far every rod may be from where that way round puts it. [mm]
     """
-    if len(planned_mm) < 2 or _matched(planned_mm, built_mm) <= 2.0 * tolerance_mm:
+    if (
+        len(planned_mm) < 2
+        or _match_distance(planned_mm, built_mm) <= 2.0 * tolerance_mm
+    ):
         return None
     middle = (planned_mm.max(axis=0) + planned_mm.min(axis=0)) / 2.0
     on_line = np.array([0.0, middle[1]])
-    for name, signs in TURNS.items():
+    for name, signs in WRONG_ORIENTATIONS.items():
         for centre in (on_line, middle):
             tried = centre + (planned_mm - centre) * np.array(signs)
-            if _matched(tried, built_mm) <= tolerance_mm:
+            if _match_distance(tried, built_mm) <= tolerance_mm:
                 return name
     return None
 
 
-def _matched(planned: FloatArray, built: FloatArray) -> float:
+def _match_distance(planned: FloatArray, built: FloatArray) -> float:
     """Largest distance when each rod is matched to its nearest, one to one. [mm]"""
     apart = np.linalg.norm(planned[:, None] - built[None, :], axis=2)
     nearest = apart.argmin(axis=1)
@@ -185,7 +190,7 @@ def _matched(planned: FloatArray, built: FloatArray) -> float:
     return float(apart.min(axis=1).max())
 
 
-def upside_down(
+def find_inverted_rods(
     reading_mm: npt.ArrayLike, expected_mm: npt.ArrayLike, tolerance_mm: float
 ) -> FloatArray:
     """Give the rod length that explains each reading as read upside down, else NaN.
@@ -202,15 +207,15 @@ def upside_down(
     reading = np.asarray(reading_mm, dtype=np.float64)
     expected = np.asarray(expected_mm, dtype=np.float64)
     total = reading + expected
-    off = np.abs(total[:, None] - STAVES_MM[None, :])
+    off = np.abs(total[:, None] - GRADE_ROD_LENGTHS_MM[None, :])
     best = off.argmin(axis=1)
     far = np.abs(reading - expected) > 4.0 * tolerance_mm
     good = (off[np.arange(total.size), best] <= tolerance_mm) & far
-    return np.where(good, STAVES_MM[best], np.nan)
+    return np.where(good, GRADE_ROD_LENGTHS_MM[best], np.nan)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Knock:
+class SetupDisturbance:
     """A set-up that moved: from which of its readings on, and by how much.
 
     `reading` counts within the set-up, in the order taken; `shift_mm` is what the
@@ -222,9 +227,9 @@ class Knock:
     shift_mm: float
 
 
-def knocked(
+def find_setup_disturbances(
     reading_mm: FloatArray, setup: IntArray, point: IntArray, tolerance_mm: float
-) -> tuple[Knock, ...]:
+) -> tuple[SetupDisturbance, ...]:
     """Find set-ups in which points read twice all changed by one amount.
 
     Every point read both before and after must have changed alike; the set-up is
@@ -260,7 +265,7 @@ def knocked(
         moved = np.abs(change) > tolerance_mm
         if not moved.any():
             continue
-        shift = alike(change[moved], tolerance_mm)
+        shift = find_common_offset(change[moved], tolerance_mm)
         since = min(later for (_, later), yes in zip(again, moved, strict=True) if yes)
         steady_after = any(
             later >= since
@@ -272,12 +277,14 @@ def knocked(
                 first for (first, later), yes in zip(again, moved, strict=True) if yes
             )
             once = np.isin(points, points[[k for pair in again for k in pair]])
-            place = moved_at(reading_mm[here], ~once, shift, first + 1, since)
-            found.append(Knock(setup=int(one), reading=place, shift_mm=shift))
+            place = locate_disturbance(reading_mm[here], ~once, shift, first + 1, since)
+            found.append(
+                SetupDisturbance(setup=int(one), reading=place, shift_mm=shift)
+            )
     return tuple(found)
 
 
-def moved_at(
+def locate_disturbance(
     reading_mm: FloatArray, once: BoolArray, shift_mm: float, first: int, last: int
 ) -> int:
     """Find the reading before which a set-up moved: pads are much alike. [mm]
@@ -308,8 +315,8 @@ def moved_at(
     return int(tried[spread.argmin()])
 
 
-def low_setup(
-    height_mm: FloatArray, setup: IntArray, tolerance_mm: float, least: int = 3
+def find_offset_setup(
+    height_mm: FloatArray, setup: IntArray, tolerance_mm: float, min_points: int = 3
 ) -> tuple[int, float] | None:
     """Find the one set-up all of whose points lie off the others' by one amount.
 
@@ -330,20 +337,23 @@ def low_setup(
         The smaller of the two groups, and how much higher it lies than the rest. [mm]
     """
     names, counts = np.unique(setup, return_counts=True)
-    if names.size < 2 or counts.min() < least:
+    if names.size < 2 or counts.min() < min_points:
         return None
-    level = {int(name): alike(height_mm[setup == name], tolerance_mm) for name in names}
+    level = {
+        int(name): find_common_offset(height_mm[setup == name], tolerance_mm)
+        for name in names
+    }
     if any(value != value for value in level.values()):
         return None
     for name in names[np.argsort(counts, kind="stable")].tolist():
         others = [value for other, value in level.items() if other != name]
-        rest = alike(others, tolerance_mm)
+        rest = find_common_offset(others, tolerance_mm)
         if rest == rest and abs(level[name] - rest) > 2.0 * tolerance_mm:
             return name, level[name] - rest
     return None
 
 
-def estimated_error(residual_mm: FloatArray, redundancy: FloatArray) -> FloatArray:
+def estimate_errors(residual_mm: FloatArray, redundancy: FloatArray) -> FloatArray:
     """Give the error each length alone would need to have, NaN where unchecked.
 
     -v / r, with v adjusted less observed and r the redundancy number: W. Baarda,

@@ -30,7 +30,7 @@ def _mm(inches: str | float) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Thread:
+class RodThread:
     """A coarse (UNC) thread and its heavy hex nut. [mm]
 
     Threads: ASME B1.1; nuts: ASME B18.2.2; both from secondary sources.
@@ -58,8 +58,8 @@ class Thread:
 
 def _thread(
     size: str, tpi: float, area: float, nut: tuple[float, float], flats: str
-) -> Thread:
-    return Thread(
+) -> RodThread:
+    return RodThread(
         diameter_mm=_mm(size),
         threads_per_inch=tpi,
         tabulated_area_mm2=area * INCH_MM**2,
@@ -184,13 +184,13 @@ WASHERS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grade:
+class RodGrade:
     """A grade of anchor rod, ASTM F1554, from secondary sources. [MPa], [mm]"""
 
     name: str
     yield_mpa: float
     tensile_mpa: float  # the least specified
-    tensile_most_mpa: float
+    tensile_max_mpa: float
     diameter_min_mm: float
     diameter_max_mm: float
     colour: str
@@ -199,12 +199,12 @@ class Grade:
 
 def _grade(
     name: str, ksi: tuple[float, float, float], sizes: tuple[str, str], colour: str
-) -> Grade:
-    return Grade(
+) -> RodGrade:
+    return RodGrade(
         name=name,
         yield_mpa=ksi[0] * KSI_MPA,
         tensile_mpa=ksi[1] * KSI_MPA,
-        tensile_most_mpa=ksi[2] * KSI_MPA,
+        tensile_max_mpa=ksi[2] * KSI_MPA,
         diameter_min_mm=_mm(sizes[0]),
         diameter_max_mm=_mm(sizes[1]),
         colour=colour,
@@ -219,7 +219,7 @@ GRADES = {
 }
 
 # AISC 360-16 Table J3.4, secondary: rod diameter and least edge distance. [in]
-_EDGES = (
+_EDGE_ROWS = (
     ("1/2", "3/4"),
     ("5/8", "7/8"),
     ("3/4", "1"),
@@ -228,40 +228,42 @@ _EDGES = (
     ("1 1/8", "1 1/2"),
     ("1 1/4", "1 5/8"),
 )
-EDGE_DISTANCES = tuple((_mm(rod), _mm(edge)) for rod, edge in _EDGES)
+MIN_EDGE_DISTANCES = tuple((_mm(rod), _mm(edge)) for rod, edge in _EDGE_ROWS)
 
 
-def thread_of(diameter_mm: float) -> Thread | None:
+def find_thread(diameter_mm: float) -> RodThread | None:
     """Coarse thread and heavy hex nut of a rod, None if not an inch size listed.
 
     Parameters
     ----------
     diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
-    return next((t for t in THREADS if _is(t.diameter_mm, diameter_mm)), None)
+    return next((t for t in THREADS if _same_size(t.diameter_mm, diameter_mm)), None)
 
 
-def suggested_hole(diameter_mm: float) -> BasePlateHole | None:
+def suggest_hole(diameter_mm: float) -> BasePlateHole | None:
     """Largest base plate hole of the handbook table: a suggestion, never a check.
 
     Parameters
     ----------
     diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
-    return next((h for h in BASE_PLATE_HOLES if _is(h.diameter_mm, diameter_mm)), None)
+    return next(
+        (h for h in BASE_PLATE_HOLES if _same_size(h.diameter_mm, diameter_mm)), None
+    )
 
 
-def washers_of(diameter_mm: float) -> tuple[Washer, ...]:
+def list_washers(diameter_mm: float) -> tuple[Washer, ...]:
     """Type A plain washers of a rod; empty if none is listed.
 
     Parameters
     ----------
     diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
-    return tuple(w for w in WASHERS if _is(w.diameter_mm, diameter_mm))
+    return tuple(w for w in WASHERS if _same_size(w.diameter_mm, diameter_mm))
 
 
-def least_edge_mm(diameter_mm: float) -> float:
+def min_edge_distance_mm(diameter_mm: float) -> float:
     """Least distance from a hole's centre to the plate's edge. [mm]
 
     AISC 360-16 Table J3.4 (secondary); a size between rows takes the next larger
@@ -271,7 +273,7 @@ def least_edge_mm(diameter_mm: float) -> float:
     ----------
     diameter_mm : rod diameter. [mm]
     """
-    for rod, edge in EDGE_DISTANCES:
+    for rod, edge in MIN_EDGE_DISTANCES:
         if diameter_mm <= rod + SIZE_TOLERANCE_MM:
             return edge
     return 1.25 * diameter_mm
@@ -289,7 +291,7 @@ class PlateWasher:
     from_table: bool
 
 
-def covering_washer(hole_mm: float, rod_mm: float) -> PlateWasher:
+def select_plate_washer(hole_mm: float, rod_mm: float) -> PlateWasher:
     """Smallest plate washer that covers a hole with the rod anywhere in it.
 
     With the rod against one side, the far side of the hole is hole - rod / 2 from the
@@ -321,5 +323,5 @@ def covering_washer(hole_mm: float, rod_mm: float) -> PlateWasher:
     )
 
 
-def _is(size_mm: float, diameter_mm: float) -> bool:
+def _same_size(size_mm: float, diameter_mm: float) -> bool:
     return abs(size_mm - diameter_mm) <= SIZE_TOLERANCE_MM

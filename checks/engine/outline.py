@@ -29,13 +29,19 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.distance_network import (
+    MIN_SINGULAR_VALUE,
+    AdjustmentOutcome,
+    adjust_distances,
+    distance_jacobian,
+    rigid_motions,
+)
 from checks.engine.errors import DegenerateGeometryError
-from checks.engine.network import WEAK, Outcome, adjust_distances, movements, rows
 
-CLEAR_TURN = 0.02
+CLEAR_CORNER_SINE = 0.02
 """Sine of a corner's turn beyond which the corner may not come out turned over."""
 
-SOUND = 0.05
+MIN_MOTION_SEEN = 0.05
 """How much of a missing movement a proposed reading should see, if one can. [1]"""
 
 
@@ -59,7 +65,7 @@ class OutlineAdjustments:
     suspect: BoolArray  # (b, m) |w| > 3.29, where it can be told which
     inseparable: BoolArray  # (b, m) readings that share the largest |w|
     cannot_tell: BoolArray  # (b,) |w| > 3.29, and shared
-    lean_rad: FloatArray  # (b,)
+    skew_rad: FloatArray  # (b,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +73,7 @@ class OutlineAdjustment:
     """The figure of one outline; members as in `OutlineAdjustments`, less the b."""
 
     determined: bool
-    outcome: Outcome
+    outcome: AdjustmentOutcome
     missing: IntArray  # (k, 2) pairs of corners whose distances would determine it
     corners_mm: FloatArray
     offsets_mm: FloatArray
@@ -80,7 +86,7 @@ class OutlineAdjustment:
     suspect: BoolArray
     inseparable: BoolArray
     cannot_tell: bool
-    lean_rad: float
+    skew_rad: float
 
 
 def adjust_outline(
@@ -134,14 +140,14 @@ def adjust_outline(
     pair = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
     lengths = np.asarray(lengths_mm, dtype=np.float64).reshape(-1)
     sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=np.float64), lengths.shape)
-    many = adjust_many(plan[None], pair, lengths[None], sigma[None])
-    outcome = Outcome(str(many.outcome[0]))
+    many = adjust_outlines(plan[None], pair, lengths[None], sigma[None])
+    outcome = AdjustmentOutcome(str(many.outcome[0]))
     missing = np.zeros((0, 2), dtype=np.intp)
-    if outcome is Outcome.UNDETERMINED:
+    if outcome is AdjustmentOutcome.UNDETERMINED:
         listed = np.asarray(diagonals, dtype=np.intp).reshape(-1, 2)
-        missing = _missing(plan, pair[~np.isnan(lengths)], listed)
+        missing = _find_missing_pairs(plan, pair[~np.isnan(lengths)], listed)
     return OutlineAdjustment(
-        determined=outcome is Outcome.ADJUSTED,
+        determined=outcome is AdjustmentOutcome.ADJUSTED,
         outcome=outcome,
         missing=missing,
         corners_mm=many.corners_mm[0],
@@ -155,11 +161,11 @@ def adjust_outline(
         suspect=many.suspect[0],
         inseparable=many.inseparable[0],
         cannot_tell=bool(many.cannot_tell[0]),
-        lean_rad=float(many.lean_rad[0]),
+        skew_rad=float(many.skew_rad[0]),
     )
 
 
-def no_adjustment(corners: int, readings: int) -> OutlineAdjustment:
+def empty_adjustment(corners: int, readings: int) -> OutlineAdjustment:
     """Give the adjustment of an outline that cannot have one: nothing is known.
 
     Parameters
@@ -177,7 +183,7 @@ def no_adjustment(corners: int, readings: int) -> OutlineAdjustment:
     no = np.zeros(readings, dtype=np.bool_)
     return OutlineAdjustment(
         determined=False,
-        outcome=Outcome.UNDETERMINED,
+        outcome=AdjustmentOutcome.UNDETERMINED,
         missing=np.zeros((0, 2), dtype=np.intp),
         corners_mm=places,
         offsets_mm=places,
@@ -190,11 +196,11 @@ def no_adjustment(corners: int, readings: int) -> OutlineAdjustment:
         suspect=no,
         inseparable=no,
         cannot_tell=False,
-        lean_rad=nan,
+        skew_rad=nan,
     )
 
 
-def adjust_many(
+def adjust_outlines(
     plans_mm: npt.ArrayLike,
     pairs: npt.ArrayLike,
     lengths_mm: npt.ArrayLike,
@@ -229,12 +235,12 @@ def adjust_many(
         positive.
     """
     plans = np.asarray(plans_mm, dtype=np.float64)
-    centred, moments = about_centroid(plans)
-    refuse_degenerate(plans, moments)
+    centred, moments = reduce_to_centroid(plans)
+    reject_degenerate_plans(plans, moments)
     net = adjust_distances(plans, pairs, lengths_mm, sigma_mm)
-    lost = net.outcome != Outcome.ADJUSTED.value
-    folded = _folded(plans, net.points_mm) & ~lost
-    corners = _upright(plans, centred, net.points_mm)
+    lost = net.outcome != AdjustmentOutcome.ADJUSTED.value
+    folded = _find_folded(plans, net.points_mm) & ~lost
+    corners = _orient_to_plan(plans, centred, net.points_mm)
     offsets = corners - plans
     variances = np.diagonal(net.covariance_mm2, axis1=1, axis2=2).reshape(plans.shape)
     found = OutlineAdjustments(
@@ -250,12 +256,14 @@ def adjust_many(
         suspect=net.suspect,
         inseparable=net.inseparable,
         cannot_tell=net.cannot_tell,
-        lean_rad=_lean(centred, moments, corners),
+        skew_rad=_affine_skew(centred, moments, corners),
     )
-    return _without(found, folded) if folded.any() else found
+    return _discard_folded(found, folded) if folded.any() else found
 
 
-def _upright(plans: FloatArray, centred: FloatArray, points: FloatArray) -> FloatArray:
+def _orient_to_plan(
+    plans: FloatArray, centred: FloatArray, points: FloatArray
+) -> FloatArray:
     """Lay figures on their plans by the rigid best fit.
 
     Adjusted with no point held, a figure has kept the plan's centroid, and
@@ -270,7 +278,7 @@ def _upright(plans: FloatArray, centred: FloatArray, points: FloatArray) -> Floa
     return np.where((along < 0.0)[:, None, None], 2.0 * middle - points, points)
 
 
-def _without(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments:
+def _discard_folded(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments:
     """Take back what was found of outlines that came out with a corner turned over."""
     taken: dict[str, npt.NDArray[Any]] = {}
     for each in fields(found):
@@ -280,11 +288,11 @@ def _without(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments
             taken[each.name] = np.where(over, np.nan, value)
         elif value.dtype.kind == "b":
             taken[each.name] = value & ~over
-    outcome = np.where(folded, Outcome.FOLDED.value, found.outcome)
+    outcome = np.where(folded, AdjustmentOutcome.FOLDED.value, found.outcome)
     return replace(found, outcome=outcome, **taken)
 
 
-def about_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
+def reduce_to_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Corners about their centroid, and their sums of x x, x y and y y, (3, b)."""
     if plans.ndim != 3 or plans.shape[1] < 3 or plans.shape[2] != 2:
         raise DegenerateGeometryError("an outline needs at least three corners")
@@ -293,7 +301,7 @@ def about_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
     return p, both.reshape(len(p), 4)[:, [0, 1, 3]].T
 
 
-def refuse_degenerate(plans: FloatArray, moments: FloatArray) -> None:
+def reject_degenerate_plans(plans: FloatArray, moments: FloatArray) -> None:
     """Refuse plans (b, n, 2) whose corners lie on one line or coincide. [mm]"""
     xx, xy, yy = moments
     spread = xx + yy
@@ -306,15 +314,15 @@ def refuse_degenerate(plans: FloatArray, moments: FloatArray) -> None:
         )
 
 
-def _folded(plans: FloatArray, points: FloatArray) -> BoolArray:
+def _find_folded(plans: FloatArray, points: FloatArray) -> BoolArray:
     """Whether a corner that clearly turns one way on the plan turns the other."""
-    sine = _turns(np.concatenate([plans, points]))
+    sine = _corner_sines(np.concatenate([plans, points]))
     planned, found = sine[: len(plans)], sine[len(plans) :]
-    over = (np.abs(planned) > CLEAR_TURN) & (planned * found <= 0.0)
+    over = (np.abs(planned) > CLEAR_CORNER_SINE) & (planned * found <= 0.0)
     return np.asarray(over.any(axis=1))
 
 
-def _turns(points: FloatArray) -> FloatArray:
+def _corner_sines(points: FloatArray) -> FloatArray:
     """Sine of the turn at each corner, (b, n); NaN in, NaN out."""
     each = np.arange(points.shape[1])
     out = points[:, each - points.shape[1] + 1] - points
@@ -325,7 +333,7 @@ def _turns(points: FloatArray) -> FloatArray:
     return np.asarray(cross / np.where(size > 0.0, size, 1.0))
 
 
-def _lean(p: FloatArray, moments: FloatArray, corners: FloatArray) -> FloatArray:
+def _affine_skew(p: FloatArray, moments: FloatArray, corners: FloatArray) -> FloatArray:
     """Shear of the best affine fit; M = sum(c p') (sum(p p'))^-1, and e, n as above.
 
     M e and M n are taken without the determinant in that inverse and with the wall's
@@ -349,7 +357,9 @@ def _lean(p: FloatArray, moments: FloatArray, corners: FloatArray) -> FloatArray
     return np.asarray(np.arcsin(np.minimum(np.maximum(sine, -1.0), 1.0)))
 
 
-def _missing(plan: FloatArray, measured: IntArray, listed: IntArray) -> IntArray:
+def _find_missing_pairs(
+    plan: FloatArray, measured: IntArray, listed: IntArray
+) -> IntArray:
     """Pairs that take away, one by one, every movement the readings do not see.
 
     The unseen movements span the null space of the rows of what was measured and of
@@ -359,15 +369,15 @@ def _missing(plan: FloatArray, measured: IntArray, listed: IntArray) -> IntArray
     walls = np.stack([np.arange(n), (np.arange(n) + 1) % n], axis=1)
     others = np.stack(np.triu_indices(n, 1), axis=1)
     offered = np.concatenate([walls, listed, others])
-    seen = np.concatenate([movements(plan), rows(measured, plan)])
+    seen = np.concatenate([rigid_motions(plan), distance_jacobian(measured, plan)])
     _, sizes, basis = np.linalg.svd(seen, full_matrices=True)
-    unseen = basis[np.count_nonzero(sizes > WEAK) :]
-    sight = rows(offered, plan)
+    unseen = basis[np.count_nonzero(sizes > MIN_SINGULAR_VALUE) :]
+    sight = distance_jacobian(offered, plan)
     taken = []
     while len(unseen):
         seen_by = sight @ unseen.T
         help_ = np.linalg.norm(seen_by, axis=1)
-        enough = np.flatnonzero(help_ > SOUND)
+        enough = np.flatnonzero(help_ > MIN_MOTION_SEEN)
         best = int(enough[0]) if enough.size else int(help_.argmax())
         taken.append(offered[best])
         rest, _ = np.linalg.qr(seen_by[best][:, None], mode="complete")

@@ -28,13 +28,13 @@ import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 
-Single = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
+RodReadings = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
 """Rod, value and standard uncertainty of readings that name one rod. [1, mm, mm]"""
 
-Pairs = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
+GageReadings = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
 """Both rods, value and standard uncertainty of gages. [1, 1, mm, mm]"""
 
-WEAK = 1e-2
+MIN_PART_SEEN = 1e-2
 """Least part of a coordinate that readings must see for it to be determined. [1]"""
 
 CONVERGED_MM = 1e-9
@@ -59,19 +59,19 @@ class PatternSolution:
 
 
 @dataclass(frozen=True, slots=True)
-class _Direct:
+class _DirectReadings:
     """What setbacks and offsets say of each coordinate by themselves."""
 
     value: FloatArray  # (n_rods, 2) weighted mean, 0 where none
     weight: FloatArray  # (n_rods, 2) sum of 1 / sigma**2
 
     @property
-    def known(self) -> BoolArray:
+    def is_read(self) -> BoolArray:
         return self.weight > 0.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Gages:
+class _StackedGages:
     """Gages on stacked patterns: pattern p, slots i and j in it."""
 
     pattern: IntArray  # (g,)
@@ -84,9 +84,9 @@ def solve_patterns(
     nominal_mm: npt.ArrayLike,
     position: npt.ArrayLike,
     *,
-    setback: Single = ((), (), ()),
-    offset: Single = ((), (), ()),
-    gage: Pairs = ((), (), (), ()),
+    setback: RodReadings = ((), (), ()),
+    offset: RodReadings = ((), (), ()),
+    gage: GageReadings = ((), (), (), ()),
 ) -> PatternSolution:
     """Find the rods of all patterns from any mix of readings.
 
@@ -129,19 +129,22 @@ def solve_patterns(
     nominal = np.asarray(nominal_mm, dtype=np.float64).reshape(-1, 2)
     group = np.asarray(position).reshape(-1)
     n = len(nominal)
-    along, inward = _single(offset, n, "offset"), _single(setback, n, "setback")
-    ends, value, weight = _pairs(gage, n, group)
-    direct = _direct(n, along, inward)
+    along, inward = (
+        _check_rod_readings(offset, n, "offset"),
+        _check_rod_readings(setback, n, "setback"),
+    )
+    ends, value, weight = _check_gages(gage, n, group)
+    direct = _average_direct(n, along, inward)
 
-    rods = np.where(direct.known, direct.value, np.nan)
+    rods = np.where(direct.is_read, direct.value, np.nan)
     with np.errstate(divide="ignore"):
-        sigma = np.where(direct.known, 1.0 / np.sqrt(direct.weight), np.nan)
+        sigma = np.where(direct.is_read, 1.0 / np.sqrt(direct.weight), np.nan)
     contradictory = np.zeros(n, dtype=np.bool_)
     used = np.zeros(len(value), dtype=np.bool_)
     if np.any(weight > 0.0):
-        members, gages = _stack(group, ends, value, weight)
+        members, gages = _stack_patterns(group, ends, value, weight)
         real = members >= 0
-        found = _solve(nominal, direct, members, gages)
+        found = _solve_stack(nominal, direct, members, gages)
         rods[members[real]] = found.rods[real]
         sigma[members[real]] = found.sigma[real]
         contradictory[members[real]] = np.broadcast_to(
@@ -162,14 +165,14 @@ def solve_patterns(
     )
 
 
-def _rods(which: npt.ArrayLike, n: int, what: str) -> IntArray:
+def _check_rods(which: npt.ArrayLike, n: int, what: str) -> IntArray:
     rod = np.asarray(which, dtype=np.intp).reshape(-1)
     if np.any((rod < 0) | (rod >= n)):
         raise ValueError(f"a {what} names a rod that is not one of 0 to {n - 1}")
     return rod
 
 
-def _weighed(
+def _values_and_weights(
     values: npt.ArrayLike, sigmas: npt.ArrayLike, what: str
 ) -> tuple[FloatArray, FloatArray]:
     """Values, and 1 / sigma**2 with 0 where nothing was read."""
@@ -181,44 +184,46 @@ def _weighed(
     return value, np.where(there, np.where(there, sigma, 1.0) ** -2.0, 0.0)
 
 
-def _single(
-    readings: Single, n: int, what: str
+def _check_rod_readings(
+    readings: RodReadings, n: int, what: str
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    value, weight = _weighed(readings[1], readings[2], what)
-    return _rods(readings[0], n, what), value, weight
+    value, weight = _values_and_weights(readings[1], readings[2], what)
+    return _check_rods(readings[0], n, what), value, weight
 
 
-def _pairs(
-    gage: Pairs, n: int, group: npt.NDArray[np.generic]
+def _check_gages(
+    gage: GageReadings, n: int, group: npt.NDArray[np.generic]
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    ends = np.stack([_rods(gage[0], n, "gage"), _rods(gage[1], n, "gage")], axis=1)
+    ends = np.stack(
+        [_check_rods(gage[0], n, "gage"), _check_rods(gage[1], n, "gage")], axis=1
+    )
     if np.any(ends[:, 0] == ends[:, 1]):
         raise ValueError("a gage names one rod twice")
     if np.any(group[ends[:, 0]] != group[ends[:, 1]]):
         raise ValueError("a gage names rods of two positions")
-    value, weight = _weighed(gage[2], gage[3], "gage")
+    value, weight = _values_and_weights(gage[2], gage[3], "gage")
     return ends, value, weight
 
 
-def _direct(
+def _average_direct(
     n: int,
     along: tuple[IntArray, FloatArray, FloatArray],
     inward: tuple[IntArray, FloatArray, FloatArray],
-) -> _Direct:
+) -> _DirectReadings:
     weight, moment = np.zeros((n, 2)), np.zeros((n, 2))
     for axis, (rod, value, heavy) in enumerate((along, inward)):
         known = np.where(heavy > 0.0, value, 0.0)
         weight[:, axis] = np.bincount(rod, weights=heavy, minlength=n)
         moment[:, axis] = np.bincount(rod, weights=heavy * known, minlength=n)
-    return _Direct(moment / np.where(weight > 0.0, weight, 1.0), weight)
+    return _DirectReadings(moment / np.where(weight > 0.0, weight, 1.0), weight)
 
 
-def _stack(
+def _stack_patterns(
     group: npt.NDArray[np.generic],
     ends: IntArray,
     value: FloatArray,
     weight: FloatArray,
-) -> tuple[IntArray, _Gages]:
+) -> tuple[IntArray, _StackedGages]:
     """Rods of the patterns that have gages, (patterns, slots), -1 where none."""
     _, pattern = np.unique(group, return_inverse=True)
     wanted = np.unique(pattern[ends[:, 0]])
@@ -233,31 +238,36 @@ def _stack(
     members[row, slot] = rods
     slot_of = np.zeros(len(pattern), dtype=np.intp)
     slot_of[rods] = slot
-    return members, _Gages(place[pattern[ends[:, 0]]], slot_of[ends], value, weight)
+    return members, _StackedGages(
+        place[pattern[ends[:, 0]]], slot_of[ends], value, weight
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class _Found:
+class _PatternFit:
     rods: FloatArray  # (patterns, slots, 2) NaN where not determined
     sigma: FloatArray  # (patterns, slots, 2)
     contradictory: BoolArray  # (patterns,)
     used: BoolArray  # (g,)
 
 
-def _solve(
-    nominal: FloatArray, direct: _Direct, members: IntArray, gages: _Gages
-) -> _Found:
+def _solve_stack(
+    nominal: FloatArray,
+    direct: _DirectReadings,
+    members: IntArray,
+    gages: _StackedGages,
+) -> _PatternFit:
     real = (members >= 0)[:, :, None]
     middle = nominal[members[:, :1]]  # a rod of each pattern, for the digits' sake
     plan = np.where(real, nominal[members] - middle, 0.0)
     weight = np.where(real, direct.weight[members], 0.0)
     known = weight > 0.0
     value = np.where(known, direct.value[members] - middle, 0.0)
-    fixed, used = _fixed(plan, known, real, gages)
-    gages = _Gages(
+    fixed, used = _find_determined(plan, known, real, gages)
+    gages = _StackedGages(
         gages.pattern, gages.slot, gages.value, np.where(used, gages.weight, 0.0)
     )
-    start = _start(plan, value, known)
+    start = _initial_rods(plan, value, known)
     rods, inverse, good = _gauss_newton(plan, start, value, weight, fixed, gages)
 
     bad = ~good[:, None, None]
@@ -266,7 +276,7 @@ def _solve(
     with np.errstate(divide="ignore"):
         alone = 1.0 / np.sqrt(weight)
     keep = np.where(bad, known, fixed & real)
-    return _Found(
+    return _PatternFit(
         rods=np.where(keep, np.where(bad, value, rods) + middle, np.nan),
         sigma=np.where(keep, np.where(bad, alone, spread), np.nan),
         contradictory=~good,
@@ -274,8 +284,8 @@ def _solve(
     )
 
 
-def _fixed(
-    plan: FloatArray, known: BoolArray, real: BoolArray, gages: _Gages
+def _find_determined(
+    plan: FloatArray, known: BoolArray, real: BoolArray, gages: _StackedGages
 ) -> tuple[BoolArray, BoolArray]:
     """Which coordinates are determined, and which gages can be used.
 
@@ -285,13 +295,13 @@ def _fixed(
     used = gages.weight > 0.0
     if (known | ~real).all():
         return np.broadcast_to(real, known.shape), used
-    unit, _ = _units(plan, gages)
+    unit, _ = _gage_directions(plan, gages)
     own = (known | ~real).astype(np.float64)
     while True:
-        normal = _normal(own, unit, gages, used.astype(np.float64))
+        normal = _normal_matrices(own, unit, gages, used.astype(np.float64))
         size, basis = np.linalg.eigh(normal)
-        free = np.where(size[:, None, :] < WEAK**2, basis**2, 0.0).sum(axis=2)
-        fixed = (free < WEAK**2).reshape(plan.shape)
+        free = np.where(size[:, None, :] < MIN_PART_SEEN**2, basis**2, 0.0).sum(axis=2)
+        fixed = (free < MIN_PART_SEEN**2).reshape(plan.shape)
         whole = fixed[..., 0] & fixed[..., 1]
         sound = whole[gages.pattern[:, None], gages.slot]
         still = used & sound[:, 0] & sound[:, 1]
@@ -300,14 +310,16 @@ def _fixed(
         used = still
 
 
-def _start(plan: FloatArray, value: FloatArray, known: BoolArray) -> FloatArray:
+def _initial_rods(plan: FloatArray, value: FloatArray, known: BoolArray) -> FloatArray:
     """The readings where there are any, and else the plan moved by what those say."""
     moved = np.where(known, value - plan, 0.0).sum(axis=1, keepdims=True)
     moved = moved / np.maximum(known.sum(axis=1, keepdims=True), 1)
     return np.where(known, value, plan + moved)
 
 
-def _units(points: FloatArray, gages: _Gages) -> tuple[FloatArray, FloatArray]:
+def _gage_directions(
+    points: FloatArray, gages: _StackedGages
+) -> tuple[FloatArray, FloatArray]:
     """Unit vectors (g, 2) along the gages, and their lengths (g,)."""
     ends = points[gages.pattern[:, None], gages.slot]
     step = ends[:, 1] - ends[:, 0]
@@ -315,8 +327,8 @@ def _units(points: FloatArray, gages: _Gages) -> tuple[FloatArray, FloatArray]:
     return step / np.where(length > 0.0, length, 1.0)[:, None], length
 
 
-def _normal(
-    own: FloatArray, unit: FloatArray, gages: _Gages, weight: FloatArray
+def _normal_matrices(
+    own: FloatArray, unit: FloatArray, gages: _StackedGages, weight: FloatArray
 ) -> FloatArray:
     """Normal matrices (patterns, 2 slots, 2 slots): diagonal `own` and the gages."""
     patterns, slots = own.shape[:2]
@@ -326,14 +338,14 @@ def _normal(
     block = weight[:, None, None] * row[:, :, None] * row[:, None, :]
     at = (gages.pattern[:, None, None] * width + column[:, :, None]) * width
     at = at + column[:, None, :]
-    total = _add_up(at, block, patterns * width * width)
+    total = _sum_at(at, block, patterns * width * width)
     normal = total.reshape(patterns, width, width)
     each = np.arange(width)
     normal[:, each, each] += own.reshape(patterns, width)
     return normal
 
 
-def _add_up(at: IntArray, what: FloatArray, size: int) -> FloatArray:
+def _sum_at(at: IntArray, what: FloatArray, size: int) -> FloatArray:
     sums = np.bincount(at.ravel(), weights=what.ravel(), minlength=size)
     return sums.astype(np.float64)
 
@@ -344,12 +356,12 @@ def _gauss_newton(
     value: FloatArray,
     weight: FloatArray,
     fixed: BoolArray,
-    gages: _Gages,
+    gages: _StackedGages,
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
     """Rods, inverse normal matrices, and which patterns came to rest near the plan."""
     patterns, slots = plan.shape[:2]
     rods = start.copy()
-    planned, length = _units(plan, gages)
+    planned, length = _gage_directions(plan, gages)
     reach = np.full(patterns, np.inf)
     np.minimum.at(reach, gages.pattern, np.where(length > 0.0, 0.5 * length, np.inf))
     # what nothing determines is held; the dust keeps a collapsing pattern regular
@@ -358,12 +370,12 @@ def _gauss_newton(
     at = gages.pattern[:, None, None] * (2 * slots) + column
     longest = np.full(patterns, np.inf)
     for _ in range(MAX_STEPS):
-        unit, length = _units(rods, gages)
-        normal = _normal(own, unit, gages, gages.weight)
+        unit, length = _gage_directions(rods, gages)
+        normal = _normal_matrices(own, unit, gages, gages.weight)
         short = np.where(gages.weight > 0.0, gages.weight * (gages.value - length), 0.0)
         pull = np.stack([-unit, unit], axis=1) * short[:, None, None]
         right = (weight * (value - rods)).reshape(patterns, -1, 1)
-        right = right + _add_up(at, pull, rods.size).reshape(patterns, -1, 1)
+        right = right + _sum_at(at, pull, rods.size).reshape(patterns, -1, 1)
         step = np.linalg.solve(normal, right).reshape(rods.shape)
         longest = np.abs(step).max(axis=(1, 2))
         rods += (
@@ -371,9 +383,9 @@ def _gauss_newton(
         )
         if np.all(longest <= CONVERGED_MM):
             break
-    unit, _ = _units(rods, gages)
+    unit, _ = _gage_directions(rods, gages)
     swapped = (gages.weight > 0.0) & (np.sum(unit * planned, axis=1) <= 0.0)
     good = longest <= CONVERGED_MM
     good[gages.pattern[swapped]] = False
-    normal = _normal(own, unit, gages, gages.weight)
+    normal = _normal_matrices(own, unit, gages, gages.weight)
     return rods, np.linalg.inv(normal).astype(np.float64), good

@@ -15,24 +15,24 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.acceptance import SLACK_MM
 from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.conformity import SLACK_MM
 from checks.engine.errors import EngineError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plumb:
+class PlumbAssessment:
     """How far columns lean, axes along and in; NaN where an axis was not measured."""
 
     slope: FloatArray  # (..., 2) lean over height
     limit_mm: FloatArray  # (...) most lean at that height
     within: BoolArray  # (..., 2) False also where not measured
     movement_mm: FloatArray  # (..., 2) at the height measured, to stand plumb
-    lean_mm: FloatArray  # (...) both axes together
+    out_of_plumb_mm: FloatArray  # (...) both axes together
     direction_rad: FloatArray  # (...) of the lean, from along towards in
 
 
-def plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
+def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
     """Find the most lean allowed at a height: ratio * height.
 
     Parameters
@@ -59,9 +59,9 @@ def plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
     return limit
 
 
-def judge_plumb(
-    lean_mm: npt.ArrayLike, height_mm: npt.ArrayLike, ratio: float
-) -> Plumb:
+def assess_plumb(
+    out_of_plumb_mm: npt.ArrayLike, height_mm: npt.ArrayLike, ratio: float
+) -> PlumbAssessment:
     """Judge columns against their limit, axis by axis.
 
     Parameters
@@ -79,18 +79,18 @@ def judge_plumb(
         `limit_mm` by the lesser of the two heights where they differ; each axis is
         judged by its own.
     """
-    lean = np.asarray(lean_mm, dtype=float)
+    lean = np.asarray(out_of_plumb_mm, dtype=float)
     height = np.asarray(height_mm, dtype=float)
     if height.shape != lean.shape:
         height = np.broadcast_to(height[..., None], lean.shape)
-    limit = plumb_limit(height, ratio)
+    limit = compute_plumb_limit(height, ratio)
     measured = ~np.isnan(lean)
     within = measured & (np.abs(np.where(measured, lean, 0)) <= limit + SLACK_MM)
-    return Plumb(
+    return PlumbAssessment(
         slope=lean / height,
         limit_mm=limit.min(axis=-1),
         within=within,
         movement_mm=-lean,
-        lean_mm=np.hypot(lean[..., 0], lean[..., 1]),
+        out_of_plumb_mm=np.hypot(lean[..., 0], lean[..., 1]),
         direction_rad=np.arctan2(lean[..., 1], lean[..., 0]),
     )

@@ -21,21 +21,21 @@ from math import pi, sqrt
 from typing import Literal
 
 from checks.engine.errors import EngineError
-from checks.engine.fasteners import INCH_MM, KSI_MPA, Grade, Thread
+from checks.engine.fasteners import INCH_MM, KSI_MPA, RodGrade, RodThread
 
-HEADING = (
+SCREEN_HEADING = (
     "A screen, not a design: the adhesive product's evaluation report, the engineer of"
     " record and local codes govern."
 )
 POUND_N = 4.4482216152605
 PSI_MPA = KSI_MPA / 1000.0
 KC_POST_INSTALLED = 17.0
-MOST_CONCRETE_PSI = 8000.0  # 17.3.1, post-installed
-MOST_STEEL_KSI = 125.0
-SLACK = 1e-9
+MAX_CONCRETE_PSI = 8000.0  # 17.3.1, post-installed
+MAX_STEEL_KSI = 125.0
+RELATIVE_SLACK = 1e-9
 
 
-class Outcome(StrEnum):
+class ScreenOutcome(StrEnum):
     """What a condition came to."""
 
     PASS = "pass"  # noqa: S105  (a word of the trade, no secret)
@@ -47,7 +47,7 @@ Unit = Literal["mm", "d", "days", "°C", "MPa"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Condition:
+class ScreenCondition:
     """One condition: what was found against what is asked, in `unit`."""
 
     name: str
@@ -55,12 +55,12 @@ class Condition:
     least: float | None
     most: float | None
     unit: Unit
-    outcome: Outcome
+    outcome: ScreenOutcome
     source: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Proposal:
+class ReplacementRod:
     """The replacement rod as proposed; None where not known. [mm], [MPa], [°C]"""
 
     diameter_mm: float
@@ -75,7 +75,7 @@ class Proposal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Strengths:
+class BasicStrengths:
     """Basic tension strengths of one rod, nothing reduced; None where not known."""
 
     breakout_n: float | None
@@ -90,21 +90,21 @@ class Strengths:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Screen:
+class ReanchorScreen:
     """Every condition, and the basic strengths beside one another."""
 
     heading: str
-    conditions: tuple[Condition, ...]
-    strengths: Strengths
+    conditions: tuple[ScreenCondition, ...]
+    strengths: BasicStrengths
 
     @property
-    def outcome(self) -> Outcome:
+    def outcome(self) -> ScreenOutcome:
         """Fail if one fails; else unknown if one is; else pass."""
         outcomes = {c.outcome for c in self.conditions}
-        for worst in (Outcome.FAIL, Outcome.UNKNOWN):
+        for worst in (ScreenOutcome.FAIL, ScreenOutcome.UNKNOWN):
             if worst in outcomes:
                 return worst
-        return Outcome.PASS
+        return ScreenOutcome.PASS
 
 
 # Table 17.6.5.2.5, secondary: cracked and uncracked default bond stress. [psi]
@@ -112,9 +112,11 @@ BOND_OUTDOORS_PSI = (200.0, 650.0)  # dry to saturated, up to 175 °F
 BOND_INDOORS_PSI = (300.0, 1000.0)  # dry, up to 110 °F
 
 
-def screen(
-    proposal: Proposal, thread: Thread | None = None, grade: Grade | None = None
-) -> Screen:
+def screen_replacement_rod(
+    proposal: ReplacementRod,
+    thread: RodThread | None = None,
+    grade: RodGrade | None = None,
+) -> ReanchorScreen:
     """Screen one replacement rod.
 
     Parameters
@@ -139,14 +141,14 @@ def screen(
         raise EngineError("A rod's diameter is more than zero.")
     if proposal.embedment_mm is not None and not proposal.embedment_mm > 0.0:
         raise EngineError("An embedment is more than zero, or not given.")
-    return Screen(
-        heading=HEADING,
-        conditions=_conditions(proposal),
-        strengths=_strengths(proposal, thread, grade),
+    return ReanchorScreen(
+        heading=SCREEN_HEADING,
+        conditions=_screen_conditions(proposal),
+        strengths=_basic_strengths(proposal, thread, grade),
     )
 
 
-def breakout_n(strength_mpa: float, embedment_mm: float, kc: float) -> float:
+def breakout_strength_n(strength_mpa: float, embedment_mm: float, kc: float) -> float:
     """Nb = kc sqrt(f'c) hef^1.5, ACI 318-19 17.6.2.2.1 (psi, in, lb). [N]
 
     Parameters
@@ -155,7 +157,7 @@ def breakout_n(strength_mpa: float, embedment_mm: float, kc: float) -> float:
     embedment_mm : hef. [mm]
     kc : 17 for a post-installed rod without a test of its own.
     """
-    psi = min(strength_mpa / PSI_MPA, MOST_CONCRETE_PSI)
+    psi = min(strength_mpa / PSI_MPA, MAX_CONCRETE_PSI)
     hef = embedment_mm / INCH_MM
     return kc * sqrt(psi) * hef * sqrt(hef) * POUND_N
 
@@ -170,7 +172,9 @@ def edge_factor(edge_mm: float, embedment_mm: float) -> float:
     return min(1.0, 0.7 + 0.3 * edge_mm / (1.5 * embedment_mm))
 
 
-def bond_n(stress_psi: float, diameter_mm: float, embedment_mm: float) -> float:
+def bond_strength_n(
+    stress_psi: float, diameter_mm: float, embedment_mm: float
+) -> float:
     """Nba = tau pi da hef, ACI 318-19 17.6.5.2.1. [N]
 
     Parameters
@@ -192,7 +196,7 @@ def bond_edge_mm(uncracked_psi: float, diameter_mm: float) -> float:
     return 10.0 * diameter_mm * sqrt(uncracked_psi / 1100.0)
 
 
-def steel_n(thread: Thread, grade: Grade) -> float:
+def steel_strength_n(thread: RodThread, grade: RodGrade) -> float:
     """Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi), ACI 318-19 17.6.1.2. [N]
 
     Parameters
@@ -200,47 +204,47 @@ def steel_n(thread: Thread, grade: Grade) -> float:
     thread : gives Ase. [mm2]
     grade : gives fya and futa. [MPa]
     """
-    futa = min(grade.tensile_mpa, 1.9 * grade.yield_mpa, MOST_STEEL_KSI * KSI_MPA)
+    futa = min(grade.tensile_mpa, 1.9 * grade.yield_mpa, MAX_STEEL_KSI * KSI_MPA)
     return thread.stress_area_mm2 * futa
 
 
-def _conditions(p: Proposal) -> tuple[Condition, ...]:
+def _screen_conditions(p: ReplacementRod) -> tuple[ScreenCondition, ...]:
     d = p.diameter_mm
     return (
-        _condition("embedment", _over(p.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
-        _condition("spacing to the old stub", _over(p.old_stub_mm, d), "d", (6.0, None),
+        _screen_condition("embedment", _in_diameters(p.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
+        _screen_condition("spacing to the old stub", _in_diameters(p.old_stub_mm, d), "d", (6.0, None),
                    "17.9.2(a)"),
-        _condition("spacing to the nearest rod", _over(p.neighbour_mm, d), "d",
+        _screen_condition("spacing to the nearest rod", _in_diameters(p.neighbour_mm, d), "d",
                    (6.0, None), "17.9.2(a)"),
-        _condition("edge distance", _over(p.edge_mm, d), "d", (6.0, None), "17.9.2(b)"),
-        _condition("concrete age", p.concrete_age_days, "days", (21.0, None), "17.2.2"),
-        _condition("concrete temperature", p.concrete_temperature_c, "°C", (10.0, None),
+        _screen_condition("edge distance", _in_diameters(p.edge_mm, d), "d", (6.0, None), "17.9.2(b)"),
+        _screen_condition("concrete age", p.concrete_age_days, "days", (21.0, None), "17.2.2"),
+        _screen_condition("concrete temperature", p.concrete_temperature_c, "°C", (10.0, None),
                    "Table 17.6.5.2.5"),
-        _condition("concrete strength", p.concrete_strength_mpa, "MPa",
+        _screen_condition("concrete strength", p.concrete_strength_mpa, "MPa",
                    (2500.0 * PSI_MPA, None),
                    "Table 17.6.5.2.5"),
     )  # fmt: skip
 
 
-def _over(length_mm: float | None, diameter_mm: float) -> float | None:
+def _in_diameters(length_mm: float | None, diameter_mm: float) -> float | None:
     return None if length_mm is None else length_mm / diameter_mm
 
 
-def _condition(
+def _screen_condition(
     name: str,
     value: float | None,
     unit: Unit,
     limits: tuple[float, float | None],
     clause: str,
-) -> Condition:
+) -> ScreenCondition:
     least, most = limits
     if value is None or value != value:
-        outcome, value = Outcome.UNKNOWN, None
+        outcome, value = ScreenOutcome.UNKNOWN, None
     else:
-        room = SLACK * max(1.0, abs(value))
+        room = RELATIVE_SLACK * max(1.0, abs(value))
         enough = value >= least - room and (most is None or value <= most + room)
-        outcome = Outcome.PASS if enough else Outcome.FAIL
-    return Condition(
+        outcome = ScreenOutcome.PASS if enough else ScreenOutcome.FAIL
+    return ScreenCondition(
         name=name,
         value=value,
         least=least,
@@ -251,20 +255,22 @@ def _condition(
     )
 
 
-def _strengths(p: Proposal, thread: Thread | None, grade: Grade | None) -> Strengths:
+def _basic_strengths(
+    p: ReplacementRod, thread: RodThread | None, grade: RodGrade | None
+) -> BasicStrengths:
     cracked, uncracked = BOND_OUTDOORS_PSI if p.outdoors else BOND_INDOORS_PSI
     bond_edge = bond_edge_mm(uncracked, p.diameter_mm)
     breakout = factor = bond = None
     if p.embedment_mm is not None:
-        bond = bond_n(cracked, p.diameter_mm, p.embedment_mm)
+        bond = bond_strength_n(cracked, p.diameter_mm, p.embedment_mm)
         if p.concrete_strength_mpa is not None:
-            breakout = breakout_n(
+            breakout = breakout_strength_n(
                 p.concrete_strength_mpa, p.embedment_mm, KC_POST_INSTALLED
             )
         if p.edge_mm is not None:
             factor = edge_factor(p.edge_mm, p.embedment_mm)
     at_edge = None if breakout is None or factor is None else breakout * factor
-    steel = None if thread is None or grade is None else steel_n(thread, grade)
+    steel = None if thread is None or grade is None else steel_strength_n(thread, grade)
     least: Literal["breakout", "bond", "steel"] | None = None
     if at_edge is not None and bond is not None and steel is not None:
         least = "breakout" if at_edge <= min(bond, steel) else "steel"
@@ -272,7 +278,7 @@ def _strengths(p: Proposal, thread: Thread | None, grade: Grade | None) -> Stren
             least = "bond"
         elif p.edge_mm is not None and p.edge_mm < bond_edge:
             least = None
-    return Strengths(
+    return BasicStrengths(
         breakout_n=breakout,
         edge_factor=factor,
         breakout_at_edge_n=at_edge,

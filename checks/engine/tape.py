@@ -59,7 +59,7 @@ class TapeData(TypedDict, total=False):
     actual_length_mm: npt.ArrayLike
 
 
-def correct(
+def correct_lengths(
     length_mm: npt.ArrayLike,
     *,
     temperature_c: npt.ArrayLike = np.nan,
@@ -135,29 +135,31 @@ def correct(
     """
     length = np.asarray(length_mm, dtype=np.float64)
     size = np.abs(length)
-    warmer = _like(temperature_c, size) - _like(standard_temperature_c, size)
+    warmer = _broadcast(temperature_c, size) - _broadcast(standard_temperature_c, size)
     effects = (
         _standardisation(
-            size, _like(nominal_length_mm, size), _like(actual_length_mm, size)
+            size,
+            _broadcast(nominal_length_mm, size),
+            _broadcast(actual_length_mm, size),
         ),
-        _given(expansion * warmer * size),
+        _zero_if_missing(expansion * warmer * size),
         _tension(
             size,
-            _like(tension_n, size) - _like(standard_tension_n, size),
-            _like(cross_section_mm2, size),
-            _like(modulus_mpa, size),
+            _broadcast(tension_n, size) - _broadcast(standard_tension_n, size),
+            _broadcast(cross_section_mm2, size),
+            _broadcast(modulus_mpa, size),
         ),
         _sag(
             size,
-            _like(tension_n, size),
-            _like(weight_n_per_m, size),
-            _like(span_mm, size),
+            _broadcast(tension_n, size),
+            _broadcast(weight_n_per_m, size),
+            _broadcast(span_mm, size),
         ),
     )
-    rise = _given(_like(slope_rise_mm, size))
+    rise = _zero_if_missing(_broadcast(slope_rise_mm, size))
     slope = _slope(size + sum(effects), rise)
     sign = np.where(length < 0.0, -1.0, 1.0)
-    return _signed((*effects, slope), sign)
+    return _with_sign((*effects, slope), sign)
 
 
 def lay_out(
@@ -202,11 +204,11 @@ def lay_out(
     """
     required = np.asarray(required_mm, dtype=np.float64)
     size = np.abs(required)
-    inclined = np.hypot(size, _given(_like(slope_rise_mm, size)))
+    inclined = np.hypot(size, _zero_if_missing(_broadcast(slope_rise_mm, size)))
     close_enough = 1e-10 + 8.0 * np.spacing(inclined)
     reading = inclined
     for _ in range(60):
-        found = correct(reading, expansion=expansion, **data)
+        found = correct_lengths(reading, expansion=expansion, **data)
         last, reading = reading, inclined - found.total_mm
         if np.any(reading > 2.0 * inclined + 1.0):
             raise EngineError(
@@ -222,7 +224,7 @@ def lay_out(
         found.sag_mm,
         size - inclined,
     )
-    return _signed(parts, np.where(required < 0.0, 1.0, -1.0))
+    return _with_sign(parts, np.where(required < 0.0, 1.0, -1.0))
 
 
 def normal_tension(
@@ -275,17 +277,20 @@ def normal_tension(
        Geomatics*, chapter 6, normal tension.
     """
     length = np.asarray(length_mm, dtype=np.float64)
-    standard = _like(standard_tension_n, length)
-    area, modulus = _like(cross_section_mm2, length), _like(modulus_mpa, length)
-    span = _like(span_mm, length)
+    standard = _broadcast(standard_tension_n, length)
+    area, modulus = (
+        _broadcast(cross_section_mm2, length),
+        _broadcast(modulus_mpa, length),
+    )
+    span = _broadcast(span_mm, length)
     everywhere = np.ones(length.shape, dtype=np.bool_)
-    _positive(length, everywhere, "length")
-    _positive(span, everywhere, "distance between supports")
-    _positive(area, everywhere, "cross-section")
-    _positive(modulus, everywhere, "elastic modulus")
+    _require_positive(length, everywhere, "length")
+    _require_positive(span, everywhere, "distance between supports")
+    _require_positive(area, everywhere, "cross-section")
+    _require_positive(modulus, everywhere, "elastic modulus")
     if np.any(standard < 0.0):
         raise EngineError("a standard tension is negative; give it in newtons, 0 or up")
-    weight = _like(weight_n_per_m, length) / 1000.0
+    weight = _broadcast(weight_n_per_m, length) / 1000.0
     right = area * modulus * weight**2 * _cubed_spans(length, span) / (24.0 * length)
     pull = standard + np.cbrt(right)
     for _ in range(60):
@@ -297,15 +302,15 @@ def normal_tension(
     return pull
 
 
-def _like(value: npt.ArrayLike, pattern: FloatArray) -> FloatArray:
+def _broadcast(value: npt.ArrayLike, pattern: FloatArray) -> FloatArray:
     return np.broadcast_to(np.asarray(value, dtype=np.float64), pattern.shape)
 
 
-def _given(value: FloatArray) -> FloatArray:
+def _zero_if_missing(value: FloatArray) -> FloatArray:
     return np.where(np.isnan(value), 0.0, value)
 
 
-def _positive(value: FloatArray, used: BoolArray, what: str) -> None:
+def _require_positive(value: FloatArray, used: BoolArray, what: str) -> None:
     """Refuse a zero or negative datum, where it would be used."""
     bad = used & (value <= 0.0)
     if np.any(bad):
@@ -319,7 +324,7 @@ def _standardisation(
     length: FloatArray, nominal: FloatArray, actual: FloatArray
 ) -> FloatArray:
     given = ~np.isnan(actual - nominal)
-    _positive(nominal, given, "nominal tape length")
+    _require_positive(nominal, given, "nominal tape length")
     ratio = (actual - nominal) / np.where(given, nominal, 1.0)
     return np.where(given, ratio, 0.0) * length
 
@@ -328,8 +333,8 @@ def _tension(
     length: FloatArray, excess: FloatArray, area: FloatArray, modulus: FloatArray
 ) -> FloatArray:
     given = ~np.isnan(excess + area + modulus)
-    _positive(area, given, "cross-section")
-    _positive(modulus, given, "elastic modulus")
+    _require_positive(area, given, "cross-section")
+    _require_positive(modulus, given, "elastic modulus")
     stiffness = np.where(given, area * modulus, 1.0)
     return np.where(given, excess / stiffness, 0.0) * length
 
@@ -338,8 +343,8 @@ def _sag(
     length: FloatArray, pull: FloatArray, weight: FloatArray, span: FloatArray
 ) -> FloatArray:
     given = ~np.isnan(pull + weight + span)
-    _positive(pull, given, "tension on a hanging tape")
-    _positive(span, given, "distance between supports")
+    _require_positive(pull, given, "tension on a hanging tape")
+    _require_positive(span, given, "distance between supports")
     relative = weight / 1000.0 / np.where(given, pull, 1.0)
     cubes = _cubed_spans(length, np.where(given, span, 1.0))
     return np.where(given, -(relative**2) * cubes / 24.0, 0.0)
@@ -366,7 +371,7 @@ def _slope(inclined: FloatArray, rise: FloatArray) -> FloatArray:
     return np.where(steep, -(rise**2) / (base + level), 0.0)
 
 
-def _signed(parts: tuple[FloatArray, ...], sign: FloatArray) -> TapeCorrection:
+def _with_sign(parts: tuple[FloatArray, ...], sign: FloatArray) -> TapeCorrection:
     standardisation, temperature, tension, sag, slope = (sign * part for part in parts)
     return TapeCorrection(
         standardisation_mm=standardisation,

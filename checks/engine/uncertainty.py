@@ -31,10 +31,10 @@ ASSUMED_CLASS = 2
 UNKNOWN_TEMPERATURE_C = 10.0
 """How far a tape may be from its standard temperature if none was noted. [°C]"""
 
-LEVEL_MM = 1.0
+LEVEL_UNCERTAINTY_MM = 1.0
 """Standard uncertainty of a grade-rod reading at `LEVEL_SIGHT_MM`. [mm]"""
 
-LEVEL_SIGHT_MM = 30_000.0
+LEVEL_REFERENCE_SIGHT_MM = 30_000.0
 """Sight for which `LEVEL_MM` holds, and which is assumed if none is given. [mm]"""
 
 _CLASS_FIXED_MM = np.array([np.nan, 0.1, 0.3, 0.6])
@@ -58,7 +58,7 @@ class UncertaintyParts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Repeats:
+class RepeatStatistics:
     """Each check's readings taken together; all of shape (n_checks,).
 
     NaN (and False) where a check has no reading. `spread_mm` is largest less
@@ -154,7 +154,7 @@ def reading_uncertainty(
     """
     length = np.abs(np.asarray(length_mm, dtype=np.float64))
     unknown = np.where(np.asarray(temperature_known, bool), 0.0, UNKNOWN_TEMPERATURE_C)
-    return _parts(
+    return _combine_parts(
         length.shape,
         class_mm=tape_class_limit(length, accuracy_class) / np.sqrt(3.0),
         resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
@@ -192,15 +192,15 @@ def level_uncertainty(
        4.3.7 and 5.1.2.
     """
     sight = np.asarray(sight_mm, dtype=np.float64)
-    sight = np.where(np.isnan(sight), LEVEL_SIGHT_MM, np.abs(sight))
+    sight = np.where(np.isnan(sight), LEVEL_REFERENCE_SIGHT_MM, np.abs(sight))
     instrument = np.asarray(at_30_m_mm, dtype=np.float64)
-    instrument = np.where(np.isnan(instrument), LEVEL_MM, instrument)
-    return _parts(
+    instrument = np.where(np.isnan(instrument), LEVEL_UNCERTAINTY_MM, instrument)
+    return _combine_parts(
         sight.shape,
         class_mm=np.zeros(()),
         resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
         temperature_mm=np.zeros(()),
-        level_mm=instrument * sight / LEVEL_SIGHT_MM,
+        level_mm=instrument * sight / LEVEL_REFERENCE_SIGHT_MM,
     )
 
 
@@ -209,7 +209,7 @@ def combine_repeats(
     n_checks: int,
     values_mm: npt.ArrayLike,
     parts: UncertaintyParts,
-) -> Repeats:
+) -> RepeatStatistics:
     """Take the readings of each check together.
 
     With n readings x_i of a check, c_i their class terms and r_i all other parts in
@@ -280,7 +280,7 @@ def combine_repeats(
     spread = np.where(count > 0, largest - smallest, np.nan)
     limit = 2.0 * np.sqrt(2.0 * total(parts.class_mm**2 + falling) / n)
     limit = np.maximum(limit, step)
-    return Repeats(
+    return RepeatStatistics(
         mean_mm=mean,
         uncertainty_mm=uncertainty,
         count=count,
@@ -290,7 +290,7 @@ def combine_repeats(
     )
 
 
-def _parts(
+def _combine_parts(
     shape: tuple[int, ...],
     *,
     class_mm: FloatArray,

@@ -15,17 +15,17 @@ from typing import Any
 
 import numpy as np
 
-from checks.engine import lines
-from checks.engine.acceptance import SLACK_MM
+from checks.engine import group_tolerances
 from checks.engine.arrays import BoolArray, FloatArray
-from checks.evaluation.positions import Rods
-from checks.evaluation.table import RodTable
-from checks.tolerances import Limits
-from jobs.plan.geometry import to_plan
+from checks.engine.conformity import SLACK_MM
+from checks.evaluation.check_table import RodTable
+from checks.evaluation.rod_positions import AsBuiltRods
+from checks.tolerances import ToleranceLimits
+from jobs.anchor_plan.geometry import to_plan_axes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GroupRule:
+class GroupRuleCase:
     """One rule along one wall or within one position. [mm]
 
     `marks` are the positions the deviation is between, or at; `rods` the rods of one
@@ -41,14 +41,14 @@ class GroupRule:
     limit: float
     within: bool
     rods: tuple[int, ...] = ()
-    known: bool = True
+    fully_measured: bool = True
 
     @property
     def verdict(self) -> str:
         """Outside by what is known; within only where all it needs was measured."""
         if not self.within:
             return "outside"
-        return "within" if self.known else "unmeasured"
+        return "within" if self.fully_measured else "unmeasured"
 
     def as_result(self) -> dict[str, Any]:
         """One of the result document's `group_rules`."""
@@ -63,27 +63,32 @@ class GroupRule:
         }
 
 
-def judge_group_rules(
-    rods: RodTable, solved: Rods, limits: Limits
-) -> tuple[GroupRule, ...]:
+def evaluate_group_rules(
+    rods: RodTable, solved: AsBuiltRods, limits: ToleranceLimits
+) -> tuple[GroupRuleCase, ...]:
     """Every group rule of the basis: each wall's and position's worst case.
 
     Along a wall the other cases that break the rule follow the worst.
     """
     rules = limits.line_rules()
-    if rules == lines.LineRules():
+    if rules == group_tolerances.GroupRules():
         return ()
     return (
-        *_within_positions(rods, solved, limits, rules),
-        *_along_walls(rods, solved, limits, rules),
+        *_cases_in_positions(rods, solved, limits, rules),
+        *_cases_along_walls(rods, solved, limits, rules),
     )
 
 
-def _within_positions(
-    rods: RodTable, solved: Rods, limits: Limits, rules: lines.LineRules
-) -> Iterator[GroupRule]:
+def _cases_in_positions(
+    rods: RodTable,
+    solved: AsBuiltRods,
+    limits: ToleranceLimits,
+    rules: group_tolerances.GroupRules,
+) -> Iterator[GroupRuleCase]:
     """Rods of one group against each other, and the group's centre."""
-    judged = lines.judge_groups(rods.planned, solved.as_built, rods.position, rules)
+    judged = group_tolerances.assess_groups(
+        rods.planned, solved.as_built, rods.position, rules
+    )
     pairs = judged.rod_pairs
     owner = rods.position[pairs.first] if pairs.first.size else pairs.first
     for i, group in enumerate(rods.groups):
@@ -107,15 +112,18 @@ def _within_positions(
                 at = int(np.argmax(np.abs(deviation)))
                 mark, worst = group.position.mark, float(deviation[at])
                 yield replace(
-                    _rule(limits, key, mark, (mark,), worst, float(limit)),
+                    _make_case(limits, key, mark, (mark,), worst, float(limit)),
                     rods=tuple(numbers[at].tolist()),
-                    known=lined or key != "group_centre",
+                    fully_measured=lined or key != "group_centre",
                 )
 
 
-def _along_walls(
-    rods: RodTable, solved: Rods, limits: Limits, rules: lines.LineRules
-) -> Iterator[GroupRule]:
+def _cases_along_walls(
+    rods: RodTable,
+    solved: AsBuiltRods,
+    limits: ToleranceLimits,
+    rules: group_tolerances.GroupRules,
+) -> Iterator[GroupRuleCase]:
     """Groups along each wall: the fitted line, neighbours, and what adds up."""
     walls: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, group in enumerate(rods.groups):
@@ -129,45 +137,49 @@ def _along_walls(
         )
         lined = built & ~np.isnan(solved.line[members])
         if built.sum() > 1:
-            off = _judged(rods, solved, members, rules, built).line.deviation_mm
+            off = _check_line_rules(
+                rods, solved, members, rules, built
+            ).line.deviation_mm
             limit = np.full(off.size, rules.group_to_line_mm)
             at: list[tuple[str, ...]] = [(mark,) for mark in marks]
-            yield from _cases(limits, "group_to_line", where, at, off, limit)
+            yield from _worst_and_failing_cases(
+                limits, "group_to_line", where, at, off, limit
+            )
         if lined.sum() < 2:
             continue
-        judged = _judged(rods, solved, members, rules, lined)
+        judged = _check_line_rules(rods, solved, members, rules, lined)
         for key, pairs in (
             ("adjacent_groups", judged.adjacent),
             ("accumulated", judged.accumulated),
         ):
             ends = zip(pairs.first, pairs.second, strict=True)
             apart: list[tuple[str, ...]] = [(marks[i], marks[j]) for i, j in ends]
-            yield from _cases(
+            yield from _worst_and_failing_cases(
                 limits, key, where, apart, pairs.deviation_mm, pairs.limit_mm
             )
 
 
-def _judged(
+def _check_line_rules(
     rods: RodTable,
-    solved: Rods,
+    solved: AsBuiltRods,
     members: list[int],
-    rules: lines.LineRules,
+    rules: group_tolerances.GroupRules,
     known: BoolArray,
-) -> lines.LineJudgement:
+) -> group_tolerances.ColumnLineAssessment:
     """One wall's groups against the rules, those not known left out of the fit."""
-    planned, built, direction = _centres(rods, solved, members)
+    planned, built, direction = _group_centres(rods, solved, members)
     built[~known] = np.nan
-    return lines.judge_line(planned, built, direction, rules)
+    return group_tolerances.assess_column_line(planned, built, direction, rules)
 
 
-def _cases(
-    limits: Limits,
+def _worst_and_failing_cases(
+    limits: ToleranceLimits,
     key: str,
     where: str,
     between: Sequence[tuple[str, ...]],
     deviation: FloatArray,
     limit: FloatArray,
-) -> Iterator[GroupRule]:
+) -> Iterator[GroupRuleCase]:
     """The worst case, and after it, by how much they are over, all that are outside.
 
     A case that is not known, NaN, is not judged.
@@ -179,13 +191,13 @@ def _cases(
     for nth, i in enumerate(np.argsort(-over, kind="stable").tolist()):
         if nth and over[i] <= SLACK_MM:
             return
-        yield _rule(
+        yield _make_case(
             limits, key, where, between[i], float(deviation[i]), float(limit[i])
         )
 
 
-def _centres(
-    rods: RodTable, solved: Rods, members: list[int]
+def _group_centres(
+    rods: RodTable, solved: AsBuiltRods, members: list[int]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Planned and as-built group centres on plan axes, and the wall's direction."""
     planned, built = [], []
@@ -193,20 +205,20 @@ def _centres(
     for i in members:
         group, frame = rods.groups[i], rods.frames[i]
         direction = frame.along
-        planned.append(to_plan(frame, rods.planned[group.rows]).mean(axis=0))
-        built.append(to_plan(frame, solved.as_built[group.rows]).mean(axis=0))
+        planned.append(to_plan_axes(frame, rods.planned[group.rows]).mean(axis=0))
+        built.append(to_plan_axes(frame, solved.as_built[group.rows]).mean(axis=0))
     return np.array(planned), np.array(built), direction
 
 
-def _rule(
-    limits: Limits,
+def _make_case(
+    limits: ToleranceLimits,
     key: str,
     where: str,
     marks: tuple[str, ...],
     deviation: float,
     limit: float,
-) -> GroupRule:
-    return GroupRule(
+) -> GroupRuleCase:
+    return GroupRuleCase(
         rule=key,
         source=limits.source(key),
         where=where,

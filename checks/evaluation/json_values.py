@@ -8,7 +8,7 @@ import numpy as np
 from checks.engine.arrays import FloatArray
 
 
-def number(value: float | None) -> float | None:
+def to_json_number(value: float | None) -> float | None:
     """A plain float, or None for what is not a finite number."""
     if value is None:
         return None
@@ -16,7 +16,7 @@ def number(value: float | None) -> float | None:
     return plain if math.isfinite(plain) else None
 
 
-def plain(values: FloatArray) -> list[Any]:
+def to_json_list(values: FloatArray) -> list[Any]:
     """An array as lists of plain floats, None for what is not a finite number."""
     column = values.astype(object)
     column[~np.isfinite(values)] = None

@@ -7,38 +7,38 @@ import numpy as np
 
 from checks.engine import causes
 from checks.engine.arrays import FloatArray, IntArray
-from checks.evaluation.suspects import LikelyCause, Suspects
-from jobs.plan.model import Reading
-from jobs.plan.sheet import Kind
+from checks.evaluation.failing_checks import FailingChecks, LikelyCause
+from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.values import ReadingValue
 
 PAD_SCATTER_MM = 10.0  # ours: pads of one set-up are seldom further apart
 
-Taken = list[tuple[int, Reading]]
+TakenReadings = list[tuple[int, ReadingValue]]
 """Rows and their grade-rod readings, in the order taken."""
 
 
-def levels(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_level_causes(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """A grade rod on its head, or a level that was knocked."""
-    if not suspects.rows(Kind.LEVEL):
+    if not suspects.unexplained_rows(CheckKind.LEVEL):
         return
-    taken = _in_time(suspects)
+    taken = _readings_in_order(suspects)
     if len(taken) < 3:
         return
     value = np.array([reading.value for _, reading in taken])
     names = {n: i for i, n in enumerate(dict.fromkeys(r.setup for _, r in taken))}
     setup = np.array([names[reading.setup] for _, reading in taken])
-    yield from _upside_down(suspects, taken, value, setup)
-    yield from _knocked(suspects, taken, value, setup, list(names))
+    yield from _find_inverted_rod(suspects, taken, value, setup)
+    yield from _find_disturbed_setup(suspects, taken, value, setup, list(names))
 
 
-def _in_time(suspects: Suspects) -> Taken:
+def _readings_in_order(suspects: FailingChecks) -> TakenReadings:
     """Every grade-rod reading, as taken: in the document's order if one has no time."""
-    judged = suspects.judged
-    levelled = set(judged.table.rows(Kind.LEVEL, Kind.BENCHMARK).tolist())
+    judged = suspects.evaluation
+    levelled = set(judged.table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK).tolist())
     index = judged.table.index
     taken = [
         (index[reading.check], reading)
-        for reading in judged.observed.in_order
+        for reading in judged.observations.all_readings
         if index[reading.check] in levelled
     ]
     times = [reading.at for _, reading in taken if reading.at is not None]
@@ -48,27 +48,30 @@ def _in_time(suspects: Suspects) -> Taken:
     return [taken[i] for i in order]
 
 
-def _upside_down(
-    suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
+def _find_inverted_rod(
+    suspects: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
 ) -> Iterator[LikelyCause]:
-    expected = _expected(suspects, taken, value, setup)
-    length = causes.upside_down(value, expected, 3.0 * PAD_SCATTER_MM)
+    expected = _expected_readings(suspects, taken, value, setup)
+    length = causes.find_inverted_rods(value, expected, 3.0 * PAD_SCATTER_MM)
     for i in np.flatnonzero(~np.isnan(length)):
         row, reading = taken[i]
         cause = suspects.explain(
             "rod_upside_down",
             [row],
-            f"The reading {reading.text} of {suspects.check(row).said} and what its"
-            f" neighbours expect add up to a {suspects.length(length[i])} rod: it was"
+            f"The reading {reading.text} of {suspects.check(row).description} and what its"
+            f" neighbours expect add up to a {suspects.length_text(length[i])} rod: it was"
             " read upside down.",
         )
         # One reading on its head may have made itself the highest pad of them all.
-        others = [suspects.check(row).key for row in suspects.rows(Kind.LEVEL)]
+        others = [
+            suspects.check(row).key
+            for row in suspects.unexplained_rows(CheckKind.LEVEL)
+        ]
         yield replace(cause, checks=(*cause.checks, *others), readings=(reading.id,))
 
 
-def _expected(
-    suspects: Suspects, taken: Taken, value: FloatArray, setup: IntArray
+def _expected_readings(
+    suspects: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
 ) -> FloatArray:
     """What each reading is expected to be, shape (n,); NaN where nothing says. [mm]
 
@@ -77,7 +80,7 @@ def _expected(
     set-ups it was read from, where these agree.
     """
     row = np.array([row for row, _ in taken])
-    pad = np.array([suspects.check(one).kind is Kind.LEVEL for one, _ in taken])
+    pad = np.array([suspects.check(one).kind is CheckKind.LEVEL for one, _ in taken])
     sets = range(setup.max() + 1)
     count = np.array([np.count_nonzero(pad & (setup == one)) for one in sets])
     middle = np.array(
@@ -95,48 +98,48 @@ def _expected(
     return expected
 
 
-def _knocked(
-    suspects: Suspects,
-    taken: Taken,
+def _find_disturbed_setup(
+    suspects: FailingChecks,
+    taken: TakenReadings,
     value: FloatArray,
     setup: IntArray,
     names: list[str],
 ) -> Iterator[LikelyCause]:
-    judged = suspects.judged
+    judged = suspects.evaluation
     point = np.array([row for row, _ in taken])
     limit = judged.limits.level_misclosure()
-    knocks = causes.knocked(value, setup, point, limit)
+    knocks = causes.find_setup_disturbances(value, setup, point, limit)
     for knock in knocks:
         after = np.flatnonzero(setup == knock.setup)[knock.reading :]
         # Heights hang together: a set-up that moved makes pads of the others low too.
-        bad = suspects.rows(Kind.LEVEL)
+        bad = suspects.unexplained_rows(CheckKind.LEVEL)
         rows = list(dict.fromkeys([*bad, *point[after].tolist()]))
         if bad:
             cause = suspects.explain(
                 "setup_knocked",
                 rows,
                 f"In set-up {names[knock.setup]} points read again later all changed by"
-                f" {suspects.length(knock.shift_mm)}: the level was knocked, as it"
-                f" seems before {suspects.check(int(point[after[0]])).said} was read.",
+                f" {suspects.length_text(knock.shift_mm)}: the level was knocked, as it"
+                f" seems before {suspects.check(int(point[after[0]])).description} was read.",
             )
             yield replace(cause, readings=tuple(taken[i][1].id for i in after))
     if knocks:
         return
     height = judged.value[point]
     known = ~np.isnan(height) & np.isin(point, judged.pads.rows)
-    step = causes.low_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)
+    step = causes.find_offset_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)
     if step is not None:
         one, amount = step
         bad = [
             int(row)
             for row in dict.fromkeys(point[known & (setup == one)].tolist())
-            if row in suspects.open
-        ] or suspects.rows(Kind.LEVEL)
+            if row in suspects.unexplained
+        ] or suspects.unexplained_rows(CheckKind.LEVEL)
         if bad:
             yield suspects.explain(
                 "setup_knocked",
                 bad,
-                f"All pads of set-up {names[one]} lie {suspects.length(amount)}"
+                f"All pads of set-up {names[one]} lie {suspects.length_text(amount)}"
                 f" {'above' if amount > 0 else 'below'} the others: the level was"
                 " knocked between its tie and the pads.",
             )

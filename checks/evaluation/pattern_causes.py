@@ -10,26 +10,30 @@ import numpy as np
 
 from checks.engine import causes
 from checks.engine.arrays import FloatArray
-from checks.evaluation.suspects import LikelyCause, Suspects, capital
-from jobs.plan.sheet import Kind
+from checks.evaluation.failing_checks import (
+    FailingChecks,
+    LikelyCause,
+    capitalize_first,
+)
+from jobs.anchor_plan.check_sheet import CheckKind
 
 EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of many
-MOST_OF_WALL = 0.6  # share of a wall's readings that must tell the same story
+MIN_WALL_SHARE = 0.6  # share of a wall's readings that must tell the same story
 
 
-def turned(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_turned_details(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """A detail set the wrong way round."""
-    judged = suspects.judged
-    rods, solved = judged.rods, judged.solved
-    groups = suspects.by_mark(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+    judged = suspects.evaluation
+    rods, solved = judged.rods, judged.as_built
+    groups = suspects.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
         if len(rows) < 2 or not solved.determined[group.rows].all():
             continue
         planned = rods.planned[group.rows]
         built = planned + solved.from_line[group.rows]
-        tolerance = float(suspects.tolerance(rows).max())
-        way = causes.turned_around(planned, built, tolerance)
+        tolerance = float(suspects.tolerances(rows).max())
+        way = causes.find_wrong_orientation(planned, built, tolerance)
         if way:
             yield suspects.explain(
                 "detail_turned",
@@ -39,28 +43,30 @@ def turned(suspects: Suspects) -> Iterator[LikelyCause]:
             )
 
 
-def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_swapped_readings(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """Two readings written down the wrong way round, or rods numbered another way."""
-    yield from _renumbered(suspects)
+    yield from _find_renumbered_rods(suspects)
     groups = [
-        *suspects.by_wall(Kind.LINE).values(),
-        suspects.rows(Kind.WALL),
-        suspects.rows(Kind.DIAGONAL),
-        *suspects.by_mark(Kind.SETBACK).values(),
-        *suspects.by_mark(Kind.OFFSET).values(),
-        *suspects.by_mark(Kind.GAGE).values(),
-        *_by_rod(suspects),
+        *suspects.rows_by_wall(CheckKind.LINE).values(),
+        suspects.unexplained_rows(CheckKind.WALL),
+        suspects.unexplained_rows(CheckKind.DIAGONAL),
+        *suspects.rows_by_mark(CheckKind.SETBACK).values(),
+        *suspects.rows_by_mark(CheckKind.OFFSET).values(),
+        *suspects.rows_by_mark(CheckKind.GAGE).values(),
+        *_rows_by_rod(suspects),
     ]
     for rows in groups:
-        sign = _signs(suspects, rows)
-        pairs = causes.exchanged(
-            sign * suspects.judged.table.nominal[rows],
-            sign * suspects.judged.value[rows],
-            suspects.tolerance(rows),
+        sign = _nominal_signs(suspects, rows)
+        pairs = causes.find_swapped_pairs(
+            sign * suspects.evaluation.table.nominal[rows],
+            sign * suspects.evaluation.value[rows],
+            suspects.tolerances(rows),
         )
         for pair in pairs.tolist():
             both = [rows[i] for i in pair]
-            names = capital(" and ".join(suspects.check(row).said for row in both))
+            names = capitalize_first(
+                " and ".join(suspects.check(row).description for row in both)
+            )
             yield suspects.explain(
                 "exchanged",
                 both,
@@ -68,13 +74,13 @@ def exchanged(suspects: Suspects) -> Iterator[LikelyCause]:
             )
 
 
-def _renumbered(suspects: Suspects) -> Iterator[LikelyCause]:
+def _find_renumbered_rods(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """Rods that stand where the plan has rods, only under other numbers.
 
     Of more than two readings: two alone are a pair written the wrong way round.
     """
-    rods, solved = suspects.judged.rods, suspects.judged.solved
-    groups = suspects.by_mark(Kind.SETBACK, Kind.OFFSET, Kind.GAGE)
+    rods, solved = suspects.evaluation.rods, suspects.evaluation.as_built
+    groups = suspects.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
         if len(rows) < 3 or not solved.determined[group.rows].all():
@@ -83,7 +89,7 @@ def _renumbered(suspects: Suspects) -> Iterator[LikelyCause]:
         built = planned + solved.from_line[group.rows]
         apart = np.linalg.norm(built[:, None] - planned[None, :], axis=2)
         stands = apart.argmin(axis=1)
-        tolerance = float(suspects.tolerance(rows).max())
+        tolerance = float(suspects.tolerances(rows).max())
         if np.unique(stands).size < len(stands) or apart.min(axis=1).max() > tolerance:
             continue
         moved = np.flatnonzero(stands != np.arange(len(stands)))
@@ -98,20 +104,20 @@ def _renumbered(suspects: Suspects) -> Iterator[LikelyCause]:
         )
 
 
-def wrong_side(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_lost_signs(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """Offsets as long as planned, to the other side of the reference line.
 
     Only where another rod was read on its own side: with none there, the detail may be
     turned.
     """
-    table, value = suspects.judged.table, suspects.judged.value
-    for mark, bad in suspects.by_mark(Kind.OFFSET).items():
-        every = suspects.measured_at(Kind.OFFSET, mark)
+    table, value = suspects.evaluation.table, suspects.evaluation.value
+    for mark, bad in suspects.rows_by_mark(CheckKind.OFFSET).items():
+        every = suspects.measured_rows_at(CheckKind.OFFSET, mark)
         if not (table.nominal[every] * value[every] > 0.0).any():
             continue
-        nominal = suspects.judged.table.nominal[bad]
-        mirrored = np.abs(suspects.judged.value[bad] + nominal)
-        near = mirrored <= suspects.tolerance(bad)
+        nominal = suspects.evaluation.table.nominal[bad]
+        mirrored = np.abs(suspects.evaluation.value[bad] + nominal)
+        near = mirrored <= suspects.tolerances(bad)
         rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
         if rows:
             numbers = [str(suspects.check(row).rods[0]) for row in rows]
@@ -123,77 +129,79 @@ def wrong_side(suspects: Suspects) -> Iterator[LikelyCause]:
             )
 
 
-def _by_rod(suspects: Suspects) -> list[list[int]]:
+def _rows_by_rod(suspects: FailingChecks) -> list[list[int]]:
     """Setback and offset of one rod, where both are bad."""
     rods: dict[tuple[str | None, tuple[int, ...]], list[int]] = defaultdict(list)
-    for row in suspects.rows(Kind.SETBACK, Kind.OFFSET):
+    for row in suspects.unexplained_rows(CheckKind.SETBACK, CheckKind.OFFSET):
         check = suspects.check(row)
         rods[check.mark, check.rods].append(row)
     return [rows for rows in rods.values() if len(rows) == 2]
 
 
-def _signs(suspects: Suspects, rows: Sequence[int]) -> FloatArray:
+def _nominal_signs(suspects: FailingChecks, rows: Sequence[int]) -> FloatArray:
     """-1 where an offset to the other side meets a setback: the side is not read.
 
     Among offsets alone the side counts: there it is what was exchanged.
     """
     kinds = {suspects.check(row).kind for row in rows}
-    nominal = suspects.judged.table.nominal[list(rows)]
-    if kinds != {Kind.SETBACK, Kind.OFFSET}:
+    nominal = suspects.evaluation.table.nominal[list(rows)]
+    if kinds != {CheckKind.SETBACK, CheckKind.OFFSET}:
         return np.ones(len(rows))
     return np.where(nominal < 0.0, -1.0, 1.0)
 
 
-def setback_to_edge(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_setbacks_to_rod_edge(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """All setbacks of a wall off by half a rod: read to the rods' edges.
 
     One pattern alone may really stand half a rod off; a whole wall of them does not.
     """
-    for wall, bad in suspects.by_wall(Kind.SETBACK).items():
-        listed = suspects.measured_on(Kind.SETBACK, wall)
+    for wall, bad in suspects.rows_by_wall(CheckKind.SETBACK).items():
+        listed = suspects.measured_rows_on_wall(CheckKind.SETBACK, wall)
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
-            off = suspects.deviation(bad) - sign * suspects.diameter(bad) / 2.0
-            near = np.abs(off) <= suspects.tolerance(bad)
+            off = suspects.deviations(bad) - sign * suspects.rod_diameters(bad) / 2.0
+            near = np.abs(off) <= suspects.tolerances(bad)
             rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
-            half = suspects.diameter(rows) / 2.0
+            half = suspects.rod_diameters(rows) / 2.0
             if (
                 len({suspects.check(row).mark for row in rows}) >= 2
-                and len(rows) >= MOST_OF_WALL * len(listed)
-                and _all_by(suspects, rows, sign * half)
+                and len(rows) >= MIN_WALL_SHARE * len(listed)
+                and _all_deviate_by(suspects, rows, sign * half)
             ):
                 yield suspects.explain(
                     "rod_edge",
                     rows,
                     f"The setbacks of wall {'-'.join(wall)} are off by half a rod,"
-                    f" {suspects.length(half[0])}: read to the {edge} edge of the rod,"
+                    f" {suspects.length_text(half[0])}: read to the {edge} edge of the rod,"
                     " not its centre.",
                 )
 
 
-def offset_to_edge(suspects: Suspects) -> Iterator[LikelyCause]:
+def find_offsets_to_rod_edge(suspects: FailingChecks) -> Iterator[LikelyCause]:
     """Offsets of a position all short, or all long, by half a rod on either side.
 
     On either side of the reference line: a pattern that stands off goes one way.
     """
-    for mark, rows in suspects.by_mark(Kind.OFFSET).items():
-        side = np.sign(suspects.judged.table.nominal[rows])
-        listed = suspects.measured_at(Kind.OFFSET, mark)
+    for mark, rows in suspects.rows_by_mark(CheckKind.OFFSET).items():
+        side = np.sign(suspects.evaluation.table.nominal[rows])
+        listed = suspects.measured_rows_at(CheckKind.OFFSET, mark)
         if len(rows) < len(listed) or not {-1.0, 1.0} <= set(side.tolist()):
             continue
-        half = suspects.diameter(rows) / 2.0
+        half = suspects.rod_diameters(rows) / 2.0
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
-            if _all_by(suspects, rows, sign * side * half):
+            if _all_deviate_by(suspects, rows, sign * side * half):
                 yield suspects.explain(
                     "rod_edge",
                     rows,
                     f"Every offset of {mark} is off by half a rod,"
-                    f" {suspects.length(half[0])}, away from the others: read to the"
+                    f" {suspects.length_text(half[0])}, away from the others: read to the"
                     f" {edge} edge of the rod, not its centre.",
                 )
 
 
-def _all_by(suspects: Suspects, rows: list[int], amount: FloatArray) -> bool:
+def _all_deviate_by(
+    suspects: FailingChecks, rows: list[int], amount: FloatArray
+) -> bool:
     """Whether deviations are these amounts, each roughly and most closely. [mm]"""
-    off = suspects.deviation(rows) - amount
-    roughly = bool((np.abs(off) <= suspects.tolerance(rows)).all())
+    off = suspects.deviations(rows) - amount
+    roughly = bool((np.abs(off) <= suspects.tolerances(rows)).all())
     return roughly and abs(float(np.median(off))) <= EDGE_TOLERANCE_MM

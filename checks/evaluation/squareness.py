@@ -6,24 +6,28 @@ from typing import Any
 
 import numpy as np
 
-from checks.engine import outline, squaring
-from checks.engine.acceptance import COVERAGE, SLACK_MM
+from checks.engine import corner_moves, outline
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.causes import FOOT_MM
+from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
+from checks.engine.distance_network import AdjustmentOutcome
 from checks.engine.errors import DegenerateGeometryError
-from checks.engine.network import Outcome
-from checks.evaluation.json_values import number
-from checks.evaluation.observe import Observations
-from checks.evaluation.table import CheckTable
-from checks.tolerances import Limits
-from jobs.plan.geometry import outline_points
-from jobs.plan.model import Plan
-from jobs.plan.sheet import Kind
+from checks.evaluation.check_table import CheckTable
+from checks.evaluation.json_values import to_json_number
+from checks.evaluation.reduce_readings import Observations
+from checks.tolerances import ToleranceLimits
+from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.geometry import outline_points
+from jobs.anchor_plan.values import Plan
 
-FAR_SHARE = 0.02  # ours: of the longest wall; concrete is not out of square by more
-NO_FIGURE = {
-    Outcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
-    Outcome.FOLDED: ("Walls and diagonals fit only a figure with a corner turned over"),
+MAX_MOVE_SHARE = (
+    0.02  # ours: of the longest wall; concrete is not out of square by more
+)
+NO_OUTLINE_REASONS = {
+    AdjustmentOutcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
+    AdjustmentOutcome.FOLDED: (
+        "Walls and diagonals fit only a figure with a corner turned over"
+    ),
 }
 """What is said of lengths that no outline can have."""
 
@@ -36,42 +40,42 @@ class Squareness:
     limit: float | None
     verdict: str
     adjustment: outline.OutlineAdjustment
-    rows: IntArray  # the checks that went into the adjustment
-    missing: tuple[str, ...]
+    length_rows: IntArray  # the checks that went into the adjustment
+    missing_checks: tuple[str, ...]
     moves: tuple[dict[str, Any], ...]  # none where they would go too far to be true
-    suspects: tuple[dict[str, Any], ...]
+    suspect_readings: tuple[dict[str, Any], ...]
 
 
-def squareness(
-    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+def compute_squareness(
+    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
 ) -> Squareness:
     """Adjust the outline from every wall and diagonal that was measured."""
     names = [corner.name for corner in plan.outline]
     place = {name: i for i, name in enumerate(names)}
-    lengths = table.rows(Kind.WALL, Kind.DIAGONAL)
+    lengths = table.rows(CheckKind.WALL, CheckKind.DIAGONAL)
     rows = lengths[observed.count[lengths] > 0]
-    pairs = _pairs(table, rows, place)
-    adjusted = _adjusted(
+    pairs = _corner_pairs(table, rows, place)
+    adjusted = _adjust_outline(
         outline_points(plan),
         pairs,
         observed.value[rows],
         observed.uncertainty[rows],
         [[place[name] for name in ends] for ends in plan.diagonals],
     )
-    difference, limit, verdict = _difference(plan, table, observed, limits)
+    difference, limit, verdict = _diagonal_difference(plan, table, observed, limits)
     return Squareness(
         difference=difference,
         limit=limit,
         verdict=verdict,
         adjustment=adjusted,
-        rows=rows,
-        missing=tuple(_keys_of(plan, names, adjusted.missing)),
-        moves=tuple(_moves(plan, names, adjusted)),
-        suspects=tuple(_suspects(table, observed, rows, adjusted)),
+        length_rows=rows,
+        missing_checks=tuple(_check_keys(plan, names, adjusted.missing)),
+        moves=tuple(_square_up_moves(plan, names, adjusted)),
+        suspect_readings=tuple(_list_suspect_readings(table, observed, rows, adjusted)),
     )
 
 
-def _adjusted(
+def _adjust_outline(
     corners: FloatArray,
     pairs: IntArray,
     lengths: FloatArray,
@@ -82,17 +86,17 @@ def _adjusted(
     try:
         return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
     except DegenerateGeometryError:
-        return outline.no_adjustment(len(corners), len(lengths))
+        return outline.empty_adjustment(len(corners), len(lengths))
 
 
-def _pairs(table: CheckTable, rows: IntArray, place: dict[str, int]) -> IntArray:
+def _corner_pairs(table: CheckTable, rows: IntArray, place: dict[str, int]) -> IntArray:
     """Corner indices of each length, shape (m, 2)."""
     return np.array(
         [[place[name] for name in table.checks[row].corners] for row in rows], dtype=int
     ).reshape(-1, 2)
 
 
-def _keys_of(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str]:
+def _check_keys(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str]:
     """The check keys of pairs of corners, a wall named in its own order."""
     keys = []
     listed = set(plan.diagonals)
@@ -108,8 +112,8 @@ def _keys_of(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str]:
     return keys
 
 
-def _difference(
-    plan: Plan, table: CheckTable, observed: Observations, limits: Limits
+def _diagonal_difference(
+    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
 ) -> tuple[float | None, float | None, str]:
     """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
 
@@ -125,7 +129,7 @@ def _difference(
     if rows.size < 2:
         return None, None, "unmeasured"
     difference, limit, guard = max(
-        _furthest(rows[i], rows[i + 1 :], table, observed, limits)
+        _worst_partner(rows[i], rows[i + 1 :], table, observed, limits)
         for i in range(rows.size - 1)
     )[1:]
     within = difference <= limit - guard + SLACK_MM
@@ -136,12 +140,12 @@ def _difference(
     return difference, limit, "within" if within else "outside"
 
 
-def _furthest(
+def _worst_partner(
     one: int,
     others: IntArray,
     table: CheckTable,
     observed: Observations,
-    limits: Limits,
+    limits: ToleranceLimits,
 ) -> tuple[float, float, float, float]:
     """The diagonal that is furthest beyond the limit of its difference from one.
 
@@ -151,13 +155,13 @@ def _furthest(
     apart = np.abs(observed.value[others] - table.nominal[others] - deviation)
     allowed = limits.diagonal((table.nominal[others] + table.nominal[one]) / 2.0)
     sigma = np.hypot(observed.uncertainty[others], observed.uncertainty[one])
-    guard = COVERAGE * sigma * limits.guarded
+    guard = COVERAGE_FACTOR * sigma * limits.guarded
     beyond = apart - allowed + guard
     k = int(beyond.argmax())
     return float(beyond[k]), float(apart[k]), float(allowed[k]), float(guard[k])
 
 
-def _suspects(
+def _list_suspect_readings(
     table: CheckTable,
     observed: Observations,
     rows: IntArray,
@@ -168,14 +172,14 @@ def _suspects(
         {
             "check": table.checks[row].key,
             "readings": [reading.id for reading in observed.readings[row]],
-            "w": number(adjusted.w[i]),
+            "w": to_json_number(adjusted.w[i]),
         }
         for i, row in enumerate(rows)
         if adjusted.suspect[i]
     ]
 
 
-def _moves(
+def _square_up_moves(
     plan: Plan, names: Sequence[str], adjusted: outline.OutlineAdjustment
 ) -> list[dict[str, Any]]:
     """Corners to move to square the outline up, each along a wall.
@@ -185,9 +189,9 @@ def _moves(
     if not adjusted.determined:
         return []
     corners = outline_points(plan)
-    moved = squaring.square_up(corners, adjusted.corners_mm)
+    moved = corner_moves.find_corner_moves(corners, adjusted.corners_mm)
     walls = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-    if np.abs(moved.move_mm).max() > max(FOOT_MM, FAR_SHARE * float(walls.max())):
+    if np.abs(moved.move_mm).max() > max(FOOT_MM, MAX_MOVE_SHARE * float(walls.max())):
         return []
     return [
         {
@@ -203,21 +207,23 @@ def _moves(
     ]
 
 
-def _note(square: Squareness) -> str | None:
+def _outline_note(square: Squareness) -> str | None:
     """A sentence on why there is no figure; None where there is one."""
     adjusted = square.adjustment
     if adjusted.determined:
         return None
-    if adjusted.outcome in NO_FIGURE:
-        said = NO_FIGURE[adjusted.outcome]
+    if adjusted.outcome in NO_OUTLINE_REASONS:
+        said = NO_OUTLINE_REASONS[adjusted.outcome]
         return f"{said}: at least one of them is wrong, and no corner is placed."
-    if square.missing:
-        said = ", ".join(key.replace(":", " ") for key in square.missing)
+    if square.missing_checks:
+        said = ", ".join(key.replace(":", " ") for key in square.missing_checks)
         return f"The figure is not determined without {said}."
     return "The planned outline is too thin to adjust a figure to it."
 
 
-def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, Any]:
+def squareness_result(
+    plan: Plan, table: CheckTable, square: Squareness
+) -> dict[str, Any]:
     """The result document's `squareness`."""
     adjusted = square.adjustment
     offsets: FloatArray = adjusted.offsets_mm
@@ -233,24 +239,24 @@ def as_result(plan: Plan, table: CheckTable, square: Squareness) -> dict[str, An
         "difference": square.difference,
         "limit": square.limit,
         "verdict": square.verdict,
-        "lean": number(adjusted.lean_rad),
+        "lean": to_json_number(adjusted.skew_rad),
         "corners": corners,
-        "reference_variance": number(adjusted.reference_variance),
-        "suspect_readings": list(square.suspects),
+        "reference_variance": to_json_number(adjusted.reference_variance),
+        "suspect_readings": list(square.suspect_readings),
         "determined": bool(adjusted.determined),
         "outcome": str(adjusted.outcome),
-        "note": _note(square),
+        "note": _outline_note(square),
         "degrees_of_freedom": int(adjusted.degrees_of_freedom),
         "cannot_tell_which": bool(adjusted.cannot_tell),
-        "missing_readings": list(square.missing),
+        "missing_readings": list(square.missing_checks),
         "lengths": [
             {
                 "check": table.checks[row].key,
-                "residual": number(adjusted.residuals_mm[i]),
-                "redundancy": number(adjusted.redundancy[i]),
-                "w": number(adjusted.w[i]),
+                "residual": to_json_number(adjusted.residuals_mm[i]),
+                "redundancy": to_json_number(adjusted.redundancy[i]),
+                "w": to_json_number(adjusted.w[i]),
             }
-            for i, row in enumerate(square.rows)
+            for i, row in enumerate(square.length_rows)
         ],
         "square_up": [dict(move) for move in square.moves],
     }

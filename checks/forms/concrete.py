@@ -7,38 +7,38 @@ from uuid import uuid4
 from django import forms
 from django.utils.timezone import localdate, localtime, now
 
-from checks.forms.fields import YOUR_TIME_OR_NOW
-from jobs.exchange.parse import Refusal
+from checks.forms.fields import OPTIONAL_TIME_HELP
+from jobs.exchange.input.parser import DocumentIssue
 
 DEGREES = [("degF", "°F"), ("degC", "°C")]
 PRESSURES = [("psi", "psi"), ("MPa", "MPa")]
-METHODS = [("datum", "Nurse-Saul: °C h"), ("age", "equivalent age: h")]
-PLACE = 3  # "/entries/0/temperature": the member stands fourth
+MATURITY_METHODS = [("datum", "Nurse-Saul: °C h"), ("age", "equivalent age: h")]
+POINTER_MEMBER = 3  # "/entries/0/temperature": the member stands fourth
 
 
-def _day(label: str) -> forms.DateField:
+def _date_field(label: str) -> forms.DateField:
     return forms.DateField(label=label, widget=forms.DateInput({"type": "date"}))
 
 
-def _decimal(label: str, **more: Any) -> forms.DecimalField:
+def _decimal_field(label: str, **more: Any) -> forms.DecimalField:
     """A number whose decimals are kept as they were typed."""
     return forms.DecimalField(label=label, max_digits=8, decimal_places=3, **more)
 
 
-def _time(label: str) -> forms.DateTimeField:
+def _time_field(label: str) -> forms.DateTimeField:
     return forms.DateTimeField(
         label=label,
         required=False,
-        help_text=YOUR_TIME_OR_NOW,
+        help_text=OPTIONAL_TIME_HELP,
         widget=forms.DateTimeInput({"type": "datetime-local"}, "%Y-%m-%dT%H:%M"),
     )
 
 
-def _with_unit(data: Mapping[str, Any], name: str, unit: str) -> str:
+def _quantity_text(data: Mapping[str, Any], name: str, unit: str) -> str:
     return f"{data[name]} {data[unit]}"
 
 
-class KnownForm(forms.Form):
+class ConcreteEntryForm(forms.Form):
     """What every form here has: its id, what it replaces, whose word, and a note."""
 
     id = forms.CharField(widget=forms.HiddenInput, max_length=64)
@@ -50,16 +50,20 @@ class KnownForm(forms.Form):
 
     def __init__(self, data: Any = None, *, initial: Any = None) -> None:
         super().__init__(data, initial={"id": str(uuid4()), **(initial or {})})
-        own = [name for name in self.fields if name not in KnownForm.base_fields]
-        self.order_fields([*own, *KnownForm.base_fields])
+        own = [
+            name for name in self.fields if name not in ConcreteEntryForm.base_fields
+        ]
+        self.order_fields([*own, *ConcreteEntryForm.base_fields])
 
     @property
-    def asked(self) -> list[forms.BoundField]:
+    def main_fields(self) -> list[forms.BoundField]:
         """What is asked of everybody."""
-        return [each for each in self.visible_fields() if each not in self.folded]
+        return [
+            each for each in self.visible_fields() if each not in self.optional_fields
+        ]
 
     @property
-    def folded(self) -> list[forms.BoundField]:
+    def optional_fields(self) -> list[forms.BoundField]:
         """What is seldom typed, and folded away unless something is wrong there."""
         names = ("hours", "by", "note")
         return [
@@ -68,26 +72,26 @@ class KnownForm(forms.Form):
             if each.name in names and not each.field.required and not each.errors
         ]
 
-    def common(self, kind: str) -> dict[str, Any]:
+    def common_members(self, kind: str) -> dict[str, Any]:
         """Write the members every entry may have."""
-        said = {name: self.cleaned_data[name] for name in KnownForm.base_fields}
+        said = {name: self.cleaned_data[name] for name in ConcreteEntryForm.base_fields}
         return {"kind": kind} | {name: text for name, text in said.items() if text}
 
-    def put(self, refused: Iterable[Refusal]) -> None:
+    def add_issues(self, issues: Iterable[DocumentIssue]) -> None:
         """Put each refusal beside the field it is of, or above the form."""
-        for refusal in refused:
-            steps = refusal.pointer.split("/")[PLACE:]
+        for refusal in issues:
+            steps = refusal.pointer.split("/")[POINTER_MEMBER:]
             shown = {each.name for each in self.visible_fields()}
             named = [step for step in steps if step in shown]
             self.add_error(named[-1] if named else None, refusal.message)
 
 
-class TemperatureForm(KnownForm):
+class TemperatureForm(ConcreteEntryForm):
     """A temperature of the concrete in place."""
 
-    temperature = _decimal("Temperature of the concrete")
+    temperature = _decimal_field("Temperature of the concrete")
     degree = forms.ChoiceField(choices=DEGREES, label="Degrees")
-    at = _time("Read at")
+    at = _time_field("Read at")
     hours = forms.FloatField(
         required=False,
         min_value=0.01,
@@ -95,80 +99,80 @@ class TemperatureForm(KnownForm):
         help_text="Of the first temperature only.",
     )
 
-    def ask_age(self) -> None:
+    def require_age(self) -> None:
         """Ask how old the concrete is: nothing else says when it was placed."""
         self.fields["hours"].required = True
         self.fields["hours"].help_text = ""
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""
         data = self.cleaned_data
         said = {
-            "temperature": _with_unit(data, "temperature", "degree"),
+            "temperature": _quantity_text(data, "temperature", "degree"),
             "at": (data["at"] or localtime(now())).isoformat(),
         }
         if data["hours"] is not None:
             said["hours"] = data["hours"]
-        return {**self.common("temperature"), **said}
+        return {**self.common_members("temperature"), **said}
 
 
-class StandardCuredForm(KnownForm):
+class StandardCuredTestForm(ConcreteEntryForm):
     """A strength test of standard-cured cylinders."""
 
-    strength = _decimal("Strength", help_text="The mean of the test's cylinders.")
+    strength = _decimal_field("Strength", help_text="The mean of the test's cylinders.")
     pressure = forms.ChoiceField(choices=PRESSURES, label="In")
-    on = _day("Tested on")
+    on = _date_field("Tested on")
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""
         data = self.cleaned_data
-        strength = _with_unit(data, "strength", "pressure")
+        strength = _quantity_text(data, "strength", "pressure")
         return {
-            **self.common("standard_cured"),
+            **self.common_members("standard_cured"),
             "strength": strength,
             "on": data["on"].isoformat(),
         }
 
 
-class PlacingForm(KnownForm):
+class PlacingDayForm(ConcreteEntryForm):
     """The day the concrete was placed."""
 
-    placed_on = _day("Placed on")
+    placed_on = _date_field("Placed on")
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""
         placed_on = self.cleaned_data["placed_on"].isoformat()
-        return {**self.common("placing"), "placed_on": placed_on}
+        return {**self.common_members("placing"), "placed_on": placed_on}
 
 
-class ExpectedForm(KnownForm):
+class ExpectedTemperaturesForm(ConcreteEntryForm):
     """How warm the concrete is expected to be from now on."""
 
-    low = _decimal("Low")
-    likely = _decimal("Likely")
-    high = _decimal("High")
+    low = _decimal_field("Low")
+    likely = _decimal_field("Likely")
+    high = _decimal_field("High")
     degree = forms.ChoiceField(choices=DEGREES, label="Degrees")
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""
         data = self.cleaned_data
         names = ("low", "likely", "high")
         return {
-            **self.common("expected"),
+            **self.common_members("expected"),
             "on": localdate().isoformat(),
-            "expected": {name: _with_unit(data, name, "degree") for name in names},
+            "expected": {name: _quantity_text(data, name, "degree") for name in names},
         }
 
 
-class MixtureForm(KnownForm):
+class MixtureCylindersForm(ConcreteEntryForm):
     """Cylinders of the mixture, each broken at a maturity or an equivalent age."""
 
-    method = forms.ChoiceField(choices=METHODS, label="Counted by")
-    datum = _decimal("Datum temperature (Nurse-Saul)", required=False)
+    method = forms.ChoiceField(choices=MATURITY_METHODS, label="Counted by")
+    datum = _decimal_field("Datum temperature (Nurse-Saul)", required=False)
     activation = forms.FloatField(
         required=False, min_value=1, label="Activation [K] (equivalent age)"
     )
-    reference = _decimal("Reference temperature (equivalent age)", required=False)
+    reference = _decimal_field("Reference temperature (equivalent age)", required=False)
     degree = forms.ChoiceField(choices=DEGREES, label="Degrees")
     curve = forms.CharField(
         label="Cylinders",
@@ -177,18 +181,18 @@ class MixtureForm(KnownForm):
         help_text="One a line: maturity or age, then strength: 1000 2050 psi",
     )
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as an entry."""
         data = self.cleaned_data
         said: dict[str, Any] = {}
         for name in ("datum",) if data["method"] == "datum" else ("reference",):
             if data[name] is not None:
-                said[name] = _with_unit(data, name, "degree")
+                said[name] = _quantity_text(data, name, "degree")
         if data["method"] == "age" and data["activation"] is not None:
             said["activation"] = data["activation"]
         name = "maturity" if data["method"] == "datum" else "age"
         return {
-            **self.common("mixture"),
+            **self.common_members("mixture"),
             **said,
             "on": localdate().isoformat(),
             "curve": [{name: age, "strength": mpa} for age, mpa in data["curve"]],
@@ -209,33 +213,33 @@ class MixtureForm(KnownForm):
         return read
 
 
-class SampleForm(KnownForm):
+class FieldCuredSampleForm(ConcreteEntryForm):
     """A field-cured sample: a reading like any other."""
 
     name = forms.CharField(label="Sample", max_length=40)
-    value = _decimal("Strength")
+    value = _decimal_field("Strength")
     pressure = forms.ChoiceField(choices=PRESSURES, label="In")
-    at = _time("Broken at")
+    at = _time_field("Broken at")
 
-    def entry(self) -> dict[str, Any]:
+    def to_entry(self) -> dict[str, Any]:
         """Write what was typed as a reading."""
         data = self.cleaned_data
-        said = self.common("")
+        said = self.common_members("")
         del said["kind"]
         return {
             **said,
             "check": f"strength:{data['name'].strip()}",
-            "value": _with_unit(data, "value", "pressure"),
+            "value": _quantity_text(data, "value", "pressure"),
             "at": (data["at"] or localtime(now())).isoformat(),
         }
 
 
-FORMS: dict[str, Any] = {
+ENTRY_FORMS: dict[str, Any] = {
     "temperature": TemperatureForm,
-    "sample": SampleForm,
-    "standard_cured": StandardCuredForm,
-    "placing": PlacingForm,
-    "expected": ExpectedForm,
-    "mixture": MixtureForm,
+    "sample": FieldCuredSampleForm,
+    "standard_cured": StandardCuredTestForm,
+    "placing": PlacingDayForm,
+    "expected": ExpectedTemperaturesForm,
+    "mixture": MixtureCylindersForm,
 }
 """The form of each kind, in the order they are offered; `sample` is a reading."""

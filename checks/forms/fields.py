@@ -8,7 +8,7 @@ from django.utils.functional import lazy
 from django.utils.timezone import get_current_timezone, get_current_timezone_name
 
 
-def choose(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None:
+def set_choices(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None:
     """Give a field of a form the choices that hold for this page."""
     field = form.fields[name]
     assert isinstance(field, forms.ChoiceField)  # noqa: S101  # as declared
@@ -16,16 +16,16 @@ def choose(form: forms.Form, name: str, choices: list[tuple[str, str]]) -> None:
 
 
 # Named when the form is shown: in the zone of whoever reads it.
-YOUR_TIME = lazy(get_current_timezone_name, str)()
-YOUR_TIME_OR_NOW = lazy(
+TIME_ZONE_HELP = lazy(get_current_timezone_name, str)()
+OPTIONAL_TIME_HELP = lazy(
     lambda: f"{get_current_timezone_name()}; now, if left out.", str
 )()
-ZONE_OR_YOURS = lazy(
+ZONE_NAME_HELP = lazy(
     lambda: f"Such as America/Chicago; {get_current_timezone_name()}, if left out.", str
 )()
 
 
-def read_zone(name: str) -> tzinfo:
+def parse_time_zone(name: str) -> tzinfo:
     """Find a time zone by its name; the reader's own where none is given."""
     try:
         return ZoneInfo(name.strip()) if name.strip() else get_current_timezone()

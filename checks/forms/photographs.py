@@ -7,15 +7,15 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.timezone import now
 
-from checks.forms.fields import YOUR_TIME, YOUR_TIME_OR_NOW
-from checks.services.photographs import Handed
-from checks.services.pictures import PictureError, require_size
+from checks.forms.fields import OPTIONAL_TIME_HELP, TIME_ZONE_HELP
+from checks.services.image_normalisation import ImageError, require_image_size
+from checks.services.photographs import UploadedPhotograph
 
 
-class PhotographsInput(forms.FileInput):
+class PhotographPicker(forms.FileInput):
     """Two ways to the same files: take photographs, or choose some."""
 
-    template_name = "checks/photographs_input.html"
+    template_name = "checks/photograph_picker.html"
     allow_multiple_selected = True
     use_fieldset = True
 
@@ -27,30 +27,32 @@ class PhotographsInput(forms.FileInput):
 class PhotographsField(forms.FileField):
     """Any number of photographs; what is in them is the service's to look at."""
 
-    widget = PhotographsInput
+    widget = PhotographPicker
 
     def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
         """Take one or several; none where none is needed."""
         sent = [super(PhotographsField, self).clean(each) for each in data or [None]]
         files: list[UploadedFile] = [file for file in sent if file]
-        refused = [told for file in files if (told := too_large(file))]
+        refused = [told for file in files if (told := size_error(file))]
         if refused:
             raise forms.ValidationError(refused)
         return files
 
 
-def too_large(file: UploadedFile) -> str:
+def size_error(file: UploadedFile) -> str:
     """Say that a photograph is too large to be read; empty where it is not."""
     try:
-        require_size(file.size or 0)
-    except PictureError as fault:
+        require_image_size(file.size or 0)
+    except ImageError as fault:
         return f"{file.name}: {fault}"
     return ""
 
 
-def handed_in(files: list[UploadedFile]) -> list[Handed]:
+def read_uploads(files: list[UploadedFile]) -> list[UploadedPhotograph]:
     """Read the files of a form, by their names."""
-    return [Handed(name=file.name or "", content=file.read()) for file in files]
+    return [
+        UploadedPhotograph(name=file.name or "", content=file.read()) for file in files
+    ]
 
 
 class AddPhotographsForm(forms.Form):
@@ -61,7 +63,7 @@ class AddPhotographsForm(forms.Form):
     at = forms.DateTimeField(
         required=False,
         label="Taken at",
-        help_text=YOUR_TIME_OR_NOW,
+        help_text=OPTIONAL_TIME_HELP,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
         ),
@@ -73,11 +75,11 @@ class AddPhotographsForm(forms.Form):
         kwargs.setdefault("initial", {"batch": uuid4()})
         super().__init__(*args, **{"auto_id": "add_%s", **kwargs})
 
-    def order(self) -> dict[str, Any]:
+    def to_arguments(self) -> dict[str, Any]:
         """Give what the service takes."""
         given = self.cleaned_data
         return {
-            "handed": handed_in(given["photographs"]),
+            "handed": read_uploads(given["photographs"]),
             "caption": given["caption"],
             "taken_at": given["at"],
             "batch": given["batch"],
@@ -90,7 +92,7 @@ class CarryOutForm(forms.Form):
     at = forms.DateTimeField(
         label="Done at",
         initial=now,
-        help_text=YOUR_TIME,
+        help_text=TIME_ZONE_HELP,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
         ),
@@ -105,7 +107,7 @@ class CarryOutForm(forms.Form):
         required=False, max_length=200, label="What the photographs show"
     )
 
-    def order(self) -> dict[str, Any]:
+    def to_arguments(self) -> dict[str, Any]:
         """Give what the service takes."""
         given = self.cleaned_data
-        return {**given, "photographs": handed_in(given["photographs"])}
+        return {**given, "photographs": read_uploads(given["photographs"])}

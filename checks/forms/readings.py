@@ -6,12 +6,17 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from checks.forms.fields import YOUR_TIME_OR_NOW, ZONE_OR_YOURS, choose, read_zone
+from checks.forms.fields import (
+    OPTIONAL_TIME_HELP,
+    ZONE_NAME_HELP,
+    parse_time_zone,
+    set_choices,
+)
 
-NO_INSTRUMENT = ("", "not named")
+NO_INSTRUMENT_CHOICE = ("", "not named")
 
 
-class CommonForm(forms.Form):
+class ReadingDetailsForm(forms.Form):
     """What every reading of a section shares."""
 
     instrument = forms.ChoiceField(required=False)
@@ -25,7 +30,7 @@ class CommonForm(forms.Form):
     at = forms.DateTimeField(
         required=False,
         label="Taken at",
-        help_text=YOUR_TIME_OR_NOW,
+        help_text=OPTIONAL_TIME_HELP,
         widget=forms.DateTimeInput(
             attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
         ),
@@ -34,9 +39,9 @@ class CommonForm(forms.Form):
     def __init__(self, *args: Any, instruments: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         named = [(name, name) for name in instruments]
-        choose(self, "instrument", [NO_INSTRUMENT, *named])
+        set_choices(self, "instrument", [NO_INSTRUMENT_CHOICE, *named])
 
-    def shared(self) -> dict[str, Any]:
+    def to_members(self) -> dict[str, Any]:
         """Give the members every entry of the section carries."""
         given = self.cleaned_data
         entry: dict[str, Any] = {}
@@ -51,11 +56,11 @@ class CommonForm(forms.Form):
         return entry
 
 
-LARGEST_UPLOAD = 8_000_000
+MAX_UPLOAD_BYTES = 8_000_000
 """As much as the API takes at once. [byte]"""
 
 
-class UploadForm(forms.Form):
+class ReadingFileForm(forms.Form):
     """A file of readings."""
 
     file = forms.FileField(
@@ -67,7 +72,7 @@ class UploadForm(forms.Form):
         label="Times without a zone are in",
         required=False,
         max_length=60,
-        help_text=ZONE_OR_YOURS,
+        help_text=ZONE_NAME_HELP,
     )
     keep_good = forms.BooleanField(
         label="Record the good ones where some are refused", required=False
@@ -75,12 +80,12 @@ class UploadForm(forms.Form):
 
     def clean_zone(self) -> tzinfo:
         """Read a time zone by its name in the IANA time zone database."""
-        return read_zone(self.cleaned_data["zone"])
+        return parse_time_zone(self.cleaned_data["zone"])
 
     def clean_file(self) -> UploadedFile:
         """Refuse a file that no day's readings fill."""
         file: UploadedFile = self.cleaned_data["file"]
-        if (file.size or 0) > LARGEST_UPLOAD:
+        if (file.size or 0) > MAX_UPLOAD_BYTES:
             msg = "A file of readings has at most 8 MB; send it in parts."
             raise forms.ValidationError(msg)
         return file
@@ -112,7 +117,7 @@ class InstrumentForm(forms.Form):
         required=False, max_length=30, help_text="From its certificate, if it has one."
     )
 
-    def specification(self) -> dict[str, str]:
+    def to_specification(self) -> dict[str, str]:
         """Give the exchange document's entry of this instrument."""
         given = self.cleaned_data
         entry = {"kind": given["kind"], "class": given["accuracy"]}

@@ -4,88 +4,90 @@ from collections.abc import Mapping
 from typing import Any
 
 from checks.methods import (
-    advice,
     anchors,
     causes,
     columns,
     concrete,
     groups,
     levels,
-    moving,
     outline,
     plates,
     readings,
+    remedy_order,
     rods,
     shims,
     squareness,
-    surveyed,
+    steel_moves,
+    survey,
     tape,
-    taping,
+    tape_use,
     threads,
     verdicts,
 )
-from checks.methods.model import Family, Method
+from checks.methods.model import MethodDescription, MethodFamily
 
 FAMILIES = (
-    Family(slug="tape", name="Tape", methods=(*tape.METHODS, *taping.METHODS)),
-    Family(
+    MethodFamily(slug="tape", name="Tape", methods=(*tape.METHODS, *tape_use.METHODS)),
+    MethodFamily(
         slug="verdicts",
         name="Readings and verdicts",
         methods=(*readings.METHODS, *verdicts.METHODS),
     ),
-    Family(
+    MethodFamily(
         slug="figure",
         name="Outline",
-        methods=(*outline.METHODS, *squareness.METHODS, *surveyed.METHODS),
+        methods=(*outline.METHODS, *squareness.METHODS, *survey.METHODS),
     ),
-    Family(
+    MethodFamily(
         slug="patterns",
         name="Rods and column lines",
         methods=(*rods.METHODS, *groups.METHODS),
     ),
-    Family(
+    MethodFamily(
         slug="plates",
         name="Base plates and steel",
-        methods=(*plates.METHODS, *moving.METHODS),
+        methods=(*plates.METHODS, *steel_moves.METHODS),
     ),
-    Family(
+    MethodFamily(
         slug="surfaces",
         name="Levels and shims",
         methods=(*levels.METHODS, *shims.METHODS),
     ),
-    Family(
+    MethodFamily(
         slug="anchors",
         name="Threads and anchors",
         methods=(*threads.METHODS, *anchors.METHODS),
     ),
-    Family(slug="concrete", name="Concrete", methods=concrete.METHODS),
-    Family(slug="columns", name="Columns", methods=columns.METHODS),
-    Family(
+    MethodFamily(slug="concrete", name="Concrete", methods=concrete.METHODS),
+    MethodFamily(slug="columns", name="Columns", methods=columns.METHODS),
+    MethodFamily(
         slug="advice",
         name="Causes and remedies",
-        methods=(*causes.METHODS, *advice.METHODS),
+        methods=(*causes.METHODS, *remedy_order.METHODS),
     ),
 )
 
 
-def methods() -> tuple[Method, ...]:
+def list_methods() -> tuple[MethodDescription, ...]:
     """Give every computation, in order."""
     return tuple(method for family in FAMILIES for method in family.methods)
 
 
-def find_method(slug: str) -> Method | None:
+def find_method(slug: str) -> MethodDescription | None:
     """Give the computation at an address, None where there is none."""
-    return next((method for method in methods() if method.slug == slug), None)
+    return next((method for method in list_methods() if method.slug == slug), None)
 
 
-def beside(method: Method) -> tuple[Method | None, Method | None]:
+def find_neighbours(
+    method: MethodDescription,
+) -> tuple[MethodDescription | None, MethodDescription | None]:
     """Give the computations before and after one, None at the ends."""
-    order: tuple[Method | None, ...] = (None, *methods(), None)
+    order: tuple[MethodDescription | None, ...] = (None, *list_methods(), None)
     at = order.index(method)
     return order[at - 1], order[at + 1]
 
 
-OF_REMEDY = {
+METHOD_BY_REMEDY = {
     "shift": "plate-fit",
     "ream": "plate-fit",
     "slot": "slots",
@@ -100,9 +102,9 @@ OF_REMEDY = {
 """The computation behind each remedy that has arithmetic."""
 
 
-def method_of(remedy: Mapping[str, Any]) -> str:
+def find_remedy_method(remedy: Mapping[str, Any]) -> str:
     """Give the address of a remedy's computation, empty where it has none."""
     scope = remedy.get("scope")
     if scope is not None:
         return "move-steel" if scope == "steel" else "move-frame-line"
-    return OF_REMEDY.get(str(remedy["remedy"]), "")
+    return METHOD_BY_REMEDY.get(str(remedy["remedy"]), "")

@@ -3,80 +3,122 @@
 from math import atan2, degrees, hypot
 
 from checks.engine import cautions
-from checks.engine.plumb import judge_plumb
+from checks.engine.plumb import assess_plumb
+from checks.methods.mathml import render_formula, render_fraction, render_symbol
 from checks.methods.model import (
-    FOOT,
-    INCH,
+    FOOT_MM,
+    INCH_MM,
     Example,
-    Method,
-    Result,
-    Source,
+    ExampleResult,
+    MethodDescription,
+    MethodSource,
     Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
-    within,
+    describe_input,
+    show_conformity,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    write_text,
 )
-from checks.methods.notation import formula, frac, sign
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
 
 def _leaning() -> Example:
-    height, along, inward = 20.0 * FOOT, INCH / 4.0, -5.0 * INCH / 8.0
-    ratio = limits_for(Tolerances()).plumb()
-    found = judge_plumb([along, inward], height, ratio)
+    height, along, inward = 20.0 * FOOT_MM, INCH_MM / 4.0, -5.0 * INCH_MM / 8.0
+    ratio = resolve_limits(ToleranceSpec()).plumb()
+    found = assess_plumb([along, inward], height, ratio)
     limit = height / 500.0
     return Example(
         title="A column of 20 ft",
-        given=(
-            given("Height between the marks", length(height)),
-            given("Top leans", length(along, signed=True), " along, ",
-                  length(inward, signed=True), " in"),
+        inputs=(
+            describe_input("Height between the marks", show_length(height)),
+            describe_input(
+                "Top leans",
+                show_length(along, signed=True),
+                " along, ",
+                show_length(inward, signed=True),
+                " in",
+            ),
         ),
         steps=(
-            said(length(height), " ÷ 500 = ", fine(limit), "."),
-            said(length(along), " is within it, ", length(-inward), " is not."),
-            said("Together √(", length(along), "² + ", length(-inward), "²) = ",
-                 fine(hypot(along, inward)), "."),
+            write_text(show_length(height), " ÷ 500 = ", show_fine_length(limit), "."),
+            write_text(
+                show_length(along), " is within it, ", show_length(-inward), " is not."
+            ),
+            write_text(
+                "Together √(",
+                show_length(along),
+                "² + ",
+                show_length(-inward),
+                "²) = ",
+                show_fine_length(hypot(along, inward)),
+                ".",
+            ),
         ),
         results=(
-            Result("Allowed each way", fine(float(found.limit_mm)), fine(limit)),
-            Result("Along", within(found.within[0]), within(along <= limit)),
-            Result("In", within(found.within[1]), within(-inward <= limit)),
-            Result("Move the top, along", length(found.movement_mm[0], signed=True),
-                   length(-along, signed=True)),
-            Result("Move the top, in", length(found.movement_mm[1], signed=True),
-                   length(-inward, signed=True)),
-            Result("Lean, both together", fine(float(found.lean_mm)),
-                   fine(hypot(along, inward))),
-            Result("Towards, from along counter-clockwise",
-                   amount(degrees(float(found.direction_rad)), "°", 0),
-                   amount(degrees(atan2(inward, along)), "°", 0)),
+            ExampleResult(
+                "Allowed each way",
+                show_fine_length(float(found.limit_mm)),
+                show_fine_length(limit),
+            ),
+            ExampleResult(
+                "Along",
+                show_conformity(found.within[0]),
+                show_conformity(along <= limit),
+            ),
+            ExampleResult(
+                "In",
+                show_conformity(found.within[1]),
+                show_conformity(-inward <= limit),
+            ),
+            ExampleResult(
+                "Move the top, along",
+                show_length(found.movement_mm[0], signed=True),
+                show_length(-along, signed=True),
+            ),
+            ExampleResult(
+                "Move the top, in",
+                show_length(found.movement_mm[1], signed=True),
+                show_length(-inward, signed=True),
+            ),
+            ExampleResult(
+                "Lean, both together",
+                show_fine_length(float(found.out_of_plumb_mm)),
+                show_fine_length(hypot(along, inward)),
+            ),
+            ExampleResult(
+                "Towards, from along counter-clockwise",
+                show_quantity(degrees(float(found.direction_rad)), "°", 0),
+                show_quantity(degrees(atan2(inward, along)), "°", 0),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="plumb",
         name="Plumb of columns",
-        answers="Whether a column stands upright, and how far to move its top.",
+        summary="Whether a column stands upright, and how far to move its top.",
         engine=("plumb",),
         formulas=(
-            formula("| l | ≤", frac("h", "500")),
-            formula('"move" = − l'),
+            render_formula("| l | ≤", render_fraction("h", "500")),
+            render_formula('"move" = − l'),
         ),
         symbols=(
-            Symbol(sign("l"), "lean, top less base, along and in by themselves", "mm"),
-            Symbol(sign("h"), "height over which it was measured", "mm"),
+            Symbol(
+                render_symbol("l"),
+                "lean, top less base, along and in by themselves",
+                "mm",
+            ),
+            Symbol(render_symbol("h"), "height over which it was measured", "mm"),
         ),
         sources=(
-            Source("AISC 303-16, 7.13.1.1, page 16.3-49: 1/500 of the height",
-                   "published"),
-            Source("geometry", "ours"),
+            MethodSource(
+                "AISC 303-16, 7.13.1.1, page 16.3-49: 1/500 of the height", "published"
+            ),
+            MethodSource("geometry", "ours"),
         ),
         limits=(
             "Other bases may have other ratios; the building's own is used.",
@@ -87,4 +129,4 @@ METHODS = (
         examples=(_leaning,),
         cautions=(cautions.SCREENING,),
     ),
-)  # fmt: skip
+)

@@ -5,46 +5,58 @@ from math import exp, log
 import numpy as np
 
 from checks.engine import cautions
-from checks.engine.strength import (
+from checks.engine.concrete.forecast import fit_curve, forecast_gate
+from checks.engine.concrete.strength import (
     PSI_MPA,
-    equivalent_age,
-    judge_acceptance,
-    judge_gate,
-    nurse_saul,
+    assess_acceptance,
+    assess_strength_gate,
+    compute_equivalent_age,
+    compute_nurse_saul,
 )
-from checks.engine.strength_forecast import fit_curve, forecast_gate
+from checks.methods.mathml import (
+    group_parts,
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_power,
+    render_sum,
+    render_symbol,
+)
 from checks.methods.model import (
     Example,
-    Method,
-    Piece,
-    Result,
-    Source,
+    ExampleResult,
+    ExampleValue,
+    MethodDescription,
+    MethodSource,
     Symbol,
-    amount,
-    given,
-    said,
-    within,
-    yes_no,
+    describe_input,
+    show_conformity,
+    show_quantity,
+    show_yes_no,
+    write_text,
 )
-from checks.methods.notation import around, formula, frac, raised, row, sign, total
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
-RULE = Source("29 CFR 1926.752(a)(1)", "published")
-CODE = Source("ACI 318-19, 26.12.3.1", "published, seen second-hand")
-MATURITY = Source("ASTM C1074", "published, seen second-hand")
+RULE = MethodSource("29 CFR 1926.752(a)(1)", "published")
+CODE = MethodSource("ACI 318-19, 26.12.3.1", "published, seen second-hand")
+MATURITY = MethodSource("ASTM C1074", "published, seen second-hand")
 
 
-def _psi(mpa: float, digits: int = 0) -> Piece:
-    return amount(mpa / PSI_MPA, "psi", digits)
+def _psi(mpa: float, digits: int = 0) -> ExampleValue:
+    return show_quantity(mpa / PSI_MPA, "psi", digits)
 
 
 def _gate() -> Example:
     broken = np.array([2100.0, 2400.0, 2310.0])
-    ratio = limits_for(Tolerances()).strength_ratio()
-    one = judge_gate(broken * PSI_MPA, specified_mpa=3000.0 * PSI_MPA, ratio=ratio,
-                     day=[7.0, 10.0, 10.0])  # fmt: skip
-    two = judge_gate(
+    ratio = resolve_limits(ToleranceSpec()).strength_ratio()
+    one = assess_strength_gate(
+        broken * PSI_MPA,
+        specified_mpa=3000.0 * PSI_MPA,
+        ratio=ratio,
+        day=[7.0, 10.0, 10.0],
+    )
+    two = assess_strength_gate(
         np.array([2100.0]) * PSI_MPA,
         specified_mpa=3000.0 * PSI_MPA,
         sufficient_mpa=1800.0 * PSI_MPA,
@@ -53,97 +65,156 @@ def _gate() -> Example:
     need = ratio * 3000.0
     return Example(
         title="3000 psi concrete, field-cured samples",
-        given=(
-            given("Broken on day 7", amount(broken[0], "psi", 0)),
-            given("Broken on day 10", amount(broken[1], "psi", 0), " and ",
-                  amount(broken[2], "psi", 0)),
-            given("Or else, stated by the engineer as enough", "1800 psi, on day 7"),
+        inputs=(
+            describe_input("Broken on day 7", show_quantity(broken[0], "psi", 0)),
+            describe_input(
+                "Broken on day 10",
+                show_quantity(broken[1], "psi", 0),
+                " and ",
+                show_quantity(broken[2], "psi", 0),
+            ),
+            describe_input(
+                "Or else, stated by the engineer as enough", "1800 psi, on day 7"
+            ),
         ),
         steps=(
-            said("0.75 × 3000 = ", amount(need, "psi", 0), "."),
-            said("The latest day counts, and its lowest sample: ",
-                 amount(broken[1:].min(), "psi", 0), "."),
-            said("By the other route the easier of the two: 1800 psi, and ",
-                 amount(broken[0], "psi", 0), " on day 7."),
+            write_text("0.75 × 3000 = ", show_quantity(need, "psi", 0), "."),
+            write_text(
+                "The latest day counts, and its lowest sample: ",
+                show_quantity(broken[1:].min(), "psi", 0),
+                ".",
+            ),
+            write_text(
+                "By the other route the easier of the two: 1800 psi, and ",
+                show_quantity(broken[0], "psi", 0),
+                " on day 7.",
+            ),
         ),
         results=(
-            Result("Needed by 75 %", _psi(one.required_mpa), amount(need, "psi", 0)),
-            Result("Sample that counts", _psi(one.strength_mpa),
-                   amount(broken[1:].min(), "psi", 0)),
-            Result("Gate on day 10", within(one.open),
-                   within(broken[1:].min() >= need)),
-            Result("Needed by the engineer's statement", _psi(two.required_mpa),
-                   amount(1800.0, "psi", 0)),
-            Result("Gate by that on day 7", within(two.open),
-                   within(broken[0] >= 1800.0)),
+            ExampleResult(
+                "Needed by 75 %", _psi(one.required_mpa), show_quantity(need, "psi", 0)
+            ),
+            ExampleResult(
+                "Sample that counts",
+                _psi(one.strength_mpa),
+                show_quantity(broken[1:].min(), "psi", 0),
+            ),
+            ExampleResult(
+                "Gate on day 10",
+                show_conformity(one.open),
+                show_conformity(broken[1:].min() >= need),
+            ),
+            ExampleResult(
+                "Needed by the engineer's statement",
+                _psi(two.required_mpa),
+                show_quantity(1800.0, "psi", 0),
+            ),
+            ExampleResult(
+                "Gate by that on day 7",
+                show_conformity(two.open),
+                show_conformity(broken[0] >= 1800.0),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _accepted() -> Example:
     tests = np.array([3100.0, 2950.0, 2900.0, 3250.0])
-    found = judge_acceptance(tests * PSI_MPA, 3000.0 * PSI_MPA)
+    found = assess_acceptance(tests * PSI_MPA, 3000.0 * PSI_MPA)
     averages = [float(tests[i : i + 3].mean()) for i in range(2)]
     return Example(
         title="Four tests of 3000 psi concrete",
-        given=(given("Standard-cured tests", "3100, 2950, 2900, 3250 psi"),),
+        inputs=(describe_input("Standard-cured tests", "3100, 2950, 2900, 3250 psi"),),
         steps=(
-            said("(3100 + 2950 + 2900) ÷ 3 = ", amount(averages[0], "psi", 0),
-                 ", less than 3000."),
-            said("(2950 + 2900 + 3250) ÷ 3 = ", amount(averages[1], "psi", 0), "."),
-            said("None below 3000 − 500 psi."),
+            write_text(
+                "(3100 + 2950 + 2900) ÷ 3 = ",
+                show_quantity(averages[0], "psi", 0),
+                ", less than 3000.",
+            ),
+            write_text(
+                "(2950 + 2900 + 3250) ÷ 3 = ", show_quantity(averages[1], "psi", 0), "."
+            ),
+            write_text("None below 3000 − 500 psi."),
         ),
         results=(
-            Result("First average of three", _psi(found.average_of_three_mpa[0]),
-                   amount(averages[0], "psi", 0)),
-            Result("Second average of three", _psi(found.average_of_three_mpa[1]),
-                   amount(averages[1], "psi", 0)),
-            Result("Lowest test allowed", _psi(found.lowest_allowed_mpa),
-                   amount(2500.0, "psi", 0)),
-            Result("Accepted", yes_no(found.accepted),
-                   yes_no(min(averages) >= 3000.0)),
+            ExampleResult(
+                "First average of three",
+                _psi(found.average_of_three_mpa[0]),
+                show_quantity(averages[0], "psi", 0),
+            ),
+            ExampleResult(
+                "Second average of three",
+                _psi(found.average_of_three_mpa[1]),
+                show_quantity(averages[1], "psi", 0),
+            ),
+            ExampleResult(
+                "Lowest test allowed",
+                _psi(found.lowest_allowed_mpa),
+                show_quantity(2500.0, "psi", 0),
+            ),
+            ExampleResult(
+                "Accepted",
+                show_yes_no(found.accepted),
+                show_yes_no(min(averages) >= 3000.0),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _mature() -> Example:
-    found = float(nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0))
+    found = float(compute_nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0))
     return Example(
         title="28 days at 15 °C",
-        source=Source("course notes on maturity, civinnovate",
-                      "published, seen second-hand"),
-        given=(given("Temperature", "15 °C for 28 days"), given("Datum", "−11 °C")),
-        steps=(said("(15 + 11) × 28."),),
-        results=(
-            Result("Maturity", amount(found / 24.0, "°C · days", 0),
-                   amount((15.0 + 11.0) * 28.0, "°C · days", 0),
-                   amount(728.0, "°C · days", 0)),
+        source=MethodSource(
+            "course notes on maturity, civinnovate", "published, seen second-hand"
         ),
-    )  # fmt: skip
+        inputs=(
+            describe_input("Temperature", "15 °C for 28 days"),
+            describe_input("Datum", "−11 °C"),
+        ),
+        steps=(write_text("(15 + 11) × 28."),),
+        results=(
+            ExampleResult(
+                "Maturity",
+                show_quantity(found / 24.0, "°C · days", 0),
+                show_quantity((15.0 + 11.0) * 28.0, "°C · days", 0),
+                show_quantity(728.0, "°C · days", 0),
+            ),
+        ),
+    )
 
 
 def _aged() -> Example:
-    found = float(equivalent_age([10.0, 30.0], [48.0, 48.0]))
+    found = float(compute_equivalent_age([10.0, 30.0], [48.0, 48.0]))
     shares = [exp(-5000.0 * (1.0 / (t + 273.15) - 1.0 / 293.15)) for t in (10.0, 30.0)]
     return Example(
         title="Two days at 10 °C, two at 30 °C",
-        given=(
-            given("Temperature", "10 °C for 48 h, then 30 °C for 48 h"),
-            given("Q", "5000 K"),
-            given("Reference", "20 °C"),
+        inputs=(
+            describe_input("Temperature", "10 °C for 48 h, then 30 °C for 48 h"),
+            describe_input("Q", "5000 K"),
+            describe_input("Reference", "20 °C"),
         ),
         steps=(
-            said("exp(−5000 × (1 ÷ 283.15 − 1 ÷ 293.15)) = ",
-                 amount(shares[0], "", 5), "."),
-            said("exp(−5000 × (1 ÷ 303.15 − 1 ÷ 293.15)) = ",
-                 amount(shares[1], "", 5), "."),
-            said("48 × both = ", amount(48.0 * sum(shares), "h", 1), "."),
+            write_text(
+                "exp(−5000 × (1 ÷ 283.15 − 1 ÷ 293.15)) = ",
+                show_quantity(shares[0], "", 5),
+                ".",
+            ),
+            write_text(
+                "exp(−5000 × (1 ÷ 303.15 − 1 ÷ 293.15)) = ",
+                show_quantity(shares[1], "", 5),
+                ".",
+            ),
+            write_text("48 × both = ", show_quantity(48.0 * sum(shares), "h", 1), "."),
         ),
         results=(
-            Result("Equivalent age", amount(found, "h", 1),
-                   amount(48.0 * sum(shares), "h", 1)),
+            ExampleResult(
+                "Equivalent age",
+                show_quantity(found, "h", 1),
+                show_quantity(48.0 * sum(shares), "h", 1),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _forecast() -> Example:
@@ -157,50 +228,82 @@ def _forecast() -> Example:
     needed = exp((15.5 - start) / slope)
     return Example(
         title="Four cylinders, concrete kept at about 12 °C",
-        given=(
-            given("Cylinders at", "500, 1000, 2000 and 4000 °C · h"),
-            given("Broken at", "8.0, 11.0, 14.0 and 17.4 MPa"),
-            given("Needed", "15.5 MPa"),
-            given("Maturity in place", "1500 °C · h, gaining 12 an hour; 8 if cold, 16"
-                  " if warm"),
+        inputs=(
+            describe_input("Cylinders at", "500, 1000, 2000 and 4000 °C · h"),
+            describe_input("Broken at", "8.0, 11.0, 14.0 and 17.4 MPa"),
+            describe_input("Needed", "15.5 MPa"),
+            describe_input(
+                "Maturity in place",
+                "1500 °C · h, gaining 12 an hour; 8 if cold, 16 if warm",
+            ),
         ),
         steps=(
-            said("Each doubling: (−1.5 × 8 − 0.5 × 11 + 0.5 × 14 + 1.5 × 17.4) ÷ 5 = ",
-                 amount(step, "MPa", 3), "."),
-            said("b = that ÷ ln 2 = ", amount(slope, "MPa", 3), "; a = ",
-                 amount(start, "MPa", 3), "."),
-            said("exp((15.5 − a) ÷ b) = ", amount(needed, "°C · h", 0), "."),
-            said("(", amount(needed, "", 0), " − 1500) ÷ 12 = ",
-                 amount((needed - 1500.0) / 12.0, "h", 0), "."),
+            write_text(
+                "Each doubling: (−1.5 × 8 − 0.5 × 11 + 0.5 × 14 + 1.5 × 17.4) ÷ 5 = ",
+                show_quantity(step, "MPa", 3),
+                ".",
+            ),
+            write_text(
+                "b = that ÷ ln 2 = ",
+                show_quantity(slope, "MPa", 3),
+                "; a = ",
+                show_quantity(start, "MPa", 3),
+                ".",
+            ),
+            write_text(
+                "exp((15.5 − a) ÷ b) = ", show_quantity(needed, "°C · h", 0), "."
+            ),
+            write_text(
+                "(",
+                show_quantity(needed, "", 0),
+                " − 1500) ÷ 12 = ",
+                show_quantity((needed - 1500.0) / 12.0, "h", 0),
+                ".",
+            ),
         ),
         results=(
-            Result("Maturity needed", amount(found.maturity, "°C · h", 0),
-                   amount(needed, "°C · h", 0)),
-            Result("Likely after", amount(found.likely_h, "h", 0),
-                   amount((needed - 1500.0) / 12.0, "h", 0)),
-            Result("Earliest, 95 %", amount(found.earliest_h, "h", 0)),
-            Result("Latest, 95 %", amount(found.latest_h, "h", 0)),
+            ExampleResult(
+                "Maturity needed",
+                show_quantity(found.maturity, "°C · h", 0),
+                show_quantity(needed, "°C · h", 0),
+            ),
+            ExampleResult(
+                "Likely after",
+                show_quantity(found.likely_h, "h", 0),
+                show_quantity((needed - 1500.0) / 12.0, "h", 0),
+            ),
+            ExampleResult("Earliest, 95 %", show_quantity(found.earliest_h, "h", 0)),
+            ExampleResult("Latest, 95 %", show_quantity(found.latest_h, "h", 0)),
         ),
-    )  # fmt: skip
+    )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="strength-gate",
         name="Strength gate, by both routes",
-        answers="Whether the concrete is strong enough for columns to be set.",
-        engine=("strength", "surface_remedies"),
-        formulas=(formula('S ≥ min(0.75 f_c′, S_e)'),),
+        summary="Whether the concrete is strong enough for columns to be set.",
+        engine=("concrete.strength", "remedies.other"),
+        formulas=(render_formula("S ≥ min(0.75 f_c′, S_e)"),),
         symbols=(
-            Symbol(sign("S"), "lowest field-cured sample of the latest day", "MPa"),
-            Symbol(sign("f_c′"), "specified strength", "MPa"),
-            Symbol(sign("S_e"), "enough for erection, as the engineer states", "MPa"),
+            Symbol(
+                render_symbol("S"), "lowest field-cured sample of the latest day", "MPa"
+            ),
+            Symbol(render_symbol("f_c′"), "specified strength", "MPa"),
+            Symbol(
+                render_symbol("S_e"),
+                "enough for erection, as the engineer states",
+                "MPa",
+            ),
         ),
         sources=(
             RULE,
-            Source("the lowest of the latest day's samples counts", "ours"),
-            Source("companion cylinders at most 9.0 % (two) or 10.6 % (three) of their"
-                   " mean apart: ASTM C39, 4 by 8 in cylinders", "from memory"),
+            MethodSource("the lowest of the latest day's samples counts", "ours"),
+            MethodSource(
+                "companion cylinders at most 9.0 % (two) or 10.6 % (three) of their"
+                " mean apart: ASTM C39, 4 by 8 in cylinders",
+                "from memory",
+            ),
         ),
         limits=(
             "Field-cured samples only, by an appropriate ASTM method.",
@@ -212,20 +315,25 @@ METHODS = (
         examples=(_gate,),
         cautions=(cautions.NOTICES,),
     ),
-    Method(
+    MethodDescription(
         slug="concrete-acceptance",
         name="Acceptance of the concrete as delivered",
-        answers="Whether standard-cured tests meet the strength that was specified.",
-        engine=("strength",),
+        summary="Whether standard-cured tests meet the strength that was specified.",
+        engine=("concrete.strength",),
         formulas=(
-            formula(frac("1", "3"), "(T_i + T_{i+1} + T_{i+2}) ≥ f_c′"),
-            formula('T_i ≥ f_c′ − 500 "psi"'),
-            formula('T_i ≥ 0.90 f_c′ "over 5000 psi"'),
+            render_formula(
+                render_fraction("1", "3"), "(T_i + T_{i+1} + T_{i+2}) ≥ f_c′"
+            ),
+            render_formula('T_i ≥ f_c′ − 500 "psi"'),
+            render_formula('T_i ≥ 0.90 f_c′ "over 5000 psi"'),
         ),
         symbols=(
-            Symbol(sign("T_i"), "strength tests in the order made, each the mean of its"
-                   " cylinders", "psi"),
-            Symbol(sign("f_c′"), "specified strength", "psi"),
+            Symbol(
+                render_symbol("T_i"),
+                "strength tests in the order made, each the mean of its cylinders",
+                "psi",
+            ),
+            Symbol(render_symbol("f_c′"), "specified strength", "psi"),
         ),
         sources=(CODE,),
         limits=(
@@ -234,27 +342,39 @@ METHODS = (
         ),
         examples=(_accepted,),
     ),
-    Method(
+    MethodDescription(
         slug="maturity",
         name="Maturity and equivalent age",
-        answers="How far the concrete has come, from how warm it has been.",
-        engine=("strength",),
+        summary="How far the concrete has come, from how warm it has been.",
+        engine=("concrete.strength",),
         formulas=(
-            formula("M =", total("", "(T − T_0) Δ t")),
-            formula("t_e =", total("", raised("e", "x"), "Δ t")),
-            formula("x = − Q", around(frac("1", "T_a"), "−", frac("1", "T_s"))),
+            render_formula("M =", render_sum("", "(T − T_0) Δ t")),
+            render_formula("t_e =", render_sum("", render_power("e", "x"), "Δ t")),
+            render_formula(
+                "x = − Q",
+                render_parentheses(
+                    render_fraction("1", "T_a"), "−", render_fraction("1", "T_s")
+                ),
+            ),
         ),
         symbols=(
-            Symbol(sign("M"), "maturity by Nurse and Saul", "°C · h"),
-            Symbol(sign("T , T_0"), "concrete's temperature, and datum", "°C"),
-            Symbol(sign("t_e"), "equivalent age at the reference temperature", "h"),
-            Symbol(sign("T_a , T_s"), "concrete's and reference temperature", "K"),
-            Symbol(sign("Q"), "activation energy over the gas constant", "K"),
+            Symbol(render_symbol("M"), "maturity by Nurse and Saul", "°C · h"),
+            Symbol(render_symbol("T , T_0"), "concrete's temperature, and datum", "°C"),
+            Symbol(
+                render_symbol("t_e"), "equivalent age at the reference temperature", "h"
+            ),
+            Symbol(
+                render_symbol("T_a , T_s"), "concrete's and reference temperature", "K"
+            ),
+            Symbol(render_symbol("Q"), "activation energy over the gas constant", "K"),
         ),
         sources=(
             MATURITY,
-            Source("A. K. Schindler, ACI Materials Journal 101-M09, for the form of the"
-                   " equivalent age", "published"),
+            MethodSource(
+                "A. K. Schindler, ACI Materials Journal 101-M09, for the form of the"
+                " equivalent age",
+                "published",
+            ),
         ),
         limits=(
             "Datum or Q are the mixture's own; fitted ones may lie well away from the"
@@ -266,28 +386,37 @@ METHODS = (
         ),
         examples=(_mature, _aged),
     ),
-    Method(
+    MethodDescription(
         slug="strength-forecast",
         name="Forecast of the day the gate opens",
-        answers="When the needed strength is likely to be reached, for planning.",
-        engine=("strength_forecast",),
+        summary="When the needed strength is likely to be reached, for planning.",
+        engine=("concrete.forecast",),
         formulas=(
-            formula("S = a + b ln(M)"),
-            formula("M_n =", raised("e", "(S_n − a) / b")),
-            formula("h =", frac("M_n − M", row("g"))),
+            render_formula("S = a + b ln(M)"),
+            render_formula("M_n =", render_power("e", "(S_n − a) / b")),
+            render_formula("h =", render_fraction("M_n − M", group_parts("g"))),
         ),
         symbols=(
-            Symbol(sign("S"), "strength of the mixture's cylinders", "MPa"),
-            Symbol(sign("M"), "their maturity, and that of the concrete", "°C · h"),
-            Symbol(sign("S_n , M_n"), "strength and maturity needed", "MPa, °C · h"),
-            Symbol(sign("g"), "maturity gained in an hour, as expected", "°C"),
-            Symbol(sign("h"), "hours until then", "h"),
+            Symbol(render_symbol("S"), "strength of the mixture's cylinders", "MPa"),
+            Symbol(
+                render_symbol("M"), "their maturity, and that of the concrete", "°C · h"
+            ),
+            Symbol(
+                render_symbol("S_n , M_n"),
+                "strength and maturity needed",
+                "MPa, °C · h",
+            ),
+            Symbol(render_symbol("g"), "maturity gained in an hour, as expected", "°C"),
+            Symbol(render_symbol("h"), "hours until then", "h"),
         ),
         sources=(
             MATURITY,
-            Source("the logarithmic curve: J. M. Plowman, 1956", "from memory"),
-            Source("the range: Fieller's limits for a single further sample, and the"
-                   " coldest and warmest expected", "from memory"),
+            MethodSource("the logarithmic curve: J. M. Plowman, 1956", "from memory"),
+            MethodSource(
+                "the range: Fieller's limits for a single further sample, and the"
+                " coldest and warmest expected",
+                "from memory",
+            ),
         ),
         limits=(
             "It never opens the gate: only field-cured samples do.",
@@ -298,4 +427,4 @@ METHODS = (
         examples=(_forecast,),
         cautions=(cautions.NOTICES,),
     ),
-)  # fmt: skip
+)

@@ -3,83 +3,118 @@
 import numpy as np
 
 from checks.engine.arrays import FloatArray, IntArray
-from checks.engine.level_nets import adjust_differences
-from checks.engine.levels import adjust_levels, sight_correction, two_peg
-from checks.methods.model import (
-    INCH,
-    Example,
-    Method,
-    Piece,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    given,
-    length,
-    said,
-    within,
+from checks.engine.levelling.level_network import adjust_height_differences
+from checks.engine.levelling.levels import (
+    adjust_levels,
+    compute_collimation,
+    compute_sight_corrections,
 )
-from checks.methods.notation import around, formula, frac, raised, sign, total
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.methods.mathml import (
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_power,
+    render_sum,
+    render_symbol,
+)
+from checks.methods.model import (
+    INCH_MM,
+    Example,
+    ExampleResult,
+    ExampleValue,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_conformity,
+    show_length,
+    show_quantity,
+    write_text,
+)
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
-NETS = Source(
+NETS = MethodSource(
     "C. D. Ghilani, Adjustment Computations, 5th ed., 12.2 to 12.5", "from memory"
 )
 KRUMM = "quoted in F. Krumm, Geodetic Network Adjustment Examples, 2020"
-NOTES = Source("course notes on levelling", "published, seen second-hand")
-QUESTIONS = Source("worked questions on the two-peg test, curioustab.com",
-                   "published, seen second-hand")  # fmt: skip
+NOTES = MethodSource("course notes on levelling", "published, seen second-hand")
+QUESTIONS = MethodSource(
+    "worked questions on the two-peg test, curioustab.com",
+    "published, seen second-hand",
+)
 
 
 def _two_setups() -> Example:
     first, second = np.array([60.0, 62.0, 61.0]), np.array([70.0, 72.125, 74.0])
-    read = np.concatenate([first, second]) * INCH
+    read = np.concatenate([first, second]) * INCH_MM
     found = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 3], 1.0)
     height, _ = found.relative_to(0)
-    limit = limits_for(Tolerances()).level_misclosure()
-    apart = (second[1] - second[0] - first[1] + first[0]) * INCH
-    two = -((first[1] - first[0]) + (second[1] - second[0])) / 2.0 * INCH
+    limit = resolve_limits(ToleranceSpec()).level_misclosure()
+    apart = (second[1] - second[0] - first[1] + first[0]) * INCH_MM
+    two = -((first[1] - first[0]) + (second[1] - second[0])) / 2.0 * INCH_MM
     by_hand = (
         two,
-        two / 2.0 + (first[:2].mean() - first[2]) * INCH,
-        two / 2.0 + (second[:2].mean() - second[2]) * INCH,
+        two / 2.0 + (first[:2].mean() - first[2]) * INCH_MM,
+        two / 2.0 + (second[:2].mean() - second[2]) * INCH_MM,
     )
     return Example(
         title="Two set-ups tied by two pads",
-        given=(
-            given("Set-up 1 on pads 1, 2, 3", *_listed(first)),
-            given("Set-up 2 on pads 1, 2, 4", *_listed(second)),
+        inputs=(
+            describe_input("Set-up 1 on pads 1, 2, 3", *_listed(first)),
+            describe_input("Set-up 2 on pads 1, 2, 4", *_listed(second)),
         ),
         steps=(
-            said("Pad 2 below pad 1: ", length((first[1] - first[0]) * INCH), " and ",
-                 length((second[1] - second[0]) * INCH), ", the mean ", length(-two),
-                 "."),
-            said("The two differ by ", length(apart), ": the misclosure."),
-            said("Pad 3 is read level with the mean of pads 1 and 2 in set-up 1: ",
-                 length(by_hand[1], signed=True), "."),
-            said("Pad 4 is read ", length((second[2] - second[:2].mean()) * INCH),
-                 " below it in set-up 2: ", length(by_hand[2], signed=True), "."),
+            write_text(
+                "Pad 2 below pad 1: ",
+                show_length((first[1] - first[0]) * INCH_MM),
+                " and ",
+                show_length((second[1] - second[0]) * INCH_MM),
+                ", the mean ",
+                show_length(-two),
+                ".",
+            ),
+            write_text("The two differ by ", show_length(apart), ": the misclosure."),
+            write_text(
+                "Pad 3 is read level with the mean of pads 1 and 2 in set-up 1: ",
+                show_length(by_hand[1], signed=True),
+                ".",
+            ),
+            write_text(
+                "Pad 4 is read ",
+                show_length((second[2] - second[:2].mean()) * INCH_MM),
+                " below it in set-up 2: ",
+                show_length(by_hand[2], signed=True),
+                ".",
+            ),
         ),
         results=(
             *(
-                Result(f"Height of pad {i + 2} from pad 1",
-                       length(height[i + 1], signed=True), length(hand, signed=True))
+                ExampleResult(
+                    f"Height of pad {i + 2} from pad 1",
+                    show_length(height[i + 1], signed=True),
+                    show_length(hand, signed=True),
+                )
                 for i, hand in enumerate(by_hand)
             ),
-            Result("Misclosure", length(found.misclosure_mm), length(apart)),
-            Result("Allowed", length(limit)),
-            Result("The set-ups", within(found.misclosure_mm <= limit),
-                   within(apart <= limit)),
+            ExampleResult(
+                "Misclosure", show_length(found.misclosure_mm), show_length(apart)
+            ),
+            ExampleResult("Allowed", show_length(limit)),
+            ExampleResult(
+                "The set-ups",
+                show_conformity(found.misclosure_mm <= limit),
+                show_conformity(apart <= limit),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
-def _listed(inches: FloatArray) -> list[Piece | str]:
+def _listed(inches: FloatArray) -> list[ExampleValue | str]:
     """Readings of one set-up, set apart."""
-    parts: list[Piece | str] = []
+    parts: list[ExampleValue | str] = []
     for each in inches:
-        parts += [length(each * INCH), "; "]
+        parts += [show_length(each * INCH_MM), "; "]
     return parts[:-1]
 
 
@@ -88,7 +123,7 @@ def _lines(
 ) -> str:
     """Write the lines of a net, points counted from 1."""
     return "; ".join(
-        f"{names[a - 1]} to {names[b - 1]} {amount(dh, '', 3, signed=True).text}"
+        f"{names[a - 1]} to {names[b - 1]} {show_quantity(dh, '', 3, signed=True).text}"
         for a, b, dh in zip(start, end, difference, strict=True)
     )
 
@@ -97,37 +132,46 @@ def _ghilani() -> Example:
     start, end = np.array([0, 1, 2, 3, 1, 0]), np.array([1, 2, 3, 0, 3, 2])
     difference = np.array([10.509, 5.360, -8.523, -7.348, -3.167, 15.881])
     sd = np.array([0.006, 0.004, 0.005, 0.003, 0.004, 0.012])
-    found = adjust_differences(start, end, difference, sd**-2, {0: 437.596})
+    found = adjust_height_differences(start, end, difference, sd**-2, {0: 437.596})
     known = {"B": (448.1087, 2.30), "C": (453.4685, 2.64), "D": (444.9436, 1.76)}
     return Example(
         title="A net of six lines",
-        source=Source(
+        source=MethodSource(
             f"C. D. Ghilani, Adjustment Computations, 5th ed., example 12.6; {KRUMM}",
             "published, seen second-hand",
         ),
-        given=(
-            given("Benchmark A", "437.596 m"),
-            given("Lines, in m", _lines(start + 1, end + 1, difference, "ABCD")),
-            given("Standard deviations, in mm", "6, 4, 5, 3, 4, 12"),
+        inputs=(
+            describe_input("Benchmark A", "437.596 m"),
+            describe_input(
+                "Lines, in m", _lines(start + 1, end + 1, difference, "ABCD")
+            ),
+            describe_input("Standard deviations, in mm", "6, 4, 5, 3, 4, 12"),
         ),
         steps=(
-            said("3 unknown heights, 6 lines: 3 to spare."),
-            said("Each line weighs by 1 over the square of its standard deviation."),
+            write_text("3 unknown heights, 6 lines: 3 to spare."),
+            write_text(
+                "Each line weighs by 1 over the square of its standard deviation."
+            ),
         ),
         results=(
             *(
-                Result(f"Height of {name}", amount(found.height[i], "m", 4),
-                       published=amount(at, "m", 4))
+                ExampleResult(
+                    f"Height of {name}",
+                    show_quantity(found.height[i], "m", 4),
+                    published=show_quantity(at, "m", 4),
+                )
                 for i, (name, (at, _)) in enumerate(known.items(), start=1)
             ),
             *(
-                Result(f"Standard deviation of {name}",
-                       amount(1e3 * found.sigma[i] * found.reference_sigma, "mm"),
-                       published=amount(deviation, "mm"))
+                ExampleResult(
+                    f"Standard deviation of {name}",
+                    show_quantity(1e3 * found.sigma[i] * found.reference_sigma, "mm"),
+                    published=show_quantity(deviation, "mm"),
+                )
                 for i, (name, (_, deviation)) in enumerate(known.items(), start=1)
             ),
         ),
-    )  # fmt: skip
+    )
 
 
 class _Niemeier:
@@ -143,118 +187,154 @@ class _Niemeier:
 
 def _niemeier() -> Example:
     net = _Niemeier
-    found = adjust_differences(
+    found = adjust_height_differences(
         net.start - 1, net.end - 1, net.difference, net.per_km * 1e6, {5: 67.228}
     )
     known = (68.9235, 60.7153, 63.1938, 56.2838, 44.3226)
     worst = int(np.argmax(np.abs(found.w)))
     return Example(
         title="A net with a mistake in it",
-        source=Source(
+        source=MethodSource(
             f"W. Niemeier, Ausgleichungsrechnung, 2nd ed., pp. 153-156; {KRUMM}",
             "published, seen second-hand",
         ),
-        given=(
-            given("Benchmark 6", "67.228 m"),
-            given("Lines, in m", _lines(net.start, net.end, net.difference)),
-            given("Weights, per km", ", ".join(f"{one:.2f}" for one in net.per_km)),
-            given("Standard deviation", "1 mm for 1 km"),
+        inputs=(
+            describe_input("Benchmark 6", "67.228 m"),
+            describe_input("Lines, in m", _lines(net.start, net.end, net.difference)),
+            describe_input(
+                "Weights, per km", ", ".join(f"{one:.2f}" for one in net.per_km)
+            ),
+            describe_input("Standard deviation", "1 mm for 1 km"),
         ),
         steps=(
-            said("5 unknown heights, 9 lines: 4 to spare."),
-            said(
+            write_text("5 unknown heights, 9 lines: 4 to spare."),
+            write_text(
                 "Lines 1-2 and 1-3 share one |w|, ",
-                amount(abs(found.w[0]), "", 3),
+                show_quantity(abs(found.w[0]), "", 3),
                 ": point 1 has no other, and they cannot be told apart.",
             ),
         ),
         results=(
             *(
-                Result(f"Height of {i + 1}", amount(found.height[i], "m", 4),
-                       published=amount(at, "m", 4))
+                ExampleResult(
+                    f"Height of {i + 1}",
+                    show_quantity(found.height[i], "m", 4),
+                    published=show_quantity(at, "m", 4),
+                )
                 for i, at in enumerate(known)
             ),
-            Result("Largest w, line 2-3", amount(found.w[worst], "", 3)),
+            ExampleResult("Largest w, line 2-3", show_quantity(found.w[worst], "", 3)),
         ),
-    )  # fmt: skip
+    )
 
 
 def _two_pegs() -> Example:
     near, far, at = 1110.0, 1390.0, np.array([10.0, 90.0])
-    found = float(two_peg(near, far, at[0] * 1e3, at[1] * 1e3, 1560.0 - 1320.0))
+    found = float(
+        compute_collimation(near, far, at[0] * 1e3, at[1] * 1e3, 1560.0 - 1320.0)
+    )
     read = np.array([near, far])
-    corrected = read + sight_correction(at * 1e3, [0, 1], found)
+    corrected = read + compute_sight_corrections(at * 1e3, [0, 1], found)
     return Example(
         title="Pegs 80 m apart, then the level 10 m beyond A",
         source=QUESTIONS,
-        given=(
-            given("Midway, on A and B", "1.320 m and 1.560 m"),
-            given("From beyond A, on A and B", "1.110 m and 1.390 m"),
-            given("Sights from there", "10 m and 90 m"),
+        inputs=(
+            describe_input("Midway, on A and B", "1.320 m and 1.560 m"),
+            describe_input("From beyond A, on A and B", "1.110 m and 1.390 m"),
+            describe_input("Sights from there", "10 m and 90 m"),
         ),
         steps=(
-            said("True difference: 1.560 − 1.320 = 0.240 m."),
-            said("Apparent: 1.390 − 1.110 = 0.280 m."),
-            said("(0.280 − 0.240) ÷ (90 − 10) = 0.04 ÷ 80."),
+            write_text("True difference: 1.560 − 1.320 = 0.240 m."),
+            write_text("Apparent: 1.390 − 1.110 = 0.280 m."),
+            write_text("(0.280 − 0.240) ÷ (90 − 10) = 0.04 ÷ 80."),
         ),
         results=(
-            Result("Collimation", amount(found * 100.0, "m per 100 m", 3),
-                   amount(0.04 / 80.0 * 100.0, "m per 100 m", 3),
-                   amount(0.05, "m per 100 m")),
-            Result("Corrected reading on A", amount(corrected[0] / 1e3, "m", 3),
-                   amount(1.110 - 0.0005 * 10.0, "m", 3), amount(1.105, "m", 3)),
-            Result("Corrected reading on B", amount(corrected[1] / 1e3, "m", 3),
-                   amount(1.390 - 0.0005 * 90.0, "m", 3), amount(1.345, "m", 3)),
+            ExampleResult(
+                "Collimation",
+                show_quantity(found * 100.0, "m per 100 m", 3),
+                show_quantity(0.04 / 80.0 * 100.0, "m per 100 m", 3),
+                show_quantity(0.05, "m per 100 m"),
+            ),
+            ExampleResult(
+                "Corrected reading on A",
+                show_quantity(corrected[0] / 1e3, "m", 3),
+                show_quantity(1.110 - 0.0005 * 10.0, "m", 3),
+                show_quantity(1.105, "m", 3),
+            ),
+            ExampleResult(
+                "Corrected reading on B",
+                show_quantity(corrected[1] / 1e3, "m", 3),
+                show_quantity(1.390 - 0.0005 * 90.0, "m", 3),
+                show_quantity(1.345, "m", 3),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _curved() -> Example:
-    far = sight_correction([0.0, 2.5e6], [0, 0])
-    site = sight_correction([0.0, 100e3], [0, 0])
+    far = compute_sight_corrections([0.0, 2.5e6], [0, 0])
+    site = compute_sight_corrections([0.0, 100e3], [0, 0])
     return Example(
         title="A sight of 2.5 km, and one of 100 m",
         source=NOTES,
-        given=(
-            given("Far sight", "2.5 km, the other none"),
-            given("On site", "100 m, the other none"),
+        inputs=(
+            describe_input("Far sight", "2.5 km, the other none"),
+            describe_input("On site", "100 m, the other none"),
         ),
         steps=(
-            said("0.0673 × 2.5² = ", amount(0.0673 * 2.5**2, "m", 3), "."),
-            said("0.0673 × 0.1² = ", amount(67.3 * 0.1**2, "mm", 3), "."),
+            write_text("0.0673 × 2.5² = ", show_quantity(0.0673 * 2.5**2, "m", 3), "."),
+            write_text("0.0673 × 0.1² = ", show_quantity(67.3 * 0.1**2, "mm", 3), "."),
         ),
         results=(
-            Result("Reads high at 2.5 km by", amount(-far[1] / 1e3, "m", 3),
-                   amount(0.0673 * 2.5**2, "m", 3), amount(0.420, "m", 3)),
-            Result("Reads high at 100 m by", amount(-site[1], "mm", 3),
-                   amount(67.3 * 0.1**2, "mm", 3)),
+            ExampleResult(
+                "Reads high at 2.5 km by",
+                show_quantity(-far[1] / 1e3, "m", 3),
+                show_quantity(0.0673 * 2.5**2, "m", 3),
+                show_quantity(0.420, "m", 3),
+            ),
+            ExampleResult(
+                "Reads high at 100 m by",
+                show_quantity(-site[1], "mm", 3),
+                show_quantity(67.3 * 0.1**2, "mm", 3),
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="levels",
         name="Heights of pads from all set-ups",
-        answers="How far each pad lies below the highest, and whether set-ups close.",
-        engine=("levels",),
+        summary="How far each pad lies below the highest, and whether set-ups close.",
+        engine=("levelling.levels",),
         formulas=(
-            formula("y = I_s − H_p + v"),
-            formula('"least" ', total("", raised(around(frac("v", "u")), "2"))),
+            render_formula("y = I_s − H_p + v"),
+            render_formula(
+                '"least" ',
+                render_sum(
+                    "", render_power(render_parentheses(render_fraction("v", "u")), "2")
+                ),
+            ),
         ),
         symbols=(
-            Symbol(sign("y"), "grade-rod reading; larger is lower", "mm"),
-            Symbol(sign("I_s"), "height of the line of sight of a set-up", "mm"),
-            Symbol(sign("H_p"), "height of a pad", "mm"),
-            Symbol(sign("v"), "what is left over", "mm"),
-            Symbol(sign("u"), "standard uncertainty of the reading", "mm"),
+            Symbol(render_symbol("y"), "grade-rod reading; larger is lower", "mm"),
+            Symbol(
+                render_symbol("I_s"), "height of the line of sight of a set-up", "mm"
+            ),
+            Symbol(render_symbol("H_p"), "height of a pad", "mm"),
+            Symbol(render_symbol("v"), "what is left over", "mm"),
+            Symbol(render_symbol("u"), "standard uncertainty of the reading", "mm"),
         ),
         sources=(
             NETS,
-            Source("0.02 ft for the misclosure on construction work, a survey course"
-                   " note", "published, seen second-hand"),
-            Source("the misclosure is the largest over the loops through set-ups and"
-                   " pads", "ours"),
+            MethodSource(
+                "0.02 ft for the misclosure on construction work, a survey course note",
+                "published, seen second-hand",
+            ),
+            MethodSource(
+                "the misclosure is the largest over the loops through set-ups and pads",
+                "ours",
+            ),
         ),
         limits=(
             "Set-ups are tied by pads or benchmarks read from both; a pad that nothing"
@@ -266,20 +346,25 @@ METHODS = (
         ),
         examples=(_two_setups,),
     ),
-    Method(
+    MethodDescription(
         slug="level-lines",
         name="Lines between benchmarks",
-        answers="The same for levelled differences: heights, and the line that errs.",
-        engine=("level_nets",),
+        summary="The same for levelled differences: heights, and the line that errs.",
+        engine=("levelling.level_network",),
         formulas=(
-            formula("H_j − H_i = Δ + v"),
-            formula('"least" ', total("", raised(around(frac("v", "u")), "2"))),
+            render_formula("H_j − H_i = Δ + v"),
+            render_formula(
+                '"least" ',
+                render_sum(
+                    "", render_power(render_parentheses(render_fraction("v", "u")), "2")
+                ),
+            ),
         ),
         symbols=(
-            Symbol(sign("H"), "heights, those of benchmarks held", "m"),
-            Symbol(sign("Δ"), "difference as levelled", "m"),
-            Symbol(sign("v"), "what is left over", "m"),
-            Symbol(sign("u"), "standard uncertainty of the line", "m"),
+            Symbol(render_symbol("H"), "heights, those of benchmarks held", "m"),
+            Symbol(render_symbol("Δ"), "difference as levelled", "m"),
+            Symbol(render_symbol("v"), "what is left over", "m"),
+            Symbol(render_symbol("u"), "standard uncertainty of the line", "m"),
         ),
         sources=(NETS,),
         limits=(
@@ -289,25 +374,29 @@ METHODS = (
         ),
         examples=(_ghilani, _niemeier),
     ),
-    Method(
+    MethodDescription(
         slug="collimation",
         name="Collimation, by two pegs",
-        answers="How much a level's line of sight climbs, and what to take off for it.",
-        engine=("levels",),
+        summary="How much a level's line of sight climbs, and what to take off for it.",
+        engine=("levelling.levels",),
         formulas=(
-            formula("c =", frac("Δ_a − Δ_t", "d_f − d_n")),
-            formula("y − c d"),
+            render_formula("c =", render_fraction("Δ_a − Δ_t", "d_f − d_n")),
+            render_formula("y − c d"),
         ),
         symbols=(
-            Symbol(sign("c"), "collimation, line of sight up positive", "rad"),
-            Symbol(sign("Δ_a"), "far peg's reading less the near one's", "mm"),
-            Symbol(sign("Δ_t"), "the same from midway, which is true", "mm"),
-            Symbol(sign("d_n , d_f"), "sights to the near and the far peg", "mm"),
-            Symbol(sign("y"), "a reading, corrected for its sight d", "mm"),
+            Symbol(render_symbol("c"), "collimation, line of sight up positive", "rad"),
+            Symbol(render_symbol("Δ_a"), "far peg's reading less the near one's", "mm"),
+            Symbol(render_symbol("Δ_t"), "the same from midway, which is true", "mm"),
+            Symbol(
+                render_symbol("d_n , d_f"), "sights to the near and the far peg", "mm"
+            ),
+            Symbol(render_symbol("y"), "a reading, corrected for its sight d", "mm"),
         ),
         sources=(
-            Source("C. D. Ghilani and P. R. Wolf, Elementary Surveying, two-peg test",
-                   "from memory"),
+            MethodSource(
+                "C. D. Ghilani and P. R. Wolf, Elementary Surveying, two-peg test",
+                "from memory",
+            ),
             QUESTIONS,
         ),
         limits=(
@@ -318,20 +407,22 @@ METHODS = (
         ),
         examples=(_two_pegs,),
     ),
-    Method(
+    MethodDescription(
         slug="curvature",
         name="Curvature and refraction",
-        answers="How much too high a rod is read far off, because the earth is round.",
-        engine=("levels",),
-        formulas=(formula("h = 0.0673 K^2"),),
+        summary="How much too high a rod is read far off, because the earth is round.",
+        engine=("levelling.levels",),
+        formulas=(render_formula("h = 0.0673 K^2"),),
         symbols=(
-            Symbol(sign("h"), "what the rod reads high", "m"),
-            Symbol(sign("K"), "sight", "km"),
+            Symbol(render_symbol("h"), "what the rod reads high", "m"),
+            Symbol(render_symbol("K"), "sight", "km"),
         ),
         sources=(
             NOTES,
-            Source("left out while the sights of a set-up differ by no more than 60 m",
-                   "ours"),
+            MethodSource(
+                "left out while the sights of a set-up differ by no more than 60 m",
+                "ours",
+            ),
         ),
         limits=(
             "Refraction is taken as a seventh of curvature; close over hot concrete it"
@@ -340,4 +431,4 @@ METHODS = (
         ),
         examples=(_curved,),
     ),
-)  # fmt: skip
+)

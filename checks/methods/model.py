@@ -13,14 +13,14 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from checks.methods.notation import Markup
+from checks.methods.mathml import Markup
 from core.units import MM_PER_UNIT
 
-Mark = Literal[
+MethodProvenance = Literal[
     "published", "published, seen second-hand", "from memory", "common practice", "ours"
 ]
-MARKS: tuple[Mark, ...] = get_args(Mark)
-MARKS_MEAN: dict[Mark, str] = {
+PROVENANCES: tuple[MethodProvenance, ...] = get_args(MethodProvenance)
+PROVENANCE_MEANINGS: dict[MethodProvenance, str] = {
     "published": "the text itself was read",
     "published, seen second-hand": "read where another quotes it",
     "from memory": "remembered and not seen; it carries no limit alone",
@@ -28,13 +28,13 @@ MARKS_MEAN: dict[Mark, str] = {
     "ours": "chosen or derived here",
 }
 MINUS = "\N{MINUS SIGN}"
-APART = "\N{NO-BREAK SPACE}"
-FOOT = float(MM_PER_UNIT["ft"])
-INCH = float(MM_PER_UNIT["in"])
+NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
+FOOT_MM = float(MM_PER_UNIT["ft"])
+INCH_MM = float(MM_PER_UNIT["in"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
+class ExampleValue:
     """A part of a sentence or a figure by itself: a length in mm, or text.
 
     Attributes
@@ -55,58 +55,60 @@ class Piece:
     verdict: str = ""
 
 
-Line = tuple[Piece, ...]
+ExampleText = tuple[ExampleValue, ...]
 
 
-def length(mm: float, *, signed: bool = False) -> Piece:
+def show_length(mm: float, *, signed: bool = False) -> ExampleValue:
     """Give a length that a tape or rod could read. [mm]"""
-    return Piece(mm=float(mm), value=float(mm), signed=signed)
+    return ExampleValue(mm=float(mm), value=float(mm), signed=signed)
 
 
-def fine(mm: float, *, signed: bool = False) -> Piece:
+def show_fine_length(mm: float, *, signed: bool = False) -> ExampleValue:
     """Give a length finer than a tape is read. [mm]"""
-    return Piece(mm=float(mm), value=float(mm), fine=True, signed=signed)
+    return ExampleValue(mm=float(mm), value=float(mm), fine=True, signed=signed)
 
 
-def amount(
+def show_quantity(
     value: float, unit: str = "", digits: int = 2, *, signed: bool = False
-) -> Piece:
+) -> ExampleValue:
     """Give a number in the unit its source has it in."""
     shown = f"{float(value):{'+' if signed else ''}z,.{digits}f}".replace("-", MINUS)
-    return Piece(text=f"{shown}{APART}{unit}" if unit else shown, value=float(value))
+    return ExampleValue(
+        text=f"{shown}{NO_BREAK_SPACE}{unit}" if unit else shown, value=float(value)
+    )
 
 
-def words(text: str) -> Piece:
+def show_text(text: str) -> ExampleValue:
     """Give an answer that is no number."""
-    return Piece(text=text)
+    return ExampleValue(text=text)
 
 
-def verdict(word: str) -> Piece:
+def show_verdict(value: str) -> ExampleValue:
     """Give a verdict, shown by shape and word."""
-    return Piece(verdict=word)
+    return ExampleValue(verdict=value)
 
 
-def within(yes: bool | np.bool_) -> Piece:
+def show_conformity(conforms: bool | np.bool_) -> ExampleValue:
     """Give the verdict on something that keeps its limit, or does not."""
-    return verdict("within" if yes else "outside")
+    return show_verdict("within" if conforms else "outside")
 
 
-def yes_no(yes: bool | np.bool_) -> Piece:
+def show_yes_no(answer: bool | np.bool_) -> ExampleValue:
     """Answer a question."""
-    return words("yes" if yes else "no")
+    return show_text("yes" if answer else "no")
 
 
-def said(*parts: str | Piece) -> Line:
+def write_text(*parts: str | ExampleValue) -> ExampleText:
     """Put a sentence together."""
-    return tuple(Piece(text=p) if isinstance(p, str) else p for p in parts)
+    return tuple(ExampleValue(text=p) if isinstance(p, str) else p for p in parts)
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class MethodSource:
     """Where a rule, a formula or a figure is from, and how it is known."""
 
     text: str
-    mark: Mark
+    provenance: MethodProvenance
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,20 +116,20 @@ class Symbol:
     """A letter of a formula; `unit` is empty for a plain number."""
 
     sign: Markup
-    means: str
+    meaning: str
     unit: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Given:
+class ExampleInput:
     """One input of an example."""
 
     label: str
-    line: Line
+    text: ExampleText
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
+class ExampleResult:
     """One figure of an example, computed, with what it can be held against.
 
     Attributes
@@ -139,10 +141,10 @@ class Result:
     """
 
     label: str
-    computed: Piece
-    by_hand: Piece | None = None
-    published: Piece | None = None
-    leaves_out: float = 1e-9
+    computed: ExampleValue
+    by_hand: ExampleValue | None = None
+    published: ExampleValue | None = None
+    hand_tolerance: float = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,24 +159,24 @@ class Example:
     """
 
     title: str
-    given: tuple[Given, ...]
-    steps: tuple[Line, ...]
-    results: tuple[Result, ...]
-    source: Source | None = None
+    inputs: tuple[ExampleInput, ...]
+    steps: tuple[ExampleText, ...]
+    results: tuple[ExampleResult, ...]
+    source: MethodSource | None = None
 
     @property
-    def has_hand(self) -> bool:
+    def has_hand_results(self) -> bool:
         """Whether a result can be followed by hand to its last figure."""
         return any(result.by_hand is not None for result in self.results)
 
     @property
-    def has_published(self) -> bool:
+    def has_published_results(self) -> bool:
         """Whether a result was published."""
         return any(result.published is not None for result in self.results)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Method:
+class MethodDescription:
     """One computation.
 
     Attributes
@@ -188,36 +190,38 @@ class Method:
 
     slug: str
     name: str
-    answers: str
+    summary: str
     engine: tuple[str, ...]
     formulas: tuple[Markup, ...]
     symbols: tuple[Symbol, ...]
-    sources: tuple[Source, ...]
+    sources: tuple[MethodSource, ...]
     limits: tuple[str, ...]
     examples: tuple[Callable[[], Example], ...]
     cautions: tuple[str, ...] = ()
 
     @property
-    def worked(self) -> tuple[Example, ...]:
+    def worked_examples(self) -> tuple[Example, ...]:
         """Its examples, worked when first asked for."""
-        return _worked(self.examples)
+        return _compute_examples(self.examples)
 
 
 @cache
-def _worked(examples: tuple[Callable[[], Example], ...]) -> tuple[Example, ...]:
+def _compute_examples(
+    examples: tuple[Callable[[], Example], ...],
+) -> tuple[Example, ...]:
     """Work examples once: their inputs never change."""
     return tuple(work() for work in examples)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Family:
+class MethodFamily:
     """Computations that belong together."""
 
     slug: str
     name: str
-    methods: tuple[Method, ...]
+    methods: tuple[MethodDescription, ...]
 
 
-def given(label: str, *parts: str | Piece) -> Given:
+def describe_input(label: str, *parts: str | ExampleValue) -> ExampleInput:
     """Name one input of an example."""
-    return Given(label=label, line=said(*parts))
+    return ExampleInput(label=label, text=write_text(*parts))

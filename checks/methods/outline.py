@@ -5,56 +5,56 @@ from math import sqrt
 import numpy as np
 
 from checks.engine.arrays import FloatArray
-from checks.engine.network import CRITICAL_W, adjust_distances
+from checks.engine.distance_network import CRITICAL_W, adjust_distances
 from checks.engine.outline import OutlineAdjustment, adjust_outline
-from checks.methods.model import (
-    FOOT,
-    INCH,
-    Example,
-    Line,
-    Method,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
-    words,
-    yes_no,
+from checks.methods.mathml import (
+    group_parts,
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_power,
+    render_root,
+    render_sum,
+    render_symbol,
 )
-from checks.methods.notation import (
-    around,
-    formula,
-    frac,
-    raised,
-    root,
-    row,
-    sign,
-    total,
+from checks.methods.model import (
+    FOOT_MM,
+    INCH_MM,
+    Example,
+    ExampleResult,
+    ExampleText,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    show_text,
+    show_yes_no,
+    write_text,
 )
 
-LONG, WIDE, ACROSS = 40.0 * FOOT, 30.0 * FOOT, 50.0 * FOOT
+LONG, WIDE, ACROSS = 40.0 * FOOT_MM, 30.0 * FOOT_MM, 50.0 * FOOT_MM
 PLAN = np.array([[0.0, 0.0], [LONG, 0.0], [LONG, WIDE], [0.0, WIDE]])
 PAIRS = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [0, 2], [1, 3]])
 NAMES = ("A", "B", "C", "D")
 LENGTHS = ("wall A-B", "wall B-C", "wall C-D", "wall D-A", "diagonal A-C", "B-D")
 SIGMA = 2.0
 
-SNOOPING = Source(
+SNOOPING = MethodSource(
     "W. Baarda, A testing procedure for use in geodetic networks, 1968",
     "published, seen second-hand",
 )
-ADJUSTING = Source(
+ADJUSTING = MethodSource(
     "C. D. Ghilani, Adjustment Computations, chapters 14 and 21", "from memory"
 )
 KRUMM = "quoted in F. Krumm, Geodetic Network Adjustment Examples, 2020"
-GEOMETRY = Source("plane geometry", "published")
+GEOMETRY = MethodSource("plane geometry", "published")
 
 
 def _rectangle() -> Example:
-    off, roughly = INCH, 2e-3
+    off, roughly = INCH_MM, 2e-3
     read = [LONG, WIDE, LONG, WIDE, ACROSS + off, ACROSS]
     found = adjust_outline(PLAN, PAIRS, read, SIGMA)
     shares = np.array([4.0, 3.0, 4.0, 3.0, -5.0, -5.0])
@@ -63,10 +63,18 @@ def _rectangle() -> Example:
     w = 5.0 * off / (sqrt(squares) * SIGMA)
     return Example(
         title="40 ft by 30 ft, one diagonal read an inch long",
-        given=(
-            given("Walls read", length(LONG), " and ", length(WIDE), ", both of each"),
-            given("Diagonals read", length(read[4]), " and ", length(read[5])),
-            given("Standard uncertainty of each", fine(SIGMA)),
+        inputs=(
+            describe_input(
+                "Walls read",
+                show_length(LONG),
+                " and ",
+                show_length(WIDE),
+                ", both of each",
+            ),
+            describe_input(
+                "Diagonals read", show_length(read[4]), " and ", show_length(read[5])
+            ),
+            describe_input("Standard uncertainty of each", show_fine_length(SIGMA)),
         ),
         steps=_rectangle_by_hand(off, squares, w, by_hand),
         results=_rectangle_results(w, by_hand, found, roughly),
@@ -75,33 +83,35 @@ def _rectangle() -> Example:
 
 def _rectangle_by_hand(
     off: float, squares: float, w: float, by_hand: FloatArray
-) -> tuple[Line, ...]:
+) -> tuple[ExampleText, ...]:
     return (
-        said("4 corners: 2 × 4 − 3 = 5 unknowns; 6 readings, so 1 to spare."),
-        said(
+        write_text("4 corners: 2 × 4 − 3 = 5 unknowns; 6 readings, so 1 to spare."),
+        write_text(
             "The squares of the two diagonals make those of the four walls, so to"
             " first order what does not fit is shared 4, 3, 4, 3, 5 and 5: walls"
             " longer, diagonals shorter."
         ),
-        said("4² + 3² + 4² + 3² + 5² + 5² = ", amount(squares, "", 0), "."),
-        said(
+        write_text(
+            "4² + 3² + 4² + 3² + 5² + 5² = ", show_quantity(squares, "", 0), "."
+        ),
+        write_text(
             "Each diagonal: ",
-            length(off),
+            show_length(off),
             " × 5 × 5 ÷ 100 = ",
-            fine(-by_hand[4]),
+            show_fine_length(-by_hand[4]),
             "; each long wall: ",
-            length(off),
+            show_length(off),
             " × 5 × 4 ÷ 100 = ",
-            fine(by_hand[0]),
+            show_fine_length(by_hand[0]),
             ".",
         ),
-        said(
+        write_text(
             "|w| of every reading: ",
-            length(off),
+            show_length(off),
             " × 5 ÷ (√100 × ",
-            fine(SIGMA),
+            show_fine_length(SIGMA),
             ") = ",
-            amount(w),
+            show_quantity(w),
             ".",
         ),
     )
@@ -109,38 +119,38 @@ def _rectangle_by_hand(
 
 def _rectangle_results(
     w: float, by_hand: FloatArray, found: OutlineAdjustment, roughly: float
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     return (
         *(
-            Result(
+            ExampleResult(
                 f"Change of {LENGTHS[i]}",
-                fine(found.residuals_mm[i], signed=True),
-                fine(by_hand[i], signed=True),
-                leaves_out=roughly,
+                show_fine_length(found.residuals_mm[i], signed=True),
+                show_fine_length(by_hand[i], signed=True),
+                hand_tolerance=roughly,
             )
             for i in range(len(LENGTHS))
         ),
-        Result(
+        ExampleResult(
             "Largest |w|",
-            amount(np.abs(found.w).max()),
-            amount(w),
-            leaves_out=roughly,
+            show_quantity(np.abs(found.w).max()),
+            show_quantity(w),
+            hand_tolerance=roughly,
         ),
-        Result(
+        ExampleResult(
             "Smallest |w|",
-            amount(np.abs(found.w).min()),
-            amount(w),
-            leaves_out=roughly,
+            show_quantity(np.abs(found.w).min()),
+            show_quantity(w),
+            hand_tolerance=roughly,
         ),
-        Result(
+        ExampleResult(
             f"Something wrong (|w| over {CRITICAL_W})",
-            yes_no(found.cannot_tell or found.suspect.any()),
-            yes_no(w > CRITICAL_W),
+            show_yes_no(found.cannot_tell or found.suspect.any()),
+            show_yes_no(w > CRITICAL_W),
         ),
-        Result(
+        ExampleResult(
             "Which reading",
-            words("cannot tell" if found.cannot_tell else "named"),
-            words("cannot tell"),
+            show_text("cannot tell" if found.cannot_tell else "named"),
+            show_text("cannot tell"),
         ),
     )
 
@@ -156,19 +166,23 @@ def _missing_side() -> Example:
     published = (("3", -0.0096, -0.0226), ("4", 999.9930, 0.0174))
     return Example(
         title="A square with one missing side",
-        source=Source(
+        source=MethodSource(
             f"Benning, Statistik in Geodäsie, Geoinformation und Bauwesen, 2011,"
             f" example 8-2; {KRUMM}",
             "published, seen second-hand",
         ),
-        given=(
-            given("Held", "1 at (0, 1000) m, 2 at (1000, 1000) m"),
-            given("1 to 3, 1 to 4", "1000.02 m, 1414.20 m"),
-            given("2 to 3, 2 to 4", "1414.24 m, 999.98 m"),
-            given("3 to 4", "1000.00 m"),
-            given("Standard uncertainty of each", "10 mm"),
+        inputs=(
+            describe_input("Held", "1 at (0, 1000) m, 2 at (1000, 1000) m"),
+            describe_input("1 to 3, 1 to 4", "1000.02 m, 1414.20 m"),
+            describe_input("2 to 3, 2 to 4", "1414.24 m, 999.98 m"),
+            describe_input("3 to 4", "1000.00 m"),
+            describe_input("Standard uncertainty of each", "10 mm"),
         ),
-        steps=(said("4 unknowns, 5 distances: 1 to spare, so every |w| is the same."),),
+        steps=(
+            write_text(
+                "4 unknowns, 5 distances: 1 to spare, so every |w| is the same."
+            ),
+        ),
         results=_missing_side_results(sd, published, points),
     )
 
@@ -177,26 +191,26 @@ def _missing_side_results(
     sd: FloatArray,
     published: tuple[tuple[str, float, float], tuple[str, float, float]],
     points: FloatArray,
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     return (
         *(
-            Result(
+            ExampleResult(
                 f"Point {name}, {axis}",
-                amount(points[i, k], "m", 4),
-                published=amount(places[k], "m", 4),
+                show_quantity(points[i, k], "m", 4),
+                published=show_quantity(places[k], "m", 4),
             )
             for i, (name, *places) in enumerate(published)
             for k, axis in enumerate("xy")
         ),
-        Result(
+        ExampleResult(
             "Standard deviation of 3, x",
-            amount(sd[0], "mm"),
-            published=amount(9.01, "mm"),
+            show_quantity(sd[0], "mm"),
+            published=show_quantity(9.01, "mm"),
         ),
-        Result(
+        ExampleResult(
             "Standard deviation of 3, y",
-            amount(sd[1], "mm"),
-            published=amount(6.37, "mm"),
+            show_quantity(sd[1], "mm"),
+            published=show_quantity(6.37, "mm"),
         ),
     )
 
@@ -208,45 +222,61 @@ def _what_is_missing() -> Example:
     named = [" to ".join(NAMES[i] for i in pair) for pair in found.missing.tolist()]
     return Example(
         title="Four walls and no diagonal",
-        given=(
-            given("Walls read", length(LONG), " and ", length(WIDE), ", both of each"),
-            given("Diagonals", "none"),
+        inputs=(
+            describe_input(
+                "Walls read",
+                show_length(LONG),
+                " and ",
+                show_length(WIDE),
+                ", both of each",
+            ),
+            describe_input("Diagonals", "none"),
         ),
         steps=(
-            said("2 × 4 − 3 = 5 unknowns; 4 readings: one is missing."),
-            said("Four hinged walls lean freely; the first diagonal holds them."),
+            write_text("2 × 4 − 3 = 5 unknowns; 4 readings: one is missing."),
+            write_text("Four hinged walls lean freely; the first diagonal holds them."),
         ),
         results=(
-            Result(
+            ExampleResult(
                 "Readings to spare",
-                amount(found.degrees_of_freedom, "", 0),
-                amount(4 - 5, "", 0),
+                show_quantity(found.degrees_of_freedom, "", 0),
+                show_quantity(4 - 5, "", 0),
             ),
-            Result("Missing", words(", ".join(named)), words("A to C")),
+            ExampleResult("Missing", show_text(", ".join(named)), show_text("A to C")),
         ),
     )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="outline",
         name="Outline from walls and diagonals",
-        answers="The figure that was built, and which reading does not fit it.",
-        engine=("outline", "network"),
+        summary="The figure that was built, and which reading does not fit it.",
+        engine=("outline", "distance_network"),
         formulas=(
-            formula('"least" ', total("", raised(around(frac("l − d", "σ")), "2"))),
-            formula("d =", root("(x_j − x_i)^2 + (y_j − y_i)^2")),
-            formula("r_i = 1 − h_{ii}"),
-            formula("w_i =", frac("v_i", row("σ_i", root("r_i")))),
+            render_formula(
+                '"least" ',
+                render_sum(
+                    "",
+                    render_power(
+                        render_parentheses(render_fraction("l − d", "σ")), "2"
+                    ),
+                ),
+            ),
+            render_formula("d =", render_root("(x_j − x_i)^2 + (y_j − y_i)^2")),
+            render_formula("r_i = 1 − h_{ii}"),
+            render_formula(
+                "w_i =", render_fraction("v_i", group_parts("σ_i", render_root("r_i")))
+            ),
         ),
         symbols=(
-            Symbol(sign("l"), "each wall and diagonal as read", "mm"),
-            Symbol(sign("d"), "the same between the corners found", "mm"),
-            Symbol(sign("σ"), "its standard uncertainty", "mm"),
-            Symbol(sign("v"), "change of a reading, d − l", "mm"),
-            Symbol(sign("h"), "diagonal of the weighted hat matrix"),
-            Symbol(sign("r"), "share of a mistake that shows in v, 0 to 1"),
-            Symbol(sign("w"), "v over its own standard deviation"),
+            Symbol(render_symbol("l"), "each wall and diagonal as read", "mm"),
+            Symbol(render_symbol("d"), "the same between the corners found", "mm"),
+            Symbol(render_symbol("σ"), "its standard uncertainty", "mm"),
+            Symbol(render_symbol("v"), "change of a reading, d − l", "mm"),
+            Symbol(render_symbol("h"), "diagonal of the weighted hat matrix"),
+            Symbol(render_symbol("r"), "share of a mistake that shows in v, 0 to 1"),
+            Symbol(render_symbol("w"), "v over its own standard deviation"),
         ),
         sources=(ADJUSTING, SNOOPING),
         limits=(
@@ -260,19 +290,19 @@ METHODS = (
         ),
         examples=(_missing_side, _rectangle),
     ),
-    Method(
+    MethodDescription(
         slug="missing-reading",
         name="Which reading is missing",
-        answers="What still has to be measured before the outline has one figure.",
+        summary="What still has to be measured before the outline has one figure.",
         engine=("outline",),
-        formulas=(formula("f = m − (2 n − 3)"),),
+        formulas=(render_formula("f = m − (2 n − 3)"),),
         symbols=(
-            Symbol(sign("n"), "corners"),
-            Symbol(sign("m"), "walls and diagonals read"),
-            Symbol(sign("f"), "readings to spare; negative: missing"),
+            Symbol(render_symbol("n"), "corners"),
+            Symbol(render_symbol("m"), "walls and diagonals read"),
+            Symbol(render_symbol("f"), "readings to spare; negative: missing"),
         ),
         sources=(
-            Source("rank of the distances' equations at the plan", "ours"),
+            MethodSource("rank of the distances' equations at the plan", "ours"),
             ADJUSTING,
         ),
         limits=(

@@ -3,118 +3,146 @@
 import numpy as np
 
 from checks.engine import cautions
-from checks.engine.fasteners import covering_washer, least_edge_mm
-from checks.engine.plate import fit_plates, hole_needed_mm
-from checks.engine.slots import (
-    Slots,
+from checks.engine.fasteners import min_edge_distance_mm, select_plate_washer
+from checks.engine.plate_fit.plate import fit_plates, hole_needed_mm
+from checks.engine.plate_fit.slots import (
+    PlateSlots,
     edge_after_reaming_mm,
-    remaining_edge_mm,
-    shortest_slots_many,
-    slot_feasible,
-    slot_washer,
+    edge_after_slotting_mm,
+    find_shortest_slots_many,
+    select_slot_washer,
+    slots_keep_edge,
 )
+from checks.methods.mathml import render_formula, render_fraction, render_symbol
 from checks.methods.model import (
-    INCH,
+    INCH_MM,
     Example,
-    Method,
-    Result,
-    Source,
+    ExampleResult,
+    MethodDescription,
+    MethodSource,
     Symbol,
-    given,
-    length,
-    said,
-    words,
-    yes_no,
+    describe_input,
+    show_length,
+    show_text,
+    show_yes_no,
+    write_text,
 )
-from checks.methods.notation import formula, frac, sign
 
-CONES = Source(
+CONES = MethodSource(
     "S. Boyd and L. Vandenberghe, Convex Optimization, 2004, for the problem and the"
     " proof of its answer",
     "from memory",
 )
-TURNS = Source("that no other turn does better", "ours")
-EDGES = Source("AISC 360-16, Table J3.4", "published, seen second-hand")
-TABLE = Source("AISC Design Guide 1, 2nd ed., Table 2.3", "published, seen second-hand")
-FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH
-ROD, HOLE, EDGE = 3.0 * INCH / 4.0, 7.0 * INCH / 8.0, 1.5 * INCH
+TURNS = MethodSource("that no other turn does better", "ours")
+EDGES = MethodSource("AISC 360-16, Table J3.4", "published, seen second-hand")
+TABLE = MethodSource(
+    "AISC Design Guide 1, 2nd ed., Table 2.3", "published, seen second-hand"
+)
+FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
+ROD, HOLE, EDGE = 3.0 * INCH_MM / 4.0, 7.0 * INCH_MM / 8.0, 1.5 * INCH_MM
 CLEARANCE = (HOLE - ROD) / 2.0
-OUT = INCH / 2.0
-MOVE = INCH / 8.0
+OUT = INCH_MM / 2.0
+MOVE = INCH_MM / 8.0
 
 
 def _wide() -> Example:
-    by = INCH / 8.0
+    by = INCH_MM / 8.0
     rods = FOUR + np.sign(FOUR) * [by, 0.0]
     found = fit_plates(FOUR[None], rods[None], np.full((1, 4), CLEARANCE))
     needed = float(hole_needed_mm(found, np.array([HOLE]))[0])
     return Example(
         title="Four rods, 6 in apart on the plan, cast 1/4 in too wide",
-        given=(
-            given("Rods", length(ROD)),
-            given("Holes", length(HOLE)),
-            given("Each rod off the plan", length(by), ", outward along"),
+        inputs=(
+            describe_input("Rods", show_length(ROD)),
+            describe_input("Holes", show_length(HOLE)),
+            describe_input("Each rod off the plan", show_length(by), ", outward along"),
         ),
         steps=(
-            said("Clearance: (", length(HOLE), " − ", length(ROD), ") ÷ 2 = ",
-                 length(CLEARANCE), "."),
-            said(
+            write_text(
+                "Clearance: (",
+                show_length(HOLE),
+                " − ",
+                show_length(ROD),
+                ") ÷ 2 = ",
+                show_length(CLEARANCE),
+                ".",
+            ),
+            write_text(
                 "Any shift or turn that brings one rod nearer takes its opposite"
                 " further off: the middle is best, each ",
-                length(by),
+                show_length(by),
                 " from its hole's centre.",
             ),
-            said(length(by), " − ", length(CLEARANCE), " = ", length(by - CLEARANCE),
-                 "."),
+            write_text(
+                show_length(by),
+                " − ",
+                show_length(CLEARANCE),
+                " = ",
+                show_length(by - CLEARANCE),
+                ".",
+            ),
         ),
         results=(
-            Result("Overrun", length(found.overrun_mm[0]), length(by - CLEARANCE),
-                   leaves_out=1e-6),
-            Result("Goes on", yes_no(found.overrun_mm[0] <= 0.0),
-                   yes_no(by <= CLEARANCE)),
-            Result("Hole needed, all alike", length(needed),
-                   length(HOLE + 2.0 * (by - CLEARANCE)), leaves_out=1e-6),
-            Result("Proven best", yes_no(found.proven[0])),
+            ExampleResult(
+                "Overrun",
+                show_length(found.interference_mm[0]),
+                show_length(by - CLEARANCE),
+                hand_tolerance=1e-6,
+            ),
+            ExampleResult(
+                "Goes on",
+                show_yes_no(found.interference_mm[0] <= 0.0),
+                show_yes_no(by <= CLEARANCE),
+            ),
+            ExampleResult(
+                "Hole needed, all alike",
+                show_length(needed),
+                show_length(HOLE + 2.0 * (by - CLEARANCE)),
+                hand_tolerance=1e-6,
+            ),
+            ExampleResult("Proven best", show_yes_no(found.proven[0])),
         ),
-    )  # fmt: skip
+    )
 
 
 def _slot() -> Example:
     rods = FOUR.copy()
     rods[0, 0] -= OUT
-    found = shortest_slots_many(
+    found = find_shortest_slots_many(
         FOUR[None],
         rods[None],
         np.full((1, 4), CLEARANCE),
         shift_limit_mm=np.full((1, 2), MOVE),
         prove=False,
-        short=True,
-    ).one(0)
+        known_short=True,
+    ).plate_slots(0)
     extension = OUT - 2.0 * CLEARANCE
     return Example(
         title="One rod of four off by 1/2 in, outward along",
-        given=(
-            given("Rods", length(ROD)),
-            given("Holes", length(HOLE)),
-            given("Rod 1 off the plan", length(OUT)),
-            given("Plate may move by", length(MOVE), ", the line tolerance"),
+        inputs=(
+            describe_input("Rods", show_length(ROD)),
+            describe_input("Holes", show_length(HOLE)),
+            describe_input("Rod 1 off the plan", show_length(OUT)),
+            describe_input(
+                "Plate may move by", show_length(MOVE), ", the line tolerance"
+            ),
         ),
         steps=(
-            said("Clearance: ", length(CLEARANCE), "."),
-            said(
+            write_text("Clearance: ", show_length(CLEARANCE), "."),
+            write_text(
                 "The plate moves towards rod 1 until the holes beside it touch: ",
-                length(CLEARANCE),
+                show_length(CLEARANCE),
                 ".",
             ),
-            said(
+            write_text(
                 "Left for hole 1: ",
-                length(OUT),
+                show_length(OUT),
                 " − ",
-                length(CLEARANCE),
+                show_length(CLEARANCE),
                 " − its own ",
-                length(CLEARANCE),
+                show_length(CLEARANCE),
                 " = ",
-                length(extension),
+                show_length(extension),
                 ".",
             ),
         ),
@@ -122,124 +150,178 @@ def _slot() -> Example:
     )
 
 
-def _slot_results(found: Slots, extension: float) -> tuple[Result, ...]:
+def _slot_results(found: PlateSlots, extension: float) -> tuple[ExampleResult, ...]:
     return (
-        Result(
+        ExampleResult(
             "Holes opened",
-            words(", ".join(str(i + 1) for i in np.flatnonzero(found.opened))),
-            words("1"),
+            show_text(", ".join(str(i + 1) for i in np.flatnonzero(found.opened))),
+            show_text("1"),
         ),
-        Result(
+        ExampleResult(
             "Slot longer than the hole by",
-            length(found.extension_mm[0]),
-            length(extension),
-            leaves_out=1e-6,
+            show_length(found.extension_mm[0]),
+            show_length(extension),
+            hand_tolerance=1e-6,
         ),
-        Result(
+        ExampleResult(
             "Slot",
-            length(HOLE + found.extension_mm[0]),
-            length(HOLE + extension),
-            leaves_out=1e-6,
+            show_length(HOLE + found.extension_mm[0]),
+            show_length(HOLE + extension),
+            hand_tolerance=1e-6,
         ),
-        Result(
+        ExampleResult(
             "Plate moved along",
-            length(found.shift_mm[0], signed=True),
-            length(-CLEARANCE, signed=True),
-            leaves_out=1e-4,
+            show_length(found.shift_mm[0], signed=True),
+            show_length(-CLEARANCE, signed=True),
+            hand_tolerance=1e-4,
         ),
     )
 
 
 def _edge() -> Example:
     slot = np.array([OUT - 2.0 * CLEARANCE, 0.0, 0.0, 0.0])
-    left = remaining_edge_mm(FOUR, slot, np.array([np.pi, 0.0, 0.0, 0.0]), EDGE)
-    hole = HOLE + INCH / 8.0
+    left = edge_after_slotting_mm(FOUR, slot, np.array([np.pi, 0.0, 0.0, 0.0]), EDGE)
+    hole = HOLE + INCH_MM / 8.0
     return Example(
         title="Two rows of the table; the slot above, or holes reamed instead",
-        given=(
-            given("Rods", length(ROD)),
-            given("Hole's centre to the plate's edge", length(EDGE)),
-            given("Slot outward by", length(slot[0])),
-            given("Or all holes to", length(hole)),
+        inputs=(
+            describe_input("Rods", show_length(ROD)),
+            describe_input("Hole's centre to the plate's edge", show_length(EDGE)),
+            describe_input("Slot outward by", show_length(slot[0])),
+            describe_input("Or all holes to", show_length(hole)),
         ),
         steps=(
-            said("Slot: ", length(EDGE), " − ", length(slot[0]), " = ",
-                 length(EDGE - slot[0]), "."),
-            said("Reamed: ", length(EDGE), " − (", length(hole), " − ", length(HOLE),
-                 ") ÷ 2 = ", length(EDGE - INCH / 16.0), "."),
+            write_text(
+                "Slot: ",
+                show_length(EDGE),
+                " − ",
+                show_length(slot[0]),
+                " = ",
+                show_length(EDGE - slot[0]),
+                ".",
+            ),
+            write_text(
+                "Reamed: ",
+                show_length(EDGE),
+                " − (",
+                show_length(hole),
+                " − ",
+                show_length(HOLE),
+                ") ÷ 2 = ",
+                show_length(EDGE - INCH_MM / 16.0),
+                ".",
+            ),
         ),
         results=(
-            Result("Edge needed, 3/4 in rod", length(least_edge_mm(ROD)),
-                   published=length(INCH)),
-            Result("Edge needed, 1 in rod", length(least_edge_mm(INCH)),
-                   published=length(1.25 * INCH)),
-            Result("Edge left by the slot", length(left.min()),
-                   length(EDGE - slot[0])),
-            Result("Enough", yes_no(slot_feasible(left, np.full(4, ROD))),
-                   yes_no(EDGE - slot[0] >= INCH)),
-            Result("Edge left by reaming",
-                   length(edge_after_reaming_mm(HOLE, hole, EDGE)),
-                   length(EDGE - INCH / 16.0)),
+            ExampleResult(
+                "Edge needed, 3/4 in rod",
+                show_length(min_edge_distance_mm(ROD)),
+                published=show_length(INCH_MM),
+            ),
+            ExampleResult(
+                "Edge needed, 1 in rod",
+                show_length(min_edge_distance_mm(INCH_MM)),
+                published=show_length(1.25 * INCH_MM),
+            ),
+            ExampleResult(
+                "Edge left by the slot",
+                show_length(left.min()),
+                show_length(EDGE - slot[0]),
+            ),
+            ExampleResult(
+                "Enough",
+                show_yes_no(slots_keep_edge(left, np.full(4, ROD))),
+                show_yes_no(EDGE - slot[0] >= INCH_MM),
+            ),
+            ExampleResult(
+                "Edge left by reaming",
+                show_length(edge_after_reaming_mm(HOLE, hole, EDGE)),
+                show_length(EDGE - INCH_MM / 16.0),
+            ),
         ),
         source=EDGES,
-    )  # fmt: skip
+    )
 
 
 def _washer() -> Example:
-    hole, slot = 21.0 * INCH / 16.0, HOLE + OUT - 2.0 * CLEARANCE
-    table = covering_washer(hole, ROD)
-    opened = slot_washer(HOLE, OUT - 2.0 * CLEARANCE, ROD)
+    hole, slot = 21.0 * INCH_MM / 16.0, HOLE + OUT - 2.0 * CLEARANCE
+    table = select_plate_washer(hole, ROD)
+    opened = select_slot_washer(HOLE, OUT - 2.0 * CLEARANCE, ROD)
     return Example(
         title="A 3/4 in rod in the table's largest hole, and in the slot above",
         source=TABLE,
-        given=(
-            given("Rod", length(ROD)),
-            given("Hole", length(hole)),
-            given("Slot", length(slot)),
+        inputs=(
+            describe_input("Rod", show_length(ROD)),
+            describe_input("Hole", show_length(hole)),
+            describe_input("Slot", show_length(slot)),
         ),
         steps=(
-            said("2 × ", length(hole), " − ", length(ROD), " = ",
-                 length(2.0 * hole - ROD), ": the table's next is taken."),
-            said("2 × ", length(slot), " − ", length(ROD), " = ",
-                 length(2.0 * slot - ROD), ": the same washer."),
+            write_text(
+                "2 × ",
+                show_length(hole),
+                " − ",
+                show_length(ROD),
+                " = ",
+                show_length(2.0 * hole - ROD),
+                ": the table's next is taken.",
+            ),
+            write_text(
+                "2 × ",
+                show_length(slot),
+                " − ",
+                show_length(ROD),
+                " = ",
+                show_length(2.0 * slot - ROD),
+                ": the same washer.",
+            ),
         ),
         results=(
-            Result("Washer over the hole", length(table.size_mm),
-                   published=length(2.0 * INCH)),
-            Result("Its thickness", length(table.thickness_mm),
-                   published=length(INCH / 4.0)),
-            Result("Washer over the slot", length(opened.size_mm)),
+            ExampleResult(
+                "Washer over the hole",
+                show_length(table.size_mm),
+                published=show_length(2.0 * INCH_MM),
+            ),
+            ExampleResult(
+                "Its thickness",
+                show_length(table.thickness_mm),
+                published=show_length(INCH_MM / 4.0),
+            ),
+            ExampleResult("Washer over the slot", show_length(opened.size_mm)),
         ),
-    )  # fmt: skip
+    )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="plate-fit",
         name="Plate fit, overrun and hole needed",
-        answers="Whether the base plate goes over the rods, and by how much not.",
+        summary="Whether the base plate goes over the rods, and by how much not.",
         engine=(
-            "plate",
-            "problem",
-            "minimax",
-            "closing",
-            "cones",
-            "placing",
-            "turns",
+            "plate_fit.plate",
+            "plate_fit.state",
+            "plate_fit.interior_point",
+            "plate_fit.active_set",
+            "plate_fit.second_order_cone",
+            "plate_fit.batch",
+            "plate_fit.rotation",
         ),
         formulas=(
-            formula("c =", frac("H − D", "2")),
-            formula("o = min max(| R h_i + s − r_i | − c_i)"),
-            formula("H_n = H + 2 o"),
+            render_formula("c =", render_fraction("H − D", "2")),
+            render_formula("o = min max(| R h_i + s − r_i | − c_i)"),
+            render_formula("H_n = H + 2 o"),
         ),
         symbols=(
-            Symbol(sign("H"), "hole diameter", "mm"),
-            Symbol(sign("D"), "rod diameter", "mm"),
-            Symbol(sign("c"), "clearance of a rod in its hole", "mm"),
-            Symbol(sign("o"), "overrun, over the worst hole at the best place", "mm"),
-            Symbol(sign("H_n"), "hole needed, the same for all", "mm"),
-            Symbol(sign("R , s"), "turn and shift of the plate"),
-            Symbol(sign("h , r"), "centres of hole and rod", "mm"),
+            Symbol(render_symbol("H"), "hole diameter", "mm"),
+            Symbol(render_symbol("D"), "rod diameter", "mm"),
+            Symbol(render_symbol("c"), "clearance of a rod in its hole", "mm"),
+            Symbol(
+                render_symbol("o"),
+                "overrun, over the worst hole at the best place",
+                "mm",
+            ),
+            Symbol(render_symbol("H_n"), "hole needed, the same for all", "mm"),
+            Symbol(render_symbol("R , s"), "turn and shift of the plate"),
+            Symbol(render_symbol("h , r"), "centres of hole and rod", "mm"),
         ),
         sources=(CONES, TURNS),
         limits=(
@@ -251,23 +333,26 @@ METHODS = (
         examples=(_wide,),
         cautions=(cautions.SCREENING,),
     ),
-    Method(
+    MethodDescription(
         slug="slots",
         name="Slots",
-        answers="The fewest holes to open towards their rods, and how little each.",
-        engine=("slots", "slot_search"),
-        formulas=(formula("e_i = max(0, | R h_i + s − r_i | − c_i)"),),
+        summary="The fewest holes to open towards their rods, and how little each.",
+        engine=("plate_fit.slots", "plate_fit.slot_search"),
+        formulas=(render_formula("e_i = max(0, | R h_i + s − r_i | − c_i)"),),
         symbols=(
-            Symbol(sign("e"), "what the slot is longer than its hole", "mm"),
+            Symbol(render_symbol("e"), "what the slot is longer than its hole", "mm"),
             Symbol(
-                sign("R , s"),
+                render_symbol("R , s"),
                 "where the plate is put: fewest holes opened, then"
                 " the longest slot shortest",
             ),
-            Symbol(sign("h , r"), "centres of hole and rod", "mm"),
-            Symbol(sign("c"), "clearance of a rod in its hole", "mm"),
+            Symbol(render_symbol("h , r"), "centres of hole and rod", "mm"),
+            Symbol(render_symbol("c"), "clearance of a rod in its hole", "mm"),
         ),
-        sources=(Source("every set of holes is tried, up to 12 holes", "ours"), CONES),
+        sources=(
+            MethodSource("every set of holes is tried, up to 12 holes", "ours"),
+            CONES,
+        ),
         limits=(
             "With more than 12 holes they are opened one after another, and fewer might"
             " do.",
@@ -277,24 +362,28 @@ METHODS = (
         examples=(_slot,),
         cautions=(cautions.WASHER,),
     ),
-    Method(
+    MethodDescription(
         slug="edge-distance",
         name="Edge distance of opened holes",
-        answers="Whether enough plate is left beside a hole that was opened.",
-        engine=("slots", "fasteners"),
+        summary="Whether enough plate is left beside a hole that was opened.",
+        engine=("plate_fit.slots", "fasteners"),
         formulas=(
-            formula('"slot:" E − e ≥ E_J'),
-            formula('"reamed:" E −', frac("H_n − H", "2"), "≥ E_J"),
+            render_formula('"slot:" E − e ≥ E_J'),
+            render_formula('"reamed:" E −', render_fraction("H_n − H", "2"), "≥ E_J"),
         ),
         symbols=(
-            Symbol(sign("E"), "hole's centre to the plate's edge, as drawn", "mm"),
-            Symbol(sign("e"), "what the slot reaches towards that edge", "mm"),
-            Symbol(sign("H , H_n"), "hole as punched, and as needed", "mm"),
-            Symbol(sign("E_J"), "least edge distance for the rod's diameter", "mm"),
+            Symbol(
+                render_symbol("E"), "hole's centre to the plate's edge, as drawn", "mm"
+            ),
+            Symbol(render_symbol("e"), "what the slot reaches towards that edge", "mm"),
+            Symbol(render_symbol("H , H_n"), "hole as punched, and as needed", "mm"),
+            Symbol(
+                render_symbol("E_J"), "least edge distance for the rod's diameter", "mm"
+            ),
         ),
         sources=(
             EDGES,
-            Source(
+            MethodSource(
                 "half the diameter's growth, though the centre stays; a diameter"
                 " between rows takes the next larger row",
                 "ours",
@@ -308,25 +397,27 @@ METHODS = (
         examples=(_edge,),
         cautions=(cautions.SCREENING,),
     ),
-    Method(
+    MethodDescription(
         slug="covering-washer",
         name="Covering washer",
-        answers="The plate washer that covers an opened hole wherever its rod stands.",
-        engine=("fasteners", "slots"),
-        formulas=(formula("W ≥ 2 H − D"),),
+        summary="The plate washer that covers an opened hole wherever its rod stands.",
+        engine=("fasteners", "plate_fit.slots"),
+        formulas=(render_formula("W ≥ 2 H − D"),),
         symbols=(
-            Symbol(sign("W"), "size of the washer", "mm"),
-            Symbol(sign("H"), "diameter of the hole, or length of the slot", "mm"),
-            Symbol(sign("D"), "rod diameter", "mm"),
+            Symbol(render_symbol("W"), "size of the washer", "mm"),
+            Symbol(
+                render_symbol("H"), "diameter of the hole, or length of the slot", "mm"
+            ),
+            Symbol(render_symbol("D"), "rod diameter", "mm"),
         ),
         sources=(
             TABLE,
-            Source(
+            MethodSource(
                 "AISC Design Guide 7: past the table a third of the rod's diameter"
                 " thick",
                 "published, seen second-hand",
             ),
-            Source("the rule itself, which every row of the table keeps", "ours"),
+            MethodSource("the rule itself, which every row of the table keeps", "ours"),
         ),
         limits=(
             "A covering size, not a design: what the washer must carry is the"

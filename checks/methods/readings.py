@@ -7,45 +7,51 @@ import numpy as np
 from checks.engine.arrays import FloatArray
 from checks.engine.tape import STEEL_EXPANSION
 from checks.engine.uncertainty import (
-    LEVEL_MM,
-    LEVEL_SIGHT_MM,
+    LEVEL_REFERENCE_SIGHT_MM,
+    LEVEL_UNCERTAINTY_MM,
     UNKNOWN_TEMPERATURE_C,
-    Repeats,
+    RepeatStatistics,
     combine_repeats,
     level_uncertainty,
     reading_uncertainty,
     tape_class_limit,
 )
-from checks.methods.model import (
-    FOOT,
-    INCH,
-    Example,
-    Method,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
-    verdict,
+from checks.methods.mathml import (
+    render_formula,
+    render_fraction,
+    render_root,
+    render_sum,
+    render_symbol,
 )
-from checks.methods.notation import formula, frac, root, sign, total
+from checks.methods.model import (
+    FOOT_MM,
+    INCH_MM,
+    Example,
+    ExampleResult,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    show_verdict,
+    write_text,
+)
 
 ENGINE = ("uncertainty",)
-GUIDE = Source(
+GUIDE = MethodSource(
     "JCGM 100:2008, Guide to the expression of uncertainty in measurement, 4.3.7,"
     " 5.1.2 and 5.2.2",
     "from memory",
 )
-CLASSES = Source("OIML R 35-1:2007, accuracy classes of tapes", "from memory")
-PRACTICE = Source("1.0 mm at 30 m, in proportion to the sight", "common practice")
-SIXTEENTH = INCH / 16.0
+CLASSES = MethodSource("OIML R 35-1:2007, accuracy classes of tapes", "from memory")
+PRACTICE = MethodSource("1.0 mm at 30 m, in proportion to the sight", "common practice")
+SIXTEENTH = INCH_MM / 16.0
 
 
 def _budget() -> Example:
-    read = 60.0 * FOOT
+    read = 60.0 * FOOT_MM
     found = reading_uncertainty([read], SIXTEENTH, 2, False)
     metres = ceil(read / 1000.0)
     bound = 0.3 + 0.2 * metres
@@ -57,31 +63,53 @@ def _budget() -> Example:
     together = hypot(*parts)
     return Example(
         title="A wall of 60 ft",
-        given=(
-            given("Read", length(read), ", to the sixteenth"),
-            given("Tape", "class II"),
-            given("Temperature", "not noted"),
+        inputs=(
+            describe_input("Read", show_length(read), ", to the sixteenth"),
+            describe_input("Tape", "class II"),
+            describe_input("Temperature", "not noted"),
         ),
         steps=(
-            said(
-                length(read),
+            write_text(
+                show_length(read),
                 f" is {read / 1000.0:.3f} m, taken as {metres} m: 0.3 + 0.2 × {metres}"
                 f" = {bound:.1f} mm.",
             ),
-            said(f"Tape: {bound:.1f} ÷ √3 = ", amount(parts[0], "mm", 3), "."),
-            said("Reading: 1.5875 ÷ √12 = ", amount(parts[1], "mm", 3), "."),
-            said(
+            write_text(
+                f"Tape: {bound:.1f} ÷ √3 = ", show_quantity(parts[0], "mm", 3), "."
+            ),
+            write_text(
+                "Reading: 1.5875 ÷ √12 = ", show_quantity(parts[1], "mm", 3), "."
+            ),
+            write_text(
                 "Temperature: 0.0000116 × 10 × 18,288 ÷ √3 = ",
-                amount(parts[2], "mm", 3),
+                show_quantity(parts[2], "mm", 3),
                 ".",
             ),
-            said("√ of the sum of their squares: ", amount(together, "mm", 3), "."),
+            write_text(
+                "√ of the sum of their squares: ", show_quantity(together, "mm", 3), "."
+            ),
         ),
         results=(
-            Result("Tape's class", fine(found.class_mm[0]), fine(parts[0])),
-            Result("Reading", fine(found.resolution_mm[0]), fine(parts[1])),
-            Result("Temperature", fine(found.temperature_mm[0]), fine(parts[2])),
-            Result("Standard uncertainty", fine(found.combined_mm[0]), fine(together)),
+            ExampleResult(
+                "Tape's class",
+                show_fine_length(found.class_mm[0]),
+                show_fine_length(parts[0]),
+            ),
+            ExampleResult(
+                "Reading",
+                show_fine_length(found.resolution_mm[0]),
+                show_fine_length(parts[1]),
+            ),
+            ExampleResult(
+                "Temperature",
+                show_fine_length(found.temperature_mm[0]),
+                show_fine_length(parts[2]),
+            ),
+            ExampleResult(
+                "Standard uncertainty",
+                show_fine_length(found.combined_mm[0]),
+                show_fine_length(together),
+            ),
         ),
     )
 
@@ -91,11 +119,13 @@ def _classes() -> Example:
     by_hand = (0.1 + 0.1 * 30, 0.3 + 0.2 * 30, 0.6 + 0.4 * 30)
     return Example(
         title="What the classes allow a 30 m tape",
-        given=(given("Length", "30 m"),),
-        steps=(said("0.1 + 0.1 × 30; 0.3 + 0.2 × 30; 0.6 + 0.4 × 30."),),
+        inputs=(describe_input("Length", "30 m"),),
+        steps=(write_text("0.1 + 0.1 × 30; 0.3 + 0.2 × 30; 0.6 + 0.4 × 30."),),
         results=tuple(
-            Result(
-                f"Class {name}, either way", amount(mm, "mm", 1), amount(hand, "mm", 1)
+            ExampleResult(
+                f"Class {name}, either way",
+                show_quantity(mm, "mm", 1),
+                show_quantity(hand, "mm", 1),
             )
             for name, mm, hand in zip(("I", "II", "III"), found, by_hand, strict=True)
         ),
@@ -103,27 +133,34 @@ def _classes() -> Example:
 
 
 def _rod_reading() -> Example:
-    sight = 45.0 * FOOT
+    sight = 45.0 * FOOT_MM
     found = level_uncertainty([sight], SIXTEENTH)
-    parts = (LEVEL_MM * sight / LEVEL_SIGHT_MM, SIXTEENTH / sqrt(12.0))
+    parts = (
+        LEVEL_UNCERTAINTY_MM * sight / LEVEL_REFERENCE_SIGHT_MM,
+        SIXTEENTH / sqrt(12.0),
+    )
     return Example(
         title="A pad 45 ft from the level",
-        given=(
-            given("Sight", length(sight)),
-            given("Read", "to the sixteenth"),
-            given("The instrument says", "nothing"),
+        inputs=(
+            describe_input("Sight", show_length(sight)),
+            describe_input("Read", "to the sixteenth"),
+            describe_input("The instrument says", "nothing"),
         ),
         steps=(
-            said(
+            write_text(
                 f"Level: 1.0 × {sight / 1000.0:.3f} ÷ 30 = ",
-                amount(parts[0], "mm", 3),
+                show_quantity(parts[0], "mm", 3),
                 ".",
             ),
-            said("Reading: 1.5875 ÷ √12 = ", amount(parts[1], "mm", 3), "."),
+            write_text(
+                "Reading: 1.5875 ÷ √12 = ", show_quantity(parts[1], "mm", 3), "."
+            ),
         ),
         results=(
-            Result(
-                "Standard uncertainty", fine(found.combined_mm[0]), fine(hypot(*parts))
+            ExampleResult(
+                "Standard uncertainty",
+                show_fine_length(found.combined_mm[0]),
+                show_fine_length(hypot(*parts)),
             ),
         ),
     )
@@ -131,29 +168,37 @@ def _rod_reading() -> Example:
 
 def _repeats() -> Example:
     inches = np.array([3 / 16, 5 / 16, 3 / 16, 9 / 16])
-    read = 50.0 * FOOT + inches * INCH
+    read = 50.0 * FOOT_MM + inches * INCH_MM
     parts = reading_uncertainty(read, SIXTEENTH, 2, True)
     found = combine_repeats([0, 0, 1, 1], 2, read, parts)
     tape, rest = (0.3 + 0.2 * 16) / sqrt(3.0), SIXTEENTH / sqrt(12.0)
     limit = 2.0 * sqrt(2.0 * (tape**2 + rest**2))
     return Example(
         title="A diagonal read twice, well and badly",
-        given=(
-            given("Read first", length(read[0]), " and ", length(read[1])),
-            given("Or else", length(read[2]), " and ", length(read[3])),
-            given("Tape", "class II, its temperature noted, read to the sixteenth"),
+        inputs=(
+            describe_input(
+                "Read first", show_length(read[0]), " and ", show_length(read[1])
+            ),
+            describe_input(
+                "Or else", show_length(read[2]), " and ", show_length(read[3])
+            ),
+            describe_input(
+                "Tape", "class II, its temperature noted, read to the sixteenth"
+            ),
         ),
         steps=(
-            said("Tape: (0.3 + 0.2 × 16) ÷ √3 = ", amount(tape, "mm", 3), "."),
-            said("Reading: 1.5875 ÷ √12 = ", amount(rest, "mm", 3), "."),
-            said(
+            write_text(
+                "Tape: (0.3 + 0.2 × 16) ÷ √3 = ", show_quantity(tape, "mm", 3), "."
+            ),
+            write_text("Reading: 1.5875 ÷ √12 = ", show_quantity(rest, "mm", 3), "."),
+            write_text(
                 f"Of the mean: √({tape:.3f}² + {rest:.3f}² ÷ 2) = ",
-                amount(sqrt(tape**2 + rest**2 / 2.0), "mm", 3),
+                show_quantity(sqrt(tape**2 + rest**2 / 2.0), "mm", 3),
                 "; the tape's part does not fall.",
             ),
-            said(
+            write_text(
                 f"Allowed between two: 2 × √(2 × ({tape:.3f}² + {rest:.3f}²)) = ",
-                amount(limit, "mm", 2),
+                show_quantity(limit, "mm", 2),
                 ".",
             ),
         ),
@@ -163,61 +208,83 @@ def _repeats() -> Example:
 
 def _repeats_results(
     read: FloatArray,
-    found: Repeats,
+    found: RepeatStatistics,
     tape: float,
     rest: float,
     limit: float,
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     mean = (read[0] + read[1]) / 2.0
     words = ["remeasure" if apart else "within" for apart in found.disagree]
     return (
-        Result("Mean of the first pair", length(found.mean_mm[0]), length(mean)),
-        Result(
+        ExampleResult(
+            "Mean of the first pair", show_length(found.mean_mm[0]), show_length(mean)
+        ),
+        ExampleResult(
             "Its standard uncertainty",
-            fine(found.uncertainty_mm[0]),
-            fine(sqrt(tape**2 + rest**2 / 2.0)),
+            show_fine_length(found.uncertainty_mm[0]),
+            show_fine_length(sqrt(tape**2 + rest**2 / 2.0)),
         ),
-        Result(
+        ExampleResult(
             "Allowed between two readings",
-            fine(found.spread_limit_mm[0]),
-            fine(limit),
+            show_fine_length(found.spread_limit_mm[0]),
+            show_fine_length(limit),
         ),
-        Result(
-            "First pair apart by", fine(found.spread_mm[0]), fine(read[1] - read[0])
+        ExampleResult(
+            "First pair apart by",
+            show_fine_length(found.spread_mm[0]),
+            show_fine_length(read[1] - read[0]),
         ),
-        Result("First pair", verdict(words[0])),
-        Result(
+        ExampleResult("First pair", show_verdict(words[0])),
+        ExampleResult(
             "Second pair apart by",
-            fine(found.spread_mm[1]),
-            fine(read[3] - read[2]),
+            show_fine_length(found.spread_mm[1]),
+            show_fine_length(read[3] - read[2]),
         ),
-        Result("Second pair", verdict(words[1])),
+        ExampleResult("Second pair", show_verdict(words[1])),
     )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="uncertainty-tape",
         name="Uncertainty of a tape reading",
-        answers="How far a reading may well be from the truth, and why.",
+        summary="How far a reading may well be from the truth, and why.",
         engine=ENGINE,
         formulas=(
-            formula("u_c =", frac("a + b L", root("3")), ', "class"'),
-            formula("u_r =", frac("q", root("12")), ', "reading"'),
-            formula("u_t =", frac('α · 10 "°C" · L', root("3")), ', "temperature"'),
-            formula("u =", root("u_c^2 + u_r^2 + u_t^2")),
+            render_formula(
+                "u_c =", render_fraction("a + b L", render_root("3")), ', "class"'
+            ),
+            render_formula(
+                "u_r =", render_fraction("q", render_root("12")), ', "reading"'
+            ),
+            render_formula(
+                "u_t =",
+                render_fraction('α · 10 "°C" · L', render_root("3")),
+                ', "temperature"',
+            ),
+            render_formula("u =", render_root("u_c^2 + u_r^2 + u_t^2")),
         ),
         symbols=(
-            Symbol(sign("u"), "standard uncertainty (1 σ); expanded: 2 u", "mm"),
-            Symbol(sign("a + b L"), "what the tape's class allows, below", "mm"),
-            Symbol(sign("L"), "length read, for the class in whole metres up", "mm"),
-            Symbol(sign("q"), "last fraction or decimal as typed", "mm"),
-            Symbol(sign("α"), "expansion of tape steel, 11.6 × 10⁻⁶", "per °C"),
+            Symbol(
+                render_symbol("u"), "standard uncertainty (1 σ); expanded: 2 u", "mm"
+            ),
+            Symbol(
+                render_symbol("a + b L"), "what the tape's class allows, below", "mm"
+            ),
+            Symbol(
+                render_symbol("L"),
+                "length read, for the class in whole metres up",
+                "mm",
+            ),
+            Symbol(render_symbol("q"), "last fraction or decimal as typed", "mm"),
+            Symbol(
+                render_symbol("α"), "expansion of tape steel, 11.6 × 10⁻⁶", "per °C"
+            ),
         ),
         sources=(
             CLASSES,
             GUIDE,
-            Source(
+            MethodSource(
                 "class II where no tape is named; 10 °C where no temperature is noted",
                 "ours",
             ),
@@ -231,19 +298,23 @@ METHODS = (
         ),
         examples=(_budget, _classes),
     ),
-    Method(
+    MethodDescription(
         slug="uncertainty-level",
         name="Uncertainty of a grade-rod reading",
-        answers="How far the height read through a level may well be from the truth.",
+        summary="How far the height read through a level may well be from the truth.",
         engine=ENGINE,
         formulas=(
-            formula("u_l = u_{30}", frac("d", '30 "m"')),
-            formula("u =", root("u_l^2 +", frac("q^2", "12"))),
+            render_formula("u_l = u_{30}", render_fraction("d", '30 "m"')),
+            render_formula("u =", render_root("u_l^2 +", render_fraction("q^2", "12"))),
         ),
         symbols=(
-            Symbol(sign("u_{30}"), "the instrument's at 30 m; 1.0 unless stated", "mm"),
-            Symbol(sign("d"), "sight, 30 m where it is not noted", "m"),
-            Symbol(sign("q"), "last fraction or decimal as typed", "mm"),
+            Symbol(
+                render_symbol("u_{30}"),
+                "the instrument's at 30 m; 1.0 unless stated",
+                "mm",
+            ),
+            Symbol(render_symbol("d"), "sight, 30 m where it is not noted", "m"),
+            Symbol(render_symbol("q"), "last fraction or decimal as typed", "mm"),
         ),
         sources=(PRACTICE, GUIDE),
         limits=(
@@ -253,25 +324,27 @@ METHODS = (
         ),
         examples=(_rod_reading,),
     ),
-    Method(
+    MethodDescription(
         slug="repeats",
         name="Repeats, and when they disagree",
-        answers="What several readings of one thing are worth, and when to read again.",
+        summary="What several readings of one thing are worth, and when to read again.",
         engine=ENGINE,
         formulas=(
-            formula("x =", frac("1", "n"), total("", "x_i")),
-            formula("u^2 = c^2 +", frac("1", "n^2"), total("", "r_i^2")),
-            formula('"allowed" = 2', root("2 (c^2 + r^2)")),
+            render_formula("x =", render_fraction("1", "n"), render_sum("", "x_i")),
+            render_formula(
+                "u^2 = c^2 +", render_fraction("1", "n^2"), render_sum("", "r_i^2")
+            ),
+            render_formula('"allowed" = 2', render_root("2 (c^2 + r^2)")),
         ),
         symbols=(
-            Symbol(sign("x_i"), "readings that stand, corrected", "mm"),
-            Symbol(sign("n"), "how many there are"),
-            Symbol(sign("c"), "the tape's class term, the mean of them", "mm"),
-            Symbol(sign("r_i"), "the other terms of each reading", "mm"),
+            Symbol(render_symbol("x_i"), "readings that stand, corrected", "mm"),
+            Symbol(render_symbol("n"), "how many there are"),
+            Symbol(render_symbol("c"), "the tape's class term, the mean of them", "mm"),
+            Symbol(render_symbol("r_i"), "the other terms of each reading", "mm"),
         ),
         sources=(
             GUIDE,
-            Source(
+            MethodSource(
                 "the class term in what is allowed, for pull, alignment and holding"
                 " the mark; never less than one step of the tape",
                 "ours",

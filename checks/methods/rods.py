@@ -6,31 +6,39 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from checks.engine.pattern import PatternSolution, solve_patterns
-from checks.engine.rigid import RigidFit, fit_rigid
-from checks.methods.model import (
-    INCH,
-    Example,
-    Line,
-    Method,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
+from checks.engine.rigid_fit import RigidFit, fit_rigid
+from checks.methods.mathml import (
+    group_parts,
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_power,
+    render_sum,
+    render_symbol,
 )
-from checks.methods.notation import around, formula, frac, raised, row, sign, total
+from checks.methods.model import (
+    INCH_MM,
+    Example,
+    ExampleResult,
+    ExampleText,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    write_text,
+)
 
-ADJUSTING = Source(
+ADJUSTING = MethodSource(
     "C. D. Ghilani, Adjustment Computations, chapters 10, 11 and 14", "from memory"
 )
-FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH
+FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
 
 
 def _solved() -> Example:
-    sigma, back, side, over = 0.8, 4.0 * INCH, 2.0 * INCH, INCH / 16.0
+    sigma, back, side, over = 0.8, 4.0 * INCH_MM, 2.0 * INCH_MM, INCH_MM / 16.0
     found = solve_patterns(
         [[-side, back], [side, back]],
         [0, 0],
@@ -40,41 +48,45 @@ def _solved() -> Example:
     )
     return Example(
         title="Two rods and the gage between them",
-        given=(
-            given("Setbacks read", length(back), " and ", length(back)),
-            given("Offsets read", length(-side), " and ", length(side + over)),
-            given("Gage read", length(2.0 * side)),
-            given("Standard uncertainty of each", fine(sigma)),
+        inputs=(
+            describe_input(
+                "Setbacks read", show_length(back), " and ", show_length(back)
+            ),
+            describe_input(
+                "Offsets read", show_length(-side), " and ", show_length(side + over)
+            ),
+            describe_input("Gage read", show_length(2.0 * side)),
+            describe_input("Standard uncertainty of each", show_fine_length(sigma)),
         ),
         steps=_solved_by_hand(sigma, side, over),
         results=_solved_results(sigma, back, side, over, found),
     )
 
 
-def _solved_by_hand(sigma: float, side: float, over: float) -> tuple[Line, ...]:
+def _solved_by_hand(sigma: float, side: float, over: float) -> tuple[ExampleText, ...]:
     third = over / 3.0
     return (
-        said(
+        write_text(
             "The offsets put the rods ",
-            length(2.0 * side + over),
+            show_length(2.0 * side + over),
             " apart, the gage ",
-            length(2.0 * side),
+            show_length(2.0 * side),
             ": ",
-            length(over),
+            show_length(over),
             " does not fit.",
         ),
-        said(
+        write_text(
             "Three readings, equally good, share it: ",
-            length(over),
+            show_length(over),
             " ÷ 3 = ",
-            fine(third),
+            show_fine_length(third),
             " each.",
         ),
-        said(
+        write_text(
             "Two readings tell each rod's place along: ",
-            fine(sigma),
+            show_fine_length(sigma),
             " × √(2 ÷ 3) = ",
-            fine(sigma * sqrt(2.0 / 3.0)),
+            show_fine_length(sigma * sqrt(2.0 / 3.0)),
             ".",
         ),
     )
@@ -86,68 +98,68 @@ def _solved_results(
     side: float,
     over: float,
     found: PatternSolution,
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     third = over / 3.0
     return (
-        Result(
+        ExampleResult(
             "Rod 1, along",
-            fine(found.rods_mm[0, 0], signed=True),
-            fine(-side + third, signed=True),
+            show_fine_length(found.rods_mm[0, 0], signed=True),
+            show_fine_length(-side + third, signed=True),
         ),
-        Result(
+        ExampleResult(
             "Rod 2, along",
-            fine(found.rods_mm[1, 0], signed=True),
-            fine(side + over - third, signed=True),
+            show_fine_length(found.rods_mm[1, 0], signed=True),
+            show_fine_length(side + over - third, signed=True),
         ),
-        Result("Rod 1, in", length(found.rods_mm[0, 1]), length(back)),
-        Result(
+        ExampleResult("Rod 1, in", show_length(found.rods_mm[0, 1]), show_length(back)),
+        ExampleResult(
             "Change of the gage",
-            fine(found.gage_residuals_mm[0], signed=True),
-            fine(third, signed=True),
+            show_fine_length(found.gage_residuals_mm[0], signed=True),
+            show_fine_length(third, signed=True),
         ),
-        Result(
+        ExampleResult(
             "Standard uncertainty of rod 1, along",
-            fine(found.sigma_mm[0, 0]),
-            fine(sigma * sqrt(2.0 / 3.0)),
+            show_fine_length(found.sigma_mm[0, 0]),
+            show_fine_length(sigma * sqrt(2.0 / 3.0)),
         ),
     )
 
 
 def _group() -> Example:
-    along, turned = INCH / 8.0, 1.0 / 48.0
+    along, turned = INCH_MM / 8.0, 1.0 / 48.0
     built = FOUR + [along, 0.0] + turned * np.stack([-FOUR[:, 1], FOUR[:, 0]], axis=1)
     found = fit_rigid(FOUR[None], built[None])
     off = built - FOUR
     squares = float((FOUR**2).sum())
     return Example(
         title="Four rods 6 in apart both ways",
-        given=tuple(
-            given(
+        inputs=tuple(
+            describe_input(
                 f"Rod {i + 1} off the plan",
-                length(off[i, 0], signed=True),
+                show_length(off[i, 0], signed=True),
                 " along, ",
-                length(off[i, 1], signed=True),
+                show_length(off[i, 1], signed=True),
                 " in",
             )
             for i in range(4)
         ),
         steps=(
-            said(
+            write_text(
                 "The mean of the four, along: ",
-                length(off[:, 0].mean(), signed=True),
+                show_length(off[:, 0].mean(), signed=True),
                 "; in: ",
-                length(off[:, 1].mean(), signed=True),
+                show_length(off[:, 1].mean(), signed=True),
                 ".",
             ),
-            said(
+            write_text(
                 "About the middle each rod is at (±3, ±3) in and has moved on by"
                 " 1/16 in both ways, square to its arm."
             ),
-            said(
+            write_text(
                 "Σ(p × m) ÷ Σ(p · m) = ",
-                amount(turned * squares / INCH**2, "in²"),
+                show_quantity(turned * squares / INCH_MM**2, "in²"),
                 " ÷ ",
-                amount(squares / INCH**2, "in²", 0),
+                show_quantity(squares / INCH_MM**2, "in²", 0),
                 " = 1/48.",
             ),
         ),
@@ -157,44 +169,70 @@ def _group() -> Example:
 
 def _group_results(
     turned: float, found: RigidFit, off: FloatArray
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     return (
-        Result(
+        ExampleResult(
             "Shift along",
-            length(found.shift_mm[0, 0], signed=True),
-            length(off[:, 0].mean(), signed=True),
+            show_length(found.shift_mm[0, 0], signed=True),
+            show_length(off[:, 0].mean(), signed=True),
         ),
-        Result(
+        ExampleResult(
             "Shift in",
-            length(found.shift_mm[0, 1], signed=True),
-            length(off[:, 1].mean(), signed=True),
+            show_length(found.shift_mm[0, 1], signed=True),
+            show_length(off[:, 1].mean(), signed=True),
         ),
-        Result(
+        ExampleResult(
             "Turn, counter-clockwise",
-            amount(1000.0 * found.turn_rad[0], "mrad", 3),
-            amount(1000.0 * atan(turned), "mrad", 3),
+            show_quantity(1000.0 * found.rotation_rad[0], "mrad", 3),
+            show_quantity(1000.0 * atan(turned), "mrad", 3),
         ),
     )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="rods",
         name="Where each rod is",
-        answers="The place of every rod of a pattern, from whatever was read of it.",
+        summary="The place of every rod of a pattern, from whatever was read of it.",
         engine=("pattern",),
         formulas=(
-            formula('"least" ', total("", raised(around(frac("y − s", "u_s")), "2"))),
-            formula("+", total("", raised(around(frac("x − o", "u_o")), "2"))),
-            formula("+", total("", raised(around(frac("| Δ | − g", "u_g")), "2"))),
+            render_formula(
+                '"least" ',
+                render_sum(
+                    "",
+                    render_power(
+                        render_parentheses(render_fraction("y − s", "u_s")), "2"
+                    ),
+                ),
+            ),
+            render_formula(
+                "+",
+                render_sum(
+                    "",
+                    render_power(
+                        render_parentheses(render_fraction("x − o", "u_o")), "2"
+                    ),
+                ),
+            ),
+            render_formula(
+                "+",
+                render_sum(
+                    "",
+                    render_power(
+                        render_parentheses(render_fraction("| Δ | − g", "u_g")), "2"
+                    ),
+                ),
+            ),
         ),
         symbols=(
-            Symbol(sign("x , y"), "a rod, along and in from the steel line", "mm"),
-            Symbol(sign("s"), "setback read", "mm"),
-            Symbol(sign("o"), "offset read, from the reference line", "mm"),
-            Symbol(sign("g"), "gage read", "mm"),
-            Symbol(sign("| Δ |"), "distance of the two rods of a gage", "mm"),
-            Symbol(sign("u"), "standard uncertainty of each reading", "mm"),
+            Symbol(
+                render_symbol("x , y"), "a rod, along and in from the steel line", "mm"
+            ),
+            Symbol(render_symbol("s"), "setback read", "mm"),
+            Symbol(render_symbol("o"), "offset read, from the reference line", "mm"),
+            Symbol(render_symbol("g"), "gage read", "mm"),
+            Symbol(render_symbol("| Δ |"), "distance of the two rods of a gage", "mm"),
+            Symbol(render_symbol("u"), "standard uncertainty of each reading", "mm"),
         ),
         sources=(ADJUSTING,),
         limits=(
@@ -206,29 +244,33 @@ METHODS = (
         ),
         examples=(_solved,),
     ),
-    Method(
+    MethodDescription(
         slug="group-shift",
         name="Shift and turn of a group",
-        answers="How a whole group of rods lies against the plan, as one body.",
-        engine=("rigid",),
+        summary="How a whole group of rods lies against the plan, as one body.",
+        engine=("rigid_fit",),
         formulas=(
-            formula(
+            render_formula(
                 "θ = atan",
-                frac(
-                    row(total("", "(p_x m_y − p_y m_x)")),
-                    row(total("", "(p_x m_x + p_y m_y)")),
+                render_fraction(
+                    group_parts(render_sum("", "(p_x m_y − p_y m_x)")),
+                    group_parts(render_sum("", "(p_x m_x + p_y m_y)")),
                 ),
             ),
-            formula('"shift" =', frac("1", "n"), total("", '("built" − "planned")')),
+            render_formula(
+                '"shift" =',
+                render_fraction("1", "n"),
+                render_sum("", '("built" − "planned")'),
+            ),
         ),
         symbols=(
-            Symbol(sign("θ"), "turn, counter-clockwise", "rad"),
-            Symbol(sign("p"), "planned rod, from the group's middle", "mm"),
-            Symbol(sign("m"), "the same rod as built, from theirs", "mm"),
-            Symbol(sign("n"), "rods of the group"),
+            Symbol(render_symbol("θ"), "turn, counter-clockwise", "rad"),
+            Symbol(render_symbol("p"), "planned rod, from the group's middle", "mm"),
+            Symbol(render_symbol("m"), "the same rod as built, from theirs", "mm"),
+            Symbol(render_symbol("n"), "rods of the group"),
         ),
         sources=(
-            Source(
+            MethodSource(
                 "B. K. P. Horn, J. Opt. Soc. Am. A 4(4), 1987; S. Umeyama, IEEE Trans."
                 " PAMI 13(4), 1991, without its scale",
                 "from memory",

@@ -2,22 +2,27 @@
 
 from math import asin
 
+from checks.engine.corner_moves import find_corner_moves
 from checks.engine.outline import OutlineAdjustment, adjust_outline
-from checks.engine.squaring import square_up
-from checks.methods.model import (
-    INCH,
-    Example,
-    Method,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
+from checks.methods.mathml import (
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_symbol,
 )
-from checks.methods.notation import around, formula, frac, sign
+from checks.methods.model import (
+    INCH_MM,
+    Example,
+    ExampleResult,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    write_text,
+)
 from checks.methods.outline import (
     ACROSS,
     GEOMETRY,
@@ -32,39 +37,49 @@ from checks.methods.outline import (
 
 def _leaning() -> OutlineAdjustment:
     """Sides as planned, diagonals 3/8 in apart about the planned 50 ft."""
-    off = 3.0 * INCH / 16.0
+    off = 3.0 * INCH_MM / 16.0
     read = [LONG, WIDE, LONG, WIDE, ACROSS + off, ACROSS - off]
     return adjust_outline(PLAN, PAIRS, read, SIGMA)
 
 
 def _lean() -> Example:
-    off = 3.0 * INCH / 16.0
+    off = 3.0 * INCH_MM / 16.0
     p, q = ACROSS + off, ACROSS - off
     found = _leaning()
     lean = asin((p**2 - q**2) / (4.0 * LONG * WIDE))
     return Example(
         title="40 ft by 30 ft, the diagonals 3/8 in apart",
-        given=(
-            given("Walls read", length(LONG), " and ", length(WIDE), ", both of each"),
-            given("Diagonals read", length(p), " and ", length(q)),
+        inputs=(
+            describe_input(
+                "Walls read",
+                show_length(LONG),
+                " and ",
+                show_length(WIDE),
+                ", both of each",
+            ),
+            describe_input("Diagonals read", show_length(p), " and ", show_length(q)),
         ),
         steps=(
-            said(
-                "p² − q² = (p + q)(p − q) = ", length(p + q), " × ", length(p - q), "."
-            ),
-            said(
-                "100 ft × 3/8 in ÷ (4 × 40 ft × 30 ft) = ",
-                amount(1000.0 * lean, "mrad", 4),
+            write_text(
+                "p² − q² = (p + q)(p − q) = ",
+                show_length(p + q),
+                " × ",
+                show_length(p - q),
                 ".",
             ),
-            said("Over 30 ft that is ", length(lean * WIDE), "."),
+            write_text(
+                "100 ft × 3/8 in ÷ (4 × 40 ft × 30 ft) = ",
+                show_quantity(1000.0 * lean, "mrad", 4),
+                ".",
+            ),
+            write_text("Over 30 ft that is ", show_length(lean * WIDE), "."),
         ),
         results=(
-            Result(
+            ExampleResult(
                 "Lean",
-                amount(1000.0 * found.lean_rad, "mrad", 4),
-                amount(1000.0 * lean, "mrad", 4),
-                leaves_out=1e-6,
+                show_quantity(1000.0 * found.skew_rad, "mrad", 4),
+                show_quantity(1000.0 * lean, "mrad", 4),
+                hand_tolerance=1e-6,
             ),
         ),
     )
@@ -72,34 +87,34 @@ def _lean() -> Example:
 
 def _squared() -> Example:
     figure = _leaning()
-    found = square_up(PLAN, figure.corners_mm)
+    found = find_corner_moves(PLAN, figure.corners_mm)
     first, second = found.kept
-    by_hand = float(figure.lean_rad) * WIDE
+    by_hand = float(figure.skew_rad) * WIDE
     return Example(
         title="The same outline squared up",
-        given=(
-            given("Figure", "40 ft by 30 ft, leaning as above"),
-            given("Kept", f"the longest wall, {NAMES[first]}-{NAMES[second]}"),
+        inputs=(
+            describe_input("Figure", "40 ft by 30 ft, leaning as above"),
+            describe_input("Kept", f"the longest wall, {NAMES[first]}-{NAMES[second]}"),
         ),
         steps=(
-            said(
+            write_text(
                 "Each far corner is to stand square over its own end of the kept wall."
             ),
-            said(
-                amount(1000.0 * figure.lean_rad, "mrad", 4),
+            write_text(
+                show_quantity(1000.0 * figure.skew_rad, "mrad", 4),
                 " × ",
-                length(WIDE),
+                show_length(WIDE),
                 " = ",
-                fine(by_hand),
+                show_fine_length(by_hand),
                 " along the far wall.",
             ),
         ),
         results=tuple(
-            Result(
+            ExampleResult(
                 f"Move {NAMES[corner]} along {NAMES[wall]}-{NAMES[wall + 1]} by",
-                fine(move, signed=True),
-                fine(by_hand, signed=True),
-                leaves_out=1e-6,
+                show_fine_length(move, signed=True),
+                show_fine_length(by_hand, signed=True),
+                hand_tolerance=1e-6,
             )
             for corner, wall, move in zip(
                 found.corner.tolist(), found.wall.tolist(), found.move_mm, strict=True
@@ -109,25 +124,42 @@ def _squared() -> Example:
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="lean",
         name="Lean of the outline",
-        answers="How far out of square the outline is, as an angle.",
+        summary="How far out of square the outline is, as an angle.",
         engine=("outline",),
         formulas=(
-            formula("β = asin", around(frac("M e · M n", "| M e | | M n |"))),
-            formula("β = asin", around(frac("p^2 − q^2", "4 a b")), ', "four walls"'),
+            render_formula(
+                "β = asin",
+                render_parentheses(render_fraction("M e · M n", "| M e | | M n |")),
+            ),
+            render_formula(
+                "β = asin",
+                render_parentheses(render_fraction("p^2 − q^2", "4 a b")),
+                ', "four walls"',
+            ),
         ),
         symbols=(
-            Symbol(sign("β"), "lean, positive where the first corner is closed", "rad"),
-            Symbol(sign("M"), "best affine fit of the figure to the plan"),
-            Symbol(sign("e , n"), "along the first wall, and square to it inward"),
-            Symbol(sign("p , q"), "diagonals, from the first and second corner", "mm"),
-            Symbol(sign("a , b"), "walls", "mm"),
+            Symbol(
+                render_symbol("β"),
+                "lean, positive where the first corner is closed",
+                "rad",
+            ),
+            Symbol(render_symbol("M"), "best affine fit of the figure to the plan"),
+            Symbol(
+                render_symbol("e , n"), "along the first wall, and square to it inward"
+            ),
+            Symbol(
+                render_symbol("p , q"),
+                "diagonals, from the first and second corner",
+                "mm",
+            ),
+            Symbol(render_symbol("a , b"), "walls", "mm"),
         ),
         sources=(
             GEOMETRY,
-            Source("the lean of an outline of more than four corners", "ours"),
+            MethodSource("the lean of an outline of more than four corners", "ours"),
         ),
         limits=(
             "The verdict is that of the diagonals' difference against its limit; the"
@@ -136,24 +168,26 @@ METHODS = (
         ),
         examples=(_lean,),
     ),
-    Method(
+    MethodDescription(
         slug="square-up",
         name="Squaring up",
-        answers="Which corner to move, along which wall, and how far.",
-        engine=("squaring", "outline_remedies"),
-        formulas=(formula("m =", frac("(T − c) · u", "d · u")),),
+        summary="Which corner to move, along which wall, and how far.",
+        engine=("corner_moves", "remedies.outline"),
+        formulas=(render_formula("m =", render_fraction("(T − c) · u", "d · u")),),
         symbols=(
-            Symbol(sign("m"), "move along the corner's wall", "mm"),
-            Symbol(sign("T"), "where the plan puts it from the kept wall", "mm"),
-            Symbol(sign("c"), "where it is", "mm"),
+            Symbol(render_symbol("m"), "move along the corner's wall", "mm"),
             Symbol(
-                sign("u"),
+                render_symbol("T"), "where the plan puts it from the kept wall", "mm"
+            ),
+            Symbol(render_symbol("c"), "where it is", "mm"),
+            Symbol(
+                render_symbol("u"),
                 "next to the kept wall square to its side on the plan; further off"
                 " along the kept wall",
             ),
-            Symbol(sign("d"), "direction of the wall it moves along"),
+            Symbol(render_symbol("d"), "direction of the wall it moves along"),
         ),
-        sources=(GEOMETRY, Source("the longest wall is kept", "ours")),
+        sources=(GEOMETRY, MethodSource("the longest wall is kept", "ours")),
         limits=(
             "Sets the sides at the plan's angle to the kept wall, whatever their"
             " length: walls that are long stay long.",

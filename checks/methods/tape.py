@@ -5,42 +5,50 @@ from math import sqrt
 import numpy as np
 
 from checks.engine.reanchor import POUND_N
-from checks.engine.tape import TapeCorrection, correct
-from checks.methods.model import (
-    FOOT,
-    Example,
-    Method,
-    Piece,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    given,
-    said,
+from checks.engine.tape import TapeCorrection, correct_lengths
+from checks.methods.mathml import (
+    render_formula,
+    render_fraction,
+    render_root,
+    render_sum,
+    render_symbol,
 )
-from checks.methods.notation import formula, frac, root, sign, total
+from checks.methods.model import (
+    FOOT_MM,
+    Example,
+    ExampleResult,
+    ExampleValue,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_quantity,
+    write_text,
+)
 
 KILOGRAM_N = 9.80665
 ENGINE = ("tape",)
-TEXTBOOK = Source(
+TEXTBOOK = MethodSource(
     "C. D. Ghilani and P. R. Wolf, Elementary Surveying, chapter 6", "from memory"
 )
-SLIDES = Source(
+SLIDES = MethodSource(
     "course slides on taping, slideplayer.com/13085605", "published, seen second-hand"
 )
-MAKER = Source("a tape maker's technical page", "published, seen second-hand")
-READ = Symbol(sign("L"), "length as read", "mm")
+MAKER = MethodSource("a tape maker's technical page", "published, seen second-hand")
+READ = Symbol(render_symbol("L"), "length as read", "mm")
 IF_GIVEN = "Taken only where all it needs was given; otherwise nothing is added."
 ADDED = "Added to what is read when measuring; laying out takes the opposite sign."
 
 
-def feet(value: float, digits: int = 2, *, signed: bool = False) -> Piece:
+def feet(value: float, digits: int = 2, *, signed: bool = False) -> ExampleValue:
     """Give a length in feet, as a published example has it."""
-    return amount(value, "ft", digits, signed=signed)
+    return show_quantity(value, "ft", digits, signed=signed)
 
 
-def _millimetres(value: float, digits: int = 2, *, signed: bool = False) -> Piece:
-    return amount(value, "mm", digits, signed=signed)
+def _millimetres(
+    value: float, digits: int = 2, *, signed: bool = False
+) -> ExampleValue:
+    return show_quantity(value, "mm", digits, signed=signed)
 
 
 def _celsius(fahrenheit: float) -> float:
@@ -49,22 +57,22 @@ def _celsius(fahrenheit: float) -> float:
 
 def _own_length() -> Example:
     read, says, actual = 500.0, 100.0, 100.02
-    found = correct(
-        np.array([read * FOOT]),
-        nominal_length_mm=says * FOOT,
-        actual_length_mm=actual * FOOT,
+    found = correct_lengths(
+        np.array([read * FOOT_MM]),
+        nominal_length_mm=says * FOOT_MM,
+        actual_length_mm=actual * FOOT_MM,
     )
     added = (actual - says) / says * read
     return Example(
         title="A tape 0.02 ft too long",
         source=SLIDES,
-        given=(
-            given("Read", feet(read)),
-            given("The tape says it is", feet(says)),
-            given("Its certificate says it is", feet(actual)),
+        inputs=(
+            describe_input("Read", feet(read)),
+            describe_input("The tape says it is", feet(says)),
+            describe_input("Its certificate says it is", feet(actual)),
         ),
         steps=(
-            said(
+            write_text(
                 "(",
                 feet(actual),
                 " − ",
@@ -79,9 +87,9 @@ def _own_length() -> Example:
             ),
         ),
         results=(
-            Result(
+            ExampleResult(
                 "Corrected length",
-                feet(read + found.total_mm[0] / FOOT),
+                feet(read + found.total_mm[0] / FOOT_MM),
                 feet(read + added),
                 published=feet(500.10),
             ),
@@ -91,8 +99,8 @@ def _own_length() -> Example:
 
 def _temperature() -> Example:
     read, cold, warm, per_degree = 368.50, 22.0, 68.0, 6.5e-6
-    found = correct(
-        np.array([read * FOOT]),
+    found = correct_lengths(
+        np.array([read * FOOT_MM]),
         temperature_c=_celsius(cold),
         standard_temperature_c=_celsius(warm),
         expansion=per_degree * 1.8,
@@ -101,18 +109,18 @@ def _temperature() -> Example:
     return Example(
         title="A tape in the cold",
         source=SLIDES,
-        given=(
-            given("Read", feet(read)),
-            given("Temperature of the tape", amount(cold, "°F", 0)),
-            given("It has its length at", amount(warm, "°F", 0)),
-            given("Expansion", "6.5 × 10⁻⁶ per °F"),
+        inputs=(
+            describe_input("Read", feet(read)),
+            describe_input("Temperature of the tape", show_quantity(cold, "°F", 0)),
+            describe_input("It has its length at", show_quantity(warm, "°F", 0)),
+            describe_input("Expansion", "6.5 × 10⁻⁶ per °F"),
         ),
         steps=(
-            said(
+            write_text(
                 "0.0000065 × (",
-                amount(cold, "", 0),
+                show_quantity(cold, "", 0),
                 " − ",
-                amount(warm, "", 0),
+                show_quantity(warm, "", 0),
                 ") × ",
                 feet(read),
                 " = ",
@@ -126,17 +134,17 @@ def _temperature() -> Example:
 
 def _temperature_results(
     read: float, found: TapeCorrection, added: float
-) -> tuple[Result, ...]:
+) -> tuple[ExampleResult, ...]:
     return (
-        Result(
+        ExampleResult(
             "Correction",
-            feet(found.temperature_mm[0] / FOOT, 4),
+            feet(found.temperature_mm[0] / FOOT_MM, 4),
             feet(added, 4),
             published=feet(-0.11),
         ),
-        Result(
+        ExampleResult(
             "Corrected length",
-            feet(read + found.total_mm[0] / FOOT),
+            feet(read + found.total_mm[0] / FOOT_MM),
             feet(read + added),
             published=feet(368.39),
         ),
@@ -145,7 +153,7 @@ def _temperature_results(
 
 def _tension() -> Example:
     read, pull, standard, area, modulus = 36_000.0, 100.0, 50.0, 2.52, 205_800.0
-    found = correct(
+    found = correct_lengths(
         np.array([read]),
         tension_n=pull,
         standard_tension_n=standard,
@@ -156,22 +164,22 @@ def _tension() -> Example:
     return Example(
         title="A tape pulled harder than it was made for",
         source=MAKER,
-        given=(
-            given("Read", _millimetres(read, 0)),
-            given("Pulled", amount(pull, "N", 0)),
-            given("It has its length at", amount(standard, "N", 0)),
-            given("Cross-section", amount(area, "mm²")),
-            given("Elastic modulus", amount(modulus, "MPa", 0)),
+        inputs=(
+            describe_input("Read", _millimetres(read, 0)),
+            describe_input("Pulled", show_quantity(pull, "N", 0)),
+            describe_input("It has its length at", show_quantity(standard, "N", 0)),
+            describe_input("Cross-section", show_quantity(area, "mm²")),
+            describe_input("Elastic modulus", show_quantity(modulus, "MPa", 0)),
         ),
         steps=(
-            said(
+            write_text(
                 "(100 − 50) N × 36,000 mm ÷ (2.52 mm² × 205,800 MPa) = ",
                 _millimetres(added, 3, signed=True),
                 ".",
             ),
         ),
         results=(
-            Result(
+            ExampleResult(
                 "Correction",
                 _millimetres(found.tension_mm[0], 3, signed=True),
                 _millimetres(added, 3, signed=True),
@@ -183,11 +191,11 @@ def _tension() -> Example:
 
 def _sag() -> Example:
     read, span, pull, weight = 348.75, 100.0, 12.0, 2.8 / 100.0
-    found = correct(
-        np.array([read * FOOT]),
+    found = correct_lengths(
+        np.array([read * FOOT_MM]),
         tension_n=pull * POUND_N,
-        weight_n_per_m=weight * POUND_N / (FOOT / 1000.0),
-        span_mm=span * FOOT,
+        weight_n_per_m=weight * POUND_N / (FOOT_MM / 1000.0),
+        span_mm=span * FOOT_MM,
     )
     rest = read - 3.0 * span
     cubes = 3.0 * span**3 + rest**3
@@ -195,21 +203,21 @@ def _sag() -> Example:
     return Example(
         title="A tape held at its ends only",
         source=SLIDES,
-        given=(
-            given("Read", feet(read)),
-            given("Between supports", feet(span, 0), ", the last one shorter"),
-            given("The tape weighs", amount(weight, "lb/ft", 3)),
-            given("Pulled", amount(pull, "lb", 0)),
+        inputs=(
+            describe_input("Read", feet(read)),
+            describe_input("Between supports", feet(span, 0), ", the last one shorter"),
+            describe_input("The tape weighs", show_quantity(weight, "lb/ft", 3)),
+            describe_input("Pulled", show_quantity(pull, "lb", 0)),
         ),
         steps=(
-            said("Three whole spans and one of ", feet(rest), "."),
-            said("3 × 100³ + 48.75³ = ", amount(cubes, "ft³", 0), "."),
-            said("−0.028² × that ÷ (24 × 12²) = ", feet(added, 4), "."),
+            write_text("Three whole spans and one of ", feet(rest), "."),
+            write_text("3 × 100³ + 48.75³ = ", show_quantity(cubes, "ft³", 0), "."),
+            write_text("−0.028² × that ÷ (24 × 12²) = ", feet(added, 4), "."),
         ),
         results=(
-            Result(
+            ExampleResult(
                 "Correction",
-                feet(found.sag_mm[0] / FOOT, 4),
+                feet(found.sag_mm[0] / FOOT_MM, 4),
                 feet(added, 4),
                 published=feet(-0.71),
             ),
@@ -219,20 +227,20 @@ def _sag() -> Example:
 
 def _slope() -> Example:
     read, rise = 300.0, 26.15
-    found = correct(np.array([read * FOOT]), slope_rise_mm=rise * FOOT)
+    found = correct_lengths(np.array([read * FOOT_MM]), slope_rise_mm=rise * FOOT_MM)
     flat = sqrt(read**2 - rise**2)
     return Example(
         title="A tape up a slope",
         source=SLIDES,
-        given=(
-            given("Read along the slope", feet(read)),
-            given("One end is higher by", feet(rise)),
+        inputs=(
+            describe_input("Read along the slope", feet(read)),
+            describe_input("One end is higher by", feet(rise)),
         ),
-        steps=(said("√(300² − 26.15²) = ", feet(flat, 3), "."),),
+        steps=(write_text("√(300² − 26.15²) = ", feet(flat, 3), "."),),
         results=(
-            Result(
+            ExampleResult(
                 "Horizontal distance",
-                feet(read + found.total_mm[0] / FOOT, 3),
+                feet(read + found.total_mm[0] / FOOT_MM, 3),
                 feet(flat, 3),
                 published=feet(298.86),
             ),
@@ -241,16 +249,16 @@ def _slope() -> Example:
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="tape-own-length",
         name="Tape: its own length",
-        answers="What a tape that is longer or shorter than it says reads wrong by.",
+        summary="What a tape that is longer or shorter than it says reads wrong by.",
         engine=ENGINE,
-        formulas=(formula("C_L =", frac("l − l_0", "l_0"), "L"),),
+        formulas=(render_formula("C_L =", render_fraction("l − l_0", "l_0"), "L"),),
         symbols=(
-            Symbol(sign("C_L"), "correction, added to what was read", "mm"),
-            Symbol(sign("l"), "length of the tape by its certificate", "mm"),
-            Symbol(sign("l_0"), "length the tape says it has", "mm"),
+            Symbol(render_symbol("C_L"), "correction, added to what was read", "mm"),
+            Symbol(render_symbol("l"), "length of the tape by its certificate", "mm"),
+            Symbol(render_symbol("l_0"), "length the tape says it has", "mm"),
             READ,
         ),
         sources=(TEXTBOOK, SLIDES),
@@ -262,21 +270,25 @@ METHODS = (
         ),
         examples=(_own_length,),
     ),
-    Method(
+    MethodDescription(
         slug="tape-temperature",
         name="Tape: temperature",
-        answers="What a tape warmer or colder than it was made for reads wrong by.",
+        summary="What a tape warmer or colder than it was made for reads wrong by.",
         engine=ENGINE,
-        formulas=(formula("C_T = α L (T − T_0)"),),
+        formulas=(render_formula("C_T = α L (T − T_0)"),),
         symbols=(
-            Symbol(sign("C_T"), "correction, added to what was read", "mm"),
-            Symbol(sign("α"), "expansion of tape steel, 11.6 × 10⁻⁶", "per °C"),
+            Symbol(render_symbol("C_T"), "correction, added to what was read", "mm"),
+            Symbol(
+                render_symbol("α"), "expansion of tape steel, 11.6 × 10⁻⁶", "per °C"
+            ),
             READ,
-            Symbol(sign("T"), "temperature of the tape", "°C"),
-            Symbol(sign("T_0"), "temperature at which it has its length, 20", "°C"),
+            Symbol(render_symbol("T"), "temperature of the tape", "°C"),
+            Symbol(
+                render_symbol("T_0"), "temperature at which it has its length, 20", "°C"
+            ),
         ),
         sources=(
-            Source(
+            MethodSource(
                 "engineering aid training course, 12-14, tpub.com/engbas", "published"
             ),
             TEXTBOOK,
@@ -290,35 +302,41 @@ METHODS = (
         ),
         examples=(_temperature,),
     ),
-    Method(
+    MethodDescription(
         slug="tape-pull",
         name="Tape: pull",
-        answers="What a tape pulled harder or less than meant reads wrong by.",
+        summary="What a tape pulled harder or less than meant reads wrong by.",
         engine=ENGINE,
-        formulas=(formula("C_P =", frac("(P − P_0) L", "A E")),),
+        formulas=(render_formula("C_P =", render_fraction("(P − P_0) L", "A E")),),
         symbols=(
-            Symbol(sign("C_P"), "correction, added to what was read", "mm"),
-            Symbol(sign("P"), "pull on the tape", "N"),
-            Symbol(sign("P_0"), "pull at which it has its length", "N"),
+            Symbol(render_symbol("C_P"), "correction, added to what was read", "mm"),
+            Symbol(render_symbol("P"), "pull on the tape", "N"),
+            Symbol(render_symbol("P_0"), "pull at which it has its length", "N"),
             READ,
-            Symbol(sign("A"), "cross-section of the tape", "mm²"),
-            Symbol(sign("E"), "elastic modulus of the tape", "MPa"),
+            Symbol(render_symbol("A"), "cross-section of the tape", "mm²"),
+            Symbol(render_symbol("E"), "elastic modulus of the tape", "MPa"),
         ),
         sources=(TEXTBOOK, MAKER, SLIDES),
         limits=(IF_GIVEN, ADDED),
         examples=(_tension,),
     ),
-    Method(
+    MethodDescription(
         slug="tape-sag",
         name="Tape: sag between supports",
-        answers="How much a hanging tape reads long, because it is not straight.",
+        summary="How much a hanging tape reads long, because it is not straight.",
         engine=ENGINE,
-        formulas=(formula("C_S = −", frac("w^2", "24 P^2"), total("", "l_i^3")),),
+        formulas=(
+            render_formula(
+                "C_S = −", render_fraction("w^2", "24 P^2"), render_sum("", "l_i^3")
+            ),
+        ),
         symbols=(
-            Symbol(sign("C_S"), "correction, added to what was read", "mm"),
-            Symbol(sign("w"), "weight of the tape by its length", "N/mm"),
-            Symbol(sign("P"), "pull on the tape", "N"),
-            Symbol(sign("l_i"), "each span, whole ones first, then the rest", "mm"),
+            Symbol(render_symbol("C_S"), "correction, added to what was read", "mm"),
+            Symbol(render_symbol("w"), "weight of the tape by its length", "N/mm"),
+            Symbol(render_symbol("P"), "pull on the tape", "N"),
+            Symbol(
+                render_symbol("l_i"), "each span, whole ones first, then the rest", "mm"
+            ),
         ),
         sources=(TEXTBOOK, SLIDES),
         limits=(
@@ -328,24 +346,28 @@ METHODS = (
         ),
         examples=(_sag,),
     ),
-    Method(
+    MethodDescription(
         slug="tape-slope",
         name="Tape: slope",
-        answers="The level distance behind a length read up or down a slope.",
+        summary="The level distance behind a length read up or down a slope.",
         engine=ENGINE,
-        formulas=(formula("D =", root("s^2 − h^2")),),
+        formulas=(render_formula("D =", render_root("s^2 − h^2")),),
         symbols=(
-            Symbol(sign("D"), "horizontal distance", "mm"),
+            Symbol(render_symbol("D"), "horizontal distance", "mm"),
             Symbol(
-                sign("s"), "length along the slope, the other corrections made", "mm"
+                render_symbol("s"),
+                "length along the slope, the other corrections made",
+                "mm",
             ),
-            Symbol(sign("h"), "difference in height of the two ends", "mm"),
+            Symbol(render_symbol("h"), "difference in height of the two ends", "mm"),
         ),
         sources=(
-            Source(
+            MethodSource(
                 "engineering aid training course, 12-15, tpub.com/engbas", "published"
             ),
-            Source("exact by Pythagoras, not the first terms of the series", "ours"),
+            MethodSource(
+                "exact by Pythagoras, not the first terms of the series", "ours"
+            ),
         ),
         limits=(
             "One even slope from end to end.",

@@ -4,34 +4,44 @@ from math import erf, sqrt
 
 import numpy as np
 
-from checks.engine.acceptance import COVERAGE, SLACK_MM, Judgement, judge
-from checks.methods.model import (
-    FOOT,
-    INCH,
-    Example,
-    Line,
-    Method,
-    Result,
-    Source,
-    Symbol,
-    amount,
-    fine,
-    given,
-    length,
-    said,
-    within,
-    yes_no,
+from checks.engine.conformity import (
+    COVERAGE_FACTOR,
+    SLACK_MM,
+    ConformityAssessment,
+    assess_conformity,
 )
-from checks.methods.notation import around, formula, frac, sign
-from checks.tolerances import Limits, limits_for
-from jobs.plan.model import Tolerances
+from checks.methods.mathml import (
+    render_formula,
+    render_fraction,
+    render_parentheses,
+    render_symbol,
+)
+from checks.methods.model import (
+    FOOT_MM,
+    INCH_MM,
+    Example,
+    ExampleResult,
+    ExampleText,
+    MethodDescription,
+    MethodSource,
+    Symbol,
+    describe_input,
+    show_conformity,
+    show_fine_length,
+    show_length,
+    show_quantity,
+    show_yes_no,
+    write_text,
+)
+from checks.tolerances import ToleranceLimits, resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
-DECISION = Source(
+DECISION = MethodSource(
     "JCGM 106:2012, The role of measurement uncertainty in conformity assessment,"
     " 7.2, 8.2 and 8.3; read in part",
     "published",
 )
-LIMIT, OFF, UNCERTAINTY = INCH / 8.0, 3.0 * INCH / 32.0, 1.2
+LIMIT, OFF, UNCERTAINTY = INCH_MM / 8.0, 3.0 * INCH_MM / 32.0, 1.2
 
 
 def _share_below(z: float) -> float:
@@ -39,53 +49,63 @@ def _share_below(z: float) -> float:
     return 0.5 * (1.0 + erf(z / sqrt(2.0)))
 
 
-def _of(basis: str) -> Limits:
-    return limits_for(Tolerances(basis=basis))
+def _of(basis: str) -> ToleranceLimits:
+    return resolve_limits(ToleranceSpec(basis=basis))
 
 
 def _bases() -> Example:
     practice, concrete = _of("metal-building-practice"), _of("aci-117-2010")
-    walls = practice.wall(np.array([20.0, 60.0]) * FOOT)
-    diagonal = practice.diagonal_difference(np.array([[72.0, 72.0]]) * FOOT)[0]
-    rods = concrete.rod_location(np.array([0.75, 1.0]) * INCH)
+    walls = practice.wall(np.array([20.0, 60.0]) * FOOT_MM)
+    diagonal = practice.diagonal_difference(np.array([[72.0, 72.0]]) * FOOT_MM)[0]
+    rods = concrete.rod_location(np.array([0.75, 1.0]) * INCH_MM)
     return Example(
         title="Two bases",
-        source=Source(
+        source=MethodSource(
             "ACI 117-10, 2.3.4.2, for the rods", "published, seen second-hand"
         ),
-        given=(
-            given(
+        inputs=(
+            describe_input(
                 "Metal building practice",
                 "walls of 20 ft and 60 ft, diagonals of 72 ft",
             ),
-            given("ACI 117-10", "rods of 3/4 in and 1 in"),
+            describe_input("ACI 117-10", "rods of 3/4 in and 1 in"),
         ),
         steps=(
-            said("20 ÷ 50 × 1/4 in = 0.10 in, less than the floor of 1/8 in."),
-            said("60 ÷ 50 × 1/4 in = 0.30 in; 72 ÷ 50 × 1/4 in = 0.36 in."),
+            write_text("20 ÷ 50 × 1/4 in = 0.10 in, less than the floor of 1/8 in."),
+            write_text("60 ÷ 50 × 1/4 in = 0.30 in; 72 ÷ 50 × 1/4 in = 0.36 in."),
         ),
         results=(
-            Result("Wall of 20 ft", fine(walls[0]), fine(INCH / 8.0)),
-            Result("Wall of 60 ft", fine(walls[1]), fine(60.0 / 50.0 * INCH / 4.0)),
-            Result(
+            ExampleResult(
+                "Wall of 20 ft",
+                show_fine_length(walls[0]),
+                show_fine_length(INCH_MM / 8.0),
+            ),
+            ExampleResult(
+                "Wall of 60 ft",
+                show_fine_length(walls[1]),
+                show_fine_length(60.0 / 50.0 * INCH_MM / 4.0),
+            ),
+            ExampleResult(
                 "Difference of the diagonals",
-                fine(diagonal),
-                fine(72.0 / 50.0 * INCH / 4.0),
+                show_fine_length(diagonal),
+                show_fine_length(72.0 / 50.0 * INCH_MM / 4.0),
             ),
-            Result(
-                "Rod of 3/4 in, ACI 117", length(rods[0]), published=length(INCH / 4.0)
+            ExampleResult(
+                "Rod of 3/4 in, ACI 117",
+                show_length(rods[0]),
+                published=show_length(INCH_MM / 4.0),
             ),
-            Result(
+            ExampleResult(
                 "Rod of 1 in, ACI 117",
-                length(rods[1]),
-                published=length(3.0 * INCH / 8.0),
+                show_length(rods[1]),
+                published=show_length(3.0 * INCH_MM / 8.0),
             ),
         ),
     )
 
 
-def _judged(*, guarded: bool) -> Judgement:
-    return judge([OFF], -LIMIT, LIMIT, UNCERTAINTY, guarded=guarded)
+def _judged(*, guarded: bool) -> ConformityAssessment:
+    return assess_conformity([OFF], -LIMIT, LIMIT, UNCERTAINTY, guarded=guarded)
 
 
 def _close() -> Example:
@@ -94,67 +114,69 @@ def _close() -> Example:
     sure = _share_below(above) - _share_below(below)
     return Example(
         title="A reference line just within",
-        given=(
-            given("Deviation", length(OFF, signed=True)),
-            given("Limit, either way", length(LIMIT)),
-            given("Standard uncertainty", fine(UNCERTAINTY)),
+        inputs=(
+            describe_input("Deviation", show_length(OFF, signed=True)),
+            describe_input("Limit, either way", show_length(LIMIT)),
+            describe_input("Standard uncertainty", show_fine_length(UNCERTAINTY)),
         ),
         steps=_close_by_hand(above, below, sure),
         results=(
-            Result("Verdict", within(found.within[0])),
-            Result(
+            ExampleResult("Verdict", show_conformity(found.within[0])),
+            ExampleResult(
                 "Probability of conformance",
-                amount(found.probability[0], "", 3),
-                amount(sure, "", 3),
+                show_quantity(found.probability[0], "", 3),
+                show_quantity(sure, "", 3),
             ),
-            Result(
+            ExampleResult(
                 "Close to the limit",
-                yes_no(found.close_to_limit[0]),
-                yes_no(LIMIT - OFF <= COVERAGE * UNCERTAINTY),
+                show_yes_no(found.close_to_limit[0]),
+                show_yes_no(LIMIT - OFF <= COVERAGE_FACTOR * UNCERTAINTY),
             ),
         ),
     )
 
 
-def _close_by_hand(above: float, below: float, sure: float) -> tuple[Line, ...]:
+def _close_by_hand(above: float, below: float, sure: float) -> tuple[ExampleText, ...]:
     return (
-        said(length(OFF), " is not more than ", length(LIMIT), "."),
-        said(
+        write_text(show_length(OFF), " is not more than ", show_length(LIMIT), "."),
+        write_text(
             "To the limits: (",
-            fine(LIMIT),
+            show_fine_length(LIMIT),
             " − ",
-            fine(OFF),
+            show_fine_length(OFF),
             ") ÷ ",
-            fine(UNCERTAINTY),
+            show_fine_length(UNCERTAINTY),
             f" = {above:.3f}, and {below:.3f} the other way.".replace("-", "−"),
         ),
-        said(f"Φ({above:.3f}) − Φ({below:.3f}) = {sure:.3f}.".replace("-", "−")),
-        said(
+        write_text(f"Φ({above:.3f}) − Φ({below:.3f}) = {sure:.3f}.".replace("-", "−")),
+        write_text(
             "From the limit ",
-            fine(LIMIT - OFF),
+            show_fine_length(LIMIT - OFF),
             ", not more than 2 × ",
-            fine(UNCERTAINTY),
+            show_fine_length(UNCERTAINTY),
             ".",
         ),
     )
 
 
 def _one_sided() -> Example:
-    found = judge([-5.47], -np.inf, -5.40, 0.05)
+    found = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
     return Example(
         title="A voltage against an upper limit",
-        source=Source("JCGM 106:2012, an example's inputs", "from memory"),
-        given=(
-            given("Measured", amount(-5.47, "V")),
-            given("Standard uncertainty", amount(0.05, "V")),
-            given("Upper limit", amount(-5.40, "V")),
+        source=MethodSource("JCGM 106:2012, an example's inputs", "from memory"),
+        inputs=(
+            describe_input("Measured", show_quantity(-5.47, "V")),
+            describe_input("Standard uncertainty", show_quantity(0.05, "V")),
+            describe_input("Upper limit", show_quantity(-5.40, "V")),
         ),
-        steps=(said("(−5.40 + 5.47) ÷ 0.05 = 1.40; Φ(1.40) from the normal table."),),
+        steps=(
+            write_text("(−5.40 + 5.47) ÷ 0.05 = 1.40; Φ(1.40) from the normal table."),
+        ),
         results=(
-            Result(
+            ExampleResult(
                 "Probability of the voltage's conformance",
-                amount(found.probability[0], "", 4),
-                amount(_share_below(1.40), "", 4),
+                show_quantity(found.probability[0], "", 4),
+                show_quantity(_share_below(1.40), "", 4),
             ),
         ),
     )
@@ -162,60 +184,64 @@ def _one_sided() -> Example:
 
 def _guarded() -> Example:
     simple, strict = _judged(guarded=False), _judged(guarded=True)
-    left = LIMIT - COVERAGE * UNCERTAINTY
+    left = LIMIT - COVERAGE_FACTOR * UNCERTAINTY
     return Example(
         title="The same line under guarded acceptance",
-        given=(
-            given("Deviation", length(OFF, signed=True)),
-            given("Limit, either way", length(LIMIT)),
-            given("Standard uncertainty", fine(UNCERTAINTY)),
+        inputs=(
+            describe_input("Deviation", show_length(OFF, signed=True)),
+            describe_input("Limit, either way", show_length(LIMIT)),
+            describe_input("Standard uncertainty", show_fine_length(UNCERTAINTY)),
         ),
         steps=(
-            said(
-                fine(LIMIT),
+            write_text(
+                show_fine_length(LIMIT),
                 " − 2 × ",
-                fine(UNCERTAINTY),
+                show_fine_length(UNCERTAINTY),
                 " = ",
-                fine(left),
+                show_fine_length(left),
                 " is left.",
             ),
-            said(fine(OFF), " is more than that."),
+            write_text(show_fine_length(OFF), " is more than that."),
         ),
         results=(
-            Result("Simple acceptance", within(simple.within[0])),
-            Result(
+            ExampleResult("Simple acceptance", show_conformity(simple.within[0])),
+            ExampleResult(
                 "Guarded acceptance",
-                within(strict.within[0]),
-                within(left + SLACK_MM >= OFF),
+                show_conformity(strict.within[0]),
+                show_conformity(left + SLACK_MM >= OFF),
             ),
         ),
     )
 
 
 METHODS = (
-    Method(
+    MethodDescription(
         slug="tolerance-limits",
         name="Limits of a tolerance basis",
-        answers="How far off a length, a rod or a pad may be.",
-        engine=("acceptance",),
-        formulas=(formula('"limit" = max(f, min(c,', frac("L", "p"), "t))"),),
+        summary="How far off a length, a rod or a pad may be.",
+        engine=("conformity",),
+        formulas=(
+            render_formula('"limit" = max(f, min(c,', render_fraction("L", "p"), "t))"),
+        ),
         symbols=(
-            Symbol(sign("t"), "amount allowed per length p", "mm"),
-            Symbol(sign("L"), "length on the plan, for diagonals their mean", "mm"),
-            Symbol(sign("f"), "floor, where the rule has one", "mm"),
-            Symbol(sign("c"), "cap, where the rule has one", "mm"),
+            Symbol(render_symbol("t"), "amount allowed per length p", "mm"),
+            Symbol(
+                render_symbol("L"), "length on the plan, for diagonals their mean", "mm"
+            ),
+            Symbol(render_symbol("f"), "floor, where the rule has one", "mm"),
+            Symbol(render_symbol("c"), "cap, where the rule has one", "mm"),
         ),
         sources=(
-            Source(
+            MethodSource(
                 "metal building practice: 1/4 in per 50 ft, 1/8 in for lines and rods",
                 "common practice",
             ),
-            Source(
+            MethodSource(
                 "metal building practice: the floor of 1/8 in for walls; 1/4 in for"
                 " the notch",
                 "ours",
             ),
-            Source(
+            MethodSource(
                 "ACI 117-10, AISC 303 and EN 1090-2 as their bases say, value by value",
                 "published, seen second-hand",
             ),
@@ -228,29 +254,32 @@ METHODS = (
         ),
         examples=(_bases,),
     ),
-    Method(
+    MethodDescription(
         slug="verdict",
         name="Verdict, its probability, and close to the limit",
-        answers="Whether a deviation is within its limits, and how sure that is.",
-        engine=("acceptance",),
+        summary="Whether a deviation is within its limits, and how sure that is.",
+        engine=("conformity",),
         formulas=(
-            formula("l − s ≤ d ≤ h + s"),
-            formula(
-                "p = Φ", around(frac("h − d", "u")), "− Φ", around(frac("l − d", "u"))
+            render_formula("l − s ≤ d ≤ h + s"),
+            render_formula(
+                "p = Φ",
+                render_parentheses(render_fraction("h − d", "u")),
+                "− Φ",
+                render_parentheses(render_fraction("l − d", "u")),
             ),
-            formula('"close: " | d − h | ≤ 2 u'),
-            formula('"or " | d − l | ≤ 2 u'),
+            render_formula('"close: " | d − h | ≤ 2 u'),
+            render_formula('"or " | d − l | ≤ 2 u'),
         ),
         symbols=(
-            Symbol(sign("d"), "deviation, observed less planned", "mm"),
-            Symbol(sign("l , h"), "lower and upper limit", "mm"),
-            Symbol(sign("u"), "standard uncertainty of the deviation", "mm"),
-            Symbol(sign("s"), "slack of 10⁻⁶", "mm"),
-            Symbol(sign("Φ"), "share of a normal distribution below"),
+            Symbol(render_symbol("d"), "deviation, observed less planned", "mm"),
+            Symbol(render_symbol("l , h"), "lower and upper limit", "mm"),
+            Symbol(render_symbol("u"), "standard uncertainty of the deviation", "mm"),
+            Symbol(render_symbol("s"), "slack of 10⁻⁶", "mm"),
+            Symbol(render_symbol("Φ"), "share of a normal distribution below"),
         ),
         sources=(
             DECISION,
-            Source(
+            MethodSource(
                 "within means within the limit, as the trade does it", "common practice"
             ),
         ),
@@ -262,17 +291,17 @@ METHODS = (
         ),
         examples=(_close, _one_sided),
     ),
-    Method(
+    MethodDescription(
         slug="guarded-acceptance",
         name="Guarded acceptance",
-        answers="The stricter verdict a basis may ask for: surely within, or outside.",
-        engine=("acceptance",),
-        formulas=(formula("l + 2 u − s ≤ d ≤ h − 2 u + s"),),
+        summary="The stricter verdict a basis may ask for: surely within, or outside.",
+        engine=("conformity",),
+        formulas=(render_formula("l + 2 u − s ≤ d ≤ h − 2 u + s"),),
         symbols=(
-            Symbol(sign("d"), "deviation, observed less planned", "mm"),
-            Symbol(sign("l , h"), "lower and upper limit", "mm"),
-            Symbol(sign("u"), "standard uncertainty of the deviation", "mm"),
-            Symbol(sign("s"), "slack of 10⁻⁶", "mm"),
+            Symbol(render_symbol("d"), "deviation, observed less planned", "mm"),
+            Symbol(render_symbol("l , h"), "lower and upper limit", "mm"),
+            Symbol(render_symbol("u"), "standard uncertainty of the deviation", "mm"),
+            Symbol(render_symbol("s"), "slack of 10⁻⁶", "mm"),
         ),
         sources=(DECISION,),
         limits=(

@@ -30,7 +30,7 @@ class ConcreteEntry(models.Model):
     """
 
     class Kind(models.TextChoices):
-        """What it says, in the words of `jobs.exchange.concrete_entries`."""
+        """What it says, in the words of `jobs.exchange.input.concrete_entries`."""
 
         PLACING = "placing", "day of placing"
         TEMPERATURE = "temperature", "temperature"

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from checks.models.readings import Evaluation
 from core.append_only import append_only
-from core.models import Person, SignedWith
+from core.models import Person, SignatureMethod
 from jobs.models import Building, Membership
 
 
@@ -162,7 +162,7 @@ class Decision(models.Model):
     )
     signed_with = models.CharField(
         max_length=10,
-        choices=SignedWith,
+        choices=SignatureMethod,
         blank=True,
         default="",
         help_text="Empty where it was not asked for when it was made.",
@@ -174,7 +174,7 @@ class Decision(models.Model):
         triggers: ClassVar = [append_only()]
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(signed_with__in=["", *SignedWith.values]),
+                condition=Q(signed_with__in=["", *SignatureMethod.values]),
                 name="checks_decision_signed_with_known",
             ),
             models.CheckConstraint(

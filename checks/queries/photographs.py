@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q, QuerySet
 
+from checks.labels import describe_check_key, describe_topic
 from checks.models import Finding, Photograph
-from checks.queries.record import about
-from checks.wording import key_words, topic_words
+from checks.queries.reading_history import match_position
 from jobs.models import Building
 
-PHOTOGRAPHS_A_PAGE = 24
-OF_A_POSITION = (
+PHOTOGRAPHS_PER_PAGE = 24
+POSITION_TOPICS = (
     "position",
     "projection",
     "level",
@@ -20,11 +20,11 @@ OF_A_POSITION = (
     "rod_from_group_centre",
     "group_centre",
 )
-AXES = ("in", "along")
+PLUMB_AXES = ("in", "along")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class PhotographRow:
     """A photograph with what a page says beside it.
 
     Attributes
@@ -34,12 +34,12 @@ class Shown:
     """
 
     photograph: Photograph
-    of: str
-    described: str
+    subject: str
+    alt_text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OfFinding:
+class FindingPhotographs:
     """The photographs that belong to a finding.
 
     Attributes
@@ -48,51 +48,53 @@ class OfFinding:
     others : of the finding and its checks, and of work ordered before.
     """
 
-    of_work: tuple[Shown, ...]
-    others: tuple[Shown, ...]
+    work: tuple[PhotographRow, ...]
+    others: tuple[PhotographRow, ...]
 
 
-def shown(photographs: Iterable[Photograph]) -> list[Shown]:
+def build_photograph_rows(photographs: Iterable[Photograph]) -> list[PhotographRow]:
     """Prepare photographs for a page; what they are of is to be selected with them."""
-    return [_shown(photograph) for photograph in photographs]
+    return [_build_photograph_row(photograph) for photograph in photographs]
 
 
-def _shown(photograph: Photograph) -> Shown:
-    of = key_words(photograph.check_key)
+def _build_photograph_row(photograph: Photograph) -> PhotographRow:
+    of = describe_check_key(photograph.check_key)
     if photograph.finding is not None:
-        of = topic_words(photograph.finding.topic)
+        of = describe_topic(photograph.finding.topic)
     elif photograph.carried_out is not None:
         topic = photograph.carried_out.decision.finding.topic
-        of = f"{topic_words(topic)}, carried out"
+        of = f"{describe_topic(topic)}, carried out"
     told = ", ".join(part for part in (photograph.caption, of) if part)
-    return Shown(
+    return PhotographRow(
         photograph=photograph,
-        of=of,
-        described=f"Photograph: {told}" if told else "Photograph",
+        subject=of,
+        alt_text=f"Photograph: {told}" if told else "Photograph",
     )
 
 
-def of_building(building: Building, check: str, page: str | None) -> Page[Photograph]:
+def paginate_photographs(
+    building: Building, check: str, page: str | None
+) -> Page[Photograph]:
     """Every photograph of a building, the newest first; of some checks, if asked."""
-    found = _with_all(Photograph.objects.filter(building=building))
+    found = _select_subjects(Photograph.objects.filter(building=building))
     if check:
         found = found.filter(check_key__contains=check)
-    return Paginator(found.order_by("-pk"), PHOTOGRAPHS_A_PAGE).get_page(page)
+    return Paginator(found.order_by("-pk"), PHOTOGRAPHS_PER_PAGE).get_page(page)
 
 
-def of_position(building: Building, mark: str) -> list[Shown]:
+def list_position_photographs(building: Building, mark: str) -> list[PhotographRow]:
     """Every photograph of one position: its checks, its findings, work on it."""
-    topics = [f"{word}:{mark}" for word in OF_A_POSITION]
-    topics += [f"plumb:{mark}.{axis}" for axis in AXES]
+    topics = [f"{word}:{mark}" for word in POSITION_TOPICS]
+    topics += [f"plumb:{mark}.{axis}" for axis in PLUMB_AXES]
     found = Photograph.objects.filter(building=building).filter(
-        about(mark)
+        match_position(mark)
         | Q(finding__topic__in=topics)
         | Q(carried_out__decision__finding__topic__in=topics)
     )
-    return shown(_with_all(found).order_by("pk"))
+    return build_photograph_rows(_select_subjects(found).order_by("pk"))
 
 
-def of_finding(finding: Finding) -> OfFinding:
+def list_finding_photographs(finding: Finding) -> FindingPhotographs:
     """Give a finding's photographs; its decisions are to be fetched with it."""
     found = Photograph.objects.filter(building=finding.building).filter(
         Q(finding=finding)
@@ -101,22 +103,22 @@ def of_finding(finding: Finding) -> OfFinding:
     )
     decisions = list(finding.decisions.all())
     holds = decisions[-1].pk if decisions else None
-    work: list[Shown] = []
-    others: list[Shown] = []
-    for each in shown(_with_all(found).order_by("pk")):
+    work: list[PhotographRow] = []
+    others: list[PhotographRow] = []
+    for each in build_photograph_rows(_select_subjects(found).order_by("pk")):
         done = each.photograph.carried_out
         (work if done and done.decision_id == holds else others).append(each)
-    return OfFinding(of_work=tuple(work), others=tuple(others))
+    return FindingPhotographs(work=tuple(work), others=tuple(others))
 
 
-def counted_by_check(building: Building) -> dict[str, int]:
+def count_photographs(building: Building) -> dict[str, int]:
     """How many photographs there are of each check."""
     found = Photograph.objects.filter(building=building).exclude(check_key="")
     counts = found.order_by().values_list("check_key").annotate(Count("pk"))
     return dict(counts)
 
 
-def _with_all(photographs: QuerySet[Photograph]) -> QuerySet[Photograph]:
+def _select_subjects(photographs: QuerySet[Photograph]) -> QuerySet[Photograph]:
     """Fetch what they are of with them, without its long documents."""
     work = "carried_out__decision"
     long = [f"{work}__basis", f"{work}__remedy", f"{work}__finding__remedies"]

@@ -7,25 +7,35 @@ from typing import Any
 from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
-from checks.methods.catalogue import method_of
-from checks.models import Decision, Finding, Reading
-from checks.queries.alike import Again
-from checks.queries.arithmetic import Case, Step, headline_of, steps_of
-from checks.queries.limits import (
-    ConditionShown,
-    LimitShown,
-    conditions_of,
-    limits_of,
+from checks.labels import (
+    LabelledValue,
+    describe_check,
+    describe_remedy,
+    get_remedy_label,
 )
-from checks.queries.record import Taken, taken
+from checks.methods.catalogue import find_remedy_method
+from checks.models import Decision, Finding, Reading
+from checks.queries.finding_groups import RemeasuredOnce
+from checks.queries.limit_rows import (
+    LimitRow,
+    ScreenConditionRow,
+    list_screen_conditions,
+    list_topic_limits,
+)
+from checks.queries.reading_history import ReadingHistoryRow, build_history_rows
+from checks.queries.remedy_explanations import (
+    RemedyContext,
+    Step,
+    explain_remedy,
+    summarise_remedy,
+)
 from checks.queries.walk import SheetRow
-from checks.wording import Figure, check_words, order_words, remedy_words
 from core.models import Person
-from jobs.plan.model import Plan
-from jobs.plan.sheet import Check, Kind, find_check
-from jobs.plans import plan_of
+from jobs.anchor_plan.check_sheet import Check, CheckKind, find_check
+from jobs.anchor_plan.values import Plan
+from jobs.plans.plan_cache import load_plan
 
-FINDINGS_A_PAGE = 50
+FINDINGS_PER_PAGE = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,22 +48,22 @@ class QueueFilter:
     topic: str = ""
 
 
-def review_queue(
-    person: Person, wanted: QueueFilter, page: str | None
+def paginate_findings(
+    person: Person, filters: QueueFilter, page: str | None
 ) -> Page[Finding]:
     """Findings this person may see: what steel waits for first."""
-    return Paginator(wanted_findings(person, wanted), FINDINGS_A_PAGE).get_page(page)
+    return Paginator(filter_findings(person, filters), FINDINGS_PER_PAGE).get_page(page)
 
 
-def wanted_findings(person: Person, wanted: QueueFilter) -> QuerySet[Finding]:
+def filter_findings(person: Person, filters: QueueFilter) -> QuerySet[Finding]:
     """Give all that a filter lets through, what steel waits for first."""
-    findings = _in_state(Finding.objects.visible_to(person), wanted.state)
-    if wanted.building is not None:
-        findings = findings.filter(building=wanted.building)
-    if wanted.job:
-        findings = findings.filter(building__job__number__icontains=wanted.job)
-    if wanted.topic:
-        findings = findings.filter(topic__startswith=wanted.topic)
+    findings = _filter_state(Finding.objects.visible_to(person), filters.state)
+    if filters.building is not None:
+        findings = findings.filter(building=filters.building)
+    if filters.job:
+        findings = findings.filter(building__job__number__icontains=filters.job)
+    if filters.topic:
+        findings = findings.filter(topic__startswith=filters.topic)
     return findings.select_related("building__job").order_by(
         F("building__job__ship_date").asc(nulls_last=True),
         "building__job__number",
@@ -63,7 +73,7 @@ def wanted_findings(person: Person, wanted: QueueFilter) -> QuerySet[Finding]:
     )
 
 
-def _in_state(findings: Any, state: str) -> QuerySet[Finding]:
+def _filter_state(findings: Any, state: str) -> QuerySet[Finding]:
     if state == "waiting":
         return findings.undecided()  # type: ignore[no-any-return]
     if state == "open":
@@ -76,7 +86,7 @@ def _in_state(findings: Any, state: str) -> QuerySet[Finding]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RemedyShown:
+class RemedyDetails:
     """A remedy as the page shows it, its arithmetic laid open.
 
     Attributes
@@ -87,20 +97,22 @@ class RemedyShown:
 
     index: int
     name: str
-    words: str
+    label: str
     approval: str
     reason: str
     why_second: str
     cautions: tuple[str, ...]
-    figures: tuple[Figure, ...]
+    values: tuple[LabelledValue, ...]
     steps: tuple[Step, ...] = ()
-    conditions: tuple[ConditionShown, ...] = ()
+    conditions: tuple[ScreenConditionRow, ...] = ()
     method: str = ""
 
 
-def remedies_shown(
-    finding: Finding, again: Again | None = None, case: Case | None = None
-) -> list[RemedyShown]:
+def list_remedies(
+    finding: Finding,
+    remeasured: RemeasuredOnce | None = None,
+    context: RemedyContext | None = None,
+) -> list[RemedyDetails]:
     """Prepare a finding's remedies for the page, the proposal first.
 
     Parameters
@@ -110,48 +122,49 @@ def remedies_shown(
     case : what they were computed from, where their arithmetic is to be shown.
     """
     shown = [
-        remedy_shown(row, index, case) for index, row in enumerate(finding.remedies)
+        build_remedy_details(row, index, context)
+        for index, row in enumerate(finding.remedies)
     ]
-    if again is None:
+    if remeasured is None:
         return shown
     first, following, *rest = shown
     return [
         replace(following, why_second=""),
-        replace(first, why_second=again.words),
+        replace(first, why_second=remeasured.text),
         *rest,
     ]
 
 
-def case_of(finding: Finding) -> Case:
+def load_remedy_context(finding: Finding) -> RemedyContext:
     """Give what a finding's remedies were computed from, as last evaluated."""
     evaluation = finding.evaluation
-    return Case(
+    return RemedyContext(
         mark=finding.topic.partition(":")[2],
-        plan=plan_of(evaluation.revision),
+        plan=load_plan(evaluation.revision),
         result=evaluation.result,
     )
 
 
-def remedy_shown(
-    row: Mapping[str, Any], index: int = 0, case: Case | None = None
-) -> RemedyShown:
+def build_remedy_details(
+    row: Mapping[str, Any], index: int = 0, context: RemedyContext | None = None
+) -> RemedyDetails:
     """Prepare one remedy for a page; its steps where what it came from is known."""
-    return RemedyShown(
+    return RemedyDetails(
         index=index,
         name=row["remedy"],
-        words=order_words(row),
+        label=describe_remedy(row),
         approval=row.get("approval", "engineer"),
         reason=row.get("reason", ""),
         why_second=row.get("why_second") or "",
         cautions=tuple(row.get("cautions") or ()),
-        figures=tuple(headline_of(row)),
-        steps=() if case is None else steps_of(row, case),
-        conditions=tuple(conditions_of(row)),
-        method=method_of(row),
+        values=tuple(summarise_remedy(row)),
+        steps=() if context is None else explain_remedy(row, context),
+        conditions=tuple(list_screen_conditions(row)),
+        method=find_remedy_method(row),
     )
 
 
-def finding_for(person: Person, pk: int) -> Finding | None:
+def get_finding(person: Person, pk: int) -> Finding | None:
     """Fetch a finding this person may see, with its history."""
     decisions = Decision.objects.select_related(
         "engineer", "carried_out__person"
@@ -166,7 +179,9 @@ def finding_for(person: Person, pk: int) -> Finding | None:
     return finding
 
 
-def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
+def list_finding_checks(
+    finding: Finding,
+) -> list[tuple[SheetRow, list[ReadingHistoryRow]]]:
     """Give the checks of a finding with their latest verdicts and all readings."""
     judged = {row["check"]: row for row in finding.evaluation.result["checks"]}
     read: dict[str, list[Reading]] = {}
@@ -175,43 +190,43 @@ def rows_of_finding(finding: Finding) -> list[tuple[SheetRow, list[Taken]]]:
     ).select_related("recorded_by", "instrument", "supersedes", "replaced_by")
     for reading in readings.order_by("pk"):
         read.setdefault(reading.check_key, []).append(reading)
-    plan = plan_of(finding.evaluation.revision)
-    several = len({check_on(plan, key).mark for key in finding.checks}) > 1
+    plan = load_plan(finding.evaluation.revision)
+    several = len({find_check_or_stub(plan, key).mark for key in finding.checks}) > 1
     rows = []
     for key in finding.checks:
         row = SheetRow(
-            check=check_on(plan, key),
-            words=key,
-            judged=judged.get(key),
+            check=find_check_or_stub(plan, key),
+            label=key,
+            result=judged.get(key),
         )
         rows.append(
             (
-                replace(row, words=check_words(row.check, placed=several)),
-                taken(read.get(key, ())),
+                replace(row, label=describe_check(row.check, with_mark=several)),
+                build_history_rows(read.get(key, ())),
             )
         )
     return rows
 
 
-def check_on(plan: Plan, key: str) -> Check:
+def find_check_or_stub(plan: Plan, key: str) -> Check:
     """Give a check by its key, also one that the plan does not have any more."""
     try:
         return find_check(plan, key)
     except ValueError:
-        return Check(key=key, kind=Kind(key.partition(":")[0]))
+        return Check(key=key, kind=CheckKind(key.partition(":")[0]))
 
 
-def ruled_out(finding: Finding) -> list[dict[str, str]]:
+def list_ruled_out(finding: Finding) -> list[dict[str, str]]:
     """Say what could not be done about a finding, and why."""
     for row in finding.evaluation.result["findings"]:
         if row["finding"] == finding.topic:
             return [
-                {"words": remedy_words(item["remedy"]), "reason": item["reason"]}
+                {"words": get_remedy_label(item["remedy"]), "reason": item["reason"]}
                 for item in row.get("ruled_out", [])
             ]
     return []
 
 
-def limits_shown(finding: Finding) -> list[LimitShown]:
+def list_finding_limits(finding: Finding) -> list[LimitRow]:
     """Give the limits a finding was judged by, with their sources."""
-    return limits_of(finding.topic, finding.evaluation.result["tolerances"])
+    return list_topic_limits(finding.topic, finding.evaluation.result["tolerances"])

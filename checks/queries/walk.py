@@ -5,16 +5,16 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from checks.labels import describe_check
 from checks.models import Decision, Evaluation, Finding, Reading, Release
-from checks.queries.photographs import counted_by_check
-from checks.queries.plain import Plain, plain_limits
-from checks.wording import check_words
+from checks.queries.offline_limits import OfflineLimits, compute_offline_limits
+from checks.queries.photographs import count_photographs
+from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet, find_check
+from jobs.anchor_plan.values import Plan
 from jobs.models import Building, Stage
-from jobs.plan.model import Plan
-from jobs.plan.sheet import Check, Kind, check_sheet, find_check
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
-STRETCHES = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
+SECTION_GROUPS = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,28 +33,28 @@ class SheetRow:
     """
 
     check: Check
-    words: str
-    judged: Mapping[str, Any] | None = None
-    standing: tuple[Reading, ...] = ()
-    again: Reading | None = None
-    due: bool = True
-    plain: Plain | None = None
-    photographs: int = 0
+    label: str
+    result: Mapping[str, Any] | None = None
+    current_readings: tuple[Reading, ...] = ()
+    outdated: Reading | None = None
+    is_due: bool = True
+    offline_limits: OfflineLimits | None = None
+    photograph_count: int = 0
 
     @property
     def reason(self) -> str:
         """Why it is to be measured again, as far as the result says."""
-        return (self.judged or {}).get("reason") or ""
+        return (self.result or {}).get("reason") or ""
 
     @property
     def verdict(self) -> str:
         """The latest verdict."""
-        return self.judged["verdict"] if self.judged else "unmeasured"
+        return self.result["verdict"] if self.result else "unmeasured"
 
     @property
-    def wanted_again(self) -> bool:
+    def needs_remeasuring(self) -> bool:
         """Whether what is known of it does not hold and another reading would."""
-        return self.again is not None or self.verdict == "remeasure"
+        return self.outdated is not None or self.verdict == "remeasure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,68 +67,71 @@ class Section:
     rows: tuple[SheetRow, ...]
 
     @property
-    def required(self) -> int:
+    def required_count(self) -> int:
         """How many of its checks a release waits for."""
         return sum(row.check.required for row in self.rows)
 
     @property
-    def measured(self) -> int:
+    def measured_count(self) -> int:
         """How many of those have a reading."""
-        return sum(row.check.required and bool(row.standing) for row in self.rows)
+        return sum(
+            row.check.required and bool(row.current_readings) for row in self.rows
+        )
 
     @property
-    def outside(self) -> int:
+    def outside_count(self) -> int:
         """How many of its checks are outside."""
         return sum(row.verdict == "outside" for row in self.rows)
 
     @property
-    def again(self) -> int:
+    def remeasure_count(self) -> int:
         """How many of its checks are to be measured again."""
-        return sum(row.wanted_again for row in self.rows)
+        return sum(row.needs_remeasuring for row in self.rows)
 
     @property
-    def done(self) -> bool:
+    def is_complete(self) -> bool:
         """Whether nothing that is required is left to measure."""
-        return self.required > 0 and self.measured == self.required
+        return self.required_count > 0 and self.measured_count == self.required_count
 
     @property
-    def left(self) -> int:
+    def remaining_count(self) -> int:
         """How many of its checks a release waits for now and nobody has read."""
         return sum(
-            row.check.required and row.due and not row.standing for row in self.rows
+            row.check.required and row.is_due and not row.current_readings
+            for row in self.rows
         )
 
     @property
-    def stretch(self) -> str:
+    def group_title(self) -> str:
         """The part of the walk it belongs to, to head a list of sections."""
         word = self.key.partition(":")[0]
-        return STRETCHES.get(word, "Afterwards")
+        return SECTION_GROUPS.get(word, "Afterwards")
 
     @property
-    def short(self) -> str:
+    def short_title(self) -> str:
         """Its name under that heading."""
         word, _, name = self.key.partition(":")
         return name if word in ("wall", "position") and name else self.title
 
 
-def latest_evaluation(building: Building) -> Evaluation | None:
+def get_latest_evaluation(building: Building) -> Evaluation | None:
     """Give the newest evaluation of a building."""
     found = Evaluation.objects.filter(building=building)
     return found.select_related("revision").order_by("-pk").first()
 
 
-def walk(building: Building) -> list[Section]:
+def build_walk(building: Building) -> list[Section]:
     """Lay out the sheet in the order a crew walks it, with what is known."""
-    plan = plan_of(building.current_revision())
-    evaluation = latest_evaluation(building)
+    plan = load_plan(building.current_revision())
+    evaluation = get_latest_evaluation(building)
     judged = {
         row["check"]: row for row in (evaluation.result["checks"] if evaluation else [])
     }
-    standing = _standing(building)
-    since = _measure_after(building)
-    checks = [*check_sheet(plan), *_named(plan, standing)]
-    plain = plain_limits(plan, checks)
-    photographs = counted_by_check(building)
+    standing = _load_current_readings(building)
+    since = _load_cutoffs(building)
+    checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, standing)]
+    plain = compute_offline_limits(plan, checks)
+    photographs = count_photographs(building)
     erecting = building.stages.filter(kind=Stage.Kind.ERECTION).exclude(
         state=Stage.State.WAITING
     )
@@ -136,39 +139,39 @@ def walk(building: Building) -> list[Section]:
     rows = []
     for check in checks:
         readings = tuple(standing.get(check.key, ()))
-        old = [r for r in readings if _is_before(r, check, since)]
+        old = [r for r in readings if _is_outdated(r, check, since)]
         rows.append(
             SheetRow(
                 check=check,
-                words=check_words(check),
-                judged=judged.get(check.key),
-                standing=readings,
-                again=old[0] if old else None,
-                due=check.stage != "erection" or standing_columns,
-                plain=plain.get(check.key),
-                photographs=photographs.get(check.key, 0),
+                label=describe_check(check),
+                result=judged.get(check.key),
+                current_readings=readings,
+                outdated=old[0] if old else None,
+                is_due=check.stage != "erection" or standing_columns,
+                offline_limits=plain.get(check.key),
+                photograph_count=photographs.get(check.key, 0),
             )
         )
-    return _sections(plan, rows)
+    return _group_rows(plan, rows)
 
 
-def blank_walk(plan: Plan) -> list[Section]:
+def build_blank_walk(plan: Plan) -> list[Section]:
     """Lay out the sheet with nothing filled in, to be printed."""
-    rows = [SheetRow(check=c, words=check_words(c)) for c in check_sheet(plan)]
-    return [section for section in _sections(plan, rows) if section.rows]
+    rows = [SheetRow(check=c, label=describe_check(c)) for c in build_check_sheet(plan)]
+    return [section for section in _group_rows(plan, rows) if section.rows]
 
 
-def judged_walk(plan: Plan, result: Mapping[str, Any] | None) -> list[Section]:
+def build_result_walk(plan: Plan, result: Mapping[str, Any] | None) -> list[Section]:
     """Lay out the sheet with the verdicts of one result, whatever came since."""
     judged = {row["check"]: row for row in (result or {}).get("checks", ())}
     rows = [
-        SheetRow(check=check, words=check_words(check), judged=judged.get(check.key))
-        for check in [*check_sheet(plan), *_named(plan, judged)]
+        SheetRow(check=check, label=describe_check(check), result=judged.get(check.key))
+        for check in [*build_check_sheet(plan), *_find_unlisted_checks(plan, judged)]
     ]
-    return [section for section in _sections(plan, rows) if section.rows]
+    return [section for section in _group_rows(plan, rows) if section.rows]
 
 
-def _standing(building: Building) -> dict[str, list[Reading]]:
+def _load_current_readings(building: Building) -> dict[str, list[Reading]]:
     found: dict[str, list[Reading]] = {}
     readings = (
         Reading.objects.filter(building=building)
@@ -182,14 +185,14 @@ def _standing(building: Building) -> dict[str, list[Reading]]:
 
 
 @dataclass(frozen=True, slots=True)
-class _After:
+class _ReadingCutoffs:
     """From when on readings count: after the pour, after a repair."""
 
-    pour: datetime | None
-    repairs: Mapping[str, datetime] = field(default_factory=dict)
+    pour_signed_at: datetime | None
+    repaired_at: Mapping[str, datetime] = field(default_factory=dict)
 
 
-def _measure_after(building: Building) -> _After:
+def _load_cutoffs(building: Building) -> _ReadingCutoffs:
     pour = Release.objects.filter(building=building, kind=Release.Kind.POUR)
     signed = pour.order_by("-pk").values_list("signed_at", flat=True).first()
     carried = (
@@ -207,20 +210,20 @@ def _measure_after(building: Building) -> _After:
         for row in rows
         if row["verdict"] not in ("within", "unmeasured")
     }
-    return _After(signed, repairs)
+    return _ReadingCutoffs(signed, repairs)
 
 
-def _is_before(reading: Reading, check: Check, since: _After) -> bool:
-    pour = since.pour if check.stage == "foundation" else None
-    repair = since.repairs.get(check.key)
+def _is_outdated(reading: Reading, check: Check, cutoffs: _ReadingCutoffs) -> bool:
+    pour = cutoffs.pour_signed_at if check.stage == "foundation" else None
+    repair = cutoffs.repaired_at.get(check.key)
     return any(at is not None and reading.taken_at <= at for at in (pour, repair))
 
 
-def _named(plan: Plan, standing: Iterable[str]) -> list[Check]:
+def _find_unlisted_checks(plan: Plan, keys: Iterable[str]) -> list[Check]:
     """Find the checks only readings name: benchmarks, samples, further gages."""
-    listed = {check.key for check in check_sheet(plan)}
+    listed = {check.key for check in build_check_sheet(plan)}
     found = []
-    for key in standing:
+    for key in keys:
         if key not in listed:
             try:
                 found.append(find_check(plan, key))
@@ -229,37 +232,37 @@ def _named(plan: Plan, standing: Iterable[str]) -> list[Check]:
     return found
 
 
-def _sections(plan: Plan, rows: list[SheetRow]) -> list[Section]:
+def _group_rows(plan: Plan, rows: list[SheetRow]) -> list[Section]:
     """Group the rows: outline, walls, patterns, levels, notch, samples, plumb."""
     groups: dict[str, list[SheetRow]] = {"diagonals": []}
     walls = {p.mark: p.wall for p in plan.positions}
     for row in rows:
-        groups.setdefault(_group(row.check, walls), []).append(row)
+        groups.setdefault(_section_key(row.check, walls), []).append(row)
     groups.setdefault("strength", [])
     order = list(groups)
     last = ("notch", "strength", "plumb")
     order.sort(key=lambda key: last.index(key) if key in last else -1)
-    return [_section(key, groups[key]) for key in order]
+    return [_build_section(key, groups[key]) for key in order]
 
 
-def _group(check: Check, walls: Mapping[str, Any]) -> str:
+def _section_key(check: Check, walls: Mapping[str, Any]) -> str:
     kind = check.kind
-    if kind is Kind.DIAGONAL:
+    if kind is CheckKind.DIAGONAL:
         return "diagonals"
-    if kind is Kind.WALL:
+    if kind is CheckKind.WALL:
         return f"wall:{'-'.join(check.corners)}"
-    if kind is Kind.LINE:
+    if kind is CheckKind.LINE:
         return f"wall:{'-'.join(walls[check.mark or ''] or ())}"
-    if kind in (Kind.LEVEL, Kind.BENCHMARK):
+    if kind in (CheckKind.LEVEL, CheckKind.BENCHMARK):
         return "levels"
-    if kind in (Kind.NOTCH_WIDTH, Kind.NOTCH_DEPTH):
+    if kind in (CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH):
         return "notch"
-    if kind in (Kind.STRENGTH, Kind.PLUMB):
+    if kind in (CheckKind.STRENGTH, CheckKind.PLUMB):
         return str(kind)
     return f"position:{check.mark}"
 
 
-def _section(key: str, rows: list[SheetRow]) -> Section:
+def _build_section(key: str, rows: list[SheetRow]) -> Section:
     word, _, name = key.partition(":")
     titles = {
         "diagonals": ("Diagonals", "Corner to corner on the steel line."),
@@ -274,7 +277,7 @@ def _section(key: str, rows: list[SheetRow]) -> Section:
     return Section(key=key, title=title, hint=hint, rows=tuple(rows))
 
 
-def suggest(sections: list[Section], key: str, show: str) -> Section:
+def choose_section(sections: list[Section], key: str, show: str) -> Section:
     """Choose the section to work on.
 
     The one asked for; else the first on the walk with something required unread; else
@@ -283,8 +286,8 @@ def suggest(sections: list[Section], key: str, show: str) -> Section:
     for section in sections:
         if section.key == key:
             return section
-    unread = [section for section in sections if section.left]
-    again = [section for section in sections if section.again]
+    unread = [section for section in sections if section.remaining_count]
+    again = [section for section in sections if section.remeasure_count]
     if show == "again":
         unread = []
     return (unread or again or sections)[0]

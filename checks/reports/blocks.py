@@ -10,7 +10,7 @@ from typing import Any
 
 Cell = str | dict[str, Any]
 Block = dict[str, Any]
-NOTHING = "\N{EM DASH}"
+EM_DASH = "\N{EM DASH}"
 
 
 def heading(text: str, level: int = 1, *, new_page: bool = False) -> Block:
@@ -18,9 +18,9 @@ def heading(text: str, level: int = 1, *, new_page: bool = False) -> Block:
     return {"is": "heading", "text": text, "level": level, "break": new_page}
 
 
-def text(words: str, *, quiet: bool = False, keep: bool = False) -> Block:
+def paragraph(text: str, *, muted: bool = False, keep_with_next: bool = False) -> Block:
     """A paragraph; `quiet` for what explains, `keep` with what follows."""
-    return {"is": "text", "text": words, "quiet": quiet, "keep": keep}
+    return {"is": "text", "text": text, "quiet": muted, "keep": keep_with_next}
 
 
 def facts(rows: Iterable[tuple[str, Cell]]) -> Block:
@@ -33,40 +33,44 @@ def caution(title: str, lines: Iterable[str] = ()) -> Block:
     return {"is": "caution", "title": title, "lines": list(lines)}
 
 
-def tally(cells: Iterable[Cell]) -> Block:
+def counts(cells: Iterable[Cell]) -> Block:
     """A few counts in a line."""
     return {"is": "tally", "cells": list(cells)}
 
 
-def seal(label: str, digest: str, address: str) -> Block:
+def digest_box(label: str, digest: str, address: str) -> Block:
     """A digest in full, and where it is verified."""
     return {"is": "seal", "label": label, "digest": digest, "address": address}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class TableColumn:
     """A column: its title, whether figures stand in it, and its share of the width.
 
     `share` 0 is as wide as needed.
     """
 
     title: str
-    figures: bool = False
+    numeric: bool = False
     share: float = 0.0
     width_mm: float = 0.0
 
 
-def columns(*titles: str, figures: Iterable[str] = (), wide: str = "") -> list[Column]:
+def columns(
+    *titles: str, numeric: Iterable[str] = (), wide: str = ""
+) -> list[TableColumn]:
     """Name a table's columns; those of figures are set to the right."""
-    right = set(figures)
+    right = set(numeric)
     return [
-        Column(title=title, figures=title in right, share=1.0 if title == wide else 0.0)
+        TableColumn(
+            title=title, numeric=title in right, share=1.0 if title == wide else 0.0
+        )
         for title in titles
     ]
 
 
 def table(
-    over: Sequence[Column],
+    columns: Sequence[TableColumn],
     rows: Iterable[Sequence[Cell] | str],
     *,
     tall: bool = False,
@@ -83,18 +87,18 @@ def table(
         "columns": [
             {
                 "title": column.title,
-                "right": column.figures,
+                "right": column.numeric,
                 "share": column.share,
                 "mm": column.width_mm,
             }
-            for column in over
+            for column in columns
         ],
         "rows": [row if isinstance(row, str) else list(row) for row in rows],
     }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
+class DrawingFigure:
     """A drawing as SVG. Sizes in its own units; `described` is read out.
 
     `caption` stands below it.
@@ -103,24 +107,24 @@ class Picture:
     svg: str
     width: float
     height: float
-    described: str
+    alt_text: str
     caption: str = ""
 
 
-def pictures(
-    drawn: Iterable[Picture], across: int = 1, tallest_mm: float = 205.0
+def figure_row(
+    figures: Iterable[DrawingFigure], across: int = 1, max_height_mm: float = 205.0
 ) -> Block:
     """Drawings, side by side where `across` is more than 1."""
     return {
         "is": "pictures",
-        "pictures": list(drawn),
+        "pictures": list(figures),
         "across": across,
-        "tallest": tallest_mm,
+        "tallest": max_height_mm,
     }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Photo:
+class PhotographFigure:
     """A photograph as JPEG, and what stands below it.
 
     Attributes
@@ -133,15 +137,15 @@ class Photo:
     """
 
     content: bytes | None
-    tall: float
-    told: tuple[str, ...]
+    aspect_ratio: float
+    caption_lines: tuple[str, ...]
     digest: str
-    described: str
+    alt_text: str
 
 
-def photographs(taken: Iterable[Photo]) -> Block:
+def photographs(figures: Iterable[PhotographFigure]) -> Block:
     """Photographs, two beside each other."""
-    return {"is": "photographs", "photographs": list(taken)}
+    return {"is": "photographs", "photographs": list(figures)}
 
 
 def verdict(word: str, words: str = "") -> Cell:

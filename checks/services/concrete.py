@@ -10,30 +10,32 @@ from typing import Any
 from django.db import transaction
 from django.utils.timezone import now
 
-from checks.adapters import concrete_entries, with_concrete
+from checks.evaluation_input import fetch_concrete_entries, merge_concrete
 from checks.models import ConcreteEntry
-from checks.services.basis import person_record
-from checks.services.evaluation import evaluate_building, mark_due
+from checks.services.decision_snapshot import serialize_person
+from checks.services.evaluation import evaluate_building, mark_evaluation_due
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.canonical import digest
-from jobs.exchange.concrete_entries import (
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.input.concrete_entries import (
     HOUR,
-    in_order,
-    placed_at,
-    read_concrete_entry,
+    find_placing_time,
+    parse_concrete_entry,
+    sort_temperatures,
 )
-from jobs.exchange.concrete_entries import ConcreteEntry as Said
-from jobs.exchange.parse import DocumentError, Refusal, read_building
+from jobs.exchange.input.concrete_entries import ConcreteEntryData as Said
+from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building
 from jobs.models import Building, PlanRevision
 
 logger = logging.getLogger(__name__)
 
-MOST_AT_ONCE = 1000
-TO_COME = timedelta(minutes=10)  # ours: as much as a phone's clock may be ahead
-EARLIEST = 1950  # ours: no record of concrete entered here is older
-SAME_PLACING = HOUR  # ours: how exactly a crew knows when it was placed
-ZONES = timedelta(days=1)  # a date has no zone
+MAX_ENTRIES = 1000
+ENTRY_CLOCK_TOLERANCE = timedelta(
+    minutes=10
+)  # ours: as much as a phone's clock may be ahead
+EARLIEST_YEAR = 1950  # ours: no record of concrete entered here is older
+PLACING_TOLERANCE = HOUR  # ours: how exactly a crew knows when it was placed
+DATE_TOLERANCE = timedelta(days=1)  # a date has no zone
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,7 @@ class RecordedConcrete:
 
     stored: list[ConcreteEntry]
     repeated: list[ConcreteEntry]
-    refused: list[Refusal]
+    refused: list[DocumentIssue]
 
 
 def record_concrete(
@@ -64,7 +66,7 @@ def record_concrete(
     ----------
     actor : who hands it in, and answers for it.
     building : whose concrete it is.
-    entries : as `jobs.exchange.concrete_entries` reads them, decoded from JSON.
+    entries : as `jobs.exchange.input.concrete_entries` reads them, decoded from JSON.
 
     Raises
     ------
@@ -72,7 +74,7 @@ def record_concrete(
         If this person does not record readings on this job.
     """
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
-    recorded = _store(actor, building, entries)
+    recorded = _store_entries(actor, building, entries)
     if recorded.stored:
         try:
             evaluate_building(building.pk)
@@ -83,58 +85,58 @@ def record_concrete(
     return recorded
 
 
-def concrete_record(row: ConcreteEntry) -> dict[str, Any]:
+def serialize_concrete_entry(row: ConcreteEntry) -> dict[str, Any]:
     """Write one entry for a frozen record: what, who, when."""
     return {
         "id": row.client_id,
         "kind": row.kind,
         "entry": row.entry,
-        "recorded_by": person_record(row.recorded_by),
+        "recorded_by": serialize_person(row.recorded_by),
         "recorded_at": row.recorded_at.isoformat(),
         "supersedes": row.supersedes.client_id if row.supersedes else None,
     }
 
 
 @transaction.atomic
-def _store(
+def _store_entries(
     actor: Person, building: Building, entries: Sequence[object]
 ) -> RecordedConcrete:
     # Two at once: the second waits here and then finds the first's entries.
     Building.objects.select_for_update(no_key=True).get(pk=building.pk)
-    if len(entries) > MOST_AT_ONCE:
-        msg = f"At most {MOST_AT_ONCE} entries go in at once, not {len(entries)}."
-        return RecordedConcrete([], [], [Refusal("/entries", msg)])
-    batch = _Batch(building, building.current_revision())
+    if len(entries) > MAX_ENTRIES:
+        msg = f"At most {MAX_ENTRIES} entries go in at once, not {len(entries)}."
+        return RecordedConcrete([], [], [DocumentIssue("/entries", msg)])
+    batch = _ConcreteBatch(building, building.current_revision())
     batch.read(entries)
     if batch.refused:
         return RecordedConcrete([], batch.repeated, batch.refused)
     stored = [batch.save(actor, each) for each in batch.fresh]
     if stored:
-        mark_due(building)
+        mark_evaluation_due(building)
     return RecordedConcrete(stored, batch.repeated, [])
 
 
 @dataclass(slots=True)
-class _Fresh:
+class _NewConcreteEntry:
     """An entry that is new to the record, and where it stands."""
 
     place: int
     said: Said
     entry: dict[str, Any]
 
-    def wrong(self, member: str, message: str) -> Refusal:
-        return Refusal(f"/entries/{self.place}/{member}", message)
+    def wrong(self, member: str, message: str) -> DocumentIssue:
+        return DocumentIssue(f"/entries/{self.place}/{member}", message)
 
 
 @dataclass
-class _Batch:
+class _ConcreteBatch:
     """Entries handed in together: sorted into new, repeated and refused."""
 
     building: Building
     revision: PlanRevision
-    refused: list[Refusal] = field(default_factory=list)
+    refused: list[DocumentIssue] = field(default_factory=list)
     repeated: list[ConcreteEntry] = field(default_factory=list)
-    fresh: list[_Fresh] = field(default_factory=list)
+    fresh: list[_NewConcreteEntry] = field(default_factory=list)
     known: dict[str, ConcreteEntry] = field(default_factory=dict)
     replaced: dict[str, str] = field(default_factory=dict)
 
@@ -149,11 +151,11 @@ class _Batch:
             try:
                 self._sort(place, entry)
             except DocumentError as error:
-                self.refused += error.errors
+                self.refused += error.issues
         if self.fresh and not self.refused:
             self.refused += self._together()
 
-    def save(self, actor: Person, fresh: _Fresh) -> ConcreteEntry:
+    def save(self, actor: Person, fresh: _NewConcreteEntry) -> ConcreteEntry:
         """Store one; what it replaces stands before it."""
         said = fresh.said
         row = ConcreteEntry.objects.create(
@@ -161,7 +163,7 @@ class _Batch:
             client_id=said.id,
             kind=said.kind,
             entry=fresh.entry,
-            digest=digest(fresh.entry),
+            digest=sha256_of(fresh.entry),
             at=said.at,
             on=said.on,
             supersedes=self.known.get(said.supersedes or ""),
@@ -171,11 +173,11 @@ class _Batch:
         return row
 
     def _sort(self, place: int, entry: object) -> None:
-        said = read_concrete_entry(entry, f"/entries/{place}")
+        said = parse_concrete_entry(entry, f"/entries/{place}")
         assert isinstance(entry, dict)  # noqa: S101  # or the reader had refused it
-        fresh = _Fresh(place, said, entry)
+        fresh = _NewConcreteEntry(place, said, entry)
         known = self.known.get(said.id)
-        if known is not None and known.digest == digest(entry):
+        if known is not None and known.digest == sha256_of(entry):
             self.repeated.append(known)
             return
         others = {each.said.id: each for each in self.fresh}
@@ -221,31 +223,33 @@ class _Batch:
             )
         return None
 
-    def _together(self) -> list[Refusal]:
+    def _together(self) -> list[DocumentIssue]:
         """Refuse what cannot be true beside what else is known."""
         standing = [
-            read_concrete_entry(row.entry)
-            for row in concrete_entries(self.building)
+            parse_concrete_entry(row.entry)
+            for row in fetch_concrete_entries(self.building)
             if row.client_id not in self.replaced
         ]
         standing += [
             each.said for each in self.fresh if each.said.id not in self.replaced
         ]
         document = self.revision.document
-        written = with_concrete(document, standing)
-        wrong = [*_out_of_time(self.fresh), *_temperatures(self.fresh, standing)]
-        wrong += _dated(self.fresh, standing, written.get("concrete", {}))
+        written = merge_concrete(document, standing)
+        wrong = [*_check_dates(self.fresh), *_check_temperatures(self.fresh, standing)]
+        wrong += _check_placing_day(self.fresh, standing, written.get("concrete", {}))
         if not wrong:
             try:
-                read_building(written)
+                parse_building(written)
             except DocumentError as error:
-                wrong += [Refusal("/entries", each.message) for each in error.errors]
+                wrong += [
+                    DocumentIssue("/entries", each.message) for each in error.issues
+                ]
         return wrong
 
 
-def _out_of_time(fresh: Sequence[_Fresh]) -> list[Refusal]:
+def _check_dates(fresh: Sequence[_NewConcreteEntry]) -> list[DocumentIssue]:
     """Refuse what is dated after now, or before there was any of it to know."""
-    latest = now() + TO_COME
+    latest = now() + ENTRY_CLOCK_TOLERANCE
     wrong = []
     for each in fresh:
         day = each.said.on
@@ -255,17 +259,19 @@ def _out_of_time(fresh: Sequence[_Fresh]) -> list[Refusal]:
             if each.said.at > latest:
                 wrong.append(each.wrong("at", "This time is still to come."))
                 continue
-        if day is not None and day > (latest + ZONES).date():
+        if day is not None and day > (latest + DATE_TOLERANCE).date():
             wrong.append(each.wrong(member, "This day is still to come."))
-        if day is not None and day.year < EARLIEST:
-            msg = f"This is before {EARLIEST}; look for a typing error."
+        if day is not None and day.year < EARLIEST_YEAR:
+            msg = f"This is before {EARLIEST_YEAR}; look for a typing error."
             wrong.append(each.wrong(member, msg))
     return wrong
 
 
-def _temperatures(fresh: Sequence[_Fresh], standing: Sequence[Said]) -> list[Refusal]:
+def _check_temperatures(
+    fresh: Sequence[_NewConcreteEntry], standing: Sequence[Said]
+) -> list[DocumentIssue]:
     """Refuse temperatures that make no history: from when it was placed, one by one."""
-    ordered = in_order(standing)
+    ordered = sort_temperatures(standing)
     new = {each.said.id: each for each in fresh}
     wrong = []
     for (at, first), (next_at, second) in pairwise(ordered):
@@ -280,12 +286,12 @@ def _temperatures(fresh: Sequence[_Fresh], standing: Sequence[Said]) -> list[Ref
             "give “hours”."
         )
         return [*wrong, each.wrong("hours", msg)]
-    placed = placed_at(standing)
+    placed = find_placing_time(standing)
     for at, said in ordered:
         if said.id not in new or said.hours is None or placed is None:
             continue
         off = abs((at - placed) - said.hours * HOUR)
-        if off > SAME_PLACING:
+        if off > PLACING_TOLERANCE:
             age = (at - placed) / HOUR
             msg = (
                 f"By the first temperature the concrete was placed {age:.1f} h before "
@@ -295,22 +301,24 @@ def _temperatures(fresh: Sequence[_Fresh], standing: Sequence[Said]) -> list[Ref
     return wrong
 
 
-def _dated(
-    fresh: Sequence[_Fresh], standing: Sequence[Said], written: Mapping[str, Any]
-) -> list[Refusal]:
+def _check_placing_day(
+    fresh: Sequence[_NewConcreteEntry],
+    standing: Sequence[Said],
+    written: Mapping[str, Any],
+) -> list[DocumentIssue]:
     """Refuse dates that contradict the day the concrete was placed."""
     day = written.get("placed_on")
     if day is None:
         return []
     wrong = []
-    placed = placed_at(standing)
+    placed = find_placing_time(standing)
     for each in fresh:
         said = each.said
         if said.kind == "standard_cured" and str(said.on) < day:
             msg = f"This is before {day}, the day the concrete was placed."
             wrong.append(each.wrong("on", msg))
         elif said.kind in ("temperature", "placing") and placed is not None:
-            near = {str((placed + n * ZONES).date()) for n in (-1, 0, 1)}
+            near = {str((placed + n * DATE_TOLERANCE).date()) for n in (-1, 0, 1)}
             if day not in near:
                 msg = (
                     f"The concrete was placed on {day}, and by the first temperature "

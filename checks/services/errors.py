@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from checks.services.hold_points import Missing
+    from checks.services.hold_points import MissingRequirement
 
 
 class ConflictError(Exception):
@@ -22,7 +22,7 @@ class NotReadyError(Exception):
     missing : everything that stands between the building and the release.
     """
 
-    def __init__(self, kind: str, missing: Sequence[Missing]) -> None:
+    def __init__(self, kind: str, missing: Sequence[MissingRequirement]) -> None:
         self.kind = kind
         self.missing = tuple(missing)
         what = "; ".join(item.what for item in self.missing)

@@ -5,14 +5,14 @@ import logging
 from django.db import transaction
 from django.utils.timezone import now
 
-from checks.adapters import Given, given
 from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
+from checks.evaluation_input import EvaluationInput, load_evaluation_input
 from checks.models import Evaluation
-from checks.services.announcing import announce_evaluation
-from checks.services.stages import write_standing
-from checks.services.topics import follow_findings
-from jobs.exchange.canonical import digest
+from checks.services.finding_lifecycle import sync_findings
+from checks.services.outbox import record_building_evaluated
+from checks.services.stages import update_building_status
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
@@ -27,16 +27,18 @@ def evaluate_building(building_id: int) -> Evaluation:
     times; two calls at once follow each other.
     """
     building = Building.objects.select_for_update(no_key=True).get(pk=building_id)
-    known = given(building)
-    evaluation = _latest(building, known) or _evaluate(building, known)
+    known = load_evaluation_input(building)
+    evaluation = _find_current_evaluation(building, known) or _store_evaluation(
+        building, known
+    )
     building.evaluation_due_since = None
     building.save(update_fields=["evaluation_due_since"])
-    follow_findings(building, evaluation, known)
-    write_standing(building, evaluation)
+    sync_findings(building, evaluation, known)
+    update_building_status(building, evaluation)
     return evaluation
 
 
-def evaluate_due() -> int:
+def evaluate_due_buildings() -> int:
     """Evaluate every building that has something no evaluation has seen.
 
     One that cannot be evaluated is logged, stays due and holds up no other.
@@ -57,33 +59,35 @@ def evaluate_due() -> int:
     return done
 
 
-def mark_due(building: Building) -> None:
+def mark_evaluation_due(building: Building) -> None:
     """Note that something changed which no evaluation has seen."""
     Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
         evaluation_due_since=now()
     )
 
 
-def _latest(building: Building, known: Given) -> Evaluation | None:
+def _find_current_evaluation(
+    building: Building, known: EvaluationInput
+) -> Evaluation | None:
     latest = Evaluation.objects.filter(building=building).order_by("-pk").first()
     if (
         latest is not None
         and latest.revision_id == known.revision.pk
         and latest.made_with == MADE_WITH
-        and latest.input_digest == digest(known.document)
+        and latest.input_digest == sha256_of(known.document)
     ):
         return latest
     return None
 
 
-def _evaluate(building: Building, known: Given) -> Evaluation:
+def _store_evaluation(building: Building, known: EvaluationInput) -> Evaluation:
     evaluation = Evaluation.objects.create(
         building=building,
         revision=known.revision,
         made_with=MADE_WITH,
-        input_digest=digest(known.document),
-        last_reading=known.last,
-        result=evaluate(known.measured),
+        input_digest=sha256_of(known.document),
+        last_reading=known.last_reading,
+        result=evaluate(known.building),
     )
-    announce_evaluation(evaluation)
+    record_building_evaluated(evaluation)
     return evaluation

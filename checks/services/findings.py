@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import now
 
+from checks.labels import describe_remedy
 from checks.models import (
     CarriedOut,
     Decision,
@@ -21,29 +22,32 @@ from checks.models import (
     FindingEvent,
     Reading,
 )
-from checks.services.announcing import announce_decision, announce_events
-from checks.services.basis import basis_digest, freeze_basis
+from checks.services.decision_snapshot import hash_snapshot, take_snapshot
 from checks.services.errors import ConflictError
 from checks.services.evaluation import evaluate_building
-from checks.services.photographs import Handed, add_kept, keep_handed
-from checks.services.stages import write_standing
-from checks.services.topics import last_decision
-from checks.wording import order_words
+from checks.services.finding_lifecycle import get_latest_decision
+from checks.services.outbox import record_finding_decided, record_finding_events
+from checks.services.photographs import (
+    UploadedPhotograph,
+    attach_work_photographs,
+    store_uploads,
+)
+from checks.services.stages import update_building_status
 from core.models import Person, Role
 from core.permissions import Action, require
 from jobs.models import Building
 
-ACCEPT: dict[str, Any] = {
+ACCEPT_REMEDY: dict[str, Any] = {
     "remedy": "accept",
     "approval": "engineer",
     "reason": "Accepted as it is by the engineer.",
 }
-CLOCKS_DIFFER = timedelta(minutes=5)
+WORK_CLOCK_TOLERANCE = timedelta(minutes=5)
 State = Finding.State
 Kind = FindingEvent.Kind
 
 
-def decide(
+def decide_finding(
     *,
     actor: Person,
     finding: Finding,
@@ -78,40 +82,44 @@ def decide(
         If the choice does not go with the finding or the disposition.
     """
     with transaction.atomic():
-        finding = _locked(finding)
-        remedy = _remedy(finding, choice)
+        finding = _lock_finding(finding)
+        remedy = _select_remedy(finding, choice)
         _require_authority(actor, finding, remedy, disposition)
         _require_decidable(finding, remedy, seen)
-        _require_sense(finding, remedy, disposition, note)
-        basis = freeze_basis(finding)
+        _require_consistent(finding, remedy, disposition, note)
+        basis = take_snapshot(finding)
         decision = Decision.objects.create(
             finding=finding,
             remedy=remedy,
             disposition=disposition,
             note=note.strip(),
             basis=basis,
-            digest=basis_digest(basis),
+            digest=hash_snapshot(basis),
             evaluation=finding.evaluation,
             engineer=actor,
             signed_with=signed_with,
         )
-        announce_decision(decision)
+        record_finding_decided(decision)
         finding.flagged_at = None
         label = Disposition(disposition).label
-        _tell(finding, Kind.DECIDED, actor, f"{order_words(remedy)}, {label}. {note}")
+        _record_event(
+            finding, Kind.DECIDED, actor, f"{describe_remedy(remedy)}, {label}. {note}"
+        )
         if disposition == Disposition.USE_AS_IS:
             finding.state = State.CLOSED
             finding.closing = Finding.Closing.ACCEPTED
             finding.closed_at = now()
-            _tell(finding, Kind.CLOSED, actor, "Accepted as is by the engineer.")
+            _record_event(
+                finding, Kind.CLOSED, actor, "Accepted as is by the engineer."
+            )
         else:
             finding.state = State.DECIDED
         finding.save()
-        write_standing(finding.building)
+        update_building_status(finding.building)
     return decision
 
 
-def ask_again(
+def request_remeasurement(
     *, actor: Person, finding: Finding, note: str, seen: int | None = None
 ) -> None:
     """Ask the field to measure a finding's checks again; the note says what and why.
@@ -119,9 +127,9 @@ def ask_again(
     A decision not carried out yet is withdrawn by it.
     """
     with transaction.atomic():
-        finding = _locked(finding)
+        finding = _lock_finding(finding)
         roles = finding.building.roles_of(actor)
-        require(actor, Action.ASK_AGAIN, roles=roles)
+        require(actor, Action.REQUEST_REMEASUREMENT, roles=roles)
         _require_seen(finding, seen)
         if finding.state == State.CLOSED:
             msg = "This finding is closed; a new reading opens another if it must."
@@ -137,17 +145,17 @@ def ask_again(
             finding.state = State.REMEASURE
         finding.flagged_at = None
         finding.save()
-        _tell(finding, Kind.ASKED_AGAIN, actor, note)
-        write_standing(finding.building)
+        _record_event(finding, Kind.ASKED_AGAIN, actor, note)
+        update_building_status(finding.building)
 
 
-def carry_out(
+def report_work_done(
     *,
     actor: Person,
     decision: Decision,
     at: datetime,
     note: str = "",
-    photographs: Sequence[Handed] = (),
+    photographs: Sequence[UploadedPhotograph] = (),
     caption: str = "",
 ) -> CarriedOut:
     """Report that a decision was carried out, and when; then it is measured again.
@@ -170,12 +178,12 @@ def carry_out(
         neither a photograph nor a note tells of the work.
     """
     roles = decision.finding.building.roles_of(actor)
-    require(actor, Action.CARRY_OUT, roles=roles)
-    files = keep_handed(photographs)
+    require(actor, Action.REPORT_WORK, roles=roles)
+    files = store_uploads(photographs)
     with transaction.atomic():
-        finding = _locked(decision.finding)
-        _require_in_force(finding, decision)
-        if at > now() + CLOCKS_DIFFER:
+        finding = _lock_finding(decision.finding)
+        _require_current(finding, decision)
+        if at > now() + WORK_CLOCK_TOLERANCE:
             msg = "This time is still to come; report it once it is done."
             raise ValidationError({"at": msg}, code="future")
         if at < decision.made_at.replace(second=0, microsecond=0):
@@ -190,16 +198,18 @@ def carry_out(
         done = CarriedOut.objects.create(
             decision=decision, person=actor, at=at, note=note.strip()
         )
-        add_kept(actor=actor, carried_out=done, caption=caption, files=files)
+        attach_work_photographs(
+            actor=actor, carried_out=done, caption=caption, files=files
+        )
         finding.state = State.CARRIED_OUT
         finding.save()
-        _tell(finding, Kind.CARRIED_OUT, actor, note)
+        _record_event(finding, Kind.CARRIED_OUT, actor, note)
         # Readings taken since may have come in first: then they verify it now.
         evaluate_building(finding.building_id)
     return done
 
 
-def why_not_decide(person: Person, finding: Finding, approval: str) -> str:
+def explain_decision_refusal(person: Person, finding: Finding, approval: str) -> str:
     """Say why this person cannot order what needs this approval; empty if they can."""
     try:
         _require_authority(person, finding, {"approval": approval}, "")
@@ -208,7 +218,7 @@ def why_not_decide(person: Person, finding: Finding, approval: str) -> str:
     return ""
 
 
-def _locked(finding: Finding) -> Finding:
+def _lock_finding(finding: Finding) -> Finding:
     """Fetch a finding nobody else can change until this transaction ends.
 
     The building first, as an evaluation does, so that the two cannot wait for each
@@ -220,9 +230,9 @@ def _locked(finding: Finding) -> Finding:
     )
 
 
-def _remedy(finding: Finding, choice: int | str) -> dict[str, Any]:
+def _select_remedy(finding: Finding, choice: int | str) -> dict[str, Any]:
     if choice == "accept":
-        return ACCEPT
+        return ACCEPT_REMEDY
     remedies: list[dict[str, Any]] = finding.remedies
     if not isinstance(choice, int) or not 0 <= choice < len(remedies):
         msg = (
@@ -267,17 +277,17 @@ def _require_decidable(
     if finding.state == State.CLOSED:
         msg = f"This finding is closed: {finding.get_closing_display()}."
         raise ConflictError(msg)
-    accepts_work = finding.state == State.CARRIED_OUT and remedy is ACCEPT
+    accepts_work = finding.state == State.CARRIED_OUT and remedy is ACCEPT_REMEDY
     decided = finding.state in (State.DECIDED, State.CARRIED_OUT)
     if decided and finding.flagged_at is None and not accepts_work:
-        decision = last_decision(finding)
+        decision = get_latest_decision(finding)
         who = decision.engineer if decision else "somebody"
         msg = f"{who} decided on this finding already; ask for another measurement."
         raise ConflictError(msg)
     _require_seen(finding, seen)
 
 
-def _require_sense(
+def _require_consistent(
     finding: Finding, remedy: dict[str, Any], disposition: str, note: str
 ) -> None:
     name = remedy["remedy"]
@@ -306,8 +316,8 @@ def _require_sense(
         raise ValidationError({"note": msg}, code="required")
 
 
-def _require_in_force(finding: Finding, decision: Decision) -> None:
-    holds = last_decision(finding)
+def _require_current(finding: Finding, decision: Decision) -> None:
+    holds = get_latest_decision(finding)
     if holds is None or holds.pk != decision.pk:
         msg = "Another decision was made since; that one is to be carried out."
         raise ConflictError(msg)
@@ -322,8 +332,8 @@ def _require_in_force(finding: Finding, decision: Decision) -> None:
         raise ConflictError(msg)
 
 
-def _tell(finding: Finding, kind: Kind, actor: Person, note: str) -> None:
+def _record_event(finding: Finding, kind: Kind, actor: Person, note: str) -> None:
     event = FindingEvent.objects.create(
         finding=finding, kind=kind, person=actor, note=note.strip()
     )
-    announce_events(finding.building, [event], actor)
+    record_finding_events(finding.building, [event], actor)

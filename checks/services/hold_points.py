@@ -8,22 +8,22 @@ from typing import Any
 from django.db.models import Max
 from django.urls import reverse
 
+from checks.labels import CHECK_KEY_LABELS, describe_check_key, describe_topic
 from checks.models import Evaluation, Finding, Reading, Release
-from checks.wording import KEYS, key_words, topic_words
+from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.values import Plan
 from jobs.models import Building, PlanRevision
-from jobs.plan.model import Plan
-from jobs.plan.sheet import Check, Kind, check_sheet
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
-SHIPPED_KINDS = ("foundation", "verification")
-GATE_WORDS = {
+SHIP_STAGES = ("foundation", "verification")
+STRENGTH_LABELS = {
     "outside": "strength not met",
     "remeasure": "companion cylinders disagree: strength to be looked at again",
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Missing:
+class MissingRequirement:
     """One thing a release waits for, and where it is put right.
 
     Attributes
@@ -35,17 +35,19 @@ class Missing:
     """
 
     what: str
-    holds: bool = False
+    blocks: bool = False
     where: str = ""
     args: tuple[int, ...] = ()
     query: str = ""
     keys: tuple[str, ...] = ()
 
     @property
-    def names(self) -> list[str]:
+    def labels(self) -> list[str]:
         """The checks or findings in words."""
         return [
-            key_words(key) if key.partition(":")[0] in KEYS else topic_words(key)
+            describe_check_key(key)
+            if key.partition(":")[0] in CHECK_KEY_LABELS
+            else describe_topic(key)
             for key in self.keys
         ]
 
@@ -58,7 +60,7 @@ class Missing:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class BuildingStatus:
     """Where a building stands: all that its hold points are judged by."""
 
     building: Building
@@ -68,14 +70,16 @@ class Standing:
     findings: tuple[Finding, ...]  # open ones
     releases: tuple[Release, ...]
     verdicts: Mapping[str, str]  # of every check that has one, by key
-    oldest: Mapping[str, datetime]  # when the oldest standing reading was taken
+    oldest_reading_at: Mapping[
+        str, datetime
+    ]  # when the oldest standing reading was taken
 
     @property
     def result(self) -> Mapping[str, Any]:
         """The latest result; empty while nothing was evaluated."""
         return self.evaluation.result if self.evaluation else {}
 
-    def signed(self, kind: str) -> Release | None:
+    def signed_release(self, kind: str) -> Release | None:
         """Give the release that counts: of the plan in force; any for the pour.
 
         What was poured stays poured when the plan is revised; whether the steel
@@ -89,16 +93,18 @@ class Standing:
         ]
         return found[-1] if found else None
 
-    def required(self, *stages: str) -> list[Check]:
+    def required_checks(self, *stages: str) -> list[Check]:
         """Every check these stages ask for, in walk order."""
         return [
             check
-            for check in check_sheet(self.plan)
+            for check in build_check_sheet(self.plan)
             if check.required and check.stage in stages
         ]
 
 
-def standing_of(building: Building, evaluation: Evaluation | None = None) -> Standing:
+def get_building_status(
+    building: Building, evaluation: Evaluation | None = None
+) -> BuildingStatus:
     """Gather where a building stands, by its latest evaluation unless one is given."""
     revision = building.current_revision()
     if evaluation is None:
@@ -107,10 +113,10 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
         )
     oldest = Reading.objects.filter(building=building).standing()
     rows = evaluation.result["checks"] if evaluation else []
-    return Standing(
+    return BuildingStatus(
         building=building,
         revision=revision,
-        plan=plan_of(revision),
+        plan=load_plan(revision),
         evaluation=evaluation,
         findings=tuple(Finding.objects.filter(building=building).open()),
         releases=tuple(
@@ -120,139 +126,150 @@ def standing_of(building: Building, evaluation: Evaluation | None = None) -> Sta
             .order_by("pk")
         ),
         verdicts={row["check"]: row["verdict"] for row in rows},
-        oldest=_oldest(oldest.values_list("check_key", "taken_at")),
+        oldest_reading_at=_find_oldest(oldest.values_list("check_key", "taken_at")),
     )
 
 
-def hold_points(building: Building, kind: str) -> list[Missing]:
+def find_missing_requirements(
+    building: Building, kind: str
+) -> list[MissingRequirement]:
     """List what a release of this kind still waits for; empty when it can be signed."""
-    return missing_for(standing_of(building), kind)
+    return list_missing(get_building_status(building), kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Gate:
+class ReleaseGate:
     """One release of a building: signed, or what it waits for."""
 
     kind: str
     label: str
     release: Release | None
-    missing: tuple[Missing, ...]
+    missing: tuple[MissingRequirement, ...]
 
 
-def gates(building: Building) -> list[Gate]:
+def list_release_gates(building: Building) -> list[ReleaseGate]:
     """List a building's releases in their order, with what each waits for."""
-    standing = standing_of(building)
+    standing = get_building_status(building)
     return [
-        Gate(
+        ReleaseGate(
             kind=kind,
             label=kind.label,
-            release=(signed := standing.signed(kind)),
-            missing=() if signed else tuple(missing_for(standing, kind)),
+            release=(signed := standing.signed_release(kind)),
+            missing=() if signed else tuple(list_missing(standing, kind)),
         )
         for kind in Release.Kind
     ]
 
 
-def missing_for(standing: Standing, kind: str) -> list[Missing]:
+def list_missing(standing: BuildingStatus, kind: str) -> list[MissingRequirement]:
     """List what is missing, given where the building stands."""
-    gates: dict[str, Callable[[Standing], Iterable[Missing]]] = {
-        Release.Kind.POUR: _pour,
-        Release.Kind.SHIP: _ship,
-        Release.Kind.ERECT: _erect,
-        Release.Kind.COMPLETION: _completion,
+    gates: dict[str, Callable[[BuildingStatus], Iterable[MissingRequirement]]] = {
+        Release.Kind.POUR: _list_missing_for_pour,
+        Release.Kind.SHIP: _list_missing_for_ship,
+        Release.Kind.ERECT: _list_missing_for_erect,
+        Release.Kind.COMPLETION: _list_missing_for_completion,
     }
-    return [*_evaluated(standing), *gates[kind](standing)]
+    return [*_require_evaluation(standing), *gates[kind](standing)]
 
 
-def _pour(standing: Standing) -> Iterable[Missing]:
+def _list_missing_for_pour(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Outline, lines and rods measured, and nothing undecided."""
-    yield from _unmeasured(standing, "foundation")
-    yield from _disagreeing(standing)
-    yield from _undecided(standing)
+    yield from _require_readings(standing, "foundation")
+    yield from _require_agreeing_repeats(standing)
+    yield from _require_decisions(standing)
 
 
-def _ship(standing: Standing) -> Iterable[Missing]:
+def _list_missing_for_ship(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Every required check measured as built, every finding decided, none flagged."""
-    yield from _unmeasured(standing, *SHIPPED_KINDS)
-    yield from _before_the_pour(standing)
-    yield from _disagreeing(standing)
-    yield from _undecided(standing)
+    yield from _require_readings(standing, *SHIP_STAGES)
+    yield from _require_readings_since_pour(standing)
+    yield from _require_agreeing_repeats(standing)
+    yield from _require_decisions(standing)
 
 
-def _erect(standing: Standing) -> Iterable[Missing]:
+def _list_missing_for_erect(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Steel released, strength gate met, every decision carried out and settled."""
-    yield from _unsigned(standing, Release.Kind.SHIP)
-    yield from _strength(standing)
-    yield from _undecided(standing)
-    yield from _unsettled(standing)
+    yield from _require_release(standing, Release.Kind.SHIP)
+    yield from _require_strength(standing)
+    yield from _require_decisions(standing)
+    yield from _require_work_done(standing)
 
 
-def _completion(standing: Standing) -> Iterable[Missing]:
+def _list_missing_for_completion(
+    standing: BuildingStatus,
+) -> Iterable[MissingRequirement]:
     """Columns allowed to be set, plumb measured and within, nothing left open."""
-    yield from _unsigned(standing, Release.Kind.ERECT)
-    yield from _unmeasured(standing, "erection")
+    yield from _require_release(standing, Release.Kind.ERECT)
+    yield from _require_readings(standing, "erection")
     leaning = tuple(
         check.key
-        for check in standing.required("erection")
+        for check in standing.required_checks("erection")
         if standing.verdicts.get(check.key) in ("outside", "remeasure")
     )
     if leaning:
         words, query = "of the erection not within", f"check={leaning[0]}"
-        yield _of_checks(standing, leaning, words, query, holds=True)
-    yield from _undecided(standing)
-    yield from _unsettled(standing)
+        yield _make_check_requirement(standing, leaning, words, query, holds=True)
+    yield from _require_decisions(standing)
+    yield from _require_work_done(standing)
 
 
-def _evaluated(standing: Standing) -> Iterable[Missing]:
+def _require_evaluation(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     if standing.building.evaluation_due_since or standing.evaluation is None:
-        yield Missing(
+        yield MissingRequirement(
             what="readings or a plan revision not evaluated yet",
             where="building",
             args=(standing.building.pk,),
         )
 
 
-def _unmeasured(standing: Standing, *stages: str) -> Iterable[Missing]:
+def _require_readings(
+    standing: BuildingStatus, *stages: str
+) -> Iterable[MissingRequirement]:
     verdicts = standing.verdicts
     keys = tuple(
         check.key
-        for check in standing.required(*stages)
+        for check in standing.required_checks(*stages)
         if verdicts.get(check.key, "unmeasured") == "unmeasured"
     )
     if keys:
-        yield _of_checks(standing, keys, "not measured", "show=unmeasured")
+        yield _make_check_requirement(standing, keys, "not measured", "show=unmeasured")
 
 
-def _disagreeing(standing: Standing) -> Iterable[Missing]:
+def _require_agreeing_repeats(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Repeats that disagree settle nothing, whether a finding says so or not."""
     in_finding = {key for finding in standing.findings for key in finding.checks}
     keys = tuple(
         check.key
-        for check in standing.required(*SHIPPED_KINDS)
+        for check in standing.required_checks(*SHIP_STAGES)
         if standing.verdicts.get(check.key) == "remeasure"
         and check.key not in in_finding
     )
     if keys:
-        yield _of_checks(standing, keys, "to be measured again", "show=again")
+        yield _make_check_requirement(
+            standing, keys, "to be measured again", "show=again"
+        )
 
 
-def _before_the_pour(standing: Standing) -> Iterable[Missing]:
+def _require_readings_since_pour(
+    standing: BuildingStatus,
+) -> Iterable[MissingRequirement]:
     """Ask for the dimensions as built: rods move while concrete is placed."""
-    pour = standing.signed(Release.Kind.POUR)
+    pour = standing.signed_release(Release.Kind.POUR)
     if pour is None:
         return
     keys = tuple(
         check.key
-        for check in standing.required("foundation")
-        if check.key in standing.oldest and standing.oldest[check.key] <= pour.signed_at
+        for check in standing.required_checks("foundation")
+        if check.key in standing.oldest_reading_at
+        and standing.oldest_reading_at[check.key] <= pour.signed_at
     )
     if keys:
-        yield _of_checks(
+        yield _make_check_requirement(
             standing, keys, "not measured again since the pour", "show=again"
         )
 
 
-def _undecided(standing: Standing) -> Iterable[Missing]:
+def _require_decisions(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     waiting = [f for f in standing.findings if f.state == "open" and not f.flagged_at]
     again = [f for f in standing.findings if f.flagged_at]
     remeasure = [
@@ -264,10 +281,10 @@ def _undecided(standing: Standing) -> Iterable[Missing]:
         (remeasure, "to be measured again|to be measured again", "field"),
     ):
         if found:
-            yield _of_findings(standing, found, words, tab)
+            yield _make_finding_requirement(standing, found, words, tab)
 
 
-def _unsettled(standing: Standing) -> Iterable[Missing]:
+def _require_work_done(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Find decisions made but not carried out, or carried out but not verified."""
     for state, words in (
         ("decided", "decided, not carried out|decided, not carried out"),
@@ -279,37 +296,37 @@ def _unsettled(standing: Standing) -> Iterable[Missing]:
     ):
         found = [f for f in standing.findings if f.state == state and not f.flagged_at]
         if found:
-            yield _of_findings(standing, found, words, "field")
+            yield _make_finding_requirement(standing, found, words, "field")
 
 
-def _of_checks(
-    standing: Standing,
+def _make_check_requirement(
+    standing: BuildingStatus,
     keys: tuple[str, ...],
     words: str,
     query: str,
     *,
     holds: bool = False,
-) -> Missing:
+) -> MissingRequirement:
     """Say how many there are, and lead to the walk, or to the record of one."""
-    return Missing(
-        what=f"{_count(keys, 'check')} {words}",
-        holds=holds,
-        where="checks:record" if holds else "checks:measure",
+    return MissingRequirement(
+        what=f"{_count_noun(keys, 'check')} {words}",
+        blocks=holds,
+        where="checks:reading_history" if holds else "checks:measure",
         args=(standing.building.pk,),
         query=query,
         keys=keys,
     )
 
 
-def _of_findings(
-    standing: Standing, found: list[Finding], words: str, tab: str
-) -> Missing:
+def _make_finding_requirement(
+    standing: BuildingStatus, found: list[Finding], words: str, tab: str
+) -> MissingRequirement:
     """Say how many there are; several lead to the tab of the queue that has them."""
     many, one = words.split("|")
     single = len(found) == 1
-    return Missing(
-        what=f"{_count(found, 'finding')} {one if single else many}",
-        holds=True,
+    return MissingRequirement(
+        what=f"{_count_noun(found, 'finding')} {one if single else many}",
+        blocks=True,
         where="checks:finding" if single else "checks:findings",
         args=(found[0].pk,) if single else (),
         query="" if single else f"state={tab}&building={standing.building.pk}",
@@ -317,7 +334,7 @@ def _of_findings(
     )
 
 
-def _strength(standing: Standing) -> Iterable[Missing]:
+def _require_strength(standing: BuildingStatus) -> Iterable[MissingRequirement]:
     """Hold for the gate of 29 CFR 1926.752(a)(1): samples open it, decisions do not."""
     concrete = standing.result.get("concrete") or {}
     verdict = concrete.get("verdict", "unmeasured")
@@ -325,18 +342,21 @@ def _strength(standing: Standing) -> Iterable[Missing]:
         return
     asked = standing.plan.concrete
     if asked.specified_strength is None and asked.sufficient_strength is None:
-        yield Missing(
+        yield MissingRequirement(
             what="no strength specified on the plan",
-            holds=True,
+            blocks=True,
             where="jobs:plan",
             args=(standing.building.pk,),
             keys=("strength",),
         )
-        if any(key.startswith(f"{Kind.STRENGTH}:") for key in standing.oldest):
+        if any(
+            key.startswith(f"{CheckKind.STRENGTH}:")
+            for key in standing.oldest_reading_at
+        ):
             return
-    yield Missing(
-        what=GATE_WORDS.get(verdict, _without_sample(concrete)),
-        holds=verdict != "unmeasured",
+    yield MissingRequirement(
+        what=STRENGTH_LABELS.get(verdict, _describe_missing_sample(concrete)),
+        blocks=verdict != "unmeasured",
         where="checks:concrete",
         args=(standing.building.pk,),
         query="add=sample",
@@ -344,37 +364,39 @@ def _strength(standing: Standing) -> Iterable[Missing]:
     )
 
 
-def _without_sample(concrete: Mapping[str, Any]) -> str:
+def _describe_missing_sample(concrete: Mapping[str, Any]) -> str:
     """Say that no sample counts: none was tested, or why those tested do not."""
     if reason := concrete.get("reason"):
         return f"no field-cured sample that counts ({reason.rstrip('.')})"
     return "no field-cured sample tested"
 
 
-def _unsigned(standing: Standing, kind: Release.Kind) -> Iterable[Missing]:
-    if standing.signed(kind) is None:
-        yield Missing(
+def _require_release(
+    standing: BuildingStatus, kind: Release.Kind
+) -> Iterable[MissingRequirement]:
+    if standing.signed_release(kind) is None:
+        yield MissingRequirement(
             what=f"{kind.label} not signed",
-            holds=True,
+            blocks=True,
             where="checks:releases",
             args=(standing.building.pk,),
             keys=(str(kind),),
         )
 
 
-def _oldest(rows: Iterable[tuple[str, datetime]]) -> dict[str, datetime]:
+def _find_oldest(rows: Iterable[tuple[str, datetime]]) -> dict[str, datetime]:
     oldest: dict[str, datetime] = {}
     for key, taken_at in rows:
         oldest[key] = min(taken_at, oldest.get(key, taken_at))
     return oldest
 
 
-def _count(things: Iterable[object], noun: str) -> str:
+def _count_noun(things: Iterable[object], noun: str) -> str:
     number = len(list(things))
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def last_reading_at(building: Building) -> datetime | None:
+def find_last_reading_time(building: Building) -> datetime | None:
     """When the newest reading was taken."""
     newest = Reading.objects.filter(building=building).aggregate(at=Max("taken_at"))
     at: datetime | None = newest["at"]

@@ -8,8 +8,8 @@ from django.db import transaction
 from checks.models import Instrument
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.instruments import read_instruments
-from jobs.exchange.reader import Cursor, Refusals
+from jobs.exchange.input.instruments import parse_instruments
+from jobs.exchange.input.json_reader import IssueCollector, JsonReader
 from jobs.models import Job
 
 
@@ -28,9 +28,9 @@ def add_instrument(
     """
     require(actor, Action.RECORD_READING, roles=job.roles_of(actor))
     name = name.strip()
-    refusals = Refusals()
-    read_instruments(Cursor({name: dict(specification)}, "/instruments", refusals))
-    refusals.settle()
+    refusals = IssueCollector()
+    parse_instruments(JsonReader({name: dict(specification)}, "/instruments", refusals))
+    refusals.raise_if_any()
     Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     if Instrument.objects.filter(job=job, name=name).exists():
         msg = (

@@ -16,24 +16,24 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from checks.models import CarriedOut, Decision, Finding, Photograph, Reading
-from checks.services.basis import person_record
-from checks.services.kept_files import keep
-from checks.services.pictures import PictureError, read_picture
+from checks.services.decision_snapshot import serialize_person
+from checks.services.file_store import store_file
+from checks.services.image_normalisation import ImageError, normalise_image
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.canonical import digest
+from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
-from jobs.plan.sheet import UnknownCheckError, find_check
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
-LONGEST_CAPTION = 200
-LONGEST_KEY = 120
-MOST_AT_ONCE = 12
+MAX_CAPTION_LENGTH = 200
+MAX_CHECK_KEY_LENGTH = 120
+MAX_PHOTOGRAPHS_AT_ONCE = 12
 Members = Mapping[str, Any]  # of a row
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Handed:
+class UploadedPhotograph:
     """A file that was handed in with others.
 
     Attributes
@@ -46,7 +46,7 @@ class Handed:
 
 
 @dataclass(frozen=True, slots=True)
-class Added:
+class AddedPhotograph:
     """The photograph in the record; `created` is False when it was there before."""
 
     photograph: Photograph
@@ -65,7 +65,7 @@ def add_photograph(
     reading: str = "",
     finding: Finding | None = None,
     decision: Decision | None = None,
-) -> Added:
+) -> AddedPhotograph:
     """Add a photograph to a building's record.
 
     Sent twice it is one photograph.
@@ -90,25 +90,25 @@ def add_photograph(
     ValidationError
         By member: of the file, its id, caption, or what it is said to be of.
     """
-    said = _Said(
+    said = _PhotographDetails(
         building=building,
         taken_at=taken_at,
-        caption=_caption(caption),
+        caption=_clean_caption(caption),
         check=check,
         reading=reading,
         finding=finding,
         decision=decision,
     )
     said.require(actor)
-    known = said.known(client_id, content)
+    known = said.find_existing(client_id, content)
     if known is not None:
-        return Added(known, created=False)
-    links = said.links()
-    files = _kept(content)
+        return AddedPhotograph(known, created=False)
+    links = said.resolve_links()
+    files = _store_single_upload(content)
     with transaction.atomic():
         # The same twice at once: the second waits here, and then finds the first.
         Building.objects.select_for_update(no_key=True).get(pk=building.pk)
-        return said.stored(actor, client_id, content, {**links, **files})
+        return said.store_row(actor, client_id, content, {**links, **files})
 
 
 def add_photographs(
@@ -116,12 +116,12 @@ def add_photographs(
     actor: Person,
     building: Building,
     batch: UUID,
-    handed: Sequence[Handed],
+    handed: Sequence[UploadedPhotograph],
     taken_at: datetime | None = None,
     caption: str = "",
     finding: Finding | None = None,
     decision: Decision | None = None,
-) -> list[Added]:
+) -> list[AddedPhotograph]:
     """Add several photographs of one thing, all of them or none.
 
     The same batch sent twice is one; for the rest see `add_photograph`.
@@ -131,20 +131,20 @@ def add_photographs(
     ValidationError
         On `photographs`, with every file that cannot be kept and why.
     """
-    said = _Said(
+    said = _PhotographDetails(
         building=building,
         taken_at=taken_at,
-        caption=_caption(caption),
+        caption=_clean_caption(caption),
         finding=finding,
         decision=decision,
     )
     said.require(actor)
-    links = said.links()
-    kept = keep_handed(handed)
+    links = said.resolve_links()
+    kept = store_uploads(handed)
     with transaction.atomic():
         Building.objects.select_for_update(no_key=True).get(pk=building.pk)
         return [
-            said.stored(
+            said.store_row(
                 actor, uuid5(batch, str(place)), each.content, {**links, **files}
             )
             for place, (each, files) in enumerate(zip(handed, kept, strict=True))
@@ -152,7 +152,7 @@ def add_photographs(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Said:
+class _PhotographDetails:
     """What is said of a photograph by whoever hands it in."""
 
     building: Building
@@ -165,12 +165,12 @@ class _Said:
 
     def require(self, actor: Person) -> None:
         """Refuse whoever may not add it."""
-        action = Action.CARRY_OUT if self.decision else Action.ADD_PHOTOGRAPH
+        action = Action.REPORT_WORK if self.decision else Action.ADD_PHOTOGRAPH
         require(actor, action, roles=self.building.roles_of(actor))
 
-    def links(self) -> Members:
+    def resolve_links(self) -> Members:
         """Look up what it is of; all of it belongs to the building."""
-        taken = _reading(self.building, self.check, self.reading)
+        taken = _find_reading(self.building, self.check, self.reading)
         if self.check and taken is None:
             _require_check(self.building, self.check)
         if self.finding and self.decision:
@@ -180,22 +180,22 @@ class _Said:
             )
             raise ValidationError({"finding": msg}, code="both")
         if self.finding:
-            _require_here(self.building, self.finding, "finding")
+            _require_same_building(self.building, self.finding, "finding")
         if self.decision:
-            _require_here(self.building, self.decision.finding, "decision")
+            _require_same_building(self.building, self.decision.finding, "decision")
         return {
             "check_key": taken.check_key if taken else self.check,
             "reading": taken,
             "finding": self.finding,
-            "carried_out": _done(self.decision) if self.decision else None,
+            "carried_out": _find_work_report(self.decision) if self.decision else None,
         }
 
-    def known(self, client_id: UUID, content: bytes) -> Photograph | None:
+    def find_existing(self, client_id: UUID, content: bytes) -> Photograph | None:
         """Find what was sent under this id before; refuse another under the same."""
         known = Photograph.objects.filter(
             building=self.building, client_id=client_id
         ).first()
-        if known is not None and known.sent != self._digest(content):
+        if known is not None and known.sent != self._hash_content(content):
             msg = (
                 f"The id {client_id} belongs to another photograph of this building "
                 "already; give each photograph an id of its own."
@@ -203,27 +203,27 @@ class _Said:
             raise ValidationError({"id": msg}, code="taken")
         return known
 
-    def stored(
+    def store_row(
         self, actor: Person, client_id: UUID, content: bytes, members: Members
-    ) -> Added:
+    ) -> AddedPhotograph:
         """Store it, unless it is there; in a transaction, the building locked."""
-        known = self.known(client_id, content)
+        known = self.find_existing(client_id, content)
         if known is not None:
-            return Added(known, created=False)
+            return AddedPhotograph(known, created=False)
         row = Photograph.objects.create(
             building=self.building,
             client_id=client_id,
-            sent=self._digest(content),
+            sent=self._hash_content(content),
             taken_at=self.taken_at or now(),
             caption=self.caption,
             recorded_by=actor,
             **members,
         )
-        return Added(row, created=True)
+        return AddedPhotograph(row, created=True)
 
-    def _digest(self, content: bytes) -> str:
+    def _hash_content(self, content: bytes) -> str:
         taken_at = self.taken_at and self.taken_at.astimezone(UTC).isoformat()
-        return digest(
+        return sha256_of(
             {
                 "file": hashlib.sha256(content).hexdigest(),
                 "taken_at": taken_at,
@@ -236,7 +236,7 @@ class _Said:
         )
 
 
-def keep_handed(handed: Sequence[Handed]) -> list[Members]:
+def store_uploads(handed: Sequence[UploadedPhotograph]) -> list[Members]:
     """Keep the files that were handed in together, before a row names them.
 
     Raises
@@ -244,37 +244,37 @@ def keep_handed(handed: Sequence[Handed]) -> list[Members]:
     ValidationError
         On `photographs`, with every file that cannot be kept and why.
     """
-    if len(handed) > MOST_AT_ONCE:
+    if len(handed) > MAX_PHOTOGRAPHS_AT_ONCE:
         msg = (
-            f"These are {len(handed)} photographs; at most {MOST_AT_ONCE} go at "
+            f"These are {len(handed)} photographs; at most {MAX_PHOTOGRAPHS_AT_ONCE} go at "
             "once. Add the others afterwards."
         )
         raise ValidationError({"photographs": msg}, code="many")
     kept, refused = [], []
     for each in handed:
         try:
-            kept.append(_files(each.content))
-        except PictureError as fault:
+            kept.append(_store_image_files(each.content))
+        except ImageError as fault:
             refused.append(f"{each.name}: {fault}")
     if refused:
         raise ValidationError({"photographs": refused}, code="picture")
     return kept
 
 
-def add_kept(
+def attach_work_photographs(
     *, actor: Person, carried_out: CarriedOut, caption: str, files: Iterable[Members]
 ) -> None:
     """Write down the photographs that came with a report of work, in its transaction.
 
     Whoever may report it may do so.
     """
-    caption = _caption(caption)
+    caption = _clean_caption(caption)
     for each in files:
         client_id = uuid4()
         Photograph.objects.create(
             building=carried_out.decision.finding.building,
             client_id=client_id,
-            sent=digest({"id": str(client_id), "file": each["digest"]}),
+            sent=sha256_of({"id": str(client_id), "file": each["digest"]}),
             taken_at=carried_out.at,
             caption=caption,
             recorded_by=actor,
@@ -283,7 +283,7 @@ def add_kept(
         )
 
 
-def photograph_record(photograph: Photograph) -> dict[str, Any]:
+def serialize_photograph(photograph: Photograph) -> dict[str, Any]:
     """Write one photograph for a frozen record: what, who, when, and its digest."""
     return {
         "id": str(photograph.client_id),
@@ -292,15 +292,15 @@ def photograph_record(photograph: Photograph) -> dict[str, Any]:
         "height": photograph.height,
         "caption": photograph.caption,
         "taken_at": photograph.taken_at.isoformat(),
-        "recorded_by": person_record(photograph.recorded_by),
+        "recorded_by": serialize_person(photograph.recorded_by),
         "recorded_at": photograph.recorded_at.isoformat(),
     }
 
 
-def _caption(text: str) -> str:
+def _clean_caption(text: str) -> str:
     caption = " ".join(text.split())
-    if len(caption) > LONGEST_CAPTION:
-        msg = f"This is {len(caption)} characters long; {LONGEST_CAPTION} are the most."
+    if len(caption) > MAX_CAPTION_LENGTH:
+        msg = f"This is {len(caption)} characters long; {MAX_CAPTION_LENGTH} are the most."
         raise ValidationError({"caption": msg}, code="long")
     if "\x00" in caption:
         msg = "The character U+0000 cannot be kept."
@@ -308,13 +308,13 @@ def _caption(text: str) -> str:
     return caption
 
 
-def _require_here(building: Building, finding: Finding, name: str) -> None:
+def _require_same_building(building: Building, finding: Finding, name: str) -> None:
     if finding.building_id != building.pk:
         msg = f"There is no such {name} of this building."
         raise ValidationError({name: msg}, code="elsewhere")
 
 
-def _reading(building: Building, check: str, client_id: str) -> Reading | None:
+def _find_reading(building: Building, check: str, client_id: str) -> Reading | None:
     if not client_id:
         return None
     found = None
@@ -334,17 +334,17 @@ def _reading(building: Building, check: str, client_id: str) -> Reading | None:
 
 
 def _require_check(building: Building, check: str) -> None:
-    if len(check) > LONGEST_KEY or "\x00" in check:
-        msg = f"“{check[:LONGEST_KEY]}” names no check."
+    if len(check) > MAX_CHECK_KEY_LENGTH or "\x00" in check:
+        msg = f"“{check[:MAX_CHECK_KEY_LENGTH]}” names no check."
         raise ValidationError({"check": msg}, code="unknown")
     try:
-        find_check(plan_of(building.current_revision()), check)
+        find_check(load_plan(building.current_revision()), check)
     except UnknownCheckError as fault:
         msg = f"{fault} Or leave the check out: then it is of the building."
         raise ValidationError({"check": msg}, code="unknown") from fault
 
 
-def _done(decision: Decision) -> CarriedOut:
+def _find_work_report(decision: Decision) -> CarriedOut:
     done: CarriedOut | None = getattr(decision, "carried_out", None)
     if done is None:
         msg = "This decision is not reported as carried out yet: report that first."
@@ -352,20 +352,20 @@ def _done(decision: Decision) -> CarriedOut:
     return done
 
 
-def _kept(content: bytes) -> Members:
+def _store_single_upload(content: bytes) -> Members:
     try:
-        return _files(content)
-    except PictureError as fault:
+        return _store_image_files(content)
+    except ImageError as fault:
         raise ValidationError({"file": str(fault)}, code="picture") from fault
 
 
-def _files(content: bytes) -> Members:
+def _store_image_files(content: bytes) -> Members:
     """Keep a picture's two files; give what a row says of them."""
-    picture = read_picture(content)
+    picture = normalise_image(content)
     return {
-        "digest": keep(picture.whole),
-        "small_digest": keep(picture.small),
+        "digest": store_file(picture.full),
+        "small_digest": store_file(picture.thumbnail),
         "width": picture.width,
         "height": picture.height,
-        "size": len(picture.whole),
+        "size": len(picture.full),
     }

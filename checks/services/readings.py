@@ -12,27 +12,37 @@ from typing import Any, TypeGuard
 from django.db import transaction
 from django.utils.timezone import is_naive, now
 
-from checks.adapters import in_unit, plan_document
+from checks.evaluation_input import build_plan_document, with_explicit_unit
 from checks.models import Instrument, Reading
-from checks.services.announcing import announce_readings
 from checks.services.evaluation import evaluate_building
+from checks.services.outbox import record_readings_stored
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.canonical import digest
-from jobs.exchange.parse import DocumentError, Refusal, read_building, read_reading
+from jobs.anchor_plan.values import Plan
+from jobs.anchor_plan.values import ReadingValue as PlanReading
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.input.parser import (
+    DocumentError,
+    DocumentIssue,
+    parse_building,
+    parse_reading,
+)
 from jobs.models import Building, PlanRevision
-from jobs.plan.model import Plan
-from jobs.plan.model import Reading as PlanReading
 
 logger = logging.getLogger(__name__)
 
-MICRON = Decimal("0.000001")  # of what the value is in: mm, MPa
+VALUE_STEP = Decimal("0.000001")  # of what the value is in: mm, MPa
 _NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")  # in a PostgreSQL text
-LONGEST = {"id": 64, "check": 120, "value": 60, "by": 60}  # as the columns hold
+MAX_TEXT_LENGTHS = {
+    "id": 64,
+    "check": 120,
+    "value": 60,
+    "by": 60,
+}  # as the columns hold
 
 
 @dataclass(frozen=True, slots=True)
-class Recorded:
+class RecordedReadings:
     """What became of the readings that were handed in.
 
     Attributes
@@ -44,7 +54,7 @@ class Recorded:
 
     stored: list[Reading]
     repeated: list[Reading]
-    refused: list[Refusal]
+    refused: list[DocumentIssue]
 
 
 def record_readings(
@@ -53,7 +63,7 @@ def record_readings(
     building: Building,
     entries: Sequence[object],
     keep_good: bool = False,
-) -> Recorded:
+) -> RecordedReadings:
     """Record readings and judge the building by them.
 
     A reading sent twice is one reading. When one is refused none is stored, unless
@@ -73,7 +83,7 @@ def record_readings(
         If this person does not record readings on this job.
     """
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
-    recorded = _store(actor, building, entries, keep_good=keep_good)
+    recorded = _store_readings(actor, building, entries, keep_good=keep_good)
     if recorded.stored:
         try:
             evaluate_building(building.pk)
@@ -85,30 +95,30 @@ def record_readings(
 
 
 @transaction.atomic
-def _store(
+def _store_readings(
     actor: Person, building: Building, entries: Sequence[object], *, keep_good: bool
-) -> Recorded:
+) -> RecordedReadings:
     # Two uploads at once: the second waits here and then finds the first's readings.
     Building.objects.select_for_update(no_key=True).get(pk=building.pk)
     revision = building.current_revision()
-    batch = _Batch(building, revision, entries)
+    batch = _ReadingBatch(building, revision, entries)
     batch.read()
-    refused = sorted(batch.refused, key=lambda refusal: _place(refusal.pointer))
+    refused = sorted(batch.refused, key=lambda refusal: _sort_position(refusal.pointer))
     repeated = [batch.known[key] for key in batch.repeated if key in batch.known]
     if refused and not keep_good:
-        return Recorded([], repeated, refused)
+        return RecordedReadings([], repeated, refused)
     stored = batch.save(actor)
     repeated = [batch.known[key] for key in batch.repeated]
     if stored:
-        announce_readings(building, actor, len(stored))
+        record_readings_stored(building, actor, len(stored))
         Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
             evaluation_due_since=now()
         )
-    return Recorded(stored, repeated, refused)
+    return RecordedReadings(stored, repeated, refused)
 
 
 @dataclass(slots=True)
-class _Fresh:
+class _NewReading:
     """A reading that is new to the record."""
 
     place: int
@@ -118,15 +128,15 @@ class _Fresh:
 
 
 @dataclass
-class _Batch:
+class _ReadingBatch:
     """One upload: sorts its entries into new, repeated and refused."""
 
     building: Building
     revision: PlanRevision
     entries: Sequence[object]
-    refused: list[Refusal] = field(default_factory=list)
+    refused: list[DocumentIssue] = field(default_factory=list)
     repeated: list[str] = field(default_factory=list)
-    fresh: dict[str, _Fresh] = field(default_factory=dict)
+    fresh: dict[str, _NewReading] = field(default_factory=dict)
     known: dict[str, Reading] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
 
@@ -134,13 +144,13 @@ class _Batch:
         """Sort every entry; nothing is stored."""
         self._name()
         self._look_up()
-        plan = read_building(plan_document(self.building, self.revision)).plan
+        plan = parse_building(build_plan_document(self.building, self.revision)).plan
         replaced = self._replaced()
         for place, entry in enumerate(self.entries):
             try:
                 self._sort(place, entry, plan)
             except DocumentError as error:
-                self.refused += error.errors
+                self.refused += error.issues
         self._check_superseding(replaced)
 
     def save(self, actor: Person) -> list[Reading]:
@@ -172,7 +182,7 @@ class _Batch:
             if isinstance(entry, dict) and isinstance(entry.get("id"), str):
                 named.append({**entry, "id": entry["id"].strip()})
             elif isinstance(entry, dict) and "id" not in entry:
-                content = _content(entry) or ""
+                content = _hash_entry(entry) or ""
                 seen[content] += 1
                 named.append({**entry, "id": f"{content[:40]}-{seen[content]}"})
             else:
@@ -185,7 +195,7 @@ class _Batch:
         for entry in self.entries:
             if isinstance(entry, dict):
                 ids = (entry.get("id"), entry.get("supersedes"))
-                named |= {name.strip() for name in ids if _storable(name)}
+                named |= {name.strip() for name in ids if _is_storable(name)}
         rows = Reading.objects.filter(building=self.building, client_id__in=named)
         self.known = {row.client_id: row for row in rows}
         tools = Instrument.objects.filter(job=self.building.job_id)
@@ -203,11 +213,11 @@ class _Batch:
         pointer = f"/readings/{place}"
         if self._is_repeated(entry, pointer, plan):
             return
-        reading = read_reading(entry, plan, pointer)
+        reading = parse_reading(entry, plan, pointer)
         assert isinstance(entry, dict)  # noqa: S101  # or the parser had refused it
-        _check_text(entry, pointer)
+        _require_storable_text(entry, pointer)
         self._check_instrument(reading, plan, pointer)
-        self.fresh[reading.id] = _Fresh(place, entry, digest(entry), reading)
+        self.fresh[reading.id] = _NewReading(place, entry, sha256_of(entry), reading)
 
     def _is_repeated(self, entry: object, pointer: str, plan: Plan) -> bool:
         """Tell a reading sent again, even one that no longer fits a revised plan."""
@@ -217,25 +227,27 @@ class _Batch:
         earlier = self.known.get(key) or self.fresh.get(key)
         if earlier is None:
             return False
-        if _content(entry) == earlier.digest or self._is_same(entry, earlier, plan):
+        if _hash_entry(entry) == earlier.digest or self._is_same(entry, earlier, plan):
             self.repeated.append(key)
             return True
         msg = (
             f"The id {key} belongs to another reading of this building already; a "
             "correction has an id of its own and names this one in `supersedes`."
         )
-        raise DocumentError([Refusal(f"{pointer}/id", msg)])
+        raise DocumentError([DocumentIssue(f"{pointer}/id", msg)])
 
-    def _is_same(self, entry: object, earlier: Reading | _Fresh, plan: Plan) -> bool:
+    def _is_same(
+        self, entry: object, earlier: Reading | _NewReading, plan: Plan
+    ) -> bool:
         """Tell a reading that is written otherwise: 4.5 where inches are meant, 4.5 in.
 
         So it is when what was exported as a table comes back.
         """
         own = earlier.entry
         if isinstance(earlier, Reading) and earlier.revision_id != self.revision.pk:
-            own = in_unit(own, earlier.revision.document["length_unit"])
+            own = with_explicit_unit(own, earlier.revision.document["length_unit"])
         try:
-            return read_reading(entry, plan) == read_reading(own, plan)
+            return parse_reading(entry, plan) == parse_reading(own, plan)
         except DocumentError:
             return False
 
@@ -245,7 +257,7 @@ class _Batch:
             return
         known = ", ".join(plan.instruments) or "none yet"
         msg = f"There is no instrument {name} on this job; there are: {known}."
-        raise DocumentError([Refusal(f"{pointer}/instrument", msg)])
+        raise DocumentError([DocumentIssue(f"{pointer}/instrument", msg)])
 
     def _check_superseding(self, replaced: dict[str, str]) -> None:
         """Refuse what replaces something it cannot; then what hangs on that."""
@@ -271,7 +283,7 @@ class _Batch:
             self._refuse(key, "Readings cannot replace each other in a circle.")
 
     def _why_not(
-        self, fresh: _Fresh, target: str, replaced: Mapping[str, str]
+        self, fresh: _NewReading, target: str, replaced: Mapping[str, str]
     ) -> str | None:
         if target == fresh.reading.id:
             return "A reading cannot replace itself."
@@ -313,10 +325,12 @@ class _Batch:
 
     def _refuse(self, key: str, reason: str) -> None:
         fresh = self.fresh.pop(key)
-        self.refused.append(Refusal(f"/readings/{fresh.place}/supersedes", reason))
+        self.refused.append(
+            DocumentIssue(f"/readings/{fresh.place}/supersedes", reason)
+        )
         self.repeated = [name for name in self.repeated if name != key]
 
-    def _row(self, actor: Person, fresh: _Fresh) -> Reading:
+    def _row(self, actor: Person, fresh: _NewReading) -> Reading:
         reading = fresh.reading
         return Reading(
             building=self.building,
@@ -326,32 +340,32 @@ class _Batch:
             entry=fresh.entry,
             digest=fresh.digest,
             entered=str(fresh.entry["value"]),
-            value=Decimal(reading.value).quantize(MICRON),
+            value=Decimal(reading.value).quantize(VALUE_STEP),
             instrument=self.instruments.get(reading.instrument or ""),
             supersedes=self.known.get(reading.supersedes or ""),
             crew=reading.by or "",
-            taken_at=_aware(reading.at),
+            taken_at=_as_aware(reading.at),
             recorded_by=actor,
         )
 
 
-def _check_text(entry: Mapping[str, Any], pointer: str) -> None:
+def _require_storable_text(entry: Mapping[str, Any], pointer: str) -> None:
     """Refuse text the record cannot keep as it was typed."""
     refused = []
-    for member, longest in LONGEST.items():
+    for member, longest in MAX_TEXT_LENGTHS.items():
         text = str(entry.get(member, ""))
         if len(text) > longest:
             msg = f"This is {len(text)} characters long; {longest} are the most."
-            refused.append(Refusal(f"{pointer}/{member}", msg))
+            refused.append(DocumentIssue(f"{pointer}/{member}", msg))
     refused += [
-        Refusal(f"{pointer}/{member}", "The character U+0000 cannot be kept.")
-        for member in _with_null(entry)
+        DocumentIssue(f"{pointer}/{member}", "The character U+0000 cannot be kept.")
+        for member in _list_members_with_null(entry)
     ]
     if refused:
         raise DocumentError(refused)
 
 
-def _with_null(entry: Mapping[str, Any]) -> Iterable[str]:
+def _list_members_with_null(entry: Mapping[str, Any]) -> Iterable[str]:
     return [
         member
         for member, text in entry.items()
@@ -359,24 +373,24 @@ def _with_null(entry: Mapping[str, Any]) -> Iterable[str]:
     ]
 
 
-def _content(entry: object) -> str | None:
+def _hash_entry(entry: object) -> str | None:
     """Digest an entry nobody has looked at yet; None where it cannot be written."""
     try:
-        return digest(entry)
+        return sha256_of(entry)
     except (TypeError, ValueError):
         return None
 
 
-def _storable(name: object) -> TypeGuard[str]:
+def _is_storable(name: object) -> TypeGuard[str]:
     return isinstance(name, str) and not _NOT_STORABLE.search(name)
 
 
-def _aware(at: datetime | None) -> datetime:
+def _as_aware(at: datetime | None) -> datetime:
     if at is None:
         return now()
     return at.replace(tzinfo=UTC) if is_naive(at) else at
 
 
-def _place(pointer: str) -> tuple[int, str]:
+def _sort_position(pointer: str) -> tuple[int, str]:
     parts = pointer.split("/")
     return (int(parts[2]) if len(parts) > 2 and parts[2].isdigit() else -1, pointer)

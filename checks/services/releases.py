@@ -6,32 +6,37 @@ from typing import Any
 from django.db import transaction
 from django.utils.timezone import now
 
-from checks.adapters import given
+from checks.evaluation_input import load_evaluation_input
 from checks.models import ConcreteEntry, Finding, Photograph, Reading, Release
-from checks.services.announcing import announce_release
-from checks.services.basis import person_record, reading_record
-from checks.services.concrete import concrete_record
+from checks.services.concrete import serialize_concrete_entry
+from checks.services.decision_snapshot import serialize_person, serialize_reading
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.hold_points import (
-    Missing,
-    Standing,
-    hold_points,
-    missing_for,
-    standing_of,
+    BuildingStatus,
+    MissingRequirement,
+    find_missing_requirements,
+    get_building_status,
+    list_missing,
 )
-from checks.services.photographs import photograph_record
-from checks.services.stages import write_standing
+from checks.services.outbox import record_release_signed
+from checks.services.photographs import serialize_photograph
+from checks.services.stages import update_building_status
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.canonical import digest
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
-__all__ = ["Missing", "hold_points", "sign_release", "verify_digest"]
+__all__ = [
+    "MissingRequirement",
+    "find_missing_requirements",
+    "find_verified_release",
+    "sign_release",
+]
 
-FORMAT = "padstone.release/1"
+RELEASE_FORMAT = "padstone.release/1"
 ROD_REMEDIES = frozenset({"ream", "slot", "re_anchor", "extend_rod", "refer", "shift"})
 ROD_TOPICS = ("position:", "projection:")
-STATEMENT = (
+NOTICE_STATEMENT = (
     "Notice to the erector before columns are set: the strength of the concrete, and "
     "every repair, replacement or modification of an anchor rod or of its base plate "
     "(29 CFR 1926.752(a) and 1926.755(b)). The engineer of record, the "
@@ -61,61 +66,61 @@ def sign_release(
         building = Building.objects.select_for_update(of=("self",), no_key=True).get(
             pk=building.pk
         )
-        standing = standing_of(building)
-        signed = standing.signed(kind)
+        standing = get_building_status(building)
+        signed = standing.signed_release(kind)
         if signed is not None:
             msg = f"The {signed.get_kind_display()} is signed by {signed.signed_by}."
             raise ConflictError(msg)
-        missing = missing_for(standing, kind)
+        missing = list_missing(standing, kind)
         if missing:
             raise NotReadyError(Release.Kind(kind).label, missing)
-        record = _record(actor, standing, kind, note, signed_with)
+        record = _build_record(actor, standing, kind, note, signed_with)
         release = Release.objects.create(
             building=building,
             revision=standing.revision,
             kind=kind,
             record=record,
-            digest=digest(record),
+            digest=sha256_of(record),
             note=note.strip(),
             signed_by=actor,
             signed_at=record["signed_at"],
         )
-        announce_release(release)
-        write_standing(building, standing.evaluation)
+        record_release_signed(release)
+        update_building_status(building, standing.evaluation)
     release.refresh_from_db()
     return release
 
 
-def verify_digest(value: str) -> Release | None:
+def find_verified_release(value: str) -> Release | None:
     """Find the release of this digest, if its record still gives that digest."""
     found = (
         Release.objects.filter(digest=value.strip().lower())
         .select_related("building__job", "revision", "signed_by")
         .first()
     )
-    if found is None or digest(found.record) != found.digest:
+    if found is None or sha256_of(found.record) != found.digest:
         return None
     return found
 
 
-def _record(
-    actor: Person, standing: Standing, kind: str, note: str, signed_with: str
+def _build_record(
+    actor: Person, standing: BuildingStatus, kind: str, note: str, signed_with: str
 ) -> dict[str, Any]:
     """Write down everything the release is based on, and who signs it."""
-    account = account_of(standing)
+    account = build_release_body(standing)
     assert account["evaluation"] is not None  # noqa: S101  # or something were missing
     return {
-        "format": FORMAT,
+        "format": RELEASE_FORMAT,
         "kind": kind,
         **account,
         "note": note.strip(),
-        "signed_by": person_record(actor),
-        **_with(signed_with),
+        "signed_by": serialize_person(actor),
+        **_signature_member(signed_with),
         "signed_at": now().isoformat(),
     }
 
 
-def account_of(standing: Standing) -> dict[str, Any]:
+def build_release_body(standing: BuildingStatus) -> dict[str, Any]:
     """Write down a building as it stands: plan, result, readings, findings, notice.
 
     `evaluation` is None while the plan in force was not evaluated.
@@ -123,17 +128,17 @@ def account_of(standing: Standing) -> dict[str, Any]:
     building, evaluation = standing.building, standing.evaluation
     if evaluation is not None and evaluation.revision_id != standing.revision.pk:
         evaluation = None
-    findings = [_finding(finding) for finding in _findings(building)]
+    findings = [_serialize_finding(finding) for finding in _fetch_findings(building)]
     readings = Reading.objects.filter(building=building).select_related(
         "recorded_by", "supersedes"
     )
     return {
         "building": {"id": building.pk, "name": building.name},
-        "job": _job(building),
+        "job": _serialize_job(building),
         "plan": {
             "revision": standing.revision.number,
             "digest": standing.revision.digest,
-            "document": given(building).document,
+            "document": load_evaluation_input(building).document,
         },
         "evaluation": evaluation
         and {
@@ -142,11 +147,13 @@ def account_of(standing: Standing) -> dict[str, Any]:
             "input_digest": evaluation.input_digest,
             "result": evaluation.result,
         },
-        "readings": [reading_record(row) for row in readings.order_by("pk")],
-        "concrete": [concrete_record(row) for row in _concrete(building)],
-        "photographs": _photographs(building),
+        "readings": [serialize_reading(row) for row in readings.order_by("pk")],
+        "concrete": [
+            serialize_concrete_entry(row) for row in _fetch_concrete_entries(building)
+        ],
+        "photographs": _serialize_photographs(building),
         "findings": findings,
-        "notice": _notice(evaluation.result if evaluation else {}, findings),
+        "notice": _build_notice(evaluation.result if evaluation else {}, findings),
         "previous": [
             {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
             for row in standing.releases
@@ -154,18 +161,18 @@ def account_of(standing: Standing) -> dict[str, Any]:
     }
 
 
-def _concrete(building: Building) -> list[ConcreteEntry]:
+def _fetch_concrete_entries(building: Building) -> list[ConcreteEntry]:
     """Every entry of the concrete; those that were replaced are among them."""
     found = ConcreteEntry.objects.filter(building=building)
     return list(found.select_related("recorded_by", "supersedes").order_by("pk"))
 
 
-def _photographs(building: Building) -> list[dict[str, Any]]:
+def _serialize_photographs(building: Building) -> list[dict[str, Any]]:
     """Write down every photograph; those of work stand with their decision."""
     found = Photograph.objects.filter(building=building, carried_out=None)
     return [
         {
-            **photograph_record(row),
+            **serialize_photograph(row),
             "check": row.check_key,
             "reading": row.reading.client_id if row.reading else None,
             "finding": row.finding.topic if row.finding else None,
@@ -176,7 +183,7 @@ def _photographs(building: Building) -> list[dict[str, Any]]:
     ]
 
 
-def _job(building: Building) -> dict[str, str]:
+def _serialize_job(building: Building) -> dict[str, str]:
     job = building.job
     return {
         "number": job.number,
@@ -186,7 +193,7 @@ def _job(building: Building) -> dict[str, str]:
     }
 
 
-def _findings(building: Building) -> list[Finding]:
+def _fetch_findings(building: Building) -> list[Finding]:
     return list(
         Finding.objects.filter(building=building)
         .prefetch_related(
@@ -199,7 +206,7 @@ def _findings(building: Building) -> list[Finding]:
     )
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def _serialize_finding(finding: Finding) -> dict[str, Any]:
     return {
         "finding": finding.topic,
         "checks": finding.checks,
@@ -208,12 +215,12 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "opened_at": finding.opened_at.isoformat(),
         "closed_at": finding.closed_at.isoformat() if finding.closed_at else None,
         "remedies": finding.remedies,
-        "decisions": [_decision(row) for row in finding.decisions.all()],
+        "decisions": [_serialize_decision(row) for row in finding.decisions.all()],
         "history": [
             {
                 "kind": event.kind,
                 "at": event.at.isoformat(),
-                "by": person_record(event.person) if event.person else None,
+                "by": serialize_person(event.person) if event.person else None,
                 "note": event.note,
             }
             for event in finding.events.all()
@@ -221,38 +228,40 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _decision(decision: Any) -> dict[str, Any]:
+def _serialize_decision(decision: Any) -> dict[str, Any]:
     done = getattr(decision, "carried_out", None)
     return {
         "remedy": decision.remedy,
         "disposition": decision.disposition,
         "note": decision.note,
         "digest": decision.digest,
-        "engineer": person_record(decision.engineer),
-        **_with(decision.signed_with),
+        "engineer": serialize_person(decision.engineer),
+        **_signature_member(decision.signed_with),
         "made_at": decision.made_at.isoformat(),
         "carried_out": done
         and {
-            "by": person_record(done.person),
+            "by": serialize_person(done.person),
             "at": done.at.isoformat(),
             "note": done.note,
-            "photographs": [photograph_record(row) for row in done.photographs.all()],
+            "photographs": [
+                serialize_photograph(row) for row in done.photographs.all()
+            ],
         },
     }
 
 
-def _with(signed_with: str) -> dict[str, str]:
+def _signature_member(signed_with: str) -> dict[str, str]:
     """Say what was signed with, where that is known."""
     return {"signed_with": signed_with} if signed_with else {}
 
 
-def _notice(
+def _build_notice(
     result: Mapping[str, Any], findings: list[dict[str, Any]]
 ) -> dict[str, Any]:
     """Write the notice to the erector: strength, and every change to a rod."""
     return {
-        "statement": STATEMENT,
-        "strength": _gate(result.get("concrete")),
+        "statement": NOTICE_STATEMENT,
+        "strength": _select_strength_gate(result.get("concrete")),
         "rods": [
             {
                 "finding": finding["finding"],
@@ -265,12 +274,12 @@ def _notice(
             }
             for finding in findings
             for decision in finding["decisions"]
-            if _about_rods(finding["finding"], decision["remedy"]["remedy"])
+            if _changes_rods(finding["finding"], decision["remedy"]["remedy"])
         ],
     }
 
 
-def _gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] | None:
+def _select_strength_gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] | None:
     """The strength gate alone: a forecast or delivery tests give notice of nothing."""
     if concrete is None:
         return None
@@ -278,7 +287,7 @@ def _gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] | None:
     return {name: said for name, said in concrete.items() if name not in beside}
 
 
-def _about_rods(topic: str, remedy: str) -> bool:
+def _changes_rods(topic: str, remedy: str) -> bool:
     return remedy in ROD_REMEDIES or (
         remedy != "remeasure" and topic.startswith(ROD_TOPICS)
     )

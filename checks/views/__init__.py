@@ -1,5 +1,5 @@
 """Pages: fetch, ask a service, answer."""
 
-from checks.views.plans import building
+from checks.views.as_built import building
 
 __all__ = ["building"]

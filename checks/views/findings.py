@@ -9,37 +9,37 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms.orders import AskForm, DecideForm, choices_for
+from checks.forms.decisions import DecisionForm, RemeasurementForm, list_order_choices
 from checks.forms.photographs import AddPhotographsForm, CarryOutForm
+from checks.labels import describe_remedy, describe_topic
 from checks.models import Decision, Finding
 from checks.queries import review
-from checks.queries.alike import alike_on_page, alike_with, measured_again
-from checks.queries.photographs import of_finding
+from checks.queries.finding_groups import find_group, find_remeasurement, group_page
+from checks.queries.photographs import list_finding_photographs
 from checks.queries.review import QueueFilter
 from checks.services.errors import ConflictError
 from checks.services.findings import (
-    ask_again,
-    carry_out,
-    decide,
-    why_not_decide,
+    decide_finding,
+    explain_decision_refusal,
+    report_work_done,
+    request_remeasurement,
 )
-from checks.views.finding_drawing import drawing_of
-from checks.views.seeing import Kind, saw
-from checks.views.units import units_for
-from checks.wording import order_words, topic_words
+from checks.views.display_units import get_display_units
+from checks.views.finding_drawings import draw_finding
+from checks.views.view_log import Kind, log_view
 from core.models import Role
 from core.permissions import Action, may
-from core.requests import PersonRequest, asked_for
+from core.requests import AuthenticatedRequest, get_query_param
 from jobs.models import Building, Membership
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
-STATES = {
+QUEUE_STATES = {
     "waiting": "wait for a decision",
     "field": "with the field",
     "open": "all open",
     "closed": "closed",
 }
-TOPICS = {
+QUEUE_TOPICS = {
     "position": "rods",
     "level": "levels",
     "squareness": "outline",
@@ -52,36 +52,38 @@ TOPICS = {
 
 
 @require_GET
-def queue(request: PersonRequest) -> HttpResponse:
+def finding_queue(request: AuthenticatedRequest) -> HttpResponse:
     """Show the findings, what steel waits for first."""
     building = request.GET.get("building", "")
     state = request.GET.get("state", "waiting")
     wanted = QueueFilter(
-        state=state if state in STATES else "waiting",
-        job=asked_for(request, "job"),
+        state=state if state in QUEUE_STATES else "waiting",
+        job=get_query_param(request, "job"),
         building=int(building) if building.isdecimal() and len(building) < 18 else None,
-        topic=asked_for(request, "topic"),
+        topic=get_query_param(request, "topic"),
     )
-    page = review.review_queue(request.user, wanted, request.GET.get("page"))
+    page = review.paginate_findings(request.user, wanted, request.GET.get("page"))
     context = {
-        "building": _building(request, wanted.building),
+        "building": _get_filtered_building(request, wanted.building),
         "wanted": wanted,
         "may_decide_in": set(
             Membership.objects.of(request.user)
             .filter(role=Role.ENGINEER)
             .values_list("job", flat=True)
         ),
-        "states": STATES,
-        "topics": TOPICS,
+        "states": QUEUE_STATES,
+        "topics": QUEUE_TOPICS,
         "page": page,
-        "rows": alike_on_page(
-            list(page.object_list), review.wanted_findings(request.user, wanted)
+        "rows": group_page(
+            list(page.object_list), review.filter_findings(request.user, wanted)
         ),
     }
     return render(request, "checks/findings.html", context)
 
 
-def _building(request: PersonRequest, pk: int | None) -> Building | None:
+def _get_filtered_building(
+    request: AuthenticatedRequest, pk: int | None
+) -> Building | None:
     """Fetch the building the queue is asked for, None where there is none to see."""
     if pk is None:
         return None
@@ -91,79 +93,85 @@ def _building(request: PersonRequest, pk: int | None) -> Building | None:
 
 
 @require_GET
-def finding(request: PersonRequest, pk: int) -> HttpResponse:
+def finding_detail(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show one finding: readings, cause, remedies, history, and what to do."""
-    found = _seen(request, pk)
-    saw(request, found.building, Kind.FINDING, pk)
-    return _page(request, found)
+    found = _get_visible_finding(request, pk)
+    log_view(request, found.building, Kind.FINDING, pk)
+    return _render_finding(request, found)
 
 
 @require_POST
-def decision(request: PersonRequest, pk: int) -> HttpResponse:
+def sign_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Order a remedy, signed."""
-    found = _seen(request, pk)
-    form = DecideForm(request.POST, request=request, finding=found)
-    return _attempt(
+    found = _get_visible_finding(request, pk)
+    form = DecisionForm(request.POST, request=request, finding=found)
+    return _call_service(
         request,
         found,
         {"decide_form": form},
-        lambda: decide(actor=request.user, finding=found, **form.order()),
+        lambda: decide_finding(
+            actor=request.user, finding=found, **form.to_arguments()
+        ),
         "Decided.",
     )
 
 
 @require_POST
-def again(request: PersonRequest, pk: int) -> HttpResponse:
+def ask_for_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Ask for another measurement."""
-    found = _seen(request, pk)
-    form = AskForm(request.POST, request=request)
-    return _attempt(
+    found = _get_visible_finding(request, pk)
+    form = RemeasurementForm(request.POST, request=request)
+    return _call_service(
         request,
         found,
         {"ask_form": form},
-        lambda: ask_again(actor=request.user, finding=found, **form.order()),
+        lambda: request_remeasurement(
+            actor=request.user, finding=found, **form.to_arguments()
+        ),
         "Asked for another measurement.",
     )
 
 
 @require_POST
-def carried_out(request: PersonRequest, pk: int) -> HttpResponse:
+def report_carried_out(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Report a decision as carried out."""
     decisions = Decision.objects.filter(
         finding__in=Finding.objects.visible_to(request.user)
     )
     made = get_object_or_404(decisions, pk=pk)
-    found = _seen(request, made.finding_id)
+    found = _get_visible_finding(request, made.finding_id)
     form = CarryOutForm(request.POST, request.FILES)
-    return _attempt(
+    return _call_service(
         request,
         found,
         {"carry_form": form},
-        lambda: carry_out(actor=request.user, decision=made, **form.order()),
+        lambda: report_work_done(
+            actor=request.user, decision=made, **form.to_arguments()
+        ),
         "Reported as carried out. Measure it again to close the finding.",
     )
 
 
-def _seen(request: PersonRequest, pk: int) -> Finding:
-    found = review.finding_for(request.user, pk)
+def _get_visible_finding(request: AuthenticatedRequest, pk: int) -> Finding:
+    found = review.get_finding(request.user, pk)
     if found is None:
         raise Http404
     return found
 
 
-def _attempt(
-    request: PersonRequest,
-    found: Finding,
+def _call_service(
+    request: AuthenticatedRequest,
+    finding: Finding,
     forms: dict[str, Form],
-    act: Callable[[], object],
-    done: str,
+    call: Callable[[], object],
+    success_message: str,
 ) -> HttpResponse:
     """Do what a form asks; show the page again with what speaks against it."""
     (form,) = forms.values()
     if not form.is_valid():
-        return _page(request, found, forms, status=400)
+        return _render_finding(request, finding, forms, status=400)
     try:
-        act()
+        call()
     except ValidationError as error:
         if hasattr(error, "error_dict"):
             known = {name for name in error.error_dict if name in form.fields}
@@ -171,22 +179,24 @@ def _attempt(
                 form.add_error(name if name in known else None, errors)
         else:
             form.add_error(None, error)
-        return _page(request, found, forms, status=400)
+        return _render_finding(request, finding, forms, status=400)
     except ConflictError as error:
         messages.warning(request, str(error))
-        return _page(request, _seen(request, found.pk), status=409)
-    messages.success(request, done)
-    return redirect(found)
+        return _render_finding(
+            request, _get_visible_finding(request, finding.pk), status=409
+        )
+    messages.success(request, success_message)
+    return redirect(finding)
 
 
-def _what_may_be_done(found: Finding, roles: frozenset[str]) -> dict[str, bool]:
+def _permitted_actions(finding: Finding, roles: frozenset[str]) -> dict[str, bool]:
     """Say what somebody with these roles may do about a finding as it stands."""
-    state, flagged = found.state, found.flagged_at is not None
-    carries = may(Action.CARRY_OUT, roles)
+    state, flagged = finding.state, finding.flagged_at is not None
+    carries = may(Action.REPORT_WORK, roles)
     return {
         "decidable": state in ("open", "remeasure", "carried_out")
         or (state == "decided" and flagged),
-        "may_ask": may(Action.ASK_AGAIN, roles)
+        "may_ask": may(Action.REQUEST_REMEASUREMENT, roles)
         and (flagged or state in ("open", "decided")),
         "may_carry": carries and state == "decided" and not flagged,
         "may_show_work": carries,
@@ -194,48 +204,54 @@ def _what_may_be_done(found: Finding, roles: frozenset[str]) -> dict[str, bool]:
     }
 
 
-def _page(
-    request: PersonRequest,
-    found: Finding,
+def _render_finding(
+    request: AuthenticatedRequest,
+    finding: Finding,
     forms: dict[str, Form] | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    events = list(found.events.all())
-    measured = measured_again(found, events)
+    events = list(finding.events.all())
+    measured = find_remeasurement(finding, events)
     seen = {"seen": events[-1].pk if events else None}
-    decisions = list(found.decisions.all())
+    decisions = list(finding.decisions.all())
     holds = decisions[-1] if decisions else None
     refusals = {
-        approval: why_not_decide(request.user, found, approval)
+        approval: explain_decision_refusal(request.user, finding, approval)
         for approval in ("field", "engineer")
     }
     approvals = [approval for approval, why_not in refusals.items() if not why_not]
     context = {
-        "finding": found,
-        "building": found.building,
-        "title": topic_words(found.topic),
-        "units": units_for(request, plan_of(found.evaluation.revision).length_unit),
-        "drawing": drawing_of(request, found),
-        "rows": review.rows_of_finding(found),
-        "remedies": review.remedies_shown(found, measured, review.case_of(found)),
-        "limits": review.limits_shown(found),
-        "alike": alike_with(found) if found.closed_at is None else None,
+        "finding": finding,
+        "building": finding.building,
+        "title": describe_topic(finding.topic),
+        "units": get_display_units(
+            request, load_plan(finding.evaluation.revision).length_unit
+        ),
+        "drawing": draw_finding(request, finding),
+        "rows": review.list_finding_checks(finding),
+        "remedies": review.list_remedies(
+            finding, measured, review.load_remedy_context(finding)
+        ),
+        "limits": review.list_finding_limits(finding),
+        "alike": find_group(finding) if finding.closed_at is None else None,
         "again": measured,
-        "ruled_out": review.ruled_out(found),
+        "ruled_out": review.list_ruled_out(finding),
         "holds": holds,
-        "ordered": order_words(holds.remedy) if holds else "",
+        "ordered": describe_remedy(holds.remedy) if holds else "",
         "done": getattr(holds, "carried_out", None),
-        "photographs": of_finding(found),
+        "photographs": list_finding_photographs(finding),
         "photographs_form": AddPhotographsForm(),
         "events": events,
-        "why_not": "" if choices_for(found, approvals) else refusals["engineer"],
-        "ask_first": measured is None and found.remedies[0]["remedy"] == "remeasure",
-        "decide_form": DecideForm(
-            request=request, finding=found, approvals=approvals, initial=seen
+        "why_not": ""
+        if list_order_choices(finding, approvals)
+        else refusals["engineer"],
+        "ask_first": measured is None and finding.remedies[0]["remedy"] == "remeasure",
+        "decide_form": DecisionForm(
+            request=request, finding=finding, approvals=approvals, initial=seen
         ),
-        "ask_form": AskForm(request=request, initial=seen),
+        "ask_form": RemeasurementForm(request=request, initial=seen),
         "carry_form": CarryOutForm(),
-        **_what_may_be_done(found, found.building.roles_of(request.user)),
+        **_permitted_actions(finding, finding.building.roles_of(request.user)),
     }
     return render(
         request, "checks/finding.html", {**context, **(forms or {})}, status=status

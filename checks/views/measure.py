@@ -9,93 +9,95 @@ from django.utils.http import urlencode
 from django.utils.timezone import now
 from django.views.decorators.http import require_http_methods
 
-from checks.adapters import plan_document
-from checks.entering import (
+from checks.evaluation_input import build_plan_document
+from checks.forms.reading_rows import (
     LENGTH_UNITS,
+    REMEASURE_REASONS,
     STRENGTH_UNITS,
-    WHY_AGAIN,
-    Line,
-    blank_lines,
-    entries_of,
-    put_errors,
-    typed_lines,
+    ReadingRow,
+    attach_errors,
+    build_entries,
+    build_rows,
+    fill_rows,
 )
-from checks.forms.readings import CommonForm, InstrumentForm
-from checks.queries.walk import Section, suggest, walk
-from checks.services.readings import Recorded, record_readings
-from checks.views.photographs import take_photographs
-from checks.views.readings import seen_building
-from checks.views.units import units_for
+from checks.forms.readings import InstrumentForm, ReadingDetailsForm
+from checks.queries.walk import Section, build_walk, choose_section
+from checks.services.readings import RecordedReadings, record_readings
+from checks.views.display_units import get_display_units
+from checks.views.photographs import store_row_photographs
+from checks.views.readings import get_visible_building
 from core.permissions import Action, may
-from core.requests import PersonRequest
+from core.requests import AuthenticatedRequest
 from core.units import LengthUnit
 from jobs.models import Building
 
-METRIC = ("mm", "cm", "m")
+METRIC_UNITS = ("mm", "cm", "m")
 PERSON_HEADER = "X-Padstone-Person"
 """Whose page this is: the browser keeps it for nobody else."""
 
 
 @require_http_methods(["GET", "POST"])
-def measure(request: PersonRequest, pk: int) -> HttpResponse:
+def measure(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Measure one section of the walk; what was typed comes back where refused."""
-    building = seen_building(request, pk)
-    sections = walk(building)
+    building = get_visible_building(request, pk)
+    sections = build_walk(building)
     asked = request.POST.get("section") or request.GET.get("section", "")
-    section = suggest(sections, asked, request.GET.get("show", ""))
-    tools = list(_instruments(building))
+    section = choose_section(sections, asked, request.GET.get("show", ""))
+    tools = list(_list_instruments(building))
     if request.method == "GET":
-        degree = "degC" if _plan_unit(building) in METRIC else "degF"
+        degree = "degC" if _plan_unit(building) in METRIC_UNITS else "degF"
         start = {"crew": request.session.get("crew", ""), "degree": degree}
-        common = CommonForm(instruments=tools, initial=start)
-        lines = blank_lines(section)
-        return _measure(request, building, sections, section, common, lines)
-    common = CommonForm(request.POST, instruments=tools)
-    lines = typed_lines(section, request.POST)
+        common = ReadingDetailsForm(instruments=tools, initial=start)
+        lines = build_rows(section)
+        return _render_measure(request, building, sections, section, common, lines)
+    common = ReadingDetailsForm(request.POST, instruments=tools)
+    lines = fill_rows(section, request.POST)
     if not common.is_valid():
-        return _measure(request, building, sections, section, common, lines)
+        return _render_measure(request, building, sections, section, common, lines)
     request.session["crew"] = common.cleaned_data["crew"]
-    filled, entries = entries_of(lines, request.POST, common.shared())
+    filled, entries = build_entries(lines, request.POST, common.to_members())
     recorded = record_readings(
         actor=request.user, building=building, entries=entries, keep_good=True
     )
     stored = {row.client_id for row in recorded.stored + recorded.repeated}
-    photographed, trouble = take_photographs(request, building, lines, stored)
+    photographed, trouble = store_row_photographs(request, building, lines, stored)
     if not recorded.refused and not trouble:
-        _tell(request, recorded, photographed)
+        _report_recorded(request, recorded, photographed)
         return redirect(f"{request.path}?{urlencode({'section': section.key})}")
-    for message in put_errors(filled, recorded.refused):
+    for message in attach_errors(filled, recorded.refused):
         common.add_error(None, message)
-    fresh = walk(building)
-    section = suggest(fresh, section.key, "")
+    fresh = build_walk(building)
+    section = choose_section(fresh, section.key, "")
     kept = [line for line in filled if line.client_id not in stored]
-    lines = _with(blank_lines(section), kept)
+    lines = _merge_refused_rows(build_rows(section), kept)
     for line in lines:
         line.errors += trouble.get(line.number, [])
-    return _measure(request, building, fresh, section, common, lines)
+    return _render_measure(request, building, fresh, section, common, lines)
 
 
-def _with(lines: list[Line], kept: list[Line]) -> list[Line]:
+def _merge_refused_rows(
+    lines: list[ReadingRow], kept: list[ReadingRow]
+) -> list[ReadingRow]:
     """Put what was refused back on its lines, as it was typed."""
     by_number = {line.number: line for line in kept}
     for line in lines:
         if old := by_number.get(line.number):
-            old.row = line.row
+            old.walk_row = line.walk_row
     return [by_number.get(line.number, line) for line in lines]
 
 
-def _measure(
-    request: PersonRequest,
+def _render_measure(
+    request: AuthenticatedRequest,
     building: Building,
     sections: list[Section],
     section: Section,
-    common: CommonForm,
-    lines: list[Line],
+    common: ReadingDetailsForm,
+    lines: list[ReadingRow],
 ) -> HttpResponse:
     refused = bool(common.errors) or any(line.errors for line in lines)
     place = sections.index(section)
     plan_unit = _plan_unit(building)
-    metric = plan_unit in METRIC
+    metric = plan_unit in METRIC_UNITS
     context = {
         "building": building,
         "sections": sections,
@@ -104,13 +106,13 @@ def _measure(
         "common": common,
         "lines": lines,
         "place": place + 1,
-        "left": sum(part.left for part in sections),
-        "again": sum(part.again for part in sections),
-        "why_again": WHY_AGAIN,
+        "left": sum(part.remaining_count for part in sections),
+        "again": sum(part.remeasure_count for part in sections),
+        "why_again": REMEASURE_REASONS,
         "made": now(),
         "metric": metric,
         "unit": request.POST.get("unit") or ("mm" if plan_unit == "cm" else plan_unit),
-        "units": units_for(request, plan_unit),
+        "units": get_display_units(request, plan_unit),
         "units_of_length": LENGTH_UNITS,
         "units_of_strength": STRENGTH_UNITS,
         "strength_unit": request.POST.get("strength_unit")
@@ -131,13 +133,15 @@ def _plan_unit(building: Building) -> LengthUnit:
     return unit
 
 
-def _instruments(building: Building) -> dict[str, Any]:
-    document = plan_document(building, building.current_revision())
+def _list_instruments(building: Building) -> dict[str, Any]:
+    document = build_plan_document(building, building.current_revision())
     found: dict[str, Any] = document.get("instruments", {})
     return found
 
 
-def _tell(request: PersonRequest, recorded: Recorded, photographed: int) -> None:
+def _report_recorded(
+    request: AuthenticatedRequest, recorded: RecordedReadings, photographed: int
+) -> None:
     counts = ((len(recorded.stored), "reading"), (photographed, "photograph"))
     told = [
         f"{count} {word}{'' if count == 1 else 's'}" for count, word in counts if count

@@ -22,74 +22,72 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_GET, require_POST
 
 from checks.services.evaluation import evaluate_building
-from checks.services.readings import Recorded, record_readings
-from checks.views.readings import seen_building
-from core.requests import PersonRequest
+from checks.services.readings import RecordedReadings, record_readings
+from checks.views.readings import get_visible_building
+from core.requests import AuthenticatedRequest
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
 
-WORKER = "checks/worker.js"
-FILES = (
-    "core/book.css",
-    "core/parts.css",
+SERVICE_WORKER_SCRIPT = "checks/service-worker.js"
+OFFLINE_FILES = (
+    "core/base.css",
+    "core/components.css",
     "core/drawing.css",
     "core/print.css",
-    "core/mark.svg",
-    "core/book.js",
+    "core/logo.svg",
+    "core/base.js",
     "django_htmx/htmx-2.min.js",
     "checks/records.css",
     "checks/measure.css",
     "checks/lengths.js",
-    "checks/kept.js",
-    "checks/snaps.js",
-    "checks/shrink.js",
-    "checks/sending.js",
-    "checks/waiting.js",
-    "checks/provisional.js",
+    "checks/reading-outbox.js",
+    "checks/photo-outbox.js",
+    "checks/photo-resize.js",
+    "checks/sync.js",
+    "checks/outbox-banner.js",
+    "checks/local-verdict.js",
     "checks/keypad.js",
-    "checks/entries.js",
-    "checks/camera.js",
-    "checks/walk.js",
-    "checks/offline.js",
+    "checks/reading-form.js",
+    "checks/photo-capture.js",
+    "checks/measure-page.js",
+    "checks/offline-page.js",
 )
-MOST_AT_ONCE = 200
-POINTER_START = 2  # "/readings/3/value": the place stands third
+MAX_READINGS_PER_REQUEST = 200
+POINTER_INDEX = 2  # "/readings/3/value": the place stands third
 
 
 @login_not_required
 @cache_control(no_cache=True)
 @require_GET
-def worker(request: HttpRequest) -> HttpResponse:
+def service_worker(request: HttpRequest) -> HttpResponse:
     """Give the service worker: what it is to keep, and the script that keeps it.
 
     It is served from the root, for a worker may only answer for what lies below it.
     """
     book = {
-        "version": files_version(),
-        "files": [staticfiles_storage.url(name) for name in FILES],
+        "version": get_files_version(),
+        "files": [staticfiles_storage.url(name) for name in OFFLINE_FILES],
         "offline": reverse("checks:offline"),
         "signOut": reverse("sign-out"),
     }
     script = (
         f'"use strict";\nself.BOOK = {json.dumps(book)};\n'
-        f"importScripts({json.dumps(staticfiles_storage.url(WORKER))});\n"
+        f"importScripts({json.dumps(staticfiles_storage.url(SERVICE_WORKER_SCRIPT))});\n"
     )
     return HttpResponse(script, content_type="text/javascript; charset=utf-8")
 
 
-def files_version() -> str:
+def get_files_version() -> str:
     """Name the state of the files: the manifest's hash, else one of their content."""
     manifest = getattr(staticfiles_storage, "manifest_hash", "")
-    return (
-        manifest or (_content_hash.__wrapped__ if settings.DEBUG else _content_hash)()
-    )
+    return manifest or (_hash_files.__wrapped__ if settings.DEBUG else _hash_files)()
 
 
 @lru_cache(maxsize=1)
-def _content_hash() -> str:
+def _hash_files() -> str:
     digest = hashlib.sha256()
-    for name in (*FILES, WORKER):
+    for name in (*OFFLINE_FILES, SERVICE_WORKER_SCRIPT):
         found = finders.find(name)
         assert isinstance(found, str)  # noqa: S101  # all are of the program
         with open(found, "rb") as file:
@@ -99,21 +97,21 @@ def _content_hash() -> str:
 
 @login_not_required
 @require_GET
-def offline(request: HttpRequest) -> HttpResponse:
+def offline_page(request: HttpRequest) -> HttpResponse:
     """Show what a phone has at hand without a network; of nobody in particular."""
     return render(request, "checks/offline.html", {"navigation": [], "user": None})
 
 
 @require_POST
-def receive(request: PersonRequest, pk: int) -> HttpResponse:
+def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Take readings a phone kept, and tell by id what became of each.
 
     The phone names whose readings they are: where somebody else has signed in on it
     since, none is taken.
     """
-    building = seen_building(request, pk)
+    building = get_visible_building(request, pk)
     try:
-        person, entries = _sent(request.body)
+        person, entries = _parse_body(request.body)
     except ValueError as error:
         return JsonResponse({"error": str(error)}, status=400)
     if person != request.user.pk:
@@ -126,25 +124,25 @@ def receive(request: PersonRequest, pk: int) -> HttpResponse:
     except PermissionDenied as error:
         return JsonResponse({"error": str(error)}, status=403)
     if recorded.repeated and not recorded.stored:
-        _catch_up(building)
-    return JsonResponse(_told(recorded, entries))
+        _evaluate_if_due(building)
+    return JsonResponse(_describe_outcome(recorded, entries))
 
 
-def _sent(body: bytes) -> tuple[object, list[dict[str, Any]]]:
+def _parse_body(body: bytes) -> tuple[object, list[dict[str, Any]]]:
     """Read whose readings they are and the readings, each with an id."""
     try:
         sent = json.loads(body)
     except (ValueError, RecursionError):
         raise ValueError("This is not JSON.") from None
     entries = sent.get("readings") if isinstance(sent, dict) else None
-    if not isinstance(entries, list) or len(entries) > MOST_AT_ONCE:
-        raise ValueError(f"`readings` is a list of at most {MOST_AT_ONCE}.")
+    if not isinstance(entries, list) or len(entries) > MAX_READINGS_PER_REQUEST:
+        raise ValueError(f"`readings` is a list of at most {MAX_READINGS_PER_REQUEST}.")
     if not all(isinstance(e, dict) and isinstance(e.get("id"), str) for e in entries):
         raise ValueError("Each reading is an object with an `id`.")
     return sent.get("person"), entries
 
 
-def _catch_up(building: Building) -> None:
+def _evaluate_if_due(building: Building) -> None:
     """Judge what an upload that broke off left unjudged; the sweep tries again."""
     building.refresh_from_db()
     if building.evaluation_due_since is None:
@@ -155,10 +153,12 @@ def _catch_up(building: Building) -> None:
         logger.exception("Building %s could not be evaluated.", building.pk)
 
 
-def _told(recorded: Recorded, entries: list[dict[str, Any]]) -> dict[str, Any]:
+def _describe_outcome(
+    recorded: RecordedReadings, entries: list[dict[str, Any]]
+) -> dict[str, Any]:
     refused: dict[str, list[str]] = {}
     for refusal in recorded.refused:
-        place = int(refusal.pointer.split("/")[POINTER_START])
+        place = int(refusal.pointer.split("/")[POINTER_INDEX])
         refused.setdefault(entries[place]["id"], []).append(refusal.message)
     return {
         "known": [row.client_id for row in recorded.stored + recorded.repeated],

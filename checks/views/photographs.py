@@ -20,32 +20,32 @@ from django.utils.dateparse import parse_datetime
 from django.utils.timezone import is_naive
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.entering import Line
-from checks.forms.photographs import AddPhotographsForm, too_large
+from checks.forms.photographs import AddPhotographsForm, size_error
+from checks.forms.reading_rows import ReadingRow
 from checks.models import DIGEST, Decision, Finding, Photograph
-from checks.services.kept_files import LostFileError, read_kept
+from checks.services.file_store import FileStoreError, load_file
 from checks.services.photographs import add_photograph, add_photographs
-from checks.views.readings import seen_building
+from checks.views.readings import get_visible_building
 from core.models import Person
-from core.requests import PersonRequest
+from core.requests import AuthenticatedRequest
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
 
-OF_LINES = UUID("8d1f5c0a-52c1-4e0b-9a53-0f7a3c1e6b44")
+ROW_PHOTOGRAPH_NAMESPACE = UUID("8d1f5c0a-52c1-4e0b-9a53-0f7a3c1e6b44")
 """A line's photograph has its id from the line's, so that one form is taken once."""
-FOR_GOOD = "private, max-age=31536000, immutable"
+CACHE_FOREVER = "private, max-age=31536000, immutable"
 
 
 @require_GET
-def photograph(request: PersonRequest, pk: int, digest: str) -> HttpResponse:
+def photograph(request: AuthenticatedRequest, pk: int, digest: str) -> HttpResponse:
     """Show a photograph's file, whole or small, by its digest."""
-    if not is_seen(request.user, pk, digest):
+    if not can_see_photograph(request.user, pk, digest):
         raise Http404("There is no such photograph among your jobs.")
-    return file_answer(request, digest)
+    return photograph_response(request, digest)
 
 
-def is_seen(person: Person, building: int, digest: str) -> bool:
+def can_see_photograph(person: Person, building: int, digest: str) -> bool:
     """Whether this is a file of a photograph this person may see."""
     if not re.fullmatch(DIGEST, digest):
         return False
@@ -53,73 +53,78 @@ def is_seen(person: Person, building: int, digest: str) -> bool:
     return seen.filter(Q(digest=digest) | Q(small_digest=digest)).exists()
 
 
-def file_answer(request: HttpRequest, digest: str) -> HttpResponse:
+def photograph_response(request: HttpRequest, digest: str) -> HttpResponse:
     """Answer a file that whoever asks may see."""
     etag = f'"{digest}"'
     answer = get_conditional_response(request, etag=etag)
     if answer is None:
         try:
-            answer = HttpResponse(read_kept(digest), content_type="image/jpeg")
-        except LostFileError as fault:
+            answer = HttpResponse(load_file(digest), content_type="image/jpeg")
+        except FileStoreError as fault:
             logger.exception("A photograph cannot be shown.")
             raise Http404(str(fault)) from fault
         answer["Content-Disposition"] = f'inline; filename="{digest[:12]}.jpg"'
     answer["ETag"] = etag
-    answer["Cache-Control"] = FOR_GOOD
+    answer["Cache-Control"] = CACHE_FOREVER
     answer["X-Content-Type-Options"] = "nosniff"
     patch_vary_headers(answer, ["Cookie"])
     return answer
 
 
 @require_POST
-def of_finding(request: PersonRequest, pk: int) -> HttpResponse:
+def add_to_finding(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Add photographs of a finding."""
     findings = Finding.objects.visible_to(request.user)
     found = get_object_or_404(findings.select_related("building"), pk=pk)
-    return _added(request, found, finding=found)
+    return _add_photographs(request, found, finding=found)
 
 
 @require_POST
-def of_work(request: PersonRequest, pk: int) -> HttpResponse:
+def add_to_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Add photographs of what a decision ordered, after it was reported."""
     findings = Finding.objects.visible_to(request.user)
     decisions = Decision.objects.filter(finding__in=findings)
     made = get_object_or_404(decisions.select_related("finding__building"), pk=pk)
-    return _added(request, made.finding, decision=made)
+    return _add_photographs(request, made.finding, decision=made)
 
 
-def _added(request: PersonRequest, found: Finding, **of: Any) -> HttpResponse:
+def _add_photographs(
+    request: AuthenticatedRequest, found: Finding, **target: Any
+) -> HttpResponse:
     form = AddPhotographsForm(request.POST, request.FILES)
     if form.is_valid():
         try:
             added = add_photographs(
-                actor=request.user, building=found.building, **form.order(), **of
+                actor=request.user,
+                building=found.building,
+                **form.to_arguments(),
+                **target,
             )
         except ValidationError as error:
-            _warn(request, error.messages)
+            _show_errors(request, error.messages)
         else:
             count = len(added)
             several = "1 photograph" if count == 1 else f"{count} photographs"
             messages.success(request, f"{several} in the record.")
     else:
         told = [str(each) for errors in form.errors.values() for each in errors]
-        _warn(request, told)
+        _show_errors(request, told)
     return redirect(found)
 
 
-def _warn(request: PersonRequest, told: list[str]) -> None:
-    for message in told:
+def _show_errors(request: AuthenticatedRequest, errors: list[str]) -> None:
+    for message in errors:
         messages.error(request, message)
 
 
 @require_POST
-def receive(request: PersonRequest, pk: int) -> HttpResponse:
+def sync_photograph(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Take a photograph a phone kept, and tell by its id what became of it.
 
     As with readings, the phone names whose it is: where somebody else has signed in
     on it since, it is not taken.
     """
-    building = seen_building(request, pk)
+    building = get_visible_building(request, pk)
     try:
         client_id = UUID(request.POST.get("id", ""))
     except ValueError:
@@ -128,7 +133,7 @@ def receive(request: PersonRequest, pk: int) -> HttpResponse:
         msg = "Somebody else has signed in on this phone; whoever took it sends it."
         return JsonResponse({"error": msg}, status=409)
     try:
-        _take(request, building, client_id)
+        _store_upload(request, building, client_id)
     except PermissionDenied as error:
         return JsonResponse({"error": str(error)}, status=403)
     except ValidationError as error:
@@ -137,25 +142,27 @@ def receive(request: PersonRequest, pk: int) -> HttpResponse:
     return JsonResponse({"known": [request.POST["id"]], "refused": {}})
 
 
-def _take(request: PersonRequest, building: Building, client_id: UUID) -> None:
+def _store_upload(
+    request: AuthenticatedRequest, building: Building, client_id: UUID
+) -> None:
     file = request.FILES.get("file")
     if file is None:
         raise ValidationError("The photograph itself is missing.")
-    if told := too_large(file):
+    if told := size_error(file):
         raise ValidationError(told)
     add_photograph(
         actor=request.user,
         building=building,
         client_id=client_id,
         content=file.read(),
-        taken_at=_moment(request.POST.get("taken_at", "")),
+        taken_at=_parse_time(request.POST.get("taken_at", "")),
         caption=request.POST.get("caption", ""),
         check=request.POST.get("check", ""),
         reading=request.POST.get("reading", ""),
     )
 
 
-def _moment(text: str) -> datetime:
+def _parse_time(text: str) -> datetime:
     try:
         found = parse_datetime(text)
     except ValueError:
@@ -165,8 +172,11 @@ def _moment(text: str) -> datetime:
     return found
 
 
-def take_photographs(
-    request: PersonRequest, building: Building, lines: list[Line], stored: set[str]
+def store_row_photographs(
+    request: AuthenticatedRequest,
+    building: Building,
+    lines: list[ReadingRow],
+    stored: set[str],
 ) -> tuple[int, dict[int, list[str]]]:
     """Take the photographs that came with a section of the walk, a line each.
 
@@ -184,17 +194,17 @@ def take_photographs(
     new, trouble = 0, {}
     for line in lines:
         file = request.FILES.get(f"photograph-{line.number}")
-        if file is None or line.row is None:
+        if file is None or line.walk_row is None:
             continue
         try:
-            if told := too_large(file):
+            if told := size_error(file):
                 raise ValidationError(told)
             added = add_photograph(
                 actor=request.user,
                 building=building,
-                client_id=uuid5(OF_LINES, line.client_id),
+                client_id=uuid5(ROW_PHOTOGRAPH_NAMESPACE, line.client_id),
                 content=file.read(),
-                check=line.key,
+                check=line.check_key,
                 reading=line.client_id if line.client_id in stored else "",
             )
         except ValidationError as error:

@@ -9,20 +9,24 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_POST
 
 from checks.forms.readings import InstrumentForm
-from checks.queries.photographs import of_building, shown
-from checks.queries.record import RecordFilter, photographed, taken
-from checks.queries.record import record as readings_of
-from checks.queries.walk import blank_walk
+from checks.queries.photographs import build_photograph_rows, paginate_photographs
+from checks.queries.reading_history import (
+    ReadingFilter,
+    attach_photographs,
+    build_history_rows,
+)
+from checks.queries.reading_history import paginate_readings as readings_of
+from checks.queries.walk import build_blank_walk
 from checks.services.instruments import add_instrument
-from checks.views.units import units_for
+from checks.views.display_units import get_display_units
 from core.permissions import Action, may
-from core.requests import PersonRequest, asked_for
-from jobs.exchange.parse import DocumentError
+from core.requests import AuthenticatedRequest, get_query_param
+from jobs.exchange.input.parser import DocumentError
 from jobs.models import Building
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
 
-def seen_building(request: PersonRequest, pk: int) -> Building:
+def get_visible_building(request: AuthenticatedRequest, pk: int) -> Building:
     """Fetch a building this person may see, or answer that there is none."""
     buildings = Building.objects.visible_to(request.user).select_related("job")
     building: Building = get_object_or_404(buildings, pk=pk)
@@ -30,25 +34,25 @@ def seen_building(request: PersonRequest, pk: int) -> Building:
 
 
 @require_GET
-def sheet(request: PersonRequest, pk: int) -> HttpResponse:
+def blank_sheet(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show the blank sheet, to be printed and written on."""
-    building = seen_building(request, pk)
+    building = get_visible_building(request, pk)
     revision = building.current_revision()
-    plan = plan_of(revision)
+    plan = load_plan(revision)
     context = {
         "building": building,
         "revision": revision,
-        "units": units_for(request, plan.length_unit),
-        "sections": blank_walk(plan),
+        "units": get_display_units(request, plan.length_unit),
+        "sections": build_blank_walk(plan),
         "expected": request.GET.get("expected") == "shown",
     }
-    return render(request, "checks/sheet.html", context)
+    return render(request, "checks/blank_sheet.html", context)
 
 
 @require_POST
-def instrument(request: PersonRequest, pk: int) -> HttpResponse:
+def create_instrument(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Add a tape or level to the job, and go back to the walk."""
-    building = seen_building(request, pk)
+    building = get_visible_building(request, pk)
     form = InstrumentForm(request.POST)
     if form.is_valid():
         try:
@@ -56,11 +60,11 @@ def instrument(request: PersonRequest, pk: int) -> HttpResponse:
                 actor=request.user,
                 job=building.job,
                 name=form.cleaned_data["name"],
-                specification=form.specification(),
+                specification=form.to_specification(),
             )
             messages.success(request, f"{tool} is on the job.")
         except DocumentError as error:
-            for refusal in error.errors:
+            for refusal in error.issues:
                 messages.error(request, refusal.message)
         except ValidationError as error:
             for message in error.messages:
@@ -74,22 +78,24 @@ def instrument(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
-def record(request: PersonRequest, pk: int) -> HttpResponse:
+def reading_history(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show every reading: who, when, and what replaced it."""
-    building = seen_building(request, pk)
-    wanted = RecordFilter(
-        check=asked_for(request, "check"),
-        standing=request.GET.get("standing") == "only",
+    building = get_visible_building(request, pk)
+    wanted = ReadingFilter(
+        check=get_query_param(request, "check"),
+        only_current=request.GET.get("standing") == "only",
     )
     page = readings_of(building, wanted, request.GET.get("page"))
-    pictures = of_building(building, wanted.check, request.GET.get("photographs"))
+    pictures = paginate_photographs(
+        building, wanted.check, request.GET.get("photographs")
+    )
     context = {
         "building": building,
         "wanted": wanted,
         "page": page,
-        "taken": photographed(taken(page.object_list)),
+        "taken": attach_photographs(build_history_rows(page.object_list)),
         "pictures": pictures,
-        "photographs": shown(pictures.object_list),
+        "photographs": build_photograph_rows(pictures.object_list),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),
     }
-    return render(request, "checks/record.html", context)
+    return render(request, "checks/reading_history.html", context)

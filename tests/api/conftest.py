@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from rest_framework.test import APIClient
 
-from api.services import make_token
+from api.services import create_crew_token
 from core.models import Person
 from jobs.models import Building, Job
 from tests import factories
@@ -25,7 +25,7 @@ def by_token(db: None) -> As:
     """Give a client that carries a token of this person's."""
 
     def client(person: Person) -> APIClient:
-        _, text = make_token(actor=person, name="a phone", days=30)
+        _, text = create_crew_token(actor=person, name="a phone", days=30)
         found = APIClient()
         found.credentials(HTTP_AUTHORIZATION=f"Token {text}")
         return found

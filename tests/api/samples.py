@@ -4,14 +4,14 @@ import copy
 from typing import Any
 from uuid import uuid4
 
-from api.examples import DOCUMENT
+from api.examples import DOCUMENT_EXAMPLE
 
 Document = dict[str, Any]
 
 
 def store(**members: Any) -> Document:
     """Give a store with two positions and nothing measured."""
-    document = copy.deepcopy(DOCUMENT)
+    document = copy.deepcopy(DOCUMENT_EXAMPLE)
     document["positions"] = [
         {"mark": "R1", "wall": "A-B", "along": "24'", "detail": "F"},
         {"mark": "R2", "wall": "A-B", "along": "48'", "detail": "F"},

@@ -8,12 +8,19 @@ from rest_framework.test import APIClient
 
 from checks.models import ConcreteEntry
 from core.models import Person
-from jobs.exchange.concrete_entry_schema import concrete_entry
+from jobs.exchange.schema.concrete_entry import concrete_entry_schema
 from jobs.models import Building, Job
 from tests import factories
 from tests.api.conftest import As
 from tests.api.samples import store
-from tests.checks.test_concrete import EXPECTED, MIXTURE, cured, known, said, warm
+from tests.checks.services.test_concrete import (
+    EXPECTED,
+    MIXTURE,
+    cured,
+    known,
+    said,
+    warm,
+)
 from tests.jobs.test_exchange_concrete import AGE
 
 pytestmark = pytest.mark.django_db
@@ -145,7 +152,9 @@ def test_many_are_listed_in_as_many_queries_as_few(
 def test_what_is_taken_fits_the_schema(
     entry: Any, crew: APIClient, cast: Building
 ) -> None:
-    Draft202012Validator(concrete_entry()).validate(entry)
+    Draft202012Validator(concrete_entry_schema()).validate(entry)
     assert send(crew, cast, entry).status_code == 201
-    faults = Draft202012Validator(concrete_entry()).iter_errors({**entry, "slump": 4})
+    faults = Draft202012Validator(concrete_entry_schema()).iter_errors(
+        {**entry, "slump": 4}
+    )
     assert list(faults)

@@ -5,7 +5,7 @@ from django.core.signals import got_request_exception
 from django.test import RequestFactory
 from rest_framework.test import APIClient
 
-from api.errors import problem_details
+from api.errors import handle_exception
 from checks.engine.errors import DegenerateGeometryError
 from core.models import Person
 from tests.api.conftest import As
@@ -55,7 +55,7 @@ def test_a_form_of_answer_that_is_not_there_is_refused(
 
 def test_what_cannot_be_judged_is_said_in_the_engines_words() -> None:
     words = "Rods 1 and 2 are planned at the same place."
-    answer = problem_details(DegenerateGeometryError(words), {})
+    answer = handle_exception(DegenerateGeometryError(words), {})
     assert answer is not None
     assert answer.status_code == 422
     assert words in answer.text
@@ -72,7 +72,9 @@ def test_a_fault_is_told_to_whoever_watches_and_hides_its_insides(
     got_request_exception.connect(hear)
     try:
         request = rf.get("/")
-        answer = problem_details(RuntimeError("the password is…"), {"request": request})
+        answer = handle_exception(
+            RuntimeError("the password is…"), {"request": request}
+        )
     finally:
         got_request_exception.disconnect(hear)
     assert heard == [request]

@@ -12,8 +12,8 @@ from django.utils.timezone import now
 from rest_framework.test import APIClient
 
 from checks.models import Decision, Finding, Photograph
-from checks.services.findings import carry_out, decide
-from checks.services.photographs import Handed
+from checks.services.findings import decide_finding, report_work_done
+from checks.services.photographs import UploadedPhotograph
 from checks.services.readings import record_readings
 from core.models import Person
 from jobs.models import Building
@@ -55,15 +55,15 @@ def done(building: Building, field_lead: Person, engineer: Person) -> Decision:
     """Give a shim, ordered and carried out with a photograph."""
     low = [entry("level:R1", "1 m", id="r-1"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
-    made = decide(
+    made = decide_finding(
         actor=engineer,
         finding=Finding.objects.get(),
         choice=0,
         disposition="rework",
         note="Shim.",
     )
-    handed = [Handed(name="a.jpg", content=PHOTO)]
-    carry_out(actor=field_lead, decision=made, at=now(), photographs=handed)
+    handed = [UploadedPhotograph(name="a.jpg", content=PHOTO)]
+    report_work_done(actor=field_lead, decision=made, at=now(), photographs=handed)
     return made
 
 

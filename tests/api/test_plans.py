@@ -3,7 +3,7 @@
 import pytest
 
 from core.models import Person
-from jobs.exchange.canonical import digest
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.api.conftest import As
 from tests.api.samples import entry, store
@@ -19,7 +19,7 @@ def test_the_plan_comes_under_its_digest(
     by_token: As, field_lead: Person, building: Building
 ) -> None:
     answer = by_token(field_lead).get(url(building))
-    assert answer["ETag"] == f'"{digest(answer.json())}"'
+    assert answer["ETag"] == f'"{sha256_of(answer.json())}"'
     assert "private" in answer["Cache-Control"]
     assert "Authorization" in answer["Vary"]
 

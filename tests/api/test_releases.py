@@ -6,9 +6,9 @@ import pytest
 from rest_framework.test import APIClient
 
 from core.models import Person
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.models import Building
-from jobs.plan.sheet import check_sheet
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 from tests.api.conftest import As
 from tests.api.samples import entry
 from tests.factories import PASSWORD
@@ -24,7 +24,7 @@ def url(building: Building) -> str:
 @pytest.fixture
 def laid_out(by_token: As, field_lead: Person, building: Building) -> Building:
     """Give the store with everything before the pour measured as planned."""
-    checks = check_sheet(plan_of(building.current_revision()))
+    checks = build_check_sheet(load_plan(building.current_revision()))
     as_planned = [
         entry(check.key, f"{check.nominal} mm")
         for check in checks

@@ -6,7 +6,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from core.models import Person
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
 from jobs.models import Building
 from tests.api.conftest import As
 from tests.api.samples import entry
@@ -52,7 +52,7 @@ def test_the_document_carries_plan_and_readings(
     crew: APIClient, building: Building
 ) -> None:
     answer = crew.get(url(building, "document"))
-    read = read_building(answer.json())
+    read = parse_building(answer.json())
     assert [reading.check for reading in read.readings] == ["level:R1", "level:R2"]
     given = {"If-None-Match": answer["ETag"]}
     assert crew.get(url(building, "document"), headers=given).status_code == 304

@@ -19,13 +19,13 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from api.openapi import BUILDING
-from api.services import make_token
+from api.openapi import BUILDING_REF
+from api.services import create_crew_token
 from checks.models import Finding, Release
-from checks.services.findings import decide
+from checks.services.findings import decide_finding
 from checks.services.readings import record_readings
 from core.models import Person
-from jobs.exchange.canonical import digest
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.api.samples import entry, measured
 
@@ -86,7 +86,7 @@ def test_every_example_fits_its_schema(description: Any) -> None:
 
 
 def test_a_document_that_fits_the_parser_fits_the_description(description: Any) -> None:
-    whole = {"components": description["components"], **BUILDING}
+    whole = {"components": description["components"], **BUILDING_REF}
     Draft202012Validator(whole).validate(measured())
 
 
@@ -97,7 +97,7 @@ def test_the_documents_schemas_are_for_everybody(
     answer = anonymous.get(f"/api/v1/schemas/{name}.json")
     assert answer.status_code == 200
     Draft202012Validator.check_schema(answer.json())
-    assert answer["ETag"] == f'"{digest(answer.json())}"'
+    assert answer["ETag"] == f'"{sha256_of(answer.json())}"'
     given_tag = {"If-None-Match": answer["ETag"]}
     again = anonymous.get(f"/api/v1/schemas/{name}.json", headers=given_tag)
     assert again.status_code == 304
@@ -123,7 +123,7 @@ def pks(
     low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     finding = Finding.objects.get()
-    made = decide(
+    made = decide_finding(
         actor=engineer, finding=finding, choice=0, disposition="rework", note="Shim."
     )
     revision = building.current_revision()
@@ -133,7 +133,7 @@ def pks(
         revision=revision,
         kind="pour",
         record=record,
-        digest=digest(record),
+        digest=sha256_of(record),
         signed_by=operations,
         signed_at=made.made_at,
     )
@@ -178,7 +178,7 @@ def test_nothing_the_description_allows_breaks_anything(
     schema = schemathesis.openapi.from_wsgi(
         "/api/v1/schema?format=json", get_wsgi_application()
     )
-    _, text = make_token(actor=administrator, name="a program", days=1)
+    _, text = create_crew_token(actor=administrator, name="a program", days=1)
     headers = {"Authorization": f"Token {text}"}
     codes = {
         found.ok().label: _codes(found.ok(), pks, headers)

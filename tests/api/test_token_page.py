@@ -11,7 +11,7 @@ from django.utils.timezone import now
 from knox.models import AuthToken
 
 from api.models import CrewToken
-from api.services import make_token
+from api.services import create_crew_token
 from core.models import Person
 from tests.api.test_people import with_token
 
@@ -52,7 +52,7 @@ def test_a_token_needs_a_name_and_an_end(
 def test_a_token_ended_on_the_page_is_refused(
     client: Client, field_lead: Person
 ) -> None:
-    token, text = make_token(actor=field_lead, name="lost phone", days=9)
+    token, text = create_crew_token(actor=field_lead, name="lost phone", days=9)
     client.force_login(field_lead)
     ended = client.post(reverse("tokens:revoke", args=[token.pk]), follow=True)
     assert "Ended: lost phone." in ended.text
@@ -63,7 +63,7 @@ def test_a_token_ended_on_the_page_is_refused(
 def test_nobody_sees_anothers_token(
     client: Client, field_lead: Person, engineer: Person
 ) -> None:
-    make_token(actor=engineer, name="desk program", days=9)
+    create_crew_token(actor=engineer, name="desk program", days=9)
     client.force_login(field_lead)
     assert "desk program" not in client.get(PAGE).text
 
@@ -71,7 +71,7 @@ def test_nobody_sees_anothers_token(
 def test_the_last_use_of_a_token_is_told_to_the_minute(
     client: Client, field_lead: Person
 ) -> None:
-    token, text = make_token(actor=field_lead, name="a phone", days=9)
+    token, text = create_crew_token(actor=field_lead, name="a phone", days=9)
     client.force_login(field_lead)
     assert "not used yet" in client.get(PAGE).text
     with_token(text).get("/api/v1/me")
@@ -91,7 +91,7 @@ def test_the_last_use_of_a_token_is_told_to_the_minute(
 def test_a_token_that_ended_by_itself_is_not_listed(
     client: Client, field_lead: Person
 ) -> None:
-    make_token(actor=field_lead, name="last year", days=1)
+    create_crew_token(actor=field_lead, name="last year", days=1)
     AuthToken.objects.update(expiry=now() - timedelta(seconds=1))
     client.force_login(field_lead)
     assert "last year" not in client.get(PAGE).text
@@ -103,6 +103,6 @@ def test_the_page_asks_as_often_for_many_tokens(
     client.force_login(field_lead)
     for count in (1, 4):
         for number in range(count):
-            make_token(actor=field_lead, name=f"phone {number}", days=9)
+            create_crew_token(actor=field_lead, name=f"phone {number}", days=9)
         with django_assert_num_queries(4):
             client.get(PAGE)

@@ -9,16 +9,16 @@ from drf_spectacular.validation import validate_schema
 from jsonschema import Draft202012Validator, FormatChecker
 
 from checks.models import Finding
-from checks.services.findings import decide
+from checks.services.findings import decide_finding
 from checks.services.readings import record_readings
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building, Job
-from jobs.notices import delivering
-from jobs.notices.models import Delivery
+from jobs.notifications import webhook_delivery
+from jobs.notifications.models import Delivery
 from tests import factories
 from tests.checks.conftest import as_planned, entry
-from tests.jobs.notices.samples import webhook_of
+from tests.jobs.notifications.samples import webhook_of
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
@@ -54,16 +54,18 @@ def test_every_kind_of_event_is_as_described(
     sign_release(actor=operations, building=building, kind="pour")
     low = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
-    decide(
+    decide_finding(
         actor=engineer,
         finding=Finding.objects.get(),
         choice="accept",
         disposition="use_as_is",
         note="It carries nothing.",
     )
-    delivering.dispatch()
-    told = [delivering.payload(row) for row in Delivery.objects.all()]
-    told.append(delivering.payload(Delivery.objects.create(webhook=webhook)))
+    webhook_delivery.create_deliveries()
+    told = [webhook_delivery.build_payload(row) for row in Delivery.objects.all()]
+    told.append(
+        webhook_delivery.build_payload(Delivery.objects.create(webhook=webhook))
+    )
     schema = description["components"]["schemas"]["Event"]
     validator = Draft202012Validator(schema, format_checker=FormatChecker())
     for event in told:
@@ -79,7 +81,7 @@ def test_each_event_links_to_what_it_is_about(
     webhook_of(building.job)
     low = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
-    delivering.dispatch()
+    webhook_delivery.create_deliveries()
     client.force_login(operations)
     told = {row.announcement.kind: row for row in Delivery.objects.all()}
     more = {
@@ -88,7 +90,7 @@ def test_each_event_links_to_what_it_is_about(
         "finding.opened": "finding",
     }
     for kind, what in more.items():
-        links = delivering.payload(told[kind])["links"]
+        links = webhook_delivery.build_payload(told[kind])["links"]
         assert set(links) == {"job", "building", what}
         for link in links.values():
             path = link.removeprefix("http://localhost:8000")

@@ -12,12 +12,12 @@ from collections.abc import Callable
 import clarabel
 import numpy as np
 
-from checks.engine.outline import adjust_many, adjust_outline
-from checks.engine.plate import fit_plates
-from checks.engine.slots import shortest_slots_many
-from checks.engine.steel import fit_steel
+from checks.engine.outline import adjust_outline, adjust_outlines
+from checks.engine.plate_fit.plate import fit_plates
+from checks.engine.plate_fit.slots import find_shortest_slots_many
+from checks.engine.steel_shift.best_shift import fit_steel_shift
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
 from tests.bench import test_networks, test_plate
 from tests.bench.building import document
 from tests.bench.reference import Reference
@@ -41,7 +41,7 @@ def outlines(corners: int) -> Row:
     one = seconds(lambda: test_networks.by_scipy(plan, pairs, read))
     noise = np.random.default_rng(79).normal(size=(1000, len(pairs)))
     plans = np.broadcast_to(plan, (1000, *plan.shape))
-    ours = seconds(lambda: adjust_many(plans, pairs, read + noise, 2.0))
+    ours = seconds(lambda: adjust_outlines(plans, pairs, read + noise, 2.0))
     return f"1000 outlines of {corners} corners", ours, "scipy least_squares", one * 1e3
 
 
@@ -82,7 +82,9 @@ def slots() -> Row:
     holes = np.broadcast_to(test_plate.FOUR, rods.shape)
     clearance, limit = np.full((60, 4), 2.4), np.full((60, 2), 3.175)
     ours = seconds(
-        lambda: shortest_slots_many(holes, rods, clearance, None, limit, prove=False)
+        lambda: find_shortest_slots_many(
+            holes, rods, clearance, None, limit, prove=False
+        )
     )
     return "slots of 60 plates", ours, "", None
 
@@ -94,13 +96,13 @@ def steel() -> Row:
     planned = np.array(place)[:, None] + test_plate.FOUR
     rods = planned + rng.normal(0.0, 1.6, (60, 1, 2)) + [3.0, 1.0]
     allowance = np.full((60, 4), 2.4)
-    ours = seconds(lambda: fit_steel(planned, rods, allowance, effort="quick"))
+    ours = seconds(lambda: fit_steel_shift(planned, rods, allowance, effort="quick"))
     return "move of 60 positions", ours, "", None
 
 
 def building(*, far: bool, reuse: bool) -> Row:
     """One building evaluated whole; the reference gives no verdicts or remedies."""
-    read = read_building(document(far=far))
+    read = parse_building(document(far=far))
     result = evaluate(read)
     ours = seconds(lambda: evaluate(read), 15)
     outside = seconds(lambda: Reference(read, result, reuse=reuse).run(), 2)

@@ -4,11 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from jobs.exchange.parse import read_building
-from jobs.plan.sheet import Kind, check_sheet
+from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.exchange.input.parser import parse_building
 
 Document = dict[str, Any]
-SIGMA_MM = {Kind.LEVEL: 2.0, Kind.PROJECTION: 2.0}
+SIGMA_MM = {CheckKind.LEVEL: 2.0, CheckKind.PROJECTION: 2.0}
 REPEAT_MM = 0.04  # how near a careful reader comes to himself
 BAY_MM, DEPTH_MM = 7000.0, 18_000.0
 RODS = ((-65.0, 170.0), (65.0, 170.0), (-65.0, 320.0), (65.0, 320.0))
@@ -75,19 +75,24 @@ def _readings(made: Document, rng: np.random.Generator, *, far: bool) -> list[Do
                        "value": f"{value:.1f} mm", "at": at, **more})  # fmt: skip
 
     built = _built(made, rng, far=far)
-    for check in check_sheet(read_building(made).plan):
-        if check.kind in (Kind.LINE, Kind.GAGE, Kind.PLUMB, Kind.STRENGTH):
+    for check in build_check_sheet(parse_building(made).plan):
+        if check.kind in (
+            CheckKind.LINE,
+            CheckKind.GAGE,
+            CheckKind.PLUMB,
+            CheckKind.STRENGTH,
+        ):
             continue
         noise = rng.normal(0.0, SIGMA_MM.get(check.kind, 0.8))
-        if check.kind is Kind.LEVEL:
+        if check.kind is CheckKind.LEVEL:
             for setup in _setups(check.mark or ""):
                 high = 1500.0 if setup == "1" else 1380.0
                 read(check.key, high + noise + rng.normal(0, REPEAT_MM), setup=setup,
                      instrument="L")  # fmt: skip
             continue
         true = (check.nominal or 0.0) + noise
-        if check.kind in (Kind.SETBACK, Kind.OFFSET):
-            axis = int(check.kind is Kind.SETBACK)
+        if check.kind in (CheckKind.SETBACK, CheckKind.OFFSET):
+            axis = int(check.kind is CheckKind.SETBACK)
             true = built[check.mark or ""][check.rods[0] - 1, axis]
         for _ in range(2):
             read(check.key, true + rng.normal(0.0, REPEAT_MM), instrument="T")

@@ -21,16 +21,16 @@ from typing import Any
 import numpy as np
 
 from checks.demo import crew as crews
-from checks.demo import drawings
-from checks.demo.mistakes import MISTAKES, Mistake
-from checks.evaluation.evaluate import judge_building
-from checks.evaluation.suspects import LikelyCause
-from jobs.exchange.parse import read_building
-from jobs.plan.model import Plan
+from checks.demo import plan_documents
+from checks.demo.mistakes import MISTAKES, CrewMistake
+from checks.evaluation.evaluate import compute_evaluation
+from checks.evaluation.failing_checks import LikelyCause
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.input.parser import parse_building
 
 INCH_MM = 25.4
 BEGUN = datetime(2026, 5, 4, 7, 30, tzinfo=UTC)
-HANDS: tuple[crews.Hand, ...] = (
+HANDS: tuple[crews.LengthStyle, ...] = (
     "sixteenths",
     "decimal_feet",
     "millimetres",
@@ -59,16 +59,18 @@ class Told:
 def plans() -> tuple[tuple[dict[str, Any], Plan], ...]:
     """The buildings simulated: halls, one with a wing, one in metres."""
     documents = (
-        drawings.hall("Hall", "100'", "60'", "4 @ 25'", "3 @ 20'", web_ends=True),
-        drawings.hall("Sheds", "80'", "40'", "4 @ 20'", "2 @ 20'"),
-        drawings.hall(
+        plan_documents.build_hall(
+            "Hall", "100'", "60'", "4 @ 25'", "3 @ 20'", web_ends=True
+        ),
+        plan_documents.build_hall("Sheds", "80'", "40'", "4 @ 20'", "2 @ 20'"),
+        plan_documents.build_hall(
             "Works", "30 m", "18 m", "5 @ 6 m", "3 @ 6 m", metric=True, web_ends=True
         ),
-        drawings.ell("Wing"),
+        plan_documents.build_l_shaped_hall("Wing"),
     )
     # Without base plates: which plate goes on is not asked here, and takes longest.
     bare = [each | {"details": _bare(each["details"])} for each in documents]
-    return tuple((each, read_building(each).plan) for each in bare)
+    return tuple((each, parse_building(each).plan) for each in bare)
 
 
 def _bare(details: dict[str, Any]) -> dict[str, Any]:
@@ -78,32 +80,36 @@ def _bare(details: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def honest_concrete(plan: Plan, rng: np.random.Generator) -> crews.Foundation:
+def honest_concrete(plan: Plan, rng: np.random.Generator) -> crews.BuiltFoundation:
     """Build a foundation as they are found, now and then with a gross fault."""
-    spreads = crews.Spreads().times(float(rng.uniform(0.5, 1.3)))
-    built = crews.build(plan, int(rng.integers(2**31)), spreads)
+    spreads = crews.FoundationSpread().scale(float(rng.uniform(0.5, 1.3)))
+    built = crews.build_foundation(plan, int(rng.integers(2**31)), spreads)
     mark = plan.positions[int(rng.integers(len(plan.positions)))].mark
     if rng.random() < 0.35:
         step, angle = rng.uniform(0.375, 1.5) * INCH_MM, rng.uniform(0.0, 2.0 * np.pi)
         if rng.random() < 0.6:  # a form set back, or a line snapped wrong
             angle = float(rng.integers(4)) * np.pi / 2.0
-        built = crews.misplaced(built, mark, step * np.cos(angle), step * np.sin(angle))
+        built = crews.shift_pattern(
+            built, mark, step * np.cos(angle), step * np.sin(angle)
+        )
     if rng.random() < 0.15:
         step = rng.uniform(0.25, 1.0) * INCH_MM
         angle = rng.uniform(0.0, 2.0 * np.pi)
-        built = crews.rod_off(
+        built = crews.shift_rod(
             built, mark, 1, step * np.cos(angle), step * np.sin(angle)
         )
     if rng.random() < 0.15:
         first = int(rng.integers(len(plan.positions)))
         for place in range(first, min(first + 3, len(plan.positions))):
             low = -float(rng.uniform(5.0, 16.0))
-            built = crews.pad_off(built, plan.positions[place].mark, low)
+            built = crews.shift_pad(built, plan.positions[place].mark, low)
     if rng.random() < 0.15:
         name = plan.outline[int(rng.integers(len(plan.outline)))].name
-        built = crews.corner_off(built, name, 0.5 * INCH_MM * rng.choice((-1, 1)), 0.0)
+        built = crews.shift_corner(
+            built, name, 0.5 * INCH_MM * rng.choice((-1, 1)), 0.0
+        )
     if rng.random() < 0.1:
-        built = crews.short_rod(built, mark, 1, float(rng.uniform(10.0, 30.0)))
+        built = crews.shorten_rod(built, mark, 1, float(rng.uniform(10.0, 30.0)))
     return built
 
 
@@ -111,7 +117,7 @@ def a_crew(metric: bool, rng: np.random.Generator) -> crews.Crew:
     """Somebody who reads with care, in one of the ways people write."""
     hands = HANDS[2:] if metric else HANDS[:2]
     return crews.Crew(
-        hand=hands[int(rng.integers(2))],
+        length_style=hands[int(rng.integers(2))],
         tape=("T1", "T2")[int(rng.integers(2))],
         level=("L1", "L2")[int(rng.integers(2))],
         temperature_c=float(rng.uniform(-2.0, 34.0)) if rng.random() < 0.8 else None,
@@ -119,7 +125,7 @@ def a_crew(metric: bool, rng: np.random.Generator) -> crews.Crew:
     )
 
 
-def simulate(seed: int, mistake: Mistake | None) -> Told:
+def simulate(seed: int, mistake: CrewMistake | None) -> Told:
     """Build, measure and judge one building, with one mistake or none."""
     for turn in range(TRIES):
         rng = np.random.default_rng((seed, turn))
@@ -127,24 +133,28 @@ def simulate(seed: int, mistake: Mistake | None) -> Told:
         built = honest_concrete(plan, rng)
         crew = a_crew(plan.length_unit == "mm", rng)
         gages = rng.random() < 0.3
-        checks = crews.checks_of(plan, "foundation", "verification", optional=gages)
-        taken = crews.take(built, crew, rng, checks)
-        spoilt = [] if mistake is None else mistake.spoil(built, taken, rng)
+        checks = crews.list_stage_checks(
+            plan, "foundation", "verification", optional=gages
+        )
+        taken = crews.take_readings(built, crew, rng, checks)
+        spoilt = [] if mistake is None else mistake.apply(built, taken, rng)
         if mistake is None or spoilt:
-            readings = crews.write_down(taken, crew, rng, BEGUN)
-            building = read_building({**document, "readings": readings})
-            return Told(judge_building(building).causes, tuple(spoilt))
+            readings = crews.write_entries(taken, crew, rng, BEGUN)
+            building = parse_building({**document, "readings": readings})
+            return Told(compute_evaluation(building).causes, tuple(spoilt))
     msg = f"No building has a place for the mistake {mistake and mistake.name!r}."
     raise RuntimeError(msg)
 
 
-def told(number: int, mistake: Mistake | None, first_seed: int = 0) -> Iterator[Told]:
+def told(
+    number: int, mistake: CrewMistake | None, first_seed: int = 0
+) -> Iterator[Told]:
     """Simulate a number of buildings one after another."""
     for seed in range(first_seed, first_seed + number):
         yield simulate(seed, mistake)
 
 
-def rates(mistake: Mistake, number: int, first_seed: int = 0) -> dict[str, float]:
+def rates(mistake: CrewMistake, number: int, first_seed: int = 0) -> dict[str, float]:
     """Share of buildings in which the cause named was right, wrong, or not named."""
     counted = Counter(
         each.outcome(mistake.cause) for each in told(number, mistake, first_seed)

@@ -19,8 +19,8 @@ import numpy as np
 import statsmodels.api as sm
 from scipy.optimize import least_squares
 
-from jobs.plan.geometry import outline_points, position_frame, to_plan
-from jobs.plan.model import Building
+from jobs.anchor_plan.geometry import outline_points, position_axes, to_plan_axes
+from jobs.anchor_plan.values import BuildingInput
 from tests.bench.building import RODS
 
 Document = dict[str, Any]
@@ -33,7 +33,7 @@ class Reference:
     """The figures of one building, step by step with outside libraries."""
 
     def __init__(
-        self, building: Building, result: Document, *, reuse: bool = False
+        self, building: BuildingInput, result: Document, *, reuse: bool = False
     ) -> None:
         self.cone = _SharedCone() if reuse else None
         self.slotted = {
@@ -173,9 +173,9 @@ class Reference:
             self.plan.positions, rods, overrun, strict=True
         ):
             if over <= 0.0:
-                frame = position_frame(self.plan, position)
-                planned.append(to_plan(frame, np.array(RODS)))
-                built.append(to_plan(frame, each))
+                frame = position_axes(self.plan, position)
+                planned.append(to_plan_axes(frame, np.array(RODS)))
+                built.append(to_plan_axes(frame, each))
         return place(np.concatenate(planned), np.concatenate(built)) - CLEARANCE_MM
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
 from tests.bench.building import document
 from tests.bench.reference import Reference
 
@@ -23,7 +23,7 @@ SLOT_MM = 1e-5
 
 @pytest.fixture(scope="module")
 def building() -> Any:
-    return read_building(document())
+    return parse_building(document())
 
 
 def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> None:
@@ -64,7 +64,7 @@ def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> Non
 
 def peak_bytes(positions: int) -> tuple[int, int]:
     """Readings of a building, and the most memory that evaluating it took."""
-    building = read_building(document(positions))
+    building = parse_building(document(positions))
     evaluate(building)
     tracemalloc.start()
     evaluate(building)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from checks.engine.outline import adjust_many, adjust_outline
+from checks.engine.outline import adjust_outline, adjust_outlines
 from checks.engine.pattern import solve_patterns
 
 
@@ -59,7 +59,7 @@ def test_a_thousand_outlines(benchmark, corners):
     reference = seconds(lambda: by_scipy(plan, pairs, read)) * 1000
     noise = np.random.default_rng(79).normal(size=(1000, len(pairs)))
     plans = np.broadcast_to(plan, (1000, *plan.shape))
-    found = benchmark(adjust_many, plans, pairs, read + noise, 2.0)
+    found = benchmark(adjust_outlines, plans, pairs, read + noise, 2.0)
     benchmark.extra_info["scipy_over_ours"] = reference / benchmark.stats["min"]
     assert (found.outcome == "adjusted").all()
 

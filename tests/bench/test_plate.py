@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import sparse
 
-from checks.engine.plate import fit_plates
+from checks.engine.plate_fit.plate import fit_plates
 
 PLATES, SAMPLE = 10_000, 1_000
 FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])

@@ -11,11 +11,11 @@ from checks import tasks
 from checks.services.readings import record_readings
 from core.models import Person
 from jobs.models import Building, Job
-from jobs.notices.models import Delivery
+from jobs.notifications.models import Delivery
 from tests.browser.conftest import beside, sign_in
 from tests.browser.test_accessible import SHOWN, wrong
 from tests.checks.conftest import entry
-from tests.jobs.notices.samples import stop_token, webhook_of
+from tests.jobs.notifications.samples import stop_token, webhook_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -31,10 +31,10 @@ def test_no_page_about_notices_breaks_a_rule_that_a_program_can_tell(
         Delivery.objects.create(webhook=webhook, fault="Nobody listens there.")
         addresses.extend(
             [
-                reverse("notices:letters"),
-                reverse("notices:stop", args=[stop_token(job)]),
-                reverse("notices:webhooks"),
-                reverse("notices:webhook", args=[webhook.pk]),
+                reverse("notifications:email_preferences"),
+                reverse("notifications:unsubscribe", args=[stop_token(job)]),
+                reverse("notifications:webhooks"),
+                reverse("notifications:webhook", args=[webhook.pk]),
             ]
         )
 
@@ -65,7 +65,7 @@ def test_a_letter_is_read_on_any_device(
 
     def write() -> None:
         record_readings(actor=field_lead, building=building, entries=low)
-        tasks.tell_of_findings()
+        tasks.send_decision_reminders()
 
     beside(write)
     (message,) = mail.outbox

@@ -10,13 +10,13 @@ from playwright.sync_api import Browser, Page, expect
 
 from checks.models import Reading
 from core.models import Person
-from jobs.exchange.tables.files import write_plan
-from jobs.exchange.tables.template import example_plan
+from jobs.exchange.tables.example_building import build_example_document
+from jobs.exchange.tables.table_files import write_plan_table
 from jobs.models import Building, Job
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 from tests.browser.conftest import beside, sign_in
 from tests.browser.test_accessible import SHOWN, wrong
-from tests.checks.evaluation.test_surveyed import lines
+from tests.checks.evaluation.test_survey_readings import lines
 from tests.jobs.test_dxf import as_bytes, other_drawing
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -52,14 +52,14 @@ def test_a_drawing_is_shown_at_once_read_as_chosen_and_stored(
     desk.get_by_role("button", name="Store this building").click()
     desk.wait_for_url("**/plan/")
     made = beside(lambda: Building.objects.get(name="hay shed").current_revision())
-    assert [each.mark for each in plan_of(made).positions] == ["A2", "A3", "K1"]
+    assert [each.mark for each in load_plan(made).positions] == ["A2", "A3", "K1"]
 
 
 def test_what_is_mended_in_the_text_counts_and_not_the_file_it_came_from(
     desk: Page, live_server: Any, job: Job
 ) -> None:
     desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
-    text = json.dumps(example_plan())
+    text = json.dumps(build_example_document())
     choose(desk, "plan.json", text.encode())
     expect(desk.get_by_role("heading", name="Example shed")).to_be_visible()
     desk.get_by_text("The document").click()
@@ -76,8 +76,8 @@ def test_a_file_mended_and_chosen_again_is_read_again(
 ) -> None:
     desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
     for name in ("Example shed", "Mended shed"):
-        plan = {**example_plan(), "name": name}
-        (tmp_path / "plan.csv").write_bytes(write_plan(plan, ".csv"))
+        plan = {**build_example_document(), "name": name}
+        (tmp_path / "plan.csv").write_bytes(write_plan_table(plan, ".csv"))
         with desk.expect_file_chooser() as chooser:
             desk.click("#id_file")
         chooser.value.set_files(tmp_path / "plan.csv")
@@ -100,12 +100,12 @@ def test_back_from_a_filter_shows_the_jobs_and_what_they_were_asked_by(
 def test_errors_of_a_workbook_are_shown_at_once(
     desk: Page, live_server: Any, job: Job
 ) -> None:
-    document = example_plan()
+    document = build_example_document()
     document["positions"][1]["detail"] = "Z"
     desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
-    choose(desk, "plan.xlsx", write_plan(document, ".xlsx"))
+    choose(desk, "plan.xlsx", write_plan_table(document, ".xlsx"))
     expect(desk.get_by_text("Positions G3")).to_be_visible()
-    choose(desk, "plan.xlsx", write_plan(example_plan(), ".xlsx"))
+    choose(desk, "plan.xlsx", write_plan_table(build_example_document(), ".xlsx"))
     expect(desk.get_by_role("heading", name="Example shed")).to_be_visible()
     expect(desk.get_by_text("Positions G3")).to_have_count(0)
 
@@ -134,7 +134,7 @@ def test_no_page_that_takes_files_breaks_a_rule_that_a_program_can_tell(
 ) -> None:
     page = browser.new_context(bypass_csp=True, **SHOWN[shown]).new_page()
     sign_in(page, live_server.url, operations)
-    bad = write_plan({**example_plan(), "name": ""}, ".csv")
+    bad = write_plan_table({**build_example_document(), "name": ""}, ".csv")
     brought = [
         (reverse("jobs:import_building", args=[building.job_id]), "no.csv", bad),
         (
@@ -143,11 +143,11 @@ def test_no_page_that_takes_files_breaks_a_rule_that_a_program_can_tell(
             as_bytes(other_drawing()),
         ),
         (
-            reverse("checks:points", args=[building.pk]),
+            reverse("checks:survey_points", args=[building.pk]),
             "shed.txt",
             "\n".join([*lines(unit="ft"), "9,1,2,3,fence"]).encode(),
         ),
-        (reverse("checks:upload", args=[building.pk]), "", b""),
+        (reverse("checks:upload_readings", args=[building.pk]), "", b""),
     ]
     found = {}
     for address, name, content in brought:

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from core.models import Person
-from core.templatetags.book import length_in
+from core.templatetags.formatting import format_display_length
 from core.units import UnitError, parse_length
 from jobs.models import Building
 from tests.browser.conftest import sign_in, stored, walk
@@ -93,7 +93,9 @@ def test_a_reading_is_entered_and_recorded_by_the_keypad_alone(touched: Page) ->
     expect(touched.locator("#keypad")).to_be_visible()
     press(touched, "66 ft 3/8 +1/32")
     expect(field).to_have_value("66' 13/32\"")
-    read = length_in(float(parse_length("66' 13/32\"").mm), "imperial", denominator=32)
+    read = format_display_length(
+        float(parse_length("66' 13/32\"").mm), "imperial", denominator=32
+    )
     expect(touched.locator("[data-readout]")).to_have_text(read)
     expect(touched.locator(".entry").first).not_to_contain_text("plan")
     touched.tap("#keypad [data-act=record]")
@@ -164,7 +166,7 @@ def test_lengths_are_read_and_set_as_the_server_does(touched: Page) -> None:
         for mm in (0.0, 0.4, -0.4, 1.6, 304.8, 20116.8, -7124.7, 3.175, 25.4):
             ask = "([mm, style]) => padstone.lengths.format(mm, style, {signed: true})"
             shown = touched.evaluate(ask, [mm, style])
-            assert shown == length_in(mm, style, signed=True)
+            assert shown == format_display_length(mm, style, signed=True)
 
 
 def test_the_phone_judges_plain_checks_as_the_server_does(

@@ -17,7 +17,7 @@ from django.db import connection
 from playwright.sync_api import BrowserContext, Page, expect
 
 from checks.models import Photograph
-from checks.services.kept_files import read_kept
+from checks.services.file_store import load_file
 from core.models import Person
 from jobs.models import Building
 from tests.browser.conftest import beside, sign_in, stored, walk
@@ -60,7 +60,7 @@ def mortal(live_server: Any) -> Iterator[Mortal]:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = [sys.executable, "-m", "tests.browser.mortal"]
+    command = [sys.executable, "-m", "tests.browser.killable_server"]
     command += [connection.settings_dict["NAME"], str(port)]
     server = Mortal(f"http://127.0.0.1:{port}", command)
     yield server
@@ -137,7 +137,7 @@ def test_a_photograph_outlives_the_page_it_was_taken_on(
     expect(page.locator("#outbox")).to_be_hidden()
     kept = beside(Photograph.objects.get)
     assert kept.check_key == "wall:A-B"
-    assert read_kept(kept.digest)
+    assert load_file(kept.digest)
 
 
 def test_without_a_network_any_other_page_names_the_walks_at_hand(
@@ -152,7 +152,7 @@ def test_without_a_network_any_other_page_names_the_walks_at_hand(
 def test_signing_out_takes_the_pages_along(
     at_hand: Page, mortal: Mortal, building: Building
 ) -> None:
-    at_hand.click(".drawer > summary")
+    at_hand.click(".user-menu > summary")
     at_hand.click("text=Sign out")
     at_hand.wait_for_url("**/sign-in/**")
     mortal.kill()

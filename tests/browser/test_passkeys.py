@@ -77,12 +77,12 @@ def test_a_passkey_is_added_signs_a_decision_and_signs_in(
     form = order(page, server, finding)
     form.get_by_role("button", name="Sign with a passkey").click()
     expect(page.get_by_text("Decided.")).to_be_visible()
-    page.locator(".drawer summary").click()
+    page.locator(".user-menu summary").click()
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url(f"{server}{reverse('sign-in')}")
     page.get_by_role("button", name="Sign in with a passkey").click()
     page.wait_for_url(f"{server}/")
-    expect(page.locator(".drawer summary")).to_contain_text(str(engineer))
+    expect(page.locator(".user-menu summary")).to_contain_text(str(engineer))
     assert beside(Decision.objects.get).engineer_id == engineer.pk
     assert beside(Passkey.objects.get).sign_count > 1
 

@@ -6,11 +6,11 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import Browser
 
-from api.services import make_token
+from api.services import create_crew_token
 from core.models import Person
+from jobs.accounts.invitations import Invitation, create_crew_token, create_invitation
+from jobs.accounts.view_log import record_view
 from jobs.models import Building
-from jobs.people.invitations import Invitation, invite, token_of
-from jobs.people.sights import note_sight
 from tests.browser.conftest import beside, sign_in
 from tests.browser.test_accessible import SHOWN, wrong
 
@@ -24,14 +24,14 @@ def invitation(
     """Give an open invitation, and something to list on every page."""
 
     def fill() -> Invitation:
-        make_token(actor=administrator, name="a phone", days=9)
-        note_sight(
+        create_crew_token(actor=administrator, name="a phone", days=9)
+        record_view(
             actor=operations,
             building=building,
             kind="building",
             object_id=building.pk,
         )
-        return invite(
+        return create_invitation(
             actor=operations,
             address="noor@example.org",
             role="field",
@@ -56,7 +56,7 @@ def test_no_page_of_people_breaks_a_rule_that_a_program_can_tell(
     page = context.new_page()
     found = {}
     for address in (
-        reverse("people:invitation", args=[token_of(invitation)]),
+        reverse("accounts:invitation", args=[create_crew_token(invitation)]),
         reverse("set-password", args=["Mg", "x"]),
         reverse("forgotten-password"),
     ):
@@ -64,9 +64,9 @@ def test_no_page_of_people_breaks_a_rule_that_a_program_can_tell(
         found[address] = wrong(page)
     sign_in(page, live_server.url, administrator)
     for address in (
-        reverse("people:list"),
-        reverse("people:invite"),
-        reverse("people:person", args=[operations.pk]),
+        reverse("accounts:list"),
+        reverse("accounts:invite"),
+        reverse("accounts:person", args=[operations.pk]),
         reverse("account"),
         reverse("tokens:list"),
         reverse("change-password"),

@@ -7,14 +7,14 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from checks.models import Decision, Finding, Photograph
-from checks.services.findings import decide
-from checks.services.kept_files import read_kept
+from checks.services.file_store import load_file
+from checks.services.findings import decide_finding
 from checks.services.readings import record_readings
 from core.models import Person
 from jobs.models import Building
 from tests.browser.conftest import beside, sign_in, stored, walk
 from tests.checks.conftest import entry
-from tests.checks.test_pictures import alike, corners, seen
+from tests.checks.services.test_image_normalisation import alike, corners, seen
 from tests.images import CORNERS, drawn, encoded, photo
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -55,7 +55,7 @@ def test_a_photograph_taken_offline_is_kept_and_arrives_once(
     (kept,) = photographs()
     assert (kept.caption, kept.check_key) == ("Tape at corner A", "wall:A-B")
     assert kept.recorded_by_id == field_lead.pk
-    assert all(map(alike, corners(seen(read_kept(kept.digest))), CORNERS))
+    assert all(map(alike, corners(seen(load_file(kept.digest))), CORNERS))
 
 
 def test_it_is_made_smaller_and_upright_before_it_is_kept(
@@ -77,7 +77,7 @@ def test_it_is_made_smaller_and_upright_before_it_is_kept(
     (kept,) = photographs()
     assert (kept.width, kept.height) == (1000, 2000)
     assert not any(b"Maker of the phone" in body for body in sent)
-    colours = corners(seen(read_kept(kept.digest)))
+    colours = corners(seen(load_file(kept.digest)))
     assert all(map(alike, colours, corners(lying)))
 
 
@@ -206,7 +206,7 @@ def test_without_room_in_the_browser_the_form_takes_it(
     expect(page.locator("[data-snapped]").first).to_contain_text("“Record” sends it")
     page.fill("[name=typed-0]", "66'")
     page.click("button:text-is('Record')")
-    expect(page.locator(".slips")).to_contain_text("1 reading and 1 photograph")
+    expect(page.locator(".alerts")).to_contain_text("1 reading and 1 photograph")
     assert len(photographs()) == len(stored()) == 1
 
 
@@ -216,7 +216,7 @@ def made(building: Building, field_lead: Person, engineer: Person) -> Decision:
 
     def decided() -> Decision:
         record_readings(actor=field_lead, building=building, entries=low)
-        return decide(
+        return decide_finding(
             actor=engineer,
             finding=Finding.objects.get(),
             choice=0,
@@ -247,7 +247,7 @@ def test_photographs_of_work_are_chosen_taken_off_and_sent_smaller(
     )
     form.locator("[name=caption]").fill("Shims in place")
     form.locator("button[type=submit]").click()
-    expect(page.locator(".slips")).to_contain_text("Reported as carried out")
-    expect(page.locator(".leaf .pictures a img")).to_have_count(2)
+    expect(page.locator(".alerts")).to_contain_text("Reported as carried out")
+    expect(page.locator(".card .pictures a img")).to_have_count(2)
     sizes = [(kept.width, kept.height) for kept in photographs()]
     assert sizes == [(2000, 1000), (40, 40)]

@@ -7,15 +7,15 @@ from uuid import uuid4
 import pytest
 
 from checks.models import Finding
-from checks.services.readings import Recorded, record_readings
+from checks.services.readings import RecordedReadings, record_readings
 from core.models import Person
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.models import Building, Job
-from jobs.plan.sheet import check_sheet
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 from tests import factories
 from tests.sheds import shed
 
-Measure = Callable[..., Recorded]
+Measure = Callable[..., RecordedReadings]
 
 
 def entry(check: str, value: str | float, **members: Any) -> dict[str, Any]:
@@ -28,7 +28,7 @@ def as_planned(
 ) -> list[dict[str, Any]]:
     """Write a reading of every required check, on the plan but for `changed`."""
     entries = []
-    for check in check_sheet(plan_of(building.current_revision())):
+    for check in build_check_sheet(load_plan(building.current_revision())):
         if not check.required or check.stage not in stages:
             continue
         value = f"{1000.0 if check.nominal is None else check.nominal:.3f} mm"
@@ -47,7 +47,7 @@ def building(job: Job, operations: Person) -> Building:
 def measure(building: Building, field_lead: Person) -> Measure:
     """Hand in readings of the building as its field lead."""
 
-    def hand_in(*entries: dict[str, Any], **options: Any) -> Recorded:
+    def hand_in(*entries: dict[str, Any], **options: Any) -> RecordedReadings:
         return record_readings(
             actor=field_lead, building=building, entries=entries, **options
         )

@@ -13,7 +13,14 @@ from checks.services.concrete import record_concrete
 from core.models import Person
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry
-from tests.checks.test_concrete import EXPECTED, MIXTURE, cured, known, said, warm
+from tests.checks.services.test_concrete import (
+    EXPECTED,
+    MIXTURE,
+    cured,
+    known,
+    said,
+    warm,
+)
 
 pytestmark = pytest.mark.django_db
 BACKEND = "django.contrib.auth.backends.ModelBackend"

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from tests.published.contract import INCH, building, check, evaluated, read
+from tests.published.contract import INCH, building, check, evaluate_document, read
 
 ROOT = Path(__file__).parents[2]
 
@@ -42,7 +42,7 @@ def test_a_document_on_standard_input_is_answered_on_standard_output() -> None:
     assert (done.returncode, done.stderr) == (0, b"")
     result = json.loads(done.stdout)
     assert result["building"] == "Étang 5 \u2013 ½"
-    assert result == evaluated(document)
+    assert result == evaluate_document(document)
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-16"])
@@ -160,7 +160,7 @@ def test_standard_input_is_read_as_bytes(
 
 
 def test_the_result_has_the_members_the_document_promises() -> None:
-    result = evaluated(building())
+    result = evaluate_document(building())
     assert list(result)[:5] == [
         "format",
         "building",
@@ -177,7 +177,7 @@ def test_the_result_has_the_members_the_document_promises() -> None:
 def test_order_follows_the_document() -> None:
     document = building(diagonals=[["B", "D"], ["A", "C"]])
     document["positions"].reverse()
-    result = evaluated(document)
+    result = evaluate_document(document)
     marks = ["W", "N", "E", "S"]
     keys = [each["check"] for each in result["checks"]]
     assert keys[:2] == ["diagonal:B-D", "diagonal:A-C"]
@@ -193,5 +193,5 @@ def test_order_follows_the_document() -> None:
 
 def test_numbers_are_not_rounded() -> None:
     document = read(building(), "diagonal:A-C", "92' 10 5/64\"")
-    observed = check(evaluated(document), "diagonal:A-C")["observed"]
+    observed = check(evaluate_document(document), "diagonal:A-C")["observed"]
     assert observed == pytest.approx((92 * 12 + 10 + 5 / 64) * INCH, abs=1e-9)

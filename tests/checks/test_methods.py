@@ -12,23 +12,23 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 import checks.engine
-from checks.methods import notation
+from checks.methods import mathml
 from checks.methods.catalogue import (
     FAMILIES,
-    OF_REMEDY,
+    METHOD_BY_REMEDY,
     find_method,
-    method_of,
-    methods,
+    find_remedy_method,
+    list_methods,
 )
 from checks.methods.causes import MEASURED
-from checks.methods.model import MARKS, MARKS_MEAN
+from checks.methods.model import PROVENANCE_MEANINGS, PROVENANCES
 from checks.models import Finding
-from checks.queries.arithmetic import EXPLAINED
+from checks.queries.remedy_explanations import EXPLAINERS
 from core.models import Person
 
 ROOT = Path(__file__).parents[2]
 NO_COMPUTATION = {"arrays", "errors"}  # the types it speaks, and what it says
-EVERY = pytest.mark.parametrize("slug", [method.slug for method in methods()])
+EVERY = pytest.mark.parametrize("slug", [method.slug for method in list_methods()])
 
 
 @pytest.fixture
@@ -50,8 +50,12 @@ def plain(text: str) -> str:
 
 def test_every_room_of_the_engine_has_a_method() -> None:
     engine = Path(str(checks.engine.__file__)).parent
-    rooms = {path.stem for path in engine.glob("*.py")} - {"__init__"} - NO_COMPUTATION
-    told = {room for method in methods() for room in method.engine}
+    rooms = {
+        ".".join(path.relative_to(engine).with_suffix("").parts)
+        for path in engine.rglob("*.py")
+        if path.stem != "__init__"
+    } - NO_COMPUTATION
+    told = {room for method in list_methods() for room in method.engine}
     assert rooms - told == set(), "has no method"
     assert told - rooms == set(), "is not there"
 
@@ -63,23 +67,25 @@ def test_a_method_has_formula_source_limits_and_an_example(slug: str) -> None:
     assert method.formulas
     assert method.limits
     assert method.sources
-    assert {source.mark for source in method.sources} <= set(MARKS)
-    assert method.answers.endswith(".")
-    assert method.worked
-    for example in method.worked:
-        assert example.given
+    assert {source.provenance for source in method.sources} <= set(PROVENANCES)
+    assert method.summary.endswith(".")
+    assert method.worked_examples
+    for example in method.worked_examples:
+        assert example.inputs
         assert example.steps
         assert example.results
-        assert example.source is None or example.source.mark in MARKS
-        assert example.has_hand or example.has_published
+        assert example.source is None or example.source.provenance in PROVENANCES
+        assert example.has_hand_results or example.has_published_results
 
 
 def test_every_mark_says_what_it_means() -> None:
-    assert set(MARKS_MEAN) == set(MARKS)
+    assert set(PROVENANCE_MEANINGS) == set(PROVENANCES)
 
 
 def test_no_two_places_of_the_page_have_one_address() -> None:
-    slugs = [family.slug for family in FAMILIES] + [each.slug for each in methods()]
+    slugs = [family.slug for family in FAMILIES] + [
+        each.slug for each in list_methods()
+    ]
     assert len(slugs) == len(set(slugs))
 
 
@@ -92,12 +98,15 @@ def test_measured_rates_are_those_of_the_bench() -> None:
 
 
 def test_a_remedy_with_arithmetic_has_a_method() -> None:
-    assert set(EXPLAINED) == set(OF_REMEDY)
-    for remedy in OF_REMEDY:
-        assert find_method(method_of({"remedy": remedy})) is not None
+    assert set(EXPLAINERS) == set(METHOD_BY_REMEDY)
+    for remedy in METHOD_BY_REMEDY:
+        assert find_method(find_remedy_method({"remedy": remedy})) is not None
     for scope in ("steel", "C1-C2"):
-        assert find_method(method_of({"remedy": "shift", "scope": scope})) is not None
-    assert method_of({"remedy": "refer"}) == ""
+        assert (
+            find_method(find_remedy_method({"remedy": "shift", "scope": scope}))
+            is not None
+        )
+    assert find_remedy_method({"remedy": "refer"}) == ""
 
 
 @EVERY
@@ -122,24 +131,24 @@ def test_formulas_are_sound_mathml(slug: str) -> None:
     ],
 )
 def test_a_formula_is_set_as_it_is_written(written: str, set_as: str) -> None:
-    assert set_as in notation.sign(written)
+    assert set_as in mathml.render_symbol(written)
 
 
 @pytest.mark.parametrize("written", ["{a", "x_", "a}"])
 def test_a_formula_that_is_not_whole_is_refused(written: str) -> None:
     with pytest.raises(ValueError, match="a group is"):
-        notation.formula(written)
+        mathml.render_formula(written)
 
 
 def test_the_page_tells_every_method_without_a_script(reader: Client) -> None:
     page = text_of(reader, reverse("checks:methods"))
-    for method in methods():
+    for method in list_methods():
         assert f'id="{method.slug}"' in page
-        for told in (method.name, method.answers, *method.limits):
+        for told in (method.name, method.summary, *method.limits):
             assert told in page
         assert all(plain(formula) in page for formula in method.formulas)
         assert all(source.text in page for source in method.sources)
-        assert all(example.title in page for example in method.worked)
+        assert all(example.title in page for example in method.worked_examples)
         assert all(text in page for text in method.cautions)
 
 

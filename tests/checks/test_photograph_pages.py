@@ -13,14 +13,14 @@ from django.utils.timezone import now
 
 from checks.models import CarriedOut, Decision, Finding, Photograph, Reading
 from checks.queries import photographs as queries
-from checks.services.findings import carry_out
-from checks.services.kept_files import place_of, read_kept
-from checks.services.photographs import Handed, add_photograph
+from checks.services.file_store import load_file, path_for
+from checks.services.findings import report_work_done
+from checks.services.photographs import UploadedPhotograph, add_photograph
 from core.models import Person
 from jobs.models import Building, Job
 from tests import factories
 from tests.checks.conftest import Measure, entry
-from tests.checks.orders import fresh, order
+from tests.checks.decided_findings import fresh, order
 from tests.images import photo
 from tests.sheds import shed
 
@@ -63,7 +63,7 @@ def test_a_photographs_file_is_its_readers_for_good(
         (kept.small_url, kept.small_digest),
     ):
         answer = client.get(address)
-        assert answer.content == read_kept(digest)
+        assert answer.content == load_file(digest)
         assert answer["Content-Type"] == "image/jpeg"
         assert answer["X-Content-Type-Options"] == "nosniff"
         assert answer["Cache-Control"] == "private, max-age=31536000, immutable"
@@ -109,7 +109,7 @@ def test_a_lost_file_is_not_there(
     building: Building, field_lead: Person, signed_in: Any
 ) -> None:
     kept = add(field_lead, building, content=photo(33, 77))
-    place_of(kept.digest).unlink()
+    path_for(kept.digest).unlink()
     assert signed_in(field_lead).get(kept.get_absolute_url()).status_code == 404
 
 
@@ -171,7 +171,7 @@ def test_work_is_reported_without_photographs_only_with_a_word_on_it(
 def test_more_photographs_of_the_work_are_added_afterwards_once(
     made: Decision, field_lead: Person, engineer: Person, signed_in: Any
 ) -> None:
-    done = carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
+    done = report_work_done(actor=field_lead, decision=made, at=now(), note="Done.")
     client = signed_in(field_lead)
     address = url("photograph_work", made.pk)
     assert address in client.get(made.finding.get_absolute_url()).content.decode()
@@ -256,7 +256,7 @@ def test_a_position_shows_what_was_photographed_of_it(
     low_pad: Finding, building: Building, engineer: Person, field_lead: Person,
     signed_in: Any,
 ) -> None:  # fmt: skip
-    done = carry_out(
+    done = report_work_done(
         actor=field_lead, decision=order(low_pad, engineer), at=now(), note="Done."
     )
     mine = [
@@ -285,8 +285,8 @@ def test_pages_take_as_many_queries_however_many_photographs_there_are(
     signed_in: Any,
 ) -> None:  # fmt: skip
     made = order(low_pad, engineer)
-    handed = [Handed(name="a.jpg", content=PHOTO)]
-    carry_out(actor=field_lead, decision=made, at=now(), photographs=handed)
+    handed = [UploadedPhotograph(name="a.jpg", content=PHOTO)]
+    report_work_done(actor=field_lead, decision=made, at=now(), photographs=handed)
     reading = Reading.objects.filter(check_key="level:S2").get().client_id
 
     def one_of_each() -> None:

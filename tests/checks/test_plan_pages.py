@@ -9,13 +9,13 @@ from django.urls import reverse
 
 from checks.models import Evaluation, Finding
 from core.models import Person
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 from tests import factories
 from tests.checks.drawings import samples
 
-PAGES = ["building", "checks:levels", "checks:shims", "checks:export"]
+PAGES = ["building", "checks:levels", "checks:shims", "checks:building_document"]
 
 
 def document(positions: int = 2) -> dict[str, Any]:
@@ -49,7 +49,7 @@ def document(positions: int = 2) -> dict[str, Any]:
 def evaluated(building: Building, **options: Any) -> Evaluation:
     """Store a result of known verdicts as the building's latest."""
     revision = building.current_revision()
-    result = samples.result(plan_of(revision), **options)
+    result = samples.result(load_plan(revision), **options)
     return Evaluation.objects.create(
         building=building,
         revision=revision,
@@ -78,7 +78,7 @@ def test_a_stranger_to_the_job_finds_nothing(
     assert client.get(reverse(name, args=[shed.pk])).status_code == 404
 
 
-@pytest.mark.parametrize("name", ["checks:position", "checks:result"])
+@pytest.mark.parametrize("name", ["checks:position", "checks:building_result"])
 def test_a_stranger_finds_no_position_and_no_result(
     client: Client, stranger: Person, shed: Building, name: str
 ) -> None:
@@ -182,13 +182,13 @@ def test_shims_are_listed_by_position_and_the_rest_is_named(
 def test_the_exported_document_can_be_read_back(
     signed_in: Client, shed: Building
 ) -> None:
-    answer = signed_in.get(reverse("checks:export", args=[shed.pk]))
+    answer = signed_in.get(reverse("checks:building_document", args=[shed.pk]))
     assert 'filename="shed-of-2.building.json"' in answer["Content-Disposition"]
-    assert read_building(json.loads(answer.content)).plan.name == "Shed of 2"
+    assert parse_building(json.loads(answer.content)).plan.name == "Shed of 2"
 
 
 def test_the_exported_result_is_the_latest(signed_in: Client, shed: Building) -> None:
-    address = reverse("checks:result", args=[shed.pk])
+    address = reverse("checks:building_result", args=[shed.pk])
     assert signed_in.get(address).status_code == 404
     evaluated(shed)
     latest = evaluated(shed, misses={"S1": (9, 0)})

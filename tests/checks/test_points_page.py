@@ -12,7 +12,7 @@ from django.urls import reverse
 from checks.models import Evaluation, Instrument, Reading
 from core.models import Person
 from jobs.models import Building
-from tests.checks.evaluation.test_surveyed import lines
+from tests.checks.evaluation.test_survey_readings import lines
 
 pytestmark = pytest.mark.django_db
 CHOSEN = {
@@ -30,7 +30,7 @@ def bring(client: Client, building: Building, field_lead: Person) -> Any:
 
     def bring(text: list[str], **more: Any) -> Any:
         file = SimpleUploadedFile("shed.txt", "\n".join(text).encode())
-        url = reverse("checks:points", args=[building.pk])
+        url = reverse("checks:survey_points", args=[building.pk])
         return client.post(url, {"file": file, **CHOSEN, **more})
 
     return bring

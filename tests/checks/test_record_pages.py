@@ -9,14 +9,14 @@ from django.urls import reverse
 from django.utils.timezone import now
 
 from checks.models import Decision, Finding, Instrument, Reading, Release
-from checks.services.findings import carry_out
+from checks.services.findings import report_work_done
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs import services as jobs
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.orders import fresh, index_of, order
+from tests.checks.decided_findings import fresh, index_of, order
 from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
@@ -233,7 +233,7 @@ def test_after_a_repair_a_new_reading_replaces_the_old_unless_told_otherwise(
     signed_in: Any,
 ) -> None:
     made = order(low_pad, engineer)
-    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
+    report_work_done(actor=field_lead, decision=made, at=now(), note="Done.")
     client = signed_in(field_lead)
     page = client.get(url("measure", building.pk), {"section": "levels"})
     by_key = {line.key: line for line in page.context["lines"]}

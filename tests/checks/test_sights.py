@@ -10,14 +10,14 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from checks.models import Finding, Release
-from checks.queries.trail_sources import TrailFilter
+from checks.queries.audit_log.sources import AuditLogFilter
 from checks.services.releases import sign_release
 from core.models import Person
+from jobs.accounts.models import Sight
+from jobs.accounts.view_log import record_view
 from jobs.models import Building, Job
-from jobs.people.models import Sight
-from jobs.people.sights import note_sight
+from tests.checks.audit_logs import signed_in, words_of
 from tests.checks.conftest import Measure, as_planned
-from tests.checks.trails import signed_in, words_of
 
 pytestmark = pytest.mark.django_db
 
@@ -36,7 +36,7 @@ def test_what_somebody_opens_is_told_once_a_day(
         client.get(shipped.building.get_absolute_url())
         client.get(shipped.get_absolute_url())
         client.get(reverse("checks:release_pdf", args=[shipped.pk]))
-    assert words_of(job, TrailFilter(kind="opened")) == [
+    assert words_of(job, AuditLogFilter(kind="opened")) == [
         ("Emery", "Opened the building"),
         ("Emery", "Opened the ship release"),
         ("Emery", "Took the PDF of the ship release"),
@@ -48,7 +48,7 @@ def test_opening_a_finding_is_told(
 ) -> None:
     for person in (engineer, field_lead):
         signed_in(person).get(low_pad.get_absolute_url())
-    assert words_of(job, TrailFilter(kind="opened")) == [
+    assert words_of(job, AuditLogFilter(kind="opened")) == [
         ("Emery", "Opened the finding: Pad S2"),
         ("Fern", "Opened the finding: Pad S2"),
     ]
@@ -89,7 +89,7 @@ def test_a_sight_is_one_statement(
 ) -> None:
     for _ in range(2):
         with django_assert_num_queries(1):
-            note_sight(
+            record_view(
                 actor=engineer,
                 building=building,
                 kind="building",

@@ -4,7 +4,7 @@ import pytest
 
 from checks import tasks
 from checks.models import Evaluation
-from checks.services.evaluation import mark_due
+from checks.services.evaluation import mark_evaluation_due
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry
 
@@ -12,10 +12,10 @@ pytestmark = pytest.mark.django_db
 
 
 def test_the_sweep_evaluates_what_is_due_and_nothing_else(building: Building) -> None:
-    tasks.evaluate_due.delay()
+    tasks.evaluate_due_buildings.delay()
     assert not Evaluation.objects.exists()
-    mark_due(building)
-    tasks.evaluate_due.delay()
+    mark_evaluation_due(building)
+    tasks.evaluate_due_buildings.delay()
     building.refresh_from_db()
     assert building.evaluation_due_since is None
     assert Evaluation.objects.get().building == building

@@ -7,18 +7,18 @@ import numpy as np
 import pytest
 
 from checks.tolerances import (
-    BASES,
+    BASIS_NAMES,
     DEFAULT_BASIS,
-    GROUP_RULES,
-    MAY_BE_ZERO,
-    RULES,
-    WALL_FLOOR,
+    GROUP_RULE_KEYS,
+    RULE_KEYS,
+    WALL_FLOOR_KEY,
+    ZERO_ALLOWED_KEYS,
     ToleranceError,
-    limits_for,
     load_basis,
+    resolve_limits,
 )
+from jobs.anchor_plan.values import ToleranceSpec
 from jobs.exchange import vocabulary
-from jobs.plan.model import Tolerances
 
 MARKS = {
     "published",
@@ -30,10 +30,10 @@ MARKS = {
 
 
 def limits(basis=DEFAULT_BASIS, **overrides):
-    return limits_for(Tolerances(basis=basis, overrides=overrides))
+    return resolve_limits(ToleranceSpec(basis=basis, overrides=overrides))
 
 
-@pytest.mark.parametrize("name", BASES)
+@pytest.mark.parametrize("name", BASIS_NAMES)
 def test_every_value_of_a_basis_has_a_source_and_a_mark(name):
     basis = load_basis(name)
     assert basis.name == name
@@ -41,30 +41,30 @@ def test_every_value_of_a_basis_has_a_source_and_a_mark(name):
     assert basis.notes
     for rule in chain(basis.rules.values(), basis.groups.values()):
         assert rule.source, rule.key
-        assert rule.mark in MARKS, rule.key
-        assert rule.key in (*RULES, *GROUP_RULES)
+        assert rule.provenance in MARKS, rule.key
+        assert rule.key in (*RULE_KEYS, *GROUP_RULE_KEYS)
     for entry in basis.not_used:
         assert entry.source
-        assert entry.why
-        assert entry.mark in MARKS
+        assert entry.reason
+        assert entry.provenance in MARKS
 
 
-@pytest.mark.parametrize("name", BASES)
+@pytest.mark.parametrize("name", BASIS_NAMES)
 def test_no_value_remembered_with_less_than_high_confidence_carries_a_limit(name):
     basis = load_basis(name)
     for rule in chain(basis.rules.values(), basis.groups.values()):
-        if rule.mark == "from memory":
+        if rule.provenance == "from memory":
             assert rule.confidence == "high", rule.key
 
 
-@pytest.mark.parametrize("name", BASES)
+@pytest.mark.parametrize("name", BASIS_NAMES)
 def test_every_basis_answers_every_question(name):
     found = limits(name)
-    assert set(RULES) <= set(found.keys())
-    for key in RULES:
+    assert set(RULE_KEYS) <= set(found.keys())
+    for key in RULE_KEYS:
         assert found.value(key) > 0
         assert found.source(key)
-        assert found.mark(key)
+        assert found.provenance(key)
     assert found.diagonal(np.array([20e3, 40e3])).shape == (2,)
     assert found.wall([20e3]).shape == (1,)
     assert np.all(np.isfinite(found.rod_location([12.7, 19.05, 80.0])))
@@ -81,9 +81,9 @@ def test_a_rule_taken_from_the_default_basis_says_so():
 
 
 def test_the_default_basis_has_no_group_rules():
-    assert not set(GROUP_RULES) & set(limits().keys())
-    assert limits().find("adjacent_groups") is None
-    assert limits("aisc-303-2010").find("adjacent_groups") is not None
+    assert not set(GROUP_RULE_KEYS) & set(limits().keys())
+    assert limits().find_rule("adjacent_groups") is None
+    assert limits("aisc-303-2010").find_rule("adjacent_groups") is not None
 
 
 def test_an_override_wins_and_is_named_as_such():
@@ -119,10 +119,10 @@ def test_shims_and_slots_may_be_ruled_out_altogether():
 
 
 def test_the_exchange_document_names_the_same_tolerances():
-    assert vocabulary.BASES == BASES
+    assert vocabulary.TOLERANCE_BASES == BASIS_NAMES
     named = {*vocabulary.OVERRIDE_LENGTHS, *vocabulary.OVERRIDE_RATIOS}
-    assert named == {*RULES, *GROUP_RULES, WALL_FLOOR}
-    assert vocabulary.MAY_BE_ZERO == MAY_BE_ZERO
+    assert named == {*RULE_KEYS, *GROUP_RULE_KEYS, WALL_FLOOR_KEY}
+    assert vocabulary.ZERO_ALLOWED_OVERRIDES == ZERO_ALLOWED_KEYS
 
 
 def test_an_override_of_the_projection_holds_either_way():

@@ -24,7 +24,7 @@ def bring(client: Client, building: Building, field_lead: Person) -> Any:
 
     def bring(name: str, content: str, **more: str) -> Any:
         file = SimpleUploadedFile(name, content.encode())
-        address = reverse("checks:upload", args=[building.pk])
+        address = reverse("checks:upload_readings", args=[building.pk])
         return client.post(address, {"file": file, **more})
 
     return bring

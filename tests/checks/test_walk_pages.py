@@ -7,17 +7,17 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from checks.evaluation.check_limits import compute_bounds
+from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.evaluate import evaluate
-from checks.evaluation.limits import bounds_of
-from checks.evaluation.table import CheckTable, RodTable
 from checks.models import Reading
-from checks.queries.plain import PLAIN, plain_limits
-from checks.queries.walk import suggest, walk
-from checks.tolerances import BASES, limits_for
+from checks.queries.offline_limits import OFFLINE_KINDS, compute_offline_limits
+from checks.queries.walk import build_walk, choose_section
+from checks.tolerances import BASIS_NAMES, resolve_limits
 from core.models import Person
-from jobs.exchange.parse import read_building
+from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job
-from jobs.plan.sheet import Kind, check_sheet
 from tests import factories
 from tests.checks.conftest import Measure, as_planned
 from tests.sheds import shed
@@ -38,7 +38,7 @@ def signed_in(client: Client) -> Any:
 def send(client: Client, building: Building, person: Person, *readings: object) -> Any:
     sent = {"person": person.pk, "readings": readings}
     return client.post(
-        reverse("checks:receive", args=[building.pk]), sent, "application/json"
+        reverse("checks:sync_readings", args=[building.pk]), sent, "application/json"
     )
 
 
@@ -96,7 +96,7 @@ def test_the_way_in_asks_for_the_token_of_a_page(
 def test_what_is_no_list_of_readings_is_refused(
     building: Building, field_lead: Person, signed_in: Any, body: str
 ) -> None:
-    address = reverse("checks:receive", args=[building.pk])
+    address = reverse("checks:sync_readings", args=[building.pk])
     answer = signed_in(field_lead).post(address, body, "application/json")
     assert answer.status_code == 400
     assert answer.json()["error"]
@@ -148,10 +148,10 @@ def test_a_walk_says_whose_page_it_is(
 def test_the_walk_opens_at_the_first_section_with_something_unread(
     building: Building, measure: Measure
 ) -> None:
-    assert suggest(walk(building), "", "").key == "diagonals"
+    assert choose_section(build_walk(building), "", "").key == "diagonals"
     read = as_planned(building, "foundation")
     measure(*[entry for entry in read if entry["check"].startswith("diagonal")])
-    assert suggest(walk(building), "", "").key == "wall:A-B"
+    assert choose_section(build_walk(building), "", "").key == "wall:A-B"
 
 
 def test_a_walk_with_nothing_left_says_so_and_opens_at_its_beginning(
@@ -168,26 +168,28 @@ def test_the_expected_value_is_not_told_before_the_reading(
 ) -> None:
     address = reverse("checks:measure", args=[building.pk])
     page = signed_in(field_lead).get(f"{address}?section=wall:A-B").content.decode()
-    told = page.split('<ol class="plain entries">')[1].split("</ol>")[0]
+    told = page.split('<ol class="unstyled-list entries">')[1].split("</ol>")[0]
     assert "plan" not in told
     assert "66\N{PRIME}" not in told
 
 
-@pytest.mark.parametrize("basis", BASES)
+@pytest.mark.parametrize("basis", BASIS_NAMES)
 def test_a_phone_is_given_the_limits_the_evaluation_judges_by(basis: str) -> None:
-    plan = read_building(shed(tolerances={"basis": basis})).plan
-    checks = check_sheet(plan)
-    plain = plain_limits(plan, checks)
-    table = CheckTable(read_building(shed(tolerances={"basis": basis})))
-    bounds = bounds_of(plan, table, RodTable(plan), limits_for(plan.tolerances))
+    plan = parse_building(shed(tolerances={"basis": basis})).plan
+    checks = build_check_sheet(plan)
+    plain = compute_offline_limits(plan, checks)
+    table = CheckTable(parse_building(shed(tolerances={"basis": basis})))
+    bounds = compute_bounds(
+        plan, table, RodTable(plan), resolve_limits(plan.tolerances)
+    )
     compared = 0
     for key, row in table.index.items():
-        if table.checks[row].kind in PLAIN:
+        if table.checks[row].kind in OFFLINE_KINDS:
             found = plain[key]
             assert (found.lower, found.upper) == (bounds.lower[row], bounds.upper[row])
             compared += 1
     assert compared > 50
-    gages = [check.key for check in checks if check.kind is Kind.GAGE]
+    gages = [check.key for check in checks if check.kind is CheckKind.GAGE]
     assert plain.keys() >= set(gages)
 
 
@@ -199,18 +201,20 @@ def test_a_phone_takes_a_line_from_the_second_corner_as_the_evaluation_does() ->
         {"id": "long", "check": f"wall:{wall}", "value": "66' 1/8\""},
         {"id": "line", "check": f"line:{mark}", "value": "40'", "from": second},
     ]
-    building = read_building(document)
-    plain = plain_limits(building.plan, check_sheet(building.plan))[f"line:{mark}"]
+    building = parse_building(document)
+    plain = compute_offline_limits(building.plan, build_check_sheet(building.plan))[
+        f"line:{mark}"
+    ]
     rows = {row["check"]: row for row in evaluate(building)["checks"]}
     assert rows[f"wall:{wall}"]["verdict"] == "within"
-    assert plain.whole is not None
-    phone = plain.whole - 40 * 304.8
+    assert plain.wall_length is not None
+    phone = plain.wall_length - 40 * 304.8
     assert rows[f"line:{mark}"]["observed"] == pytest.approx(phone, abs=1e-6)
 
 
 def test_a_phone_judges_nothing_by_guarded_acceptance() -> None:
-    plan = read_building(shed(tolerances={"guarded": True})).plan
-    assert plain_limits(plan, check_sheet(plan)) == {}
+    plan = parse_building(shed(tolerances={"guarded": True})).plan
+    assert compute_offline_limits(plan, build_check_sheet(plan)) == {}
 
 
 def test_a_reading_replaced_carries_its_reason_without_the_script_too(
@@ -237,7 +241,7 @@ def test_a_metric_plan_is_shown_in_metric_until_the_reader_chooses(
         corner |= {axis: f"{corner[axis]} ft" for axis in ("x", "y")}
     building = factories.building(job, operations, hall)
     client = signed_in(field_lead)
-    address = reverse("checks:sheet", args=[building.pk])
+    address = reverse("checks:blank_sheet", args=[building.pk])
     assert 'data-units="metric"' in client.get(address).content.decode()
     walk = client.get(reverse("checks:measure", args=[building.pk]))
     assert walk.context["common"]["degree"].value() == "degC"

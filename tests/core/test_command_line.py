@@ -95,7 +95,7 @@ def test_the_demo_comes_up_answers_and_leaves_nothing_behind(
     url = f"http://127.0.0.1:{port}"
     with urllib.request.urlopen(f"{url}/sign-in/", timeout=10) as page:
         text = page.read().decode()
-    style = re.search(r'href="(/static/core/book\.\w+\.css)"', text)
+    style = re.search(r'href="(/static/core/base\.\w+\.css)"', text)
     assert style, "the look is not served by its hashed name"
     with urllib.request.urlopen(url + style[1], timeout=10) as look:
         assert look.status == 200

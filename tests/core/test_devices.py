@@ -14,7 +14,7 @@ from knox.models import AuthToken
 
 from core import devices, settings
 from core.models import Device, Person, Role
-from core.tasks import clear_sessions
+from core.tasks import delete_expired_sessions
 from tests.factories import PASSWORD
 
 pytestmark = pytest.mark.django_db
@@ -58,7 +58,7 @@ def is_signed_in(client: Client) -> bool:
 def test_a_device_is_told_by_browser_and_system_alone(
     user_agent: str, family: str
 ) -> None:
-    assert devices.family_of(user_agent) == family
+    assert devices.describe_user_agent(user_agent) == family
 
 
 def test_signing_in_is_on_record_with_no_key_that_signs_in(field_lead: Person) -> None:
@@ -68,7 +68,7 @@ def test_signing_in_is_on_record_with_no_key_that_signs_in(field_lead: Person) -
     assert (device.person, device.family) == (field_lead, "Firefox on Android")
     assert key
     assert key not in str(vars(device))
-    assert device.session_hash == devices.hash_of(key)
+    assert device.session_hash == devices.hash_session_key(key)
     assert list(Device.objects.signed_in()) == [device]
 
 
@@ -137,7 +137,7 @@ def test_a_session_that_expired_is_no_device_any_more(field_lead: Person) -> Non
     signed_in(field_lead)
     Session.objects.update(expire_date=now() - timedelta(seconds=1))
     assert not Device.objects.signed_in().exists()
-    clear_sessions()
+    delete_expired_sessions()
     assert not Session.objects.exists()
     assert Device.objects.count() == 1
 
@@ -155,7 +155,7 @@ def test_a_new_password_keeps_this_device_and_ends_the_others(
     assert not is_signed_in(other)
     assert Device.objects.count() == 2
     kept = Device.objects.signed_in().get()
-    assert kept.session_hash == devices.hash_of(here.session.session_key or "")
+    assert kept.session_hash == devices.hash_session_key(here.session.session_key or "")
 
 
 def test_everything_of_a_person_is_ended_and_nothing_of_anybody_else(
@@ -166,7 +166,7 @@ def test_everything_of_a_person_is_ended_and_nothing_of_anybody_else(
     somebody = signed_in(engineer)
     AuthToken.objects.create(user=field_lead)
     AuthToken.objects.create(user=engineer)
-    assert devices.end_everything(field_lead) == (2, 1)
+    assert devices.end_all_access(field_lead) == (2, 1)
     assert not is_signed_in(phone)
     assert not is_signed_in(before_devices)
     assert is_signed_in(somebody)

@@ -6,7 +6,7 @@ from django.test import Client, RequestFactory, override_settings
 from django.urls import reverse
 
 from core import views
-from core.context_processors import navigation_of
+from core.context_processors import build_navigation
 from core.models import Person
 from tests.factories import PASSWORD
 
@@ -130,9 +130,9 @@ def test_every_navigation_entry_has_an_address() -> None:
 
 @pytest.mark.parametrize("name", ["account", "checks:methods"])
 def test_no_entry_is_current_on_ones_account_or_on_what_is_looked_up(name: str) -> None:
-    found = navigation_of(reverse(name))
+    found = build_navigation(reverse(name))
     assert [entry.current for entry in found] == [False, False]
-    assert [entry.label for entry in navigation_of("/jobs/1/") if entry.current] == [
+    assert [entry.label for entry in build_navigation("/jobs/1/") if entry.current] == [
         "Jobs"
     ]
 

@@ -12,7 +12,7 @@ from core import passkeys
 from core.models import Device, Passkey, Person
 from jobs.models import Job
 from tests.authenticator import ATTESTED, PRESENT, Authenticator
-from tests.core.passkeys import browser, challenge, with_passkey
+from tests.core.passkey_client import browser, challenge, with_passkey
 from tests.factories import PASSWORD
 
 pytestmark = pytest.mark.django_db
@@ -79,7 +79,7 @@ def test_a_challenge_read_twice_at_once_is_taken_once(field_lead: Person) -> Non
     assert not refused(client, assertion)
     other = browser()
     session = other.session
-    session.update({passkeys.SIGNING: read[passkeys.SIGNING]})
+    session.update({passkeys.SIGNING_SLOT: read[passkeys.SIGNING_SLOT]})
     session.save()
     device.count = 10
     assert refused(other, assertion)
@@ -99,7 +99,7 @@ def test_a_challenge_ends_after_five_minutes(
     _, device = with_passkey(field_lead)
     client = browser()
     assertion = device.sign(challenge(client))
-    later = time.time() + passkeys.ALIVE_S + 1
+    later = time.time() + passkeys.CHALLENGE_TTL_S + 1
     monkeypatch.setattr(time, "time", lambda: later)
     assert refused(client, assertion)
 
@@ -110,10 +110,10 @@ def test_the_challenge_of_somebody_signed_in_signs_nobody_in(
     client, device = with_passkey(field_lead)
     options = challenge(client)
     assert len(options["allowCredentials"]) == 1
-    kept = client.session[passkeys.SIGNING]
+    kept = client.session[passkeys.SIGNING_SLOT]
     other = browser()
     session = other.session
-    session[passkeys.SIGNING] = kept
+    session[passkeys.SIGNING_SLOT] = kept
     session.save()
     assert refused(other, device.sign(options))
 

@@ -15,7 +15,7 @@ from core import passkeys
 from core.models import AccountEvent, Passkey, Person
 from jobs.models import Job
 from tests.authenticator import PRESENT, Authenticator
-from tests.core.passkeys import add, begun, browser, challenge, with_passkey
+from tests.core.passkey_client import add, begun, browser, challenge, with_passkey
 from tests.factories import PASSWORD
 
 pytestmark = pytest.mark.django_db
@@ -111,7 +111,7 @@ def test_a_passkey_is_added_once_and_in_time(
     again = client.post(reverse("make-passkey"), made, follow=True)
     assert "begin again" in again.text
     late = {"assertion": Authenticator().make(begun(client, "late"))}
-    later = time.time() + passkeys.ALIVE_S + 1
+    later = time.time() + passkeys.CHALLENGE_TTL_S + 1
     monkeypatch.setattr(time, "time", lambda: later)
     answer = client.post(reverse("make-passkey"), late, follow=True)
     assert "begin again" in answer.text
@@ -133,7 +133,7 @@ def test_a_name_is_given_once_and_twenty_are_enough(
     client, _ = with_passkey(field_lead)
     twice = {"name": "own phone", "password": PASSWORD}
     assert "of this name" in client.post(reverse("passkeys"), twice).text
-    monkeypatch.setattr(passkeys, "MOST", 1)
+    monkeypatch.setattr(passkeys, "MAX_PASSKEYS", 1)
     more = {"name": "another", "password": PASSWORD}
     assert "remove one first" in client.post(reverse("passkeys"), more).text
 
@@ -159,7 +159,7 @@ def test_passkeys_are_for_the_address_of_the_house_and_for_localhost(
 ) -> None:
     settings.PUBLIC_URL, settings.ALLOWED_HOSTS = public_url, ["*"]
     request = RequestFactory().get("/", secure=https, headers={"host": host})
-    found = passkeys.place_of(request)
+    found = passkeys.relying_party_for(request)
     assert (found.origin if found else None) == place
     assert found is None or found.rp_id == host.split(":")[0]
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from core.supervisor import Program, Supervisor, SupervisorError, port_is_free
+from core.supervisor import SupervisedProcess, Supervisor, SupervisorError, is_port_free
 
 FOREVER = "import time; print('up', flush=True); time.sleep(600)"
 STUBBORN = "import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN);" + FOREVER
@@ -21,8 +21,8 @@ PARENT = (
 DIES = "import sys; print('the reason', flush=True); sys.exit(7)"
 
 
-def program(name: str, source: str) -> Program:
-    return Program(name, [sys.executable, "-c", source])
+def program(name: str, source: str) -> SupervisedProcess:
+    return SupervisedProcess(name, [sys.executable, "-c", source])
 
 
 @pytest.fixture
@@ -35,7 +35,7 @@ def together(tmp_path: Path) -> Iterator[Supervisor]:
 def wait_for_output(together: Supervisor, name: str) -> str:
     until = time.monotonic() + 20
     while time.monotonic() < until:
-        if text := together.log_of(name).read_text().strip():
+        if text := together.log_path(name).read_text().strip():
             return text
         time.sleep(0.02)
     pytest.fail(f"{name} wrote nothing")
@@ -75,7 +75,7 @@ def test_a_child_of_a_child_is_ended_too(together: Supervisor) -> None:
 def test_one_that_will_not_listen_is_made_to_end(
     together: Supervisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("core.supervisor.STOP_S", 0.3)
+    monkeypatch.setattr("core.supervisor.STOP_TIMEOUT_S", 0.3)
     together.start([program("stubborn", STUBBORN)])
     wait_for_output(together, "stubborn")
     stubborn = together.running["stubborn"]
@@ -97,5 +97,5 @@ def test_a_taken_port_is_seen() -> None:
         held.bind(("127.0.0.1", 0))
         held.listen()
         port = held.getsockname()[1]
-        assert not port_is_free("127.0.0.1", port)
-    assert port_is_free("127.0.0.1", port)
+        assert not is_port_free("127.0.0.1", port)
+    assert is_port_free("127.0.0.1", port)

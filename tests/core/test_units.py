@@ -17,8 +17,8 @@ from core.quantities import (
     parse_line_weight,
     parse_modulus,
     parse_strength,
+    parse_strength_resolution,
     parse_temperature,
-    strength_resolution,
 )
 from core.units import UnitError, format_length, parse_length
 
@@ -358,8 +358,8 @@ def test_another_kind_of_quantity_is_refused(parse, value):
 
 
 def test_the_resolution_of_a_strength_is_its_last_figure():
-    assert strength_resolution("3000 psi") == pytest.approx(0.006894757)
-    assert strength_resolution("20.75 MPa") == pytest.approx(0.01)
+    assert parse_strength_resolution("3000 psi") == pytest.approx(0.006894757)
+    assert parse_strength_resolution("20.75 MPa") == pytest.approx(0.01)
 
 
 def test_lengths_are_read_without_the_unit_library():

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from jobs.exchange.parse import DocumentError, read_building
-from jobs.plan.model import Plan
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.input.parser import DocumentError, parse_building
 
 
 def example() -> dict[str, Any]:
@@ -106,15 +106,15 @@ def plan(**members: Any) -> Plan:
     """Read the document's plan, with members replaced."""
     document = example() | members
     del document["readings"]
-    return read_building(document).plan
+    return parse_building(document).plan
 
 
 def refusals(document: object) -> dict[str, str]:
     """Give what is refused, by pointer; nothing where the document fits."""
     try:
-        read_building(document)
+        parse_building(document)
     except DocumentError as error:
-        return {each.pointer: each.message for each in error.errors}
+        return {each.pointer: each.message for each in error.issues}
     return {}
 
 

@@ -1,8 +1,8 @@
 import copy
 
-from jobs.changes import Change, plan_changes
-from jobs.detail_drawing import detail_drawing
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
+from jobs.plans.detail_drawing import draw_detail
+from jobs.plans.plan_diff import PlanChange, compare_plans
 from tests import sheds
 
 
@@ -11,10 +11,10 @@ def changes(change, **members):
     old = sheds.shed(**members)
     new = copy.deepcopy(old)
     change(new)
-    return plan_changes(read_building(old).plan, read_building(new).plan)
+    return compare_plans(parse_building(old).plan, parse_building(new).plan)
 
 
-def words(found: tuple[Change, ...]):
+def words(found: tuple[PlanChange, ...]):
     return [(each.subject, each.name, each.what) for each in found]
 
 
@@ -91,8 +91,8 @@ def test_what_is_added_to_or_taken_from_the_plan_around_the_positions_is_told():
 
 
 def test_a_detail_is_drawn_to_scale_with_its_rows_measured_from_the_steel_line():
-    plan = read_building(sheds.shed()).plan
-    drawing = detail_drawing(plan.details["M"])
+    plan = parse_building(sheds.shed()).plan
+    drawing = draw_detail(plan.details["M"])
     first, second, third, _ = drawing.rods
     scale = (second.x - first.x) / (5 * 25.4)
     assert abs((first.y - third.y) - 5 * 25.4 * scale) < 0.05

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from django.template.loader import render_to_string
 
-from jobs.drawing import plan_drawing
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
+from jobs.plans.plan_drawing import draw_plan
 from tests import sheds
 
 
 def drawn(**members):
-    return plan_drawing(read_building(sheds.shed(**members)).plan)
+    return draw_plan(parse_building(sheds.shed(**members)).plan)
 
 
 def points(text):
@@ -24,7 +24,7 @@ def test_the_plan_is_to_scale_with_y_turned_down():
     assert points(drawing.steel_line) == pytest.approx(
         np.array([[0, 38], [66, 38], [66, 0], [0, 0]]) / 66 * 1000, abs=0.01
     )
-    assert drawing.at(np.array([[33 * 304.8, 38 * 304.8]])) == pytest.approx(
+    assert drawing.to_drawing(np.array([[33 * 304.8, 38 * 304.8]])) == pytest.approx(
         np.array([[500.0, 0.0]])
     )
 
@@ -51,7 +51,7 @@ def test_at_an_inward_corner_the_concrete_keeps_its_distance():
 def test_without_a_notch_there_is_no_second_edge():
     document = sheds.shed()
     del document["notch"]
-    assert plan_drawing(read_building(document).plan).concrete == ""
+    assert draw_plan(parse_building(document).plan).concrete == ""
 
 
 def test_rods_stand_where_the_detail_puts_them_on_both_walls():
@@ -92,7 +92,7 @@ def test_no_words_stand_on_their_head():
     labels = [wall.overall.label for wall in drawing.walls]
     labels += [label for wall in drawing.walls for label in wall.running]
     labels += [line.label for line in drawing.diagonals]
-    assert all(-90 <= label.turn < 90 for label in labels)
+    assert all(-90 <= label.rotation < 90 for label in labels)
 
 
 def test_running_dimensions_that_would_overlap_are_left_to_the_table():

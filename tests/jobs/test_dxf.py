@@ -8,26 +8,31 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from jobs.exchange.dxf.plan_in import Choices, plan_of_shapes
-from jobs.exchange.dxf.plan_out import BUILT, DEVIATIONS, BuiltRod, write_plan_drawing
-from jobs.exchange.dxf.shapes import MOST_SHAPES, read_shapes
-from jobs.exchange.from_file import FromFile
-from jobs.exchange.parse import DocumentError, read_building
-from jobs.exchange.tables.template import example_plan
-from jobs.plan.geometry import rod_points
-from jobs.plan.model import Plan
+from jobs.anchor_plan.geometry import rod_points
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.dxf.drawing_shapes import MAX_ENTITIES, read_drawing
+from jobs.exchange.dxf.plan_export import (
+    DEVIATIONS,
+    RODS_AS_BUILT,
+    AsBuiltRod,
+    write_plan_drawing,
+)
+from jobs.exchange.dxf.plan_import import DrawingOptions, import_plan_drawing
+from jobs.exchange.imported_file import ImportedFile
+from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.tables.example_building import build_example_document
 from tests.jobs.plans import plans
 
 SAME_MM = 2e-5  # what a coordinate loses in a decimal text in inches
 
 
-def read(content: bytes, base: Any = None, **choices: Any) -> FromFile:
-    given = Choices(**{"name": "Shed", **choices})
-    return plan_of_shapes(read_shapes(content), given, base)
+def read(content: bytes, base: Any = None, **choices: Any) -> ImportedFile:
+    given = DrawingOptions(**{"name": "Shed", **choices})
+    return import_plan_drawing(read_drawing(content), given, base)
 
 
-def told(found: FromFile) -> str:
-    return "\n".join(f"{each.pointer}: {each.message}" for each in found.left)
+def told(found: ImportedFile) -> str:
+    return "\n".join(f"{each.pointer}: {each.message}" for each in found.ignored)
 
 
 def as_bytes(drawing: Any) -> bytes:
@@ -57,8 +62,8 @@ def assert_same_places(plan: Plan, other: Plan) -> None:
 
 
 def test_the_examples_drawing_reads_back_as_its_plan() -> None:
-    plan = read_building(example_plan()).plan
-    found = read(write_plan_drawing(plan)).building().plan
+    plan = parse_building(build_example_document()).plan
+    found = read(write_plan_drawing(plan)).parse_building().plan
     assert found.outline == plan.outline
     assert found.positions == plan.positions
     assert_same_places(plan, found)
@@ -67,32 +72,32 @@ def test_the_examples_drawing_reads_back_as_its_plan() -> None:
 @given(plans(readable_in_dxf=True))
 @settings(max_examples=60, deadline=None)
 def test_any_plans_drawing_reads_back_as_its_plan(document: Any) -> None:
-    plan = read_building(document).plan
-    found = read(write_plan_drawing(plan)).building().plan
+    plan = parse_building(document).plan
+    found = read(write_plan_drawing(plan)).parse_building().plan
     assert_same_places(plan, found)
 
 
 @pytest.mark.parametrize("unit", ["in", "ft", "mm", "cm", "m"])
 def test_a_drawing_is_sound_and_names_its_unit(unit: str) -> None:
-    document = {**example_plan(), "length_unit": unit}
+    document = {**build_example_document(), "length_unit": unit}
     for corner, (x, y) in zip(
         document["outline"], [(0, 0), (40, 0), (40, 36), (0, 36)], strict=True
     ):
         corner |= {"x": f"{x} ft", "y": f"{y} ft"}
-    plan = read_building(document).plan
-    built = [BuiltRod(6100.0, 180.0, 19.05, "A2.1 1/8 in along, outside")]
+    plan = parse_building(document).plan
+    built = [AsBuiltRod(6100.0, 180.0, 19.05, "A2.1 1/8 in along, outside")]
     content = write_plan_drawing(plan, built)
     drawing = ezdxf.read(io.StringIO(content.decode()))
     auditor = drawing.audit()
     assert not auditor.errors
     assert not auditor.fixes
-    assert read_shapes(content).unit == unit
-    (circle,) = drawing.modelspace().query(f'CIRCLE[layer=="{BUILT}"]')
+    assert read_drawing(content).unit == unit
+    (circle,) = drawing.modelspace().query(f'CIRCLE[layer=="{RODS_AS_BUILT}"]')
     scale = {"in": 25.4, "ft": 304.8, "mm": 1, "cm": 10, "m": 1000}[unit]
     assert circle.dxf.center.x * scale == pytest.approx(6100.0)
     (text,) = drawing.modelspace().query(f'TEXT[layer=="{DEVIATIONS}"]')
     assert text.dxf.text == "A2.1 1/8 in along, outside"
-    assert_same_places(plan, read(content).building().plan)
+    assert_same_places(plan, read(content).parse_building().plan)
 
 
 # Drawings from elsewhere
@@ -118,7 +123,7 @@ def other_drawing(units: int = 1) -> Any:
 
 def test_loose_circles_become_positions_with_one_detail() -> None:
     found = read(as_bytes(other_drawing()))
-    plan = found.building().plan
+    plan = found.parse_building().plan
     assert [corner.name for corner in plan.outline] == ["SE", "NE", "NW", "SW"]
     assert found.document["positions"] == [
         {"mark": "A2", "wall": "SW-SE", "along": "20'-0\"", "detail": "D1"},
@@ -142,7 +147,7 @@ def test_the_unit_can_be_chosen_where_the_header_has_none() -> None:
     content = as_bytes(other_drawing(units=0))
     with pytest.raises(DocumentError, match="does not say which unit"):
         read(content)
-    plan = read(content, unit="in").building().plan
+    plan = read(content, unit="in").parse_building().plan
     assert plan.outline[1].y == 480 * 25.4
     assert "is that the drawing's unit?" in told(read(content, unit="mm"))
 
@@ -157,7 +162,7 @@ def test_layers_can_be_chosen_and_the_rest_is_listed() -> None:
     space.add_line((0, 0), (9, 9), {"layer": "S-DIM"})
     space.add_text("20'-0\"", dxfattribs={"insert": (239, 12), "layer": "S-DIM"})
     found = read(as_bytes(drawing), outline="S-BLDG", rods="S-BOLTS")
-    plan = found.building().plan
+    plan = found.parse_building().plan
     assert [each.mark for each in plan.positions] == ["A2", "A3", "K1"]
     listed = told(found)
     assert "layer S-PROPERTY: 1 other closed polyline not read." in listed
@@ -190,7 +195,7 @@ def test_blocks_of_another_hand_stand_where_their_rods_are() -> None:
     for x in (598, 602):
         space.add_blockref("ROD-1", (x, 8))
     found = read(as_bytes(drawing))
-    plan = found.building().plan
+    plan = found.parse_building().plan
     assert sorted(len(plan.details[p.detail].rods) for p in plan.positions) == [
         2, 4, 4, 4, 4,
     ]  # fmt: skip
@@ -207,7 +212,7 @@ def test_a_drawing_in_one_block_is_taken_apart() -> None:
     for entity in source.modelspace():
         block.add_foreign_entity(entity)
     drawing.modelspace().add_blockref("ALL", (1000, 2000))
-    plan = read(as_bytes(drawing)).building().plan
+    plan = read(as_bytes(drawing)).parse_building().plan
     assert plan.outline[3].x == 1000 * 25.4
     assert [each.mark for each in plan.positions] == ["A2", "A3", "K1"]
 
@@ -217,7 +222,7 @@ def test_coordinates_of_a_state_grid_are_moved_to_the_plan() -> None:
     for entity in drawing.modelspace():
         entity.translate(2.4e7, 8.1e6, 0)
     found = read(as_bytes(drawing))
-    plan = found.building().plan
+    plan = found.parse_building().plan
     assert {(round(c.x), round(c.y)) for c in plan.outline} == {
         (0, 0), (0, 12192), (18288, 12192), (18288, 0),
     }  # fmt: skip
@@ -236,7 +241,7 @@ def test_what_is_no_outline_is_refused_by_its_handle_and_layer() -> None:
     )
     with pytest.raises(DocumentError) as error:
         read(as_bytes(drawing))
-    (fault,) = error.value.errors
+    (fault,) = error.value.issues
     assert fault.pointer.startswith("LWPOLYLINE ")
     assert fault.pointer.endswith(" on layer EDGE")
     assert "straight edges only" in fault.message
@@ -246,20 +251,20 @@ def test_faults_of_the_plan_are_told_by_their_entity() -> None:
     drawing = other_drawing()
     drawing.modelspace().add_circle((242.5, 11.5), 0.375, {"layer": "S-BOLTS"})
     with pytest.raises(DocumentError) as error:
-        read(as_bytes(drawing)).building()
-    (fault,) = error.value.errors
+        read(as_bytes(drawing)).parse_building()
+    (fault,) = error.value.issues
     assert fault.pointer.startswith("CIRCLE ")
     assert "stands where rod" in fault.message
 
 
 def test_a_drawing_revises_what_it_shows_and_nothing_else() -> None:
-    base = example_plan()
-    plan = read_building(base).plan
+    base = build_example_document()
+    plan = parse_building(base).plan
     moved = {**base, "positions": [{**p} for p in base["positions"]]}
     moved["positions"][0]["along"] = "21'"
-    content = write_plan_drawing(read_building(moved).plan)
+    content = write_plan_drawing(parse_building(moved).plan)
     found = read(content, base, name="")
-    again = found.building().plan
+    again = found.parse_building().plan
     assert again.positions[0].along == 21 * 304.8
     assert (again.name, again.concrete) == (plan.name, plan.concrete)
     assert again.details == plan.details
@@ -280,7 +285,7 @@ def test_a_number_that_cannot_be_read_is_not_guessed() -> None:
     assert content.count(b"\n242.5\n") > 0
     with pytest.raises(DocumentError) as error:
         read(content.replace(b"\n242.5\n", b"\n24O.5\n", 1))
-    (fault,) = error.value.errors
+    (fault,) = error.value.issues
     assert fault.pointer.startswith("near line ")
     assert "“24O.5” is no number" in fault.message
 
@@ -304,7 +309,7 @@ def test_a_hatch_of_circles_is_no_anchor_plan() -> None:
         drawing.modelspace().add_circle((100 + n / 10, 300), 0.2, {"layer": "HATCH"})
     with pytest.raises(DocumentError, match="Choose another layer") as error:
         read(as_bytes(drawing), rods="HATCH")
-    assert error.value.errors[0].pointer.endswith("on layer HATCH")
+    assert error.value.issues[0].pointer.endswith("on layer HATCH")
 
 
 def test_a_site_of_thousands_of_circles_is_no_building() -> None:
@@ -336,7 +341,7 @@ def test_blocks_that_multiply_are_stopped() -> None:
         for n in range(60):
             block.add_blockref(f"B{level - 1}", (n, 0))
     drawing.modelspace().add_blockref("B3", (0, 0))
-    with pytest.raises(DocumentError, match=f"more than {MOST_SHAPES} entities"):
+    with pytest.raises(DocumentError, match=f"more than {MAX_ENTITIES} entities"):
         read(as_bytes(drawing))
 
 
@@ -345,4 +350,4 @@ def test_a_block_inside_itself_is_no_end_of_the_world() -> None:
     block = drawing.blocks.new("LOOP")
     block.add_blockref("LOOP", (1, 1))
     drawing.modelspace().add_blockref("LOOP", (0, 0))
-    assert len(read(as_bytes(drawing)).building().plan.positions) == 3
+    assert len(read(as_bytes(drawing)).parse_building().plan.positions) == 3

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.exchange.canonical import canonical_json, digest, number_text
+from jobs.exchange.canonical_json import canonical_json, number_text, sha256_of
 
 # RFC 8785 appendix B: IEEE 754 bits and how the number is written.
 NUMBERS = {
@@ -60,13 +60,15 @@ def test_text_is_escaped_only_where_it_has_to_be():
 def test_the_digest_is_that_of_the_bytes():
     # FIPS 180-4 SHA-256 of the empty object's two characters, by sha256sum.
     known = "44136fa355b3678a1146ad16f7e8649e94fb4fc21fe77e8310c060f61caaff8a"
-    assert digest({}) == known
+    assert sha256_of({}) == known
 
 
 def test_order_and_form_of_numbers_do_not_change_the_digest():
-    assert digest({"a": 4.0, "b": [1, None]}) == digest({"b": [1.0, None], "a": 4})
-    assert digest({"a": True}) != digest({"a": 1})
-    assert digest({"a": "4"}) != digest({"a": 4})
+    assert sha256_of({"a": 4.0, "b": [1, None]}) == sha256_of(
+        {"b": [1.0, None], "a": 4}
+    )
+    assert sha256_of({"a": True}) != sha256_of({"a": 1})
+    assert sha256_of({"a": "4"}) != sha256_of({"a": 4})
 
 
 @pytest.mark.parametrize(

@@ -5,10 +5,10 @@ from typing import Any
 import jsonschema
 import pytest
 
-from jobs.changes import plan_changes
-from jobs.exchange.parse import read_building
-from jobs.exchange.schema import building_schema
-from jobs.plan.model import Concrete
+from jobs.anchor_plan.values import ConcreteSpec
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.schema.building import building_schema
+from jobs.plans.plan_diff import compare_plans
 from tests.jobs.example import example, refusals
 
 Document = dict[str, Any]
@@ -71,8 +71,8 @@ def schema_errors(given: Document) -> list[str]:
     return [str(list(error.absolute_path)) for error in validator.iter_errors(given)]
 
 
-def concrete(given: Document) -> Concrete:
-    return read_building(given).plan.concrete
+def concrete(given: Document) -> ConcreteSpec:
+    return parse_building(given).plan.concrete
 
 
 def test_standard_cured_tests_keep_the_order_they_were_made_in():
@@ -208,10 +208,10 @@ def test_without_a_strength_to_judge_by_both_are_refused():
 
 
 def test_a_revision_tells_what_became_known_of_the_concrete():
-    before = read_building(document(maturity=MATURITY)).plan
+    before = parse_building(document(maturity=MATURITY)).plan
     given = put(MATURITY, "temperatures/1/hours", 40)
     given["concrete"]["standard_cured"] = ["25 MPa"]
-    (change,) = plan_changes(before, read_building(given).plan)
+    (change,) = compare_plans(before, parse_building(given).plan)
     assert (change.subject, change.what) == ("concrete", "changed")
     assert [each.name for each in change.differences] == [
         "standard-cured tests",

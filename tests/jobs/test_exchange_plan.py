@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.units import parse_length
-from jobs.exchange.outline import outline_faults
-from jobs.exchange.parse import read_building
-from jobs.exchange.vocabulary import BASES, OVERRIDE_LENGTHS
-from jobs.plan.model import Corner
+from jobs.anchor_plan.values import Corner
+from jobs.exchange.input.outline_rules import find_outline_errors
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.vocabulary import OVERRIDE_LENGTHS, TOLERANCE_BASES
 from tests.jobs.example import changed, example, plan, refusals
 
 
@@ -54,9 +54,9 @@ def test_instruments_arrive_in_the_units_of_their_corrections():
 def test_four_corners_imply_both_diagonals():
     document = example()
     del document["diagonals"], document["readings"]
-    assert read_building(document).plan.diagonals == (("SW", "NE"), ("SE", "NW"))
+    assert parse_building(document).plan.diagonals == (("SW", "NE"), ("SE", "NW"))
     document["diagonals"] = []
-    assert read_building(document).plan.diagonals == ()
+    assert parse_building(document).plan.diagonals == ()
 
 
 def test_only_four_members_are_needed():
@@ -70,7 +70,7 @@ def test_only_four_members_are_needed():
             {"corner": "3", "x": 0, "y": 12},
         ],
     }
-    read = read_building(document)
+    read = parse_building(document)
     assert read.readings == ()
     assert (read.plan.diagonals, read.plan.positions) == ((), ())
     assert read.plan.tolerances.basis == "metal-building-practice"
@@ -84,7 +84,7 @@ def test_names_lose_the_spaces_at_their_ends_wherever_they_stand():
     assert refusals(document) == {}
 
 
-@pytest.mark.parametrize("basis", BASES)
+@pytest.mark.parametrize("basis", TOLERANCE_BASES)
 def test_every_basis_can_be_named(basis):
     assert refusals(changed("/tolerances/basis", basis)) == {}
 
@@ -375,7 +375,7 @@ def test_what_hangs_on_something_refused_is_not_refused_after_it(pointer, value)
 def test_the_document_is_not_changed_by_reading_it():
     document = example()
     before = copy.deepcopy(document)
-    read_building(document)
+    parse_building(document)
     assert document == before
 
 
@@ -453,7 +453,7 @@ def test_an_outline_is_judged_as_an_independent_library_judges_it(points):
     named = [
         Corner(name=str(n), x=float(x), y=float(y)) for n, (x, y) in enumerate(points)
     ]
-    assert (outline_faults(named) == []) == fits
+    assert (find_outline_errors(named) == []) == fits
 
 
 def test_a_hair_is_enough_to_keep_edges_apart():
@@ -463,7 +463,7 @@ def test_a_hair_is_enough_to_keep_edges_apart():
     named = [
         Corner(name=str(n), x=float(x), y=float(y)) for n, (x, y) in enumerate(points)
     ]
-    assert outline_faults(named) == []
+    assert find_outline_errors(named) == []
 
 
 def test_hyphens_in_corner_names_are_fine_until_a_key_means_two_things():
@@ -504,7 +504,7 @@ def test_the_unit_a_plan_is_written_in_changes_nothing(unit):
         for key, value in document.items()
     }
     other["length_unit"] = unit
-    one, two = read_building(document).plan, read_building(other).plan
+    one, two = parse_building(document).plan, parse_building(other).plan
     assert two.length_unit == unit
     for name in ("outline", "details", "positions", "notch", "instruments"):
         assert getattr(one, name) == getattr(two, name)

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.units import format_length
-from jobs.exchange.parse import DocumentError, read_building, read_reading
-from jobs.exchange.readings import supersession_faults
+from jobs.exchange.input.parser import DocumentError, parse_building, parse_reading
+from jobs.exchange.input.readings import find_supersession_issues
 from tests.jobs.example import changed, example, plan, refusals
 
 ROD = {"check": "setback:S1.1", "value": '8"'}
@@ -19,7 +19,7 @@ def with_readings(*entries):
 
 
 def read(*entries):
-    return read_building(with_readings(*entries)).readings
+    return parse_building(with_readings(*entries)).readings
 
 
 def test_a_reading_arrives_whole():
@@ -39,10 +39,10 @@ def test_a_reading_arrives_whole():
 
 def test_the_other_kinds_arrive_too():
     by_check = {each.check: each for each in read(*example()["readings"])}
-    assert by_check["line:S1"].corner == "SE"
+    assert by_check["line:S1"].from_corner == "SE"
     assert by_check["line:S1"].text == "810.25 in"
     assert by_check["level:S1"].setup == "2"
-    assert by_check["level:S1"].sight == 12192.0
+    assert by_check["level:S1"].sight_distance == 12192.0
     assert by_check["level:S1"].resolution == pytest.approx(3.048)
     assert by_check["benchmark:hydrant"].value == 1105.0
     sample = by_check["strength:cylinder 3"]
@@ -59,11 +59,11 @@ def test_a_reading_without_an_id_is_named_by_its_place():
 
 
 def test_one_reading_keeps_its_pointer():
-    reading = read_reading(ROD, plan(), "/entries/4")
+    reading = parse_reading(ROD, plan(), "/entries/4")
     assert reading.id == "reading-5"
     with pytest.raises(DocumentError) as refused:
-        read_reading({"check": "setback:S1.9", "value": True}, plan(), "/entries/4")
-    assert [each.pointer for each in refused.value.errors] == [
+        parse_reading({"check": "setback:S1.9", "value": True}, plan(), "/entries/4")
+    assert [each.pointer for each in refused.value.issues] == [
         "/entries/4/check",
         "/entries/4/value",
     ]
@@ -216,7 +216,7 @@ def test_readings_do_not_replace_each_other_in_a_circle(links):
 
 def test_a_long_chain_of_corrections_is_followed():
     links = [("r0", None), *((f"r{n}", f"r{n - 1}") for n in range(1, 3000))]
-    assert supersession_faults(read(*chain(*links))) == []
+    assert find_supersession_issues(read(*chain(*links))) == []
 
 
 def test_a_refused_reading_draws_no_second_error_after_it():
@@ -233,7 +233,7 @@ def test_a_reading_means_the_same_in_every_way_of_writing_it(sixty_fourths):
     one = plan()
     mm = sixty_fourths * 0.396875
     values = {
-        read_reading({"check": "setback:S1.1", "value": value}, one).value
+        parse_reading({"check": "setback:S1.1", "value": value}, one).value
         for value in (
             format_length(mm, "imperial", 64),
             format_length(mm, "inches", 64),
@@ -257,4 +257,4 @@ def test_a_bare_reading_is_in_the_unit_of_the_plan():
         )
     ]
     document["readings"] = [{"check": "setback:S1.1", "value": 20.4}]
-    assert read_building(document).readings[0].value == 204.0
+    assert parse_building(document).readings[0].value == 204.0

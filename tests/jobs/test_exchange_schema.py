@@ -3,7 +3,7 @@
 import jsonschema
 import pytest
 
-from jobs.exchange.schema import building_schema, result_schema
+from jobs.exchange.schema.building import building_schema, result_schema
 from tests.jobs.example import changed, example, refusals
 from tests.jobs.test_exchange_plan import REFUSED
 

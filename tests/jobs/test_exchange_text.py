@@ -8,23 +8,32 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.exchange.parse import DocumentError, read_building, read_text
+from jobs.exchange.input.parser import (
+    DocumentError,
+    parse_building,
+    parse_building_text,
+)
 from tests.jobs.example import example
 
 
 def refused(text):
     with pytest.raises(DocumentError) as error:
-        read_text(text)
-    return {each.pointer: each.message for each in error.value.errors}
+        parse_building_text(text)
+    return {each.pointer: each.message for each in error.value.issues}
 
 
 def test_text_bytes_and_parsed_json_read_the_same():
     text = json.dumps(example())
-    expected = read_building(example())
-    assert read_text(text) == expected
-    assert read_text(text.encode()) == expected
-    assert read_text(b"\xef\xbb\xbf" + text.encode()) == expected  # with its BOM
-    assert read_text(json.dumps(example(), ensure_ascii=False).encode()) == expected
+    expected = parse_building(example())
+    assert parse_building_text(text) == expected
+    assert parse_building_text(text.encode()) == expected
+    assert (
+        parse_building_text(b"\xef\xbb\xbf" + text.encode()) == expected
+    )  # with its BOM
+    assert (
+        parse_building_text(json.dumps(example(), ensure_ascii=False).encode())
+        == expected
+    )
 
 
 @pytest.mark.parametrize(
@@ -71,9 +80,9 @@ def test_a_refusal_can_always_be_written_as_utf_8():
     document = example() | {"\ud800": 1}
     document["readings"] = [{"check": "line:\udfff", "value": "\ud800"}]
     with pytest.raises(DocumentError) as error:
-        read_building(document)
-    assert len(error.value.errors) == 3
-    for each in error.value.errors:
+        parse_building(document)
+    assert len(error.value.issues) == 3
+    for each in error.value.issues:
         (each.pointer + each.message).encode("utf-8")
 
 
@@ -102,7 +111,7 @@ def test_any_value_anywhere_is_read_or_refused_and_nothing_else_happens(data, va
         at = at[step]
     at[step] = value
     with suppress(DocumentError):
-        read_building(document)
+        parse_building(document)
 
 
 def test_a_large_document_is_read_in_seconds():
@@ -118,5 +127,5 @@ def test_a_large_document_is_read_in_seconds():
     ]
     text = json.dumps(document)
     start = time.perf_counter()
-    assert len(read_text(text).readings) == 8000
+    assert len(parse_building_text(text).readings) == 8000
     assert time.perf_counter() - start < 10

@@ -1,10 +1,10 @@
 import pytest
 from django.urls import reverse
 
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.models import Building
-from jobs.plan.sheet import check_sheet
-from jobs.plans import plan_of
-from jobs.rectangle_form import RectangleForm, with_unit
+from jobs.plans.plan_cache import load_plan
+from jobs.plans.rectangle_form import RectangleForm, append_unit
 
 TYPED = {
     "name": "Seed store",
@@ -49,13 +49,13 @@ def test_what_is_typed_becomes_the_plan(page, job):
     building = job.buildings.get()
     assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
     revision = building.current_revision()
-    plan = plan_of(revision)
+    plan = load_plan(revision)
     assert (revision.note, plan.name) == ("sheet A1", "Seed store")
     assert (plan.outline[2].x, plan.outline[2].y) == pytest.approx(
         (83.5 * 304.8, 44 * 304.8)
     )
     assert len(plan.positions) == 6 + 4
-    assert building.required_checks == sum(c.required for c in check_sheet(plan))
+    assert building.required_checks == sum(c.required for c in build_check_sheet(plan))
 
 
 @pytest.mark.parametrize(
@@ -71,7 +71,7 @@ def test_what_is_typed_becomes_the_plan(page, job):
     ],
 )
 def test_a_number_alone_takes_the_unit_of_the_page(typed, unit, expected):
-    assert with_unit(typed, unit) == expected
+    assert append_unit(typed, unit) == expected
 
 
 def test_the_same_building_in_metric_and_in_feet_is_the_same_plan():
@@ -80,7 +80,7 @@ def test_the_same_building_in_metric_and_in_feet_is_the_same_plan():
         length_unit="m", width="15.24", length="30.48", bays="4 @ 7.62", name="Seed"
     )
     outlines = [
-        [(corner.x, corner.y) for corner in form.preview().plan.outline]
+        [(corner.x, corner.y) for corner in form.build_preview().plan.outline]
         for form in (feet, metric)
     ]
     assert outlines[0] == outlines[1]

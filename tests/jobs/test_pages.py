@@ -16,7 +16,7 @@ GET_PAGES = {  # url name: what each visitor gets, in the order of VISITORS
     "list": (SIGN_IN, 200, 200, 200, 200),
     "new_job": (SIGN_IN, 200, 403, 403, 200),
     "job": (SIGN_IN, 404, 200, 200, 200),
-    "change_job": (SIGN_IN, 404, 403, 403, 200),
+    "edit_job": (SIGN_IN, 404, 403, 403, 200),
     "new_building": (SIGN_IN, 404, 403, 200, 200),
     "import_building": (SIGN_IN, 404, 403, 200, 200),
     "plan": (SIGN_IN, 404, 200, 200, 200),
@@ -27,8 +27,8 @@ GET_PAGES = {  # url name: what each visitor gets, in the order of VISITORS
 }
 POST_PAGES = {  # with nothing filled in: who may gets 400 or a preview
     "new_job": (SIGN_IN, 400, 403, 403, 400),
-    "change_job": (SIGN_IN, 404, 403, 403, 400),
-    "people": (SIGN_IN, 404, 403, 403, 400),
+    "edit_job": (SIGN_IN, 404, 403, 403, 400),
+    "change_membership": (SIGN_IN, 404, 403, 403, 400),
     "new_building": (SIGN_IN, 404, 403, 400, 400),
     "preview_building": (SIGN_IN, 404, 403, 200, 200),
     "import_building": (SIGN_IN, 404, 403, 400, 400),
@@ -140,13 +140,13 @@ def test_many_revisions_come_in_pages_and_the_first_says_what_is_in_force(
 ):
     client.force_login(operations)
     url = reverse("jobs:plan", args=[building.pk])
-    for length in range(67, 67 + queries.ISSUES_A_PAGE):
+    for length in range(67, 67 + queries.REVISIONS_PER_PAGE):
         services.revise_plan(
             actor=operations, building=building, document=longer(length), note=""
         )
     first, last = (client.get(url, {"page": page}) for page in (1, 2))
     shown = [issue.revision.number for issue in first.context["issues"]]
-    assert shown == list(range(queries.ISSUES_A_PAGE + 1, 1, -1))
+    assert shown == list(range(queries.REVISIONS_PER_PAGE + 1, 1, -1))
     assert all(issue.changes for issue in first.context["issues"])
     assert first.content.decode().count("in force") == 1
     assert [issue.revision.number for issue in last.context["issues"]] == [1]
@@ -284,7 +284,7 @@ def test_a_number_given_twice_is_told_and_nothing_typed_is_lost(
 def test_a_changed_job_keeps_its_new_ship_date(client, operations, job):
     client.force_login(operations)
     client.post(
-        reverse("jobs:change_job", args=[job.pk]),
+        reverse("jobs:edit_job", args=[job.pk]),
         {
             "number": job.number,
             "name": job.name,
@@ -299,7 +299,7 @@ def test_a_changed_job_keeps_its_new_ship_date(client, operations, job):
 
 def test_people_are_put_on_a_job_and_taken_off(client, operations, job, stranger):
     client.force_login(operations)
-    url = reverse("jobs:people", args=[job.pk])
+    url = reverse("jobs:change_membership", args=[job.pk])
     client.post(url, {"person": stranger.pk, "role": "field"})
     assert job.roles_of(stranger) == {"field"}
     client.post(url, {"person": stranger.pk, "role": ""})
@@ -311,7 +311,8 @@ def test_taking_the_last_operations_manager_off_is_refused_in_words(
 ):
     client.force_login(operations)
     response = client.post(
-        reverse("jobs:people", args=[job.pk]), {"person": operations.pk, "role": ""}
+        reverse("jobs:change_membership", args=[job.pk]),
+        {"person": operations.pk, "role": ""},
     )
     assert response.status_code == 400
     assert "at least one operations manager" in response.content.decode()

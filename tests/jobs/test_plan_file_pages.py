@@ -10,12 +10,12 @@ from django.test import Client
 from django.urls import reverse
 
 from core.models import Person
-from jobs.exchange.dxf.plan_out import write_plan_drawing
-from jobs.exchange.parse import read_building
-from jobs.exchange.tables.files import read_plan, write_plan
-from jobs.exchange.tables.template import example_plan
+from jobs.exchange.dxf.plan_export import write_plan_drawing
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.tables.example_building import build_example_document
+from jobs.exchange.tables.table_files import read_plan_table, write_plan_table
 from jobs.models import Building, Job
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 from tests import sheds
 from tests.jobs.test_dxf import as_bytes, other_drawing
 
@@ -41,7 +41,7 @@ def seen_in(response: Any) -> str:
 
 @pytest.mark.parametrize("suffix", [".xlsx", ".csv"])
 def test_a_file_is_shown_and_then_stored(bring: Any, job: Job, suffix: str) -> None:
-    content = write_plan(example_plan(), suffix)
+    content = write_plan_table(build_example_document(), suffix)
     response = bring(f"plan{suffix}", content)
     page = response.content.decode()
     assert response.status_code == 200
@@ -52,13 +52,17 @@ def test_a_file_is_shown_and_then_stored(bring: Any, job: Job, suffix: str) -> N
     building = job.buildings.get()
     assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
     revision = building.current_revision()
-    assert plan_of(revision) == read_building(example_plan()).plan
+    assert load_plan(revision) == parse_building(build_example_document()).plan
     assert revision.note == f"From plan{suffix}"
 
 
 def test_what_was_not_shown_is_not_stored(bring: Any) -> None:
-    seen = seen_in(bring("plan.csv", write_plan(example_plan(), ".csv")))
-    other = write_plan({**example_plan(), "name": "Another shed"}, ".csv")
+    seen = seen_in(
+        bring("plan.csv", write_plan_table(build_example_document(), ".csv"))
+    )
+    other = write_plan_table(
+        {**build_example_document(), "name": "Another shed"}, ".csv"
+    )
     response = bring("plan.csv", other, store="yes", seen=seen)
     assert response.status_code == 200
     assert "Another shed" in response.content.decode()
@@ -69,20 +73,20 @@ def test_the_document_a_file_amounts_to_can_be_stored_by_itself(
     bring: Any, client: Client, job: Job
 ) -> None:
     """Without scripts the file is not sent again, but the document is."""
-    response = bring("plan.csv", write_plan(example_plan(), ".csv"))
+    response = bring("plan.csv", write_plan_table(build_example_document(), ".csv"))
     text = response.context["form"].text
     client.post(
         reverse("jobs:import_building", args=[job.pk]),
         {"document": text, "note": "", "store": "yes"},
     )
-    stored = plan_of(job.buildings.get().current_revision())
-    assert stored == read_building(example_plan()).plan
+    stored = load_plan(job.buildings.get().current_revision())
+    assert stored == parse_building(build_example_document()).plan
 
 
 def test_errors_are_listed_by_their_cells_and_nothing_is_stored(bring: Any) -> None:
-    document = example_plan()
+    document = build_example_document()
     document["positions"][1]["along"] = "19' 13\""
-    response = bring("plan.xlsx", write_plan(document, ".xlsx"), store="yes")
+    response = bring("plan.xlsx", write_plan_table(document, ".xlsx"), store="yes")
     page = response.content.decode()
     assert response.status_code == 400
     assert "Positions C3" in page
@@ -132,17 +136,22 @@ def test_a_drawing_is_read_as_chosen_and_shown_before_it_is_stored(
 
 
 def test_a_sheet_alone_revises_its_part_of_the_plan(bring: Any, job: Job) -> None:
-    made = bring("plan.csv", write_plan(example_plan(), ".csv"))
-    bring("p.csv", write_plan(example_plan(), ".csv"), store="yes", seen=seen_in(made))
+    made = bring("plan.csv", write_plan_table(build_example_document(), ".csv"))
+    bring(
+        "p.csv",
+        write_plan_table(build_example_document(), ".csv"),
+        store="yes",
+        seen=seen_in(made),
+    )
     building = job.buildings.get()
     url = reverse("jobs:revise", args=[building.pk])
     content = b"Mark,Wall,Along,Detail\nA2,SW-SE,21,M\n"
     response = bring("positions.csv", content, url)
     assert "A2" in response.content.decode()
     bring("positions.csv", content, url, store="yes", seen=seen_in(response))
-    plan = plan_of(building.current_revision())
+    plan = load_plan(building.current_revision())
     assert [each.along for each in plan.positions] == [21 * 304.8]
-    assert plan.details == read_building(example_plan()).plan.details
+    assert plan.details == parse_building(build_example_document()).plan.details
 
 
 # Handed out
@@ -152,8 +161,10 @@ def test_the_template_reads_back(client: Client, operations: Person) -> None:
     client.force_login(operations)
     for kind in ("xlsx", "csv"):
         response = client.get(reverse("jobs:plan_template", args=[kind]))
-        found = read_plan(response.content, f".{kind}")
-        assert found.building().plan == read_building(example_plan()).plan
+        found = read_plan_table(response.content, f".{kind}")
+        assert (
+            found.parse_building().plan == parse_building(build_example_document()).plan
+        )
     assert client.get(reverse("jobs:plan_template", args=["exe"])).status_code == 404
 
 
@@ -161,11 +172,13 @@ def test_every_issue_of_a_plan_is_handed_out_as_a_file(
     client: Client, operations: Person, building: Building
 ) -> None:
     client.force_login(operations)
-    plan = plan_of(building.current_revision())
+    plan = load_plan(building.current_revision())
     for kind in ("xlsx", "csv"):
         response = client.get(reverse("jobs:plan_file", args=[building.pk, 1, kind]))
         assert f'larch-yard-shed-plan-1.{kind}"' in response["Content-Disposition"]
-        assert read_plan(response.content, f".{kind}").building().plan == plan
+        assert (
+            read_plan_table(response.content, f".{kind}").parse_building().plan == plan
+        )
     response = client.get(reverse("jobs:plan_file", args=[building.pk, 1, "dxf"]))
     drawing = ezdxf.read(io.StringIO(response.content.decode()))
     assert len(drawing.modelspace().query("INSERT")) == len(plan.positions)
@@ -177,7 +190,7 @@ def test_every_issue_of_a_plan_is_handed_out_as_a_file(
 def test_a_drawing_of_the_plan_in_force_changes_nothing(
     bring: Any, client: Client, building: Building
 ) -> None:
-    content = write_plan_drawing(plan_of(building.current_revision()))
+    content = write_plan_drawing(load_plan(building.current_revision()))
     response = bring("shed.dxf", content, reverse("jobs:revise", args=[building.pk]))
     assert "Nothing on the plan differs" in response.content.decode()
-    assert read_building(sheds.shed()).plan.details
+    assert parse_building(sheds.shed()).plan.details

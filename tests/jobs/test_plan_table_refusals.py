@@ -8,15 +8,17 @@ from typing import Any
 import openpyxl
 import pytest
 
-from jobs.exchange.parse import DocumentError
-from jobs.exchange.tables import xlsx
-from jobs.exchange.tables.files import read_plan, write_plan
-from jobs.exchange.tables.template import example_plan
+from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.tables import xlsx_io
+from jobs.exchange.tables.example_building import build_example_document
+from jobs.exchange.tables.table_files import read_plan_table, write_plan_table
 
 
 def workbook(change: Any = None) -> bytes:
     """Give the template's workbook, changed by hand."""
-    book = openpyxl.load_workbook(io.BytesIO(write_plan(example_plan(), ".xlsx")))
+    book = openpyxl.load_workbook(
+        io.BytesIO(write_plan_table(build_example_document(), ".xlsx"))
+    )
     if change:
         change(book)
     out = io.BytesIO()
@@ -26,8 +28,8 @@ def workbook(change: Any = None) -> bytes:
 
 def refusals(content: bytes, suffix: str = ".xlsx", base: Any = None) -> dict[str, str]:
     with pytest.raises(DocumentError) as error:
-        read_plan(content, suffix, base).building()
-    return {each.pointer: each.message for each in error.value.errors}
+        read_plan_table(content, suffix, base).parse_building()
+    return {each.pointer: each.message for each in error.value.issues}
 
 
 def put(sheet: str, cell: str, value: Any) -> Any:
@@ -64,7 +66,10 @@ def test_every_error_is_told_by_sheet_and_cell(
 ) -> None:
     content = workbook(put(sheet, cell, value))
     if says is None:
-        assert read_plan(content, ".xlsx").building().plan.positions[1].along == 5486.4
+        assert (
+            read_plan_table(content, ".xlsx").parse_building().plan.positions[1].along
+            == 5486.4
+        )
         return
     told = refusals(content)
     place = f"{sheet} {cell}" if says != "numbered 1 to 4" else "Rods B2"
@@ -72,7 +77,11 @@ def test_every_error_is_told_by_sheet_and_cell(
 
 
 def test_errors_in_csv_are_told_by_line_and_column() -> None:
-    lines = write_plan(example_plan(), ".csv").decode("utf-8-sig").splitlines()
+    lines = (
+        write_plan_table(build_example_document(), ".csv")
+        .decode("utf-8-sig")
+        .splitlines()
+    )
     row = next(i for i, line in enumerate(lines) if line.startswith("B3,"))
     lines[row] = lines[row].replace("SE-NE", "SE-SW")
     told = refusals("\n".join(lines).encode(), ".csv")
@@ -83,7 +92,7 @@ def test_a_formula_gives_its_last_value_and_without_one_is_refused() -> None:
     content = workbook(put("Positions", "C3", "=9+9"))
     assert "This formula has no value yet" in refusals(content)["Positions C3"]
     saved = _replaced(content, b"<f>9+9</f><v />", b"<f>9+9</f><v>18</v>")
-    plan = read_plan(saved, ".xlsx").building().plan
+    plan = read_plan_table(saved, ".xlsx").parse_building().plan
     assert plan.positions[1].along == 5486.4
 
 
@@ -92,7 +101,7 @@ def test_a_computed_number_is_taken_as_the_spreadsheet_shows_it() -> None:
     saved = _replaced(
         content, b"<f>0.1+0.2</f><v />", b"<f>0.1+0.2</f><v>0.30000000000000004</v>"
     )
-    assert read_plan(saved, ".xlsx").document["shim_thicknesses"][1] == 0.3
+    assert read_plan_table(saved, ".xlsx").document["shim_thicknesses"][1] == 0.3
 
 
 def test_a_merged_cell_counts_for_every_row_it_covers() -> None:
@@ -103,7 +112,7 @@ def test_a_merged_cell_counts_for_every_row_it_covers() -> None:
         sheet["B2"] = "SW-SE"
         sheet.merge_cells("B2:B3")
 
-    plan = read_plan(workbook(merge), ".xlsx").building().plan
+    plan = read_plan_table(workbook(merge), ".xlsx").parse_building().plan
     assert [each.wall for each in plan.positions[:2]] == [("SW", "SE"), ("SW", "SE")]
 
 
@@ -119,10 +128,12 @@ def test_titles_blank_rows_and_headings_in_other_words_are_read() -> None:
         book["Positions"].insert_rows(3)
         book["Positions"].title = "Anchor plan"
 
-    found = read_plan(workbook(change), ".xlsx")
-    assert found.building().plan.details["M"].rods[1].inward == pytest.approx(7 * 25.4)
-    assert len(found.building().plan.positions) == 5
-    assert found.left == ()
+    found = read_plan_table(workbook(change), ".xlsx")
+    assert found.parse_building().plan.details["M"].rods[1].inward == pytest.approx(
+        7 * 25.4
+    )
+    assert len(found.parse_building().plan.positions) == 5
+    assert found.ignored == ()
 
 
 def test_what_is_not_understood_is_listed_and_left() -> None:
@@ -132,9 +143,9 @@ def test_what_is_not_understood_is_listed_and_left() -> None:
         book["Building"]["A20"], book["Building"]["B20"] = "Colour", "grey"
         book.create_sheet("Letters")["A1"] = "Dear Sirs"
 
-    found = read_plan(workbook(change), ".xlsx")
-    found.building()
-    told = {each.pointer: each.message for each in found.left}
+    found = read_plan_table(workbook(change), ".xlsx")
+    found.parse_building()
+    told = {each.pointer: each.message for each in found.ignored}
     assert "no column “Remarks”" in told["Positions H1"]
     assert "“Colour” is no fact" in told["Building row 20"]
     assert "“Letters” is no sheet of a plan" in told["Letters"]
@@ -162,9 +173,9 @@ def test_sheets_are_known_by_their_headings_where_names_say_nothing() -> None:
         book["Positions"].title = "Sheet1"
         book["Outline"].title = "Sheet2"
 
-    found = read_plan(workbook(rename), ".xlsx")
-    assert found.building().plan.outline == (
-        read_plan(workbook(), ".xlsx").building().plan.outline
+    found = read_plan_table(workbook(rename), ".xlsx")
+    assert found.parse_building().plan.outline == (
+        read_plan_table(workbook(), ".xlsx").parse_building().plan.outline
     )
 
 
@@ -173,22 +184,24 @@ def test_sheets_are_known_by_their_headings_where_names_say_nothing() -> None:
 
 def test_positions_alone_change_the_plan_in_force_in_nothing_else() -> None:
     content = b"Mark,Wall,Along,Detail\nA2,SW-SE,21 1/2,M\nA3,SW-SE,30,E\n"
-    found = read_plan(content, ".csv", example_plan())
-    expected = example_plan()
+    found = read_plan_table(content, ".csv", build_example_document())
+    expected = build_example_document()
     expected["positions"] = [
         {"mark": "A2", "wall": "SW-SE", "along": "21 1/2 ft", "detail": "M"},
         {"mark": "A3", "wall": "SW-SE", "along": 30, "detail": "E"},
     ]
     assert (
-        found.building().plan
-        == read_plan(write_plan(expected, ".csv"), ".csv").building().plan
+        found.parse_building().plan
+        == read_plan_table(write_plan_table(expected, ".csv"), ".csv")
+        .parse_building()
+        .plan
     )
     assert found.document["concrete"] == expected["concrete"]
 
 
 def test_another_unit_needs_every_sheet() -> None:
     content = b"Building\nName,Example shed\nLength unit,m\n"
-    told = refusals(content, ".csv", example_plan())
+    told = refusals(content, ".csv", build_example_document())
     assert "all its sheets are needed" in told["line 3, Length unit"]
 
 
@@ -222,7 +235,10 @@ def _with_part(content: bytes, name: str, part: bytes) -> bytes:
     [
         (b"", "no XLSX workbook"),
         (b"PK\x03\x04 and no more", "no XLSX workbook"),
-        (xlsx._OLD + bytes(600), "protected by a password or of the old .xls kind"),
+        (
+            xlsx_io._OLE_SIGNATURE + bytes(600),
+            "protected by a password or of the old .xls kind",
+        ),
     ],
 )
 def test_what_is_no_workbook_is_refused_in_words(content: bytes, says: str) -> None:
@@ -245,7 +261,7 @@ def test_a_small_file_that_unpacks_to_a_large_one_is_refused() -> None:
 def test_too_many_parts_are_refused() -> None:
     content = io.BytesIO(workbook())
     with zipfile.ZipFile(content, "a") as archive:
-        for number in range(xlsx.MOST_ENTRIES):
+        for number in range(xlsx_io.MAX_ARCHIVE_ENTRIES):
             archive.writestr(f"xl/part{number}.bin", b"")
     assert "Unpacked, this workbook is larger" in refusals(content.getvalue())[""]
 
@@ -294,10 +310,10 @@ def test_csv_in_another_encoding_says_how_to_save_it() -> None:
 
 @pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
 def test_no_cell_goes_out_as_a_formula(suffix: str) -> None:
-    document = example_plan()
+    document = build_example_document()
     document["positions"][0]["mark"] = '=HYPERLINK("http://example.org")'
     document["name"] = "@SUM(A1)"
-    content = write_plan(document, suffix)
+    content = write_plan_table(document, suffix)
     if suffix == ".csv":
         text = content.decode("utf-8-sig")
         assert "'=HYPERLINK" in text
@@ -306,4 +322,9 @@ def test_no_cell_goes_out_as_a_formula(suffix: str) -> None:
         book = openpyxl.load_workbook(io.BytesIO(content))
         kinds = {cell.data_type for row in book["Positions"].rows for cell in row}
         assert "f" not in kinds
-    assert read_plan(content, suffix).building().plan.positions[0].mark.startswith("=")
+    assert (
+        read_plan_table(content, suffix)
+        .parse_building()
+        .plan.positions[0]
+        .mark.startswith("=")
+    )

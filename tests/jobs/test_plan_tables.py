@@ -3,38 +3,44 @@
 import pytest
 from hypothesis import given, settings
 
-from jobs.exchange.parse import read_building
-from jobs.exchange.tables.files import read_plan, write_plan
-from jobs.exchange.tables.template import example_plan
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.tables.example_building import build_example_document
+from jobs.exchange.tables.table_files import read_plan_table, write_plan_table
 from tests.jobs.example import example
 from tests.jobs.plans import plans
 
 
 @pytest.mark.parametrize("suffix", [".xlsx", ".csv"])
 def test_the_templates_building_reads_back(suffix):
-    document = example_plan()
-    found = read_plan(write_plan(document, suffix), suffix)
-    assert found.building() == read_building(document)
-    assert found.left == ()
+    document = build_example_document()
+    found = read_plan_table(write_plan_table(document, suffix), suffix)
+    assert found.parse_building() == parse_building(document)
+    assert found.ignored == ()
 
 
 @pytest.mark.parametrize("suffix", [".xlsx", ".csv"])
 def test_a_plan_with_something_of_everything_reads_back(suffix):
     document = example()
     del document["readings"]
-    found = read_plan(write_plan(document, suffix), suffix)
-    assert found.building() == read_building(document)
+    found = read_plan_table(write_plan_table(document, suffix), suffix)
+    assert found.parse_building() == parse_building(document)
 
 
 @given(plans())
 @settings(max_examples=120, deadline=None)
 def test_any_plan_reads_back_from_csv(document):
-    plan = read_building(document)
-    assert read_plan(write_plan(document, ".csv"), ".csv").building() == plan
+    plan = parse_building(document)
+    assert (
+        read_plan_table(write_plan_table(document, ".csv"), ".csv").parse_building()
+        == plan
+    )
 
 
 @given(plans())
 @settings(max_examples=40, deadline=None)
 def test_any_plan_reads_back_from_a_workbook(document):
-    plan = read_building(document)
-    assert read_plan(write_plan(document, ".xlsx"), ".xlsx").building() == plan
+    plan = parse_building(document)
+    assert (
+        read_plan_table(write_plan_table(document, ".xlsx"), ".xlsx").parse_building()
+        == plan
+    )

@@ -2,17 +2,22 @@
 
 import pytest
 
-from jobs.exchange.parse import DocumentError, read_building
-from jobs.exchange.points.matching import Of, match_points
-from jobs.exchange.points.reading import MOST_POINTS, ORDERS, Point, read_points
+from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.points.point_file import (
+    COLUMN_ORDERS,
+    MAX_POINTS,
+    SurveyPoint,
+    read_points,
+)
+from jobs.exchange.points.point_matching import PointTarget, match_points
 from tests.sheds import shed
 
-PLAN = read_building(shed()).plan  # corners A to D, positions S1 to N3, rods 1 to 4
+PLAN = parse_building(shed()).plan  # corners A to D, positions S1 to N3, rods 1 to 4
 COMMA = b"101,5000.123,3000.45,100.02,A\n102,5000.1,3066.455,100.1,S1.1 , 3/4 rod\n"
 
 
 def point(description="", name="101"):
-    return Point(
+    return SurveyPoint(
         name=name, northing=0, easting=0, elevation=0, description=description, line=1
     )
 
@@ -21,7 +26,7 @@ def point(description="", name="101"):
 def test_a_file_with_separators_is_read(sign):
     found = read_points(COMMA.replace(b",", sign.encode()), unit="m")
     first, second = found.points
-    assert first == Point(
+    assert first == SurveyPoint(
         name="101",
         northing=5_000_123.0,
         easting=3_000_450.0,
@@ -44,14 +49,14 @@ def test_a_file_with_spaces_is_read():
 def test_decimals_written_with_a_comma_are_told():
     with pytest.raises(DocumentError) as error:
         read_points(COMMA.replace(b",", b";").replace(b".", b","), unit="m")
-    told = {each.pointer: each.message for each in error.value.errors}
+    told = {each.pointer: each.message for each in error.value.issues}
     assert told["line 1, northing"] == (
         "“5000,123” is no number, so this is no point. Write decimals with a point."
     )
 
 
 def test_the_order_of_columns_is_a_choice():
-    northing_first, easting_first = ORDERS
+    northing_first, easting_first = COLUMN_ORDERS
     (found,) = read_points(b"1,10,20,5,A", unit="m", order=easting_first).points
     assert (found.easting, found.northing) == (10_000, 20_000)
     (found,) = read_points(b"1,10,20,5,A", unit="m", order=northing_first).points
@@ -78,7 +83,7 @@ def test_lines_that_are_no_points_are_told():
         b"1,11,20,5,C\n",
         unit="m",
     )
-    told = {each.pointer: each.message for each in found.left}
+    told = {each.pointer: each.message for each in found.ignored}
     assert "“Northing” is no number" in told["line 1, northing"]
     assert "“1O” is no number" in told["line 4, northing"]
     assert "fewer than 3 columns" in told["line 5"]
@@ -95,7 +100,7 @@ def test_lines_that_are_no_points_are_told():
         (b"Dear Sirs, we measured, as you asked", "No line of this file is a point"),
         (b"1,nan,inf,0,A\n", "No line of this file is a point"),
         (b"1,1e400,2,0,A\n", "No line of this file is a point"),
-        (b"1,2,3,4,A\n" * (MOST_POINTS + 1), "more than 20000 lines"),
+        (b"1,2,3,4,A\n" * (MAX_POINTS + 1), "more than 20000 lines"),
         (bytes(4_000_001), "at most 4 MB"),
     ],
 )
@@ -127,7 +132,7 @@ def test_what_is_no_point_file_is_refused_in_words(content, says):
 )
 def test_points_are_matched_by_their_description(description, target):
     (match,) = match_points(PLAN, [point(description)])
-    assert match.target == target
+    assert match.label == target
 
 
 @pytest.mark.parametrize(
@@ -142,22 +147,22 @@ def test_points_are_matched_by_their_description(description, target):
 )
 def test_points_that_name_nothing_say_why(description, name, why):
     (match,) = match_points(PLAN, [point(description, name)])
-    assert match.of is None
-    assert why in match.why
+    assert match.target is None
+    assert why in match.reason
 
 
 def test_a_name_serves_where_the_description_says_nothing():
-    assert match_points(PLAN, [point("", "S1.2")])[0].target == "rod S1.2"
-    assert match_points(PLAN, [point("nail", "B")])[0].target == "corner B"
+    assert match_points(PLAN, [point("", "S1.2")])[0].label == "rod S1.2"
+    assert match_points(PLAN, [point("nail", "B")])[0].label == "corner B"
     assert match_points(PLAN, [point("S1.3", "S1.2")])[0].rod == 3
 
 
 def test_what_could_be_two_things_is_settled_by_a_word():
     document = shed()
     document["positions"][0]["mark"] = "A"
-    plan = read_building(document).plan
+    plan = parse_building(document).plan
     (match,) = match_points(plan, [point("A")])
-    assert match.of is None
-    assert "could be corner A or pad A" in match.why
-    assert match_points(plan, [point("corner A")])[0].of is Of.CORNER
-    assert match_points(plan, [point("A pad")])[0].of is Of.PAD
+    assert match.target is None
+    assert "could be corner A or pad A" in match.reason
+    assert match_points(plan, [point("corner A")])[0].target is PointTarget.CORNER
+    assert match_points(plan, [point("A pad")])[0].target is PointTarget.PAD

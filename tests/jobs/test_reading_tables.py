@@ -10,17 +10,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jobs.exchange.parse import DocumentError, Refusal
-from jobs.exchange.tables.files import read_sheets, write_tables
-from jobs.exchange.tables.readings_in import ReadingsFile, readings_of_sheets
-from jobs.exchange.tables.readings_out import readings_table, sheet_to_fill
+from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.tables.readings_export import build_blank_sheet, build_readings_table
+from jobs.exchange.tables.readings_import import ImportedReadings, import_reading_sheets
+from jobs.exchange.tables.table_files import read_sheets, write_tables
 
 CHICAGO = ZoneInfo("America/Chicago")
 
 
-def read(content: bytes | str, suffix: str = ".csv", **more: Any) -> ReadingsFile:
+def read(content: bytes | str, suffix: str = ".csv", **more: Any) -> ImportedReadings:
     raw = content.encode() if isinstance(content, str) else content
-    return readings_of_sheets(read_sheets(raw, suffix), **{"unit": "ft", **more})
+    return import_reading_sheets(read_sheets(raw, suffix), **{"unit": "ft", **more})
 
 
 def workbook(*rows: Any, **formats: str) -> bytes:
@@ -107,7 +107,7 @@ def test_a_sheet_filled_in_by_hand_is_read() -> None:
         | {"setup": "2"},
         {"check": "strength:F1", "value": "3000 psi", **shared},
     ]
-    told = {each.pointer: each.message for each in found.left}
+    told = {each.pointer: each.message for each in found.ignored}
     assert told["line 2, Taken at"] == (
         "Only the day is given: noon is taken for the time."
     )
@@ -115,7 +115,7 @@ def test_a_sheet_filled_in_by_hand_is_read() -> None:
 
 
 def test_the_sheet_to_fill_reads_back_once_it_is_filled() -> None:
-    table = sheet_to_fill([("Wall A-B", "wall:A-B"), ("Level S1", "level:S1")])
+    table = build_blank_sheet([("Wall A-B", "wall:A-B"), ("Level S1", "level:S1")])
     book = openpyxl.load_workbook(io.BytesIO(write_tables([table], ".xlsx")))
     sheet: Any = book.active
     assert sheet["A7"].value == "What"
@@ -132,7 +132,7 @@ def test_the_sheet_to_fill_reads_back_once_it_is_filled() -> None:
             "at": "2026-05-04T09:30:00Z",
         }
     ]
-    assert [each.message for each in found.left] == ["Nothing was read in row 9."]
+    assert [each.message for each in found.ignored] == ["Nothing was read in row 9."]
 
 
 def test_what_is_refused_is_told_by_its_cell() -> None:
@@ -151,12 +151,12 @@ def test_what_is_refused_is_told_by_its_cell() -> None:
         "instrument": "T9",
     }
     refused = [
-        Refusal("/readings/0/check", "No such wall."),
-        Refusal("/readings/0/instrument", "No such tape."),
-        Refusal("/readings/1/instrument", "No such tape."),
-        Refusal("/readings/1/value", "A length is a number."),
+        DocumentIssue("/readings/0/check", "No such wall."),
+        DocumentIssue("/readings/0/instrument", "No such tape."),
+        DocumentIssue("/readings/1/instrument", "No such tape."),
+        DocumentIssue("/readings/1/value", "A length is a number."),
     ]
-    told = {each.pointer: each.message for each in found.told(refused)}
+    told = {each.pointer: each.message for each in found.locate_issues(refused)}
     assert told["Sheet B4"] == "No such wall."
     assert told["Sheet B2"] == "No such tape."
     assert "3/4 or 3-4 was typed" in told["Sheet C5"]
@@ -179,7 +179,7 @@ def test_headings_that_do_not_do_are_refused(
 ) -> None:
     with pytest.raises(DocumentError) as error:
         read(content)
-    told = {each.pointer: each.message for each in error.value.errors}
+    told = {each.pointer: each.message for each in error.value.issues}
     assert says in told[place], told
 
 
@@ -211,7 +211,7 @@ def test_readings_written_as_a_table_read_back(
     entries: list[dict[str, Any]], suffix: str
 ) -> None:
     """A number alone comes back with the unit it is in, as it is meant."""
-    table = readings_table(entries)
+    table = build_readings_table(entries)
     found = read(write_tables([table], suffix, titled=False), suffix, unit="in")
     for entry, again in zip(entries, found.entries, strict=True):
         assert isinstance(again, dict)
@@ -226,9 +226,9 @@ def test_readings_written_as_a_table_read_back(
 @pytest.mark.parametrize("start", "=+-@\t\r")
 def test_no_text_goes_out_as_a_formula(start: str) -> None:
     entry = {"check": "wall:A-B", "value": "66'", "note": f"{start}1+1"}
-    text = write_tables([readings_table([entry])], ".csv").decode()
+    text = write_tables([build_readings_table([entry])], ".csv").decode()
     assert f"'{start}1+1" in text
-    content = write_tables([readings_table([entry])], ".xlsx")
+    content = write_tables([build_readings_table([entry])], ".xlsx")
     book = openpyxl.load_workbook(io.BytesIO(content))
     assert {c.data_type for row in book["Readings"].rows for c in row} <= {"s", "n"}
     found = read(text.encode(), ".csv")

@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 
 from core.units import UnitError, parse_length
-from jobs.exchange.parse import read_building, read_text
-from jobs.plan.geometry import position, rod_points
-from jobs.plan.rectangle import (
+from jobs.anchor_plan.geometry import get_position, rod_points
+from jobs.anchor_plan.rectangle import (
     PatternSpec,
     RectangleError,
     RectangleSpec,
-    letter,
-    rectangle_document,
+    build_rectangle_document,
+    line_letters,
 )
-from jobs.plan.spacing import read_spacing
+from jobs.anchor_plan.spacing import parse_spacing
+from jobs.exchange.input.parser import parse_building, parse_building_text
 from tests.jobs.example import example
 
 PATTERN = PatternSpec(
@@ -49,18 +49,18 @@ SPEC = RectangleSpec(
 
 
 def built(spec):
-    return read_building(rectangle_document(spec)).plan
+    return parse_building(build_rectangle_document(spec)).plan
 
 
 def faults(**fields):
     with pytest.raises(RectangleError) as refused:
-        rectangle_document(dataclasses.replace(SPEC, **fields))
-    return {each.field: each.message for each in refused.value.errors}
+        build_rectangle_document(dataclasses.replace(SPEC, **fields))
+    return {each.field: each.message for each in refused.value.issues}
 
 
 def test_the_document_is_json_that_the_parser_takes():
-    document = rectangle_document(SPEC)
-    assert read_text(json.dumps(document)) == read_building(document)
+    document = build_rectangle_document(SPEC)
+    assert parse_building_text(json.dumps(document)) == parse_building(document)
 
 
 def test_columns_are_marked_by_line_letter_and_number_wall_by_wall():
@@ -71,7 +71,7 @@ def test_columns_are_marked_by_line_letter_and_number_wall_by_wall():
 def test_columns_of_one_frame_face_each_other():
     plan = built(SPEC)
     for number in range(1, 6):
-        low, high = (position(plan, f"{row}{number}") for row in "AD")
+        low, high = (get_position(plan, f"{row}{number}") for row in "AD")
         across = rod_points(plan, low).mean(axis=0) - rod_points(plan, high).mean(
             axis=0
         )
@@ -207,13 +207,17 @@ def test_all_refusals_come_at_once():
 
 
 def test_spaces_are_read_in_their_order():
-    assert [float(each.mm) for each in read_spacing("20', 3@25'; 6 m", None)] == (
+    assert [float(each.mm) for each in parse_spacing("20', 3@25'; 6 m", None)] == (
         pytest.approx([6096.0, 7620.0, 7620.0, 7620.0, 6000.0])
     )
     with pytest.raises(UnitError, match="Space 2"):
-        read_spacing(["20'", None], "ft")
+        parse_spacing(["20'", None], "ft")
 
 
 def test_letters_pass_over_i_and_o_and_go_on_after_z():
-    assert "".join(letter(n) for n in range(24)) == "ABCDEFGHJKLMNPQRSTUVWXYZ"
-    assert [letter(24), letter(25), letter(24 + 24 * 24)] == ["AA", "AB", "AAA"]
+    assert "".join(line_letters(n) for n in range(24)) == "ABCDEFGHJKLMNPQRSTUVWXYZ"
+    assert [line_letters(24), line_letters(25), line_letters(24 + 24 * 24)] == [
+        "AA",
+        "AB",
+        "AAA",
+    ]

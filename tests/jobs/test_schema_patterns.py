@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from core.quantities import parse_strength
 from core.units import UnitError, parse_length
-from jobs.exchange import schema_patterns as patterns
-from jobs.exchange.reader import Cursor, Refusals
+from jobs.exchange.input.json_reader import IssueCollector, JsonReader
+from jobs.exchange.schema import input_patterns as patterns
 
 PARTS = [
     *"0123456789", *"¼½⅛¾./ -+,e'\"",
@@ -69,15 +69,17 @@ def test_the_pattern_of_a_quantity_is_its_grammar(text):
 
 
 def refused_by(read, text):
-    refusals = Refusals()
-    read(Cursor(text, "", refusals))
-    return bool(refusals.errors)
+    refusals = IssueCollector()
+    read(JsonReader(text, "", refusals))
+    return bool(refusals.issues)
 
 
 @settings(max_examples=1000, deadline=None)
 @given(st.text("ab Ünt-._\t\n\x00\x7f\x85\xa0\u2028", max_size=6))
 def test_the_pattern_of_a_name_is_what_a_name_may_be(text):
-    assert refused_by(Cursor.name, text) == (not re.search(patterns.NAME, text))
+    assert refused_by(JsonReader.read_name, text) == (
+        not re.search(patterns.NAME, text)
+    )
 
 
 @settings(max_examples=500, deadline=None)
@@ -105,4 +107,4 @@ def test_the_pattern_of_a_note_is_what_a_note_may_be(text):
 )
 def test_the_pattern_of_a_time_is_what_a_time_may_be(text, fits):
     assert bool(re.search(patterns.TIME, text)) == fits
-    assert refused_by(Cursor.time, text) == (not fits)
+    assert refused_by(JsonReader.read_time, text) == (not fits)

@@ -6,34 +6,40 @@ import time
 
 import pytest
 
-from jobs.plan.checks import Kind, neighbours
-from jobs.plan.model import Detail, Position, Rod
-from jobs.plan.sheet import UnknownCheckError, check_sheet, find_check
+from jobs.anchor_plan.check_sheet import (
+    UnknownCheckError,
+    build_check_sheet,
+    find_check,
+)
+from jobs.anchor_plan.planned_checks import CheckKind, adjacent_rods
+from jobs.anchor_plan.values import Detail, Position, Rod
 from tests.jobs.example import plan
 
 
 def test_the_sheet_follows_the_walk():
-    kinds = [check.kind for check in check_sheet(plan())]
+    kinds = [check.kind for check in build_check_sheet(plan())]
     order = list(dict.fromkeys(kinds))
     assert order == [
-        Kind.DIAGONAL,
-        Kind.WALL,
-        Kind.LINE,
-        Kind.SETBACK,
-        Kind.OFFSET,
-        Kind.GAGE,
-        Kind.PROJECTION,
-        Kind.LEVEL,
-        Kind.NOTCH_WIDTH,
-        Kind.NOTCH_DEPTH,
-        Kind.PLUMB,
+        CheckKind.DIAGONAL,
+        CheckKind.WALL,
+        CheckKind.LINE,
+        CheckKind.SETBACK,
+        CheckKind.OFFSET,
+        CheckKind.GAGE,
+        CheckKind.PROJECTION,
+        CheckKind.LEVEL,
+        CheckKind.NOTCH_WIDTH,
+        CheckKind.NOTCH_DEPTH,
+        CheckKind.PLUMB,
     ]
-    patterns = [c.mark for c in check_sheet(plan()) if c.kind is Kind.SETBACK]
+    patterns = [
+        c.mark for c in build_check_sheet(plan()) if c.kind is CheckKind.SETBACK
+    ]
     assert patterns == ["S1"] * 4 + ["K7"] * 4
 
 
 def test_nominals_come_from_the_plan():
-    nominal = {check.key: check.nominal for check in check_sheet(plan())}
+    nominal = {check.key: check.nominal for check in build_check_sheet(plan())}
     # 90 ft by 48 ft is 6 x (15, 8, 17): the diagonal is 102 ft
     assert nominal["diagonal:SW-NE"] == pytest.approx(102 * 304.8, abs=1e-9)
     assert nominal["wall:SE-NE"] == 14630.4
@@ -48,19 +54,19 @@ def test_nominals_come_from_the_plan():
 
 
 def test_gages_and_notches_hold_no_release_up():
-    waived = {check.kind for check in check_sheet(plan()) if not check.required}
-    assert waived == {Kind.GAGE, Kind.NOTCH_WIDTH, Kind.NOTCH_DEPTH}
+    waived = {check.kind for check in build_check_sheet(plan()) if not check.required}
+    assert waived == {CheckKind.GAGE, CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH}
 
 
 def test_levels_wait_for_the_pour_and_plumb_for_the_column():
-    stages = {check.kind: check.stage for check in check_sheet(plan())}
-    assert stages[Kind.PLUMB] == "erection"
-    assert stages[Kind.LEVEL] == "verification"
-    assert stages[Kind.SETBACK] == "foundation"
+    stages = {check.kind: check.stage for check in build_check_sheet(plan())}
+    assert stages[CheckKind.PLUMB] == "erection"
+    assert stages[CheckKind.LEVEL] == "verification"
+    assert stages[CheckKind.SETBACK] == "foundation"
 
 
 def test_a_point_position_has_no_line_and_no_wall():
-    keys = [check.key for check in check_sheet(plan())]
+    keys = [check.key for check in build_check_sheet(plan())]
     assert "line:K7" not in keys
     assert find_check(plan(), "setback:K7.1").corners == ()
     assert find_check(plan(), "setback:S1.1").corners == ("SW", "SE")
@@ -70,16 +76,16 @@ def test_a_rod_without_planned_projection_has_no_such_check():
     rod = Rod(number=1, along=0.0, inward=50.0, diameter=20.0)
     detail = Detail(name="P", reference="web", rods=(rod,))
     bare = dataclasses.replace(plan(), details={"P": detail})
-    assert Kind.PROJECTION not in {check.kind for check in check_sheet(bare)}
+    assert CheckKind.PROJECTION not in {check.kind for check in build_check_sheet(bare)}
     with pytest.raises(UnknownCheckError, match="no projection"):
         find_check(bare, "projection:S1.1")
 
 
 def test_keys_are_unique_and_every_key_finds_its_check():
     one = plan()
-    keys = [check.key for check in check_sheet(one)]
+    keys = [check.key for check in build_check_sheet(one)]
     assert len(keys) == len(set(keys))
-    assert [find_check(one, key) for key in keys] == list(check_sheet(one))
+    assert [find_check(one, key) for key in keys] == list(build_check_sheet(one))
 
 
 def test_neighbours_are_paired_row_by_row():
@@ -89,7 +95,7 @@ def test_neighbours_are_paired_row_by_row():
         for n, (a, i) in enumerate(points, start=1)
     )
     detail = Detail(name="D", reference="web", rods=rods)
-    assert neighbours(detail) == ((1, 3), (1, 5), (2, 4), (2, 5), (3, 4))
+    assert adjacent_rods(detail) == ((1, 3), (1, 5), (2, 4), (2, 5), (3, 4))
 
 
 def test_either_end_names_a_diagonal_and_a_gage():
@@ -176,7 +182,7 @@ def test_finding_checks_does_not_slow_down_with_the_plan():
         for n in range(2000)
     )
     big = dataclasses.replace(plan(), positions=many)
-    check_sheet(big)
+    build_check_sheet(big)
     start = time.perf_counter()
     for n in range(2000):
         find_check(big, f"gage:M{n}.1-4")

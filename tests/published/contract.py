@@ -13,8 +13,8 @@ from typing import Any
 import jsonschema
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import DocumentError, read_text
-from jobs.exchange.schema import building_schema, result_schema
+from jobs.exchange.input.parser import DocumentError, parse_building_text
+from jobs.exchange.schema.building import building_schema, result_schema
 
 Document = dict[str, Any]
 
@@ -26,29 +26,29 @@ DIAGONAL = math.hypot(LENGTH, WIDTH)
 
 
 @cache
-def _validators() -> tuple[Any, Any]:
+def _document_validators() -> tuple[Any, Any]:
     make = jsonschema.Draft202012Validator
     return make(building_schema()), make(result_schema())
 
 
-def evaluated(document: Document) -> Document:
+def evaluate_document(document: Document) -> Document:
     """The result of a document, both of them fitting their schemas."""
     text = json.dumps(document)
-    building, result = _validators()
-    given = read_text(text)
+    building, result = _document_validators()
+    given = parse_building_text(text)
     building.validate(document)
     written = json.loads(json.dumps(evaluate(given), allow_nan=False))
     result.validate(written)
     return dict(written)
 
 
-def refused(document: Document | str) -> dict[str, str]:
+def list_refusals(document: Document | str) -> dict[str, str]:
     """The errors of a document that has to be refused, by pointer."""
     text = document if isinstance(document, str) else json.dumps(document)
     try:
-        read_text(text)
+        parse_building_text(text)
     except DocumentError as error:
-        return {each.pointer: each.message for each in error.errors}
+        return {each.pointer: each.message for each in error.issues}
     raise AssertionError("the document was accepted")
 
 

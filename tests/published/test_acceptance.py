@@ -9,19 +9,19 @@ import pytest
 from scipy import stats
 from scipy.integrate import quad
 
-from checks.engine.acceptance import judge
+from checks.engine.conformity import assess_conformity
 from checks.engine.uncertainty import tape_class_limit
 
 
 def test_jcgm_106_upper_limit():
     # y = -5.47 V, u = 0.05 V, upper limit -5.40 V [M hi]: Phi(1.40) = 0.9192 [C].
-    found = judge([-5.47], -np.inf, -5.40, 0.05)
+    found = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
     assert found.probability[0] == pytest.approx(0.9192, abs=5e-5)
 
 
 def test_jcgm_106_lower_limit():
     # y = 509.7, u = 8.6, lower limit 490 [M hi]: Phi(2.29) = 0.9890 [C].
-    found = judge([509.7], 490.0, np.inf, 8.6)
+    found = assess_conformity([509.7], 490.0, np.inf, 8.6)
     assert found.probability[0] == pytest.approx(0.9890, abs=5e-5)
 
 
@@ -31,7 +31,7 @@ def test_jcgm_106_global_risks_of_the_resistor():
     # producer's risk 0.0690 [C]; 1 % and 7 % published [S2]. The risks are integrals
     # of the probability of conformance over what is measured.
     process, measuring = 0.12, 0.04
-    assert judge([0.0], -0.2, 0.2, process).probability[0] == pytest.approx(
+    assert assess_conformity([0.0], -0.2, 0.2, process).probability[0] == pytest.approx(
         0.9044, abs=5e-5
     )
     seen = stats.norm(scale=np.hypot(process, measuring))
@@ -39,7 +39,7 @@ def test_jcgm_106_global_risks_of_the_resistor():
     doubt = process * measuring / np.hypot(process, measuring)
 
     def conforms(y):
-        return judge([belief * y], -0.2, 0.2, doubt).probability[0]
+        return assess_conformity([belief * y], -0.2, 0.2, doubt).probability[0]
 
     consumer, _ = quad(lambda y: (1 - conforms(y)) * seen.pdf(y), -0.18, 0.18)
     producer, _ = quad(lambda y: conforms(y) * seen.pdf(y), 0.18, 1.5)
@@ -55,14 +55,17 @@ def test_probability_is_that_of_scipy_on_random_cases():
     expected = stats.norm.cdf(upper, d, u) - stats.norm.cdf(lower, d, u)
     # the plain difference of scipy's loses digits near 1: 1e-15
     np.testing.assert_allclose(
-        judge(d, lower, upper, u).probability, expected, atol=1e-15
+        assess_conformity(d, lower, upper, u).probability, expected, atol=1e-15
     )
 
 
 def test_guard_band_of_jcgm_106_is_the_expanded_uncertainty():
     # Guard band w = r U, r = 1, U = 2 u: JCGM 106:2012 8.3.
     edge = np.array([10.0 - 2 * 0.7 - 1e-3, 10.0 - 2 * 0.7 + 1e-3])
-    assert judge(edge, -10.0, 10.0, 0.7, guarded=True).within.tolist() == [True, False]
+    assert assess_conformity(edge, -10.0, 10.0, 0.7, guarded=True).within.tolist() == [
+        True,
+        False,
+    ]
 
 
 def test_oiml_r_35_limits():

@@ -6,15 +6,15 @@ ACI 318-19 and a design guide to its chapter 17 (2025 edition, pp. 73 and 86).
 
 import pytest
 
-from checks.engine.fasteners import GRADES, INCH_MM, KSI_MPA, thread_of
+from checks.engine.fasteners import GRADES, INCH_MM, KSI_MPA, find_thread
 from checks.engine.reanchor import (
     POUND_N,
     PSI_MPA,
     bond_edge_mm,
-    bond_n,
-    breakout_n,
+    bond_strength_n,
+    breakout_strength_n,
     edge_factor,
-    steel_n,
+    steel_strength_n,
 )
 
 
@@ -28,13 +28,13 @@ from checks.engine.reanchor import (
     ],
 )
 def test_breakout_of_a_single_rod(kc, psi, hef_in, pounds):
-    found = breakout_n(psi * PSI_MPA, hef_in * INCH_MM, kc) / POUND_N
+    found = breakout_strength_n(psi * PSI_MPA, hef_in * INCH_MM, kc) / POUND_N
     assert found == pytest.approx(pounds, abs=0.6)  # printed to the pound
 
 
 def test_bond_of_a_three_quarter_rod_ten_inches_deep():
     # 200 psi x pi x 3/4 x 10 in = 4,712 lb, computed from 17.6.5.2.1
-    found = bond_n(200.0, 0.75 * INCH_MM, 10 * INCH_MM) / POUND_N
+    found = bond_strength_n(200.0, 0.75 * INCH_MM, 10 * INCH_MM) / POUND_N
     assert found == pytest.approx(4712.4, abs=0.1)
 
 
@@ -59,7 +59,7 @@ def test_edge_factor_is_one_from_one_and_a_half_embedments_on():
 
 def test_concrete_stronger_than_8000_psi_counts_as_8000():
     # 17.3.1, post-installed
-    assert breakout_n(10_000 * PSI_MPA, 200.0, 17.0) == breakout_n(
+    assert breakout_strength_n(10_000 * PSI_MPA, 200.0, 17.0) == breakout_strength_n(
         8000 * PSI_MPA, 200.0, 17.0
     )
 
@@ -67,8 +67,12 @@ def test_concrete_stronger_than_8000_psi_counts_as_8000():
 def test_steel_strength_uses_the_least_of_three():
     # 17.6.1.2: futa <= min(1.9 fya, 125 ksi). Grade 36: 58 ksi x 0.3345 in2 = 19.40
     # kip; grade 105: 125 ksi x 0.3345 = 41.81 kip (areas computed, ASME B1.1 formula)
-    thread = thread_of(0.75 * INCH_MM)
+    thread = find_thread(0.75 * INCH_MM)
     kip = 1000 * POUND_N
-    assert steel_n(thread, GRADES["36"]) / kip == pytest.approx(19.40, abs=0.01)
-    assert steel_n(thread, GRADES["105"]) / kip == pytest.approx(41.81, abs=0.01)
+    assert steel_strength_n(thread, GRADES["36"]) / kip == pytest.approx(
+        19.40, abs=0.01
+    )
+    assert steel_strength_n(thread, GRADES["105"]) / kip == pytest.approx(
+        41.81, abs=0.01
+    )
     assert GRADES["36"].tensile_mpa < 1.9 * 36 * KSI_MPA

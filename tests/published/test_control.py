@@ -5,7 +5,7 @@ from fractions import Fraction
 import numpy as np
 from skimage.transform import EuclideanTransform, SimilarityTransform
 
-from checks.engine.control import fit_control, onto_plan
+from checks.engine.survey_control import fit_control, transform_to_plan
 from core.units import MM_PER_SURVEY_FOOT
 
 
@@ -25,12 +25,12 @@ def test_the_turn_and_residuals_against_euclidean_transform():
         found = fit_control(plan, survey)
         # a local origin keeps the other program's digits
         other = EuclideanTransform.from_estimate(survey - survey[0], plan)
-        assert abs(np.sin(found.turn_rad - other.rotation)) < 1e-9
+        assert abs(np.sin(found.rotation_rad - other.rotation)) < 1e-9
         fitted = other(survey - survey[0])
         np.testing.assert_allclose(found.residuals_mm, fitted - plan, atol=1e-5)
         more = survey[0] + rng.uniform(-9e4, 9e4, (5, 2))
         np.testing.assert_allclose(
-            onto_plan(found, more), other(more - survey[0]), atol=1e-4
+            transform_to_plan(found, more), other(more - survey[0]), atol=1e-4
         )
 
 
@@ -41,7 +41,7 @@ def test_the_scale_against_similarity_transform():
         local = (survey - survey[0]) * 1.0007
         other = SimilarityTransform.from_estimate(local, plan)
         assert abs(found.scale - other.scale) < 1e-9
-        assert abs(np.sin(found.turn_rad - other.rotation)) < 1e-9
+        assert abs(np.sin(found.rotation_rad - other.rotation)) < 1e-9
 
 
 def test_the_survey_foot_is_1200_over_3937_metres():

@@ -2,7 +2,7 @@
 
 import pytest
 
-from checks.engine.fasteners import INCH_MM, least_edge_mm
+from checks.engine.fasteners import INCH_MM, min_edge_distance_mm
 
 
 @pytest.mark.parametrize(
@@ -16,13 +16,15 @@ from checks.engine.fasteners import INCH_MM, least_edge_mm
     ],
 )  # fmt: skip
 def test_least_edge_is_the_tables(rod, edge):
-    assert least_edge_mm(rod * INCH_MM) == pytest.approx(edge * INCH_MM, abs=1e-9)
+    assert min_edge_distance_mm(rod * INCH_MM) == pytest.approx(
+        edge * INCH_MM, abs=1e-9
+    )
 
 
 def test_a_size_between_rows_takes_the_next_larger_row():
     # ours, on the safe side: the table has no 20 mm, which lies under 7/8 in
-    assert least_edge_mm(20.0) == pytest.approx(1.125 * INCH_MM, abs=1e-9)
+    assert min_edge_distance_mm(20.0) == pytest.approx(1.125 * INCH_MM, abs=1e-9)
 
 
 def test_a_smaller_rod_takes_the_first_row():
-    assert least_edge_mm(10.0) == pytest.approx(0.75 * INCH_MM, abs=1e-9)
+    assert min_edge_distance_mm(10.0) == pytest.approx(0.75 * INCH_MM, abs=1e-9)

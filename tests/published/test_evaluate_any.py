@@ -6,9 +6,9 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jobs.exchange.parse import read_building
-from jobs.plan.sheet import Check, Kind, check_sheet
-from tests.published.contract import Document, building, evaluated, read, rods
+from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.exchange.input.parser import parse_building
+from tests.published.contract import Document, building, evaluate_document, read, rods
 
 BAD = {"outside", "remeasure"}
 OUTLINES = [
@@ -105,7 +105,7 @@ def measured(draw: st.DrawFn) -> Document:
     share = draw(st.sampled_from([0, 3, 9, 10]))
     wild = draw(st.sampled_from([1, 3, len(OFF)]))
     random = draw(st.randoms(use_true_random=False))
-    for check in check_sheet(read_building(document).plan):
+    for check in build_check_sheet(parse_building(document).plan):
         if random.randrange(10) >= share:
             continue
         for _ in range(random.choice([1, 1, 1, 2])):
@@ -125,15 +125,15 @@ def measured(draw: st.DrawFn) -> Document:
 
 
 def _read(document: Document, check: Check, off: float, random: Any) -> None:
-    value = (check.nominal or (1400.0 if check.kind is Kind.LEVEL else 0.0)) + off
+    value = (check.nominal or (1400.0 if check.kind is CheckKind.LEVEL else 0.0)) + off
     members: dict[str, Any] = {}
-    if check.kind is Kind.PLUMB:
+    if check.kind is CheckKind.PLUMB:
         members["height"] = "6 m"
-    elif check.kind not in (Kind.OFFSET, Kind.SETBACK):
+    elif check.kind not in (CheckKind.OFFSET, CheckKind.SETBACK):
         value = max(value, 0.5)
-    if check.kind is Kind.SETBACK and check.corners:
+    if check.kind is CheckKind.SETBACK and check.corners:
         value = max(value, 0.0)
-    if check.kind is Kind.LEVEL:
+    if check.kind is CheckKind.LEVEL:
         members["setup"] = random.choice(["1", "1", "2"])
     elif random.randrange(2):
         members["temperature"] = random.choice(["-5 degC", "20 degC", "35 degC"])
@@ -179,7 +179,7 @@ def failing(result: Document) -> set[str]:
 )
 @given(measured())
 def test_findings_are_what_fails_and_nothing_else(document: Document) -> None:
-    result = evaluated(document)  # also: no exception, no NaN, fits its schema
+    result = evaluate_document(document)  # also: no exception, no NaN, fits its schema
     topics = [each["finding"] for each in result["findings"]]
     assert len(topics) == len(set(topics))
     assert set(topics) == failing(result)
@@ -201,6 +201,6 @@ def test_findings_are_what_fails_and_nothing_else(document: Document) -> None:
 @settings(max_examples=15, deadline=None, derandomize=True)
 @given(plans())
 def test_nothing_read_gives_no_finding(document: Document) -> None:
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["findings"] == []
     assert {each["verdict"] for each in result["checks"]} <= {"unmeasured"}

@@ -18,7 +18,7 @@ from tests.published.contract import (
     Document,
     building,
     check,
-    evaluated,
+    evaluate_document,
     finding,
     read,
     read_rods,
@@ -29,7 +29,7 @@ from tests.published.contract import (
 
 def limit_of(basis: str, key: str, **detail: Any) -> float:
     document = building(tolerances={"basis": basis}, **detail)
-    return float(check(evaluated(document), key)["limit"])
+    return float(check(evaluate_document(document), key)["limit"])
 
 
 # ---- the bases --------------------------------------------------------------------
@@ -59,7 +59,7 @@ def test_rod_location_by_basis_and_diameter(
     document = building(tolerances={"basis": basis})
     document["details"]["Q"]["rods"] = rods(*SQUARE, diameter=diameter)
     document["details"]["Q"]["plate"]["hole_diameter"] = '3 1/4"'
-    result = evaluated(document)
+    result = evaluate_document(document)
     for key in ("setback:S.1", "offset:S.4"):
         assert check(result, key)["limit"] == pytest.approx(inches * INCH)
 
@@ -81,7 +81,9 @@ def test_projection_by_basis(basis: str, low: float, high: float) -> None:
         (high + 0.01, "outside"),
     ):
         document = building(tolerances={"basis": basis})
-        result = evaluated(read(document, "projection:S.1", f"{90 + off:.2f} mm"))
+        result = evaluate_document(
+            read(document, "projection:S.1", f"{90 + off:.2f} mm")
+        )
         assert check(result, "projection:S.1")["verdict"] == word
 
 
@@ -100,7 +102,9 @@ def test_every_limit_in_force_names_its_source() -> None:
         "aci-117-2010",
         "en-1090-2-2008",
     ):
-        tolerances = evaluated(building(tolerances={"basis": basis}))["tolerances"]
+        tolerances = evaluate_document(building(tolerances={"basis": basis}))[
+            "tolerances"
+        ]
         assert tolerances.pop("basis") == basis
         for rule in tolerances.values():
             assert rule["value"] > 0
@@ -147,7 +151,9 @@ def rule(result: Document, name: str, where: str) -> Document:
 def test_neighbouring_groups_keep_a_quarter_inch() -> None:
     # 7.5.1(b): 1/4 in centre to centre of adjacent groups
     for gap, word in ((6.35, "within"), (6.36, "outside")):
-        result = evaluated(built(rows(6000, 12000), [(-3.0, 0), (gap - 3.0, 0)]))
+        result = evaluate_document(
+            built(rows(6000, 12000), [(-3.0, 0), (gap - 3.0, 0)])
+        )
         found = rule(result, "adjacent_groups", "A-B")
         assert found["limit"] == pytest.approx(6.35)
         assert found["deviation"] == pytest.approx(gap, abs=1e-3)
@@ -158,7 +164,7 @@ def test_neighbouring_groups_keep_a_quarter_inch() -> None:
 def test_what_adds_up_keeps_a_quarter_inch_per_hundred_feet() -> None:
     # 7.5.1(d): 1/4 in per 100 ft, at most 1 in, over groups not next to each other
     document = rows(5000, 25000, 50000)
-    result = evaluated(built(document, [(0, 0), (2.0, 0), (3.1, 0)]))
+    result = evaluate_document(built(document, [(0, 0), (2.0, 0), (3.1, 0)]))
     found = rule(result, "accumulated", "A-B")
     assert found["limit"] == pytest.approx(45000 / (100 * FOOT) * 6.35)
     assert found["deviation"] == pytest.approx(3.1, abs=1e-6)
@@ -169,7 +175,7 @@ def test_the_established_column_line_is_fitted_to_the_groups() -> None:
     # 7.5.1(e): 1/4 in to the line that is most representative of the centres: a line
     # that stands 20 mm in as a whole is no fault of any group
     alongs, ins = (5000, 20000, 35000, 50000), (20.0, 20.5, 28.0, 20.9)
-    result = evaluated(built(rows(*alongs), [(0, value) for value in ins]))
+    result = evaluate_document(built(rows(*alongs), [(0, value) for value in ins]))
     slope, shift = np.polyfit(alongs, ins, 1)
     off = np.array(ins) - slope * np.array(alongs) - shift
     found = rule(result, "group_to_line", "A-B")
@@ -181,7 +187,7 @@ def test_the_established_column_line_is_fitted_to_the_groups() -> None:
 def test_every_pair_that_breaks_a_rule_is_told_the_worst_first() -> None:
     # 7.5.1(b), 1/4 in: P1 stands off its line between two neighbours that do not
     offsets = [(0.0, 0.0), (8.0, 0.0), (0.5, 0.0), (0.5, 0.0)]
-    result = evaluated(built(rows(6000, 12000, 18000, 24000), offsets))
+    result = evaluate_document(built(rows(6000, 12000, 18000, 24000), offsets))
     found = [r for r in result["group_rules"] if r["rule"] == "adjacent_groups"]
     assert [r["marks"] for r in found] == [["P0", "P1"], ["P1", "P2"]]
     assert [r["deviation"] for r in found] == pytest.approx([8.0, -7.5], abs=1e-3)
@@ -195,13 +201,13 @@ def test_groups_whose_line_was_not_measured_are_not_neighbours_that_keep_the_rul
 ):
     document = built(rows(6000, 12000), [(0.0, 0.0), (0.0, 0.0)])
     document["readings"] = [r for r in document["readings"] if r["check"] != "line:P1"]
-    told = {each["rule"] for each in evaluated(document)["group_rules"]}
+    told = {each["rule"] for each in evaluate_document(document)["group_rules"]}
     assert "group_to_line" in told  # square to the wall: no line is needed
     assert "adjacent_groups" not in told
 
 
 def test_two_groups_at_one_place_do_not_stop_the_rules() -> None:
-    result = evaluated(built(rows(9000, 9000, 20000), [(0, 0), (0, 1), (0, 0)]))
+    result = evaluate_document(built(rows(9000, 9000, 20000), [(0, 0), (0, 1), (0, 0)]))
     assert rule(result, "group_to_line", "A-B")["verdict"] == "within"
 
 
@@ -209,7 +215,7 @@ def test_rods_of_a_group_keep_an_eighth_between_any_two() -> None:
     # 7.5.1(a), all pairs: each offset and setback within, the diagonal pair is not
     places = [(-62.5, 147.5), *SQUARE[1:3], (62.5, 272.5)]
     document = read_rods(rows(6000), "P0", places)
-    result = evaluated(document)
+    result = evaluate_document(document)
     found = rule(result, "within_group", "P0")
     want = math.dist(places[0], places[3]) - math.dist(SQUARE[0], SQUARE[3])
     assert found["deviation"] == pytest.approx(want)
@@ -221,18 +227,20 @@ def test_rods_of_a_group_keep_an_eighth_between_any_two() -> None:
 def test_en_1090_holds_the_groups_centre_and_each_bolt_in_it() -> None:
     document = rows(6000, basis="en-1090-2-2008")
     places = [(a + 2.9, b) for a, b in SQUARE]
-    result = evaluated(read_rods(document, "P0", places))
+    result = evaluate_document(read_rods(document, "P0", places))
     assert rule(result, "group_centre", "P0")["deviation"] == pytest.approx(2.9)
     assert rule(result, "rod_from_group_centre", "P0")["verdict"] == "within"
     places = [(a + 3.01, b) for a, b in SQUARE]
     document = rows(6000, basis="en-1090-2-2008")
-    result = evaluated(read_rods(document, "P0", places))
+    result = evaluate_document(read_rods(document, "P0", places))
     assert rule(result, "group_centre", "P0")["verdict"] == "outside"
 
 
 def test_practice_and_aci_have_no_rules_on_groups() -> None:
     for basis in ("metal-building-practice", "aci-117-2010", "aisc-303-2016"):
-        result = evaluated(built(rows(6000, 12000, basis=basis), [(0, 0), (3, 0)]))
+        result = evaluate_document(
+            built(rows(6000, 12000, basis=basis), [(0, 0), (3, 0)])
+        )
         assert result["group_rules"] == []
 
 
@@ -260,7 +268,7 @@ def test_a_building_may_override_any_value(
         tolerances={"overrides": {key: value}},
         notch={"width": "40 mm", "depth": "40 mm"},
     )
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, where)["limit"] == pytest.approx(limit)
     named = "wall" if key == "wall_floor" else key
     assert "override" in result["tolerances"][named]["source"]
@@ -270,14 +278,17 @@ def test_a_flat_limit_for_the_diagonals_holds_for_their_difference() -> None:
     document = building(tolerances={"overrides": {"diagonals": "5 mm"}})
     read(document, "diagonal:A-C", "28302 mm")
     read(document, "diagonal:B-D", "28297.5 mm")
-    square = evaluated(document)["squareness"]
+    square = evaluate_document(document)["squareness"]
     assert (square["limit"], square["verdict"]) == (5, "within")
 
 
 def test_shims_go_as_far_as_the_building_says() -> None:
     document = building(tolerances={"overrides": {"shim_up_to": "1 in"}})
     read(read(document, "level:S", 1420), "level:E", 1400)
-    assert finding(evaluated(document), "level:S")["remedies"][0]["remedy"] == "shim"
+    assert (
+        finding(evaluate_document(document), "level:S")["remedies"][0]["remedy"]
+        == "shim"
+    )
 
 
 # ---- concrete ----------------------------------------------------------------------
@@ -287,7 +298,7 @@ def concrete(document: Document, *samples: tuple[str, str, str | None]) -> Docum
     for name, value, day in samples:
         at = {} if day is None else {"at": f"{day}T12:00:00Z"}
         read(document, f"strength:{name}", value, **at)
-    return evaluated(document)
+    return evaluate_document(document)
 
 
 @pytest.mark.parametrize(
@@ -366,7 +377,7 @@ def test_without_a_strength_to_reach_samples_are_not_judged() -> None:
 )
 def test_the_notch_keeps_a_quarter_inch(kind: str, value: str, word: str) -> None:
     document = building(notch={"width": "40 mm", "depth": "40 mm"})
-    result = evaluated(read(document, f"{kind}:B-C", value))
+    result = evaluate_document(read(document, f"{kind}:B-C", value))
     assert check(result, f"{kind}:B-C")["verdict"] == word
     assert topics(result) == ([f"{kind}:B-C"] if word == "outside" else [])
 
@@ -379,7 +390,7 @@ def test_plumb_is_a_five_hundredth_of_the_height(
 ) -> None:
     # AISC 303 7.13.1.1
     key = f"plumb:S.{axis}"
-    result = evaluated(read(building(), key, f"{sign * lean} mm", height="6 m"))
+    result = evaluate_document(read(building(), key, f"{sign * lean} mm", height="6 m"))
     found = check(result, key)
     assert found["limit"] == pytest.approx(12)
     assert (found["nominal"], found["verdict"]) == (0, word)
@@ -392,7 +403,7 @@ def test_plumb_is_a_five_hundredth_of_the_height(
 def test_leans_over_different_heights_are_one_lean() -> None:
     document = read(building(), "plumb:S.in", "6 mm", height="3 m")
     read(document, "plumb:S.in", "12 mm", height="6 m")
-    found = check(evaluated(document), "plumb:S.in")
+    found = check(evaluate_document(document), "plumb:S.in")
     assert found["verdict"] == "within"
     assert found["deviation"] == pytest.approx(found["limit"])
 
@@ -403,6 +414,6 @@ def test_a_building_with_nothing_but_an_outline_is_evaluated() -> None:
         for key, value in building().items()
         if key in ("format", "name", "length_unit", "outline")
     }
-    result = evaluated(read(bare, "wall:A-B", "24 m"))
+    result = evaluate_document(read(bare, "wall:A-B", "24 m"))
     assert check(result, "wall:A-B")["verdict"] == "within"
     assert (result["positions"], result["levels"]["pads"]) == ([], [])

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from tests.published.contract import PSI, Document, building, evaluated, read
+from tests.published.contract import PSI, Document, building, evaluate_document, read
 
 PSI_TESTS = ("2950 psi", "3180 psi", "2870 psi", "3010 psi")
 
@@ -18,7 +18,7 @@ def result_of(*samples: str, **concrete: object) -> Document:
     document = building(concrete={"specified_strength": "3000 psi", **concrete})
     for number, value in enumerate(samples):
         read(document, f"strength:F{number}", value)
-    return dict(evaluated(document)["concrete"])
+    return dict(evaluate_document(document)["concrete"])
 
 
 def curve(line: tuple[float, float], *maturities: float) -> list[Document]:
@@ -115,7 +115,7 @@ def test_rejected_concrete_opens_no_finding_of_its_own() -> None:
     document = building(
         concrete={"specified_strength": "3000 psi", "standard_cured": ["2000 psi"]}
     )
-    assert evaluated(document)["findings"] == []
+    assert evaluate_document(document)["findings"] == []
 
 
 def test_without_tests_or_temperatures_there_is_neither() -> None:
@@ -218,7 +218,7 @@ def test_equivalent_age_counts_by_the_arrhenius_form() -> None:
         "expected": {"low": "10 degC", "likely": "20 degC", "high": "30 degC"},
     }
     document = building(concrete={"sufficient_strength": "16 MPa", "maturity": known})
-    found = evaluated(document)["concrete"]["forecast"]
+    found = evaluate_document(document)["concrete"]["forecast"]
     assert (found["method"], found["unit"]) == ("equivalent_age", "h")
     now = 5.4751 + 35.1056
     assert found["maturity_now"] == pytest.approx(now, abs=2e-4)
@@ -244,7 +244,7 @@ def test_equivalent_age_outside_its_temperatures_is_said_to_be_a_guess(
         "expected": {"low": "10 degC", "likely": "20 degC", "high": "30 degC"},
     }
     document = building(concrete={"sufficient_strength": "16 MPa", "maturity": known})
-    remarks = evaluated(document)["concrete"]["forecast"]["remarks"]
+    remarks = evaluate_document(document)["concrete"]["forecast"]["remarks"]
     guesses = [each for each in remarks if "guess" in each]
     assert len(guesses) == bool(word)
     assert all(word in each for each in guesses)
@@ -320,7 +320,7 @@ def broken(*samples: tuple[str, str, str | None], **concrete: object) -> Documen
     document = building(concrete={"specified_strength": "3000 psi", **concrete})
     for name, value, at in samples:
         read(document, f"strength:{name}", value, **({"at": at} if at else {}))
-    return dict(evaluated(document))
+    return dict(evaluate_document(document))
 
 
 def test_a_sample_of_before_the_concrete_was_placed_opens_nothing() -> None:
@@ -374,6 +374,6 @@ def test_cylinders_of_two_days_or_two_samples_are_no_companions() -> None:
 def test_a_sample_without_a_specified_strength_says_what_is_missing() -> None:
     document = building(concrete={"placed_on": "2026-03-02"})
     read(document, "strength:F1", "3000 psi")
-    found = evaluated(document)["concrete"]
+    found = evaluate_document(document)["concrete"]
     assert found["verdict"] == "unmeasured"
     assert found["reason"].startswith("The plan names no strength")

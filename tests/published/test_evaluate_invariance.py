@@ -17,7 +17,7 @@ from tests.published.contract import (
     SQUARE,
     Document,
     building,
-    evaluated,
+    evaluate_document,
     read,
 )
 
@@ -110,7 +110,10 @@ def placed(document: Document, turn: int, move: tuple[int, int]) -> Document:
 def test_turning_and_moving_the_building_changes_nothing(
     turn: int, move: tuple[int, int]
 ) -> None:
-    before, after = evaluated(hall()), evaluated(placed(hall(), turn, move))
+    before, after = (
+        evaluate_document(hall()),
+        evaluate_document(placed(hall(), turn, move)),
+    )
     corners = ("/squareness/corners", "/dx", "/dy")  # on the plan's axes: they turn
     turning = ("/x", "/y", "/angle", "_x", "_y")
     alike(before, after, but=(*corners, *turning))
@@ -159,7 +162,7 @@ def mirrored(document: Document) -> Document:
 
 
 def test_a_mirrored_building_has_mirrored_results() -> None:
-    before, after = evaluated(hall()), evaluated(mirrored(hall()))
+    before, after = evaluate_document(hall()), evaluate_document(mirrored(hall()))
     seen = {each["check"]: each for each in after["checks"]}
     for each in before["checks"]:
         kind, _, rest = each["check"].partition(":")
@@ -204,7 +207,7 @@ def test_the_unit_of_the_document_changes_nothing(unit: str) -> None:
         for name in ("x", "y", "along"):
             if name in each:
                 each[name] = each[name] / size
-    before, after = evaluated(document), evaluated(changed)
+    before, after = evaluate_document(document), evaluate_document(changed)
     alike(before, after)
 
 
@@ -217,7 +220,7 @@ def test_readings_typed_in_inches_are_the_same_readings(style: Any) -> None:
         steps = round(float(one["value"][:-3]) / 25.4 * 64)
         one["value"] = f"{steps * 25.4 / 64:.6f} mm"
         other["value"] = format_length(steps * 25.4 / 64, style, 64)
-    before, after = evaluated(metric), evaluated(imperial)
+    before, after = evaluate_document(metric), evaluate_document(imperial)
     weighed = ("uncertainty", "probability", "squareness", "findings", "square_up")
     alike(before, after, but=weighed)
     words = [
@@ -229,4 +232,4 @@ def test_readings_typed_in_inches_are_the_same_readings(style: Any) -> None:
 def test_the_order_of_readings_changes_nothing() -> None:
     changed = hall()
     changed["readings"].reverse()
-    alike(evaluated(hall()), evaluated(changed))
+    alike(evaluate_document(hall()), evaluate_document(changed))

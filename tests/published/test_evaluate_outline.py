@@ -18,7 +18,7 @@ from tests.published.contract import (
     Document,
     building,
     check,
-    evaluated,
+    evaluate_document,
     finding,
     read,
     topics,
@@ -76,7 +76,7 @@ def test_the_difference_of_the_diagonals_has_its_rate(
     document = outlined(RECTANGLE)
     read(document, "diagonal:A-C", f"{(DIAGONAL + limit / 2) / size:.12f} {unit}")
     read(document, "diagonal:B-D", f"{(DIAGONAL - limit / 2) / size:.12f} {unit}")
-    result = evaluated(document)
+    result = evaluate_document(document)
     square = result["squareness"]
     assert square["difference"] == pytest.approx(limit, abs=2e-6)
     assert square["limit"] == pytest.approx(DIAGONAL * RATE)
@@ -87,14 +87,14 @@ def test_the_difference_of_the_diagonals_has_its_rate(
 def test_each_diagonal_is_held_against_its_own_nominal() -> None:
     document = outlined(SKEWED)
     read(document, "diagonal:A-C", between(SKEWED, "AC"))
-    found = check(evaluated(document), "diagonal:A-C")
+    found = check(evaluate_document(document), "diagonal:A-C")
     assert found["nominal"] == pytest.approx(math.hypot(23000, 14000))
     assert found["limit"] == pytest.approx(math.hypot(23000, 14000) * RATE)
 
 
 def test_where_the_plans_diagonals_differ_their_deviations_are_compared() -> None:
     document = read_lengths(outlined(SKEWED), SKEWED, "AC BD", AC=7, BD=-8)
-    square = evaluated(document)["squareness"]
+    square = evaluate_document(document)["squareness"]
     mean = (between(SKEWED, "AC") + between(SKEWED, "BD")) / 2
     assert square["difference"] == pytest.approx(15, abs=1e-6)
     assert square["limit"] == pytest.approx(mean * RATE)
@@ -103,7 +103,7 @@ def test_where_the_plans_diagonals_differ_their_deviations_are_compared() -> Non
 
 def test_one_diagonal_alone_leaves_squareness_unmeasured() -> None:
     document = read(outlined(RECTANGLE), "diagonal:A-C", DIAGONAL)
-    square = evaluated(document)["squareness"]
+    square = evaluate_document(document)["squareness"]
     assert (square["verdict"], square["difference"]) == ("unmeasured", None)
 
 
@@ -111,7 +111,7 @@ def test_both_diagonals_long_alike_are_a_matter_of_size() -> None:
     document = read_lengths(
         outlined(RECTANGLE), RECTANGLE, ALL, AC=14, BD=14, AB=12, CD=12, BC=7, DA=7
     )
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["squareness"]["verdict"] == "within"
     assert check(result, "diagonal:A-C")["verdict"] == "outside"
     found = finding(result, "squareness")
@@ -121,7 +121,7 @@ def test_both_diagonals_long_alike_are_a_matter_of_size() -> None:
 
 def test_a_triangle_needs_no_diagonals() -> None:
     document = read_lengths(outlined(TRIANGLE), TRIANGLE, "AB BC CA")
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["squareness"]["verdict"] == "unmeasured"
     assert result["squareness"]["determined"]
     assert result["squareness"]["lean"] == pytest.approx(0, abs=1e-9)
@@ -132,7 +132,7 @@ def test_an_ell_takes_the_diagonals_it_is_given() -> None:
     document = outlined(ELL, diagonals=[["A", "C"], ["B", "D"], ["A", "E"]])
     for pair in ("A-C", "B-D"):
         read(document, f"diagonal:{pair}", between(ELL, pair.replace("-", "")))
-    assert evaluated(document)["squareness"]["verdict"] == "unmeasured"
+    assert evaluate_document(document)["squareness"]["verdict"] == "unmeasured"
     assert "A-E" not in str([r["check"] for r in document["readings"]])
 
 
@@ -144,7 +144,7 @@ SMALL_AND_LARGE: Corners = [
 def test_of_three_diagonals_each_pair_has_the_limit_of_its_own_mean() -> None:
     document = outlined(SMALL_AND_LARGE, diagonals=[["A", "C"], ["B", "D"], ["C", "E"]])
     read_lengths(document, SMALL_AND_LARGE, "AC BD CE", BD=0.8, CE=-0.8)
-    square = evaluated(document)["squareness"]
+    square = evaluate_document(document)["squareness"]
     mean = (between(SMALL_AND_LARGE, "BD") + between(SMALL_AND_LARGE, "CE")) / 2
     assert square["difference"] == pytest.approx(1.6, abs=1e-5)
     assert square["limit"] == pytest.approx(mean * RATE)  # 1.34 mm, not the long one's
@@ -157,7 +157,7 @@ def test_a_pair_of_diagonals_apart_is_outside_whatever_is_still_unread(
 ) -> None:
     document = outlined(ELL, diagonals=[["A", "C"], ["B", "D"], ["A", "E"]])
     read_lengths(document, ELL, "AC BD", AC=off, BD=-off)
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["squareness"]["verdict"] == word
     assert (result["squareness"]["difference"] is None) == (word == "unmeasured")
     assert ("squareness" in topics(result)) == (word == "outside")
@@ -172,7 +172,7 @@ def test_a_walls_limit_is_its_rate_and_an_eighth_at_least(size: float) -> None:
     limit = max(size * RATE, 3.175)
     for off, word in ((limit, "within"), (-limit, "within"), (limit + 1e-3, "outside")):
         document = read(outlined(corners), "wall:A-B", f"{size + off:.6f} mm")
-        found = check(evaluated(document), "wall:A-B")
+        found = check(evaluate_document(document), "wall:A-B")
         assert found["limit"] == pytest.approx(limit)
         assert found["verdict"] == word
 
@@ -216,7 +216,7 @@ def test_the_corners_are_those_of_least_squares(corners: Corners, pairs: str) ->
     rng = np.random.default_rng(5)
     off = {pair: float(rng.normal(0, 3)) for pair in pairs.split()}
     members = {"diagonals": [["A", "C"], ["B", "D"]]} if len(corners) > 4 else {}
-    result = evaluated(
+    result = evaluate_document(
         read_lengths(outlined(corners, **members), corners, pairs, **off)
     )
     readings, sigma = {}, {}
@@ -249,7 +249,7 @@ def test_a_parallelogram_leans_by_its_diagonals() -> None:
         (WIDTH * math.sin(lean), WIDTH * math.cos(lean)),
     ]
     document = read_lengths(outlined(RECTANGLE), corners, ALL)
-    result = evaluated(document)
+    result = evaluate_document(document)
     square = result["squareness"]
     # p^2 - q^2 = 4 a b sin(lean): plane geometry
     p, q = between(corners, "AC"), between(corners, "BD")
@@ -268,7 +268,7 @@ def test_a_parallelogram_leans_by_its_diagonals() -> None:
 
 def test_with_one_reading_to_spare_nobody_can_tell_which_is_wrong() -> None:
     document = read_lengths(outlined(RECTANGLE), RECTANGLE, ALL, AC=60)
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["squareness"]["cannot_tell_which"]
     assert result["squareness"]["suspect_readings"] == []
     sizes = [abs(each["w"]) for each in result["squareness"]["lengths"]]
@@ -282,7 +282,7 @@ def test_with_more_to_spare_the_wrong_reading_is_named() -> None:
     pairs = "AB BC CD DE EF FA AC BD AE CE AD BF CF"
     document = outlined(ELL, diagonals=[["A", "C"], ["B", "D"]])
     read_lengths(document, ELL, pairs, BD=70)
-    result = evaluated(document)
+    result = evaluate_document(document)
     suspects = [each["check"] for each in result["squareness"]["suspect_readings"]]
     assert "diagonal:B-D" in suspects
     assert finding(result, "squareness")["remedies"][0]["remedy"] == "remeasure"
@@ -300,7 +300,7 @@ def test_with_more_to_spare_the_wrong_reading_is_named() -> None:
 def test_fewer_readings_than_unknowns_name_the_missing_ones(
     pairs: str, missing: list[str]
 ) -> None:
-    square = evaluated(read_lengths(outlined(RECTANGLE), RECTANGLE, pairs))[
+    square = evaluate_document(read_lengths(outlined(RECTANGLE), RECTANGLE, pairs))[
         "squareness"
     ]
     assert square["missing_readings"] == missing
@@ -310,7 +310,7 @@ def test_fewer_readings_than_unknowns_name_the_missing_ones(
 
 def test_out_of_square_with_walls_missing_asks_for_them_first() -> None:
     document = read_lengths(outlined(RECTANGLE), RECTANGLE, "AC BD AB", AC=20, BD=-20)
-    result = evaluated(document)
+    result = evaluate_document(document)
     (first, *rest) = finding(result, "squareness")["remedies"]
     assert (first["remedy"], first["checks"]) == (
         "remeasure",
@@ -322,7 +322,7 @@ def test_out_of_square_with_walls_missing_asks_for_them_first() -> None:
 
 def test_a_lone_diagonal_is_checked_by_the_other_before_anything_is_moved() -> None:
     document = read_lengths(outlined(RECTANGLE), RECTANGLE, "AB BC CD DA AC", AC=20)
-    first, second, *_ = finding(evaluated(document), "squareness")["remedies"]
+    first, second, *_ = finding(evaluate_document(document), "squareness")["remedies"]
     assert (first["remedy"], first["checks"]) == ("remeasure", ["diagonal:B-D"])
     assert "Nothing checks the outline" in first["reason"]
     assert second["remedy"] == "square_up"
@@ -333,7 +333,7 @@ def test_out_of_square_asks_for_the_wall_that_the_other_lengths_contradict() -> 
     pairs = "AB BC CD DE EF FA AC AD AE BD BE BF CE CF DF"
     listed = [[pair[0], pair[1]] for pair in pairs.split()[6:]]
     document = read_lengths(outlined(ELL, diagonals=listed), lean, pairs, BC=60)
-    found = finding(evaluated(document), "squareness")
+    found = finding(evaluate_document(document), "squareness")
     # a wall drags the rest with it: no other reading is accused of what it did
     assert found["likely_cause"] is None
     assert found["remedies"][0]["remedy"] == "remeasure"
@@ -347,7 +347,7 @@ def test_nobody_is_told_to_move_a_corner_by_yards(pairs: str) -> None:
     if "BD" in pairs:
         off["BD"] = -off["AC"]
     document = read_lengths(outlined(SKEWED), SKEWED, pairs, **off)
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert result["squareness"]["square_up"] == []
     remedies = finding(result, "squareness")["remedies"]
     assert [each["remedy"] for each in remedies] == ["remeasure", "refer"]
@@ -357,7 +357,7 @@ def test_squaring_up_waits_for_a_wall_whose_readings_disagree() -> None:
     lean = [(x + 0.002 * y, y) for x, y in RECTANGLE]
     document = read_lengths(outlined(RECTANGLE), lean, ALL)
     read(document, "wall:A-B", f"{LENGTH + 15:.6f} mm")
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "wall:A-B")["verdict"] == "remeasure"
     first = finding(result, "squareness")["remedies"][0]
     assert (first["remedy"], first["checks"]) == ("remeasure", ["wall:A-B"])
@@ -366,7 +366,7 @@ def test_squaring_up_waits_for_a_wall_whose_readings_disagree() -> None:
 def test_a_skewed_outline_too_long_at_its_planned_angles_is_not_squared_up() -> None:
     skew: Corners = [(0, 0), (20000, 0), (25000, 8660), (5000, 8660)]
     long = [*skew[:2], (25050, 8746.6), (5050, 8746.6)]
-    result = evaluated(read_lengths(outlined(skew), long, ALL))
+    result = evaluate_document(read_lengths(outlined(skew), long, ALL))
     assert result["squareness"]["verdict"] == "outside"
     found = finding(result, "squareness")
     assert [each["remedy"] for each in found["remedies"]] == ["refer"]
@@ -377,7 +377,7 @@ def test_a_skewed_outline_too_long_at_its_planned_angles_is_not_squared_up() -> 
 
 def test_lengths_that_no_figure_has_are_measured_again() -> None:
     document = read_lengths(outlined(TRIANGLE), TRIANGLE, "AB BC CA", AB=11000)
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert not result["squareness"]["determined"]
     assert "at least one of them is wrong" in result["squareness"]["note"]
     assert finding(result, "wall:A-B")["remedies"][0]["remedy"] == "remeasure"
@@ -385,7 +385,7 @@ def test_lengths_that_no_figure_has_are_measured_again() -> None:
 
 def test_a_sliver_of_an_outline_is_evaluated_without_a_figure() -> None:
     corners: Corners = [(0, 0), (5_000_000, 0), (2_500_000, 0.01)]
-    result = evaluated(read_lengths(outlined(corners), corners, "AB BC CA"))
+    result = evaluate_document(read_lengths(outlined(corners), corners, "AB BC CA"))
     assert not result["squareness"]["determined"]
     assert result["squareness"]["corners"] == []
 
@@ -395,6 +395,6 @@ def test_a_pull_that_cannot_be_makes_the_diagonals_be_measured_again() -> None:
     document = read_lengths(outlined(RECTANGLE), RECTANGLE, "AC BD")
     document["instruments"]["T"]["weight"] = "0.2 N/m"
     document["readings"][0] |= {"instrument": "T", "tension": "1 N", "span": "29 m"}
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "diagonal:A-C")["verdict"] == "remeasure"
     assert result["squareness"]["verdict"] == "remeasure"

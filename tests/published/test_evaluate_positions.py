@@ -18,7 +18,7 @@ from tests.published.contract import (
     Document,
     building,
     check,
-    evaluated,
+    evaluate_document,
     finding,
     position,
     read,
@@ -79,7 +79,7 @@ def overrun(holes: Places, built: Places, clearance: list[float]) -> float:
 
 @pytest.mark.parametrize("mark", ["S", "E", "N", "W"])
 def test_rods_are_where_setback_and_offset_put_them_on_every_wall(mark: str) -> None:
-    found = position(evaluated(read_rods(building(), mark, BUILT)), mark)
+    found = position(evaluate_document(read_rods(building(), mark, BUILT)), mark)
     for rod, built, planned in zip(found["rods"], BUILT, SQUARE, strict=True):
         off = (built[0] - planned[0], built[1] - planned[1])
         assert (rod["along"], rod["in"]) == pytest.approx(built)
@@ -94,7 +94,7 @@ def test_rods_are_where_setback_and_offset_put_them_on_every_wall(mark: str) -> 
 def test_the_reference_lines_own_deviation_moves_its_rods() -> None:
     document = read_rods(building(), "S", BUILT)
     read(document, "line:S", "8002.5 mm", temperature="20 degC")
-    found = position(evaluated(document), "S")
+    found = position(evaluate_document(document), "S")
     assert [rod["along"] for rod in found["rods"]] == pytest.approx(
         [along + 2.5 for along, _ in BUILT]
     )
@@ -116,7 +116,7 @@ def test_a_line_counts_from_either_corner(mark: str, wall: str, length: float) -
         document = read(
             building(), f"line:{mark}", value, temperature="20 degC", **members
         )
-        line = check(evaluated(document), f"line:{mark}")
+        line = check(evaluate_document(document), f"line:{mark}")
         assert line["nominal"] == along
         assert line["deviation"] == pytest.approx(2)
         assert (line["limit"], line["verdict"]) == (pytest.approx(3.175), "within")
@@ -125,7 +125,7 @@ def test_a_line_counts_from_either_corner(mark: str, wall: str, length: float) -
 def test_lines_from_both_corners_are_averaged() -> None:
     document = read(building(), "line:S", 8002, temperature="20 degC")
     read(document, "line:S", 16000, temperature="20 degC", **{"from": "B"})
-    assert check(evaluated(document), "line:S")["deviation"] == pytest.approx(1)
+    assert check(evaluate_document(document), "line:S")["deviation"] == pytest.approx(1)
 
 
 def test_a_gage_stands_in_for_a_missing_offset() -> None:
@@ -137,7 +137,7 @@ def test_a_gage_stands_in_for_a_missing_offset() -> None:
             read(document, f"offset:S.{number}", along)
     gage = math.dist(BUILT[0], BUILT[1])
     read(document, "gage:S.2-1", f"{gage:.6f} mm")
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "gage:S.1-2")["readings"] == 1
     rod = position(result, "S")["rods"][1]
     assert rod["determined"]
@@ -148,7 +148,7 @@ def test_gages_that_no_pattern_has_are_left_out_and_said_so() -> None:
     # 122 mm apart inward, so their centres cannot be 50 mm apart
     document = read(read(building(), "setback:S.1", 150), "offset:S.1", -60)
     read(read(document, "setback:S.2", 272), "gage:S.1-2", 50)
-    result = evaluated(document)
+    result = evaluate_document(document)
     found = position(result, "S")
     assert [rod["along"] for rod in found["rods"][:2]] == [-60, None]
     assert "fit no pattern near the plan" in found["note"]
@@ -159,7 +159,7 @@ def test_gages_that_no_pattern_has_are_left_out_and_said_so() -> None:
 def test_what_was_not_read_is_not_determined() -> None:
     document = read_rods(building(), "S", BUILT[:3])
     read(document, "setback:S.4", 270)
-    found = position(evaluated(document), "S")
+    found = position(evaluate_document(document), "S")
     assert [rod["verdict"] for rod in found["rods"]] == ["within"] * 3 + ["unmeasured"]
     assert found["rods"][3]["along"] is None
     assert (found["plate_fit"], found["shift_along"], found["turn"]) == (None,) * 3
@@ -167,7 +167,7 @@ def test_what_was_not_read_is_not_determined() -> None:
 
 def test_a_bad_rod_among_unmeasured_ones_asks_for_the_rest_first() -> None:
     document = read(read(building(), "setback:S.1", 160), "offset:S.1", -60)
-    proposal = finding(evaluated(document), "position:S")["remedies"][0]
+    proposal = finding(evaluate_document(document), "position:S")["remedies"][0]
     assert proposal["remedy"] == "remeasure"
     assert proposal["checks"][:2] == ["setback:S.2", "offset:S.2"]
 
@@ -178,7 +178,7 @@ def test_at_a_point_the_local_axes_are_turned(turn: float) -> None:
     document["positions"] = [
         {"mark": "P", "x": 9000, "y": 5000, "turn": f"{turn} deg", "detail": "Q"}
     ]
-    result = evaluated(read_rods(document, "P", BUILT))
+    result = evaluate_document(read_rods(document, "P", BUILT))
     found = position(result, "P")
     assert not [each for each in result["checks"] if each["check"] == "line:P"]
     assert [rod["along"] for rod in found["rods"]] == pytest.approx(
@@ -192,7 +192,7 @@ def test_at_a_point_the_local_axes_are_turned(turn: float) -> None:
 def test_a_web_is_measured_like_a_centreline() -> None:
     document = building()
     document["details"]["Q"]["reference"] = "web"
-    found = position(evaluated(read_rods(document, "S", BUILT)), "S")
+    found = position(evaluate_document(read_rods(document, "S", BUILT)), "S")
     assert found["rods"][0]["along"] == pytest.approx(BUILT[0][0])
 
 
@@ -208,7 +208,7 @@ def test_a_web_is_measured_like_a_centreline() -> None:
 def test_a_rods_verdict_is_that_of_its_setback_and_offset(
     built: tuple[float, float], word: str
 ) -> None:
-    result = evaluated(read_rods(building(), "S", [built, *SQUARE[1:]]))
+    result = evaluate_document(read_rods(building(), "S", [built, *SQUARE[1:]]))
     assert position(result, "S")["rods"][0]["verdict"] == word
     assert ("position:S" in topics(result)) == (word == "outside")
 
@@ -229,7 +229,9 @@ def test_the_plate_is_placed_at_the_optimum(count: int) -> None:
         rods(place, diameter=f"{size} mm")[0]
         for place, size in zip(planned, sizes, strict=True)
     ]
-    found = position(evaluated(read_rods(document, "S", built)), "S")["plate_fit"]
+    found = position(evaluate_document(read_rods(document, "S", built)), "S")[
+        "plate_fit"
+    ]
     clearance = [(26 - size) / 2 for size in sizes]
     want = overrun(planned, built, clearance) if count > 1 else -clearance[0]
     assert found["overrun"] == pytest.approx(want, abs=1e-5)
@@ -248,7 +250,9 @@ def test_the_plate_is_placed_at_the_optimum(count: int) -> None:
 
 def test_rods_that_are_all_moved_alike_fit_with_all_their_slack() -> None:
     built = [(along + 2, inward - 1) for along, inward in SQUARE]
-    found = position(evaluated(read_rods(building(), "S", built)), "S")["plate_fit"]
+    found = position(evaluate_document(read_rods(building(), "S", built)), "S")[
+        "plate_fit"
+    ]
     assert found["overrun"] == pytest.approx(-3, abs=1e-6)  # (26 - 20) / 2
     assert found["hole_needed"] == pytest.approx(20, abs=1e-5)
     assert (found["shift_along"], found["shift_in"]) == pytest.approx((2, -1), abs=1e-5)
@@ -257,7 +261,7 @@ def test_rods_that_are_all_moved_alike_fit_with_all_their_slack() -> None:
 def test_without_a_plate_there_is_no_fit() -> None:
     document = building()
     del document["details"]["Q"]["plate"]
-    result = evaluated(read_rods(document, "S", [(-40, 150), *SQUARE[1:]]))
+    result = evaluate_document(read_rods(document, "S", [(-40, 150), *SQUARE[1:]]))
     assert position(result, "S")["plate_fit"] is None
     assert finding(result, "position:S")["remedies"][0]["remedy"] == "refer"
 
@@ -268,7 +272,7 @@ ORDER = ["remeasure", "shift", "ream", "slot", "re_anchor", "refer"]
 
 
 def remedies(document: Document) -> list[Document]:
-    found = finding(evaluated(document), "position:S")["remedies"]
+    found = finding(evaluate_document(document), "position:S")["remedies"]
     names = [each["remedy"] for each in found]
     assert names == sorted(names, key=ORDER.index)
     for place, each in enumerate(found):
@@ -307,7 +311,7 @@ def test_a_rod_more_than_an_inch_off_is_re_anchored() -> None:
     found = remedies(one_off(29))
     assert found[0]["remedy"] == "re_anchor"
     assert any("silica" in caution for caution in found[0]["cautions"])
-    ruled_out = finding(evaluated(one_off(29)), "position:S")["ruled_out"]
+    ruled_out = finding(evaluate_document(one_off(29)), "position:S")["ruled_out"]
     assert {each["remedy"] for each in ruled_out} == {"shift", "ream", "slot"}
 
 
@@ -325,7 +329,10 @@ def test_disagreeing_repeats_come_first() -> None:
 def test_fewer_than_four_rods_are_accepted_with_a_caution() -> None:
     document = building()
     document["details"]["Q"]["rods"] = rods(*SQUARE[:3])
-    assert any("1926.758(b)" in caution for caution in evaluated(document)["cautions"])
+    assert any(
+        "1926.758(b)" in caution for caution in evaluate_document(document)["cautions"]
+    )
     assert not any(
-        "1926.758(b)" in caution for caution in evaluated(building())["cautions"]
+        "1926.758(b)" in caution
+        for caution in evaluate_document(building())["cautions"]
     )

@@ -9,7 +9,7 @@ import math
 import pytest
 from scipy.stats import norm
 
-from checks.evaluation.reasons import NOT_SHOWN
+from checks.evaluation.verdict_reasons import GUARDED_REASON
 from tests.published.contract import (
     FOOT,
     INCH,
@@ -17,7 +17,7 @@ from tests.published.contract import (
     Document,
     building,
     check,
-    evaluated,
+    evaluate_document,
     finding,
     read,
     tape_class,
@@ -29,7 +29,7 @@ ROOT3, ROOT12 = math.sqrt(3), math.sqrt(12)
 
 
 def wall(document: Document) -> Document:
-    return check(evaluated(document), "wall:A-B")
+    return check(evaluate_document(document), "wall:A-B")
 
 
 # ---- tape corrections --------------------------------------------------------------
@@ -100,7 +100,7 @@ def test_an_offset_to_the_left_is_corrected_in_size() -> None:
     document = building()
     document["details"]["Q"]["rods"][0]["along"] = "-2 m"
     read(document, "offset:S.1", "-2 m", temperature="30 degC")
-    offset = check(evaluated(document), "offset:S.1")
+    offset = check(evaluate_document(document), "offset:S.1")
     assert offset["observed"] == pytest.approx(-2000 * (1 + ALPHA * 10), abs=1e-9)
 
 
@@ -136,7 +136,7 @@ def test_no_rise_over_no_length_is_not_impossible() -> None:
     document = building()
     document["details"]["Q"]["rods"][0]["along"] = "0 mm"
     read(document, "offset:S.1", "0 mm", slope_rise="0 mm")
-    assert check(evaluated(document), "offset:S.1")["verdict"] == "within"
+    assert check(evaluate_document(document), "offset:S.1")["verdict"] == "within"
 
 
 # ---- repeats -----------------------------------------------------------------------
@@ -173,7 +173,7 @@ def test_repeats_further_apart_than_the_instrument_explains(
     document = building()
     read(document, "wall:A-B", "24000.000 mm", temperature="20 degC")
     read(document, "wall:A-B", f"{24000 + apart:.3f} mm", temperature="20 degC")
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "wall:A-B")["verdict"] == word
     assert topics(result) == (["wall:A-B"] if word == "remeasure" else [])
     reason = check(result, "wall:A-B")["reason"]
@@ -187,9 +187,9 @@ def test_disagreeing_repeats_of_a_pad_are_measured_again() -> None:
     document = read(building(), "level:S", 1400.0)
     read(document, "level:E", 1400.0)
     read(document, "level:S", 1402.5)
-    assert check(evaluated(document), "level:S")["verdict"] == "within"
+    assert check(evaluate_document(document), "level:S")["verdict"] == "within"
     read(document, "level:S", 1403.5)
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "level:S")["verdict"] == "remeasure"
     assert result["findings"][0]["remedies"][0]["remedy"] == "remeasure"
 
@@ -253,7 +253,9 @@ def test_a_level_is_known_in_proportion_to_its_sight() -> None:
     read(document, "level:E", 1401.0, sight="45 m")
     # 1.0 mm at 30 m: 0.5 and 1.5 mm; resolution 1 mm each; from the highest pad
     want = math.hypot(0.5, 1.5, 1 / ROOT12, 1 / ROOT12)
-    assert check(evaluated(document), "level:E")["uncertainty"] == pytest.approx(want)
+    assert check(evaluate_document(document), "level:E")[
+        "uncertainty"
+    ] == pytest.approx(want)
 
 
 # ---- verdict -------------------------------------------------------------------
@@ -286,7 +288,7 @@ def test_guarded_acceptance_takes_the_expanded_uncertainty_off_the_limit(
     value = f"{150 + deviation:.2f} mm"
     read(document, "setback:S.1", value, temperature="20 degC")
     read(document, "offset:S.1", "-60.00 mm", temperature="20 degC")
-    result = evaluated(document)
+    result = evaluate_document(document)
     setback = check(result, "setback:S.1")
     assert setback["uncertainty"] == pytest.approx(0.5 / ROOT3, abs=1e-3)
     assert setback["verdict"] == word
@@ -298,7 +300,7 @@ def test_guarded_acceptance_holds_for_the_diagonals_difference() -> None:
     document = building(tolerances={"guarded": True})
     read(document, "diagonal:A-C", "28310.5 mm", temperature="20 degC")
     read(document, "diagonal:B-D", "28300.0 mm", temperature="20 degC")
-    square = evaluated(document)["squareness"]
+    square = evaluate_document(document)["squareness"]
     assert square["difference"] < square["limit"]  # 10.5 < 11.79, guarded by 2 u
     assert square["verdict"] == "outside"
 
@@ -310,26 +312,26 @@ def test_what_is_outside_by_its_uncertainty_alone_is_measured_again(
     # class II over 8 m, no temperature: 2 u is 2.4 mm and more of 3.175 mm
     document = building(tolerances={"guarded": True})
     read(document, "line:S", f"{8000 + 2.0 + deviation} mm")
-    result = evaluated(document)
+    result = evaluate_document(document)
     assert check(result, "line:S")["verdict"] == "outside"
     reasons = [each["reason"] for each in finding(result, "position:S")["remedies"]]
     assert ("which guarded acceptance asks" in reasons[0]) == first
     said = check(result, "line:S")["reason"]
-    assert said == (NOT_SHOWN if first else None)
+    assert said == (GUARDED_REASON if first else None)
 
 
 def test_diagonals_apart_by_their_uncertainty_alone_are_measured_again() -> None:
     document = building(tolerances={"guarded": True})
     read(document, "diagonal:A-C", "28310.5 mm", temperature="20 degC")
     read(document, "diagonal:B-D", "28300.0 mm", temperature="20 degC")
-    remedies = finding(evaluated(document), "squareness")["remedies"]
+    remedies = finding(evaluate_document(document), "squareness")["remedies"]
     assert remedies[0]["remedy"] == "remeasure"
     assert "which guarded acceptance asks" in remedies[0]["reason"]
 
 
 def test_guarded_acceptance_leaves_strengths_alone() -> None:
     document = building(tolerances={"guarded": True})
-    result = evaluated(read(document, "strength:F1", "20 MPa"))
+    result = evaluate_document(read(document, "strength:F1", "20 MPa"))
     assert check(result, "strength:F1")["verdict"] == "within"
     assert result["concrete"]["verdict"] == "within"
 
@@ -355,12 +357,14 @@ LIMITS = {  # 150 mm planned, 1/8 in allowed: 153.175 and 146.825
 def test_the_limit_is_within_whatever_unit_it_was_typed_in(
     text: str, word: str
 ) -> None:
-    result = evaluated(read(building(), "setback:S.1", text, temperature="20 degC"))
+    result = evaluate_document(
+        read(building(), "setback:S.1", text, temperature="20 degC")
+    )
     assert check(result, "setback:S.1")["verdict"] == word
 
 
 def test_nothing_measured_is_unmeasured() -> None:
-    result = evaluated(building(notch={"width": "40 mm", "depth": "40 mm"}))
+    result = evaluate_document(building(notch={"width": "40 mm", "depth": "40 mm"}))
     assert {each["verdict"] for each in result["checks"]} == {"unmeasured"}
     assert result["squareness"]["verdict"] == "unmeasured"
     assert result["concrete"]["verdict"] == "unmeasured"
@@ -385,6 +389,6 @@ def test_a_line_apart_from_both_corners_is_told_of_a_wall_that_is_out(
     document = read(building(), "wall:A-B", f"{LENGTH + wall} mm")
     read(document, "line:S", "8000 mm")
     read(document, "line:S", f"{LENGTH + 10 - 8000} mm", **{"from": "B"})
-    found = check(evaluated(document), "line:S")
+    found = check(evaluate_document(document), "line:S")
     assert (found["verdict"], found["spread"]) == ("remeasure", pytest.approx(10))
     assert ("the wall is 10.0 mm longer" in found["reason"]) == told

@@ -11,7 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.published import contract
-from tests.published.contract import INCH, building, check, evaluated, read, refused
+from tests.published.contract import (
+    INCH,
+    building,
+    check,
+    evaluate_document,
+    list_refusals,
+    read,
+)
 
 # ---- lengths ---------------------------------------------------------------------
 
@@ -36,7 +43,7 @@ from tests.published.contract import INCH, building, check, evaluated, read, ref
     ],
 )
 def test_a_length_reads_the_same_however_it_is_typed(text: str, inches: float) -> None:
-    result = evaluated(read(building(), "wall:A-B", text))
+    result = evaluate_document(read(building(), "wall:A-B", text))
     assert check(result, "wall:A-B")["observed"] == pytest.approx(
         inches * INCH, abs=1e-6
     )
@@ -50,7 +57,7 @@ def test_a_bare_number_is_in_the_documents_unit(unit: str) -> None:
         corner["x"], corner["y"] = f"{corner['x']} mm", f"{corner['y']} mm"
     for each in document["positions"]:
         each["along"] = f"{each['along']} mm"
-    result = evaluated(read(document, "wall:A-B", 23.5))
+    result = evaluate_document(read(document, "wall:A-B", 23.5))
     assert check(result, "wall:A-B")["observed"] == pytest.approx(23.5 * factor)
 
 
@@ -82,14 +89,14 @@ def test_a_bare_number_is_in_the_documents_unit(unit: str) -> None:
 )
 def test_what_is_no_length_is_refused_where_it_stands(text: object) -> None:
     document = json.dumps(read(building(), "wall:A-B", text))
-    (error,) = refused(document.replace("Infinity", "1e400")).items()
+    (error,) = list_refusals(document.replace("Infinity", "1e400")).items()
     assert error[0] == "/readings/0/value"
     assert error[1]
 
 
 def test_nan_is_refused_where_it_stands() -> None:
     text = json.dumps(building()).replace('"x": 24000.0', '"x": NaN')
-    assert set(refused(text)) == {"/outline/1/x", "/outline/2/x"}
+    assert set(list_refusals(text)) == {"/outline/1/x", "/outline/2/x"}
 
 
 # ---- refusals ---------------------------------------------------------------------
@@ -153,7 +160,7 @@ def test_what_does_not_fit_is_refused_at_its_place(
 ) -> None:
     document = building()
     _at(document, where, value)
-    errors = refused(document)
+    errors = list_refusals(document)
     assert pointer in errors
     assert all(errors.values())
 
@@ -190,7 +197,7 @@ def test_a_reading_that_does_not_fit_is_refused_at_its_place(
 ) -> None:
     document = read(building(), "wall:A-B", "24 m")
     document["readings"].append({"id": "x", "value": "24 m", **entry})
-    errors = refused(document)
+    errors = list_refusals(document)
     assert f"/readings/1{'/' + member if member else ''}" in errors
     assert all(pointer.startswith("/readings/1") for pointer in errors)
 
@@ -216,7 +223,7 @@ def test_what_is_no_outline_is_refused_with_the_reason(
             for i, (x, y) in enumerate(corners)
         ],
     )
-    errors = refused(document)
+    errors = list_refusals(document)
     assert all(pointer.startswith("/outline") for pointer in errors)
 
 
@@ -225,12 +232,12 @@ def test_every_error_is_listed_at_once() -> None:
     document["positions"][0]["detail"] = "Z"
     document["concrete"]["placed_on"] = "yesterday"
     read(document, "wall:A-B", "4 9/8 in")
-    assert set(refused(document)) == {
+    assert set(list_refusals(document)) == {
         "/positions/0/detail",
         "/concrete/placed_on",
         "/readings/0/check",
         "/readings/1/value",
-    } or set(refused(document)) == {
+    } or set(list_refusals(document)) == {
         "/positions/0/detail",
         "/concrete/placed_on",
         "/readings/1/value",  # no plan, so no telling which marks there are
@@ -240,9 +247,9 @@ def test_every_error_is_listed_at_once() -> None:
 def test_the_same_reading_twice_is_one_and_another_under_its_id_is_refused() -> None:
     document = read(building(), "wall:A-B", "24 m", id="one")
     document["readings"].append(dict(document["readings"][0]))
-    assert check(evaluated(document), "wall:A-B")["readings"] == 1
+    assert check(evaluate_document(document), "wall:A-B")["readings"] == 1
     document["readings"][1]["value"] = "24.001 m"
-    assert list(refused(document)) == ["/readings/1/id"]
+    assert list(list_refusals(document)) == ["/readings/1/id"]
 
 
 # ---- schemas ------------------------------------------------------------------------
@@ -283,9 +290,9 @@ def test_what_the_schema_refuses_the_parser_refuses(where: str, odd: object) -> 
     document = copy.deepcopy(FULL)
     _at(document, where, odd)
     try:
-        evaluated(document)  # holds what was accepted against the schema
+        evaluate_document(document)  # holds what was accepted against the schema
     except contract.DocumentError as error:
-        for each in error.errors:
+        for each in error.issues:
             assert each.message
             assert each.pointer == "" or each.pointer.startswith("/")
 
@@ -311,4 +318,4 @@ def test_schema_and_parser_agree_at_the_edges(change: tuple[str, object]) -> Non
     document = building()
     _at(document, *change)
     with suppress(contract.DocumentError):
-        evaluated(document)  # holds what was accepted against the schema
+        evaluate_document(document)  # holds what was accepted against the schema

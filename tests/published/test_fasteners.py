@@ -7,7 +7,7 @@ Guide 1, 2nd ed., Table 2.3, secondary.
 import pytest
 
 from checks.engine import fasteners
-from checks.engine.fasteners import INCH_MM, THREADS, thread_of
+from checks.engine.fasteners import INCH_MM, THREADS, find_thread
 
 
 @pytest.mark.parametrize(
@@ -21,7 +21,7 @@ from checks.engine.fasteners import INCH_MM, THREADS, thread_of
     ],
 )  # fmt: skip
 def test_stress_area_formula_gives_the_tabulated_area(inches, area_in2):
-    thread = thread_of(inches * INCH_MM)
+    thread = find_thread(inches * INCH_MM)
     last_digit = 0.001 if area_in2 < 1 else 0.01
     # 1 3/8 in is tabulated 1.16 where the formula gives 1.1549: one unit, not half
     off = abs(thread.stress_area_mm2 / INCH_MM**2 - area_in2)
@@ -32,7 +32,7 @@ def test_stress_area_formula_gives_the_tabulated_area(inches, area_in2):
 def test_stress_areas_recalculated_to_four_figures():
     # computed from the formula by hand for the sizes of metal building rods
     for inches, area in ((0.75, 0.3345), (1.0, 0.6057), (1.25, 0.9691), (1.5, 1.4052)):
-        found = thread_of(inches * INCH_MM).stress_area_mm2 / INCH_MM**2
+        found = find_thread(inches * INCH_MM).stress_area_mm2 / INCH_MM**2
         assert found == pytest.approx(area, abs=5e-5)
 
 
@@ -45,8 +45,8 @@ def test_heavy_hex_nut_flats_are_one_and_a_half_diameters_and_an_eighth():
 
 def test_heavy_hex_nut_of_three_quarters_is_at_most_0_758_in_thick():
     # ASME B18.2.2, secondary
-    assert thread_of(19.05).nut_max_mm == pytest.approx(0.758 * INCH_MM, abs=1e-9)
-    assert thread_of(19.05).nut_min_mm == pytest.approx(0.710 * INCH_MM, abs=1e-9)
+    assert find_thread(19.05).nut_max_mm == pytest.approx(0.758 * INCH_MM, abs=1e-9)
+    assert find_thread(19.05).nut_min_mm == pytest.approx(0.710 * INCH_MM, abs=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -59,10 +59,10 @@ def test_heavy_hex_nut_of_three_quarters_is_at_most_0_758_in_thick():
     ],
 )  # fmt: skip
 def test_table_washer_covers_its_hole_by_the_rule_the_program_uses(rod, hole, washer):
-    row = fasteners.suggested_hole(rod * INCH_MM)
+    row = fasteners.suggest_hole(rod * INCH_MM)
     assert row.hole_mm == pytest.approx(hole * INCH_MM, abs=1e-9)
     assert row.washer_mm == pytest.approx(washer * INCH_MM, abs=1e-9)
-    found = fasteners.covering_washer(hole * INCH_MM, rod * INCH_MM)
+    found = fasteners.select_plate_washer(hole * INCH_MM, rod * INCH_MM)
     assert 2 * hole - rod <= washer
     assert found.size_mm <= washer * INCH_MM + 1e-9
     assert found.size_mm >= (2 * hole - rod) * INCH_MM - 1e-9
@@ -76,5 +76,5 @@ def test_f1554_strengths():
 
 
 def test_remembered_washers_are_marked_so():
-    assert {w.mark for w in fasteners.washers_of(19.05)} == {"secondary"}
-    assert {w.mark for w in fasteners.washers_of(38.1)} == {"memory"}
+    assert {w.mark for w in fasteners.list_washers(19.05)} == {"secondary"}
+    assert {w.mark for w in fasteners.list_washers(38.1)} == {"memory"}

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from checks.engine.level_nets import adjust_differences
-from checks.engine.levels import (
+from checks.engine.levelling.level_network import adjust_height_differences
+from checks.engine.levelling.levels import (
     CURVATURE_AND_REFRACTION,
     adjust_levels,
-    sight_correction,
-    two_peg,
+    compute_collimation,
+    compute_sight_corrections,
 )
 
 
@@ -48,12 +48,14 @@ class NiemeierLevelNet:
 
 def adjust_ghilani():
     net = GhilaniExample126
-    return adjust_differences(net.start, net.end, net.dh, net.sd**-2, net.fixed)
+    return adjust_height_differences(net.start, net.end, net.dh, net.sd**-2, net.fixed)
 
 
 def adjust_niemeier():
     net = NiemeierLevelNet
-    return adjust_differences(net.start, net.end, net.dh, net.per_km * 1e6, net.fixed)
+    return adjust_height_differences(
+        net.start, net.end, net.dh, net.per_km * 1e6, net.fixed
+    )
 
 
 def test_ghilani_heights_and_their_sigmas():
@@ -120,7 +122,7 @@ def test_the_classroom_net_of_wolf_and_ghilani(weighted, heights, s0):
     dh = [5.10, 2.34, -1.25, -6.13, -0.68, -3.00, 1.70]
     length = np.array([4, 3, 2, 3, 2, 2, 2])
     weight = 12 / length if weighted else np.ones(7)
-    found = adjust_differences(start, end, dh, weight, {0: 100.0, 1: 107.5})
+    found = adjust_height_differences(start, end, dh, weight, {0: 100.0, 1: 107.5})
     assert found.height[2:] == pytest.approx(heights, abs=5e-4)
     assert found.reference_sigma == pytest.approx(s0, abs=5e-4)
 
@@ -163,10 +165,10 @@ def test_set_ups_agree_with_statsmodels():
 def test_two_peg_test_with_the_level_beyond_the_near_peg():
     # curioustab.com: pegs 80 m apart; midway A 1.32, B 1.56; 10 m beyond A 1.11, 1.39.
     # Published: 0.05 m per 100 m; correct readings B 1.345, A 1.105.
-    c = two_peg(1110, 1390, 10e3, 90e3, 1560 - 1320)
+    c = compute_collimation(1110, 1390, 10e3, 90e3, 1560 - 1320)
     assert c == pytest.approx(0.05 / 100)
     readings = np.array([1110.0, 1390.0])
-    corrected = readings + sight_correction([10e3, 90e3], [0, 0], c)
+    corrected = readings + compute_sight_corrections([10e3, 90e3], [0, 0], c)
     curvature = CURVATURE_AND_REFRACTION * np.array([10e3, 90e3]) ** 2
     assert corrected + curvature == pytest.approx([1105, 1345], abs=1e-9)
 
@@ -174,13 +176,13 @@ def test_two_peg_test_with_the_level_beyond_the_near_peg():
 def test_two_peg_test_from_known_levels():
     # curioustab.com: sights 25 and 50 m, readings 2.847 and 3.462, levels 0.630 apart.
     # Published: 0.060 m per 100 m (the size; which way hangs on which peg is which).
-    c = two_peg(2847, 3462, 25e3, 50e3, 630)
+    c = compute_collimation(2847, 3462, 25e3, 50e3, 630)
     assert abs(c) == pytest.approx(0.060 / 100)
 
 
 def test_curvature_less_refraction():
     # civinnovate (second-hand): 2.5 km gives 0.420 m; recomputed 0.4206
-    lift = -sight_correction([0.0, 2.5e6], [0, 0])
+    lift = -compute_sight_corrections([0.0, 2.5e6], [0, 0])
     assert lift == pytest.approx([0, 420.6], abs=0.05)
     # 0.0785 less 0.0112 m per km**2; earth radius 6371 km, refraction a seventh
     assert pytest.approx(0.0785 - 0.0112, abs=1e-12) == CURVATURE_AND_REFRACTION * 1e9

@@ -8,14 +8,14 @@ import base64
 
 import pytest
 
-from jobs.notices.signatures import (
-    content_digest,
-    sign,
-    signature_base,
-    signature_params,
-    signed_headers,
+from jobs.notifications.http_signatures import (
+    build_signature_base,
+    build_signed_headers,
+    format_content_digest,
+    format_signature_params,
+    sign_base,
 )
-from tests.jobs.notices.receiver import RequestGot, refusal
+from tests.jobs.notifications.webhook_receiver import RequestGot, refusal
 
 # RFC 9421 appendix B.1.5, the secret test-shared-secret.
 SHARED_SECRET = base64.b64decode(
@@ -28,14 +28,14 @@ VALUES = ("Tue, 20 Apr 2021 02:07:55 GMT", "example.com", "application/json")
 
 def test_a_request_is_signed_as_appendix_b_2_5_signs_it() -> None:
     # RFC 9421 appendix B.2.5, "Signing a Request Using hmac-sha256".
-    params = signature_params(
+    params = format_signature_params(
         COMPONENTS, {"created": 1618884473, "keyid": "test-shared-secret"}
     )
     assert params == (
         '("date" "@authority" "content-type")'
         ';created=1618884473;keyid="test-shared-secret"'
     )
-    base = signature_base(list(zip(COMPONENTS, VALUES, strict=True)), params)
+    base = build_signature_base(list(zip(COMPONENTS, VALUES, strict=True)), params)
     assert base.splitlines() == [
         '"date": Tue, 20 Apr 2021 02:07:55 GMT',
         '"@authority": example.com',
@@ -44,7 +44,10 @@ def test_a_request_is_signed_as_appendix_b_2_5_signs_it() -> None:
         ';created=1618884473;keyid="test-shared-secret"',
     ]
     assert not base.endswith("\n")
-    assert sign(SHARED_SECRET, base) == ":pxcQw6G3AjtMBQjwo8XzkZf/bws5LelbaMk5rGIGtE8=:"
+    assert (
+        sign_base(SHARED_SECRET, base)
+        == ":pxcQw6G3AjtMBQjwo8XzkZf/bws5LelbaMk5rGIGtE8=:"
+    )
 
 
 def test_the_receiver_of_the_tests_accepts_the_request_of_appendix_b_2_5() -> None:
@@ -70,7 +73,7 @@ def test_the_receiver_of_the_tests_accepts_the_request_of_appendix_b_2_5() -> No
 def test_a_body_has_the_digest_of_appendix_b_1() -> None:
     # RFC 9530 appendix B.1, the JSON object with the line feed after it (from memory).
     body = b'{"hello": "world"}\n'
-    assert content_digest(body) == (
+    assert format_content_digest(body) == (
         "sha-256=:RK/0qy18MlBSVnWgjwz6lZEWjP/lF5HF9bvEF8FabDg=:"
     )
 
@@ -78,7 +81,7 @@ def test_a_body_has_the_digest_of_appendix_b_1() -> None:
 def test_a_signed_post_holds_for_a_receiver_that_knows_only_the_standard() -> None:
     body = b'{"event": "finding.opened"}'
     url = "https://example.com:8443/told?who=yard"
-    headers = signed_headers(
+    headers = build_signed_headers(
         secret=b"s" * 32,
         keyid="webhook-7",
         url=url,
@@ -100,4 +103,4 @@ def test_a_signed_post_holds_for_a_receiver_that_knows_only_the_standard() -> No
 @pytest.mark.parametrize("text", ['a"b', "a\\b", "a\nb", "é"])
 def test_text_that_would_break_the_base_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="structured field"):
-        signature_params(("date",), {"keyid": text})
+        format_signature_params(("date",), {"keyid": text})

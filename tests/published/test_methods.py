@@ -8,8 +8,8 @@ import math
 
 import pytest
 
-from checks.methods.catalogue import find_method, methods
-from checks.methods.model import Result
+from checks.methods.catalogue import find_method, list_methods
+from checks.methods.model import ExampleResult
 
 PUBLISHED = [
     # course slides on taping, slideplayer.com/13085605 [S2], in feet
@@ -75,11 +75,13 @@ PUBLISHED = [
 ]
 
 
-def results_of(slug: str) -> dict[str, Result]:
+def results_of(slug: str) -> dict[str, ExampleResult]:
     method = find_method(slug)
     assert method is not None
     return {
-        result.label: result for example in method.worked for result in example.results
+        result.label: result
+        for example in method.worked_examples
+        for result in example.results
     }
 
 
@@ -94,8 +96,8 @@ def test_what_is_computed_is_what_was_published(slug, label, published, off):
 def test_every_published_figure_that_is_shown_is_typed_here_once_more():
     shown = {
         (method.slug, result.label)
-        for method in methods()
-        for example in method.worked
+        for method in list_methods()
+        for example in method.worked_examples
         for result in example.results
         if result.published is not None
     }
@@ -103,12 +105,14 @@ def test_every_published_figure_that_is_shown_is_typed_here_once_more():
 
 
 def test_a_published_figure_has_its_source_beside_it():
-    for method in methods():
-        for example in method.worked:
-            assert not (example.has_published and example.source is None), method.slug
+    for method in list_methods():
+        for example in method.worked_examples:
+            assert not (example.has_published_results and example.source is None), (
+                method.slug
+            )
 
 
-@pytest.mark.parametrize("slug", [method.slug for method in methods()])
+@pytest.mark.parametrize("slug", [method.slug for method in list_methods()])
 def test_what_is_computed_is_what_comes_out_by_hand(slug):
     for result in results_of(slug).values():
         found, hand = result.computed, result.by_hand
@@ -117,20 +121,22 @@ def test_what_is_computed_is_what_comes_out_by_hand(slug):
         if math.isnan(hand.value):
             assert (found.text, found.verdict) == (hand.text, hand.verdict)
         else:
-            off = pytest.approx(hand.value, rel=result.leaves_out, abs=1e-8)
+            off = pytest.approx(hand.value, rel=result.hand_tolerance, abs=1e-8)
             assert found.value == off, result.label
 
 
 def test_a_way_by_hand_leaves_out_next_to_nothing():
     left_out = {
-        (method.slug, label): result.leaves_out
-        for method in methods()
+        (method.slug, label): result.hand_tolerance
+        for method in list_methods()
         for label, result in results_of(method.slug).items()
     }
     assert max(left_out.values()) <= 0.02
 
 
 def test_no_label_of_a_method_stands_for_two_results():
-    for method in methods():
-        labels = [result.label for each in method.worked for result in each.results]
+    for method in list_methods():
+        labels = [
+            result.label for each in method.worked_examples for result in each.results
+        ]
         assert len(labels) == len(set(labels)), method.slug

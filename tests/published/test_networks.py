@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 from scipy.optimize import least_squares
 
-from checks.engine.network import CRITICAL_W, adjust_distances
+from checks.engine.distance_network import CRITICAL_W, adjust_distances
 
 
 def by_scipy(start, pairs, lengths, sigma, held):
@@ -170,7 +170,7 @@ def test_random_nets_are_those_of_scipy():
 def test_statistics_are_those_of_statsmodels():
     from statsmodels.api import OLS
 
-    from checks.engine.network import rows
+    from checks.engine.distance_network import distance_jacobian
 
     rng = np.random.default_rng(31)
     start = rng.uniform(-40_000, 40_000, (6, 2))
@@ -180,7 +180,7 @@ def test_statistics_are_those_of_statsmodels():
     true = np.linalg.norm(start[pairs[:, 1]] - start[pairs[:, 0]], axis=1)
     read = true + rng.normal(size=len(pairs)) * sigma
     found = adjust_distances(start[None], pairs, read[None], sigma[None], held)
-    matrix = rows(pairs, found.points_mm[0])[:, 4:]
+    matrix = distance_jacobian(pairs, found.points_mm[0])[:, 4:]
     # the linear problem at the solution: what is left over there is the same
     model = OLS(-found.residuals_mm[0] / sigma, matrix / sigma[:, None]).fit()
     np.testing.assert_allclose(model.params, 0.0, atol=1e-8)

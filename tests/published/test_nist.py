@@ -22,9 +22,12 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from checks.engine.level_nets import NetAdjustment, adjust_differences
-from checks.engine.lines import fit_column_line
-from checks.engine.strength_forecast import fit_curve
+from checks.engine.concrete.forecast import fit_curve
+from checks.engine.group_tolerances import fit_column_line
+from checks.engine.levelling.level_network import (
+    LevelNetworkAdjustment,
+    adjust_height_differences,
+)
 
 
 def lines_of(folder: str, name: str) -> list[str]:
@@ -86,9 +89,9 @@ def test_the_established_column_line_is_the_certified_line(norris: Norris) -> No
 # ---- a line through the origin ------------------------------------------------------
 
 
-def through_origin(x: np.ndarray, y: np.ndarray) -> NetAdjustment:
+def through_origin(x: np.ndarray, y: np.ndarray) -> LevelNetworkAdjustment:
     nowhere = np.zeros(x.size, dtype=int)
-    return adjust_differences(nowhere, nowhere + 1, y / x, x**2, {0: 0.0})
+    return adjust_height_differences(nowhere, nowhere + 1, y / x, x**2, {0: 0.0})
 
 
 def test_noint1_as_a_level_net_of_one_unknown() -> None:
@@ -139,13 +142,13 @@ def _certified(lines: list[str]) -> Iterator[tuple[str, list[float]]]:
         yield first, [float(each) for each in rest if each[0].isdigit()]
 
 
-def by_net(data: Anova, origin: Decimal) -> NetAdjustment:
+def by_net(data: Anova, origin: Decimal) -> LevelNetworkAdjustment:
     above = np.array([float(each - origin) for each in data.response])
     benchmark = np.zeros(above.size, dtype=int)
-    return adjust_differences(benchmark, data.treatment, above, 1.0, {0: 0.0})
+    return adjust_height_differences(benchmark, data.treatment, above, 1.0, {0: 0.0})
 
 
-def between(data: Anova, found: NetAdjustment) -> float:
+def between(data: Anova, found: LevelNetworkAdjustment) -> float:
     times = np.bincount(data.treatment)[1:]
     heights = found.height[1:] - np.average(found.height[1:], weights=times)
     return float(times @ heights**2)

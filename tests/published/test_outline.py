@@ -34,8 +34,8 @@ def test_parallelogram_law(a, b, lean):
     assert found.determined
     # 1e-9 mm on each corner is all the readings leave; 1e-12 rad on 3 m
     np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-8)
-    assert found.lean_rad == pytest.approx(lean, abs=1e-11)
-    assert found.lean_rad == pytest.approx(
+    assert found.skew_rad == pytest.approx(lean, abs=1e-11)
+    assert found.skew_rad == pytest.approx(
         np.arcsin((p**2 - q**2) / (4 * a * b)), abs=1e-9
     )
 
@@ -49,7 +49,7 @@ def test_three_four_five():
         1.0,
     )
     np.testing.assert_allclose(found.offsets_mm, 0.0, atol=1e-9)
-    assert abs(found.lean_rad) < 1e-12
+    assert abs(found.skew_rad) < 1e-12
     assert found.degrees_of_freedom == 0
 
 

@@ -13,7 +13,7 @@ import shapely
 from scipy import sparse
 from skimage.transform import EuclideanTransform
 
-from checks.engine.plate import fit_plates
+from checks.engine.plate_fit.plate import fit_plates
 
 FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 DEMAND_MM = 1e-6
@@ -91,7 +91,7 @@ def test_four_rod_plates_agree_with_cvxpy_and_clarabel():
     fit = fit_plates(np.broadcast_to(FOUR, rods.shape), rods, clearance)
     for k in range(6):
         outside = with_cvxpy(FOUR, rods[k], clearance[k])
-        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+        assert fit.interference_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
     assert fit.proven.all()
     assert (fit.gap_mm <= DEMAND_MM).all()
 
@@ -128,8 +128,8 @@ def families():
 )
 def test_odd_patterns_agree_with_clarabel(holes, rods, clearance):
     fit = fit_plates(holes[None], rods[None], clearance[None])
-    outside = with_clarabel(holes, rods, clearance, float(fit.turn_rad[0]) + 0.01)
-    assert fit.overrun_mm[0] == pytest.approx(outside, abs=DEMAND_MM)
+    outside = with_clarabel(holes, rods, clearance, float(fit.rotation_rad[0]) + 0.01)
+    assert fit.interference_mm[0] == pytest.approx(outside, abs=DEMAND_MM)
     assert fit.proven[0]
 
 
@@ -140,10 +140,10 @@ def test_odd_patterns_agree_with_clarabel(holes, rods, clearance):
 def test_no_turn_of_a_fine_search_is_better(holes, rods, clearance):
     fit = fit_plates(holes[None], rods[None], clearance[None])
     coarse = np.linspace(-np.pi, np.pi, 120, endpoint=False)
-    fine = fit.turn_rad[0] + np.linspace(-0.02, 0.02, 21)
+    fine = fit.rotation_rad[0] + np.linspace(-0.02, 0.02, 21)
     for turn in np.concatenate((coarse, fine)):
         held = with_clarabel(holes, rods, clearance, turn, turning=False)
-        assert held >= fit.overrun_mm[0] - DEMAND_MM
+        assert held >= fit.interference_mm[0] - DEMAND_MM
 
 
 def test_rods_exchanged_find_the_best_of_several_valleys():
@@ -156,7 +156,7 @@ def test_rods_exchanged_find_the_best_of_several_valleys():
     starts = np.linspace(-np.pi, np.pi, 24, endpoint=False)
     for k in range(5):
         outside = min(with_clarabel(FOUR, rods[k], clearance[k], s) for s in starts)
-        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+        assert fit.interference_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
 
 
 @pytest.mark.parametrize("limit", [0.0, 0.5, 3.175])
@@ -169,9 +169,9 @@ def test_limited_shift_agrees_with_clarabel(limit):
     assert (np.abs(fit.shift_mm) <= limit).all()
     assert fit.proven.all()
     for k in range(5):
-        start = float(fit.turn_rad[k]) + 0.005
+        start = float(fit.rotation_rad[k]) + 0.005
         outside = with_clarabel(FOUR, rods[k], clearance[k], start, limit=limits[k])
-        assert fit.overrun_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+        assert fit.interference_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
 
 
 def test_holes_in_one_place_give_the_smallest_enclosing_circle():
@@ -181,7 +181,7 @@ def test_holes_in_one_place_give_the_smallest_enclosing_circle():
         rods = rng.normal(0.0, 20.0, (m, 2))
         fit = fit_plates(np.zeros((1, m, 2)), rods[None], np.zeros((1, m)))
         circle = shapely.minimum_bounding_radius(shapely.MultiPoint(rods))
-        assert fit.overrun_mm[0] == pytest.approx(circle, abs=DEMAND_MM)
+        assert fit.interference_mm[0] == pytest.approx(circle, abs=DEMAND_MM)
 
 
 def test_pattern_set_rigidly_is_found_as_scikit_image_finds_it():
@@ -189,6 +189,6 @@ def test_pattern_set_rigidly_is_found_as_scikit_image_finds_it():
     rods = turned(FOUR, 0.3) + np.array([12.0, -7.0])
     fit = fit_plates(FOUR[None], rods[None], np.full((1, 4), 1.5))
     outside = EuclideanTransform.from_estimate(FOUR, rods)
-    assert fit.turn_rad[0] == pytest.approx(outside.rotation, abs=1e-9)
+    assert fit.rotation_rad[0] == pytest.approx(outside.rotation, abs=1e-9)
     np.testing.assert_allclose(fit.shift_mm[0], outside.translation, atol=1e-7)
-    assert fit.overrun_mm[0] == pytest.approx(-1.5, abs=DEMAND_MM)
+    assert fit.interference_mm[0] == pytest.approx(-1.5, abs=DEMAND_MM)

@@ -2,11 +2,11 @@
 
 import pytest
 
-from checks.engine.plumb import judge_plumb
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.engine.plumb import assess_plumb
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
-RATIO = limits_for(Tolerances()).plumb()
+RATIO = resolve_limits(ToleranceSpec()).plumb()
 
 
 @pytest.mark.parametrize(
@@ -26,5 +26,5 @@ RATIO = limits_for(Tolerances()).plumb()
     ],
 )
 def test_a_column_may_lean_a_five_hundredth(lean_mm, height_mm, within):
-    found = judge_plumb([lean_mm, 0.0], height_mm, RATIO)
+    found = assess_plumb([lean_mm, 0.0], height_mm, RATIO)
     assert bool(found.within[0]) is within

@@ -5,7 +5,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 from skimage.transform import EuclideanTransform
 
-from checks.engine.rigid import fit_rigid
+from checks.engine.rigid_fit import fit_rigid
 
 
 def groups(seed=17, n=40, rods=4):
@@ -29,7 +29,7 @@ def test_against_skimage_euclidean_transform():
     found = fit_rigid(plan, built)
     for g, (p, m) in enumerate(zip(plan, built, strict=True)):
         other = EuclideanTransform.from_estimate(p, m)
-        assert abs(found.turn_rad[g] - other.rotation) < 1e-12
+        assert abs(found.rotation_rad[g] - other.rotation) < 1e-12
         np.testing.assert_allclose(found.residuals_mm[g], m - other(p), atol=1e-10)
 
 
@@ -47,7 +47,7 @@ def test_against_scipy_align_vectors_with_weights():
             np.vstack([np.hstack([p, flat]), [0, 0, 1e6]]),
             weights=np.append(w, 1.0),
         )
-        assert abs(found.turn_rad[g] - rotation.as_rotvec()[2]) < 1e-8
+        assert abs(found.rotation_rad[g] - rotation.as_rotvec()[2]) < 1e-8
 
 
 def test_against_scipy_least_squares_with_weights():
@@ -70,8 +70,8 @@ def test_against_scipy_least_squares_with_weights():
             gtol=1e-15,
         )
         # a search for a minimum stops at about the root of the machine's precision
-        assert abs(found.turn_rad[g] - other.x[0]) < 1e-8
+        assert abs(found.rotation_rad[g] - other.x[0]) < 1e-8
         np.testing.assert_allclose(found.shift_mm[g], other.x[1:], atol=1e-5)
-        assert np.sum(misfit(np.append(found.turn_rad[g], found.shift_mm[g])) ** 2) <= (
-            2 * other.cost * (1 + 1e-12)
-        )
+        assert np.sum(
+            misfit(np.append(found.rotation_rad[g], found.shift_mm[g])) ** 2
+        ) <= (2 * other.cost * (1 + 1e-12))

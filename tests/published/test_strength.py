@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from checks.engine.strength import (
+from checks.engine.concrete.strength import (
     PSI_MPA,
-    age_factor,
-    equivalent_age,
-    judge_acceptance,
-    judge_gate,
-    nurse_saul,
+    assess_acceptance,
+    assess_strength_gate,
+    compute_age_factor,
+    compute_equivalent_age,
+    compute_nurse_saul,
 )
 
 
@@ -18,20 +18,20 @@ from checks.engine.strength import (
 )
 def test_seventy_five_per_cent_of_the_specified_strength_opens_the_gate(psi, opens):
     # 29 CFR 1926.752(a)(1), read: 0.75 * 3000 psi = 2250 psi
-    gate = judge_gate([psi * PSI_MPA], specified_mpa=3000 * PSI_MPA)
+    gate = assess_strength_gate([psi * PSI_MPA], specified_mpa=3000 * PSI_MPA)
     assert gate.open is opens
 
 
 @pytest.mark.parametrize(("mpa", "opens"), [(15.524, False), (15.525, True)])
 def test_the_gate_in_megapascals(mpa, opens):
     # The same rule: 0.75 * 20.7 MPa = 15.525 MPa
-    assert judge_gate([mpa], specified_mpa=20.7).open is opens
+    assert assess_strength_gate([mpa], specified_mpa=20.7).open is opens
 
 
 @pytest.mark.parametrize(("psi", "opens"), [(1799.0, False), (1800.0, True)])
 def test_strength_sufficient_for_erection_opens_it_too(psi, opens):
     # 29 CFR 1926.752(a)(1), read: the rule's other route
-    gate = judge_gate(
+    gate = assess_strength_gate(
         [psi * PSI_MPA], specified_mpa=3000 * PSI_MPA, sufficient_mpa=1800 * PSI_MPA
     )
     assert gate.open is opens
@@ -56,19 +56,19 @@ def test_strength_sufficient_for_erection_opens_it_too(psi, opens):
 )
 def test_acceptance_of_standard_cured_tests(tests_psi, specified_psi, accepted):
     tests = np.array(tests_psi) * PSI_MPA
-    assert judge_acceptance(tests, specified_psi * PSI_MPA).accepted is accepted
+    assert assess_acceptance(tests, specified_psi * PSI_MPA).accepted is accepted
 
 
 def test_nurse_saul_maturity_of_28_days():
     # civinnovate (second-hand): 28 d * (15 - (-11)) = 728 °C d
-    maturity = nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0)
+    maturity = compute_nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0)
     assert maturity / 24 == pytest.approx(728)
 
 
 def test_hours_to_a_maturity_at_a_steady_temperature():
     # engius (second-hand): 3500 °C h at 23 °C above the datum takes 152 h
-    assert nurse_saul([23.0], [152.0]) == pytest.approx(3500, rel=2e-3)
-    assert round(3500 / float(nurse_saul([23.0], [1.0]))) == 152
+    assert compute_nurse_saul([23.0], [152.0]) == pytest.approx(3500, rel=2e-3)
+    assert round(3500 / float(compute_nurse_saul([23.0], [1.0]))) == 152
 
 
 @pytest.mark.parametrize(
@@ -86,5 +86,7 @@ def test_hours_to_a_maturity_at_a_steady_temperature():
     ],
 )
 def test_age_factors(celsius, factor):
-    assert age_factor(celsius) == pytest.approx(factor, abs=5e-6)
-    assert equivalent_age([celsius], [10.0]) == pytest.approx(10 * factor, abs=5e-5)
+    assert compute_age_factor(celsius) == pytest.approx(factor, abs=5e-6)
+    assert compute_equivalent_age([celsius], [10.0]) == pytest.approx(
+        10 * factor, abs=5e-5
+    )

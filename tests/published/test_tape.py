@@ -7,7 +7,7 @@ Marks: [S2] seen in a secondary place, [M hi] remembered with high confidence,
 import numpy as np
 import pytest
 
-from checks.engine.tape import correct, lay_out, normal_tension
+from checks.engine.tape import correct_lengths, lay_out, normal_tension
 
 FOOT = 304.8
 POUND = 4.4482216152605
@@ -23,7 +23,7 @@ def degrees_c(fahrenheit):
 def test_course_example_temperature():
     # Course slides, slideplayer.com/13085605: 368.50 ft at 22 °F, 6.5e-6 per °F:
     # published -0.11 ft, 368.39 ft [S2]; -0.1102 [C].
-    found = correct(
+    found = correct_lengths(
         np.array([368.50 * FOOT]),
         temperature_c=degrees_c(22.0),
         standard_temperature_c=20.0,
@@ -40,7 +40,7 @@ def test_course_example_temperature():
 def test_course_example_sag_with_a_last_partial_span(pull_lb, published_ft, again_ft):
     # Same slides: 348.75 ft, 100 ft tape of 2.8 lb supported at its ends:
     # three whole spans and one of 48.75 ft [S2]; four decimals [C].
-    found = correct(
+    found = correct_lengths(
         np.array([348.75 * FOOT]),
         tension_n=pull_lb * POUND,
         weight_n_per_m=2.8 * POUND / (0.1 * FOOT),
@@ -52,7 +52,7 @@ def test_course_example_sag_with_a_last_partial_span(pull_lb, published_ft, agai
 
 def test_course_example_tension():
     # Same slides: 100 ft, 18 against 12 lb, 0.015 in², 29e6 psi: +0.0014 ft [S2].
-    found = correct(
+    found = correct_lengths(
         np.array([100 * FOOT]),
         tension_n=18 * POUND,
         standard_tension_n=12 * POUND,
@@ -66,7 +66,7 @@ def test_course_example_tension():
 def test_course_example_slope():
     # Same slides: 300 ft, rise 26.15 ft: 1.14 ft, 298.86 ft [S2]; exactly
     # sqrt(300² - 26.15²) = 298.858 [C] (1.1397 is the first term of the series).
-    found = correct(np.array([300 * FOOT]), slope_rise_mm=26.15 * FOOT)
+    found = correct_lengths(np.array([300 * FOOT]), slope_rise_mm=26.15 * FOOT)
     assert 300 + found.slope_mm[0] / FOOT == pytest.approx(298.86, abs=0.005)
     exact = np.sqrt(300**2 - 26.15**2)
     assert 300 + found.total_mm[0] / FOOT == pytest.approx(exact, abs=1e-12)
@@ -75,7 +75,7 @@ def test_course_example_slope():
 def test_course_example_tape_too_long():
     # Same slides: 500 ft read with a 100 ft tape that is 100.02 ft: 500.10 ft [S2].
     tape = {"nominal_length_mm": 100 * FOOT, "actual_length_mm": 100.02 * FOOT}
-    measured = correct(np.array([500 * FOOT]), **tape)
+    measured = correct_lengths(np.array([500 * FOOT]), **tape)
     assert 500 + measured.total_mm[0] / FOOT == pytest.approx(500.10, abs=1e-9)
     # Laying 500 ft out takes the other sign: 500 / 1.0002 = 499.900 [C].
     marked = lay_out(np.array([500 * FOOT]), **tape)
@@ -86,7 +86,7 @@ def test_tape_makers_examples():
     # A tape maker's technical page, m.liontapemeasure.com [S2]: 36 m at 10 °C with
     # 1.15e-5: -4.14 mm; 50 -> 100 N, 205 800 N/mm², 2.52 mm²: +3.47 mm;
     # 0.194 N/m over one 36 m span at 100 N: -7.32 mm (-7.316 [C]).
-    found = correct(
+    found = correct_lengths(
         np.array([36_000.0]),
         temperature_c=10.0,
         standard_temperature_c=20.0,
@@ -107,7 +107,7 @@ def test_textbook_example_in_three_lengths():
     # Ghilani and Wolf, Elementary Surveying, Ex. 6.1 [M hi], computed again [C]:
     # 30.012 m tape; 30 + 30 + 21.151 m at 14, 15, 16 °C; 9.09 kg (standard 5.45);
     # 0.050 cm²; 0.03967 kg/m; 2e6 kg/cm²; answers in m, total 81.131.
-    found = correct(
+    found = correct_lengths(
         np.array([30_000.0, 30_000.0, 21_151.0]),
         temperature_c=np.array([14.0, 15.0, 16.0]),
         standard_temperature_c=20.0,
@@ -132,7 +132,7 @@ def test_textbook_example_with_the_tape_weighed():
     # 25 °C warmer, 6.2e-6, density 7.86 g/cm³, 2.109e6 kg/cm²:
     # +.00310 +.00112 -.00208 = +.00213 m [C]; published +0.00214.
     area_cm2 = 800.0 / 7.86 / 2000.0
-    found = correct(
+    found = correct_lengths(
         np.array([20_000.0]),
         temperature_c=45.0,
         standard_temperature_c=20.0,
@@ -152,14 +152,14 @@ def test_textbook_example_with_the_tape_weighed():
 
 def test_course_note_slope():
     # civilnoteppt [S2]: 30 m, rise 0.70 m: -0.00817 m, 29.99183 m.
-    found = correct(np.array([30_000.0]), slope_rise_mm=700.0)
+    found = correct_lengths(np.array([30_000.0]), slope_rise_mm=700.0)
     assert found.slope_mm[0] == pytest.approx(-8.17, abs=0.005)
 
 
 def test_pull_that_stretches_a_length_by_a_known_amount():
     # scribd 521202188 [S2]: 318 m, 0.05 cm², standard 5.5 kg, 2.10e6 kg/cm²,
     # corrected 318.012 m: the pull is 9.46 kg.
-    found = correct(
+    found = correct_lengths(
         np.array([318_000.0]),
         tension_n=9.46 * KILOGRAM,
         standard_tension_n=5.5 * KILOGRAM,
@@ -180,7 +180,7 @@ def test_calibration_certificate_of_a_100_ft_tape():
         [100.0045, 100.0000, 100.0002, 99.9368, 99.9791, 99.9969, 100.0077]
     )
     length = np.full(7, 100 * FOOT)
-    found = correct(
+    found = correct_lengths(
         length,
         temperature_c=degrees_c(fahrenheit),
         standard_temperature_c=20.0,

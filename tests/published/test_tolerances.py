@@ -5,16 +5,16 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from checks.engine.acceptance import SLACK_MM
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.engine.conformity import SLACK_MM
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
 INCH = Decimal("25.4")
 FOOT = Decimal("304.8")
 
 
 def limits(basis="metal-building-practice"):
-    return limits_for(Tolerances(basis=basis))
+    return resolve_limits(ToleranceSpec(basis=basis))
 
 
 def within(deviation_mm, limit_mm):
@@ -191,5 +191,5 @@ def test_foundation_bolts_cast_solid_by_en_1090():
 def test_plumb_by_en_1090_is_not_taken_from_memory():
     # EN 1090-2 h/300 and h/500 are remembered with medium confidence only
     found = limits("en-1090-2-2008")
-    assert found.mark("plumb") == "published"
+    assert found.provenance("plumb") == "published"
     assert found.source("plumb").startswith("AISC 303 7.13.1.1")

@@ -9,10 +9,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_text
-from jobs.exchange.reader import DocumentError, Refusal
+from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.input.parser import parse_building_text
 
-REFUSED = 2
+EXIT_REFUSED = 2
 
 
 class Command(BaseCommand):
@@ -32,22 +32,22 @@ class Command(BaseCommand):
     def handle(self, *args: Any, file: str, **options: Any) -> None:
         """Read, evaluate, write; or refuse."""
         try:
-            building = read_text(_bytes_of(file))
+            building = parse_building_text(_read_bytes(file))
         except DocumentError as refused:
             errors = [
                 {"pointer": error.pointer, "message": error.message}
-                for error in refused.errors
+                for error in refused.issues
             ]
-            _write(self.stderr, {"errors": errors})
-            sys.exit(REFUSED)
+            _write_json(self.stderr, {"errors": errors})
+            sys.exit(EXIT_REFUSED)
         try:
-            _write(self.stdout, evaluate(building))
+            _write_json(self.stdout, evaluate(building))
         except OSError as fault:
             msg = f"The result cannot be written: {fault.strerror or fault}."
             raise CommandError(msg) from fault
 
 
-def _write(stream: OutputWrapper, value: Any) -> None:
+def _write_json(stream: OutputWrapper, value: Any) -> None:
     """Write JSON in UTF-8, whatever the terminal's own encoding (RFC 8259, 8.1)."""
     text = json.dumps(value, ensure_ascii=False, allow_nan=False)
     octets = getattr(stream, "buffer", None)
@@ -59,7 +59,7 @@ def _write(stream: OutputWrapper, value: Any) -> None:
     stream.flush()
 
 
-def _bytes_of(file: str) -> bytes:
+def _read_bytes(file: str) -> bytes:
     """The document's bytes, from a file or standard input.
 
     Raises
@@ -75,11 +75,11 @@ def _bytes_of(file: str) -> bytes:
         return sys.stdin.buffer.read()
     except OSError as error:
         reason = error.strerror or str(error)
-        refusal = Refusal(
-            pointer="", message=f"{_named(file)} cannot be read: {reason}."
+        refusal = DocumentIssue(
+            pointer="", message=f"{_display_name(file)} cannot be read: {reason}."
         )
         raise DocumentError((refusal,)) from error
 
 
-def _named(file: str) -> str:
+def _display_name(file: str) -> str:
     return "Standard input" if file == "-" else file

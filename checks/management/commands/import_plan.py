@@ -8,14 +8,18 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.management.files import REFUSED, read_bytes, told
-from checks.queries.named import NotNamedError, job_named, person_named
+from checks.management.command_files import EXIT_REFUSED, format_refusal, read_bytes
+from checks.queries.lookups import (
+    LookupFailedError,
+    get_job_by_number,
+    get_person_by_username,
+)
 from jobs import services
-from jobs.exchange.dxf.plan_in import NEAR_MM, Choices
-from jobs.exchange.json_text import load_json
-from jobs.exchange.parse import DocumentError
-from jobs.exchange.plan_files import LARGEST, read_plan_file, suffix_of
-from jobs.exchange.reader import Refusals
+from jobs.exchange.dxf.plan_import import ROD_GROUP_DISTANCE_MM, DrawingOptions
+from jobs.exchange.input.json_reader import IssueCollector
+from jobs.exchange.input.json_text import load_json
+from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.plan_reader import MAX_FILE_BYTES, file_suffix, read_plan_file
 from jobs.exchange.vocabulary import LENGTH_UNITS
 from jobs.models import Building, Job
 
@@ -53,7 +57,7 @@ class Command(BaseCommand):
         drawing.add_argument(
             "--near",
             type=float,
-            default=NEAR_MM,
+            default=ROD_GROUP_DISTANCE_MM,
             metavar="MM",
             help="rods of one position stand within",
         )
@@ -62,27 +66,29 @@ class Command(BaseCommand):
         """Read, check, store."""
         self.began = time.monotonic()
         try:
-            actor, found = person_named(by), job_named(job)
+            actor, found = get_person_by_username(by), get_job_by_number(job)
             document, old = self._read(file, found, options)
             given = {"actor": actor, "document": document, "note": options["note"]}
             if options["revise"]:
-                building = old or _named(found, _member(document, "name"))
+                building = old or _get_building(found, _get_member(document, "name"))
                 revision = services.revise_plan(building=building, **given)
             else:
                 building = services.add_building(job=found, **given)
                 revision = building.current_revision()
         except DocumentError as error:
-            msg = "\n".join(f"{file} {told(each)}" for each in error.errors)
-            raise CommandError(msg, returncode=REFUSED) from error
+            msg = "\n".join(f"{file} {format_refusal(each)}" for each in error.issues)
+            raise CommandError(msg, returncode=EXIT_REFUSED) from error
         except ValidationError as error:
-            raise CommandError(" ".join(error.messages), returncode=REFUSED) from error
-        except (NotNamedError, PermissionDenied) as error:
+            raise CommandError(
+                " ".join(error.messages), returncode=EXIT_REFUSED
+            ) from error
+        except (LookupFailedError, PermissionDenied) as error:
             raise CommandError(str(error)) from error
         self.stdout.write(
             f"{building}: building {building.pk}, plan revision {revision.number},"
             f" {building.required_checks} checks to measure"
         )
-        left = len(_member(document, "readings") or ())
+        left = len(_get_member(document, "readings") or ())
         if left:
             self.stdout.write(f"{left} readings in the document were not recorded.")
 
@@ -91,47 +97,47 @@ class Command(BaseCommand):
     ) -> tuple[Any, Building | None]:
         """Read a file into a document, and the building it is named to revise."""
         content = read_bytes(file)
-        suffix = suffix_of(file)
-        old = _named(job, options["building"]) if options["building"] else None
-        if suffix not in LARGEST:
-            refusals = Refusals()
+        suffix = file_suffix(file)
+        old = _get_building(job, options["building"]) if options["building"] else None
+        if suffix not in MAX_FILE_BYTES:
+            refusals = IssueCollector()
             document = load_json(content, refusals)
-            refusals.settle()
+            refusals.raise_if_any()
             return document, old
-        self._say(f"{len(content) / 1e6:.1f} MB; reading…")
-        choices = Choices(
+        self._report_progress(f"{len(content) / 1e6:.1f} MB; reading…")
+        choices = DrawingOptions(
             name=options["name"] or ("" if old else PurePath(file).stem),
             unit=options["unit"],
             outline=options["outline"],
             rods=options["rods"],
             marks=options["marks"],
-            near_mm=options["near"],
+            group_distance_mm=options["near"],
         )
         found, _ = read_plan_file(content, suffix, choices=choices)
         if options["revise"]:
-            old = old or _named(job, found.document.get("name"))
+            old = old or _get_building(job, found.document.get("name"))
             base = old.current_revision().document
             found, _ = read_plan_file(content, suffix, choices=choices, base=base)
-        for each in found.left:
-            self._say(told(each))
-        found.building()
-        self._say(f"{len(found.document['positions'])} positions; storing…")
+        for each in found.ignored:
+            self._report_progress(format_refusal(each))
+        found.parse_building()
+        self._report_progress(f"{len(found.document['positions'])} positions; storing…")
         return found.document, old
 
-    def _say(self, words: str) -> None:
+    def _report_progress(self, words: str) -> None:
         """Show progress where people look for it, not where output is piped."""
         self.stderr.write(
             f"{time.monotonic() - self.began:5.1f} s  {words}", self.style.SUCCESS
         )
 
 
-def _member(document: Any, name: str) -> Any:
+def _get_member(document: Any, name: str) -> Any:
     return document.get(name) if isinstance(document, dict) else None
 
 
-def _named(job: Job, name: Any) -> Building:
+def _get_building(job: Job, name: Any) -> Building:
     building = job.buildings.filter(name=name).first()
     if building is None:
         msg = f"Job {job.number} has no building “{name}” yet: leave --revise out."
-        raise NotNamedError(msg)
+        raise LookupFailedError(msg)
     return building

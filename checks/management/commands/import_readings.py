@@ -8,19 +8,23 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.forms.fields import read_zone
-from checks.management.files import REFUSED, read_bytes, told
-from checks.queries.named import NotNamedError, building_named, person_named
-from checks.queries.surveys import Shot, read_shot, told_by_check
-from checks.services.points import record_shot
-from checks.services.readings import Recorded, record_readings
-from checks.services.uploads import read_upload
+from checks.forms.fields import parse_time_zone
+from checks.management.command_files import EXIT_REFUSED, format_refusal, read_bytes
+from checks.queries.lookups import (
+    LookupFailedError,
+    get_building_by_name,
+    get_person_by_username,
+)
+from checks.queries.survey_import import SurveyImport, locate_by_check, read_survey_file
+from checks.services.reading_files import parse_reading_file
+from checks.services.readings import RecordedReadings, record_readings
+from checks.services.surveys import record_survey
 from core.models import Person
-from jobs.exchange.parse import DocumentError, Refusal
-from jobs.exchange.plan_files import suffix_of
-from jobs.exchange.points.reading import DELIMITERS, ORDERS, UNITS
+from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.plan_reader import file_suffix
+from jobs.exchange.points.point_file import COLUMN_ORDERS, DELIMITERS, MM_PER_POINT_UNIT
 from jobs.models import Building
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
 
 class Command(BaseCommand):
@@ -49,8 +53,12 @@ class Command(BaseCommand):
             help="of a table's times that state none, such as America/Chicago",
         )
         points = parser.add_argument_group("a point file of a total station")
-        points.add_argument("--points", choices=UNITS, metavar="UNIT", help="its unit")
-        points.add_argument("--order", choices=ORDERS, default="", metavar="COLUMNS")
+        points.add_argument(
+            "--points", choices=MM_PER_POINT_UNIT, metavar="UNIT", help="its unit"
+        )
+        points.add_argument(
+            "--order", choices=COLUMN_ORDERS, default="", metavar="COLUMNS"
+        )
         points.add_argument("--separated-by", choices=DELIMITERS, default="")
         points.add_argument(
             "--control", choices=("corners", "rods", "both"), default="corners"
@@ -65,28 +73,28 @@ class Command(BaseCommand):
         self.began = time.monotonic()
         content = read_bytes(file)
         try:
-            actor = person_named(options["by"])
-            building = building_named(options["building"])
+            actor = get_person_by_username(options["by"])
+            building = get_building_by_name(options["building"])
             if options["points"]:
                 recorded, refused = self._record_points(
                     actor, building, content, options
                 )
             else:
-                suffix = ".csv" if options["table"] else suffix_of(file)
+                suffix = ".csv" if options["table"] else file_suffix(file)
                 recorded, refused = self._record(
                     actor, building, content, suffix, options
                 )
         except DocumentError as error:
-            msg = "\n".join(f"{file} {told(each)}" for each in error.errors)
-            raise CommandError(msg, returncode=REFUSED) from error
+            msg = "\n".join(f"{file} {format_refusal(each)}" for each in error.issues)
+            raise CommandError(msg, returncode=EXIT_REFUSED) from error
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
-        except (NotNamedError, PermissionDenied) as error:
+        except (LookupFailedError, PermissionDenied) as error:
             raise CommandError(str(error)) from error
-        self._tell(building, recorded)
+        self._report_outcome(building, recorded)
         if refused:
-            lines = [f"{file} {told(each)}" for each in refused]
-            raise CommandError("\n".join(lines), returncode=REFUSED)
+            lines = [f"{file} {format_refusal(each)}" for each in refused]
+            raise CommandError("\n".join(lines), returncode=EXIT_REFUSED)
 
     def _record(
         self,
@@ -95,21 +103,21 @@ class Command(BaseCommand):
         content: bytes,
         suffix: str,
         options: dict[str, Any],
-    ) -> tuple[Recorded, list[Refusal]]:
+    ) -> tuple[RecordedReadings, list[DocumentIssue]]:
         """Record a file of readings; what is refused is told by its place in it."""
-        unit = plan_of(building.current_revision()).length_unit
-        zone = read_zone(options["zone"])
-        upload = read_upload(content, suffix=suffix, unit=unit, zone=zone)
-        for each in upload.left:
-            self._say(told(each))
-        self._say(f"{len(upload.entries)} readings; recording…")
+        unit = load_plan(building.current_revision()).length_unit
+        zone = parse_time_zone(options["zone"])
+        upload = parse_reading_file(content, suffix=suffix, unit=unit, zone=zone)
+        for each in upload.ignored:
+            self._report_progress(format_refusal(each))
+        self._report_progress(f"{len(upload.entries)} readings; recording…")
         recorded = record_readings(
             actor=actor,
             building=building,
             entries=upload.entries,
             keep_good=options["keep_good"],
         )
-        return recorded, upload.tell(recorded.refused)
+        return recorded, upload.locate_refusals(recorded.refused)
 
     def _record_points(
         self,
@@ -117,49 +125,55 @@ class Command(BaseCommand):
         building: Building,
         content: bytes,
         options: dict[str, Any],
-    ) -> tuple[Recorded, list[Refusal]]:
+    ) -> tuple[RecordedReadings, list[DocumentIssue]]:
         """Record what a point file says; what is refused is told by its check."""
         tool = options["instrument"]
-        shot = read_shot(
+        shot = read_survey_file(
             building,
             content,
             unit=options["points"],
             order=options["order"],
             delimiter=options["separated_by"],
             control=options["control"],
-            leave=set(options["leave"]),
+            excluded=set(options["leave"]),
             shared={"instrument": tool} if tool else {},
         )
-        for each in shot.file.left:
-            self._say(told(each))
+        for each in shot.file.ignored:
+            self._report_progress(format_refusal(each))
         for match in shot.matches:
-            if match.of is None:
-                self._say(f"point {match.point.name}: {match.why}")
+            if match.target is None:
+                self._report_progress(f"point {match.point.name}: {match.reason}")
         for row in shot.surveyed.control:
-            off = f"{row.off:.1f} mm from its place" if row.off >= 0 else "no fit"
-            self._say(f"{row.target}, point {row.names}: {off}")
-        _refuse_shot(shot, options["leave"])
+            off = (
+                f"{row.residual:.1f} mm from its place"
+                if row.residual >= 0
+                else "no fit"
+            )
+            self._report_progress(f"{row.target}, point {row.names}: {off}")
+        _require_reliable(shot, options["leave"])
         if shot.surveyed.fit and shot.surveyed.fit.sense == "untold":
-            self._say("control in one line: northing and easting may be exchanged")
+            self._report_progress(
+                "control in one line: northing and easting may be exchanged"
+            )
         entries = shot.surveyed.entries
-        self._say(f"{len(entries)} readings; recording…")
-        recorded = record_shot(actor=actor, building=building, shot=shot)
-        return recorded, told_by_check(shot, recorded.refused)
+        self._report_progress(f"{len(entries)} readings; recording…")
+        recorded = record_survey(actor=actor, building=building, shot=shot)
+        return recorded, locate_by_check(shot, recorded.refused)
 
-    def _say(self, words: str) -> None:
+    def _report_progress(self, words: str) -> None:
         """Show progress where people look for it, not where output is piped."""
         self.stderr.write(
             f"{time.monotonic() - self.began:5.1f} s  {words}", self.style.SUCCESS
         )
 
-    def _tell(self, building: Building, recorded: Recorded) -> None:
+    def _report_outcome(self, building: Building, recorded: RecordedReadings) -> None:
         self.stdout.write(
             f"{len(recorded.stored)} recorded, {len(recorded.repeated)} already there,"
             f" {len(recorded.refused)} faults"
         )
         if recorded.stored:
             due = building.evaluation_due_since
-            self._say("not evaluated yet" if due else "evaluated")
+            self._report_progress("not evaluated yet" if due else "evaluated")
             self.stdout.write(
                 f"{building}: {building.settled_checks} of {building.required_checks}"
                 f" checks settled, {building.open_findings} findings open,"
@@ -167,13 +181,15 @@ class Command(BaseCommand):
             )
 
 
-def _refuse_shot(shot: Shot, leave: Iterable[str]) -> None:
+def _require_reliable(shot: SurveyImport, leave: Iterable[str]) -> None:
     """Refuse a survey that cannot be relied on, or that is not read as was asked."""
     names = {point.name for point in shot.file.points}
     unknown = [
-        Refusal("--leave", f"There is no point {n}.") for n in leave if n not in names
+        DocumentIssue("--leave", f"There is no point {n}.")
+        for n in leave
+        if n not in names
     ]
     if unknown:
         raise DocumentError(unknown)
-    if shot.surveyed.trouble:
-        raise DocumentError([Refusal("", shot.surveyed.trouble)])
+    if shot.surveyed.problem:
+        raise DocumentError([DocumentIssue("", shot.surveyed.problem)])

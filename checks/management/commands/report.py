@@ -8,11 +8,15 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.timezone import now
 
-from checks.queries.named import NotNamedError, building_named, release_named
-from checks.reports.building import building_pdf
-from checks.reports.release import release_pdf
-from checks.reports.sheet import sheet_pdf
-from checks.reports.shims import shims_pdf
+from checks.queries.lookups import (
+    LookupFailedError,
+    get_building_by_name,
+    get_release_by_digest,
+)
+from checks.reports.release_report import render_release_pdf
+from checks.reports.sheet_report import render_sheet_pdf
+from checks.reports.shim_report import render_shim_pdf
+from checks.reports.status_report import render_status_pdf
 
 
 class Command(BaseCommand):
@@ -47,13 +51,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, what: str, output: str, **options: Any) -> None:
         """Make the PDF and write it."""
-        release = release_named(what)
+        release = get_release_by_digest(what)
         try:
             if release is not None:
-                pdf = release_pdf(release.record, options["site"])
+                pdf = render_release_pdf(release.record, options["site"])
             else:
-                pdf = _of_building(what, options)
-        except NotNamedError as missing:
+                pdf = _render_building(what, options)
+        except LookupFailedError as missing:
             msg = f"{missing} No single release has a digest that begins so either."
             raise CommandError(msg) from missing
         if output == "-":
@@ -67,10 +71,10 @@ class Command(BaseCommand):
         self.stdout.write(f"{output}: {len(pdf) / 1000:.0f} kB")
 
 
-def _of_building(what: str, options: dict[str, Any]) -> bytes:
-    building, at = building_named(what), now()
+def _render_building(what: str, options: dict[str, Any]) -> bytes:
+    building, at = get_building_by_name(what), now()
     if options["kind"] == "sheet":
-        return sheet_pdf(building, at, expected=options["expected"])
+        return render_sheet_pdf(building, at, expected=options["expected"])
     if options["kind"] == "shims":
-        return shims_pdf(building, at)
-    return building_pdf(building, at)
+        return render_shim_pdf(building, at)
+    return render_status_pdf(building, at)

@@ -6,16 +6,16 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.reports.hand import moment, who
-from checks.reports.proof import (
+from checks.reports.formatting import format_person, format_time
+from checks.reports.verification import (
     DIGEST,
-    NoReleaseError,
-    Proof,
-    proof_of_digest,
-    proof_of_file,
+    NotAReleaseError,
+    ReleaseVerification,
+    verify_release_digest,
+    verify_release_file,
 )
 
-UNPROVED = 1
+EXIT_NOT_VERIFIED = 1
 
 
 class Command(BaseCommand):
@@ -33,50 +33,50 @@ class Command(BaseCommand):
         """Look, and say what was found."""
         path = Path(what)
         if DIGEST.fullmatch(what) and not path.exists():
-            proof = proof_of_digest(what)
+            proof = verify_release_digest(what)
         else:
-            proof = _of_file(path)
+            proof = _verify_file(path)
         if proof.release is None:
             msg = (
                 f"No release signed here has the digest {proof.digest}, or its record"
                 " no longer gives it. Do not rely on this paper."
             )
-            raise CommandError(msg, returncode=UNPROVED)
-        for line in _lines(proof):
+            raise CommandError(msg, returncode=EXIT_NOT_VERIFIED)
+        for line in _describe_proof(proof):
             self.stdout.write(line)
-        if not proof.holds:
+        if not proof.is_valid:
             msg = (
                 "The record inside the file is not the one that was signed: do not"
                 " rely on this paper. Print it anew with the report command."
             )
-            raise CommandError(msg, returncode=UNPROVED)
+            raise CommandError(msg, returncode=EXIT_NOT_VERIFIED)
 
 
-def _of_file(path: Path) -> Proof:
+def _verify_file(path: Path) -> ReleaseVerification:
     try:
-        return proof_of_file(path.read_bytes())
+        return verify_release_file(path.read_bytes())
     except OSError as fault:
         msg = f"{path} is no digest (64 characters, 0 to 9 and a to f) and no file"
         raise CommandError(f"{msg}: {fault.strerror or fault}.") from fault
-    except NoReleaseError as fault:
+    except NotAReleaseError as fault:
         raise CommandError(f"{path}: {fault}") from fault
 
 
-def _lines(proof: Proof) -> list[str]:
+def _describe_proof(proof: ReleaseVerification) -> list[str]:
     assert proof.release is not None  # noqa: S101  # the caller saw to it
     record = proof.release.record
     lines = [
         f"{proof.release.get_kind_display().capitalize()} of"
         f" {record['building']['name']}, job {record['job']['number']}",
-        f"signed by {who(record['signed_by'])}, {moment(record['signed_at'])}",
+        f"signed by {format_person(record['signed_by'])}, {format_time(record['signed_at'])}",
         f"SHA-256 {proof.digest}",
         "The record kept here still gives this digest.",
     ]
-    if proof.attached:
+    if proof.attachment_matches:
         lines.append("The record inside the file gives it too.")
-    if proof.printed:
+    if proof.print_matches:
         lines.append("The file is to the byte what this program prints of that record.")
-    elif proof.printed is False:
+    elif proof.print_matches is False:
         lines.append(
             "The pages are not to the byte what this version prints: they come from"
             " another version, or were altered. Only the attached record is proved."

@@ -21,17 +21,17 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, connections
 from django.utils.module_loading import import_string
 
-from core import embedded
+from core import embedded_postgres
 from core.models import Person
 from core.supervisor import (
-    Program,
+    SupervisedProcess,
     Supervisor,
     SupervisorError,
-    ended_by_signals,
-    port_is_free,
+    exit_on_signals,
+    is_port_free,
 )
 
-FIRST_ANSWER_S = 90
+START_TIMEOUT_S = 90
 
 
 class Command(BaseCommand):
@@ -61,24 +61,24 @@ class Command(BaseCommand):
         host, port = options["host"], options["port"]
         data = settings.DATA_DIR
         try:
-            with ended_by_signals(), self._alone(data):
-                self._need_port(host, port)
+            with exit_on_signals(), self._lock_data_folder(data):
+                self._require_free_port(host, port)
                 if options["fresh"]:
-                    self._start_over(data, sure=options["yes"])
-                with self._database(data):
-                    self._prepare()
+                    self._delete_data(data, sure=options["yes"])
+                with self._run_database(data):
+                    self._prepare_database()
                     self._serve(data, host, port)
-        except (embedded.EmbeddedError, SupervisorError) as fault:
+        except (embedded_postgres.EmbeddedServerError, SupervisorError) as fault:
             raise CommandError(str(fault)) from fault
         except KeyboardInterrupt:
-            self._say("Stopped.")
+            self._report_progress("Stopped.")
 
-    def _say(self, text: str) -> None:
+    def _report_progress(self, text: str) -> None:
         self.stdout.write(f"{time.monotonic() - self.began:5.1f} s  {text}")
         self.stdout.flush()
 
     @contextlib.contextmanager
-    def _alone(self, data: Path) -> Iterator[None]:
+    def _lock_data_folder(self, data: Path) -> Iterator[None]:
         try:
             data.mkdir(parents=True, exist_ok=True)
             lock = (data / "demo.lock").open("w")
@@ -99,16 +99,16 @@ class Command(BaseCommand):
                 raise CommandError(msg) from fault
             yield
 
-    def _need_port(self, host: str, port: int) -> None:
-        if port_is_free(host, port):
+    def _require_free_port(self, host: str, port: int) -> None:
+        if is_port_free(host, port):
             return
         others = range(port + 1, min(port + 100, 65536))
-        free = next((other for other in others if port_is_free(host, other)), None)
+        free = next((other for other in others if is_port_free(host, other)), None)
         hint = f", for example: --port {free}" if free else " with --port"
         msg = f"{host}:{port} cannot be used: the port is taken. Choose another{hint}"
         raise CommandError(msg)
 
-    def _start_over(self, data: Path, *, sure: bool) -> None:
+    def _delete_data(self, data: Path, *, sure: bool) -> None:
         if os.environ.get("DATABASE_URL"):
             msg = (
                 "--fresh only throws away the embedded database. DATABASE_URL names a"
@@ -124,51 +124,51 @@ class Command(BaseCommand):
             if answer.strip().lower() != "yes":
                 msg = "Nothing was thrown away. (--yes does it without asking.)"
                 raise CommandError(msg)
-        embedded.remove(data)
+        embedded_postgres.remove_database(data)
         for name in ("queue", "media", "logs", "letters"):
             shutil.rmtree(data / name, ignore_errors=True)
 
     @contextlib.contextmanager
-    def _database(self, data: Path) -> Iterator[None]:
+    def _run_database(self, data: Path) -> Iterator[None]:
         if os.environ.get("DATABASE_URL"):
             yield
             return
         try:
-            embedded.start(data)
-            self._say("PostgreSQL runs.")
+            embedded_postgres.start_server(data)
+            self._report_progress("PostgreSQL runs.")
             yield
         finally:
             connections.close_all()
-            embedded.stop(data)
+            embedded_postgres.stop_server(data)
 
-    def _prepare(self) -> None:
+    def _prepare_database(self) -> None:
         try:
             call_command("migrate", interactive=False, verbosity=0)
         except DatabaseError as fault:
             msg = f"The database cannot be prepared: {fault}"
             raise CommandError(msg) from fault
-        self._say("The tables are there.")
+        self._report_progress("The tables are there.")
         if not Person.objects.exists():
             try:
                 load = import_string(f"{settings.DEMO}.load")
             except ImportError as fault:
-                self._say(f"No demo was loaded: {fault}.")
+                self._report_progress(f"No demo was loaded: {fault}.")
             else:
                 load()
-                for also in _also_loaded():
+                for also in _list_app_loaders():
                     also()
-                self._say("The demo's jobs are loaded.")
+                self._report_progress("The demo's jobs are loaded.")
         connections.close_all()
         self._collect_static()
 
     def _collect_static(self) -> None:
         mark = settings.STATIC_ROOT / ".fingerprint"
-        now = _static_fingerprint()
+        now = _hash_static_files()
         if mark.exists() and mark.read_text() == now:
             return
         call_command("collectstatic", interactive=False, verbosity=0)
         mark.write_text(now)
-        self._say("The files of the look are collected.")
+        self._report_progress("The files of the look are collected.")
 
     def _serve(self, data: Path, host: str, port: int) -> None:
         # Browsers make passkeys for a name, not for an address of numbers.
@@ -183,15 +183,15 @@ class Command(BaseCommand):
             "WEBHOOKS_LOCAL": str(host in ("127.0.0.1", "::1", "localhost")),
             **os.environ,
             "DJANGO_SETTINGS_MODULE": "core.settings",
-            "SECRET_KEY": os.environ.get("SECRET_KEY") or _secret_key(data),
+            "SECRET_KEY": os.environ.get("SECRET_KEY") or _load_secret_key(data),
             "ALLOWED_HOSTS": ",".join({*settings.ALLOWED_HOSTS, host}),
             "PYTHONUNBUFFERED": "1",
         }
         together = Supervisor(data / "logs", environment, settings.BASE_DIR)
         try:
-            together.start(_programs(host, port))
-            together.wait_until_answers(f"{url}sign-in/", FIRST_ANSWER_S)
-            self._say(f"Open {url}")
+            together.start(_list_processes(host, port))
+            together.wait_until_answers(f"{url}sign-in/", START_TIMEOUT_S)
+            self._report_progress(f"Open {url}")
             self._show_sign_ins()
             if "EMAIL_URL" not in os.environ:
                 self.stdout.write(f"Letters are written to {data / 'letters'}.")
@@ -215,19 +215,19 @@ class Command(BaseCommand):
         self.stdout.write("")
 
 
-def _also_loaded() -> Iterator[Callable[[], None]]:
+def _list_app_loaders() -> Iterator[Callable[[], None]]:
     """Give what the apps hand up in `AppConfig.demo`, to load after the job."""
     for config in apps.get_app_configs():
         if name := getattr(config, "demo", ""):
             yield import_string(name)
 
 
-def _programs(host: str, port: int) -> list[Program]:
+def _list_processes(host: str, port: int) -> list[SupervisedProcess]:
     python = sys.executable
     bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     celery = [python, "-m", "celery", "-A", "core.celery"]
     return [
-        Program(
+        SupervisedProcess(
             "web server",
             [
                 python, "-m", "gunicorn", "core.wsgi:application", "--bind", bind,
@@ -235,7 +235,7 @@ def _programs(host: str, port: int) -> list[Program]:
                 "--graceful-timeout", "5", "--no-control-socket",
             ],
         ),
-        Program(
+        SupervisedProcess(
             "worker",
             [
                 *celery, "worker", "--pool", "threads", "--concurrency", "2",
@@ -243,11 +243,11 @@ def _programs(host: str, port: int) -> list[Program]:
                 "--loglevel", "INFO",
             ],
         ),
-        Program("scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]),
+        SupervisedProcess("scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]),
     ]  # fmt: skip
 
 
-def _secret_key(data: Path) -> str:
+def _load_secret_key(data: Path) -> str:
     """Keep one random key per data folder, so that people stay signed in."""
     path = data / "secret_key"
     if not path.exists():
@@ -256,7 +256,7 @@ def _secret_key(data: Path) -> str:
     return path.read_text()
 
 
-def _static_fingerprint() -> str:
+def _hash_static_files() -> str:
     """Change when any static file does."""
     seen = hashlib.sha256(settings.STORAGES["staticfiles"]["BACKEND"].encode())
     for finder in finders.get_finders():

@@ -8,13 +8,13 @@ from enum import StrEnum
 from typing import get_args
 
 from core.units import LengthUnit
-from jobs.exchange.reader import Refusal
+from jobs.exchange.input.json_reader import DocumentIssue
 from jobs.exchange.tables.sheets import Cell, CellValue, Row, Sheet
 
-HEADING_ROWS = 40
+MAX_HEADING_ROW = 40
 """So far down the headings of a table are looked for."""
 
-LONGEST_HEADING = 80
+MAX_HEADING_LENGTH = 80
 
 _BARE = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?")
 _MIXED = re.compile(r"[-+]?(?:[0-9]+ )?[0-9]+/[0-9]+")
@@ -27,7 +27,7 @@ _UNITS = {"°f": "degF", "°c": "degC", "f": "degF", "c": "degC", "°": "deg"}
 _YES = {"yes": True, "true": True, "no": False, "false": False}
 
 
-class Means(StrEnum):
+class CellType(StrEnum):
     """What a cell of a column is."""
 
     NAME = "name"
@@ -42,40 +42,42 @@ class Means(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class SheetColumn:
     """A column: the member of the document it fills, and what it may be called."""
 
     member: str
     heading: str
-    means: Means = Means.NAME
-    also: tuple[str, ...] = ()
-    needed: bool = False
+    cell_type: CellType = CellType.NAME
+    aliases: tuple[str, ...] = ()
+    required: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class SheetKind:
     """A kind of table: what it may be called, and its columns."""
 
     name: str
-    columns: tuple[Column, ...]
-    also: tuple[str, ...] = ()
+    columns: tuple[SheetColumn, ...]
+    aliases: tuple[str, ...] = ()
 
-    def named(self, name: str) -> bool:
+    def matches_name(self, name: str) -> bool:
         """Whether a sheet of this name is one."""
-        return plain(name) in {plain(each) for each in (self.name, *self.also)}
+        return normalise_heading(name) in {
+            normalise_heading(each) for each in (self.name, *self.aliases)
+        }
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class ColumnHeading:
     """A heading as found: its column, where it stands, and the unit it states."""
 
-    column: Column
-    at: int
+    column: SheetColumn
+    index: int
     text: str
     unit: str = ""
 
 
-def plain(text: str) -> str:
+def normalise_heading(text: str) -> str:
     """Write words so that case, hyphens and a colon make no difference."""
     return re.sub(r"[\s_\-]+", " ", text.strip().rstrip(":*").lower()).strip()
 
@@ -90,33 +92,33 @@ def split_unit(heading: str) -> tuple[str, str]:
 
 
 def find_columns(
-    row: Row, columns: Sequence[Column]
-) -> tuple[dict[str, Heading], list[int]]:
+    row: Row, columns: Sequence[SheetColumn]
+) -> tuple[dict[str, ColumnHeading], list[int]]:
     """Find the columns a row of headings names, and the cells that name none."""
     known = {
-        plain(name): column
+        normalise_heading(name): column
         for column in columns
-        for name in (column.member, *column.also, column.heading)
+        for name in (column.member, *column.aliases, column.heading)
     }
-    found: dict[str, Heading] = {}
+    found: dict[str, ColumnHeading] = {}
     strange: list[int] = []
     for at, cell in enumerate(row.cells):
         text = "" if cell.value is None else str(cell.value).strip()
         if not text:
             continue
-        text = text[:LONGEST_HEADING]
-        column = known.get(plain(text))
+        text = text[:MAX_HEADING_LENGTH]
+        column = known.get(normalise_heading(text))
         words, unit = (text, "") if column else split_unit(text)
-        column = column or known.get(plain(words))
+        column = column or known.get(normalise_heading(words))
         if column is None or column.member in found:
             strange.append(at)
         else:
-            found[column.member] = Heading(column, at, text, unit)
+            found[column.member] = ColumnHeading(column, at, text, unit)
     return found, strange
 
 
 @dataclass(frozen=True, slots=True)
-class Headed:
+class HeadedSheet:
     """A sheet whose headings were found.
 
     Attributes
@@ -128,42 +130,42 @@ class Headed:
     """
 
     sheet: Sheet
-    headings: Mapping[str, Heading]
+    headings: Mapping[str, ColumnHeading]
     rows: tuple[Row, ...]
-    strange: tuple[Refusal, ...]
-    above: tuple[Row, ...]
+    unknown: tuple[DocumentIssue, ...]
+    rows_above: tuple[Row, ...]
 
-    def place(self, row: Row, member: str) -> str:
+    def location(self, row: Row, member: str) -> str:
         """Where the cell of a member stands; the row, where it has no column."""
         heading = self.headings.get(member)
         if heading is None:
-            return self.sheet.row_place(row.number)
-        return self.sheet.cell_place(row.number, heading.at, heading.text)
+            return self.sheet.row_location(row.number)
+        return self.sheet.cell_location(row.number, heading.index, heading.text)
 
-    def cells(self, row: Row) -> Iterator[tuple[Heading, Cell]]:
+    def iterate_cells(self, row: Row) -> Iterator[tuple[ColumnHeading, Cell]]:
         """Go through the cells of a row that have a column."""
         for heading in self.headings.values():
-            yield heading, row.at(heading.at)
+            yield heading, row.cell(heading.index)
 
 
-def head(sheet: Sheet, columns: Sequence[Column]) -> Headed | None:
+def find_headings(sheet: Sheet, columns: Sequence[SheetColumn]) -> HeadedSheet | None:
     """Find the headings of a sheet; None where no row names the columns needed."""
-    needed = {column.member for column in columns if column.needed}
-    for index, row in enumerate(sheet.rows[:HEADING_ROWS]):
+    needed = {column.member for column in columns if column.required}
+    for index, row in enumerate(sheet.rows[:MAX_HEADING_ROW]):
         found, strange = find_columns(row, columns)
         if not found or not needed <= found.keys():
             continue
         known = ", ".join(column.heading for column in columns)
         told = [
-            Refusal(
-                sheet.cell_place(row.number, at),
+            DocumentIssue(
+                sheet.cell_location(row.number, at),
                 f"There is no column “{row.cells[at].value}” here, or it is there "
                 f"twice; the columns are {known}.",
             )
             for at in strange
         ]
         below = sheet.rows[index + 1 :]
-        return Headed(sheet, found, below, tuple(told), sheet.rows[:index])
+        return HeadedSheet(sheet, found, below, tuple(told), sheet.rows[:index])
     return None
 
 
@@ -171,7 +173,7 @@ def head(sheet: Sheet, columns: Sequence[Column]) -> Headed | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Units:
+class CellUnits:
     """What numbers and times without one are in.
 
     Attributes
@@ -184,14 +186,16 @@ class Units:
 
     length: LengthUnit | None = None
     zone: tzinfo = UTC
-    exact: bool = False
+    keep_decimals: bool = False
 
 
 class CellError(ValueError):
     """A cell that cannot be used: why, and what would be right."""
 
 
-def value_of(cell: Cell, heading: Heading, units: Units) -> str | int | float | bool:
+def read_cell(
+    cell: Cell, heading: ColumnHeading, units: CellUnits
+) -> str | int | float | bool:
     """Turn a cell into a value of the exchange document.
 
     Raises
@@ -199,12 +203,12 @@ def value_of(cell: Cell, heading: Heading, units: Units) -> str | int | float | 
     CellError
         If it cannot be one.
     """
-    if cell.fault:
-        raise CellError(cell.fault)
-    return _READ[heading.column.means](cell, heading.unit, units)
+    if cell.error:
+        raise CellError(cell.error)
+    return _CELL_READERS[heading.column.cell_type](cell, heading.unit, units)
 
 
-def number_of(cell: Cell) -> int | float | None:
+def read_cell_number(cell: Cell) -> int | float | None:
     """Read a cell as a plain number; None where it is none."""
     value: CellValue = cell.value
     if isinstance(value, bool) or value is None:
@@ -216,38 +220,38 @@ def number_of(cell: Cell) -> int | float | None:
         value = float(text) if re.search(r"[.eE]", text) else int(text)
     if not isinstance(value, int | float):
         return None
-    if cell.computed:
+    if cell.is_computed:
         value = float(f"{value:.15g}")  # as the spreadsheet itself shows it
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
-def _name(cell: Cell, unit: str, units: Units) -> str:
+def _read_name(cell: Cell, unit: str, units: CellUnits) -> str:
     value = cell.value
     if isinstance(value, str):
         return value.strip()
     if isinstance(value, int | float) and not isinstance(value, bool):
         return f"{value:.15g}"
-    raise CellError(_instead(value, "a name"))
+    raise CellError(_describe_wrong_value(value, "a name"))
 
 
-def _note(cell: Cell, unit: str, units: Units) -> str:
-    return cell.value if isinstance(cell.value, str) else _name(cell, unit, units)
+def _read_note(cell: Cell, unit: str, units: CellUnits) -> str:
+    return cell.value if isinstance(cell.value, str) else _read_name(cell, unit, units)
 
 
-def _length(cell: Cell, unit: str, units: Units) -> str | int | float:
-    number = number_of(cell)
+def _read_length(cell: Cell, unit: str, units: CellUnits) -> str | int | float:
+    number = read_cell_number(cell)
     if number is not None:
-        own = unit or (units.length if units.exact else "")
-        return f"{_digits(cell, number)} {own}" if own else number
+        own = unit or (units.length if units.keep_decimals else "")
+        return f"{_format_number(cell, number)} {own}" if own else number
     if not isinstance(cell.value, str):
-        raise CellError(_instead(cell.value, "a length"))
+        raise CellError(_describe_wrong_value(cell.value, "a length"))
     text = cell.value.strip()
     named = unit or units.length or ""
     mixed = _MIXED.fullmatch(text) and named in ("in", "ft")
     return f"{text} {named}" if mixed else text
 
 
-def _digits(cell: Cell, number: float) -> str:
+def _format_number(cell: Cell, number: float) -> str:
     """Write a number with the decimals it was typed or is shown with."""
     if isinstance(cell.value, str):
         text = cell.value.strip().removeprefix("+")
@@ -261,60 +265,60 @@ def _digits(cell: Cell, number: float) -> str:
     )
 
 
-def _quantity(cell: Cell, unit: str, units: Units) -> str | int | float:
-    number = number_of(cell)
+def _read_quantity(cell: Cell, unit: str, units: CellUnits) -> str | int | float:
+    number = read_cell_number(cell)
     if number is not None:
-        return f"{_digits(cell, number)} {unit}" if unit else number
-    return _text(cell, "text with its unit")
+        return f"{_format_number(cell, number)} {unit}" if unit else number
+    return _read_text(cell, "text with its unit")
 
 
-def _number(cell: Cell, unit: str, units: Units) -> str | int | float:
-    number = number_of(cell)
-    return _text(cell, "a number") if number is None else number
+def _read_number(cell: Cell, unit: str, units: CellUnits) -> str | int | float:
+    number = read_cell_number(cell)
+    return _read_text(cell, "a number") if number is None else number
 
 
-def _date(cell: Cell, unit: str, units: Units) -> str:
+def _read_date(cell: Cell, unit: str, units: CellUnits) -> str:
     value = cell.value
     if isinstance(value, datetime):
         value = value.date()
-    return value.isoformat() if isinstance(value, date) else _text(cell, "a date")
+    return value.isoformat() if isinstance(value, date) else _read_text(cell, "a date")
 
 
-def _moment(cell: Cell, unit: str, units: Units) -> str:
+def _read_moment(cell: Cell, unit: str, units: CellUnits) -> str:
     value = cell.value
     if isinstance(value, datetime):
-        return _zoned(value, units.zone)
-    text = _text(cell, "a date and time")
+        return _format_moment(value, units.zone)
+    text = _read_text(cell, "a date and time")
     if found := _ZONELESS.fullmatch(text):
         try:
             moment = datetime.fromisoformat(f"{found['day']}T{found['time']}")
         except ValueError:
             return text  # to be refused where every other time is
-        return _zoned(moment, units.zone)
+        return _format_moment(moment, units.zone)
     return text
 
 
-def _zoned(moment: datetime, zone: tzinfo) -> str:
+def _format_moment(moment: datetime, zone: tzinfo) -> str:
     text = moment.replace(tzinfo=zone).isoformat()
     return text.removesuffix("+00:00") + "Z" if text.endswith("+00:00") else text
 
 
-def _flag(cell: Cell, unit: str, units: Units) -> str | bool:
+def _read_flag(cell: Cell, unit: str, units: CellUnits) -> str | bool:
     if isinstance(cell.value, bool):
         return cell.value
-    text = _text(cell, "yes or no")
+    text = _read_text(cell, "yes or no")
     return _YES.get(text.lower(), text)
 
 
-def _text(cell: Cell, wanted: str) -> str:
+def _read_text(cell: Cell, wanted: str) -> str:
     if isinstance(cell.value, str):
         return cell.value.strip()
     if isinstance(cell.value, int | float) and not isinstance(cell.value, bool):
         return f"{cell.value:.15g}"
-    raise CellError(_instead(cell.value, wanted))
+    raise CellError(_describe_wrong_value(cell.value, wanted))
 
 
-def _instead(value: CellValue, wanted: str) -> str:
+def _describe_wrong_value(value: CellValue, wanted: str) -> str:
     """Say what stands where something else is wanted; spreadsheets make dates."""
     if isinstance(value, date):
         day = value.date() if isinstance(value, datetime) else value
@@ -326,21 +330,23 @@ def _instead(value: CellValue, wanted: str) -> str:
     return f"This cell holds {value}, not {wanted}."
 
 
-_READ: Mapping[Means, Callable[[Cell, str, Units], str | int | float | bool]] = {
-    Means.NAME: _name,
-    Means.LENGTH: _length,
-    Means.QUANTITY: _quantity,
-    Means.NUMBER: _number,
-    Means.RATIO: _number,
-    Means.DATE: _date,
-    Means.MOMENT: _moment,
-    Means.FLAG: _flag,
-    Means.NOTE: _note,
+_CELL_READERS: Mapping[
+    CellType, Callable[[Cell, str, CellUnits], str | int | float | bool]
+] = {
+    CellType.NAME: _read_name,
+    CellType.LENGTH: _read_length,
+    CellType.QUANTITY: _read_quantity,
+    CellType.NUMBER: _read_number,
+    CellType.RATIO: _read_number,
+    CellType.DATE: _read_date,
+    CellType.MOMENT: _read_moment,
+    CellType.FLAG: _read_flag,
+    CellType.NOTE: _read_note,
 }
 
 LENGTH_UNITS: tuple[str, ...] = get_args(LengthUnit)
 
 
-def headings(columns: Iterable[Column]) -> list[str]:
+def column_headings(columns: Iterable[SheetColumn]) -> list[str]:
     """Give the headings of columns, as they are written out."""
     return [column.heading for column in columns]

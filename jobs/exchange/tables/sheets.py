@@ -4,16 +4,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
-from jobs.exchange.reader import DocumentError, Refusal
+from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
 
 CellValue = str | int | float | bool | date | time | timedelta | None
 
-MOST_ROWS = 20_000
+MAX_ROWS = 20_000
 """Of one sheet; a building of a thousand columns has some 16 000 checks. Ours."""
 
-MOST_COLUMNS = 64
-MOST_CELLS = 400_000
-MOST_SHEETS = 60
+MAX_COLUMNS = 64
+MAX_CELLS = 400_000
+MAX_SHEETS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +29,15 @@ class Cell:
 
     value: CellValue = None
     decimals: int = 0
-    computed: bool = False
-    fault: str = ""
+    is_computed: bool = False
+    error: str = ""
 
     @property
-    def blank(self) -> bool:
+    def is_blank(self) -> bool:
         """Whether nothing is written."""
         value = self.value
         empty = value is None or (isinstance(value, str) and not value.strip())
-        return empty and not self.fault
+        return empty and not self.error
 
     @property
     def text(self) -> str:
@@ -45,7 +45,7 @@ class Cell:
         return self.value.strip() if isinstance(self.value, str) else ""
 
 
-BLANK = Cell()
+BLANK_CELL = Cell()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +55,9 @@ class Row:
     number: int
     cells: tuple[Cell, ...]
 
-    def at(self, column: int) -> Cell:
+    def cell(self, column: int) -> Cell:
         """Give a cell; past the end of the row nothing is written."""
-        return self.cells[column] if column < len(self.cells) else BLANK
+        return self.cells[column] if column < len(self.cells) else BLANK_CELL
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,27 +71,27 @@ class Sheet:
 
     name: str
     rows: tuple[Row, ...]
-    lined: bool = False
+    is_csv: bool = False
 
     @property
-    def place(self) -> str:
+    def location(self) -> str:
         """Where the sheet as a whole stands."""
-        if not self.lined:
+        if not self.is_csv:
             return self.name
         return f"line {self.rows[0].number}" if self.rows else "the file"
 
-    def row_place(self, row: int) -> str:
+    def row_location(self, row: int) -> str:
         """Where a row stands."""
-        return f"line {row}" if self.lined else f"{self.name} row {row}"
+        return f"line {row}" if self.is_csv else f"{self.name} row {row}"
 
-    def cell_place(self, row: int, column: int, heading: str = "") -> str:
+    def cell_location(self, row: int, column: int, heading: str = "") -> str:
         """Where a cell stands: sheet and cell, or line and column."""
-        if self.lined:
+        if self.is_csv:
             return f"line {row}, {heading or f'column {column + 1}'}"
-        return f"{self.name} {letters(column)}{row}"
+        return f"{self.name} {column_letters(column)}{row}"
 
 
-def letters(column: int) -> str:
+def column_letters(column: int) -> str:
     """Letter a column of a sheet, from 0: A to Z, then AA and so on."""
     text = ""
     number = column + 1
@@ -113,9 +113,9 @@ class Table:
     name: str
     headings: Sequence[str]
     rows: Iterable[Sequence[str | int | float | None]]
-    above: Sequence[str] = ()
+    facts_above: Sequence[str] = ()
 
 
-def refused(place: str, message: str) -> DocumentError:
+def build_file_error(place: str, message: str) -> DocumentError:
     """Refuse a file as a whole."""
-    return DocumentError([Refusal(place, message)])
+    return DocumentError([DocumentIssue(place, message)])

@@ -4,27 +4,27 @@ from dataclasses import replace
 
 import pytest
 
-from checks.demo import cast, load, scenario
-from checks.demo.story import Story
+from checks.demo import load, loader, order_book
+from checks.demo.simulation import BuildingSimulation
 from core.models import Person, Role
 from jobs.models import Job
 from tests import factories
 
 
-def _breaks(story: Story) -> None:
+def _breaks(story: BuildingSimulation) -> None:
     msg = "the demo is at fault"
     raise RuntimeError(msg)
 
 
 @pytest.mark.django_db
 def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
-    small = cast.JOBS[5]
+    small = order_book.JOBS[5]
     broken = replace(
         small,
         number="P-9999",
         buildings=(replace(small.buildings[0], happens=_breaks),),
     )
-    monkeypatch.setattr(scenario, "JOBS", (small, broken))
+    monkeypatch.setattr(loader, "JOBS", (small, broken))
     with pytest.raises(RuntimeError, match="at fault"):
         load()
     assert not Person.objects.exists()
@@ -33,7 +33,7 @@ def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
 
 @pytest.mark.django_db
 def test_progress_is_told_building_by_building(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(scenario, "JOBS", (cast.JOBS[5],))
+    monkeypatch.setattr(loader, "JOBS", (order_book.JOBS[5],))
     told: list[tuple[int, int, str]] = []
     loaded = load(lambda *step: told.append(step))
     assert told == [(0, 1, "Kiln shed")]
@@ -43,6 +43,6 @@ def test_progress_is_told_building_by_building(monkeypatch: pytest.MonkeyPatch):
 @pytest.mark.django_db
 def test_a_database_with_anybody_in_it_is_refused():
     factories.person("somebody", Role.FIELD)
-    with pytest.raises(scenario.NotEmptyError, match="holds people already"):
+    with pytest.raises(loader.DatabaseNotEmptyError, match="holds people already"):
         load()
     assert Person.objects.count() == 1

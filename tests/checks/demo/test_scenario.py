@@ -11,8 +11,8 @@ from django.test import RequestFactory
 from django.utils import timezone
 
 from checks.demo import SIGN_INS, load
+from checks.demo.loader import DatabaseNotEmptyError, LoadedDemo
 from checks.demo.mistakes import MISTAKES
-from checks.demo.scenario import Loaded, NotEmptyError
 from checks.models import (
     Decision,
     Evaluation,
@@ -21,21 +21,21 @@ from checks.models import (
     Reading,
     Release,
 )
-from checks.queries.trail import page_of
-from checks.queries.trail_sources import Kind, TrailFilter
-from checks.services.kept_files import read_kept
-from checks.services.releases import verify_digest
+from checks.queries.audit_log.query import load_page
+from checks.queries.audit_log.sources import AuditLogFilter, AuditLogKind
+from checks.services.file_store import load_file
+from checks.services.releases import find_verified_release
 from core.models import Person, Role
+from jobs.accounts.models import Invitation
+from jobs.anchor_plan.geometry import outline_points
 from jobs.models import Building, Job, Stage
-from jobs.people.models import Invitation
-from jobs.plan.geometry import outline_points
-from jobs.plans import plan_of
+from jobs.plans.plan_cache import load_plan
 
 WEEK = timedelta(days=7)
 
 
 @pytest.fixture(scope="module")
-def loaded(django_db_setup: None, django_db_blocker) -> Iterator[Loaded]:
+def loaded(django_db_setup: None, django_db_blocker) -> Iterator[LoadedDemo]:
     """Load once for all tests here, and leave nothing behind."""
     with django_db_blocker.unblock(), transaction.atomic():
         yield load()
@@ -43,20 +43,20 @@ def loaded(django_db_setup: None, django_db_blocker) -> Iterator[Loaded]:
 
 
 @pytest.fixture(scope="module")
-def stages(loaded: Loaded) -> Counter[tuple[str, str]]:
+def stages(loaded: LoadedDemo) -> Counter[tuple[str, str]]:
     return Counter(Stage.objects.values_list("kind", "state"))
 
 
 def plans() -> list:
-    return [plan_of(b.current_revision()) for b in Building.objects.all()]
+    return [load_plan(b.current_revision()) for b in Building.objects.all()]
 
 
-def test_there_are_jobs_and_buildings_enough(loaded: Loaded):
+def test_there_are_jobs_and_buildings_enough(loaded: LoadedDemo):
     assert Job.objects.count() == loaded.jobs >= 30
     assert Building.objects.count() == loaded.buildings >= 36
 
 
-def test_every_role_has_somebody_who_can_sign_in(loaded: Loaded):
+def test_every_role_has_somebody_who_can_sign_in(loaded: LoadedDemo):
     assert {p.role for p in Person.objects.all()} == set(Role.values)
     request = RequestFactory().post("/sign-in/")
     for username, password, _ in SIGN_INS:
@@ -85,47 +85,49 @@ def test_stages_of_every_kind_are_there(
     assert stages[kind, state] >= 1
 
 
-def test_one_invitation_was_taken_up_and_one_is_open(loaded: Loaded):
+def test_one_invitation_was_taken_up_and_one_is_open(loaded: LoadedDemo):
     used = Invitation.objects.get(accepted_by__isnull=False)
     assert used.accepted_by is not None
     assert used.jobs.get().roles_of(used.accepted_by) == {Role.FIELD}
     assert Invitation.objects.open().get() != used
 
 
-@pytest.mark.parametrize("kind", Kind)
-def test_the_trails_tell_of_most_things(loaded: Loaded, kind: Kind):
-    told = [page_of(job, TrailFilter(kind=kind), None) for job in Job.objects.all()]
+@pytest.mark.parametrize("kind", AuditLogKind)
+def test_the_trails_tell_of_most_things(loaded: LoadedDemo, kind: AuditLogKind):
+    told = [
+        load_page(job, AuditLogFilter(kind=kind), None) for job in Job.objects.all()
+    ]
     shown = any(page.entries for page in told)
     # Nobody signs in while it is loaded, and an instrument comes with its plan.
-    assert shown is (kind not in (Kind.SIGN_INS, Kind.INSTRUMENTS))
+    assert shown is (kind not in (AuditLogKind.SIGN_INS, AuditLogKind.INSTRUMENTS))
 
 
 @pytest.mark.parametrize("kind", Release.Kind.values)
-def test_releases_of_every_kind_are_signed(loaded: Loaded, kind: str):
+def test_releases_of_every_kind_are_signed(loaded: LoadedDemo, kind: str):
     assert Release.objects.filter(kind=kind).exists()
 
 
-def test_every_release_is_verifiable(loaded: Loaded):
+def test_every_release_is_verifiable(loaded: LoadedDemo):
     for release in Release.objects.all():
-        assert verify_digest(release.digest) == release
+        assert find_verified_release(release.digest) == release
 
 
 @pytest.mark.parametrize("cause", sorted({each.cause for each in MISTAKES}))
-def test_each_likely_cause_waits_for_somebody(loaded: Loaded, cause: str):
+def test_each_likely_cause_waits_for_somebody(loaded: LoadedDemo, cause: str):
     assert Finding.objects.open().filter(likely_cause__cause=cause).exists()
 
 
 @pytest.mark.parametrize("state", ["open", "decided", "closed"])
-def test_findings_of_every_state_are_there(loaded: Loaded, state: str):
+def test_findings_of_every_state_are_there(loaded: LoadedDemo, state: str):
     assert Finding.objects.filter(state=state).exists()
 
 
-def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: Loaded):
+def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: LoadedDemo):
     ways = set(Finding.objects.exclude(closing="").values_list("closing", flat=True))
     assert ways >= {"within", "verified", "accepted"}
 
 
-def test_plans_are_of_every_sort(loaded: Loaded):
+def test_plans_are_of_every_sort(loaded: LoadedDemo):
     every = plans()
     assert {plan.length_unit for plan in every} >= {"in", "mm"}
     assert {plan.tolerances.basis for plan in every} >= {
@@ -144,7 +146,7 @@ def test_plans_are_of_every_sort(loaded: Loaded):
     assert rods == 240
 
 
-def test_one_outline_has_no_right_angle(loaded: Loaded):
+def test_one_outline_has_no_right_angle(loaded: LoadedDemo):
     skewed = 0
     for plan in plans():
         points = outline_points(plan)
@@ -157,12 +159,12 @@ def test_one_outline_has_no_right_angle(loaded: Loaded):
     assert skewed == 1
 
 
-def test_some_plans_were_revised(loaded: Loaded):
+def test_some_plans_were_revised(loaded: LoadedDemo):
     revised = [b for b in Building.objects.all() if b.revisions.count() > 1]
     assert len(revised) >= 2
 
 
-def test_corrections_supersede_and_repeats_disagree(loaded: Loaded):
+def test_corrections_supersede_and_repeats_disagree(loaded: LoadedDemo):
     assert Reading.objects.exclude(supersedes=None).exists()
     result = Evaluation.objects.filter(
         building__name="Cold store", building__evaluation_due_since=None
@@ -171,7 +173,7 @@ def test_corrections_supersede_and_repeats_disagree(loaded: Loaded):
     assert "remeasure" in verdicts
 
 
-def test_everything_is_evaluated_and_nothing_is_to_come(loaded: Loaded):
+def test_everything_is_evaluated_and_nothing_is_to_come(loaded: LoadedDemo):
     assert not Building.objects.exclude(evaluation_due_since=None).exists()
     now = timezone.now()
     assert not Reading.objects.filter(taken_at__gt=now).exists()
@@ -179,7 +181,7 @@ def test_everything_is_evaluated_and_nothing_is_to_come(loaded: Loaded):
     assert not Release.objects.filter(signed_at__gt=now).exists()
 
 
-def test_nobody_decided_on_readings_of_their_own(loaded: Loaded):
+def test_nobody_decided_on_readings_of_their_own(loaded: LoadedDemo):
     for decision in Decision.objects.select_related("finding"):
         took = Reading.objects.filter(
             building=decision.finding.building,
@@ -189,7 +191,7 @@ def test_nobody_decided_on_readings_of_their_own(loaded: Loaded):
         assert not took.exists()
 
 
-def test_something_can_ship_this_week_and_something_cannot(loaded: Loaded):
+def test_something_can_ship_this_week_and_something_cannot(loaded: LoadedDemo):
     today = timezone.localdate()
     soon = Building.objects.filter(job__ship_date__range=(today, today + WEEK))
     states = Counter(
@@ -201,22 +203,22 @@ def test_something_can_ship_this_week_and_something_cannot(loaded: Loaded):
     assert states["held"] >= 3
 
 
-def test_a_second_load_is_refused_and_says_why(loaded: Loaded):
-    with pytest.raises(NotEmptyError, match="people and jobs and buildings"):
+def test_a_second_load_is_refused_and_says_why(loaded: LoadedDemo):
+    with pytest.raises(DatabaseNotEmptyError, match="people and jobs and buildings"):
         load()
 
 
-def test_the_clock_tells_the_true_time_again(loaded: Loaded):
+def test_the_clock_tells_the_true_time_again(loaded: LoadedDemo):
     from checks.services import findings
 
     for told in (timezone.now(), findings.now()):
         assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
 
 
-def test_work_and_checks_were_photographed(loaded: Loaded):
+def test_work_and_checks_were_photographed(loaded: LoadedDemo):
     taken = list(Photograph.objects.all())
     assert {row.carried_out is not None for row in taken} == {True, False}
-    assert all(row.caption and read_kept(row.digest) for row in taken)
+    assert all(row.caption and load_file(row.digest) for row in taken)
     assert Release.objects.filter(
         record__findings__contains=[
             {"decisions": [{"carried_out": {"photographs": [{}]}}]}

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from core.units import parse_length
-from jobs.plan.geometry import wall_length, walls
-from jobs.plan.model import Corner, Detail, Notch, Plan, Plate, Position, Rod
+from jobs.anchor_plan.geometry import list_walls, wall_length
+from jobs.anchor_plan.values import Corner, Detail, Notch, Plan, Plate, Position, Rod
 
 INCH = 25.4
 FOOT = 304.8
@@ -154,7 +154,7 @@ def result(
     shifts = {corner.name: (0.3, -0.2) for corner in plan.outline} | (corners or {})
     checks: list[dict[str, Any]] = []
     ends = {c.name: np.array([c.x, c.y]) for c in plan.outline}
-    for kind, pairs in (("diagonal", plan.diagonals), ("wall", walls(plan))):
+    for kind, pairs in (("diagonal", plan.diagonals), ("wall", list_walls(plan))):
         for pair in pairs:
             nominal = float(np.hypot(*(ends[pair[1]] - ends[pair[0]])))
             built = [ends[name] + np.array(shifts[name]) for name in pair]
@@ -312,4 +312,4 @@ def _stack(plan: Plan, shortfall: float) -> tuple[float | None, list[str]]:
 
 
 def wall_lengths(plan: Plan) -> dict[tuple[str, str], float]:
-    return {wall: wall_length(plan, wall) for wall in walls(plan)}
+    return {wall: wall_length(plan, wall) for wall in list_walls(plan)}

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from checks.drawings.canvas import round_down
-from checks.drawings.outline import outline_drawing
-from checks.drawings.svg import svg
-from jobs.plan.model import Plan
+from checks.drawings.outline import draw_outline
+from checks.drawings.svg import render_svg
+from jobs.anchor_plan.values import Plan
 from tests.checks.drawings import samples
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -17,8 +17,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 def written(
     plan: Plan, result: object = None, **options: object
 ) -> ElementTree.Element:
-    drawing = outline_drawing(plan, result, **options)  # type: ignore[arg-type]
-    return ElementTree.fromstring(svg("outline", drawing, "imperial"))  # noqa: S314 -- ours
+    drawing = draw_outline(plan, result, **options)  # type: ignore[arg-type]
+    return ElementTree.fromstring(render_svg("outline", drawing, "imperial"))  # noqa: S314 -- ours
 
 
 @pytest.mark.parametrize(
@@ -35,9 +35,9 @@ def test_every_position_is_drawn_with_its_mark_and_verdict(plan: Plan) -> None:
 
 def test_a_position_outside_differs_by_shape_and_word_not_only_by_colour() -> None:
     plan = samples.rectangle()
-    drawing = outline_drawing(plan, samples.result(plan, misses={"S2": (7, 2)}))
-    (place,) = (place for place in drawing.places if place.mark == "S2")
-    assert (place.verdict, place.label.shape, place.label.word) == ("outside",) * 3
+    drawing = draw_outline(plan, samples.result(plan, misses={"S2": (7, 2)}))
+    (place,) = (place for place in drawing.positions if place.mark == "S2")
+    assert (place.verdict, place.label.shape, place.label.verdict) == ("outside",) * 3
     tree = written(plan, samples.result(plan, misses={"S2": (7, 2)}))
     shapes = {
         group.get("class"): group[0].tag + (group[0].get("d") or "")
@@ -56,9 +56,9 @@ def test_a_rod_is_drawn_off_its_plan_by_deviation_times_factor_times_scale() -> 
         for rod in position["rods"]:
             rod.update(d_along=0.0, d_in=0.0)
     result["positions"][0]["rods"][0].update(d_along=3.0, d_in=-4.0)
-    drawing = outline_drawing(plan, result, exaggerate=100)
+    drawing = draw_outline(plan, result, exaggerate=100)
     scale = drawing.grid / 2000.0  # the grid of this drawing is 2 m
-    place = drawing.places[0]
+    place = drawing.positions[0]
     move = np.subtract(place.built[0], place.planned[0])
     # wall P-Q runs along x; y is down on the sheet
     assert move == pytest.approx([3 * 100 * scale, 4 * 100 * scale], abs=0.11)
@@ -69,8 +69,8 @@ def test_a_position_goes_with_its_wall_when_a_corner_is_off() -> None:
     plan = samples.rectangle()
     none = {corner.name: (0.0, 0.0) for corner in plan.outline}
     result = samples.result(plan, corners=none | {"SE": (0.0, -8.0)})
-    drawing = outline_drawing(plan, result, exaggerate=100)
-    by_mark = {place.mark: place for place in drawing.places}
+    drawing = draw_outline(plan, result, exaggerate=100)
+    by_mark = {place.mark: place for place in drawing.positions}
     down = {
         mark: float(
             np.mean(np.subtract(by_mark[mark].built, by_mark[mark].planned)[:, 1])
@@ -85,26 +85,26 @@ def test_a_position_goes_with_its_wall_when_a_corner_is_off() -> None:
 def test_a_move_that_would_leave_the_sheet_is_cut_short_and_said_to_be() -> None:
     plan = samples.rectangle()
     result = samples.result(plan, misses={"S2": (300, 0)})
-    drawing = outline_drawing(plan, result, exaggerate=100)
-    (place,) = (place for place in drawing.places if place.mark == "S2")
+    drawing = draw_outline(plan, result, exaggerate=100)
+    (place,) = (place for place in drawing.positions if place.mark == "S2")
     assert place.cut_short
     longest = np.hypot(*np.subtract(place.built, place.planned).T).max()
     assert longest == pytest.approx(60, abs=0.2)
-    assert any(entry.line == "cut-short" for entry in drawing.legend)
+    assert any(entry.line_class == "cut-short" for entry in drawing.legend)
 
 
 @pytest.mark.parametrize("factor", [1.0, 37.0, 500.0])
 def test_the_readers_factor_is_used_and_written_in_the_legend(factor: float) -> None:
     plan = samples.rectangle()
-    drawing = outline_drawing(plan, samples.result(plan), exaggerate=factor)
+    drawing = draw_outline(plan, samples.result(plan), exaggerate=factor)
     assert drawing.factor == factor
     assert f"Deviations drawn × {factor:g}" in {e.text for e in drawing.legend}  # noqa: RUF001 -- a times sign
 
 
 def test_one_gross_reading_does_not_shrink_every_other_deviation() -> None:
     plan = samples.rectangle()
-    usual = outline_drawing(plan, samples.result(plan)).factor
-    foot = outline_drawing(plan, samples.result(plan, misses={"S2": (304.8, 0)})).factor
+    usual = draw_outline(plan, samples.result(plan)).factor
+    foot = draw_outline(plan, samples.result(plan, misses={"S2": (304.8, 0)})).factor
     assert foot == usual
 
 
@@ -120,10 +120,10 @@ def test_marks_of_a_crowded_wall_do_not_cover_each_other() -> None:
         bays=16, bay=25 * samples.FOOT, width=100 * samples.FOOT, jambs=8
     )
     assert len(plan.positions) >= 56
-    drawing = outline_drawing(plan, samples.result(plan))
+    drawing = draw_outline(plan, samples.result(plan))
     boxes = [
         (place.label.x, place.label.y, len(place.mark) * 9.0)
-        for place in drawing.places
+        for place in drawing.positions
     ]
     for index, (x, y, width) in enumerate(boxes):
         for other_x, other_y, other in boxes[index + 1 :]:
@@ -134,9 +134,9 @@ def test_marks_of_a_crowded_wall_do_not_cover_each_other() -> None:
 
 def test_everything_lies_inside_the_view_box() -> None:
     for plan in (samples.rectangle(jambs=3), samples.l_shape(), samples.metric()):
-        drawing = outline_drawing(plan, samples.result(plan))
+        drawing = draw_outline(plan, samples.result(plan))
         right, bottom = drawing.left + drawing.width, drawing.top + drawing.height
-        marks = [*drawing.corners, *(place.label for place in drawing.places)]
+        marks = [*drawing.corners, *(place.label for place in drawing.positions)]
         marks_at = [(mark.x, mark.y) for mark in marks]
         lines = [*drawing.walls, *drawing.diagonals]
         labels = [line.label for line in lines if line.label]
@@ -146,16 +146,16 @@ def test_everything_lies_inside_the_view_box() -> None:
 
 
 def test_without_a_result_the_plan_alone_is_drawn() -> None:
-    drawing = outline_drawing(samples.rectangle())
+    drawing = draw_outline(samples.rectangle())
     assert drawing.factor is None
     assert not drawing.built
-    assert all(not place.built and not place.label.shape for place in drawing.places)
+    assert all(not place.built and not place.label.shape for place in drawing.positions)
 
 
 def test_an_unmeasured_position_is_not_drawn_as_within() -> None:
     plan = samples.rectangle()
-    drawing = outline_drawing(plan, samples.result(plan, unmeasured=("S3",)))
-    (place,) = (place for place in drawing.places if place.mark == "S3")
+    drawing = draw_outline(plan, samples.result(plan, unmeasured=("S3",)))
+    (place,) = (place for place in drawing.positions if place.mark == "S3")
     assert (place.verdict, place.built) == ("unmeasured", ())
 
 
@@ -186,8 +186,8 @@ def test_a_drawing_that_leaves_the_page_carries_its_looks_and_names_no_variable(
     None
 ):
     plan = samples.rectangle()
-    drawing = outline_drawing(plan, samples.result(plan))
-    text = svg("outline", drawing, "imperial", standalone=True)
+    drawing = draw_outline(plan, samples.result(plan))
+    text = render_svg("outline", drawing, "imperial", standalone=True)
     tree = ElementTree.fromstring(text)  # noqa: S314 -- ours
     looks = tree.find(f"{SVG}style")
     assert looks is not None
@@ -197,12 +197,12 @@ def test_a_drawing_that_leaves_the_page_carries_its_looks_and_names_no_variable(
 
 def test_two_drawings_on_a_page_share_no_id() -> None:
     plan = samples.rectangle()
-    drawing = outline_drawing(plan, samples.result(plan))
+    drawing = draw_outline(plan, samples.result(plan))
     ids = [
         {item.get("id") for item in ElementTree.fromstring(text).iter()} - {None}  # noqa: S314 -- ours
         for text in (
-            svg("outline", drawing, "imperial", key="a"),
-            svg("outline", drawing, "imperial", key="b"),
+            render_svg("outline", drawing, "imperial", key="a"),
+            render_svg("outline", drawing, "imperial", key="b"),
         )
     ]
     assert ids[0]

@@ -4,8 +4,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from checks.drawings.profile import APART, IN_A_ROW, profile_drawings
-from checks.drawings.svg import svg
+from checks.drawings.profile import (
+    MAX_PADS_PER_PROFILE,
+    MIN_PAD_SPACING_UNITS,
+    draw_profiles,
+)
+from checks.drawings.svg import render_svg
 from tests.checks.drawings import samples
 
 HEIGHTS = {"S1": 0.0, "S2": -2.0, "S3": -5.2, "S4": -16.0, "S5": None}
@@ -14,7 +18,7 @@ HEIGHTS = {"S1": 0.0, "S2": -2.0, "S3": -5.2, "S4": -16.0, "S5": None}
 def south(**heights: float | None) -> Any:
     plan = samples.rectangle()
     result = samples.result(plan, heights=HEIGHTS | heights)
-    return profile_drawings(plan, result)[0]
+    return draw_profiles(plan, result)[0]
 
 
 def test_heights_are_drawn_in_proportion_from_the_highest_pad() -> None:
@@ -59,32 +63,35 @@ def test_a_pad_beyond_shims_is_referred_and_an_unread_one_says_so() -> None:
 
 def test_a_long_wall_is_drawn_in_parts_with_room_between_pads() -> None:
     plan = samples.rectangle(bays=16, bay=25 * samples.FOOT, jambs=8)
-    drawings = profile_drawings(plan, samples.result(plan))
+    drawings = draw_profiles(plan, samples.result(plan))
     assert sum(len(drawing.pads) for drawing in drawings) == len(plan.positions)
     for drawing in drawings:
-        assert len(drawing.pads) <= IN_A_ROW
+        assert len(drawing.pads) <= MAX_PADS_PER_PROFILE
         places = np.array([pad.x for pad in drawing.pads])
-        assert (np.diff(places) >= APART - 0.2).all()
+        assert (np.diff(places) >= MIN_PAD_SPACING_UNITS - 0.2).all()
         assert places.min() > 20
         assert places.max() < drawing.width - 20
 
 
 def test_pads_on_no_wall_have_a_profile_of_their_own() -> None:
     plan = samples.l_shape()
-    titles = [d.title for d in profile_drawings(plan, samples.result(plan))]
+    titles = [d.title for d in draw_profiles(plan, samples.result(plan))]
     assert titles[-1] == "Inside"
 
 
 def test_nothing_is_drawn_before_a_level_is_read() -> None:
     plan = samples.rectangle()
     unread = dict.fromkeys((p.mark for p in plan.positions), None)
-    assert profile_drawings(plan, samples.result(plan, heights=unread)) == ()
-    assert profile_drawings(plan, None) == ()
+    assert draw_profiles(plan, samples.result(plan, heights=unread)) == ()
+    assert draw_profiles(plan, None) == ()
 
 
 def test_a_profile_is_well_formed_and_ids_differ() -> None:
     plan = samples.rectangle()
-    drawings = profile_drawings(plan, samples.result(plan, heights=HEIGHTS))
-    trees = [ElementTree.fromstring(svg("profile", d, "imperial")) for d in drawings]  # noqa: S314 -- ours
+    drawings = draw_profiles(plan, samples.result(plan, heights=HEIGHTS))
+    trees = [
+        ElementTree.fromstring(render_svg("profile", d, "imperial"))  # noqa: S314 - ours
+        for d in drawings
+    ]
     ids = [item.get("id") for tree in trees for item in tree.iter() if item.get("id")]
     assert len(ids) == len(set(ids)) == 2 * len(drawings)

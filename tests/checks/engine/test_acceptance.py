@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks.engine.acceptance import judge
+from checks.engine.conformity import assess_conformity
 
 LIMIT = 3.175
 
@@ -12,7 +12,7 @@ def test_the_limit_is_within_to_a_millionth_of_a_millimetre():
     deviation = np.array(
         [LIMIT, LIMIT + 9e-7, LIMIT + 2e-6, -LIMIT - 9e-7, -LIMIT - 2e-6]
     )
-    found = judge(deviation, -LIMIT, LIMIT, 0.5)
+    found = assess_conformity(deviation, -LIMIT, LIMIT, 0.5)
     assert found.within.tolist() == [True, True, False, True, False]
 
 
@@ -20,12 +20,12 @@ def test_metres_that_do_not_subtract_exactly_are_within():
     # (10.006 - 10.0) <= 0.006 is False in floats
     deviation = (10.006 - 10.0) * 1000
     assert deviation > 6.0
-    assert judge([deviation], -6.0, 6.0, 0.0).within[0]
+    assert assess_conformity([deviation], -6.0, 6.0, 0.0).within[0]
 
 
 def test_close_to_a_limit_on_either_side_of_either_limit():
     deviation = np.array([0.0, 2.2, 4.1, 5.3, -2.2, -4.1, -5.3])
-    found = judge(deviation, -LIMIT, LIMIT, 0.5)
+    found = assess_conformity(deviation, -LIMIT, LIMIT, 0.5)
     assert found.close_to_limit.tolist() == [
         False,
         True,
@@ -38,72 +38,72 @@ def test_close_to_a_limit_on_either_side_of_either_limit():
 
 
 def test_closeness_does_not_change_the_verdict():
-    found = judge([3.0, 3.3], -LIMIT, LIMIT, 5.0)
+    found = assess_conformity([3.0, 3.3], -LIMIT, LIMIT, 5.0)
     assert found.within.tolist() == [True, False]
     assert found.close_to_limit.all()
 
 
 def test_guarded_acceptance_shrinks_the_limits_by_the_expanded_uncertainty():
     deviation = np.array([2.175, 2.176, -2.175, -2.176])
-    found = judge(deviation, -LIMIT, LIMIT, 0.5, guarded=True)
+    found = assess_conformity(deviation, -LIMIT, LIMIT, 0.5, guarded=True)
     assert found.within.tolist() == [True, False, True, False]
     # the probability is that of the limits themselves
     np.testing.assert_array_equal(
-        found.probability, judge(deviation, -LIMIT, LIMIT, 0.5).probability
+        found.probability, assess_conformity(deviation, -LIMIT, LIMIT, 0.5).probability
     )
 
 
 def test_guarded_acceptance_cannot_be_shown_when_the_uncertainty_is_too_large():
-    assert not judge([0.0], -1.0, 1.0, 0.6, guarded=True).within[0]
-    assert not judge([0.0], -1.0, 1.0, np.nan, guarded=True).within[0]
+    assert not assess_conformity([0.0], -1.0, 1.0, 0.6, guarded=True).within[0]
+    assert not assess_conformity([0.0], -1.0, 1.0, np.nan, guarded=True).within[0]
 
 
 def test_one_sided_limits():
-    found = judge([-100.0, 1.0, 3.0], -np.inf, 2.0, 1.0)
+    found = assess_conformity([-100.0, 1.0, 3.0], -np.inf, 2.0, 1.0)
     assert found.within.tolist() == [True, True, False]
     assert found.close_to_limit.tolist() == [False, True, True]
     assert found.probability[0] == 1.0
-    guarded = judge([-100.0, 1.0], -np.inf, 2.0, 1.0, guarded=True)
+    guarded = assess_conformity([-100.0, 1.0], -np.inf, 2.0, 1.0, guarded=True)
     assert guarded.within.tolist() == [True, False]
 
 
 def test_known_exactly_is_certain():
-    found = judge([1.0, 2.0, 2.0 + 1e-7, 3.0], -2.0, 2.0, 0.0)
+    found = assess_conformity([1.0, 2.0, 2.0 + 1e-7, 3.0], -2.0, 2.0, 0.0)
     assert found.probability.tolist() == [1.0, 1.0, 1.0, 0.0]
     assert not found.close_to_limit.any()
 
 
 def test_nothing_measured_is_never_within():
-    found = judge([np.nan, np.nan], -1.0, 1.0, [0.5, 0.0])
+    found = assess_conformity([np.nan, np.nan], -1.0, 1.0, [0.5, 0.0])
     assert not found.within.any()
     assert not found.close_to_limit.any()
     assert np.isnan(found.probability).all()
 
 
 def test_an_unknown_uncertainty_leaves_the_verdict_and_no_probability():
-    found = judge([0.5], -1.0, 1.0, np.nan)
+    found = assess_conformity([0.5], -1.0, 1.0, np.nan)
     assert found.within[0]
     assert np.isnan(found.probability[0])
     assert not found.close_to_limit[0]
 
 
 def test_probability_on_the_limit_is_a_half_and_far_outside_keeps_its_digits():
-    found = judge([10.0, 30.0], -10.0, 10.0, 0.5)
+    found = assess_conformity([10.0, 30.0], -10.0, 10.0, 0.5)
     assert found.probability[0] == pytest.approx(0.5)
     # Phi(-8) = 6.2209605742717841e-16; as 1 - Phi(8) it would be 6.66e-16
-    assert judge([14.0], -10.0, 10.0, 0.5).probability[0] == pytest.approx(
+    assert assess_conformity([14.0], -10.0, 10.0, 0.5).probability[0] == pytest.approx(
         6.2209605742717841e-16, rel=1e-12
     )
-    assert judge([-14.0], -10.0, 10.0, 0.5).probability[0] == pytest.approx(
+    assert assess_conformity([-14.0], -10.0, 10.0, 0.5).probability[0] == pytest.approx(
         6.2209605742717841e-16, rel=1e-12
     )
 
 
 def test_impossible_arguments_are_refused():
     with pytest.raises(ValueError, match="negative"):
-        judge([0.0], -1.0, 1.0, -0.1)
+        assess_conformity([0.0], -1.0, 1.0, -0.1)
     with pytest.raises(ValueError, match="above"):
-        judge([0.0], 1.0, -1.0, 0.1)
+        assess_conformity([0.0], 1.0, -1.0, 0.1)
 
 
 @given(
@@ -113,8 +113,8 @@ def test_impossible_arguments_are_refused():
     u=st.floats(0, 5),
 )
 def test_turning_the_axis_round_changes_nothing(d, lower, upper, u):
-    one = judge([d], lower, upper, u)
-    other = judge([-d], -upper, -lower, u)
+    one = assess_conformity([d], lower, upper, u)
+    other = assess_conformity([-d], -upper, -lower, u)
     assert one.within[0] == other.within[0]
     assert one.close_to_limit[0] == other.close_to_limit[0]
     assert one.probability[0] == pytest.approx(other.probability[0], abs=1e-15)
@@ -123,11 +123,11 @@ def test_turning_the_axis_round_changes_nothing(d, lower, upper, u):
 
 @given(d=st.floats(-20, 20), limit=st.floats(0, 10), u=st.floats(0, 5))
 def test_guarded_acceptance_never_accepts_what_simple_acceptance_refuses(d, limit, u):
-    guarded = judge([d], -limit, limit, u, guarded=True).within[0]
-    assert judge([d], -limit, limit, u).within[0] or not guarded
+    guarded = assess_conformity([d], -limit, limit, u, guarded=True).within[0]
+    assert assess_conformity([d], -limit, limit, u).within[0] or not guarded
 
 
 def test_inputs_are_untouched():
     deviation = np.array([1.0, 5.0])
     deviation.flags.writeable = False
-    judge(deviation, -2.0, 2.0, 0.1, guarded=True)
+    assess_conformity(deviation, -2.0, 2.0, 0.1, guarded=True)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from checks.engine import minimax
-from checks.engine.placing import PROOF_SLACK_MM
-from checks.engine.plate import COUNTED, HELD, fit_plates
+from checks.engine.plate_fit import interior_point
+from checks.engine.plate_fit.batch import PROOF_TOLERANCE_MM
+from checks.engine.plate_fit.plate import COUNTED, HELD, fit_plates
 
 FOUR = np.array([[-65.0, -75.0], [65.0, -75.0], [-65.0, 75.0], [65.0, 75.0]])
 
@@ -22,7 +22,7 @@ def crooked(count: int, seed: int, m: int = 4) -> tuple[np.ndarray, np.ndarray]:
 def slowly(monkeypatch: pytest.MonkeyPatch, *args: object, **more: object) -> object:
     """The same fit by the interior point method to the end."""
     with monkeypatch.context() as patch:
-        patch.setattr(minimax, "CLOSE_AFTER", ())
+        patch.setattr(interior_point, "CLOSE_AFTER", ())
         return fit_plates(*args, **more)  # type: ignore[arg-type]
 
 
@@ -37,7 +37,7 @@ def test_the_overrun_is_that_of_the_interior_point_method(
     quick = fit_plates(holes, rods, clearance, None, limits)
     slow = slowly(monkeypatch, holes, rods, clearance, None, limits)
     np.testing.assert_allclose(
-        quick.overrun_mm, slow.overrun_mm, rtol=0, atol=PROOF_SLACK_MM
+        quick.interference_mm, slow.overrun_mm, rtol=0, atol=PROOF_TOLERANCE_MM
     )
     assert (quick.proven == slow.proven).all()
 
@@ -49,21 +49,24 @@ def test_held_rods_stay_held(monkeypatch: pytest.MonkeyPatch) -> None:
     quick = fit_plates(holes, rods, clearance, role=role)
     slow = slowly(monkeypatch, holes, rods, clearance, role=role)
     able = np.isfinite(slow.overrun_mm)
-    assert (np.isfinite(quick.overrun_mm) == able).all()
+    assert (np.isfinite(quick.interference_mm) == able).all()
     np.testing.assert_allclose(
-        quick.overrun_mm[able], slow.overrun_mm[able], rtol=0, atol=PROOF_SLACK_MM
+        quick.interference_mm[able],
+        slow.overrun_mm[able],
+        rtol=0,
+        atol=PROOF_TOLERANCE_MM,
     )
 
 
 def test_it_saves_most_of_the_steps(monkeypatch: pytest.MonkeyPatch) -> None:
     taken = []
-    step = minimax._step
+    step = interior_point._take_step
 
     def counted(*args: object) -> object:
         taken.append(1)
         return step(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(minimax, "_step", counted)
+    monkeypatch.setattr(interior_point, "_take_step", counted)
     holes, rods = crooked(60, 7)
     clearance = np.full((60, 4), 2.4)
     fit_plates(holes, rods, clearance)
@@ -75,7 +78,7 @@ def test_it_saves_most_of_the_steps(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("clearance", [0.0, 2.4])
 def test_rods_in_the_middle_of_their_holes_are_no_trouble(clearance: float) -> None:
     fit = fit_plates(FOUR[None], FOUR[None], np.full((1, 4), clearance))
-    np.testing.assert_allclose(fit.overrun_mm, -clearance, atol=1e-6)
+    np.testing.assert_allclose(fit.interference_mm, -clearance, atol=1e-6)
     assert fit.proven.all()
 
 

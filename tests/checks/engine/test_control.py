@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from checks.engine.control import Sense, fit_control, onto_plan
 from checks.engine.errors import EngineError
+from checks.engine.survey_control import AxisSense, fit_control, transform_to_plan
 
 PLAN = np.array([[0.0, 0.0], [24384.0, 0.0], [24384.0, 12192.0], [0.0, 12192.0]])
 
@@ -14,19 +14,21 @@ def surveyed(points, turn=0.4, shift=(6.2e8, 4.1e8), scale=1.0):
 
 def test_a_survey_without_errors_comes_back_onto_the_plan():
     found = fit_control(PLAN, surveyed(PLAN))
-    assert found.turn_rad == pytest.approx(-0.4, abs=1e-12)
+    assert found.rotation_rad == pytest.approx(-0.4, abs=1e-12)
     assert found.scale == pytest.approx(1.0, abs=1e-10)
-    assert found.sense is Sense.SAME
+    assert found.sense is AxisSense.SAME
     # a double has some 1e-7 mm left at a state grid's coordinates
     np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-6)
     inside = [[500.0, 700.0], [9000.0, 12000.0]]
-    np.testing.assert_allclose(onto_plan(found, surveyed(inside)), inside, atol=1e-6)
+    np.testing.assert_allclose(
+        transform_to_plan(found, surveyed(inside)), inside, atol=1e-6
+    )
 
 
 def test_the_scale_is_told_and_not_used():
     found = fit_control(PLAN, surveyed(PLAN, scale=1.001))
     assert found.scale == pytest.approx(1 / 1.001, rel=1e-10)
-    on = onto_plan(found, surveyed(PLAN, scale=1.001))
+    on = transform_to_plan(found, surveyed(PLAN, scale=1.001))
     assert np.hypot(*(on[2] - on[0])) == pytest.approx(
         1.001 * np.hypot(24384, 12192), rel=1e-10
     )
@@ -49,12 +51,12 @@ def test_residuals_are_surveyed_less_planned():
 def test_axes_exchanged_or_reversed_are_told(mirror):
     rng = np.random.default_rng(5)
     survey = surveyed(PLAN @ mirror) + rng.normal(scale=3, size=PLAN.shape)
-    assert fit_control(PLAN, survey).sense is Sense.MIRRORED
+    assert fit_control(PLAN, survey).sense is AxisSense.MIRRORED
 
 
 def test_points_in_one_line_do_not_tell_the_sense():
     line = PLAN[[0, 1]]
-    assert fit_control(line, surveyed(line)).sense is Sense.UNTOLD
+    assert fit_control(line, surveyed(line)).sense is AxisSense.UNDETERMINED
 
 
 @pytest.mark.parametrize("points", [PLAN[:0], PLAN[:1], np.full((3, 2), 7.0)])

@@ -6,8 +6,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checks.engine.errors import EngineError
-from checks.engine.level_nets import adjust_differences
-from checks.engine.levels import adjust_levels, sight_correction, two_peg
+from checks.engine.levelling.level_network import adjust_height_differences
+from checks.engine.levelling.levels import (
+    adjust_levels,
+    compute_collimation,
+    compute_sight_corrections,
+)
 
 
 def test_a_larger_reading_is_a_lower_pad():
@@ -109,20 +113,20 @@ def test_a_line_of_sight_tilted_up_makes_far_pads_look_low():
 
 
 def test_a_set_up_with_an_unknown_sight_is_not_corrected_at_all():
-    got = sight_correction([10e3, np.nan, 10e3, 20e3], [0, 0, 1, 1], 1e-3)
+    got = compute_sight_corrections([10e3, np.nan, 10e3, 20e3], [0, 0, 1, 1], 1e-3)
     assert got == pytest.approx([0.0, 0.0, -10.0, -20.0])
 
 
 @pytest.mark.parametrize(("far_m", "curved"), [(70.0, False), (70.1, True)])
 def test_curvature_is_corrected_beyond_sixty_metres_of_imbalance(far_m, curved):
-    got = sight_correction([10e3, far_m * 1e3], [0, 0])
+    got = compute_sight_corrections([10e3, far_m * 1e3], [0, 0])
     lift = 0.0673e3 * (np.array([10, far_m]) / 1e3) ** 2 if curved else np.zeros(2)
     assert got == pytest.approx(-lift, abs=1e-12)
 
 
 def test_a_two_peg_test_needs_unequal_sights():
     with pytest.raises(EngineError, match="longer"):
-        two_peg(1000, 1100, 20e3, 20e3, 100)
+        compute_collimation(1000, 1100, 20e3, 20e3, 100)
 
 
 @st.composite
@@ -158,7 +162,9 @@ def test_eliminating_the_pads_gives_what_the_whole_net_gives(net):
     points = point.max() + 1
     found = adjust_levels(reading, setup, point, sigma)
     # The same as a net of differences: from each pad up to the line of sight.
-    whole = adjust_differences(point, points + setup, reading, sigma**-2, {0: 0.0})
+    whole = adjust_height_differences(
+        point, points + setup, reading, sigma**-2, {0: 0.0}
+    )
     assert found.height_mm == pytest.approx(whole.height[:points], abs=1e-6)
     assert found.sigma_mm == pytest.approx(whole.sigma[:points], abs=1e-6)
     assert found.residual_mm == pytest.approx(whole.residual, abs=1e-6)
@@ -184,4 +190,4 @@ def test_readings_that_agree_have_no_misclosure(net):
 
 def test_a_net_point_without_a_benchmark_is_refused():
     with pytest.raises(EngineError, match="benchmark"):
-        adjust_differences([0, 2], [1, 3], [1.0, 2.0], 1.0, {0: 10.0})
+        adjust_height_differences([0, 2], [1, 3], [1.0, 2.0], 1.0, {0: 10.0})

@@ -8,19 +8,19 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from checks.engine.errors import DegenerateGeometryError
-from checks.engine.lines import (
-    LineRules,
+from checks.engine.group_tolerances import (
+    GroupRules,
+    assess_column_line,
+    assess_groups,
+    compute_group_centres,
     fit_column_line,
-    group_centres,
-    judge_groups,
-    judge_line,
 )
-from checks.tolerances import limits_for
-from jobs.plan.model import Tolerances
+from checks.tolerances import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
 ALONG = np.array([1.0, 0.0])
-AISC = limits_for(Tolerances(basis="aisc-303-2010")).line_rules()
-EN = limits_for(Tolerances(basis="en-1090-2-2008")).line_rules()
+AISC = resolve_limits(ToleranceSpec(basis="aisc-303-2010")).line_rules()
+EN = resolve_limits(ToleranceSpec(basis="en-1090-2-2008")).line_rules()
 
 FT = 304.8
 IN = 25.4
@@ -58,8 +58,8 @@ def test_left_of_the_line_is_positive_whichever_way_it_runs():
 def test_the_minimax_line_serves_where_least_squares_does_not():
     planned = row(0, 10, 20, 30, 40)
     built = planned + np.column_stack([np.zeros(5), [0, 0, 12.0, 0, 0]])
-    assert not judge_line(planned, built, ALONG, AISC).to_line_within[2]
-    found = judge_line(planned, built, ALONG, AISC, fit="minimax")
+    assert not assess_column_line(planned, built, ALONG, AISC).to_line_within[2]
+    found = assess_column_line(planned, built, ALONG, AISC, fit="minimax")
     assert found.to_line_within.all()
     assert found.line.largest_mm == pytest.approx(6.0, abs=1e-6)
 
@@ -98,8 +98,8 @@ def test_deviations_do_not_depend_on_where_the_plans_origin_is():
     planned = row(0, 25, 50, 75)
     built = planned + rng.normal(0, 3, (4, 2))
     far = np.array([4e6, -7e6])
-    near = judge_line(planned, built, ALONG, AISC)
-    away = judge_line(planned + far, built + far, ALONG, AISC)
+    near = assess_column_line(planned, built, ALONG, AISC)
+    away = assess_column_line(planned + far, built + far, ALONG, AISC)
     assert away.line.deviation_mm == pytest.approx(near.line.deviation_mm, abs=1e-7)
     assert away.accumulated.deviation_mm == pytest.approx(
         near.accumulated.deviation_mm, abs=1e-7
@@ -118,7 +118,7 @@ def test_a_group_not_measured_is_left_out_and_never_within():
     planned = row(0, 25, 50, 75)
     built = planned.copy()
     built[1] = np.nan
-    found = judge_line(planned, built, ALONG, AISC)
+    found = assess_column_line(planned, built, ALONG, AISC)
     assert found.to_line_within.tolist() == [True, False, True, True]
     assert found.adjacent.within.tolist() == [False, False, True]
     assert np.isnan(found.line.deviation_mm[1])
@@ -126,7 +126,7 @@ def test_a_group_not_measured_is_left_out_and_never_within():
 
 def test_without_any_group_measured_nothing_is_within():
     planned = row(0, 25, 50)
-    found = judge_line(planned, np.full((3, 2), np.nan), ALONG, AISC)
+    found = assess_column_line(planned, np.full((3, 2), np.nan), ALONG, AISC)
     assert not found.to_line_within.any()
     assert np.isnan(found.line.shift_mm)
 
@@ -136,7 +136,7 @@ def test_neighbouring_groups_by_aisc(off_in, within):
     # AISC 303 (2010) 7.5.1(b), second-hand: 1/4 in
     planned = row(0, 25, 50)
     built = planned + np.array([[0, 0], [off_in * IN, 0], [off_in * IN, 0]])
-    found = judge_line(planned, built, ALONG, AISC).adjacent
+    found = assess_column_line(planned, built, ALONG, AISC).adjacent
     assert found.within.tolist() == [within, True]
     assert found.deviation_mm[0] == pytest.approx(off_in * IN)
 
@@ -158,7 +158,7 @@ def test_neighbouring_groups_by_aisc(off_in, within):
 def test_what_adds_up_along_the_line_by_aisc(length_ft, off_in, within):
     planned = row(0, length_ft / 2, length_ft)
     built = planned + np.array([[0, 0], [off_in * IN / 2, 0], [off_in * IN, 0]])
-    found = judge_line(planned, built, ALONG, AISC).accumulated
+    found = assess_column_line(planned, built, ALONG, AISC).accumulated
     assert (found.first.tolist(), found.second.tolist()) == ([0], [2])
     assert found.within.tolist() == [within]
 
@@ -166,7 +166,7 @@ def test_what_adds_up_along_the_line_by_aisc(length_ft, off_in, within):
 def test_groups_may_be_given_in_any_order():
     planned = row(50, 0, 100, 25)
     built = planned + np.array([[5.0, 0], [0, 0], [5.0, 0], [0, 0]])
-    found = judge_line(planned, built, ALONG, AISC)
+    found = assess_column_line(planned, built, ALONG, AISC)
     pairs = list(zip(found.adjacent.first, found.adjacent.second, strict=True))
     assert pairs == [(1, 3), (3, 0), (0, 2)]
     assert found.adjacent.deviation_mm == pytest.approx([0, 5, 0])
@@ -179,7 +179,7 @@ def test_the_group_to_the_line_by_aisc(off_in, within):
     # AISC 303 (2010) 7.5.1(e), second-hand: 1/4 in; offsets +1 -1 -1 +1 fit no slope
     planned = row(0, 25, 50, 75)
     built = planned + np.outer([1, -1, -1, 1], [0, off_in * IN])
-    found = judge_line(planned, built, ALONG, AISC)
+    found = assess_column_line(planned, built, ALONG, AISC)
     assert found.to_line_within.tolist() == [within] * 4
 
 
@@ -190,7 +190,7 @@ RODS = np.array([[-50, 200], [50, 200], [-50, 300], [50, 300.0]])
 def test_two_rods_of_a_group_by_aisc(off_in, within):
     # AISC 303 (2010) 7.5.1(a), second-hand: 1/8 in centre to centre
     built = RODS + np.array([[0, 0], [off_in * IN, 0], [0, 0], [0, 0]])
-    pairs = judge_groups(RODS, built, [0] * 4, AISC).rod_pairs
+    pairs = assess_groups(RODS, built, [0] * 4, AISC).rod_pairs
     assert pairs.first.size == 6
     gage = (pairs.first == 0) & (pairs.second == 1)
     assert pairs.within[gage].tolist() == [within]
@@ -199,7 +199,7 @@ def test_two_rods_of_a_group_by_aisc(off_in, within):
 
 def test_only_rods_of_one_group_are_paired():
     planned = np.vstack([RODS, RODS[:2]])
-    pairs = judge_groups(planned, planned, [0, 1, 0, 1, 2, 0], AISC).rod_pairs
+    pairs = assess_groups(planned, planned, [0, 1, 0, 1, 2, 0], AISC).rod_pairs
     found = {
         tuple(sorted(p)) for p in np.stack([pairs.first, pairs.second], axis=1).tolist()
     }
@@ -209,7 +209,7 @@ def test_only_rods_of_one_group_are_paired():
 @pytest.mark.parametrize(("off", "within"), [(3.0, True), (3.001, False)])
 def test_the_group_centre_by_en_1090(off, within):
     # EN 1090-2:2008 D.2.20 by NSCS 10.3, second-hand: 3 mm, cast solid
-    found = judge_groups(RODS, RODS + np.array([off, 0]), [0] * 4, EN)
+    found = assess_groups(RODS, RODS + np.array([off, 0]), [0] * 4, EN)
     assert found.centre_within.tolist() == [within]
     assert found.rod_within.all()
     assert found.centre_deviation_mm[0] == pytest.approx([off, 0])
@@ -219,7 +219,7 @@ def test_the_group_centre_by_en_1090(off, within):
 def test_a_bolt_from_the_centre_of_its_group_by_en_1090(off, within):
     # The same source: 3 mm; the outer pair moved apart keeps the centre
     built = RODS + np.array([[-off, 0], [off, 0], [0, 0], [0, 0]])
-    found = judge_groups(RODS, built, [0] * 4, EN)
+    found = assess_groups(RODS, built, [0] * 4, EN)
     assert found.rod_within.tolist() == [within, within, True, True]
     assert found.centre_within.all()
 
@@ -227,23 +227,23 @@ def test_a_bolt_from_the_centre_of_its_group_by_en_1090(off, within):
 def test_a_group_with_an_unknown_rod_has_no_centre():
     built = RODS.copy()
     built[2] = np.nan
-    found = judge_groups(RODS, built, [0] * 4, EN)
+    found = assess_groups(RODS, built, [0] * 4, EN)
     assert np.isnan(found.centre_deviation_mm).all()
     assert not found.centre_within.any()
     assert not found.rod_within.any()
 
 
 def test_centres_of_groups():
-    found = group_centres(RODS, [0, 0, 2, 2], n_groups=4)
+    found = compute_group_centres(RODS, [0, 0, 2, 2], n_groups=4)
     assert found[[0, 2]].tolist() == [[0.0, 200.0], [0.0, 300.0]]
     assert np.isnan(found[[1, 3]]).all()
 
 
 def test_a_basis_without_group_rules_finds_everything_within():
-    rules = limits_for(Tolerances()).line_rules()
-    assert rules == LineRules()
+    rules = resolve_limits(ToleranceSpec()).line_rules()
+    assert rules == GroupRules()
     planned = row(0, 25, 50)
-    found = judge_line(
+    found = assess_column_line(
         planned, planned + np.array([[0, 0], [90, 90], [0, 0]]), ALONG, rules
     )
     assert found.to_line_within.all()
@@ -252,8 +252,8 @@ def test_a_basis_without_group_rules_finds_everything_within():
 
 
 def test_an_override_of_the_accumulation_is_flat():
-    tolerances = Tolerances(basis="aisc-303-2010", overrides={"accumulated": 8.0})
-    rules = limits_for(tolerances).line_rules()
+    tolerances = ToleranceSpec(basis="aisc-303-2010", overrides={"accumulated": 8.0})
+    rules = resolve_limits(tolerances).line_rules()
     assert rules.accumulated_limit([1e3, 1e6]).tolist() == [8.0, 8.0]
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from checks.engine.network import Outcome, adjust_distances
+from checks.engine.distance_network import AdjustmentOutcome, adjust_distances
 
 SQUARE = np.array([[0.0, 0.0], [1000.0, 0.0], [1000.0, 1000.0], [0.0, 1000.0]])
 ALL = np.stack(np.triu_indices(4, 1), axis=1)
@@ -37,10 +37,10 @@ def test_figures_of_one_call_do_not_touch_each_other():
     read[3] = [3_000.0, 10.0, 10.0, 10.0, 10.0, 3_000.0]  # no such figure
     together = adjust_distances(np.broadcast_to(SQUARE, (5, 4, 2)), ALL, read, 1.0)
     assert together.outcome[[0, 1, 2, 4]].tolist() == [
-        Outcome.ADJUSTED,
-        Outcome.ADJUSTED,
-        Outcome.UNDETERMINED,
-        Outcome.ADJUSTED,
+        AdjustmentOutcome.ADJUSTED,
+        AdjustmentOutcome.ADJUSTED,
+        AdjustmentOutcome.UNDETERMINED,
+        AdjustmentOutcome.ADJUSTED,
     ]
     for k in range(5):
         alone = adjust_distances(SQUARE[None], ALL, read[k : k + 1], 1.0)

@@ -3,10 +3,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from checks.engine.corner_moves import find_corner_moves
+from checks.engine.distance_network import AdjustmentOutcome
 from checks.engine.errors import DegenerateGeometryError
-from checks.engine.network import Outcome
-from checks.engine.outline import adjust_many, adjust_outline
-from checks.engine.squaring import square_up
+from checks.engine.outline import adjust_outline, adjust_outlines
 
 A, B = 24_384.0, 15_240.0
 PLAN = np.array([[0.0, 0.0], [A, 0.0], [A, B], [0.0, B]])
@@ -31,18 +31,18 @@ def moved(points, turn, shift):
 def test_as_planned_nothing_is_out():
     found = adjust_outline(PLAN, PAIRS, apart(PLAN, PAIRS), 2.0)
     assert found.determined
-    assert found.outcome is Outcome.ADJUSTED
+    assert found.outcome is AdjustmentOutcome.ADJUSTED
     assert found.missing.shape == (0, 2)
     np.testing.assert_allclose(found.offsets_mm, 0.0, atol=1e-9)
     assert found.reference_variance == pytest.approx(0.0, abs=1e-18)
-    assert abs(found.lean_rad) < 1e-14
+    assert abs(found.skew_rad) < 1e-14
 
 
 def test_worked_example_a_rectangle_leaning_by_an_inch():
     # far wall shifted 25.4 mm along itself: p² = (a + s)² + b², q² = (a - s)² + b²
     built = PLAN + np.array([[0, 0], [0, 0], [25.4, 0], [25.4, 0]])
     found = adjust_outline(PLAN, PAIRS, apart(built, PAIRS), 2.0)
-    assert found.lean_rad == pytest.approx(np.arctan(25.4 / B), abs=1e-12)
+    assert found.skew_rad == pytest.approx(np.arctan(25.4 / B), abs=1e-12)
     np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-8)
     # laid on the plan, nobody knowing which corner was right: each corner a bit
     np.testing.assert_allclose(found.offsets_mm.sum(axis=0), 0.0, atol=1e-9)
@@ -77,7 +77,7 @@ def test_where_the_plan_lies_does_not_matter(turn, x, y, seed):
     np.testing.assert_allclose(
         moved(here.offsets_mm, turn, [0, 0]), there.offsets_mm, atol=1e-6
     )
-    assert here.lean_rad == pytest.approx(there.lean_rad, abs=1e-10)
+    assert here.skew_rad == pytest.approx(there.skew_rad, abs=1e-10)
 
 
 def test_the_order_of_readings_and_of_their_ends_does_not_matter():
@@ -95,7 +95,7 @@ def test_the_units_of_length_and_sigma_do_not_matter():
     here = adjust_outline(PLAN, PAIRS, read, 2.0)
     feet = adjust_outline(PLAN / 304.8, PAIRS, read / 304.8, 2.0 / 304.8)
     np.testing.assert_allclose(here.w, feet.w, rtol=1e-6)
-    assert here.lean_rad == pytest.approx(feet.lean_rad, abs=1e-11)
+    assert here.skew_rad == pytest.approx(feet.skew_rad, abs=1e-11)
 
 
 def test_with_one_reading_to_spare_it_cannot_be_told_which_is_wrong():
@@ -150,11 +150,11 @@ def test_four_walls_lack_a_diagonal_and_the_listed_one_is_named():
         PLAN, PAIRS[:4], apart(PLAN, PAIRS[:4]), 2.0, diagonals=[[1, 3], [0, 2]]
     )
     assert not found.determined
-    assert found.outcome is Outcome.UNDETERMINED
+    assert found.outcome is AdjustmentOutcome.UNDETERMINED
     assert found.degrees_of_freedom == -1
     assert found.missing.tolist() == [[1, 3]]
     assert np.isnan(found.corners_mm).all()
-    assert np.isnan(found.lean_rad)
+    assert np.isnan(found.skew_rad)
 
 
 def test_two_diagonals_lack_walls():
@@ -200,7 +200,7 @@ def test_readings_of_no_figure_have_a_name_for_it():
     pairs = np.array([[0, 1], [1, 2], [2, 0]])
     found = adjust_outline(plan, pairs, [60_000.0, 20_000.0, 20_000.0], 1.0)
     assert not found.determined
-    assert found.outcome in (Outcome.NOT_CONVERGED, Outcome.FOLDED)
+    assert found.outcome in (AdjustmentOutcome.NOT_CONVERGED, AdjustmentOutcome.FOLDED)
     assert np.isnan(found.corners_mm).all()
     assert not found.suspect.any()
     assert not found.cannot_tell
@@ -212,7 +212,7 @@ def test_a_figure_folded_over_has_a_name_for_it():
     built[3] = [A * 0.9, B * 0.2]
     pairs = every(4)
     found = adjust_outline(PLAN, pairs, apart(built, pairs), 1.0)
-    assert found.outcome is Outcome.FOLDED
+    assert found.outcome is AdjustmentOutcome.FOLDED
     assert np.isnan(found.offsets_mm).all()
 
 
@@ -221,12 +221,12 @@ def test_many_are_each_as_alone():
     read = apart(PLAN, PAIRS) + rng.normal(scale=3, size=(30, 6))
     read[4, 5] = np.nan
     read[5, 4:] = np.nan
-    many = adjust_many(np.broadcast_to(PLAN, (30, 4, 2)), PAIRS, read, 2.0)
+    many = adjust_outlines(np.broadcast_to(PLAN, (30, 4, 2)), PAIRS, read, 2.0)
     for k in range(30):
         one = adjust_outline(PLAN, PAIRS, read[k], 2.0)
         assert one.outcome == many.outcome[k]
         np.testing.assert_allclose(one.corners_mm, many.corners_mm[k], atol=1e-8)
-        assert one.lean_rad == pytest.approx(many.lean_rad[k], abs=1e-12, nan_ok=True)
+        assert one.skew_rad == pytest.approx(many.skew_rad[k], abs=1e-12, nan_ok=True)
 
 
 def test_plans_that_are_no_figure_are_refused():
@@ -240,7 +240,7 @@ def test_plans_that_are_no_figure_are_refused():
 
 def test_square_up_moves_the_far_wall_back():
     built = PLAN + np.array([[0, 0], [0, 0], [25.4, 0], [25.4, 0]])
-    found = square_up(PLAN, built)
+    found = find_corner_moves(PLAN, built)
     assert found.kept == (0, 1)
     assert found.corner.tolist() == [2, 3]
     assert found.wall.tolist() == [2, 2]
@@ -251,7 +251,7 @@ def test_square_up_moves_the_far_wall_back():
 
 def test_square_up_moves_the_one_corner_that_is_out():
     built = PLAN + np.array([[0, 0], [0, 0], [0, 0], [-18.0, 0]])
-    found = square_up(PLAN, built)
+    found = find_corner_moves(PLAN, built)
     np.testing.assert_allclose(found.shift_mm, [[0, 0], [18.0, 0]], atol=1e-9)
 
 
@@ -259,7 +259,7 @@ def test_square_up_moves_the_one_corner_that_is_out():
 def test_after_the_moves_the_kept_wall_has_square_corners(keep):
     rng = np.random.default_rng(61)
     built = moved(PLAN + rng.normal(scale=20, size=PLAN.shape), 0.3, [1e5, 2e5])
-    found = square_up(PLAN, built, keep)
+    found = find_corner_moves(PLAN, built, keep)
     squared = built.copy()
     squared[found.corner] += found.shift_mm
     first, second = found.kept
@@ -276,7 +276,7 @@ def test_after_the_moves_the_kept_wall_has_square_corners(keep):
 def test_square_up_of_an_ell_that_leans_takes_the_lean_out():
     lean = 0.004
     built = ELL + np.stack([ELL[:, 1] * lean, np.zeros(6)], axis=1)
-    found = square_up(ELL, built)
+    found = find_corner_moves(ELL, built)
     squared = built.copy()
     squared[found.corner] += found.shift_mm
     np.testing.assert_allclose(squared, ELL, atol=1e-9)
@@ -288,7 +288,7 @@ SKEW = np.array([[0.0, 0.0], [20e3, 0.0], [25e3, 8660.0], [5e3, 8660.0]])
 def test_a_skewed_outline_with_its_angles_as_planned_needs_no_squaring():
     longer = SKEW + np.array([[0, 0], [0, 0], [50.0, 86.6], [50.0, 86.6]])
     built = moved(longer, 0.2, [3e5, -1e5])
-    np.testing.assert_allclose(square_up(SKEW, built).move_mm, 0.0, atol=1e-7)
+    np.testing.assert_allclose(find_corner_moves(SKEW, built).move_mm, 0.0, atol=1e-7)
 
 
 @pytest.mark.parametrize("keep", [0, 1, 2, 3])
@@ -296,7 +296,7 @@ def test_after_the_moves_a_skewed_outline_has_the_plans_angles_at_its_kept_wall(
     plan = np.array([[0.0, 0.0], [20e3, 1e3], [23e3, 14e3], [-5e2, 12e3]])
     rng = np.random.default_rng(67)
     built = moved(plan + rng.normal(scale=20, size=plan.shape), -0.4, [1e5, 2e5])
-    found = square_up(plan, built, keep)
+    found = find_corner_moves(plan, built, keep)
     squared = built.copy()
     squared[found.corner] += found.shift_mm
     first, second = found.kept
@@ -316,7 +316,7 @@ def _angle(points):
 
 def test_square_up_without_a_figure_is_refused():
     with pytest.raises(DegenerateGeometryError, match="not determined"):
-        square_up(PLAN, np.full((4, 2), np.nan))
+        find_corner_moves(PLAN, np.full((4, 2), np.nan))
 
 
 def test_inputs_are_untouched():
@@ -327,4 +327,4 @@ def test_inputs_are_untouched():
     found = adjust_outline(plan, pairs, read, sigma)
     corners = found.corners_mm.copy()
     corners.flags.writeable = False
-    square_up(plan, corners)
+    find_corner_moves(plan, corners)

@@ -5,12 +5,12 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from checks.engine.errors import EngineError
-from checks.engine.plate import (
+from checks.engine.plate_fit.plate import (
     COUNTED,
     FREE,
     HELD,
     fit_plates,
-    hold_plates,
+    fit_plates_within_limit,
     hole_needed_mm,
 )
 
@@ -41,7 +41,7 @@ def test_two_rods_too_far_apart_share_the_excess():
     # Worked by hand: holes 100 apart, rods 106 apart, so 3 mm at each; less 1 mm.
     holes = np.array([[0.0, 0.0], [100.0, 0.0]])
     fit = fit_one(holes, [[0.0, 0.0], [106.0, 0.0]], np.full(2, 1.0))
-    assert fit.overrun_mm[0] == pytest.approx(2.0, abs=CLOSE_MM)
+    assert fit.interference_mm[0] == pytest.approx(2.0, abs=CLOSE_MM)
     np.testing.assert_allclose(fit.shift_mm[0], [3.0, 0.0], atol=1e-4)
     np.testing.assert_allclose(fit.distance_mm[0], [3.0, 3.0], atol=CLOSE_MM)
 
@@ -54,20 +54,20 @@ def test_one_rod_of_four_pushed_out_along_the_diagonal():
     rods = holes.copy()
     rods[2] += 4.0 / np.sqrt(2.0)
     fit = fit_one(holes, rods, np.full(4, 1.5))
-    assert fit.overrun_mm[0] == pytest.approx(0.5, abs=CLOSE_MM)
-    assert fit.turn_rad[0] == pytest.approx(0.0, abs=1e-6)
+    assert fit.interference_mm[0] == pytest.approx(0.5, abs=CLOSE_MM)
+    assert fit.rotation_rad[0] == pytest.approx(0.0, abs=1e-6)
 
 
 def test_rods_where_the_plan_has_them_leave_the_whole_clearance():
     fit = fit_one(FOUR, FOUR, np.full(4, 2.4))
-    assert fit.overrun_mm[0] == pytest.approx(-2.4, abs=CLOSE_MM)
+    assert fit.interference_mm[0] == pytest.approx(-2.4, abs=CLOSE_MM)
     assert fit.proven[0]
 
 
 def test_a_large_turn_is_the_true_rotation():
     fit = fit_one(FOUR, turned(FOUR, 1.2), np.full(4, 1.0))
-    assert fit.turn_rad[0] == pytest.approx(1.2, abs=1e-8)
-    assert fit.overrun_mm[0] == pytest.approx(-1.0, abs=CLOSE_MM)
+    assert fit.rotation_rad[0] == pytest.approx(1.2, abs=1e-8)
+    assert fit.interference_mm[0] == pytest.approx(-1.0, abs=CLOSE_MM)
 
 
 def test_overrun_does_not_depend_on_where_or_how_the_axes_lie():
@@ -76,16 +76,22 @@ def test_overrun_does_not_depend_on_where_or_how_the_axes_lie():
     away = np.array([4.1e5, -2.7e5])
     moved = fit_plates(turned(holes, 0.7) + away, turned(rods, 0.7) + away, clearance)
     mirror = fit_plates(holes * [1.0, -1.0], rods * [1.0, -1.0], clearance)
-    np.testing.assert_allclose(moved.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
-    np.testing.assert_allclose(mirror.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
-    np.testing.assert_allclose(mirror.turn_rad, -plain.turn_rad, atol=1e-5)
+    np.testing.assert_allclose(
+        moved.interference_mm, plain.interference_mm, atol=CLOSE_MM
+    )
+    np.testing.assert_allclose(
+        mirror.interference_mm, plain.interference_mm, atol=CLOSE_MM
+    )
+    np.testing.assert_allclose(mirror.rotation_rad, -plain.rotation_rad, atol=1e-5)
 
 
 def test_rods_alone_moved_move_the_plate_and_not_the_overrun():
     holes, rods, clearance = sample(2)
     plain = fit_plates(holes, rods, clearance)
     moved = fit_plates(holes, rods + np.array([30.0, -12.0]), clearance)
-    np.testing.assert_allclose(moved.overrun_mm, plain.overrun_mm, atol=CLOSE_MM)
+    np.testing.assert_allclose(
+        moved.interference_mm, plain.interference_mm, atol=CLOSE_MM
+    )
     np.testing.assert_allclose(
         moved.shift_mm - plain.shift_mm, [[30.0, -12.0]] * 6, atol=1e-3
     )
@@ -95,7 +101,9 @@ def test_more_clearance_everywhere_takes_as_much_off_the_overrun():
     holes, rods, clearance = sample(3)
     plain = fit_plates(holes, rods, clearance)
     wider = fit_plates(holes, rods, clearance + 0.8)
-    np.testing.assert_allclose(wider.overrun_mm, plain.overrun_mm - 0.8, atol=CLOSE_MM)
+    np.testing.assert_allclose(
+        wider.interference_mm, plain.interference_mm - 0.8, atol=CLOSE_MM
+    )
 
 
 def test_masked_rods_are_not_looked_at():
@@ -107,7 +115,9 @@ def test_masked_rods_are_not_looked_at():
     clearance[:, 3] = np.nan
     masked = fit_plates(holes, rods, clearance, mask)
     three = fit_plates(holes[:, :3], rods[:, :3], clearance[:, :3])
-    np.testing.assert_allclose(masked.overrun_mm, three.overrun_mm, atol=CLOSE_MM)
+    np.testing.assert_allclose(
+        masked.interference_mm, three.interference_mm, atol=CLOSE_MM
+    )
     assert np.isnan(masked.distance_mm[:, 3]).all()
     assert np.isfinite(masked.distance_mm[:, :3]).all()
 
@@ -117,11 +127,13 @@ def test_answer_is_the_distance_at_the_placement_given():
     fit = fit_plates(holes, rods, clearance)
     for k in range(6):
         centre = holes[k].mean(axis=0)
-        placed = turned(holes[k] - centre, fit.turn_rad[k]) + centre + fit.shift_mm[k]
+        placed = (
+            turned(holes[k] - centre, fit.rotation_rad[k]) + centre + fit.shift_mm[k]
+        )
         distance = np.hypot(*(placed - rods[k]).T)
         np.testing.assert_allclose(distance, fit.distance_mm[k], atol=1e-9)
         worst = (distance - clearance[k]).max()
-        assert worst == pytest.approx(fit.overrun_mm[k], abs=1e-9)
+        assert worst == pytest.approx(fit.interference_mm[k], abs=1e-9)
 
 
 def test_plates_solved_together_are_as_solved_alone():
@@ -129,8 +141,8 @@ def test_plates_solved_together_are_as_solved_alone():
     together = fit_plates(holes, rods, clearance)
     for k in range(6):
         alone = fit_one(holes[k], rods[k], clearance[k])
-        assert alone.overrun_mm[0] == pytest.approx(
-            together.overrun_mm[k], abs=CLOSE_MM
+        assert alone.interference_mm[0] == pytest.approx(
+            together.interference_mm[k], abs=CLOSE_MM
         )
 
 
@@ -138,15 +150,15 @@ def test_shift_held_at_nothing_still_turns():
     rods = turned(FOUR, 0.02) + np.array([2.0, 0.0])
     fit = fit_one(FOUR, rods, np.full(4, 1.0), shift_limit_mm=np.zeros((1, 2)))
     np.testing.assert_array_equal(fit.shift_mm, np.zeros((1, 2)))
-    assert fit.overrun_mm[0] == pytest.approx(1.0, abs=1e-3)
-    assert fit.turn_rad[0] == pytest.approx(0.02, abs=1e-3)
+    assert fit.interference_mm[0] == pytest.approx(1.0, abs=1e-3)
+    assert fit.rotation_rad[0] == pytest.approx(0.02, abs=1e-3)
 
 
 def test_a_limit_that_does_not_bind_changes_nothing():
     holes, rods, clearance = sample(7)
     plain = fit_plates(holes, rods, clearance)
     wide = fit_plates(holes, rods, clearance, None, np.full((6, 2), 50.0))
-    np.testing.assert_array_equal(wide.overrun_mm, plain.overrun_mm)
+    np.testing.assert_array_equal(wide.interference_mm, plain.interference_mm)
 
 
 def test_hole_needed_is_what_makes_the_plate_just_fit():
@@ -158,7 +170,7 @@ def test_hole_needed_is_what_makes_the_plate_just_fit():
     again = fit_plates(
         holes, rods, np.repeat((needed[:, None] - 19.05) / 2.0, 4, axis=1)
     )
-    np.testing.assert_allclose(again.overrun_mm, 0.0, atol=CLOSE_MM)
+    np.testing.assert_allclose(again.interference_mm, 0.0, atol=CLOSE_MM)
 
 
 def test_inputs_are_left_untouched():
@@ -171,7 +183,7 @@ def test_inputs_are_left_untouched():
 
 def test_no_plates_give_no_answers():
     fit = fit_plates(np.zeros((0, 4, 2)), np.zeros((0, 4, 2)), np.zeros((0, 4)))
-    assert fit.overrun_mm.shape == (0,)
+    assert fit.interference_mm.shape == (0,)
 
 
 def test_a_missing_rod_is_refused():
@@ -217,7 +229,7 @@ def test_any_pattern_at_all_has_a_proved_answer_no_sampled_placement_beats(
     assert fit.proven[0]
     rng = np.random.default_rng(0)
     centre = holes.mean(axis=0)
-    turns = fit.turn_rad[0] + np.concatenate(
+    turns = fit.rotation_rad[0] + np.concatenate(
         ([0.0], rng.normal(0, 1e-3, 200), rng.uniform(-np.pi, np.pi, 200))
     )
     shifts = fit.shift_mm[0] + rng.normal(0, 1.0, (401, 2)) * rng.choice(
@@ -228,7 +240,7 @@ def test_any_pattern_at_all_has_a_proved_answer_no_sampled_placement_beats(
     for turn, shift in zip(turns, shifts, strict=True):
         placed = turned(holes - centre, turn) + centre + shift
         other = (np.hypot(*(placed - rods).T) - clearance).max()
-        assert other >= fit.overrun_mm[0] - CLOSE_MM
+        assert other >= fit.interference_mm[0] - CLOSE_MM
 
 
 def several(seed, sigma=3.0, n=30):
@@ -242,7 +254,7 @@ def test_a_rod_that_may_miss_is_as_one_that_is_not_there():
     role = np.tile([COUNTED, COUNTED, FREE, COUNTED], (30, 1))
     free = fit_plates(holes, rods, clearance, role=role)
     without = fit_plates(holes, rods, clearance, role == COUNTED)
-    np.testing.assert_allclose(free.overrun_mm, without.overrun_mm, atol=1e-7)
+    np.testing.assert_allclose(free.interference_mm, without.interference_mm, atol=1e-7)
 
 
 def test_held_rods_are_within_and_the_others_as_near_as_that_lets_them():
@@ -250,13 +262,13 @@ def test_held_rods_are_within_and_the_others_as_near_as_that_lets_them():
     holes, rods, clearance = several(62, sigma=1.5)
     role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
     fit = fit_plates(holes, rods, clearance, role=role)
-    able = fit_plates(holes, rods, clearance, role == HELD).overrun_mm < -1e-3
+    able = fit_plates(holes, rods, clearance, role == HELD).interference_mm < -1e-3
     assert able.sum() > 10
     assert (fit.distance_mm[able][:, :2] <= 2.0 + 1e-6).all()
     for extra, goes_on in ((1e-5, True), (-1e-5, False)):
-        wider = clearance + (role == COUNTED) * (fit.overrun_mm[:, None] + extra)
+        wider = clearance + (role == COUNTED) * (fit.interference_mm[:, None] + extra)
         again = fit_plates(holes[able], rods[able], wider[able])
-        assert ((again.overrun_mm <= 1e-6) == goes_on).mean() == 1.0
+        assert ((again.interference_mm <= 1e-6) == goes_on).mean() == 1.0
     assert fit.proven[able].all()
 
 
@@ -265,7 +277,7 @@ def test_held_rods_out_of_reach_are_told():
     rods[:, 0] += 50.0
     role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
     fit = fit_plates(holes, rods, clearance, role=role)
-    assert np.isinf(fit.overrun_mm).all()
+    assert np.isinf(fit.interference_mm).all()
     assert not fit.proven.any()
 
 
@@ -273,9 +285,11 @@ def test_a_level_is_decided_as_the_whole_proof_decides_it():
     holes, rods, clearance = several(64)
     limit = np.full((30, 2), 1.0)
     whole = fit_plates(holes, rods, clearance, None, limit)
-    level = float(np.median(whole.overrun_mm)) + 0.01
-    fit = fit_plates(holes, rods, clearance, None, limit, level_mm=level)
-    np.testing.assert_array_equal(fit.overrun_mm > level, whole.overrun_mm > level)
+    level = float(np.median(whole.interference_mm)) + 0.01
+    fit = fit_plates(holes, rods, clearance, None, limit, threshold_mm=level)
+    np.testing.assert_array_equal(
+        fit.interference_mm > level, whole.interference_mm > level
+    )
     assert fit.proven.all()
 
 
@@ -283,9 +297,9 @@ def test_held_from_the_free_placement_is_held_from_scratch():
     holes, rods, clearance = several(65)
     limit = np.full((30, 2), 0.5)
     free = fit_plates(holes, rods, clearance)
-    held = hold_plates(free, holes, rods, clearance, None, limit)
+    held = fit_plates_within_limit(free, holes, rods, clearance, None, limit)
     whole = fit_plates(holes, rods, clearance, None, limit)
-    np.testing.assert_allclose(held.overrun_mm, whole.overrun_mm, atol=1e-6)
+    np.testing.assert_allclose(held.interference_mm, whole.interference_mm, atol=1e-6)
     assert (np.abs(held.shift_mm) <= 0.5).all()
 
 

@@ -1,8 +1,13 @@
 import pytest
 
 from checks.engine.errors import EngineError
-from checks.engine.fasteners import GRADES, INCH_MM, thread_of
-from checks.engine.reanchor import PSI_MPA, Outcome, Proposal, screen
+from checks.engine.fasteners import GRADES, INCH_MM, find_thread
+from checks.engine.reanchor import (
+    PSI_MPA,
+    ReplacementRod,
+    ScreenOutcome,
+    screen_replacement_rod,
+)
 
 ROD = 0.75 * INCH_MM
 
@@ -18,7 +23,7 @@ def proposal(**changes):
         "concrete_temperature_c": 10.0,
         "concrete_strength_mpa": 2500 * PSI_MPA,
     }
-    return Proposal(**(full | changes))
+    return ReplacementRod(**(full | changes))
 
 
 def outcomes(screened):
@@ -26,8 +31,8 @@ def outcomes(screened):
 
 
 def test_every_condition_at_its_limit_passes():
-    screened = screen(proposal(edge_mm=6 * ROD, neighbour_mm=6 * ROD))
-    assert screened.outcome is Outcome.PASS
+    screened = screen_replacement_rod(proposal(edge_mm=6 * ROD, neighbour_mm=6 * ROD))
+    assert screened.outcome is ScreenOutcome.PASS
     assert len(screened.conditions) == 7
 
 
@@ -45,37 +50,41 @@ def test_every_condition_at_its_limit_passes():
     ],
 )
 def test_each_condition_fails_by_itself(change, name):
-    screened = screen(proposal(**change))
-    failed = [k for k, v in outcomes(screened).items() if v is Outcome.FAIL]
+    screened = screen_replacement_rod(proposal(**change))
+    failed = [k for k, v in outcomes(screened).items() if v is ScreenOutcome.FAIL]
     assert failed == [name]
-    assert screened.outcome is Outcome.FAIL
+    assert screened.outcome is ScreenOutcome.FAIL
 
 
 def test_what_is_not_known_is_unknown_and_never_passes():
-    screened = screen(Proposal(diameter_mm=ROD))
-    assert set(outcomes(screened).values()) == {Outcome.UNKNOWN}
-    assert screened.outcome is Outcome.UNKNOWN
+    screened = screen_replacement_rod(ReplacementRod(diameter_mm=ROD))
+    assert set(outcomes(screened).values()) == {ScreenOutcome.UNKNOWN}
+    assert screened.outcome is ScreenOutcome.UNKNOWN
     assert screened.strengths.breakout_n is None
     assert screened.strengths.least is None
 
 
 def test_a_failure_outweighs_what_is_unknown():
-    screened = screen(Proposal(diameter_mm=ROD, concrete_age_days=3.0))
-    assert screened.outcome is Outcome.FAIL
+    screened = screen_replacement_rod(
+        ReplacementRod(diameter_mm=ROD, concrete_age_days=3.0)
+    )
+    assert screened.outcome is ScreenOutcome.FAIL
 
 
 def test_the_weakest_of_three_is_named():
-    thread = thread_of(ROD)
-    strengths = screen(proposal(), thread, GRADES["36"]).strengths
+    thread = find_thread(ROD)
+    strengths = screen_replacement_rod(proposal(), thread, GRADES["36"]).strengths
     # 200 psi bond on 3/4 x 10 in is 4.7 kip, far under breakout and steel
     assert strengths.least == "bond"
     # indoors the default bond stress is 300 psi against 200
-    indoors = screen(proposal(outdoors=False), thread, GRADES["36"]).strengths
+    indoors = screen_replacement_rod(
+        proposal(outdoors=False), thread, GRADES["36"]
+    ).strengths
     assert indoors.bond_n == pytest.approx(1.5 * strengths.bond_n)
 
 
 def test_breakout_near_an_edge_is_reduced():
-    strengths = screen(proposal()).strengths
+    strengths = screen_replacement_rod(proposal()).strengths
     assert strengths.edge_factor < 1.0
     assert strengths.breakout_at_edge_n == pytest.approx(
         strengths.breakout_n * strengths.edge_factor
@@ -83,17 +92,21 @@ def test_breakout_near_an_edge_is_reduced():
 
 
 def test_every_condition_names_its_source():
-    assert all("ACI 318-19" in c.source for c in screen(proposal()).conditions)
+    assert all(
+        "ACI 318-19" in c.source for c in screen_replacement_rod(proposal()).conditions
+    )
 
 
 def test_it_is_headed_as_a_screen():
-    assert screen(proposal()).heading.startswith("A screen, not a design")
+    assert screen_replacement_rod(proposal()).heading.startswith(
+        "A screen, not a design"
+    )
 
 
 @pytest.mark.parametrize("bad", [{"diameter_mm": 0.0}, {"embedment_mm": 0.0}])
 def test_sizes_that_cannot_be_are_refused(bad):
     with pytest.raises(EngineError):
-        screen(proposal(**bad))
+        screen_replacement_rod(proposal(**bad))
 
 
 @pytest.mark.parametrize(("edge", "least"), [(15.0, None), (30.0, "breakout")])
@@ -101,15 +114,15 @@ def test_nothing_is_called_weakest_where_the_bond_is_less_by_an_edge(edge, least
     # 2 1/2 in rod, 10 in deep in 1000 psi: breakout 17 kip, bond 23.6 kip away from any
     # edge; ACI 318-19 17.6.5.1.2: within 25 in sqrt(1000 / 1100) = 23.8 in it is less
     rod = 2.5 * INCH_MM
-    strengths = screen(
-        Proposal(
+    strengths = screen_replacement_rod(
+        ReplacementRod(
             diameter_mm=rod,
             embedment_mm=10.0 * INCH_MM,
             edge_mm=edge * INCH_MM,
             concrete_strength_mpa=1000.0 * PSI_MPA,
             outdoors=False,
         ),
-        thread_of(rod),
+        find_thread(rod),
         GRADES["36"],
     ).strengths
     assert strengths.bond_edge_mm == pytest.approx(23.837 * INCH_MM, abs=0.02)

@@ -3,7 +3,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from checks.engine.rigid import FitOutcome, chord_mm, fit_rigid, place_within
+from checks.engine.rigid_fit import (
+    RigidFitOutcome,
+    fit_plate_within,
+    fit_rigid,
+    rotation_chord_mm,
+)
 
 SQUARE = np.array([[[-50.0, 228.6], [50.0, 228.6], [-50.0, 355.6], [50.0, 355.6]]])
 
@@ -24,10 +29,10 @@ def moved(points, turn, shift):
 def test_a_pure_movement_is_found_wherever_the_grid_origin_is(turn, x, y, far):
     plan = SQUARE + far
     found = fit_rigid(plan, moved(plan, turn, (x, y)))
-    assert found.turn_rad[0] == pytest.approx(turn, abs=1e-10)
+    assert found.rotation_rad[0] == pytest.approx(turn, abs=1e-10)
     np.testing.assert_allclose(found.shift_mm[0], [x, y], atol=1e-8)
     np.testing.assert_allclose(found.residuals_mm, 0.0, atol=1e-8)
-    assert found.outcome[0] == FitOutcome.FITTED
+    assert found.outcome[0] == RigidFitOutcome.FITTED
 
 
 def test_residuals_and_movement_give_the_measured_points_back():
@@ -36,7 +41,7 @@ def test_residuals_and_movement_give_the_measured_points_back():
     built = moved(plan, 0.01, (3.0, -2.0)) + rng.normal(scale=2, size=plan.shape)
     found = fit_rigid(plan, built)
     for g in range(50):
-        c, s = np.cos(found.turn_rad[g]), np.sin(found.turn_rad[g])
+        c, s = np.cos(found.rotation_rad[g]), np.sin(found.rotation_rad[g])
         middle = plan[g].mean(axis=0)
         fitted = middle + found.shift_mm[g] + (plan[g] - middle) @ [[c, s], [-s, c]]
         np.testing.assert_allclose(fitted + found.residuals_mm[g], built[g], atol=1e-10)
@@ -45,24 +50,24 @@ def test_residuals_and_movement_give_the_measured_points_back():
 
 def test_one_rod_shifts_without_turning():
     found = fit_rigid([[[10.0, 20.0]]], [[[13.0, 16.0]]])
-    assert found.turn_rad[0] == 0.0
+    assert found.rotation_rad[0] == 0.0
     assert found.shift_mm[0].tolist() == [3.0, -4.0]
-    assert found.outcome[0] == FitOutcome.SHIFT_ONLY
+    assert found.outcome[0] == RigidFitOutcome.SHIFT_ONLY
 
 
 def test_two_rods_give_a_turn():
     found = fit_rigid([[[0.0, 0.0], [100.0, 0.0]]], [[[0.0, 0.0], [0.0, 100.0]]])
-    assert found.turn_rad[0] == pytest.approx(np.pi / 2)
+    assert found.rotation_rad[0] == pytest.approx(np.pi / 2)
     np.testing.assert_allclose(found.shift_mm[0], [-50.0, 50.0], atol=1e-12)
 
 
 def test_points_that_coincide_do_not_turn():
     plan = np.array([[[5.0, 5.0], [5.0, 5.0]]])
     found = fit_rigid(plan, [[[6.0, 5.0], [8.0, 5.0]]])
-    assert found.turn_rad[0] == 0.0
-    assert found.outcome[0] == FitOutcome.SHIFT_ONLY
+    assert found.rotation_rad[0] == 0.0
+    assert found.outcome[0] == RigidFitOutcome.SHIFT_ONLY
     other = fit_rigid([[[6.0, 5.0], [8.0, 5.0]]], plan)
-    assert other.outcome[0] == FitOutcome.SHIFT_ONLY
+    assert other.outcome[0] == RigidFitOutcome.SHIFT_ONLY
     np.testing.assert_allclose(other.shift_mm[0], [-2.0, 0.0])
 
 
@@ -70,14 +75,14 @@ def test_points_that_tell_no_turn_do_not_get_one():
     # a square mirrored onto itself: every turn fits equally badly
     plan = np.array([[[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]]]) * 100
     found = fit_rigid(plan, plan * [1.0, -1.0])
-    assert found.outcome[0] == FitOutcome.SHIFT_ONLY
-    assert found.turn_rad[0] == 0.0
+    assert found.outcome[0] == RigidFitOutcome.SHIFT_ONLY
+    assert found.rotation_rad[0] == 0.0
 
 
 def test_a_group_with_no_rod_measured_is_unmeasured():
     found = fit_rigid(SQUARE, np.full_like(SQUARE, np.nan))
-    assert found.outcome[0] == FitOutcome.UNMEASURED
-    assert np.isnan(found.turn_rad[0])
+    assert found.outcome[0] == RigidFitOutcome.UNMEASURED
+    assert np.isnan(found.rotation_rad[0])
     assert np.isnan(found.shift_mm).all()
     assert np.isnan(found.residuals_mm).all()
 
@@ -86,7 +91,7 @@ def test_a_missing_rod_still_leaves_the_shift_of_the_whole_group():
     built = moved(SQUARE, 0.02, (4.0, -1.0))
     built[0, 2] = np.nan
     found = fit_rigid(SQUARE, built)
-    assert found.turn_rad[0] == pytest.approx(0.02)
+    assert found.rotation_rad[0] == pytest.approx(0.02)
     np.testing.assert_allclose(found.shift_mm[0], [4.0, -1.0])
     assert np.isnan(found.residuals_mm[0, 2]).all()
 
@@ -113,7 +118,7 @@ def test_groups_do_not_touch_each_other():
     plan, built = rng.normal(scale=90, size=(2, 20, 4, 2))
     together = fit_rigid(plan, built)
     alone = fit_rigid(plan[7:8], built[7:8])
-    assert together.turn_rad[7] == alone.turn_rad[0]
+    assert together.rotation_rad[7] == alone.rotation_rad[0]
     np.testing.assert_array_equal(together.shift_mm[7], alone.shift_mm[0])
 
 
@@ -160,19 +165,21 @@ def test_no_placement_within_the_limits_is_better_than_the_one_found(seed):
     rods = moved(holes[None], rng.uniform(-0.4, 0.4), rng.normal(0.0, 3.0, 2))[0]
     rods = rods + rng.normal(0.0, 2.0, rods.shape)
     clearance = rng.choice([0.0, 2.4, 7.0], len(holes))
-    found = place_within(holes, rods, clearance, 3.175)
+    found = fit_plate_within(holes, rods, clearance, 3.175)
     assert (np.abs(found.shift_mm) <= 3.175).all()
-    assert chord_mm(holes, found.turn_rad) <= 3.175 + 1e-9
+    assert rotation_chord_mm(holes, found.rotation_rad) <= 3.175 + 1e-9
     # what it says of itself holds: the gap is where the rod is seen from its hole
-    seen = moved(holes[None], found.turn_rad, found.shift_mm)[0]
+    seen = moved(holes[None], found.rotation_rad, found.shift_mm)[0]
     apart = np.hypot(*(rods - seen).T)
     np.testing.assert_allclose(np.hypot(*found.gap_mm.T), apart, atol=1e-9)
-    assert found.overrun_mm == pytest.approx((apart - clearance).max(), abs=1e-9)
-    assert found.overrun_mm <= _grid_overrun(holes, rods, clearance, 3.175) + 1e-5
+    assert found.interference_mm == pytest.approx((apart - clearance).max(), abs=1e-9)
+    assert found.interference_mm <= _grid_overrun(holes, rods, clearance, 3.175) + 1e-5
 
 
 def test_one_hole_is_shifted_as_far_as_it_may_be():
     hole, rod = np.array([[0.0, 80.0]]), np.array([[10.0, 81.0]])
-    found = place_within(hole, rod, np.array([2.0]), 3.0)
-    assert found.overrun_mm == pytest.approx(5.0, abs=1e-6)  # (3, 1) to (10, 1), less 2
+    found = fit_plate_within(hole, rod, np.array([2.0]), 3.0)
+    assert found.interference_mm == pytest.approx(
+        5.0, abs=1e-6
+    )  # (3, 1) to (10, 1), less 2
     np.testing.assert_allclose(found.shift_mm, [3.0, 1.0], atol=1e-3)

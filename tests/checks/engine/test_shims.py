@@ -8,7 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checks.engine.errors import EngineError
-from checks.engine.shims import lower_one_pad, pack_list, shim_stacks
+from checks.engine.levelling.shims import (
+    count_pack_list,
+    find_pad_to_lower,
+    find_shim_stacks,
+)
 
 INCHES = np.array([1 / 16, 1 / 8, 1 / 4, 1 / 2]) * 25.4
 
@@ -38,7 +42,7 @@ def test_the_stack_is_the_best_of_all_there_are(plates, sixteenths, part):
     plates = [max(plate, 3) * unit for plate in dict.fromkeys(plates)]
     plates = list(dict.fromkeys(plates))
     shortfall = sixteenths * unit + part
-    found = shim_stacks([shortfall / 1e6], np.array(plates) / 1e6)
+    found = find_shim_stacks([shortfall / 1e6], np.array(plates) / 1e6)
     assert tuple(found.counts[0]) == best_by_trying_all(shortfall, plates)
 
 
@@ -50,63 +54,63 @@ def test_the_stack_is_the_best_of_all_there_are(plates, sixteenths, part):
     shortfall=st.integers(0, 7_000_000),
 )
 def test_awkward_thicknesses_are_exact_to_the_millionth(plates, shortfall):
-    found = shim_stacks([shortfall / 1e6], np.array(plates) / 1e6)
+    found = find_shim_stacks([shortfall / 1e6], np.array(plates) / 1e6)
     assert tuple(found.counts[0]) == best_by_trying_all(shortfall, plates)
 
 
 def test_four_millimetres_take_an_eighth_and_a_sixteenth():
-    found = shim_stacks([4.0], INCHES)
+    found = find_shim_stacks([4.0], INCHES)
     assert found.total_mm.tolist() == [4.7625]
     assert found.counts.tolist() == [[1, 1, 0, 0]]
     assert found.residual_mm[0] == pytest.approx(0.7625, abs=1e-12)
 
 
 def test_of_two_equally_near_the_thinner_is_taken():
-    found = shim_stacks([1.5 * 25.4 / 16], INCHES)
+    found = find_shim_stacks([1.5 * 25.4 / 16], INCHES)
     assert found.total_mm.tolist() == [1.5875]
 
 
 def test_the_fewest_plates_are_taken_even_where_the_thickest_leads_astray():
     # 8 = 5 + 2 + 1 in thickest-first steps, 4 + 4 in the fewest
-    assert shim_stacks([8.0], [1, 2, 4, 5]).counts.tolist() == [[0, 0, 2, 0]]
+    assert find_shim_stacks([8.0], [1, 2, 4, 5]).counts.tolist() == [[0, 0, 2, 0]]
 
 
 def test_of_equally_few_the_thicker_plates_come_first():
     # 6 = 5 + 1 = 3 + 3
-    assert shim_stacks([6.0], [1, 2, 3, 5]).counts.tolist() == [[1, 0, 0, 1]]
+    assert find_shim_stacks([6.0], [1, 2, 3, 5]).counts.tolist() == [[1, 0, 0, 1]]
 
 
 def test_a_pad_that_needs_a_shim_gets_at_least_one_plate():
-    assert shim_stacks([0.2], [2.0, 3.0]).counts.tolist() == [[1, 0]]
+    assert find_shim_stacks([0.2], [2.0, 3.0]).counts.tolist() == [[1, 0]]
 
 
 def test_counts_follow_the_order_the_thicknesses_were_given_in():
-    found = shim_stacks([4.0], INCHES[::-1])
+    found = find_shim_stacks([4.0], INCHES[::-1])
     assert found.counts.tolist() == [[0, 0, 1, 1]]
 
 
 def test_without_plates_nothing_is_reachable():
-    found = shim_stacks([4.0], [])
+    found = find_shim_stacks([4.0], [])
     assert found.reachable.tolist() == [False]
     assert np.isnan(found.total_mm).all()
 
 
 def test_an_unknown_shortfall_gets_no_stack():
-    found = shim_stacks([np.nan, 1.0], [1.0])
+    found = find_shim_stacks([np.nan, 1.0], [1.0])
     assert found.reachable.tolist() == [False, True]
     assert found.counts.tolist() == [[0], [1]]
 
 
 def test_no_pads_give_no_stacks():
-    assert shim_stacks([], INCHES).counts.shape == (0, 4)
+    assert find_shim_stacks([], INCHES).counts.shape == (0, 4)
 
 
 def test_a_thickness_given_twice_is_no_trouble():
-    assert shim_stacks([2.0], [1.0, 1.0]).counts.sum() == 2
+    assert find_shim_stacks([2.0], [1.0, 1.0]).counts.sum() == 2
 
 
 def test_a_tall_stack_is_found():
-    found = shim_stacks([300.0], INCHES)
+    found = find_shim_stacks([300.0], INCHES)
     assert found.total_mm[0] == pytest.approx(300.0375)
     assert found.counts.tolist() == [[1, 0, 1, 23]]
 
@@ -120,16 +124,16 @@ def test_a_tall_stack_is_found():
 )
 def test_what_cannot_be_judged_is_refused(shortfall, plates, says):
     with pytest.raises(EngineError, match=says):
-        shim_stacks(shortfall, plates)
+        find_shim_stacks(shortfall, plates)
 
 
 def test_the_pack_list_adds_up_all_stacks():
-    found = shim_stacks([4.0, 4.0, 7.9], INCHES)
-    assert pack_list(found.counts).tolist() == [3, 2, 1, 0]
+    found = find_shim_stacks([4.0, 4.0, 7.9], INCHES)
+    assert count_pack_list(found.counts).tolist() == [3, 2, 1, 0]
 
 
 def test_one_high_pad_that_forces_every_shim_is_worth_lowering():
-    found = lower_one_pad([5.0, 0.0, -1.0, 0.5, 0.2], 3.175)
+    found = find_pad_to_lower([5.0, 0.0, -1.0, 0.5, 0.2], 3.175)
     assert found is not None
     assert (found.index, found.shims_needed, found.shims_saved) == (0, 4, 4)
     assert found.lower_by_mm == pytest.approx(4.5)
@@ -149,24 +153,24 @@ def test_one_high_pad_that_forces_every_shim_is_worth_lowering():
     ],
 )
 def test_lowering_is_not_offered_where_it_does_not_save_most_shims(height):
-    assert lower_one_pad(height, 3.175) is None
+    assert find_pad_to_lower(height, 3.175) is None
 
 
 def test_a_pad_at_the_limit_needs_no_shim():
-    found = lower_one_pad([3.175, 0.0, -1.0, -1.0], 3.175)
+    found = find_pad_to_lower([3.175, 0.0, -1.0, -1.0], 3.175)
     assert found is not None
     assert found.shims_needed == 2
-    assert lower_one_pad([3.175, 0.0, 0.0], 3.175) is None
+    assert find_pad_to_lower([3.175, 0.0, 0.0], 3.175) is None
 
 
 def test_thicknesses_without_a_common_measure_count_to_a_thousandth():
-    found = shim_stacks([30.0, 57.3], [1.234567, 2.345671])
+    found = find_shim_stacks([30.0, 57.3], [1.234567, 2.345671])
     assert found.total_mm == pytest.approx(found.counts @ [1.234567, 2.345671])
     assert np.abs(found.residual_mm).max() < 0.2
     assert found.reachable.all()
 
 
 def test_what_nobody_shims_has_no_stack():
-    found = shim_stacks([5e7], [1.234567, 2.345671])
+    found = find_shim_stacks([5e7], [1.234567, 2.345671])
     assert (found.reachable.tolist(), found.counts.sum()) == ([False], 0)
     assert np.isnan(found.total_mm).all()

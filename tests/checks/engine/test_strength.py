@@ -6,24 +6,24 @@ import numpy as np
 import pytest
 from scipy.stats import studentized_range
 
-from checks.engine.errors import EngineError
-from checks.engine.strength import (
+from checks.engine.concrete.forecast import fit_curve, forecast_gate
+from checks.engine.concrete.strength import (
     PSI_MPA,
     RANGE_FACTORS,
-    age_factor,
-    equivalent_age,
-    judge_acceptance,
-    judge_companions,
-    judge_gate,
-    nurse_saul,
+    assess_acceptance,
+    assess_companions,
+    assess_strength_gate,
+    compute_age_factor,
+    compute_equivalent_age,
+    compute_nurse_saul,
 )
-from checks.engine.strength_forecast import fit_curve, forecast_gate
+from checks.engine.errors import EngineError
 
 NAN = float("nan")
 
 
 def test_the_lowest_of_the_latest_day_counts():
-    gate = judge_gate(
+    gate = assess_strength_gate(
         [10.0, 30.0, 16.2, 15.8], specified_mpa=20.0, day=[3, 5, 7, 7], ratio=0.75
     )
     assert gate.strength_mpa == 15.8
@@ -34,66 +34,68 @@ def test_the_lowest_of_the_latest_day_counts():
 
 
 def test_an_older_poor_sample_is_superseded_and_a_newer_poor_one_is_not():
-    old = judge_gate([10.0, 18.0], specified_mpa=20.0, day=[3, 7])
-    new = judge_gate([18.0, 10.0], specified_mpa=20.0, day=[3, 7])
+    old = assess_strength_gate([10.0, 18.0], specified_mpa=20.0, day=[3, 7])
+    new = assess_strength_gate([18.0, 10.0], specified_mpa=20.0, day=[3, 7])
     assert old.open
     assert not new.open
 
 
 def test_a_sample_of_unknown_day_is_taken_as_one_of_the_latest():
-    gate = judge_gate([18.0, 10.0, 18.0], specified_mpa=20.0, day=[7, NAN, 3])
+    gate = assess_strength_gate([18.0, 10.0, 18.0], specified_mpa=20.0, day=[7, NAN, 3])
     assert gate.samples.tolist() == [0, 1]
     assert not gate.open
 
 
 def test_without_days_all_samples_count():
-    assert judge_gate([18.0, 12.0], specified_mpa=20.0).strength_mpa == 12.0
-    gate = judge_gate([18.0, 12.0], specified_mpa=20.0, day=[NAN, NAN])
+    assert assess_strength_gate([18.0, 12.0], specified_mpa=20.0).strength_mpa == 12.0
+    gate = assess_strength_gate([18.0, 12.0], specified_mpa=20.0, day=[NAN, NAN])
     assert gate.strength_mpa == 12.0
 
 
 def test_either_route_opens_the_gate_and_the_lesser_need_is_named():
-    gate = judge_gate([13.0], specified_mpa=20.0, sufficient_mpa=12.0)
+    gate = assess_strength_gate([13.0], specified_mpa=20.0, sufficient_mpa=12.0)
     assert gate.open
     assert (gate.route, gate.required_mpa) == ("sufficient", 12.0)
-    gate = judge_gate([15.5], specified_mpa=20.0, sufficient_mpa=18.0)
+    gate = assess_strength_gate([15.5], specified_mpa=20.0, sufficient_mpa=18.0)
     assert gate.open
     assert (gate.route, gate.required_mpa) == ("ratio", 15.0)
 
 
 def test_the_engineers_strength_alone_is_a_route():
-    gate = judge_gate([12.0], sufficient_mpa=12.0)
+    gate = assess_strength_gate([12.0], sufficient_mpa=12.0)
     assert gate.open
     assert math.isnan(gate.ratio)
 
 
 def test_without_a_requirement_or_a_sample_the_gate_stays_shut():
-    assert not judge_gate([50.0]).open
-    assert judge_gate([50.0]).route is None
-    empty = judge_gate([], specified_mpa=20.0)
+    assert not assess_strength_gate([50.0]).open
+    assert assess_strength_gate([50.0]).route is None
+    empty = assess_strength_gate([], specified_mpa=20.0)
     assert not empty.open
     assert empty.sample == -1
 
 
 def test_acceptance_with_two_tests_looks_only_at_each():
-    found = judge_acceptance([20.0, 18.0], 20.0)
+    found = assess_acceptance([20.0, 18.0], 20.0)
     assert found.average_of_three_mpa.size == 0
     assert found.accepted
 
 
 def test_acceptance_without_tests_is_refused():
     with pytest.raises(EngineError, match="no strength test"):
-        judge_acceptance([], 20.0)
+        assess_acceptance([], 20.0)
 
 
 def test_frozen_hours_add_no_maturity_and_take_none():
-    assert nurse_saul([10.0, -5.0, 10.0], 24.0) == 480.0
+    assert compute_nurse_saul([10.0, -5.0, 10.0], 24.0) == 480.0
 
 
 def test_maturity_is_added_up_for_many_placements_at_once():
     temperature = np.array([[10.0, 20.0], [5.0, 5.0]])
-    assert nurse_saul(temperature, [12.0, 24.0]).tolist() == [600.0, 180.0]
-    assert equivalent_age(np.full((2, 3), 20.0), 8.0) == pytest.approx([24.0, 24.0])
+    assert compute_nurse_saul(temperature, [12.0, 24.0]).tolist() == [600.0, 180.0]
+    assert compute_equivalent_age(np.full((2, 3), 20.0), 8.0) == pytest.approx(
+        [24.0, 24.0]
+    )
 
 
 def test_a_forecast_returns_the_day_the_curve_was_made_with():
@@ -168,7 +170,7 @@ def test_the_pound_per_square_inch_is_the_defined_one():
 
 
 def test_concrete_at_the_reference_temperature_ages_hour_by_hour():
-    assert age_factor(23.0, reference_c=23.0) == 1.0
+    assert compute_age_factor(23.0, reference_c=23.0) == 1.0
 
 
 @pytest.mark.parametrize(
@@ -184,12 +186,12 @@ def test_concrete_at_the_reference_temperature_ages_hour_by_hour():
 def test_companions_may_be_so_far_apart_and_no_further(
     companions: list[float], agree: bool
 ) -> None:
-    assert judge_companions(companions).agree is agree
+    assert assess_companions(companions).agree is agree
 
 
 def test_a_single_cylinder_disagrees_with_nothing():
-    assert judge_companions([20.0]).agree
-    assert judge_companions([20.0]).apart == 0.0
+    assert assess_companions([20.0]).agree
+    assert assess_companions([20.0]).relative_range == 0.0
 
 
 def test_the_factors_are_those_of_the_studentised_range():
@@ -200,4 +202,7 @@ def test_the_factors_are_those_of_the_studentised_range():
 
 def test_more_than_ten_companions_are_judged_as_ten():
     many = [20.0] * 11 + [23.0]
-    assert judge_companions(many).allowed == judge_companions([20.0] * 10).allowed
+    assert (
+        assess_companions(many).allowed_range
+        == assess_companions([20.0] * 10).allowed_range
+    )

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_building
+from jobs.exchange.input.parser import parse_building
 from tests import documents
 
 Document = dict[str, Any]
@@ -16,7 +16,7 @@ FLOAT_SLACK = 1e-6  # mm; what domain and contract allow a verdict to hang on
 
 
 def result_of(document: Document) -> Document:
-    return evaluate(read_building(document))
+    return evaluate(parse_building(document))
 
 
 def check(result: Document, key: str) -> Document:

@@ -8,8 +8,8 @@ import jsonschema
 import pytest
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.parse import read_building
-from jobs.exchange.schema import result_schema
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.schema.building import result_schema
 from tests import documents
 
 Document = dict[str, Any]
@@ -115,7 +115,7 @@ def undescribed(schema: Document, value: Any, path: str) -> Iterator[str]:
 def test_every_result_fits_its_schema_and_every_member_is_described(
     change: Callable[[Document], None],
 ) -> None:
-    result = evaluate(read_building(documents.shed(change)))
+    result = evaluate(parse_building(documents.shed(change)))
     written = json.loads(json.dumps(result, allow_nan=False))
     jsonschema.Draft202012Validator(SCHEMA).validate(written)
     # squareness.suspect_readings are open: what is told of a suspect may grow
@@ -123,7 +123,7 @@ def test_every_result_fits_its_schema_and_every_member_is_described(
 
 
 def test_the_rare_members_are_written_by_some_of_these() -> None:
-    results = [evaluate(read_building(documents.shed(change))) for change in CHANGES]
+    results = [evaluate(parse_building(documents.shed(change))) for change in CHANGES]
     remedies = {
         remedy["remedy"]
         for result in results

@@ -9,12 +9,12 @@ import pytest
 from django.utils.timezone import now
 
 from checks.models import Finding, Release
-from checks.services.findings import carry_out
+from checks.services.findings import report_work_done
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.orders import order
+from tests.checks.decided_findings import order
 
 ReadPdf = Callable[[bytes], str]
 
@@ -32,7 +32,7 @@ def decided(
     finding = Finding.objects.get(building=building, topic="position:S1")
     last = len(finding.remedies) - 1
     made = order(finding, engineer, choice=last, note="Drill ½″ <b>#1</b> $x$.")
-    carry_out(actor=field_lead, decision=made, at=now(), note="Done.")
+    report_work_done(actor=field_lead, decision=made, at=now(), note="Done.")
     return building
 
 

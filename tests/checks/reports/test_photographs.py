@@ -10,15 +10,15 @@ from django.test import Client
 from django.utils.timezone import now
 
 from checks.models import CarriedOut, Photograph, Release
-from checks.reports.building import building_pdf
-from checks.reports.proof import proof_of_file
-from checks.reports.release import release_pdf, release_report
-from checks.reports.typeset import files_of
-from checks.services.kept_files import place_of, read_kept
+from checks.reports.release_report import compose_release, render_release_pdf
+from checks.reports.status_report import render_status_pdf
+from checks.reports.typst_pdf import build_files
+from checks.reports.verification import verify_release_file
+from checks.services.file_store import load_file, path_for
 from checks.services.photographs import add_photograph
-from checks.services.releases import sign_release, verify_digest
+from checks.services.releases import find_verified_release, sign_release
 from core.models import Person
-from jobs.exchange.canonical import digest
+from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.checks.reports.conftest import ReadPdf
 from tests.images import photo
@@ -67,14 +67,14 @@ def test_the_frozen_record_holds_their_digests(photographed: Photographed) -> No
     assert set(others) == {taken["finding"].digest, taken["check"].digest}
     assert others[taken["check"].digest]["check"] == "wall:A-B"
     assert others[taken["finding"].digest]["finding"] == "position:S1"
-    assert verify_digest(release.digest) == release
+    assert find_verified_release(release.digest) == release
 
 
 def test_a_photograph_added_since_changes_no_release(
     photographed: Photographed, field_lead: Person
 ) -> None:
     release, _ = photographed
-    before = release_pdf(release.record)
+    before = render_release_pdf(release.record)
     add_photograph(
         actor=field_lead,
         building=release.building,
@@ -83,15 +83,15 @@ def test_a_photograph_added_since_changes_no_release(
         decision=CarriedOut.objects.get().decision,
     )
     release.refresh_from_db()
-    assert verify_digest(release.digest) == release
-    assert release_pdf(release.record) == before
+    assert find_verified_release(release.digest) == release
+    assert render_release_pdf(release.record) == before
 
 
 def test_the_release_shows_them_with_caption_who_when_and_digest(
     photographed: Photographed, text_of: ReadPdf
 ) -> None:
     release, taken = photographed
-    pdf = release_pdf(release.record)
+    pdf = render_release_pdf(release.record)
     words = " ".join(text_of(pdf).split())
     for said in (
         "Carried out: New rod <i>set</i> #2",
@@ -105,32 +105,38 @@ def test_the_release_shows_them_with_caption_who_when_and_digest(
     for kept in taken.values():
         assert kept.digest in letters
     # The picture in the file is, byte for byte, the one whose digest stands below it.
-    assert read_kept(taken["work"].digest) in pdf
-    assert read_kept(taken["finding"].digest) in pdf
-    assert read_kept(taken["check"].digest) not in pdf
+    assert load_file(taken["work"].digest) in pdf
+    assert load_file(taken["finding"].digest) in pdf
+    assert load_file(taken["check"].digest) not in pdf
 
 
 def test_a_release_with_photographs_is_proved_by_its_file(
     photographed: Photographed,
 ) -> None:
     release, _ = photographed
-    proof = proof_of_file(release_pdf(release.record, "https://padstone.example.org"))
-    assert (proof.release, proof.attached, proof.printed) == (release, True, True)
+    proof = verify_release_file(
+        render_release_pdf(release.record, "https://padstone.example.org")
+    )
+    assert (proof.release, proof.attachment_matches, proof.print_matches) == (
+        release,
+        True,
+        True,
+    )
 
 
 def test_a_release_whose_photograph_is_lost_prints_and_says_so(
     photographed: Photographed, text_of: ReadPdf
 ) -> None:
     release, taken = photographed
-    place_of(taken["work"].digest).unlink()
-    pdf = release_pdf(release.record)
+    path_for(taken["work"].digest).unlink()
+    pdf = render_release_pdf(release.record)
     assert "The file of this photograph is lost." in text_of(pdf)
-    assert verify_digest(release.digest) == release
+    assert find_verified_release(release.digest) == release
 
 
 def test_the_status_shows_them_too(photographed: Photographed) -> None:
     release, taken = photographed
-    assert read_kept(taken["work"].digest) in building_pdf(release.building, now())
+    assert load_file(taken["work"].digest) in render_status_pdf(release.building, now())
 
 
 def test_a_photograph_shown_twice_is_in_the_file_once(
@@ -140,7 +146,7 @@ def test_a_photograph_shown_twice_is_in_the_file_once(
     record = copy.deepcopy(release.record)
     work = record["findings"][0]["decisions"][0]["carried_out"]["photographs"]
     work.append(work[0])
-    files = files_of(release_report(record))
+    files = build_files(compose_release(record))
     shown = json.loads(files["data.json"])["blocks"]
     (block,) = [each for each in shown if each["is"] == "photographs"]
     assert [row["digest"] for row in block["photographs"]].count(work[0]["digest"]) == 2
@@ -163,12 +169,12 @@ def test_a_release_of_before_there_were_photographs_still_holds(
         revision=release.revision,
         kind="erect",
         record=record,
-        digest=digest(record),
+        digest=sha256_of(record),
         signed_by=release.signed_by,
         signed_at=release.signed_at,
     )
-    assert verify_digest(old.digest) == old
-    assert proof_of_file(release_pdf(old.record)).holds
+    assert find_verified_release(old.digest) == old
+    assert verify_release_file(render_release_pdf(old.record)).is_valid
     client.force_login(field_lead, backend="django.contrib.auth.backends.ModelBackend")
     assert client.get(old.get_absolute_url()).status_code == 200
 

@@ -10,12 +10,16 @@ from django.test import Client
 from django.urls import reverse
 
 from checks.models import Release
-from checks.reports.proof import NoReleaseError, proof_of_digest, proof_of_file
-from checks.reports.release import release_pdf, release_report
-from checks.reports.typeset import files_of
+from checks.reports.release_report import compose_release, render_release_pdf
+from checks.reports.typst_pdf import build_files
+from checks.reports.verification import (
+    NotAReleaseError,
+    verify_release_digest,
+    verify_release_file,
+)
 from core.models import Person
 from jobs import services
-from jobs.exchange.canonical import canonical_json
+from jobs.exchange.canonical_json import canonical_json
 from tests.checks.conftest import Measure, entry
 from tests.checks.reports.conftest import ReadPdf
 
@@ -35,7 +39,7 @@ def attached(pdf: bytes) -> list[bytes]:
 
 
 def test_it_is_an_archival_pdf_that_names_its_digest(shipped: Release) -> None:
-    pdf = release_pdf(shipped.record, SITE)
+    pdf = render_release_pdf(shipped.record, SITE)
     assert pdf.startswith(b"%PDF-1.7")
     assert b"<pdfaid:part>3</pdfaid:part>" in pdf
     assert f"sha256:{shipped.digest}".encode() in pdf
@@ -45,7 +49,7 @@ def test_it_is_an_archival_pdf_that_names_its_digest(shipped: Release) -> None:
 def test_it_says_everything_a_release_has_to(
     shipped: Release, text_of: ReadPdf
 ) -> None:
-    words = text_of(release_pdf(shipped.record, SITE))
+    words = text_of(render_release_pdf(shipped.record, SITE))
     flat = " ".join(words.split())
     for said in (
         "Ship release",
@@ -78,20 +82,20 @@ def test_it_says_everything_a_release_has_to(
 def test_fractions_primes_and_signs_are_in_its_fonts(
     shipped: Release, text_of: ReadPdf
 ) -> None:
-    words = text_of(release_pdf(shipped.record))
+    words = text_of(render_release_pdf(shipped.record))
     for sign in ("⁄", "′", "″", "−", "×", "½"):  # noqa: RUF001 what a drawing has
         assert sign in words
     assert "\N{REPLACEMENT CHARACTER}" not in words
 
 
 def test_what_was_typed_is_text_and_no_command(shipped: Release) -> None:
-    files = files_of(release_report(shipped.record))
+    files = build_files(compose_release(shipped.record))
     assert b"#1</b>" not in files["main.typ"]
     assert b"Drill" in files["data.json"]
 
 
 def test_the_same_record_gives_the_same_bytes(shipped: Release) -> None:
-    assert release_pdf(shipped.record, SITE) == release_pdf(
+    assert render_release_pdf(shipped.record, SITE) == render_release_pdf(
         copy.deepcopy(shipped.record), SITE
     )
 
@@ -99,10 +103,10 @@ def test_the_same_record_gives_the_same_bytes(shipped: Release) -> None:
 def test_nothing_that_happened_since_changes_it(
     shipped: Release, measure: Measure, operations: Person
 ) -> None:
-    before = release_pdf(shipped.record, SITE)
+    before = render_release_pdf(shipped.record, SITE)
     measure(entry("level:S2", "1020 mm"))
     job = shipped.building.job
-    services.change_job(
+    services.update_job(
         actor=operations,
         job=job,
         number="J-other",
@@ -112,11 +116,11 @@ def test_nothing_that_happened_since_changes_it(
         ship_date=None,
     )
     shipped.refresh_from_db()
-    assert release_pdf(shipped.record, SITE) == before
+    assert render_release_pdf(shipped.record, SITE) == before
 
 
 def test_the_record_inside_gives_the_digest(shipped: Release) -> None:
-    pdf = release_pdf(shipped.record)
+    pdf = render_release_pdf(shipped.record)
     content = canonical_json(shipped.record)
     assert content in attached(pdf)
     assert hashlib.sha256(content).hexdigest() == shipped.digest
@@ -126,45 +130,45 @@ def test_a_release_of_bare_essentials_prints(shipped: Release) -> None:
     record = copy.deepcopy(shipped.record)
     record |= {"findings": [], "readings": [], "previous": [], "note": ""}
     record["notice"] |= {"strength": None, "rods": []}
-    assert release_pdf(record).startswith(b"%PDF-")
+    assert render_release_pdf(record).startswith(b"%PDF-")
 
 
 # Proof
 
 
 def test_a_printed_release_is_proved_by_its_file(shipped: Release) -> None:
-    proof = proof_of_file(release_pdf(shipped.record, SITE))
+    proof = verify_release_file(render_release_pdf(shipped.record, SITE))
     assert proof.release == shipped
-    assert proof.attached is True
-    assert proof.printed is True
-    assert proof.holds
+    assert proof.attachment_matches is True
+    assert proof.print_matches is True
+    assert proof.is_valid
 
 
 def test_a_file_with_another_record_inside_is_not_proved(shipped: Release) -> None:
     record = copy.deepcopy(shipped.record)
     record["note"] = "Everything is fine."
-    forged = release_pdf(record, SITE)
+    forged = render_release_pdf(record, SITE)
     other = re.search(rb"sha256:([0-9a-f]{64})", forged)
     assert other
-    assert proof_of_file(forged).release is None
+    assert verify_release_file(forged).release is None
     forged = forged.replace(other[1], shipped.digest.encode())
-    proof = proof_of_file(forged)
+    proof = verify_release_file(forged)
     assert proof.release == shipped
-    assert proof.attached is False
-    assert proof.printed is False
-    assert not proof.holds
+    assert proof.attachment_matches is False
+    assert proof.print_matches is False
+    assert not proof.is_valid
 
 
 def test_a_record_and_a_digest_are_proved_too(shipped: Release) -> None:
-    assert proof_of_file(canonical_json(shipped.record)).release == shipped
-    assert proof_of_digest(shipped.digest.upper()).release == shipped
-    assert not proof_of_digest("0" * 64).holds
+    assert verify_release_file(canonical_json(shipped.record)).release == shipped
+    assert verify_release_digest(shipped.digest.upper()).release == shipped
+    assert not verify_release_digest("0" * 64).is_valid
 
 
 @pytest.mark.parametrize("content", [b"", b"%PDF-1.7\n%%EOF", b"not json", b"NaN"])
 def test_what_is_no_release_is_said_so(content: bytes) -> None:
-    with pytest.raises(NoReleaseError):
-        proof_of_file(content)
+    with pytest.raises(NotAReleaseError):
+        verify_release_file(content)
 
 
 # The page

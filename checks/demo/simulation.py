@@ -1,0 +1,410 @@
+"""One building's way through its stages, told through the services.
+
+A story keeps what was really built beside what the record holds, so that a mistake
+can be put right by measuring again, and work that was carried out shows when it is
+measured afterwards.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+import numpy as np
+
+from checks.demo import frozen_time
+from checks.demo.crew import (
+    BENCHMARK,
+    NO_SPREAD,
+    BuiltFoundation,
+    Crew,
+    Entry,
+    build_foundation,
+    list_stage_checks,
+    read_pads,
+    take_readings,
+    write_entries,
+)
+from checks.demo.mistakes import find_mistake
+from checks.demo.photographs import draw_photograph
+from checks.models import Decision, Finding, FindingEvent, Release
+from checks.services.concrete import record_concrete
+from checks.services.findings import (
+    decide_finding,
+    report_work_done,
+    request_remeasurement,
+)
+from checks.services.photographs import UploadedPhotograph, add_photograph
+from checks.services.readings import record_readings
+from checks.services.releases import sign_release
+from core.models import Person
+from jobs.accounts.view_log import record_view
+from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.values import Plan
+from jobs.models import Building
+from jobs.plans.plan_cache import load_plan
+
+HOLE_REMEDIES = frozenset(
+    {"ream", "slot"}
+)  # the hole gives way; the rod stays where it is
+SKIPPED_REMEDIES = frozenset({"remeasure", "wait_for_strength"})
+ONE_DAY = timedelta(days=1)
+MAX_ROUNDS = 5
+
+
+class SimulationError(RuntimeError):
+    """The record did not take what the demo told it: a fault in one of the two."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildingTeam:
+    """Who works on one building."""
+
+    operations: Person
+    field: Person
+    engineer: Person
+    crew: Crew
+
+
+@dataclass
+class BuildingSimulation:
+    """A building, what was built of it, and what stands in its record."""
+
+    building: Building
+    team: BuildingTeam
+    seed: int
+    midnight: datetime  # of today
+    foundation: BuiltFoundation = field(init=False)
+    plan: Plan = field(init=False)
+    rng: np.random.Generator = field(init=False)
+    current_ids: dict[str, list[str]] = field(default_factory=dict)
+    setups: int = 0
+
+    def __post_init__(self) -> None:
+        self.rng = np.random.default_rng(self.seed)
+        self.reload_plan()
+        self.foundation = build_foundation(self.plan, self.seed)
+
+    def reload_plan(self) -> None:
+        """Take the plan in force."""
+        self.building.refresh_from_db()
+        self.plan = load_plan(self.building.current_revision())
+
+    def set_day(self, day: float) -> datetime:
+        """Let it be a moment, in days from this morning (negative: ago)."""
+        moment = min(self.midnight + day * ONE_DAY, _latest_moment())
+        frozen_time.set_time(moment)
+        return moment
+
+    # ---- measuring -----------------------------------------------------------
+
+    def list_checks(self, *stages: str, optional: bool = False) -> list[Check]:
+        """List what these stages ask for."""
+        return list_stage_checks(self.plan, *stages, optional=optional)
+
+    def measure(
+        self,
+        day: float,
+        checks: Iterable[Check],
+        *,
+        mistakes: Sequence[str] = (),
+        repeat: bool = False,
+        crew: Crew | None = None,
+        note: str = "",
+    ) -> None:
+        """Read checks off what was built and hand them in that evening.
+
+        What was read before is superseded, unless this is a repeat.
+        """
+        crew = crew or self.team.crew
+        begun = self.set_day(day)
+        listed = list(checks)
+        pads = [check for check in listed if check.kind == CheckKind.LEVEL]
+        taken = take_readings(
+            self.foundation,
+            crew,
+            self.rng,
+            [c for c in listed if c.kind != CheckKind.LEVEL],
+        )
+        if pads:
+            taken += read_pads(self.foundation, crew, self.rng, pads, self.setups + 1)
+            self.setups += crew.setups
+        for name in mistakes:
+            if not find_mistake(name).apply(self.foundation, taken, self.rng):
+                msg = f"{self.building}: no place for the mistake “{name}”."
+                raise SimulationError(msg)
+        entries = write_entries(taken, crew, self.rng, begun)
+        if note:
+            entries[0]["note"] = note
+        self._record_entries(entries, repeat=repeat)
+
+    def photograph(self, day: float, check: str, mark: str) -> None:
+        """Take a picture of what is measured."""
+        moment = self.set_day(day)
+        taken = draw_photograph("remeasure", mark, self.seed)
+        assert taken is not None  # noqa: S101  # it is drawn
+        add_photograph(
+            actor=self.team.field,
+            building=self.building,
+            client_id=uuid4(),
+            content=taken[0],
+            taken_at=moment,
+            caption=taken[1],
+            check=check,
+        )
+
+    def record_sample(self, day: float, name: str, strength: str) -> None:
+        """Hand in the strength of a field-cured sample."""
+        moment = self.set_day(day)
+        entry = {
+            "id": f"{name}-{self.seed}",
+            "check": f"strength:{name}",
+            "value": strength,
+            "by": "site laboratory",
+            "at": moment.isoformat(),
+        }
+        self._record_entries([entry], repeat=False)
+
+    def record_temperature(self, day: float, celsius: float, age: float) -> None:
+        """Hand in how warm the concrete is; `age` is in hours since placing."""
+        said = {"temperature": f"{celsius:g} degC", "hours": age, "by": "crew 1"}
+        self.record_concrete_entry(
+            day, "temperature", at=self.set_day(day).isoformat(), **said
+        )
+
+    def record_concrete_entry(self, day: float, kind: str, **said: object) -> None:
+        """Hand in what became known of the concrete."""
+        self.set_day(day)
+        entry = {"id": f"{kind}-{self.seed}-{day:g}", "kind": kind, **said}
+        recorded = record_concrete(
+            actor=self.team.field, building=self.building, entries=[entry]
+        )
+        if recorded.refused:
+            where = recorded.refused[0]
+            msg = f"{self.building}: {where.pointer}: {where.message}"
+            raise SimulationError(msg)
+
+    def _record_entries(self, entries: list[Entry], *, repeat: bool) -> None:
+        handed = [
+            each for entry in entries for each in self._link_superseded(entry, repeat)
+        ]
+        last = max(datetime.fromisoformat(entry["at"]) for entry in entries)
+        frozen_time.set_time(last + timedelta(minutes=12))
+        recorded = record_readings(
+            actor=self.team.field, building=self.building, entries=handed
+        )
+        if recorded.refused:
+            where = recorded.refused[0]
+            msg = f"{self.building}: {where.pointer}: {where.message}"
+            raise SimulationError(msg)
+        if self.building.evaluation_due_since is not None:
+            msg = f"{self.building} could not be evaluated; the log says why."
+            raise SimulationError(msg)
+
+    def _link_superseded(self, entry: Entry, repeat: bool) -> list[Entry]:
+        """Name what a reading supersedes; where several stand, repeat it for each."""
+        key, name = entry["check"], entry["id"]
+        before = self.current_ids.get(key, [])
+        if repeat or not before or key == f"benchmark:{BENCHMARK}":
+            self.current_ids[key] = [*before, name]
+            return [entry]
+        linked = [
+            entry | {"id": name if i == 0 else f"{name}-{i}", "supersedes": old}
+            for i, old in enumerate(before)
+        ]
+        self.current_ids[key] = [each["id"] for each in linked]
+        return linked
+
+    # ---- deciding ------------------------------------------------------------
+
+    def list_findings(self) -> list[Finding]:
+        """List what is open, oldest first."""
+        return list(Finding.objects.filter(building=self.building).open())
+
+    def request_remeasurement(self, day: float, finding: Finding) -> None:
+        """Have the engineer ask for another measurement of one finding."""
+        self.set_day(day)
+        request_remeasurement(
+            actor=self.team.engineer,
+            finding=finding,
+            note="Please measure this again before anything is decided.",
+        )
+
+    def remeasure(self, day: float, findings: Iterable[Finding]) -> None:
+        """Measure the checks of some findings again, and properly this time."""
+        keys = {key for finding in findings for key in _list_check_keys(finding)}
+        sheet = self.list_checks(
+            "foundation", "verification", "erection", optional=True
+        )
+        self.measure(day, [check for check in sheet if check.key in keys])
+
+    def decide_finding(self, day: float, finding: Finding) -> Decision | None:
+        """Order the first remedy that is more than measuring again, if there is one."""
+        self.set_day(day)
+        self.log_view_by(self.team.engineer, "building", self.building.pk)
+        self.log_view_by(self.team.engineer, "finding", finding.pk)
+        for place, remedy in enumerate(finding.remedies):
+            if remedy["remedy"] in SKIPPED_REMEDIES:
+                continue
+            as_is = remedy["remedy"] == "shift"
+            return decide_finding(
+                actor=self._choose_approver(remedy),
+                finding=finding,
+                choice=place,
+                disposition="use_as_is" if as_is else _choose_disposition(remedy),
+                note=_write_order(finding, remedy),
+            )
+        return None
+
+    def _choose_approver(self, remedy: Mapping[str, object]) -> Person:
+        if remedy.get("approval") == "field":
+            return self.team.operations
+        return self.team.engineer
+
+    def carry_out(self, day: float, decision: Decision, hours: float = 2.0) -> None:
+        """Do the work, report it, and measure what it was about again."""
+        finding = Finding.objects.get(pk=decision.finding_id)
+        self.foundation = apply_remedy(
+            self.foundation, finding.topic, decision.remedy["remedy"]
+        )
+        moment = self.set_day(day)
+        mark = finding.topic.partition(":")[2]
+        taken = draw_photograph(decision.remedy["remedy"], mark, decision.pk)
+        report_work_done(
+            actor=self.team.field,
+            decision=decision,
+            at=moment,
+            note="Done as ordered.",
+            photographs=[UploadedPhotograph(name="work.jpg", content=taken[0])]
+            if taken
+            else [],
+            caption=taken[1] if taken else "",
+        )
+        if decision.remedy["remedy"] in HOLE_REMEDIES:
+            self.set_day(day + hours / 24.0)
+            finding.refresh_from_db()
+            decide_finding(
+                actor=self.team.engineer,
+                finding=finding,
+                choice="accept",
+                disposition="use_as_is",
+                note="Holes opened and washers seen on the photographs; accepted.",
+            )
+        else:
+            self.remeasure(day + hours / 24.0, [finding])
+
+    def settle_findings(self, day: float, step: float = 0.9) -> float:
+        """Bring every finding to its end, a step at a time; give the last day."""
+        for _ in range(MAX_ROUNDS):
+            waiting = self.list_findings()
+            if not waiting:
+                return day
+            asked = [f for f in waiting if _needs_remeasurement(f)]
+            for finding in asked:
+                self.request_remeasurement(day, finding)
+            if asked:
+                self.remeasure(day + step / 2.0, asked)
+            decided = [
+                self.decide_finding(day + step * 0.7, finding)
+                for finding in self.list_findings()
+                if finding.state == Finding.State.OPEN and finding not in asked
+            ]
+            for decision in filter(None, decided):
+                self._carry_out_if_due(day + step * 0.9, decision)
+            day += step
+        still = [
+            (f.topic, f.state, list(f.events.values_list("kind", "note")))
+            for f in self.list_findings()
+        ]
+        msg = f"{self.building}: findings stay open: {still}."
+        raise SimulationError(msg)
+
+    def _carry_out_if_due(self, day: float, decision: Decision) -> None:
+        """Carry out a decision that did not end its finding by itself."""
+        finding = Finding.objects.get(pk=decision.finding_id)
+        if finding.state == Finding.State.DECIDED and finding.flagged_at is None:
+            self.carry_out(day, decision)
+
+    def sign_next_release(self, day: float, kind: str, note: str = "") -> Release:
+        """Sign a release."""
+        self.set_day(day)
+        self.log_view_by(self.team.operations, "building", self.building.pk)
+        signed = sign_release(
+            actor=self.team.operations, building=self.building, kind=kind, note=note
+        )
+        for sight in ("release", "release_pdf"):
+            self.log_view_by(self.team.operations, sight, signed.pk)
+        return signed
+
+    def log_view_by(self, person: Person, kind: str, object_id: int) -> None:
+        """Let somebody open something of the building."""
+        record_view(
+            actor=person, building=self.building, kind=kind, object_id=object_id
+        )
+
+
+def _latest_moment() -> datetime:
+    """Nothing in the demo has happened later than half an hour ago."""
+    return frozen_time.read_true_time() - timedelta(minutes=30)
+
+
+def _list_check_keys(finding: Finding) -> list[str]:
+    cause = (finding.likely_cause or {}).get("checks", [])
+    return [*finding.checks, *cause]
+
+
+def _needs_remeasurement(finding: Finding) -> bool:
+    """Whether measuring again is proposed, and was not asked for before."""
+    before = finding.events.filter(kind=FindingEvent.Kind.ASKED_AGAIN)
+    return finding.remedies[0]["remedy"] == "remeasure" and not before.exists()
+
+
+def _choose_disposition(remedy: Mapping[str, object]) -> str:
+    return "repair" if remedy["remedy"] in ("re_anchor", "refer") else "rework"
+
+
+def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
+    """What the engineer writes below an order."""
+    words = {
+        "shift": "Set the plate where it goes on, within the line's limit.",
+        "shim": "Shim as computed; grout after plumbing.",
+        "ream": "Ream the holes as computed and cover each with a plate washer.",
+        "slot": "Slot the holes named, and cover each with a plate washer.",
+        "re_anchor": "Cut and replace by my sketch 3; photograph the holes.",
+        "refer": "Put right by my sketch; photograph before it is covered.",
+    }
+    return words.get(str(remedy["remedy"]), "As computed.")
+
+
+def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFoundation:
+    """Give the foundation after a remedy was carried out; opened holes move no rod."""
+    word, _, mark = topic.partition(":")
+    if remedy in HOLE_REMEDIES:
+        return built
+    if word == "squareness" or word == "wall":
+        return replace(
+            built, corners=build_foundation(built.plan, 0, NO_SPREAD).corners
+        )
+    drawn = build_foundation(built.plan, 0, NO_SPREAD)
+    if word not in ("position", "projection", "level", "plumb"):
+        return built
+    which = built.position_index(mark.partition(".")[0])
+    if word == "level":
+        pads = built.pads.copy()
+        pads[which] = pads.max() - 0.5
+        return replace(built, pads=pads)
+    if word == "plumb":
+        leans = built.leans.copy()
+        leans[which] = 0.0
+        return replace(built, leans=leans)
+    return _restore_position(built, drawn, which)
+
+
+def _restore_position(
+    built: BuiltFoundation, drawn: BuiltFoundation, which: int
+) -> BuiltFoundation:
+    """The same with one position as the plan has it."""
+    line, rods, tops = built.line.copy(), list(built.rods), list(built.projections)
+    line[which], rods[which] = 0.0, drawn.rods[which]
+    tops[which] = drawn.projections[which]
+    return replace(built, line=line, rods=tuple(rods), projections=tuple(tops))

@@ -1,0 +1,319 @@
+"""Concrete strength: when columns may be set, and what the maturity says meanwhile.
+
+Three things kept apart, because they rest on different samples:
+
+- the gate: field-cured samples against 75 % of the specified strength, or against
+  the strength the engineer states as sufficient for erection; either opens it [1]_;
+- the acceptance of the concrete as delivered: standard-cured tests [2]_;
+- maturity, which forecasts the day the gate opens and never opens it [3]_.
+
+Whether companion cylinders agree is asked before their mean is believed [4]_.
+
+References
+----------
+.. [1] 29 CFR 1926.752(a)(1).
+.. [2] ACI 318-19, 26.12.3.1 (seen second-hand).
+.. [3] ASTM C1074 (seen second-hand): Nurse-Saul and equivalent age.
+.. [4] ASTM C39/C39M, precision, and ASTM C670 (both from memory).
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.errors import EngineError
+
+PSI_MPA = 0.45359237 * 9.80665 / 25.4**2
+"""One pound-force per square inch, in MPa."""
+
+SLACK_MPA = 1e-9
+
+WITHIN_TEST_VARIATION = 0.032
+"""Of 4 by 8 in cylinders, the widest that ASTM C39 gives (from memory). [1]"""
+
+RANGE_FACTORS = (2.8, 3.3, 3.6, 3.9, 4.0, 4.2, 4.3, 4.4, 4.5)
+"""Standard deviations that 2 to 10 results may span, one time in twenty more.
+
+ASTM C670 (from memory); the 95 % points of the studentised range, rounded. [1]
+"""
+
+Route = Literal["ratio", "sufficient"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrengthGate:
+    """Whether columns may be set, by either route; NaN where not known. [MPa]"""
+
+    open: bool
+    strength_mpa: float  # lowest of the latest day's samples
+    required_mpa: float  # the lower of the two routes' requirements
+    ratio: float  # of the specified strength
+    route: Route | None  # the route that requires less; None without a requirement
+    samples: IntArray  # (m,) the latest day's samples
+    sample: int  # the lowest of them; -1 without any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConcreteAcceptance:
+    """Standard-cured strength tests by ACI 318-19 26.12.3.1."""
+
+    accepted: bool
+    average_of_three_mpa: FloatArray  # (n - 2,) running
+    average_low: BoolArray  # (n - 2,) below the specified strength
+    test_low: BoolArray  # (n,) too far below it
+    lowest_allowed_mpa: float
+
+
+def assess_strength_gate(
+    strength_mpa: npt.ArrayLike,
+    *,
+    specified_mpa: float = float("nan"),
+    sufficient_mpa: float = float("nan"),
+    ratio: float = 0.75,
+    day: npt.ArrayLike | None = None,
+) -> StrengthGate:
+    """Judge field-cured samples against what erection needs.
+
+    The lowest of the samples broken on the latest day counts: earlier ones are
+    superseded, a better companion makes a poor one no better. A sample of unknown
+    day is taken as one of the latest. Open when strength >= ratio * specified, or
+    >= the sufficient strength, whichever is given and less [1]_.
+
+    Parameters
+    ----------
+    strength_mpa : array, shape (n,)
+        Compressive strengths of field-cured samples. [MPa]
+    specified_mpa : float
+        Specified strength f'c; NaN where not known. [MPa]
+    sufficient_mpa : float
+        Strength the engineer states as sufficient for erection; NaN where none. [MPa]
+    ratio : float
+        Share of the specified strength that is enough.
+    day : array, shape (n,), optional
+        Day each sample was broken, any count of days; NaN where unknown. [d]
+
+    Returns
+    -------
+    StrengthGate
+
+    References
+    ----------
+    .. [1] 29 CFR 1926.752(a)(1).
+    """
+    strength = np.asarray(strength_mpa, dtype=float)
+    days = np.zeros(strength.size) if day is None else np.asarray(day, dtype=float)
+    undated = np.isnan(days)
+    last = np.max(days[~undated], initial=-np.inf)
+    latest = np.flatnonzero(undated | (days == last))
+    sample = int(latest[np.argmin(strength[latest])]) if latest.size else -1
+    lowest = float(strength[sample]) if latest.size else float("nan")
+    needs: dict[Route, float] = {
+        "ratio": ratio * specified_mpa,
+        "sufficient": sufficient_mpa,
+    }
+    known = {route: need for route, need in needs.items() if not np.isnan(need)}
+    route, required = min(
+        known.items(), key=lambda need: need[1], default=(None, float("nan"))
+    )
+    return StrengthGate(
+        open=bool(lowest >= required - SLACK_MPA),
+        strength_mpa=lowest,
+        required_mpa=required,
+        ratio=lowest / specified_mpa,
+        route=route,
+        samples=latest,
+        sample=sample,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompanionAgreement:
+    """How far companion cylinders are apart, as a share of their mean. [1]"""
+
+    relative_range: float  # largest less smallest over the mean; 0 for a single one
+    allowed_range: float  # what the test explains; NaN for a single one
+
+    @property
+    def agree(self) -> bool:
+        """Whether their mean can be believed."""
+        return not self.relative_range > self.allowed_range
+
+
+def assess_companions(strength_mpa: npt.ArrayLike) -> CompanionAgreement:
+    """Judge whether cylinders of one sample, broken on one day, agree.
+
+    Their range over their mean may be what one operator's results span, but one time
+    in twenty: the within-test variation times the factor for their number, 9.0 % for
+    two and 10.6 % for three [1]_. The size of the cylinders is not known, so that the
+    widest variation holds; more than ten are judged as ten.
+
+    Parameters
+    ----------
+    strength_mpa : array, shape (n,)
+        Strengths of the companions. [MPa]
+
+    Returns
+    -------
+    Companions
+
+    References
+    ----------
+    .. [1] ASTM C39/C39M, precision: acceptable range of individual cylinder
+       strengths; ASTM C670 for more than three (both from memory).
+    """
+    strength = np.asarray(strength_mpa, dtype=float)
+    if strength.size < 2:
+        return CompanionAgreement(relative_range=0.0, allowed_range=float("nan"))
+    factor = RANGE_FACTORS[min(strength.size, len(RANGE_FACTORS) + 1) - 2]
+    return CompanionAgreement(
+        relative_range=float(np.ptp(strength) / np.mean(strength)),
+        allowed_range=factor * WITHIN_TEST_VARIATION,
+    )
+
+
+def assess_acceptance(
+    test_mpa: npt.ArrayLike, specified_mpa: float
+) -> ConcreteAcceptance:
+    """Judge standard-cured strength tests, in the order they were made.
+
+    Accepted when every average of three consecutive tests is at least f'c, and no
+    test is below f'c by more than 500 psi (f'c up to 5000 psi) or 10 % of it (above)
+    [1]_. With fewer than three tests only the second rule is looked at. This says
+    nothing about when columns may be set.
+
+    Parameters
+    ----------
+    test_mpa : array, shape (n,)
+        Strength tests, each the mean of its cylinders. [MPa]
+    specified_mpa : float
+        Specified strength f'c. [MPa]
+
+    Returns
+    -------
+    Acceptance
+
+    References
+    ----------
+    .. [1] ACI 318-19, 26.12.3.1 (seen second-hand).
+    """
+    tests = np.asarray(test_mpa, dtype=float)
+    if not tests.size:
+        raise EngineError("There is no strength test to judge.")
+    total = np.cumsum(np.concatenate([[0.0], tests]))
+    average = (total[3:] - total[:-3]) / 3.0
+    modest = specified_mpa <= 5000 * PSI_MPA + SLACK_MPA
+    lowest = specified_mpa - (500 * PSI_MPA if modest else 0.10 * specified_mpa)
+    average_low = average < specified_mpa - SLACK_MPA
+    test_low = tests < lowest - SLACK_MPA
+    return ConcreteAcceptance(
+        accepted=not (average_low.any() or test_low.any()),
+        average_of_three_mpa=average,
+        average_low=average_low,
+        test_low=test_low,
+        lowest_allowed_mpa=float(lowest),
+    )
+
+
+def compute_nurse_saul(
+    temperature_c: npt.ArrayLike,
+    interval_h: npt.ArrayLike,
+    datum_c: float = 0.0,
+) -> FloatArray:
+    """Add up maturity by Nurse and Saul.
+
+    M = sum of (T - T0) dt, negative terms set to zero [1]_.
+
+    Parameters
+    ----------
+    temperature_c : array, shape (..., n)
+        Mean concrete temperature of each interval. [°C]
+    interval_h : array, shape (..., n) or scalar
+        Length of each interval. [h]
+    datum_c : float
+        Datum temperature; 0 for Type I cement without admixtures. [°C]
+
+    Returns
+    -------
+    array, shape (...)
+        Maturity. [°C h]
+
+    References
+    ----------
+    .. [1] ASTM C1074 (seen second-hand).
+    """
+    above = np.maximum(np.asarray(temperature_c, dtype=float) - datum_c, 0.0)
+    total: FloatArray = np.sum(above * np.asarray(interval_h, dtype=float), axis=-1)
+    return total
+
+
+def compute_age_factor(
+    temperature_c: npt.ArrayLike,
+    activation_k: float = 5000.0,
+    reference_c: float = 20.0,
+) -> FloatArray:
+    """Find how much faster concrete ages than at the reference temperature.
+
+    exp(-Q (1/Ta - 1/Ts)), temperatures in kelvin [1]_.
+
+    Parameters
+    ----------
+    temperature_c : array, any shape
+        Concrete temperature. [°C]
+    activation_k : float
+        Activation energy over the gas constant, Q. [K]
+    reference_c : float
+        Reference temperature Ts; 20 or 23, as the curve was made. [°C]
+
+    Returns
+    -------
+    array, same shape
+        Hours at the reference temperature per hour.
+
+    References
+    ----------
+    .. [1] ASTM C1074 (seen second-hand); A. K. Schindler, ACI Materials Journal
+       101-M09.
+    """
+    kelvin = np.asarray(temperature_c, dtype=float) + 273.15
+    factor: FloatArray = np.exp(
+        -activation_k * (1.0 / kelvin - 1.0 / (reference_c + 273.15))
+    )
+    return factor
+
+
+def compute_equivalent_age(
+    temperature_c: npt.ArrayLike,
+    interval_h: npt.ArrayLike,
+    activation_k: float = 5000.0,
+    reference_c: float = 20.0,
+) -> FloatArray:
+    """Add up the age at the reference temperature.
+
+    te = sum of `age_factor` dt [1]_.
+
+    Parameters
+    ----------
+    temperature_c : array, shape (..., n)
+        Mean concrete temperature of each interval. [°C]
+    interval_h : array, shape (..., n) or scalar
+        Length of each interval. [h]
+    activation_k : float
+        Activation energy over the gas constant, Q. [K]
+    reference_c : float
+        Reference temperature Ts. [°C]
+
+    Returns
+    -------
+    array, shape (...)
+        Equivalent age. [h]
+
+    References
+    ----------
+    .. [1] ASTM C1074 (seen second-hand).
+    """
+    factor = compute_age_factor(temperature_c, activation_k, reference_c)
+    age: FloatArray = np.sum(factor * np.asarray(interval_h, dtype=float), axis=-1)
+    return age

@@ -1,0 +1,133 @@
+"""How to square an outline up: which corner to move, along which wall, how far."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.errors import DegenerateGeometryError
+from checks.engine.outline import reduce_to_centroid, reject_degenerate_plans
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerMoves:
+    """What would make the figure's corners as on the plan, one wall kept.
+
+    A corner is moved along its wall that runs most nearly with the kept one.
+    """
+
+    kept: tuple[int, int]  # corners of the wall that stays
+    corner: IntArray  # (k,) every corner but those two, in order
+    wall: IntArray  # (k,) first corner of the wall it is moved along
+    move_mm: FloatArray  # (k,) positive towards the wall's second corner
+    shift_mm: FloatArray  # (k, 2) the same on the plan's axes
+
+
+def find_corner_moves(
+    plan_mm: npt.ArrayLike, corners_mm: npt.ArrayLike, keep: int | None = None
+) -> CornerMoves:
+    """Find which corners to move, along which wall, and how far, to square up.
+
+    One wall is kept where it is, e its direction. Each other corner c has a place T:
+    where the plan puts it as seen from an end of the kept wall, turned with that
+    wall. It moves along the direction d of its wall onto a line through that place,
+    u square to the line (plane geometry)::
+
+        move = ((T - c) . u) / (d . u)
+
+    A corner next to the kept wall comes onto the line its side has on the plan, so
+    that the side stands at the plan's angle over its own end and its length, which
+    squaring does not cure, does not enter. Every corner further off, seen from the
+    nearer end, comes abreast of its place, u being e: a length square to the kept
+    wall does not enter there, one along it does.
+
+    Parameters
+    ----------
+    plan_mm : array, shape (n, 2)
+        Planned corners. [mm]
+    corners_mm : array, shape (n, 2)
+        Adjusted ones. [mm]
+    keep : int, optional
+        The first corner of the wall to keep; the longest wall of the plan, and the
+        first among equals, if left out. [1]
+
+    Returns
+    -------
+    SquareUp
+        A move for each corner off the kept wall; where neither of its walls runs
+        within 60 degrees of the kept one, it is parallel to that. [mm]
+
+    Raises
+    ------
+    DegenerateGeometryError
+        If corners of the plan or of the kept wall coincide, or a corner is NaN.
+    """
+    plan = np.asarray(plan_mm, dtype=np.float64)
+    corners = np.asarray(corners_mm, dtype=np.float64)
+    reject_degenerate_plans(plan[None], reduce_to_centroid(plan[None])[1])
+    n = len(plan)
+    walls = np.roll(plan, -1, axis=0) - plan
+    lengths = np.hypot(walls[:, 0], walls[:, 1])
+    first = int(np.argmax(lengths >= lengths.max() - 1e-6)) if keep is None else keep
+    second = (first + 1) % n
+    planned = walls[first] / lengths[first]
+    built = corners[second] - corners[first]
+    size = float(np.hypot(*built))
+    if not np.isfinite(corners).all() or size == 0.0:
+        raise DegenerateGeometryError("the outline's figure is not determined")
+    e = built / size
+
+    off = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
+    nearer = (plan[off] - plan[first]) @ planned <= 0.5 * lengths[first]
+    end = np.where(nearer, first, second)
+    wall, direction = _choose_walls(corners, off, e, first)
+    line = np.broadcast_to(e, direction.shape).copy()
+    if n > 3:  # a triangle's one corner has both its sides on the kept wall
+        beside = np.searchsorted(off, [(second + 1) % n, (first - 1) % n])
+        end[beside] = second, first
+        side = _rotate_to_wall(plan[off[beside]] - plan[end[beside]], planned, e)
+        line[beside] = _normals_to(side, direction[beside], e)
+    place = corners[end] + _rotate_to_wall(plan[off] - plan[end], planned, e)
+    lacking = ((place - corners[off]) * line).sum(axis=1)
+    move = lacking / (direction * line).sum(axis=1)
+    return CornerMoves(
+        kept=(first, second),
+        corner=off,
+        wall=wall,
+        move_mm=move,
+        shift_mm=move[:, None] * direction,
+    )
+
+
+def _rotate_to_wall(
+    steps: FloatArray, planned: FloatArray, e: FloatArray
+) -> FloatArray:
+    """Steps on the plan as they are once `planned` points along e, both of length 1."""
+    along = steps @ planned
+    inward = planned[0] * steps[:, 1] - planned[1] * steps[:, 0]
+    square = np.array([-e[1], e[0]])
+    return np.asarray(along[:, None] * e + inward[:, None] * square)
+
+
+def _normals_to(side: FloatArray, direction: FloatArray, e: FloatArray) -> FloatArray:
+    """Square to each side; e where the corner would move nearly along its side."""
+    square = np.stack([side[:, 1], -side[:, 0]], axis=1)
+    square = square / np.hypot(side[:, 0], side[:, 1])[:, None]
+    across = np.abs((square * direction).sum(axis=1)) >= 0.5
+    return np.where(across[:, None], square, e)
+
+
+def _choose_walls(
+    corners: FloatArray, off: IntArray, e: FloatArray, kept: int
+) -> tuple[IntArray, FloatArray]:
+    """Of each corner's two walls the one most nearly along e, and its direction."""
+    both = np.stack([(off - 1) % len(corners), off], axis=1)
+    ways = corners[(both + 1) % len(corners)] - corners[both]
+    ways = ways / np.hypot(ways[..., 0], ways[..., 1])[..., None]
+    with_it = np.abs(ways @ e)
+    best = with_it.argmax(axis=1)
+    each = np.arange(len(off))
+    astray = with_it[each, best] < 0.5
+    wall = np.where(astray, kept, both[each, best])
+    return wall, np.where(astray[:, None], e, ways[each, best])

@@ -1,0 +1,413 @@
+"""Least squares on points tied by measured distances, some of them held or none.
+
+    distance_ij = |x_j - x_i|,   minimise sum((measured - distance)**2 / sigma**2)
+
+Gauss-Newton on the normal equations, for many figures of one pattern at once, after
+reduction to the centroid. A figure with no point held can still slide and turn: the
+three movements G (two shifts and a turn, orthonormal) are taken out by solving with
+N + c G G' in the place of N, which is regular and leaves every residual alone
+because the distances do not see G. With one point held only the turn about it is
+left, with two or more nothing.
+
+Statistics as in W. Baarda, *A testing procedure for use in geodetic networks*,
+Netherlands Geodetic Commission, 1968: redundancy r_i = 1 - h_ii with h the weighted
+hat matrix, w_i = v_i / (sigma_i sqrt(r_i)), v = adjusted - measured.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+
+CRITICAL_W = 3.29
+"""|w| beyond which a reading is suspect: two-sided at 0.001, as Baarda takes it."""
+
+CONVERGED_MM = 1e-9
+"""Gauss-Newton stops when no coordinate moves by more (and eight of its last bits)."""
+
+MIN_SINGULAR_VALUE = 1e-4
+"""Least singular value, with rows of unit length, of a figure called determined."""
+
+MIN_REDUNDANCY = 1e-7
+"""A reading of less redundancy than this is checked by no other."""
+
+STEADY_STEP_RATIO = 0.1
+"""Gauss-Newton is near its end where a step is less than this of the one before."""
+
+MAX_STEPS = 60
+
+
+class AdjustmentOutcome(StrEnum):
+    """What came of an adjustment."""
+
+    ADJUSTED = "adjusted"
+    UNDETERMINED = (
+        "undetermined"  # fewer readings than unknowns, or in the wrong places
+    )
+    NOT_CONVERGED = "not_converged"  # no figure near the plan fits the readings
+    FOLDED = "folded"  # the readings fit only a figure with a corner turned inside out
+
+
+# the first three by how far it came: held by its readings, and converged
+_OUTCOME_VALUES = np.array(
+    [
+        AdjustmentOutcome.UNDETERMINED.value,
+        AdjustmentOutcome.NOT_CONVERGED.value,
+        AdjustmentOutcome.ADJUSTED.value,
+        AdjustmentOutcome.FOLDED.value,  # only outlines tell
+    ]
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NetworkAdjustment:
+    """Points from distances, for b figures of n points and m distances.
+
+    Everything is NaN for a figure whose outcome is not `adjusted`; the numbers of a
+    distance not measured are NaN, and so is `w` where `redundancy` is 0: no other
+    distance checks that one.
+    """
+
+    outcome: npt.NDArray[np.str_]  # (b,) values of Outcome
+    points_mm: FloatArray  # (b, n, 2)
+    covariance_mm2: FloatArray  # (b, 2 n, 2 n) x, y of each point in turn, sigma0 = 1
+    residuals_mm: FloatArray  # (b, m) adjusted less measured
+    reference_variance: FloatArray  # (b,) NaN where nothing is left over
+    degrees_of_freedom: IntArray  # (b,) negative: so many readings are missing
+    redundancy: FloatArray  # (b, m)
+    w: FloatArray  # (b, m)
+    suspect: BoolArray  # (b, m)
+    inseparable: BoolArray  # (b, m) the readings that share the largest |w|
+    cannot_tell: BoolArray  # (b,) one of the inseparable is suspect
+
+
+@dataclass(frozen=True, slots=True)
+class _NetworkModel:
+    """What stays the same from step to step; x is flat, (b, 2 n)."""
+
+    incidence: FloatArray  # (m, n) -1 at the first point of a pair, +1 at the second
+    lengths: FloatArray  # (b, m) 0 where not measured
+    weights: FloatArray  # (b, m) 1 / sigma, 0 where not measured
+    loose: FloatArray  # (2 n,) 0 for the coordinates of held points, else 1
+    gauge: FloatArray  # (b, 2 n, k) movements not seen, in orthonormal columns
+    stiffening: FloatArray  # (b, 2 n, 2 n) c G G', and 1 for a held coordinate
+    level: FloatArray  # (b,) c, of the size of the normal matrix
+
+
+def adjust_distances(
+    start_mm: npt.ArrayLike,
+    pairs: npt.ArrayLike,
+    lengths_mm: npt.ArrayLike,
+    sigma_mm: npt.ArrayLike,
+    held: npt.ArrayLike | None = None,
+) -> NetworkAdjustment:
+    """Adjust figures of one pattern to their measured distances.
+
+    Parameters
+    ----------
+    start_mm : array, shape (b, n, 2)
+        Where the points are thought to be; held points stay there. [mm]
+    pairs : array of int, shape (m, 2)
+        The two points of each distance, the same for all figures. [1]
+    lengths_mm : array, shape (b, m)
+        Distances. NaN: not measured. [mm]
+    sigma_mm : array, shape (b, m) or broadcast to it
+        Their standard uncertainties. [mm]
+    held : array of bool, shape (n,), optional
+        Which points are known; none if left out, and then the figure keeps the
+        centroid and the turn of `start_mm` (inner constraints [1]_). [bool]
+
+    Returns
+    -------
+    NetworkAdjustment
+        Points, residuals and statistics of each figure. [mm]
+
+    Raises
+    ------
+    ValueError
+        If shapes do not agree, a pair names no two points, or a sigma is not
+        positive.
+
+    References
+    ----------
+    .. [1] P. Meissl, *Die innere Genauigkeit eines Punkthaufens*, 1962; see C. D.
+       Ghilani, *Adjustment Computations*, chapters 14 (trilateration) and 21.
+    """
+    start = np.asarray(start_mm, dtype=np.float64)
+    if start.ndim != 3 or start.shape[2] != 2:
+        raise ValueError("points must be (figures, points, 2)")
+    n = start.shape[1]
+    fixed = np.zeros(n, dtype=np.bool_) if held is None else np.asarray(held, np.bool_)
+    middle = start.sum(axis=1, keepdims=True) / n
+    flat = (start - middle).reshape(len(start), -1)
+    figure = _build_model(flat, _check_pairs(pairs, n), lengths_mm, sigma_mm, fixed)
+    determined = _is_determined(figure, flat)
+    found, converged = _gauss_newton(figure, flat, determined)
+    points = found.reshape(start.shape) + middle
+    if fixed.any():
+        points[:, fixed] = start[:, fixed]
+    outcome = _OUTCOME_VALUES[determined.astype(np.intp) + converged]
+    return _compute_statistics(figure, found, points, outcome, converged)
+
+
+def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatArray:
+    """Give how each distance changes with the points: the rows of the Jacobian.
+
+    Row of pair (i, j): the unit vector from i to j at j, its opposite at i.
+
+    Parameters
+    ----------
+    pairs : array of int, shape (m, 2)
+        The two points of each distance. [1]
+    points_mm : array, shape (n, 2)
+        The points. [mm]
+
+    Returns
+    -------
+    array, shape (m, 2 n)
+        x, y of each point in turn. [1]
+    """
+    points = np.asarray(points_mm, dtype=np.float64)
+    incidence = _incidence(np.asarray(pairs, dtype=np.intp), len(points))
+    return np.asarray(_jacobian(incidence, points.reshape(1, -1))[0][0])
+
+
+def rigid_motions(points_mm: npt.ArrayLike) -> FloatArray:
+    """Give the movements of a free figure that no distance sees, orthonormal.
+
+    Parameters
+    ----------
+    points_mm : array, shape (n, 2)
+        The points. [mm]
+
+    Returns
+    -------
+    array, shape (3, 2 n)
+        Shift along x, shift along y, turn about the centroid. [1]
+    """
+    points = np.asarray(points_mm, dtype=np.float64)
+    flat = (points - points.mean(axis=0)).reshape(1, -1)
+    return np.asarray(_unseen_motions(flat, np.zeros(len(points), dtype=np.bool_))[0].T)
+
+
+def _check_pairs(pairs: npt.ArrayLike, n: int) -> IntArray:
+    pair = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
+    if np.any((pair < 0) | (pair >= n)) or np.any(pair[:, 0] == pair[:, 1]):
+        raise ValueError(f"a pair must name two different points of 0 to {n - 1}")
+    return pair
+
+
+def _build_model(
+    flat: FloatArray,
+    pair: IntArray,
+    lengths_mm: npt.ArrayLike,
+    sigma_mm: npt.ArrayLike,
+    held: BoolArray,
+) -> _NetworkModel:
+    lengths = np.asarray(lengths_mm, dtype=np.float64)
+    if lengths.shape != (len(flat), len(pair)):
+        raise ValueError("lengths must be (figures, pairs)")
+    sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=np.float64), lengths.shape)
+    measured = ~np.isnan(lengths)
+    if np.any(measured & ~(sigma > 0.0)):
+        raise ValueError("a standard uncertainty must be greater than zero")
+    weights = np.where(measured, 1.0 / np.where(measured, sigma, 1.0), 0.0)
+    level = (weights**2).sum(axis=1) / len(held)  # the mean of the normal's diagonal
+    level = np.where(level > 0.0, level, 1.0)
+    gauge = _unseen_motions(flat, held)
+    stiffening = level[:, None, None] * (gauge @ gauge.transpose(0, 2, 1))
+    fixed = np.repeat(held, 2)
+    each = np.arange(len(fixed))
+    # the dust keeps a figure that collapses from stopping the others
+    stiffening[:, each, each] += level[:, None] * (fixed + 1e-14)
+    return _NetworkModel(
+        incidence=_incidence(pair, len(held)),
+        lengths=np.where(measured, lengths, 0.0),
+        weights=weights,
+        loose=np.where(fixed, 0.0, 1.0),
+        gauge=gauge,
+        stiffening=stiffening,
+        level=level,
+    )
+
+
+def _incidence(pair: IntArray, n: int) -> FloatArray:
+    incidence = np.zeros((len(pair), n))
+    each = np.arange(len(pair))
+    incidence[each, pair[:, 0]] = -1.0
+    incidence[each, pair[:, 1]] = 1.0
+    return incidence
+
+
+def _jacobian(incidence: FloatArray, flat: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rows (b, m, 2 n) and distances (b, m) at the points."""
+    m, n = incidence.shape
+    step = incidence @ flat.reshape(len(flat), n, 2)
+    distance = np.hypot(step[..., 0], step[..., 1])
+    unit = step / np.where(distance > 0.0, distance, 1.0)[..., None]
+    matrix = incidence[None, :, :, None] * unit[:, :, None, :]
+    return matrix.reshape(len(flat), m, 2 * n), distance
+
+
+def _unseen_motions(flat: FloatArray, held: BoolArray) -> FloatArray:
+    """Unseen movements (b, 2 n, k) in orthonormal columns; k = 3, 1 or 0."""
+    b, n = len(flat), len(held)
+    holds = np.count_nonzero(held)
+    if holds >= 2:
+        return np.zeros((b, 2 * n, 0))
+    points = flat.reshape(b, n, 2)
+    arm = points - (points[:, held] if holds else points.sum(1, keepdims=True) / n)
+    gauge = np.zeros((b, n, 2, 1 if holds else 3))
+    gauge[:, :, 0, -1] = -arm[..., 1]
+    gauge[:, :, 1, -1] = arm[..., 0]
+    size = np.sqrt((arm**2).sum(axis=(1, 2)))
+    gauge[..., -1] /= np.where(size > 0.0, size, 1.0)[:, None, None]
+    if not holds:
+        gauge[:, :, 0, 0] = gauge[:, :, 1, 1] = 1.0 / np.sqrt(n)
+    return gauge.reshape(b, 2 * n, -1)
+
+
+def _is_determined(figure: _NetworkModel, flat: FloatArray) -> BoolArray:
+    """Whether the measured distances hold each figure, weights left aside."""
+    matrix, _ = _jacobian(figure.incidence, flat)
+    seen = matrix * (figure.weights > 0.0)[..., None]
+    seen = np.concatenate([seen, figure.gauge.transpose(0, 2, 1)], axis=1)
+    seen = seen[:, :, figure.loose > 0.0]
+    if seen.shape[1] < seen.shape[2]:
+        return np.zeros(len(flat), dtype=np.bool_)
+    if seen.shape[2] == 0:
+        return np.ones(len(flat), dtype=np.bool_)
+    return np.asarray(np.linalg.svd(seen, compute_uv=False)[:, -1] > MIN_SINGULAR_VALUE)
+
+
+def _normal_equations(
+    figure: _NetworkModel, flat: FloatArray, which: IntArray | slice
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Weighted rows, distances and regular normal matrix of some figures.
+
+    The movements taken out are those of the start, not of the points as they are:
+    a step still solves the normal equations exactly, it only fixes another part of
+    what no distance sees.
+    """
+    matrix, distance = _jacobian(figure.incidence, flat[which])
+    matrix *= figure.weights[which][..., None] * figure.loose
+    normal = matrix.transpose(0, 2, 1) @ matrix
+    normal += figure.stiffening[which]
+    return matrix, distance, normal
+
+
+def _gauss_newton(
+    figure: _NetworkModel, flat: FloatArray, determined: BoolArray
+) -> tuple[FloatArray, BoolArray]:
+    """Step until nothing moves; a figure that converged is not touched again.
+
+    Near the end each step is a steady share of the one before it, so the next one is
+    foretold from the worse of the last two shares, and not taken where it would move
+    nothing (as E. Hairer and G. Wanner stop, *Solving Ordinary Differential
+    Equations II*, IV.8; from memory).
+    """
+    found = flat.copy()
+    converged = ~determined
+    size = np.maximum(np.abs(flat).max(axis=1), 1.0)
+    close = CONVERGED_MM + 8.0 * np.spacing(size)
+    before, shares = np.zeros(len(flat)), np.ones(len(flat))
+    for taken in range(MAX_STEPS):
+        if converged.all():
+            break
+        # a slice of all of them copies nothing
+        going = np.flatnonzero(~converged) if converged.any() else slice(None)
+        matrix, distance, normal = _normal_equations(figure, found, going)
+        short = (figure.lengths[going] - distance) * figure.weights[going]
+        right = matrix.transpose(0, 2, 1) @ short[..., None]
+        step = np.linalg.solve(normal, right)[..., 0]
+        longest = np.abs(step).max(axis=1)
+        too_long = longest > size[going]
+        if too_long.any():
+            step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
+        found[going] += step
+        left = longest
+        if taken:
+            share = longest / before[going]  # not of 0: that has converged
+            worse = np.maximum(share, shares[going])
+            left = np.where(worse < STEADY_STEP_RATIO, 4.0 * worse, 1.0) * longest
+            shares[going] = share
+        before[going] = longest
+        converged[going] = left <= close[going]
+    return found, converged & determined
+
+
+def _compute_statistics(
+    figure: _NetworkModel,
+    found: FloatArray,
+    points: FloatArray,
+    outcome: npt.NDArray[np.str_],
+    good: BoolArray,
+) -> NetworkAdjustment:
+    lost = ~good
+    matrix, distance, normal = _normal_equations(figure, found, slice(None))
+    if lost.any():
+        normal[lost] = np.eye(normal.shape[1])
+    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    through = matrix @ inverse  # (b, m, 2 n); times the matrix again, the hat
+
+    measured = figure.weights > 0.0
+    unknowns = np.count_nonzero(figure.loose) - figure.gauge.shape[2]
+    freedom = measured.sum(axis=1) - unknowns
+    redundancy = np.maximum(1.0 - np.einsum("bmk,bmk->bm", through, matrix), 0.0)
+    off = distance - figure.lengths
+    scaled = off * figure.weights
+    checked = measured & (redundancy > MIN_REDUNDANCY)
+    w = scaled / np.sqrt(np.where(checked, redundancy, 1.0))
+    size = np.where(checked, np.abs(w), -1.0)
+    shared = _find_inseparable(matrix, through, redundancy, size)
+    large = (size > CRITICAL_W) & good[:, None]
+    cannot_tell = np.asarray((large & shared).any(axis=1))
+    variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
+    unread = lost[:, None] | ~measured
+    return NetworkAdjustment(
+        outcome=outcome,
+        points_mm=_blank_where(points, lost),
+        covariance_mm2=_blank_where(_covariance(figure, inverse), lost),
+        residuals_mm=_blank_where(off, unread),
+        reference_variance=_blank_where(variance, lost | (freedom <= 0)),
+        degrees_of_freedom=freedom,
+        redundancy=_blank_where(redundancy, unread),
+        w=_blank_where(w, unread | ~checked),
+        suspect=large & ~cannot_tell[:, None],
+        inseparable=shared & good[:, None],
+        cannot_tell=cannot_tell,
+    )
+
+
+def _blank_where(value: FloatArray, where: BoolArray) -> FloatArray:
+    """Write NaN where there is nothing to say, into an array nobody else has."""
+    value[where] = np.nan
+    return value
+
+
+def _covariance(figure: _NetworkModel, inverse: FloatArray) -> FloatArray:
+    """Cofactors of the coordinates, the part of the movements taken out of them."""
+    gauge = figure.gauge
+    if gauge.shape[2]:
+        still = np.eye(gauge.shape[1]) - gauge @ gauge.transpose(0, 2, 1)
+        inverse = still @ inverse @ still
+    return np.asarray(inverse * (figure.loose[:, None] * figure.loose))
+
+
+def _find_inseparable(
+    matrix: FloatArray, through: FloatArray, redundancy: FloatArray, size: FloatArray
+) -> BoolArray:
+    """Find the readings whose residuals are bound to that of the largest |w|."""
+    if matrix.shape[1] == 0:
+        return np.zeros(size.shape, dtype=np.bool_)
+    figures = np.arange(len(matrix))
+    largest = size.argmax(axis=1)
+    across = -(matrix @ through[figures, largest][:, :, None])[:, :, 0]
+    across[figures, largest] = redundancy[figures, largest]
+    scale = np.sqrt(redundancy * redundancy[figures, largest][:, None])
+    usable = (size >= 0.0) & (size[figures, largest] >= 0.0)[:, None]
+    twin = usable & (np.abs(across) > (1.0 - 1e-6) * scale) & (scale > 0.0)
+    return np.asarray(twin & (twin.sum(axis=1) > 1)[:, None])

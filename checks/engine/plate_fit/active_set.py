@@ -1,0 +1,226 @@
+"""The last steps of a placement: Newton's method on the rods that touch.
+
+Near the optimum the interior point method shows which rods decide: those whose
+multiplier has grown past their slack. With these held at equality,
+
+    |R(turn) hole_i + shift - rod_i| = weight_i t + clearance_i,
+    sum weight_i lambda_i = 1,    sum lambda_i d|.|_i / d(turn, shift) = 0,
+
+are as many equations as unknowns, and Newton's method doubles the figures each time
+[1]_. Between its steps a rod whose multiplier turned negative is let go, and one that
+is out is taken up [2]_. A limit on the shift that presses stands as an equality too.
+A placement is only taken where all multipliers are positive and no other rod is
+further out: then it is the valley's bottom, and its multipliers prove it.
+
+At most `TOUCH` rods touch, but for accidents of symmetry: with those, and wherever
+else this fails, the interior point method goes on from where it was.
+
+Arrays here are plates first, rods last: (g, k) and (g, 2, k).
+
+References
+----------
+.. [1] J. Nocedal and S. Wright, Numerical Optimization, 2nd ed. 2006, section 18.1.
+.. [2] M. Hintermueller, K. Ito and K. Kunisch, "The primal-dual active set strategy
+   as a semismooth Newton method", SIAM J. Optim. 13(3), 2002.
+"""
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.plate_fit.state import PlateProblem, SolverState, rotate_points
+
+MAX_ACTIVE_RODS = 4  # unknowns: t, turn and shift
+MAX_NEWTON_STEPS = 8
+CONVERGED = 1e-10  # of the equations and of all but the touching rods, in plate's units
+NEGLIGIBLE = 1e-11  # left of the equations: a further step wins no more
+RETRY_ONE_IN = (
+    100  # one plate in so many is left to another try, rather than all go on for it
+)
+REGULARISATION = 1e-13  # keeps the equations apart where two rods say the same
+
+
+def polish_active_set(problem: PlateProblem, state: SolverState) -> BoolArray:
+    """Bring placements (g,) to the bottom of their valley; say which are there.
+
+    `state` is changed where they are, and only there.
+    """
+    touch = _ActiveSet(problem, state)
+    with np.errstate(all="ignore"):
+        for step in range(MAX_NEWTON_STEPS):
+            if not touch.newton_step(change=step > 0):
+                break
+        done = touch.converged_plates()
+    at = np.flatnonzero(done)
+    if at.size:
+        touch.write_state(state, at)
+    return done
+
+
+class _ActiveSet:
+    """The rods that seem to touch, and the equations they make."""
+
+    def __init__(self, problem: PlateProblem, state: SolverState) -> None:
+        self.problem = problem
+        m, g = problem.clearance.shape
+        z = state.z[0]
+        if m <= MAX_ACTIVE_RODS:
+            self.row: IntArray = np.repeat(np.arange(m)[:, None], g, axis=1)
+        else:
+            self.row = np.argpartition(z, m - MAX_ACTIVE_RODS, axis=0)[
+                m - MAX_ACTIVE_RODS :
+            ]
+        pick = self.row, np.arange(g)
+        self.k = self.row.shape[0]
+        self.holes = np.ascontiguousarray(problem.holes[:, *pick].transpose(2, 0, 1))
+        self.rods = np.ascontiguousarray(problem.rods[:, *pick].transpose(2, 0, 1))
+        self.clearance = np.ascontiguousarray(problem.clearance[pick].T)
+        self.weight = (
+            np.ones((g, self.k)) if problem.weight is None else problem.weight[pick].T
+        )
+        copied = (self.holes == self.holes[..., :1]).all(axis=1)
+        copied &= (self.rods == self.rods[..., :1]).all(axis=1)
+        copied[:, 0] = False
+        self.own = ~copied
+        slack = (state.s[0] - np.hypot(state.s[1], state.s[2]))[pick].T
+        self.force = z[pick].T.copy()
+        self.active = self.own & (self.force > slack)
+        self.force = np.where(self.active, self.force, 0.0)
+        self.x = state.x.T.copy()
+        self.pressed: BoolArray | None = None  # (g, 2) shift at its limit
+        if problem.limit is not None:
+            assert state.limit_slack is not None  # noqa: S101  (set with the limit)
+            assert state.limit_multiplier is not None  # noqa: S101
+            side = state.limit_multiplier > state.limit_slack  # +x, +y, -x, -y
+            self.pressed = (side[:2] | side[2:]).T
+            stop = np.where(side[:2], problem.limit, -problem.limit).T
+            self.x[:, 2:] = np.where(self.pressed, stop, self.x[:, 2:])
+
+    def _evaluate(self) -> None:
+        """Direction from hole to rod, arm, excess and rates of every touching rod."""
+        angle = self.x[:, 1] / self.problem.radius
+        c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
+        hx, hy = self.holes[:, 0], self.holes[:, 1]
+        arm = np.stack((c * hx - s * hy, s * hx + c * hy), axis=1)
+        gap = arm + self.x[:, 2:, None] - self.rods
+        arm /= self.problem.radius[:, None, None]
+        self.reach = np.hypot(gap[:, 0], gap[:, 1])
+        n = gap / self.reach[:, None]
+        rate = np.empty((len(arm), 4, self.k))  # of each rod's excess, by unknown
+        np.negative(self.weight, out=rate[:, 0])
+        rate[:, 1] = n[:, 1] * arm[:, 0] - n[:, 0] * arm[:, 1]
+        rate[:, 2:] = n
+        self.rate, self.arm = rate, arm
+        self.excess = self.reach - self.weight * self.x[:, :1] - self.clearance
+
+    def _force_imbalance(self) -> FloatArray:
+        """What is left of the balance of forces, (g, 4)."""
+        rest: FloatArray = (self.rate @ self.force[:, :, None])[:, :, 0]
+        rest[:, 0] += 1.0
+        return rest
+
+    def _largest_residual(self, rest: FloatArray) -> FloatArray:
+        """Most that is left of any equation of each plate, (g,)."""
+        free = np.abs(rest)
+        if not self.problem.turning:
+            free[:, 1] = 0.0
+        if self.pressed is not None:
+            free[:, 2:] = np.where(self.pressed, 0.0, free[:, 2:])
+        apart = np.abs(self.excess * self.active).max(axis=1)
+        out: FloatArray = np.maximum(free.max(axis=1), apart)
+        return out
+
+    def newton_step(self, *, change: bool) -> bool:
+        """Take one of Newton's steps; False where none is left, or none can be taken.
+
+        With `change`, after another look at which rods touch.
+        """
+        self._evaluate()
+        if change:
+            self.active = self.own & (self.force + self.excess > 0.0)
+            self.force = np.where(self.active, self.force, 0.0)
+        rest = self._force_imbalance()
+        if (
+            np.count_nonzero(self._largest_residual(rest) > NEGLIGIBLE)
+            <= len(rest) // RETRY_ONE_IN
+        ):
+            return False
+        side = np.concatenate((rest, self.excess * self.active), axis=1)
+        np.negative(side, out=side)
+        system = self._jacobian()
+        self._fix_unknowns(system, side)
+        try:
+            found = np.linalg.solve(system, side[..., None])[..., 0]
+        except np.linalg.LinAlgError:
+            return False
+        self.x = self.x + found[:, :4]
+        self.force = self.force + found[:, 4:]
+        return True
+
+    def _jacobian(self) -> FloatArray:
+        """How the equations change with t, turn, shift and forces, (g, 4 + k, 4 + k).
+
+        The upper left is the bend of the distances: across each one's direction, and
+        of the rotation itself.
+        """
+        k, arm, n = self.k, self.arm, self.rate[:, 2:]
+        g = len(arm)
+        across = np.empty((g, 3, k))
+        np.add(n[:, 0] * arm[:, 0], n[:, 1] * arm[:, 1], out=across[:, 0])
+        np.negative(n[:, 1], out=across[:, 1])
+        across[:, 2] = n[:, 0]
+        bend = across * (self.force / self.reach)[:, None]
+        system = np.zeros((g, 4 + k, 4 + k))
+        np.matmul(bend, across.transpose(0, 2, 1), out=system[:, 1:4, 1:4])
+        system[:, 1, 1] -= (self.force * across[:, 0]).sum(axis=1) / self.problem.radius
+        system[:, :4, 4:] = self.rate
+        touch = self.active[:, :, None]
+        np.multiply(self.rate.transpose(0, 2, 1), touch, out=system[:, 4:, :4])
+        spare = 4 + np.arange(k)
+        system[:, spare, spare] = np.where(self.active, -REGULARISATION, 1.0)
+        return system
+
+    def _fix_unknowns(self, system: FloatArray, side: FloatArray) -> None:
+        """Hold the turn where it is not free, and the shift where a limit presses."""
+        fixed: list[tuple[int, BoolArray]] = []
+        if not self.problem.turning:
+            fixed.append((1, np.ones(len(side), np.bool_)))
+        if self.pressed is not None:
+            fixed += [(2, self.pressed[:, 0]), (3, self.pressed[:, 1])]
+        for row, plates in fixed:
+            system[plates, row] = 0.0
+            system[plates, row, row] = 1.0
+            side[plates, row] = 0.0
+
+    def converged_plates(self) -> BoolArray:
+        """Plates (g,) at the bottom of a valley: every condition, looked at again."""
+        self._evaluate()
+        problem, shift = self.problem, self.x[:, 2:]
+        placed = rotate_points(problem.holes, self.x[:, 1] / problem.radius)
+        self.gap = placed + shift.T[:, None] - problem.rods
+        over = np.hypot(self.gap[0], self.gap[1]) - problem.clearance
+        t = self.x[:, 0]
+        most = t if problem.weight is None else t * problem.weight
+        rest = self._force_imbalance()
+        done: BoolArray = (over - most).max(axis=0) <= CONVERGED
+        if self.pressed is not None and problem.limit is not None:
+            inside = np.abs(shift) <= problem.limit.T + CONVERGED
+            # What presses on a limit is pushed back by it.
+            pushed = rest[:, 2:] * np.sign(shift) <= 0.0
+            done &= np.where(self.pressed, pushed, inside).all(axis=1)
+        done &= self._largest_residual(rest) <= CONVERGED
+        done &= (self.force * self.active).min(axis=1) >= 0.0
+        done &= np.isfinite(self.x).all(axis=1)
+        return done
+
+    def write_state(self, state: SolverState, at: IntArray) -> None:
+        """Put the placements (k,) and their multipliers into `state`."""
+        problem = self.problem
+        t = self.x[:, 0] if problem.weight is None else self.x[:, 0] * problem.weight
+        force = np.where(self.active, self.force, 0.0)[at].T
+        state.x[:, at] = self.x[at].T
+        state.s[0][:, at] = (t + problem.clearance)[:, at]
+        state.s[1:][..., at] = self.gap[..., at]
+        state.z[..., at] = 0.0
+        rows = self.row[:, at]
+        state.z[0][rows, at] = force
+        state.z[1:][:, rows, at] = -force * self.rate[at, 2:].transpose(1, 2, 0)

@@ -1,0 +1,272 @@
+"""Does the base plate go over the rods, and by how much not?
+
+Over all rigid placements of the hole pattern (a turn and a shift, no scale),
+minimise the largest of |rod - placed hole| - clearance, where clearance =
+(hole - rod diameter) / 2. The minimum is the *overrun*: at most zero fits, and
+its amount is then the slack of the tightest hole. The problem is a second-order
+cone problem in the shift and, but for the turn, convex: `minimax` solves it,
+`turns` proves that no other turn is better.
+
+     o <- hole, placed        the rod's centre may be anywhere in a circle of
+    (  x ) rod's centre       radius clearance + overrun about the hole's centre
+
+Lengths in mm, angles in rad counter-clockwise; g groups (plates) of m holes.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.errors import EngineError
+from checks.engine.plate_fit.batch import COUNTED, FREE, HELD, BatchResult, PlateBatch
+
+__all__ = [
+    "COUNTED",
+    "FREE",
+    "HELD",
+    "PlateFit",
+    "fit_plates",
+    "fit_plates_within_limit",
+    "hole_needed_mm",
+    "select_plates",
+]
+
+BATCH_RODS = 16_384  # rods solved together: what a processor's cache holds
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateFit:
+    """Best placement of each plate over its rods.
+
+    Where several placements are equally good (a single rod, one tight hole), one
+    of them is given.
+    """
+
+    interference_mm: FloatArray  # (g,) at most zero: the plate goes on
+    shift_mm: FloatArray  # (g, 2) of the holes' centroid, from where it was given
+    rotation_rad: FloatArray  # (g,) about the holes' centroid, in (-pi, pi]
+    distance_mm: FloatArray  # (g, m) rod from placed hole; NaN where masked out
+    gap_mm: FloatArray  # (g,) overrun less a lower bound proved by duality
+    proven: BoolArray  # (g,) no placement at any turn is better by 5e-7 mm; with a
+    # level: none is at the level, where the overrun is above it
+
+
+def fit_plates(
+    holes_mm: FloatArray,
+    rods_mm: FloatArray,
+    clearance_mm: FloatArray,
+    mask: BoolArray | None = None,
+    shift_limit_mm: FloatArray | None = None,
+    *,
+    role: IntArray | None = None,
+    threshold_mm: float | FloatArray | None = None,
+    start: tuple[FloatArray, FloatArray] | None = None,
+    brief: bool = False,
+) -> PlateFit:
+    """Place each plate so that its worst hole misses its rod by the least.
+
+    Parameters
+    ----------
+    holes_mm : array, shape (g, m, 2)
+        Hole centres of the plate at its planned place. [mm]
+    rods_mm : array, shape (g, m, 2)
+        Rod centres in the same axes and order. [mm]
+    clearance_mm : array, shape (g, m)
+        Half of hole less rod diameter. [mm]
+    mask : array, shape (g, m), optional
+        False where a group has no such rod; its numbers are not looked at.
+    shift_limit_mm : array, shape (g, 2), optional
+        Most the holes' centroid may move, each way along each axis. [mm]
+    role : array, shape (g, m), optional
+        `COUNTED`: its overrun counts. `HELD`: it is to be within its clearance, and
+        the overrun is that of the others; infinite where no placement does. `FREE`:
+        it may miss, and counts for the centroid alone. All are counted if not given.
+    level_mm : float, or array, shape (g,), optional
+        All that matters is whether the overrun is above this: no more is proved. [mm]
+    begin : arrays, shape (g,) and (g, 2), optional
+        A turn and shift to begin from, instead of the least squares' and, under a
+        limit, of a fit without it. [rad], [mm]
+    brief : bool
+        Whether to give up soon on the proof of plates that are hard to prove.
+
+    Returns
+    -------
+    PlateFit
+
+    Raises
+    ------
+    EngineError
+        If a number that counts is not finite, a group has no rods that count, or a
+        limit is negative.
+    """
+    real = np.ones(np.shape(clearance_mm), np.bool_) if mask is None else mask
+    if role is not None:
+        mask = real & (role != FREE)
+        if not (mask & (role == COUNTED)).any(axis=1).all():
+            raise EngineError("A plate none of whose rods counts cannot be judged.")
+    centre = _hole_centroids(holes_mm, real)
+    holes, rods, clearance, mask, use = _check_arrays(
+        holes_mm, rods_mm, clearance_mm, mask
+    )
+    limit = None if shift_limit_mm is None else np.asarray(shift_limit_mm, np.float64)
+    g, m = clearance.shape
+    if limit is not None and (limit.shape != (g, 2) or not (limit >= 0.0).all()):
+        raise EngineError(
+            "A plate's shift limit is two lengths, zero or more, one for each axis."
+        )
+    level = None if threshold_mm is None else np.broadcast_to(threshold_mm, (g,))
+    found = BatchResult(g, m)
+    size = max(1, BATCH_RODS // max(m, 1))
+    for first in range(0, g, size):
+        part = slice(first, first + size)
+        one = PlateBatch(
+            holes[part], rods[part], clearance[part], mask[part], centre[part]
+        )
+        if role is not None:
+            one.set_roles(np.take_along_axis(role, use, axis=1)[part])
+        if start is not None:
+            one.set_start(
+                start[0][part], start[1][part], limit if limit is None else limit[part]
+            )
+        one.solve(found, part, limit, level, brief=brief)
+    turn = found.turn - 2.0 * np.pi * np.ceil(found.turn / (2.0 * np.pi) - 0.5)
+    return PlateFit(
+        interference_mm=found.overrun,
+        shift_mm=found.shift,
+        rotation_rad=turn,
+        distance_mm=np.where(mask, found.distance, np.nan),
+        gap_mm=found.gap,
+        proven=found.proven,
+    )
+
+
+def select_plates(fit: PlateFit, at: IntArray) -> PlateFit:
+    """Give the fits of some of the plates.
+
+    Parameters
+    ----------
+    fit : of plates (g,).
+    at : array, which of them.
+    """
+    return PlateFit(
+        interference_mm=fit.interference_mm[at],
+        shift_mm=fit.shift_mm[at],
+        rotation_rad=fit.rotation_rad[at],
+        distance_mm=fit.distance_mm[at],
+        gap_mm=fit.gap_mm[at],
+        proven=fit.proven[at],
+    )
+
+
+def fit_plates_within_limit(
+    free: PlateFit,
+    holes_mm: FloatArray,
+    rods_mm: FloatArray,
+    clearance_mm: FloatArray,
+    mask: BoolArray | None,
+    shift_limit_mm: FloatArray,
+) -> PlateFit:
+    """Place each plate within a limit on its shift, from where it is best without.
+
+    As `fit_plates`, whose answer without the limit is `free`. The valley of turns at
+    hand is searched to its bottom; `proven` tells of the plates that do not go on
+    whether none of the others lets them, as far as that is shown soon.
+
+    Parameters
+    ----------
+    free : of the same plates (g,).
+    holes_mm, rods_mm : array, shape (g, m, 2). [mm]
+    clearance_mm : array, shape (g, m). [mm]
+    mask : array, shape (g, m), optional
+    shift_limit_mm : array, shape (g, 2). [mm]
+    """
+    held = select_plates(free, np.arange(free.rotation_rad.size))
+    at = np.flatnonzero((np.abs(free.shift_mm) > shift_limit_mm).any(axis=1))
+    if at.size == 0:
+        return held
+    again = fit_plates(
+        holes_mm[at],
+        rods_mm[at],
+        clearance_mm[at],
+        None if mask is None else mask[at],
+        shift_limit_mm[at],
+        threshold_mm=0.0,
+        start=(free.rotation_rad[at], free.shift_mm[at]),
+        brief=True,
+    )
+    for field in fields(PlateFit):
+        getattr(held, field.name)[at] = getattr(again, field.name)
+    return held
+
+
+def hole_needed_mm(fit: PlateFit, hole_diameter_mm: FloatArray) -> FloatArray:
+    """Hole diameter that, for all holes, would let each plate on.
+
+    hole + 2 overrun, as every clearance grows by half of what the hole does. It
+    is less than the hole where the plate fits with slack. The overrun must be that
+    of holes all of this diameter; rods of several diameters are accounted for, as
+    each hole's own clearance went into the fit.
+
+    Parameters
+    ----------
+    fit : PlateFit
+        Of plates whose clearances are (hole - rod diameter) / 2.
+    hole_diameter_mm : array, shape (g,)
+        The diameter all holes of each plate have. [mm]
+
+    Returns
+    -------
+    array, shape (g,)
+        The diameter needed, never less than zero. [mm]
+    """
+    hole = np.asarray(hole_diameter_mm, np.float64)
+    out: FloatArray = np.maximum(hole + 2.0 * fit.interference_mm, 0.0)
+    return out
+
+
+def _check_arrays(
+    holes_mm: FloatArray,
+    rods_mm: FloatArray,
+    clearance_mm: FloatArray,
+    mask: BoolArray | None,
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray, IntArray]:
+    """Arrays of agreeing shape; a masked rod becomes a copy of its group's first.
+
+    Which rod (g, m) each is a copy of is told last.
+    """
+    holes = np.asarray(holes_mm, np.float64)
+    rods = np.asarray(rods_mm, np.float64)
+    clearance = np.asarray(clearance_mm, np.float64)
+    if holes.ndim != 3 or holes.shape != rods.shape or holes.shape[2] != 2:
+        raise ValueError("holes_mm and rods_mm are both of shape (g, m, 2)")
+    if clearance.shape != holes.shape[:2]:
+        raise ValueError("clearance_mm is of shape (g, m)")
+    if mask is None:
+        mask = np.ones(clearance.shape, dtype=np.bool_)
+    elif mask.shape != clearance.shape:
+        raise ValueError("mask is of shape (g, m)")
+    if not mask.any(axis=1).all():
+        raise EngineError("A plate without rods cannot be judged: measure its rods.")
+    use = np.where(mask, np.arange(mask.shape[1]), mask.argmax(axis=1)[:, None])
+    if not mask.all():
+        row = np.arange(mask.shape[0])[:, None]
+        holes, rods, clearance = holes[row, use], rods[row, use], clearance[row, use]
+    if not (
+        np.isfinite(holes).all()
+        and np.isfinite(rods).all()
+        and np.isfinite(clearance).all()
+    ):
+        raise EngineError(
+            "A rod, hole or diameter of a plate is missing: every rod that counts"
+            " needs its place, its diameter and its hole."
+        )
+    return holes, rods, clearance, mask, use
+
+
+def _hole_centroids(holes_mm: FloatArray, real: BoolArray) -> FloatArray:
+    """Centroid (g, 2) of the holes that are there; NaN where a group has none."""
+    holes = np.where(real[..., None], holes_mm, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        out: FloatArray = holes.sum(axis=1) / real.sum(axis=1)[:, None]
+    return out

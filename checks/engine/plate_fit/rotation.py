@@ -1,0 +1,318 @@
+"""Which turns a plate can have, and the proof that none does better.
+
+For one plate, g(turn) is the least largest overrun over all shifts. Three facts:
+
+*Pairs.* With t known, holes i and j reach their rods only if the distance between
+R(turn)(hole_i - hole_j) and rod_i - rod_j is at most 2 t + clearance_i +
+clearance_j: by the law of cosines an arc of turns, and a narrow one.
+
+*Bounds.* Any y_i and lambda_i >= |y_i| with sum(lambda) = 1 and sum(y) = 0 give,
+at every turn at once, g >= sum(y_i . (R hole_i - rod_i)) - sum(lambda_i
+clearance_i): weak duality of the second-order cone problem [1]_. It is a sinusoid
+in the turn. Held rods, which t does not reach, are left out of sum(lambda) = 1 only.
+
+*One valley.* The shifts that serve one hole form a disc, so by Helly's theorem [2]_
+a turn serves all holes if it serves every three. For three holes held at distances
+e_i by forces lambda_i, turning about the point z where the three lines of force
+meet, at signed distances sigma_i from the holes, the second derivative of g is
+sum(lambda_i sigma_i (sigma_i - e_i) / e_i). Only a hole within e_i of z takes away,
+at most e_i / 4, and its force is at most half of all; the others give more as long as
+the holes are `SPACING` = (3 + sqrt 2) / 2 times the largest e apart (own derivation,
+checked in the tests against a search of all turns). Then every turn where g stops
+falling is a minimum, and on the arc of a pair there is only one.
+
+Where the third does not apply (rods a foot off, rods exchanged, limits on the
+shift), the arc is searched by branch and bound with the second.
+
+References
+----------
+.. [1] S. Boyd and L. Vandenberghe, Convex Optimization, 2004, section 5.9.
+.. [2] E. Helly, Jahresbericht der DMV 32, 1923.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.plate_fit.interior_point import solve_interior_point
+from checks.engine.plate_fit.state import PlateProblem, SolverState, rotate_points
+
+ONE_VALLEY_SPACING = (3.0 + np.sqrt(2.0)) / 2.0
+MAX_ROUNDS = 40
+MAX_HOLES_ALL_PAIRS = 16  # holes, beyond which not every pair is tried
+MAX_PAIRS_AT_ONCE = 60_000  # pairs compared together: what a processor's cache holds
+INITIAL_PIECES = 8  # of an arc, when the search begins
+MAX_PIECES_PER_PLATE = 400  # per plate on average; past that the search gives up
+BRIEF_ROUNDS = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RotationBound:
+    """g(turn + psi) >= cosine cos(psi) + sine sin(psi) - rest, per plate (g,)."""
+
+    cosine: FloatArray
+    sine: FloatArray
+    rest: FloatArray
+
+    def shifted_by(self, offset_rad: FloatArray) -> "RotationBound":
+        """Give the same bound, with psi counted from offset_rad (g,)."""
+        c, s = np.cos(offset_rad), np.sin(offset_rad)
+        return RotationBound(
+            cosine=c * self.cosine + s * self.sine,
+            sine=c * self.sine - s * self.cosine,
+            rest=self.rest,
+        )
+
+    def take(self, keep: IntArray) -> "RotationBound":
+        return RotationBound(
+            cosine=self.cosine[keep], sine=self.sine[keep], rest=self.rest[keep]
+        )
+
+    def minimum_within(self, half_rad: FloatArray) -> FloatArray:
+        """Least value over |psi| <= half_rad (g,)."""
+        sure = np.isfinite(self.rest)
+        height = np.hypot(self.cosine, self.sine)
+        ends = self.cosine * np.cos(half_rad) - np.abs(self.sine * np.sin(half_rad))
+        bottom = np.pi - np.abs(np.arctan2(self.sine, self.cosine))
+        out: FloatArray = np.where(bottom <= half_rad, -height, ends) - self.rest
+        return np.where(sure, out, -np.inf)
+
+
+def largest_interference(
+    problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
+) -> FloatArray:
+    """Largest overrun (g,) at a placement, in the problem's own units.
+
+    Infinite where a held rod is not within.
+    """
+    gap = rotate_points(problem.holes, turn_rad) + shift[:, None] - problem.rods
+    over = np.hypot(gap[0], gap[1]) - problem.clearance
+    if problem.weight is not None:
+        out_of_reach = np.where(over <= problem.loose, -np.inf, np.inf)
+        over = np.where(problem.weight > 0.0, over, out_of_reach)
+    out: FloatArray = over.max(axis=0)
+    return out
+
+
+def clipped_placement(
+    problem: PlateProblem, state: SolverState
+) -> tuple[FloatArray, FloatArray]:
+    """Turn (g,) and shift (2, g) reached, the shift brought inside its limits."""
+    turn, shift = state.x[1] / problem.radius, state.x[2:]
+    if problem.limit is not None:
+        shift = np.clip(shift, -problem.limit, problem.limit)
+    return turn, shift
+
+
+def dual_bound(problem: PlateProblem, state: SolverState) -> RotationBound:
+    """Lower bound on g that the multipliers prove, about the turn reached."""
+    y = -state.z[1:]
+    if problem.limit is None:
+        y = y - y.mean(axis=1, keepdims=True)
+    share = np.maximum(state.z[0], np.hypot(y[0], y[1]))
+    total = problem.apply_weight(share).sum(axis=0)
+    placed = rotate_points(problem.holes, state.x[1] / problem.radius)
+    cosine = (y * placed).sum(axis=(0, 1))
+    sine = (y[1] * placed[0] - y[0] * placed[1]).sum(axis=0)
+    rest = (y * problem.rods).sum(axis=(0, 1)) + (share * problem.clearance).sum(axis=0)
+    if problem.limit is not None:
+        rest = rest + (np.abs(y.sum(axis=1)) * problem.limit).sum(axis=0)
+    return RotationBound(cosine=cosine / total, sine=sine / total, rest=rest / total)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RotationArc:
+    """Turns (g,) outside which no placement is better, and whether there is one valley.
+
+    `middle` and `half` in rad; `half` is pi where every turn is possible.
+    """
+
+    middle: FloatArray
+    half: FloatArray
+    one_valley: BoolArray
+
+    def take(self, keep: IntArray) -> "RotationArc":
+        return RotationArc(
+            middle=self.middle[keep],
+            half=self.half[keep],
+            one_valley=self.one_valley[keep],
+        )
+
+
+def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
+    """Find the narrowest pair's arc at the level `best` (g,), and the spacing.
+
+    With many holes only pairs with the outermost are tried: those are the narrow ones.
+    """
+    m, g = problem.clearance.shape
+    spacing = np.full(g, np.inf)
+    reach = np.hypot(problem.holes[0], problem.holes[1])
+    every = np.repeat(np.arange(m)[:, None], g, axis=1)
+    size = max(1, MAX_PAIRS_AT_ONCE // (m * g))
+    for start in range(0, m, size):
+        near = _min_hole_spacing(problem, every[start : start + size])
+        spacing = np.minimum(spacing, near)
+    width, towards = _pair_arcs(
+        problem, best, every if m <= MAX_HOLES_ALL_PAIRS else reach.argmax(axis=0)[None]
+    )
+    pick = width.argmin(axis=0), np.arange(g)
+    middle, half = towards[pick], np.minimum(width[pick], np.pi)
+    most = (_threshold_share(problem, best) + problem.clearance).max(axis=0)
+    most += 2.0 * half * reach.max(axis=0)
+    free = problem.limit is None
+    single = ~np.isfinite(spacing)  # one rod: every turn is as good
+    return RotationArc(
+        middle=middle,
+        half=half,
+        one_valley=(spacing >= ONE_VALLEY_SPACING * most) & free | single & free,
+    )
+
+
+def _threshold_share(problem: PlateProblem, best: FloatArray) -> FloatArray:
+    """What `best` (g,) adds to each clearance: nothing where a rod is held."""
+    if problem.weight is None:
+        return best
+    return np.where(problem.weight > 0.0, best, 0.0)
+
+
+def _min_hole_spacing(problem: PlateProblem, first: IntArray) -> FloatArray:
+    """Least distance (g,) from some holes (k, g) of each plate to its others.
+
+    A padded rod repeats another in full: it adds nothing, and is no neighbour.
+    """
+    away = _differences(problem.holes, first)
+    apart = np.hypot(away[0], away[1])
+    repeated = apart == 0.0
+    if np.count_nonzero(repeated) > first.size:  # more than each hole from itself
+        repeated &= _differences(problem.clearance, first) == 0.0
+        if problem.weight is not None:
+            repeated &= _differences(problem.weight, first) == 0.0
+        repeated &= (_differences(problem.rods, first) == 0.0).all(axis=0)
+    out: FloatArray = np.where(repeated, np.inf, apart).min(axis=(0, 1))
+    return out
+
+
+def _differences(what: FloatArray, first: IntArray) -> FloatArray:
+    """Of every hole (..., m, g) less of some (k, g), as (..., k, m, g)."""
+    some = what[..., first, np.arange(first.shape[1])]
+    out: FloatArray = what[..., None, :, :] - some[..., None, :]
+    return out
+
+
+def _pair_arcs(
+    problem: PlateProblem, best: FloatArray, first: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Half width and middle (k m, g) of the arcs of some holes (k, g) with each."""
+    hole, rod = _differences(problem.holes, first), _differences(problem.rods, first)
+    radius = _threshold_share(problem, best) + problem.clearance
+    own = radius[first, np.arange(first.shape[1])]
+    reach = np.maximum(radius + own[:, None], 0.0)
+    hh, rr = (hole * hole).sum(axis=0), (rod * rod).sum(axis=0)
+    product = 2.0 * np.sqrt(hh * rr)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        cosine = (hh + rr - reach * reach) / product
+    cosine = np.where(product > 0.0, np.clip(cosine, -1.0, 1.0), -1.0)
+    towards = np.arctan2(hole[0] * rod[1] - hole[1] * rod[0], (hole * rod).sum(axis=0))
+    flat = (-1, first.shape[1])
+    return np.arccos(cosine).reshape(flat), towards.reshape(flat)
+
+
+@dataclass(slots=True)
+class BestPlacement:
+    """The best placement found of each plate, and the bound proved about it."""
+
+    value: FloatArray  # (g,) largest overrun
+    rotation: FloatArray  # (g,)
+    shift: FloatArray  # (2, g)
+    bound: RotationBound
+
+    def take(self, keep: IntArray) -> "BestPlacement":
+        return BestPlacement(
+            self.value[keep],
+            self.rotation[keep],
+            self.shift[:, keep],
+            self.bound.take(keep),
+        )
+
+    def put(self, at: IntArray, part: "BestPlacement") -> None:
+        self.value[at], self.rotation[at] = part.value, part.rotation
+        self.shift[:, at] = part.shift
+        self.bound.cosine[at], self.bound.sine[at] = part.bound.cosine, part.bound.sine
+        self.bound.rest[at] = part.bound.rest
+
+
+def solve_from(
+    problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
+) -> BestPlacement:
+    """Solve every plate from a turn (g,) and shift (2, g): its valley's bottom."""
+    state = solve_interior_point(problem, turn_rad, shift)
+    turn, at = clipped_placement(problem, state)
+    value, start = (
+        largest_interference(problem, turn, at),
+        largest_interference(problem, turn_rad, shift),
+    )
+    # Where the descent was lost, stand where it began; the bound holds anywhere.
+    lost = ~(value <= start)
+    turn, at = np.where(lost, turn_rad, turn), np.where(lost, shift, at)
+    low = dual_bound(problem, state).shifted_by(turn - state.x[1] / problem.radius)
+    low.rest[~np.isfinite(low.cosine + low.sine + low.rest)] = np.inf
+    return BestPlacement(np.where(lost, start, value), turn, at, low)
+
+
+def search_arc(
+    problem: PlateProblem,
+    best: BestPlacement,
+    arcs: RotationArc,
+    slack: FloatArray,
+    *,
+    brief: bool = False,
+) -> BoolArray:
+    """Search every turn of each plate's arc, bettering `best`; say which are proved.
+
+    Branch and bound: each piece of the arc is solved at its middle, turn held. It
+    is dropped when the bound found there, or the one about the best placement,
+    proves that it holds nothing better than the best by more than `slack` (g,). A
+    brief search gives up after `BRIEF_ROUNDS`.
+    """
+    g = slack.size
+    plate = np.repeat(np.arange(g), INITIAL_PIECES)
+    half = np.repeat(arcs.half / INITIAL_PIECES, INITIAL_PIECES)
+    step = np.tile(2.0 * np.arange(INITIAL_PIECES) - INITIAL_PIECES + 1.0, g)
+    middle = arcs.middle[plate] + half * step
+    for _ in range(BRIEF_ROUNDS if brief else MAX_ROUNDS):
+        near = (
+            best.bound.take(plate)
+            .shifted_by(middle - best.rotation[plate])
+            .minimum_within(half)
+        )
+        keep = near < best.value[plate] - slack[plate]
+        plate, middle, half = plate[keep], middle[keep], half[keep]
+        if not 0 < plate.size <= MAX_PIECES_PER_PLATE * g:
+            break
+        held = replace(problem.take(plate), turning=False)
+        found = solve_from(held, middle, best.shift[:, plate])
+        _improve_best(problem, found, plate, best)
+        keep = found.bound.minimum_within(half) < best.value[plate] - slack[plate]
+        plate, middle, half = plate[keep], middle[keep], half[keep] / 2.0
+        middle = np.concatenate((middle - half, middle + half))
+        plate, half = np.tile(plate, 2), np.tile(half, 2)
+    proved = np.ones(g, dtype=np.bool_)
+    proved[plate] = False
+    return proved
+
+
+def _improve_best(
+    problem: PlateProblem, found: BestPlacement, plate: IntArray, best: BestPlacement
+) -> None:
+    """From the best piece of each plate, descend to the bottom of its valley."""
+    order = np.lexsort((found.value, plate))
+    plates, first = np.unique(plate[order], return_index=True)
+    pick = order[first]
+    better = found.value[pick] < best.value[plates]
+    plates, pick = plates[better], pick[better]
+    if plates.size == 0:
+        return
+    below = solve_from(problem.take(plates), found.rotation[pick], found.shift[:, pick])
+    better = below.value < best.value[plates]
+    best.put(plates[better], below.take(np.flatnonzero(better)))

@@ -1,0 +1,132 @@
+"""Second-order cones of dimension three, and the 4 x 4 systems they reduce to.
+
+A vector u = (u0, u1, u2), on the first axis, is in the cone where u0 >= |(u1, u2)|.
+Arrays are (3, m, g) for vectors, (3, 2, m, g) for slacks and multipliers together,
+(g,) for the entries of the systems.
+
+The scaling is that of Nesterov and Todd: W z = W^-1 s, W = eta [[w0, w'], [w, I + w w'
+/ (1 + w0)]], so W^-2 = (2 Jw (Jw)' - J) / eta^2 with J = diag(1, -1, -1); formulas as
+in L. Vandenberghe, "The CVXOPT linear and quadratic cone program solvers", 2010,
+section 4.2.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine.arrays import FloatArray
+
+TINY = 1e-300
+
+
+@dataclass(slots=True)
+class NesterovToddScaling:
+    """Nesterov-Todd scaling of every cone, and the cone parts of the residual."""
+
+    w: FloatArray  # (3, m, g) unit hyperbolic scaling point
+    eta: FloatArray  # (m, g)
+    det: FloatArray  # (2, m, g) of slacks and multipliers
+
+    def inverse_square(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = 2.0 * (w[0] * u[0] - w[1] * u[1] - w[2] * u[2])
+        out: FloatArray = -dot * w
+        out += u
+        np.negative(out[0], out=out[0])
+        out /= self.eta * self.eta
+        return out
+
+    def apply(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = w[1] * u[1] + w[2] * u[2]
+        lift = u[0] + dot / (1.0 + w[0])
+        out: FloatArray = lift * w
+        out += u
+        out[0] = w[0] * u[0] + dot
+        out *= self.eta
+        return out
+
+    def unapply(self, u: FloatArray) -> FloatArray:
+        w = self.w
+        dot = w[1] * u[1] + w[2] * u[2]
+        lift = dot / (1.0 + w[0]) - u[0]
+        out: FloatArray = lift * w
+        out += u
+        out[0] = w[0] * u[0] - dot
+        out /= self.eta
+        return out
+
+
+def cone_determinant(u: FloatArray) -> FloatArray:
+    """Give u0^2 - |(u1, u2)|^2, kept above zero."""
+    reach = np.sqrt(u[1] * u[1] + u[2] * u[2])
+    out: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
+    return out
+
+
+def nesterov_todd_scaling(u: FloatArray) -> NesterovToddScaling:
+    """Give the scaling point of slacks and multipliers (3, 2, m, g) inside the cone."""
+    own = cone_determinant(u)
+    root = np.sqrt(own)
+    unit = u / root
+    a, b = unit[:, 0], unit[:, 1]
+    gamma2 = 2.0 * (1.0 + (a * b).sum(axis=0))
+    w = a - b
+    w[0] = a[0] + b[0]
+    w /= np.sqrt(gamma2)
+    return NesterovToddScaling(w, np.sqrt(root[0] / root[1]), own)
+
+
+def inverse_step_length(u: FloatArray, du: FloatArray, det_u: FloatArray) -> FloatArray:
+    """One over the longest steps (2, g) from u along du inside the cone, least of all.
+
+    Both are (3, 2, m, g); `det_u` as `det` gives it.
+    """
+    squares, product = du * du, u * du
+    a = squares[0] - squares[1] - squares[2]
+    b = product[0] - product[1] - product[2]
+    root = np.sqrt(np.maximum(b * b - a * det_u, 0.0))
+    out: FloatArray = ((root - b) / det_u).max(axis=1)
+    return out
+
+
+class PlateSystem:
+    """A symmetric 4 x 4 system per plate, eliminated t, x, y, turn in that order."""
+
+    def __init__(self, entries: FloatArray) -> None:
+        """Take tt, tx, ty, tq, xx, xy, xq, yy, yq and qq, of every plate: (10, g)."""
+        self.tt, self.tx, self.ty, self.tq = entries[:4]
+        self.xx, self.xy, self.xq, self.yy, self.yq, self.qq = entries[4:]
+
+    def factor(self, curve: FloatArray | None) -> None:
+        """Factor as L D L'; `curve` (g,) is the rotation's own second derivative."""
+        self.lx, self.ly, self.lq = (v / self.tt for v in (self.tx, self.ty, self.tq))
+        xx = self.xx - self.lx * self.tx
+        xy = self.xy - self.lx * self.ty
+        xq = self.xq - self.lx * self.tq
+        self.dx = np.maximum(xx, TINY)
+        self.mx, self.mq = xy / self.dx, xq / self.dx
+        self.dy = np.maximum(self.yy - self.ly * self.ty - self.mx * xy, TINY)
+        yq = self.yq - self.ly * self.tq - self.mx * xq
+        self.nq = yq / self.dy
+        qq = self.qq - self.lq * self.tq - self.mq * xq - self.nq * yq
+        # A relative floor keeps the turn still where nothing asks for one: a
+        # single rod, or all rods in one place.
+        qq = np.maximum(qq, 1e-13 * self.xx)
+        if curve is None:
+            self.dq = np.ones_like(qq)
+        else:
+            self.dq = np.maximum(qq + curve, 0.5 * qq)
+        self.curve = self.dq - qq
+
+    def solve(self, rhs: FloatArray) -> FloatArray:
+        """Unknowns and right hand side in the order t, turn, x, y."""
+        t = rhs[0]
+        x = rhs[2] - self.lx * t
+        y = rhs[3] - self.ly * t - self.mx * x
+        q = rhs[1] - self.lq * t - self.mq * x - self.nq * y
+        q = q / self.dq
+        y = y / self.dy - self.nq * q
+        x = x / self.dx - self.mx * y - self.mq * q
+        t = t / self.tt - self.lx * x - self.ly * y - self.lq * q
+        return np.stack((t, q, x, y))

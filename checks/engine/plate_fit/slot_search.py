@@ -1,0 +1,318 @@
+"""Which holes to open: the fewest, then those with the smallest longest extension.
+
+With a set of holes opened the others are *shut*: their rods must be within. A set
+will do if the shut holes alone, the rest left out, let their rods in somewhere
+within the plate's limits; two shut holes whose distance differs from their rods' by
+more than both clearances rule it out at once. Of the smallest sets that will do,
+each is placed so that the largest overrun of its opened holes is least while the
+shut ones are held: one problem of `plate.fit_plates`, for all sets of all plates
+together.
+
+Every set is tried for up to `MOST_ENUMERATED` holes; with more, the hole whose
+opening helps most is opened, one after another, and `proven` is False.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.conformity import SLACK_MM
+from checks.engine.errors import EngineError
+from checks.engine.plate_fit.plate import COUNTED, FREE, HELD, PlateFit, fit_plates
+
+MAX_ENUMERATED_HOLES = 12
+MAX_SETS_AT_ONCE = 2_000  # sets, beyond which each number of holes is tried by itself
+SHUT_TOLERANCE_MM = (
+    2.5e-7  # an overrun of shut holes that does: `fit_plates` holds them to it
+)
+BISECTION_ROUNDS = 60  # of halving, where holding the shut holes failed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotPlates:
+    """Plates (g, m) of holes and rods; `real` False where a plate has no such rod."""
+
+    holes_mm: FloatArray  # (g, m, 2)
+    rods_mm: FloatArray  # (g, m, 2)
+    clearance_mm: FloatArray  # (g, m)
+    real: BoolArray  # (g, m)
+    limit_mm: FloatArray | None  # (g, 2)
+
+    def take(self, at: IntArray) -> "SlotPlates":
+        """Give these plates, as often as they are named."""
+        return SlotPlates(
+            holes_mm=self.holes_mm[at],
+            rods_mm=self.rods_mm[at],
+            clearance_mm=self.clearance_mm[at],
+            real=self.real[at],
+            limit_mm=None if self.limit_mm is None else self.limit_mm[at],
+        )
+
+    def centroid(self) -> FloatArray:
+        """Of each plate's holes, (g, 2)."""
+        holes = np.where(self.real[..., None], self.holes_mm, 0.0)
+        out: FloatArray = holes.sum(axis=1) / self.real.sum(axis=1)[:, None]
+        return out
+
+    def fit(
+        self,
+        role: IntArray | None = None,
+        threshold_mm: float | None = None,
+        start: tuple[FloatArray, FloatArray] | None = None,
+        *,
+        brief: bool = False,
+    ) -> PlateFit:
+        """Fit each plate, as `fit_plates` does."""
+        return fit_plates(
+            self.holes_mm,
+            self.rods_mm,
+            self.clearance_mm,
+            self.real,
+            self.limit_mm,
+            role=role,
+            threshold_mm=threshold_mm,
+            start=start,
+            brief=brief,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotSolution:
+    """What to open, and where each plate then sits."""
+
+    opened: BoolArray  # (g, m)
+    rotation: FloatArray  # (g,)
+    shift: FloatArray  # (g, 2)
+    proven: BoolArray  # (g,)
+
+
+def open_fewest_holes(
+    plates: SlotPlates, *, prove: bool, known_short: bool = False
+) -> SlotSolution:
+    """Open the fewest holes of each plate, none where it goes on as it is.
+
+    Parameters
+    ----------
+    plates : many plates. [mm]
+    prove : whether to prove that no other turn takes a shorter slot.
+    short : whether it is known that none goes on as it is.
+    """
+    g, m = plates.real.shape
+    if g and not plates.real.any(axis=1).all():
+        raise EngineError("A plate without rods cannot be judged.")
+    found = SlotSolution(
+        opened=np.zeros((g, m), np.bool_),
+        rotation=np.zeros(g),
+        shift=np.zeros((g, 2)),
+        proven=np.zeros(g, np.bool_),
+    )
+    if g == 0:
+        return found
+    left = np.ones(g, np.bool_)
+    found.proven[:] = True
+    if not known_short:
+        fit = plates.fit(threshold_mm=SLACK_MM, brief=not prove)
+        found.rotation[:], found.shift[:] = fit.rotation_rad, fit.shift_mm
+        found.proven[:] = fit.proven
+        left = fit.interference_mm > SLACK_MM
+    few = plates.real.sum(axis=1) <= MAX_ENUMERATED_HOLES
+    for at in np.flatnonzero(left & ~few):
+        _open_greedily(plates.take(np.array([at])), found, int(at))
+    todo = np.flatnonzero(left & few)
+    most = int(plates.real[todo].sum(axis=1).max(initial=0))
+    together = todo.size << most <= MAX_SETS_AT_ONCE
+    counts = list(range(1, most + 1))
+    # A single hole is what most plates need; a set of more is then never tried.
+    bands = [counts[:1], counts[1:]] if together else [[n] for n in counts]
+    for band in bands:
+        todo = _open_count(plates, found, todo, band, prove=prove)
+    return found
+
+
+def _open_count(
+    plates: SlotPlates,
+    found: SlotSolution,
+    todo: IntArray,
+    band: list[int],
+    *,
+    prove: bool,
+) -> IntArray:
+    """Open so many holes of each plate of `todo`; give those where that is too few."""
+    if todo.size == 0 or not band:
+        return todo
+    plate, sets = _list_hole_sets(plates.real, todo, band)
+    keep = _pairs_compatible(plates, plate, sets)
+    plate, sets = plate[keep], sets[keep]
+    if plate.size == 0:
+        return todo
+    plate, sets = _select_smallest_sets(plates, found, plate, sets, brief=not prove)
+    if plate.size:
+        _minimise_extension(plates, found, plate, sets, prove=prove)
+    return np.setdiff1d(todo, plate)
+
+
+def _list_hole_sets(
+    real: BoolArray, todo: IntArray, band: list[int]
+) -> tuple[IntArray, BoolArray]:
+    """Every set of so many real holes of each plate: its plate (n,), the set (n, m)."""
+    known: dict[bytes, BoolArray] = {}
+    for row in real[todo]:
+        if row.tobytes() not in known:
+            holes = np.flatnonzero(row).tolist()
+            chosen = [c for count in band for c in combinations(holes, count)]
+            some = np.zeros((len(chosen), row.size), dtype=np.bool_)
+            for each, opened in zip(some, chosen, strict=True):
+                each[list(opened)] = True
+            known[row.tobytes()] = some
+    parts = [known[row.tobytes()] for row in real[todo]]
+    return np.repeat(todo, [len(part) for part in parts]), np.concatenate(parts)
+
+
+def _pairs_compatible(
+    plates: SlotPlates, plate: IntArray, sets: BoolArray
+) -> BoolArray:
+    """Sets (n,) no two shut holes of which rule them out."""
+    used = np.unique(plate)
+    some = plates.take(used)
+    apart = [
+        np.linalg.norm(v[:, :, None] - v[:, None], axis=3)
+        for v in (some.holes_mm, some.rods_mm)
+    ]
+    room = some.clearance_mm[:, :, None] + some.clearance_mm[:, None] + 2.0 * SLACK_MM
+    with np.errstate(invalid="ignore"):
+        bad = np.abs(apart[0] - apart[1]) > room
+    shut = (plates.real[plate] & ~sets).astype(np.float64)
+    clash = bad[np.searchsorted(used, plate)].astype(np.float64)
+    out: BoolArray = np.einsum("ni,nij,nj->n", shut, clash, shut) == 0.0
+    return out
+
+
+def _select_smallest_sets(
+    plates: SlotPlates,
+    found: SlotSolution,
+    plate: IntArray,
+    sets: BoolArray,
+    *,
+    brief: bool,
+) -> tuple[IntArray, BoolArray]:
+    """Of each plate's sets (n,), those that will do and open the fewest holes.
+
+    First each set is tried from where it is; then those that failed and open fewer
+    holes than the ones found are searched at every turn. A plate with a set that
+    neither will do nor is shown not to is marked as not proven.
+    """
+    count = sets.sum(axis=1)
+    will = _shut_holes_fit(plates, plate, sets, np.inf, brief=brief)[0]
+    least = np.full(plates.real.shape[0], sets.shape[1] + 1)
+    np.minimum.at(least, plate[will], count[will])
+    doubt = np.flatnonzero(~will & (count < least[plate]))
+    will[doubt], sure = _shut_holes_fit(
+        plates, plate[doubt], sets[doubt], SHUT_TOLERANCE_MM, brief=brief
+    )
+    found.proven[plate[doubt[~sure]]] = False
+    np.minimum.at(least, plate[will], count[will])
+    keep = will & (count == least[plate])
+    return plate[keep], sets[keep]
+
+
+def _shut_holes_fit(
+    plates: SlotPlates,
+    plate: IntArray,
+    sets: BoolArray,
+    level_mm: float,
+    *,
+    brief: bool,
+) -> tuple[BoolArray, BoolArray]:
+    """Sets (n,) whose shut holes let their rods in within the limits, and if sure.
+
+    Searched as `fit_plates` does for its level: at infinity, not beyond the nearest
+    valley.
+    """
+    will, sure = np.ones(plate.size, np.bool_), np.ones(plate.size, np.bool_)
+    at = np.flatnonzero((plates.real[plate] & ~sets).any(axis=1))
+    if at.size == 0:
+        return will, sure
+    some, role = plates.take(plate[at]), np.where(sets[at], FREE, COUNTED)
+    fit = replace(some, limit_mm=None).fit(role, level_mm, brief=brief)
+    will[at], sure[at] = fit.interference_mm <= SHUT_TOLERANCE_MM, fit.proven
+    if some.limit_mm is not None:
+        far = will[at] & (np.abs(fit.shift_mm) > some.limit_mm).any(axis=1)
+        again = np.flatnonzero(far)
+        begin = (fit.rotation_rad[again], fit.shift_mm[again])
+        held = some.take(again).fit(role[again], level_mm, begin, brief=brief)
+        will[at[again]], sure[at[again]] = (
+            held.interference_mm <= SHUT_TOLERANCE_MM,
+            held.proven,
+        )
+    return will, sure
+
+
+def _minimise_extension(
+    plates: SlotPlates,
+    found: SlotSolution,
+    plate: IntArray,
+    sets: BoolArray,
+    *,
+    prove: bool,
+) -> None:
+    """Of sets that will do, the one of each plate with the least longest extension."""
+    some = plates.take(plate)
+    role = np.where(sets, COUNTED, HELD)
+    fit = some.fit(role, None if prove else np.inf)
+    lost = np.flatnonzero(~np.isfinite(fit.interference_mm))
+    if lost.size:
+        _bisect_extension(some.take(lost), sets[lost], fit, lost)
+    order = np.lexsort((fit.interference_mm, plate))
+    used, first = np.unique(plate[order], return_index=True)
+    pick = order[first]
+    found.opened[used] = sets[pick]
+    found.rotation[used], found.shift[used] = fit.rotation_rad[pick], fit.shift_mm[pick]
+    sure = fit.proven & prove
+    found.proven[used] &= np.logical_and.reduceat(sure[order], first)
+
+
+def _bisect_extension(
+    some: SlotPlates, sets: BoolArray, fit: PlateFit, lost: IntArray
+) -> None:
+    """Write into `fit` the rows `lost`, by halving the range of the extension."""
+    reach = np.abs(some.rods_mm - some.holes_mm).max(axis=(1, 2), initial=0.0)
+    span = np.ptp(some.holes_mm, axis=1).max(axis=1) + reach
+    low, high = np.zeros(lost.size), 4.0 * span + np.abs(some.clearance_mm).max(axis=1)
+    for _ in range(BISECTION_ROUNDS):
+        middle = 0.5 * (low + high)
+        wider = some.clearance_mm + sets * middle[:, None]
+        does = replace(some, clearance_mm=wider).fit().interference_mm <= SLACK_MM / 2.0
+        high, low = np.where(does, middle, high), np.where(does, low, middle)
+    wider = some.clearance_mm + sets * high[:, None]
+    last = replace(some, clearance_mm=wider).fit()
+    fit.interference_mm[lost] = high
+    fit.rotation_rad[lost], fit.shift_mm[lost] = last.rotation_rad, last.shift_mm
+    fit.proven[lost] = last.proven
+
+
+def _open_greedily(plate: SlotPlates, found: SlotSolution, at: int) -> None:
+    """Open the hole whose opening helps most, until the one plate goes on."""
+    opened = np.zeros(plate.real.shape[1], np.bool_)
+    holes = plate.real[0]
+    while opened.sum() < holes.sum() - 1:
+        rows = np.flatnonzero(holes & ~opened)
+        sets = np.repeat(opened[None], rows.size, axis=0)
+        sets[np.arange(rows.size), rows] = True
+        some = plate.take(np.zeros(rows.size, int))
+        overrun = some.fit(
+            np.where(sets, FREE, COUNTED), SHUT_TOLERANCE_MM
+        ).interference_mm
+        opened = sets[int(overrun.argmin())]
+        if overrun.min() <= SHUT_TOLERANCE_MM:
+            break
+    else:
+        opened = holes
+    one = SlotSolution(
+        opened=found.opened[at : at + 1],
+        rotation=found.rotation[at : at + 1],
+        shift=found.shift[at : at + 1],
+        proven=found.proven[at : at + 1],
+    )
+    _minimise_extension(plate, one, np.zeros(1, int), opened[None], prove=False)

@@ -1,0 +1,90 @@
+"""Plates to place, and how far a method has come with them.
+
+Arrays are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are t, turn
+times a radius, shift x, shift y, all over a length that makes them about one.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from checks.engine.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateProblem:
+    """Plates to place, in units of each plate's own `scale_mm`.
+
+    Holes are measured from their centroid; `turning` False holds the turn.
+    """
+
+    holes: FloatArray  # (2, m, g)
+    rods: FloatArray  # (2, m, g)
+    clearance: FloatArray  # (m, g)
+    radius: FloatArray  # (g,) turn = x[1] / radius
+    limit: FloatArray | None  # (2, g) on |shift|
+    goal: FloatArray  # (g,) duality gap to reach
+    turning: bool = True
+    weight: FloatArray | None = None  # (m, g) of t: 1, or 0 where a rod is held
+    loose: FloatArray | float = 0.0  # (g,) how far out a held rod passes for within
+
+    def take(self, keep: IntArray) -> "PlateProblem":
+        return replace(
+            self,
+            holes=self.holes[..., keep],
+            rods=self.rods[..., keep],
+            clearance=self.clearance[..., keep],
+            radius=self.radius[keep],
+            limit=None if self.limit is None else self.limit[..., keep],
+            goal=self.goal[keep],
+            weight=None if self.weight is None else self.weight[:, keep],
+            loose=self.loose[keep] if isinstance(self.loose, np.ndarray) else 0.0,
+        )
+
+    def apply_weight(self, u: FloatArray) -> FloatArray:
+        """Give u (m, g), each rod's by its weight of t."""
+        return u if self.weight is None else u * self.weight
+
+
+@dataclass(slots=True)
+class SolverState:
+    """Where the method stands: placement, cone slacks and their multipliers."""
+
+    x: FloatArray  # (4, g)
+    u: FloatArray  # (3, 2, m, g) slacks and multipliers, in the cone
+    limit_slack: FloatArray | None = None  # (4, g) slack of the shift's limits
+    limit_multiplier: FloatArray | None = None  # (4, g)
+
+    @property
+    def s(self) -> FloatArray:
+        """Slacks (3, m, g)."""
+        return self.u[:, 0]
+
+    @property
+    def z(self) -> FloatArray:
+        """Multipliers (3, m, g)."""
+        return self.u[:, 1]
+
+    def take(self, keep: IntArray) -> "SolverState":
+        return SolverState(
+            self.x[:, keep],
+            self.u[..., keep],
+            None if self.limit_slack is None else self.limit_slack[:, keep],
+            None if self.limit_multiplier is None else self.limit_multiplier[:, keep],
+        )
+
+    def put(self, at: IntArray, part: "SolverState") -> None:
+        self.x[:, at] = part.x
+        self.u[..., at] = part.u
+        if self.limit_slack is not None and self.limit_multiplier is not None:
+            self.limit_slack[:, at] = part.limit_slack
+            self.limit_multiplier[:, at] = part.limit_multiplier
+
+
+def rotate_points(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
+    """Points (2, m, g) turned counter-clockwise by turn_rad (g,)."""
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    out = np.empty((2, points.shape[1], np.size(turn_rad)))
+    out[0] = c * points[0] - s * points[1]
+    out[1] = s * points[0] + c * points[1]
+    return out

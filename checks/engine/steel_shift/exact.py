@@ -1,0 +1,127 @@
+"""Which positions to let go so that one move of the steel serves all others: exactly.
+
+All rods of the positions kept are fitted as one pattern (`plate.fit_plates`); if that
+fails, a few positions block it, as in any problem of this kind [1]_, and one of them
+must go: checked by fitting the few alone. The fewest positions that hit every conflict
+known are let go (a small integer program), the rest is fitted, and so on until it fits:
+then no move keeps more. The same, asking for a smaller worst miss, settles ties. Where
+that takes more than `MOST_FITS` fits the best move met is given and `proven` is False.
+
+References
+----------
+.. [1] J. Matousek, "On geometric optimization with few violated constraints",
+   Discrete Comput. Geom. 14, 1995.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray
+from checks.engine.conformity import SLACK_MM
+from checks.engine.plate_fit.plate import PlateFit
+from checks.engine.steel_shift.grid import SteelGrid
+
+TIE_TOLERANCE_MM = 1e-5  # of the worst miss to its optimum
+MAX_ROUNDS = 120
+MAX_FITS = 200
+MAX_MILP_NODES = 100  # of the integer program, each round
+BLOCKING_MARGINS_MM = (
+    1e-5,
+    1e-3,
+    1e-1,
+)  # how near to the overrun a rod counts as blocking
+
+
+@dataclass(slots=True)
+class BestPositions:
+    """The best set of positions to keep found so far."""
+
+    kept: BoolArray  # (p,)
+    worst: float  # [mm]
+
+
+class ExactSearch:
+    """Which positions to let go: the fewest that hit every conflict known."""
+
+    def __init__(self, grid: SteelGrid, can: BoolArray) -> None:
+        self.grid, self.can = grid, can
+        self.conflicts: list[BoolArray] = []
+        self.proven = True
+        self.fits = 0
+        self.leading = BestPositions(np.zeros_like(can), np.inf)
+
+    def run(self) -> BestPositions:
+        """Find the most positions that can be kept, then their least worst miss."""
+        for _ in range(MAX_ROUNDS):
+            gone = self._fewest_to_release() if self.fits < MAX_FITS else None
+            if gone is None:
+                break
+            most, lead = int((self.can & ~gone).sum()), int(self.leading.kept.sum())
+            if most < lead:
+                return self.leading
+            self._try_positions(self.can & ~gone, tie=most == lead)
+        self.proven = False
+        return self.leading
+
+    def _try_positions(self, kept: BoolArray, *, tie: bool) -> None:
+        """Keep these; learn why not, and what could be kept instead."""
+        while kept.any():
+            fit = self.grid.fit_positions(kept)
+            self.fits += 1
+            self.proven &= bool(fit.proven[0])
+            self._consider_shift(kept, fit)
+            level = self.leading.worst - TIE_TOLERANCE_MM if tie else SLACK_MM
+            if fit.interference_mm[0] <= level:
+                return
+            blocks = self._find_blocking(kept, fit, level)
+            self.conflicts.append(blocks)
+            kept = kept & ~blocks
+
+    def _consider_shift(self, kept: BoolArray, fit: PlateFit) -> None:
+        """Lead with what this placement keeps within, if that is more or closer."""
+        turn, lead = float(fit.rotation_rad[0]), self.leading
+        move = self.grid.evaluate_shift(fit.shift_mm[0], turn, proven=False, kept=kept)
+        within = self.grid.counts & ~move.rework_after
+        more = int(within.sum()) - int(lead.kept.sum())
+        if more < 0 or not within.any():
+            return
+        again = fit if (within == kept).all() else self.grid.fit_positions(within)
+        worst = float(again.interference_mm[0])
+        if more > 0 or worst < lead.worst:
+            self.leading = BestPositions(within, worst)
+
+    def _find_blocking(self, kept: BoolArray, fit: PlateFit, level: float) -> BoolArray:
+        """A few of the positions kept that cannot all stay, checked by themselves."""
+        grid, over = self.grid, np.full(kept.shape, -np.inf)
+        distance = fit.distance_mm[0].reshape(-1, grid.mask.shape[1])
+        over[kept] = np.where(
+            grid.mask[kept], distance - grid.allowance[kept], -np.inf
+        ).max(axis=1)
+        for tight in BLOCKING_MARGINS_MM:
+            some = kept & (over >= fit.interference_mm[0] - tight)
+            alone = self.grid.fit_positions(some)
+            if alone.proven[0] and alone.interference_mm[0] - alone.gap_mm[0] > level:
+                few: BoolArray = some
+                return few
+        everything: BoolArray = kept.copy()
+        return everything
+
+    def _fewest_to_release(self) -> BoolArray | None:
+        """The fewest positions (p,) with one of every conflict; None if not found."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
+        gone = np.zeros_like(self.can)
+        if not self.conflicts:
+            return gone
+        rows = np.array(self.conflicts, dtype=np.float64)
+        found = milp(
+            np.ones(rows.shape[1]),
+            constraints=LinearConstraint(rows, 1.0, np.inf),
+            integrality=np.ones(rows.shape[1]),
+            bounds=Bounds(0.0, 1.0),
+            options={"node_limit": MAX_MILP_NODES},
+        )
+        if found.status != 0:
+            return None
+        return np.asarray(found.x > 0.5, dtype=np.bool_)

@@ -1,0 +1,158 @@
+"""A survey's own frame brought onto the plan by points that are known in both.
+
+    plan = middle of plan points + R(turn) (survey - middle of survey points)
+
+No scale is fitted, for a tape and a total station measure the same lengths; the scale
+that would have fitted best is told, for it shows a wrong unit. A survey whose axes are
+exchanged or reversed is mirrored: no turn brings it onto the plan, and its mirror
+image fits instead.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import FloatArray
+from checks.engine.errors import EngineError
+from checks.engine.rigid_fit import fit_rigid
+
+MIN_CONTROL_SPAN_MM = 1000.0
+"""Control points nearer together than this turn the rest too far. Ours."""
+
+MIRRORED_RESIDUAL_RATIO = 0.2
+"""A mirror image has to fit this much better, as a part, to be told from one. Ours."""
+
+COLLINEAR_WIDTH_RATIO = 1e-3
+"""Points whose width is less than this part of their length are in one line. Ours."""
+
+
+class AxisSense(StrEnum):
+    """Whether the survey's axes run as the plan's do."""
+
+    SAME = "same"
+    MIRRORED = "mirrored"  # exchanged, or one of them reversed
+    UNDETERMINED = "untold"  # points in one line fit both ways
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControlFit:
+    """How a survey is brought onto the plan, and how well its control fits."""
+
+    rotation_rad: float  # counter-clockwise, of the survey onto the plan
+    survey_middle_mm: FloatArray  # (2,) of the control points
+    plan_middle_mm: FloatArray  # (2,) of the same points on the plan
+    residuals_mm: FloatArray  # (n, 2) surveyed less planned, plan axes
+    scale: float  # that would have fitted best; 1 is used
+    sense: AxisSense
+
+
+def fit_control(plan_mm: npt.ArrayLike, survey_mm: npt.ArrayLike) -> ControlFit:
+    """Find the turn and shift that bring surveyed control points onto the plan.
+
+    With p and s the points of plan and survey about their middles [1]_ [2]_::
+
+        a = sum(s . p) / sum(s . s)     b = sum(s x p) / sum(s . s)
+        turn = atan2(b, a)              scale = sqrt(a**2 + b**2)
+
+    Parameters
+    ----------
+    plan_mm : array, shape (n, 2), n >= 2
+        Where the control points are on the plan, x and y. [mm]
+    survey_mm : array, shape (n, 2)
+        The same as surveyed: easting and northing. [mm]
+
+    Returns
+    -------
+    ControlFit
+        The rigid fit, its residuals, the scale it leaves out and the sense of the
+        axes. [rad, mm, 1]
+
+    Raises
+    ------
+    EngineError
+        If there are fewer than two points, or they are too near together.
+
+    References
+    ----------
+    .. [1] C. D. Ghilani, *Adjustment Computations*, 5th ed., 2010, chapter 18 (from
+       memory): the two-dimensional conformal coordinate transformation; its turn is
+       the rigid one's, for the scale only multiplies a and b.
+    .. [2] S. Umeyama, "Least-squares estimation of transformation parameters between
+       two point patterns", IEEE Trans. PAMI 13(4), 376-380, 1991.
+    """
+    plan = np.asarray(plan_mm, dtype=np.float64)
+    survey = np.asarray(survey_mm, dtype=np.float64)
+    if plan.shape != survey.shape or plan.ndim != 2 or plan.shape[1] != 2:
+        raise ValueError("plan and survey must both be (n, 2)")
+    if len(plan) < 2:
+        raise EngineError("Two control points at least are needed.")
+    plan_middle, survey_middle = _centroid(plan), _centroid(survey)
+    p, s = plan - plan_middle, survey - survey_middle
+    if min(_span_mm(p), _span_mm(s)) < MIN_CONTROL_SPAN_MM:
+        raise EngineError(
+            f"The control points are within {MIN_CONTROL_SPAN_MM / 1000:g} m of one "
+            "another; they have to span the building."
+        )
+    fit = fit_rigid(s[None], p[None])
+    square = float(np.sum(s * s))
+    across = float(np.sum(s[:, 0] * p[:, 1] - s[:, 1] * p[:, 0]))
+    return ControlFit(
+        rotation_rad=float(fit.rotation_rad[0]),
+        survey_middle_mm=survey_middle,
+        plan_middle_mm=plan_middle,
+        residuals_mm=-fit.residuals_mm[0],
+        scale=float(np.hypot(np.sum(s * p), across)) / square,
+        sense=_axis_sense(p, s, fit.residuals_mm[0]),
+    )
+
+
+def transform_to_plan(fit: ControlFit, survey_mm: npt.ArrayLike) -> FloatArray:
+    """Bring surveyed points onto the plan.
+
+    Parameters
+    ----------
+    fit : ControlFit
+        As found from the control. [rad, mm]
+    survey_mm : array, shape (m, 2)
+        Easting and northing. [mm]
+
+    Returns
+    -------
+    array, shape (m, 2)
+        Plan x and y. [mm]
+    """
+    s = np.asarray(survey_mm, dtype=np.float64) - fit.survey_middle_mm
+    c, n = np.cos(fit.rotation_rad), np.sin(fit.rotation_rad)
+    turned = np.stack([c * s[:, 0] - n * s[:, 1], n * s[:, 0] + c * s[:, 1]], axis=-1)
+    return np.asarray(fit.plan_middle_mm + turned)
+
+
+def _centroid(points: FloatArray) -> FloatArray:
+    """Middle of points, about the first for the digits' sake."""
+    return np.asarray(points[0] + (points - points[0]).mean(axis=0))
+
+
+def _span_mm(points: FloatArray) -> float:
+    """How far points about their middle reach across. [mm]"""
+    return 2.0 * float(np.hypot(points[:, 0], points[:, 1]).max())
+
+
+def _axis_sense(p: FloatArray, s: FloatArray, residuals: FloatArray) -> AxisSense:
+    """Compare the fit with that of the survey's mirror image."""
+    if min(_width_ratio(p), _width_ratio(s)) < COLLINEAR_WIDTH_RATIO:
+        return AxisSense.UNDETERMINED
+    mirrored = fit_rigid(s[None, :, ::-1], p[None]).residuals_mm[0]
+    as_is, other = float(np.sum(residuals**2)), float(np.sum(mirrored**2))
+    return (
+        AxisSense.MIRRORED
+        if other < MIRRORED_RESIDUAL_RATIO**2 * as_is
+        else AxisSense.SAME
+    )
+
+
+def _width_ratio(points: FloatArray) -> float:
+    """Width of points as a part of their length, by their singular values."""
+    long, wide = np.linalg.svd(points, compute_uv=False)[:2]
+    return float(wide / long)

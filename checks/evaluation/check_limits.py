@@ -1,0 +1,141 @@
+"""The limits of every check of the table, and the verdicts they give."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from checks.engine import conformity
+from checks.engine.arrays import BoolArray, FloatArray
+from checks.evaluation.check_table import CheckTable, RodTable
+from checks.evaluation.reduce_readings import Observations
+from checks.tolerances import ToleranceLimits
+from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.values import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class CheckBounds:
+    """Between which deviations each check is within, shape (n_checks,). [mm]
+
+    A strength's are in MPa. NaN where the limit hangs on the reading (plumb).
+    """
+
+    lower: FloatArray
+    upper: FloatArray
+
+    @property
+    def size(self) -> FloatArray:
+        """The smaller of the two limits in size. [mm]"""
+        return np.minimum(np.abs(self.lower), np.abs(self.upper))
+
+
+def compute_bounds(
+    plan: Plan, table: CheckTable, rods: RodTable, limits: ToleranceLimits
+) -> CheckBounds:
+    """The limits of every check of the table, from the tolerance basis."""
+    upper = np.full(len(table), np.nan)
+    lower = np.full(len(table), np.nan)
+
+    def set_bounds(
+        kind: CheckKind, high: FloatArray | float, low: FloatArray | float
+    ) -> None:
+        rows = table.rows(kind)
+        upper[rows] = high
+        lower[rows] = low
+
+    def set_symmetric(kind: CheckKind, size: FloatArray | float) -> None:
+        set_bounds(kind, size, -np.asarray(size))
+
+    set_symmetric(
+        CheckKind.DIAGONAL,
+        limits.diagonal(table.nominal[table.rows(CheckKind.DIAGONAL)]),
+    )
+    set_symmetric(
+        CheckKind.WALL, limits.wall(table.nominal[table.rows(CheckKind.WALL)])
+    )
+    set_symmetric(CheckKind.LINE, limits.line())
+    for kind in (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE):
+        set_symmetric(kind, limits.rod_location(_rod_diameters(table, rods, kind)))
+    low, high = limits.projection()
+    set_bounds(CheckKind.PROJECTION, high, low)
+    set_bounds(CheckKind.LEVEL, np.inf, -limits.pad_level())
+    set_symmetric(CheckKind.NOTCH_WIDTH, limits.notch())
+    set_symmetric(CheckKind.NOTCH_DEPTH, limits.notch())
+    set_bounds(
+        CheckKind.STRENGTH,
+        np.inf,
+        required_strength(plan, limits) - nominal_strength(plan),
+    )
+    set_bounds(CheckKind.BENCHMARK, np.inf, -np.inf)
+    return CheckBounds(lower, upper)
+
+
+def nominal_strength(plan: Plan) -> float:
+    """What a sample is held against: specified, else sufficient; NaN for none. [MPa]"""
+    concrete = plan.concrete
+    for strength in (concrete.specified_strength, concrete.sufficient_strength):
+        if strength is not None:
+            return strength
+    return float("nan")
+
+
+def required_strength(plan: Plan, limits: ToleranceLimits) -> float:
+    """The lesser of the two legal routes' requirements; NaN for none. [MPa]"""
+    specified = plan.concrete.specified_strength
+    sufficient = plan.concrete.sufficient_strength
+    needs = [] if specified is None else [limits.strength_ratio() * specified]
+    needs += [] if sufficient is None else [sufficient]
+    return min(needs, default=float("nan"))
+
+
+def _rod_diameters(table: CheckTable, rods: RodTable, kind: CheckKind) -> FloatArray:
+    """The rod diameter each check of a kind goes by, the larger of a pair. [mm]"""
+    diameter: FloatArray = rods.diameter[
+        rods.rows_of_checks(table, table.rows(kind))
+    ].max(axis=1)
+    return diameter
+
+
+@dataclass(frozen=True, slots=True)
+class CheckVerdicts:
+    """One verdict per check, with how sure it is, shape (n_checks,).
+
+    `word` is `within`, `outside`, `remeasure` or `unmeasured`.
+    """
+
+    verdict: np.ndarray
+    probability: FloatArray
+    close_to_limit: BoolArray
+
+
+def assign_verdicts(
+    deviation: FloatArray,
+    bounds: CheckBounds,
+    observed: Observations,
+    *,
+    sigma: FloatArray,
+    guarded: bool,
+) -> CheckVerdicts:
+    """Give every check its verdict.
+
+    Parameters
+    ----------
+    deviation : array, shape (n_checks,)
+        Observed less nominal; NaN where nothing was measured. [mm]
+    bounds : the limits.
+    observed : for the repeats that disagree.
+    sigma : array, shape (n_checks,)
+        Standard uncertainty of the deviation. [mm]
+    guarded : whether the limits shrink by the expanded uncertainty, where it is known:
+        a strength has none.
+    """
+    judged = conformity.assess_conformity(deviation, bounds.lower, bounds.upper, sigma)
+    guard = np.nan_to_num(sigma) if guarded else np.zeros_like(sigma)
+    kept = conformity.assess_conformity(
+        deviation, bounds.lower, bounds.upper, guard, guarded=guarded
+    )
+    measured = ~np.isnan(deviation)
+    word = np.where(kept.within, "within", "outside").astype(object)
+    word[observed.disagree | observed.impossible] = "remeasure"
+    word[~measured] = "unmeasured"
+    return CheckVerdicts(word, judged.probability, judged.close_to_limit & measured)

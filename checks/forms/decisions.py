@@ -1,0 +1,156 @@
+"""What is ordered about findings, and releases: what somebody signs."""
+
+from collections.abc import Container, Mapping
+from typing import Any
+
+from django import forms
+
+from checks.forms.fields import set_choices
+from checks.labels import describe_remedy
+from checks.models import Disposition, Finding
+from core.signing import SignedForm
+
+
+class DecisionForm(SignedForm):
+    """Which remedy is ordered, how it is disposed of, and why."""
+
+    choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
+    disposition = forms.ChoiceField(choices=[("", "choose one"), *Disposition.choices])
+    note = forms.CharField(
+        required=False,
+        label="Order or reason",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="In writing: the field works from it, and the record keeps it.",
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    field_order = ("choice", "disposition", "note", "password", "seen")
+
+    def __init__(
+        self,
+        *args: Any,
+        finding: Finding,
+        approvals: Container[str] = ("field", "engineer"),
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        set_choices(self, "choice", list_order_choices(finding, approvals))
+
+    def to_arguments(self) -> dict[str, Any]:
+        """Give what the service takes."""
+        given = self.cleaned_data
+        choice = given["choice"]
+        return {
+            "choice": choice if choice == "accept" else int(choice),
+            "disposition": given["disposition"],
+            "note": given["note"],
+            "seen": given["seen"],
+            "signed_with": self.signed_with,
+        }
+
+
+def list_order_choices(
+    finding: Finding, approvals: Container[str]
+) -> list[tuple[str, str]]:
+    """List what can be ordered for a finding where it stands.
+
+    Parameters
+    ----------
+    finding : what is decided on.
+    approvals : those whoever decides can give, "field" and "engineer".
+    """
+    accept = [("accept", "Accept it as it is (use as is)")]
+    if finding.topic == "strength" or "engineer" not in approvals:
+        accept = []
+    if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
+        return accept
+    found = [
+        (str(index), describe_remedy(row))
+        for index, row in enumerate(finding.remedies)
+        if row["remedy"] != "remeasure" and row.get("approval") in approvals
+    ]
+    return found + accept
+
+
+class RemeasurementForm(SignedForm):
+    """What is to be measured again, and why; signed, as it may undo a decision."""
+
+    note = forms.CharField(
+        label="What to measure again, and why",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    field_order = ("note", "password", "seen")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        # Beside another form on the page, whose fields have the same names.
+        super().__init__(*args, auto_id="ask_%s", **kwargs)
+
+    def to_arguments(self) -> dict[str, Any]:
+        """Give what the service takes."""
+        return {name: self.cleaned_data[name] for name in ("note", "seen")}
+
+
+class BulkDecisionForm(SignedForm):
+    """One order for several findings, or one request to measure them again."""
+
+    REMEASURE = "remeasure"
+    findings = forms.TypedMultipleChoiceField(
+        coerce=int,
+        label="For these",
+        error_messages={
+            "required": "Choose at least one finding.",
+            "invalid_choice": "One of these is not a finding of this building.",
+        },
+    )
+    choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
+    disposition = forms.ChoiceField(
+        choices=[("", "choose one"), *Disposition.choices],
+        required=False,
+        help_text="Not for measuring again.",
+    )
+    note = forms.CharField(
+        label="Order or reason, the same for all",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="In writing: the field works from it, and the record keeps it.",
+    )
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    field_order = ("findings", "choice", "disposition", "note", "password", "seen")
+
+    def __init__(
+        self,
+        *args: Any,
+        finding_labels: Mapping[int, str],
+        choices: list[tuple[str, str]],
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        set_choices(self, "choice", choices)
+        set_choices(
+            self, "findings", [(str(pk), words) for pk, words in finding_labels.items()]
+        )
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for a disposition with every order but to measure again."""
+        given: dict[str, Any] = super().clean() or self.cleaned_data
+        orders = given.get("choice") not in (None, self.REMEASURE)
+        if orders and not given.get("disposition"):
+            self.add_error("disposition", "Choose how it is disposed of.")
+        return given
+
+    def clean_seen(self) -> dict[int, int]:
+        """Read the last event seen of each finding: 12:345 13:346."""
+        pairs = [each.split(":") for each in self.cleaned_data["seen"].split()]
+        try:
+            return {int(finding): int(event) for finding, event in pairs}
+        except ValueError as error:
+            msg = "What this page knew is not readable; open it again."
+            raise forms.ValidationError(msg, code="seen") from error
+
+
+class SignReleaseForm(SignedForm):
+    """A hold point's signature."""
+
+    note = forms.CharField(
+        required=False, label="Note", widget=forms.Textarea(attrs={"rows": 2})
+    )
+    field_order = ("note", "password")

@@ -1,0 +1,124 @@
+"""A point file as it is brought on the page, and how it is to be read."""
+
+from datetime import datetime
+from typing import Any, cast
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.utils.timezone import get_current_timezone_name
+
+from checks.evaluation.survey_readings import ControlChoice
+from checks.queries.survey_import import SurveyImport, read_survey_file
+from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.points.point_file import (
+    COLUMN_ORDERS,
+    MAX_POINT_FILE_BYTES,
+    PointUnit,
+)
+from jobs.models import Building
+
+ORDER_CHOICES = [(name, name.replace(" ", ", ")) for name in COLUMN_ORDERS]
+DELIMITER_CHOICES = [
+    ("auto", "found by itself"), ("comma", "comma"), ("semicolon", "semicolon"),
+    ("tab", "tab"), ("space", "spaces"),
+]  # fmt: skip
+UNIT_CHOICES = [
+    ("ft", "ft (international)"), ("survey_ft", "U.S. survey ft"), ("m", "m"),
+    ("mm", "mm"),
+]  # fmt: skip
+CONTROL_CHOICES = [
+    ("corners", "the corners"), ("rods", "the rods"), ("both", "corners and rods"),
+]  # fmt: skip
+
+
+class SurveyPointsForm(forms.Form):
+    """The points of a survey."""
+
+    file = forms.FileField(
+        label="Point file",
+        allow_empty_file=True,
+        error_messages={"required": "Choose the survey's point file."},
+        widget=forms.FileInput({"accept": ".csv,.txt,.pts,.asc,text/plain"}),
+        help_text="Point, northing, easting, elevation, description; it can be "
+        "dropped here.",
+    )
+    order = forms.ChoiceField(label="Columns", choices=ORDER_CHOICES)
+    delimiter = forms.ChoiceField(label="Separated by", choices=DELIMITER_CHOICES)
+    unit = forms.ChoiceField(label="Unit", choices=UNIT_CHOICES)
+    control = forms.ChoiceField(
+        label="Brought onto the plan by", choices=CONTROL_CHOICES
+    )
+    instrument = forms.CharField(
+        label="Total station",
+        max_length=40,
+        required=False,
+        help_text="Its name on this job; a new one is added.",
+    )
+    by = forms.CharField(label="Surveyed by", max_length=60, required=False)
+    at = forms.DateTimeField(
+        label="Taken at",
+        required=False,
+        widget=forms.DateTimeInput(
+            attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"
+        ),
+    )
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+
+    survey: SurveyImport | None = None
+    issues: tuple[DocumentIssue, ...] = ()
+
+    def __init__(self, *args: Any, building: Building, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.building = building
+        zone = get_current_timezone_name()
+        self.fields["at"].help_text = f"{zone}; now, if left out."
+
+    def clean_file(self) -> UploadedFile:
+        """Refuse a file that no survey fills."""
+        file: UploadedFile = self.cleaned_data["file"]
+        if (file.size or 0) > MAX_POINT_FILE_BYTES:
+            msg = f"A point file has at most {MAX_POINT_FILE_BYTES // 1_000_000} MB; send it in parts."
+            raise forms.ValidationError(msg)
+        return file
+
+    def clean(self) -> dict[str, Any]:
+        """Read the file as it is chosen to be read."""
+        data = super().clean() or {}
+        if self.errors:
+            return data
+        at: datetime | None = data["at"]
+        told = {
+            "by": data["by"],
+            "at": at.isoformat() if at else "",
+            "instrument": data["instrument"],
+        }
+        try:
+            self.survey = read_survey_file(
+                self.building,
+                data["file"].read(),
+                unit=cast("PointUnit", data["unit"]),
+                order=data["order"],
+                delimiter=data["delimiter"],
+                control=cast(ControlChoice, data["control"]),
+                excluded=self.excluded_points,
+                shared={name: value for name, value in told.items() if value},
+            )
+        except DocumentError as error:
+            self.issues = error.issues
+            self.add_error("file", "Nothing was recorded: see the list.")
+        return data
+
+    @property
+    def excluded_points(self) -> set[str]:
+        """The points that are no control, by name."""
+        data: Any = self.data
+        given = data.getlist("leave") if hasattr(data, "getlist") else []
+        return {name.strip() for each in given for name in each.split(",")}
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether what would be recorded has been shown."""
+        return (
+            self.survey is not None
+            and self.cleaned_data["seen"] == self.survey.entries_hash
+        )

@@ -1,0 +1,33 @@
+"""What commands that read files share."""
+
+import sys
+from pathlib import Path
+
+from django.core.management.base import CommandError
+
+from jobs.exchange.input.json_reader import DocumentIssue
+
+EXIT_REFUSED = 2
+
+
+def read_bytes(file: str) -> bytes:
+    """Read a file, or standard input for `-`.
+
+    Raises
+    ------
+    CommandError
+        If it cannot be read.
+    """
+    if file == "-":
+        return sys.stdin.buffer.read()
+    try:
+        return Path(file).read_bytes()
+    except OSError as fault:
+        msg = f"{file} cannot be read: {fault.strerror or fault}."
+        raise CommandError(msg) from fault
+
+
+def format_refusal(refusal: DocumentIssue) -> str:
+    """Write a refusal in a line: where, and what is wrong."""
+    where = refusal.pointer
+    return f"{where}: {refusal.message}" if where else refusal.message

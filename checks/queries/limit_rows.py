@@ -1,0 +1,164 @@
+"""The limits a finding was judged by, with their source, and a screen's conditions."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from checks.queries.remedy_explanations import Step, StepPart
+from jobs.anchor_plan.check_sheet import CheckKind
+
+Row = Mapping[str, Any]
+LIMIT_LABELS = {
+    "diagonals": "Difference of the diagonals",
+    "wall": "Length of a wall",
+    "line": "Reference line, also how far a plate may be moved",
+    "rod_location": "Setback, offset and gage",
+    "re_anchor_beyond": "Re-anchored beyond",
+    "projection": "Projection",
+    "pad_level": "Pad below the highest",
+    "shim_up_to": "Shimmed up to",
+    "level_misclosure": "Misclosure of the set-ups",
+    "strength_ratio": "Of the specified strength",
+    "plumb": "Lean over height",
+    "notch": "Notch, either way",
+}
+LIMITS_BY_TOPIC = {
+    "squareness": ("diagonals",),
+    "wall": ("wall",),
+    "position": ("line", "rod_location", "re_anchor_beyond"),
+    "projection": ("projection",),
+    "level": ("pad_level", "shim_up_to"),
+    "levels": ("level_misclosure",),
+    "strength": ("strength_ratio",),
+    "plumb": ("plumb",),
+    "notch_width": ("notch",),
+    "notch_depth": ("notch",),
+}
+LIMITS_BY_KIND: dict[CheckKind, tuple[str, ...]] = {
+    CheckKind.DIAGONAL: ("diagonals",),
+    CheckKind.WALL: ("wall",),
+    CheckKind.LINE: ("line",),
+    CheckKind.SETBACK: ("rod_location",),
+    CheckKind.OFFSET: ("rod_location",),
+    CheckKind.GAGE: ("rod_location",),
+    CheckKind.PROJECTION: ("projection",),
+    CheckKind.LEVEL: ("pad_level",),
+    CheckKind.BENCHMARK: ("level_misclosure",),
+    CheckKind.STRENGTH: ("strength_ratio",),
+    CheckKind.NOTCH_WIDTH: ("notch",),
+    CheckKind.NOTCH_DEPTH: ("notch",),
+    CheckKind.PLUMB: ("plumb",),
+}
+RATIO_LIMITS = frozenset({"strength_ratio", "plumb"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitRow:
+    """One limit: what it limits, how much, from where, and how sure that source is."""
+
+    label: str
+    amount: Step
+    source: str
+    provenance: str
+
+
+def list_topic_limits(topic: str, tolerances: Row) -> list[LimitRow]:
+    """Give the limits that a finding of this topic was judged and remedied by."""
+    word = topic.partition(":")[0]
+    return list(_iter_limits(LIMITS_BY_TOPIC.get(word, (word,)), tolerances))
+
+
+def list_kind_limits(kind: CheckKind, tolerances: Row) -> list[LimitRow]:
+    """Give the limit that checks of a kind are judged by."""
+    return list(_iter_limits(LIMITS_BY_KIND.get(kind, ()), tolerances))
+
+
+def _iter_limits(keys: Iterable[str], tolerances: Row) -> Iterator[LimitRow]:
+    return (
+        LimitRow(
+            label=LIMIT_LABELS.get(key, key.replace("_", " ").capitalize()),
+            amount=tuple(_iter_amount(key, tolerances[key])),
+            source=tolerances[key]["source"],
+            provenance=tolerances[key].get("mark", ""),
+        )
+        for key in keys
+        if key in tolerances
+    )
+
+
+def _iter_amount(key: str, rule: Row) -> Iterator[StepPart]:
+    if key in RATIO_LIMITS:
+        value = rule["value"]
+        yield StepPart(text=f"1/{1 / value:.0f}" if value < 0.1 else f"{value:.0%}")
+    elif "by_diameter" in rule:
+        for each in rule["by_diameter"]:
+            yield from (
+                StepPart(mm=each["limit"]),
+                StepPart(text=" from a rod of "),
+                StepPart(mm=each["from"]),
+                StepPart(text="; "),
+            )
+        yield from (StepPart(text="otherwise "), StepPart(mm=rule["otherwise"]))
+    elif "lower" in rule:
+        yield from (
+            StepPart(text="from "),
+            StepPart(mm=rule["lower"]),
+            StepPart(text=" to "),
+            StepPart(mm=rule["upper"]),
+        )
+    else:
+        yield StepPart(mm=rule["value"])
+        yield from _iter_rate(rule)
+
+
+def _iter_rate(rule: Row) -> Iterator[StepPart]:
+    for name, words in (
+        ("per", " per "),
+        ("floor", ", at least "),
+        ("cap", ", up to "),
+    ):
+        if rule.get(name):
+            yield from (StepPart(text=words), StepPart(mm=rule[name]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScreenConditionRow:
+    """One condition of the screen of a replacement rod."""
+
+    label: str
+    value: str
+    required: str
+    outcome: str
+    source: str
+
+
+def list_screen_conditions(remedy: Row) -> list[ScreenConditionRow]:
+    """Give the conditions a replacement rod was screened by, rod after rod."""
+    return [
+        ScreenConditionRow(
+            label=f"Rod {rod['rod']}, {condition['name']}",
+            value=_format_value(condition.get("value"), condition["unit"]),
+            required=_format_range(condition),
+            outcome=CONDITION_OUTCOMES.get(condition["outcome"], condition["outcome"]),
+            source=condition["source"],
+        )
+        for rod in remedy.get("rods") or []
+        if isinstance(rod, Mapping)
+        for condition in rod.get("conditions") or []
+    ]
+
+
+CONDITION_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not known"}
+
+
+def _format_range(condition: Row) -> str:
+    least, most, unit = (condition.get(name) for name in ("least", "most", "unit"))
+    if least is not None and most is not None:
+        return f"{least:g} to {_format_value(most, unit)}"
+    if least is not None:
+        return f"at least {_format_value(least, unit)}"
+    return f"at most {_format_value(most, unit)}" if most is not None else ""
+
+
+def _format_value(value: float | None, unit: Any) -> str:
+    return "not known" if value is None else f"{value:.3g} {unit}".strip()

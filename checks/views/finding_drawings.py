@@ -1,0 +1,37 @@
+"""The drawing beside a finding: its pattern, or the outline it is about."""
+
+from django.urls import reverse
+from django.utils.safestring import SafeString
+
+from checks.drawings.outline import draw_outline
+from checks.drawings.pattern import draw_pattern
+from checks.drawings.svg import render_svg
+from checks.models import Finding
+from checks.views.display_units import get_display_units
+from core.requests import AuthenticatedRequest
+from jobs.plans.plan_cache import load_plan
+
+PATTERN_TOPICS = ("position", "projection")
+OUTLINE_TOPICS = ("squareness", "wall")
+
+
+def draw_finding(request: AuthenticatedRequest, finding: Finding) -> SafeString | str:
+    """Draw what a finding is about as built, on the plan it was found on."""
+    word, _, mark = finding.topic.partition(":")
+    evaluation = finding.evaluation
+    plan = load_plan(evaluation.revision)
+    units = get_display_units(request, plan.length_unit)
+    if word in PATTERN_TOPICS and any(place.mark == mark for place in plan.positions):
+        drawing = draw_pattern(plan, mark, evaluation.result, units=units)
+        return render_svg("pattern", drawing, units)
+    if word in OUTLINE_TOPICS:
+        outline = draw_outline(
+            plan,
+            evaluation.result,
+            href=lambda name: reverse(
+                "checks:position", args=[finding.building_id, name]
+            ),
+            units=units,
+        )
+        return render_svg("outline", outline, units)
+    return ""

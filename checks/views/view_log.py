@@ -1,0 +1,21 @@
+"""Who opened what, noted as a page is answered."""
+
+from core.requests import AuthenticatedRequest
+from jobs.accounts.models import Sight
+from jobs.accounts.view_log import record_view
+from jobs.models import Building
+
+PREFETCH_PURPOSES = ("prefetch", "prerender", "preview")  # what nobody looks at yet
+Kind = Sight.Kind
+
+
+def log_view(
+    request: AuthenticatedRequest, building: Building, kind: Kind, object_id: int
+) -> None:
+    """Note that whoever asks opened something; not where a browser fetches ahead."""
+    purpose = request.headers.get("Sec-Purpose") or request.headers.get("Purpose", "")
+    if request.method != "GET" or any(
+        word in purpose.lower() for word in PREFETCH_PURPOSES
+    ):
+        return
+    record_view(actor=request.user, building=building, kind=kind, object_id=object_id)

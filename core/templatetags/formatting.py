@@ -1,0 +1,231 @@
+"""Lengths, verdicts, icons and dates as the field book sets them."""
+
+import math
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Literal
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from core import units
+
+register = template.Library()
+
+VERDICTS = {
+    "within": "within",
+    "outside": "outside",
+    "remeasure": "remeasure",
+    "unmeasured": "unmeasured",
+}
+DisplayStyle = Literal["imperial", "decimal", "metric"]
+DISPLAY_STYLES: tuple[DisplayStyle, ...] = ("imperial", "decimal", "metric")
+MM_PER_FOOT = 304.8
+MM_PER_INCH = 25.4
+EM_DASH = "\N{EM DASH}"
+
+
+def format_display_length(
+    mm: float | Decimal,
+    style: DisplayStyle,
+    *,
+    denominator: int = 16,
+    signed: bool = False,
+    fine: bool = False,
+) -> str:
+    """Set a length in one of the three styles a person can choose.
+
+    Parameters
+    ----------
+    mm : float or Decimal
+        The length. [mm]
+    style : {"imperial", "decimal", "metric"}
+        Feet-inches-fractions; decimal feet (decimal inches below a foot); metric.
+    denominator : int
+        Finest fraction of an inch in the imperial style. [-]
+    signed : bool
+        Whether a positive length carries a plus sign, as a deviation does.
+    fine : bool
+        Whether it is finer than a tape is read: decimals of an inch or a millimetre,
+        whatever the style.
+    """
+    value = float(mm)
+    if fine:
+        inches = f"{value / MM_PER_INCH:z.4f} in"
+        text = f"{value:z.3f} mm" if style == "metric" else inches
+        text = text.replace("-", "\N{MINUS SIGN}")
+    elif style != "decimal":
+        text = units.format_length(value, style, denominator)
+    elif abs(value) >= MM_PER_FOOT:
+        text = units.format_length(value, "decimal_feet")
+    else:
+        text = f"{value / MM_PER_INCH:.3f} in".replace("-", "\N{MINUS SIGN}")
+    nothing = not any(sign in text for sign in "123456789")
+    return f"+{text}" if signed and value > 0 and not nothing else text
+
+
+def _get_reader_style(context: template.Context) -> DisplayStyle:
+    """Give the reader's style; a page that knows no reader shows the first."""
+    chosen = context.get("units")
+    return next(
+        (style for style in DISPLAY_STYLES if style == chosen), DISPLAY_STYLES[0]
+    )
+
+
+@register.simple_tag(takes_context=True)
+def length(
+    context: template.Context,
+    mm: float | Decimal | None,
+    denominator: int = 16,
+    *,
+    signed: bool = False,
+    svg: bool = False,
+    fine: bool = False,
+) -> SafeString | str:
+    """Show a length in the reader's units, the others one tap away.
+
+    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is not known.
+    """
+    if mm is None or mm == "" or math.isnan(mm):
+        return EM_DASH
+    shown = _get_reader_style(context)
+    forms = {
+        style: format_display_length(
+            mm, style, denominator=denominator, signed=signed, fine=fine
+        )
+        for style in DISPLAY_STYLES
+    }
+    values = (forms["imperial"], forms["decimal"], forms["metric"], forms[shown])
+    if svg:
+        return format_html(
+            '<tspan class="length" data-imperial="{}" data-decimal="{}"'
+            ' data-metric="{}">{}</tspan>',
+            *values,
+        )
+    others = " · ".join(forms[style] for style in DISPLAY_STYLES if style != shown)
+    return format_html(
+        '<span class="length" data-mm="{}" data-imperial="{}" data-decimal="{}"'
+        ' data-metric="{}" title="{}">{}</span>',
+        f"{float(mm):.6f}",
+        *values[:3],
+        others,
+        values[3],
+    )
+
+
+@register.simple_tag(takes_context=True)
+def length_text(
+    context: template.Context,
+    mm: float | Decimal | None,
+    denominator: int = 16,
+    *,
+    signed: bool = False,
+) -> str:
+    """Show a length in the reader's units as bare text, for an attribute."""
+    if mm is None or mm == "":
+        return EM_DASH
+    return format_display_length(
+        mm, _get_reader_style(context), denominator=denominator, signed=signed
+    )
+
+
+@register.simple_tag(takes_context=True)
+def strength(
+    context: template.Context,
+    mpa: float | Literal[""] | None,
+    *,
+    signed: bool = False,
+    decimals: int = 1,
+) -> SafeString | str:
+    """Show a strength in psi, or in MPa to whoever reads metric; the other in reach."""
+    if mpa is None or mpa == "" or math.isnan(mpa):
+        return EM_DASH
+    sign = "+" if signed and mpa > 0 else ""
+    customary, metric = (
+        f"{sign}{text}".replace("-", "\N{MINUS SIGN}")
+        for text in (f"{mpa * units.PSI_PER_MPA:z,.0f} psi", f"{mpa:z.{decimals}f} MPa")
+    )
+    own, other = (
+        (metric, customary)
+        if _get_reader_style(context) == "metric"
+        else (customary, metric)
+    )
+    return format_html(
+        '<span class="length" data-imperial="{}" data-decimal="{}" data-metric="{}"'
+        ' title="{}">{}</span>',
+        *(customary, customary, metric, other, own),
+    )
+
+
+@register.simple_tag
+def icon(name: str) -> SafeString:
+    """Draw an icon of the sprite; it is decoration, so a word stands beside it."""
+    return format_html(
+        '<svg class="icon" aria-hidden="true"><use href="#icon-{}"></use></svg>', name
+    )
+
+
+@register.simple_tag
+def verdict(name: str, *, word: str = "", bare: bool = False) -> SafeString:
+    """Show a verdict by shape, word and colour.
+
+    Raises
+    ------
+    KeyError
+        For a verdict nobody defined: it must not look like one that is.
+    """
+    return format_html(
+        '<span class="verdict {}{}"><svg class="icon" aria-hidden="true">'
+        '<use href="#verdict-{}"></use></svg>{}</span>',
+        name,
+        " bare" if bare else "",
+        name,
+        word or VERDICTS[name],
+    )
+
+
+@register.filter
+def day(value: date | datetime | None) -> SafeString | str:
+    """Set a date as 9 Mar 2026."""
+    if not value:
+        return EM_DASH
+    if isinstance(value, datetime):
+        value = timezone.localtime(value).date()
+    text = f"{value.day} {value:%b %Y}"
+    return format_html('<time datetime="{}">{}</time>', value.isoformat(), text)
+
+
+@register.filter
+def moment(value: datetime | None) -> SafeString | str:
+    """Set a time as 9 Mar 2026, 14:05, with its zone."""
+    if not value:
+        return EM_DASH
+    local = timezone.localtime(value)
+    text = f"{local.day} {local:%b %Y, %H:%M} {local.tzname()}"
+    return format_html('<time datetime="{}">{}</time>', local.isoformat(), text)
+
+
+@register.filter
+def days_until(value: date | None, today: date | None = None) -> str:
+    """Say how far off a date is: in 3 days, today, 2 days ago."""
+    if not value:
+        return EM_DASH
+    days = (value - (today or timezone.localdate())).days
+    if days == 0:
+        return "today"
+    count = f"{abs(days)} day{'' if abs(days) == 1 else 's'}"
+    return f"in {count}" if days > 0 else f"{count} ago"
+
+
+@register.simple_tag(takes_context=True)
+def address_with(context: template.Context, **changes: Any) -> str:
+    """Give this page's query with some parameters changed; an empty one goes."""
+    query = context["request"].GET.copy()
+    for name, value in changes.items():
+        if value in (None, ""):
+            query.pop(name, None)
+        else:
+            query[name] = value
+    return f"?{query.urlencode()}"

@@ -1,0 +1,137 @@
+"""Surveyed points matched to what they stand for on a plan, by their words."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.points.point_file import SurveyPoint
+from jobs.exchange.vocabulary import MAX_NAME_LENGTH
+
+
+class PointTarget(StrEnum):
+    """What a point stands for."""
+
+    CORNER = "corner"
+    ROD = "rod"
+    PAD = "pad"
+    BENCHMARK = "benchmark"
+
+
+@dataclass(frozen=True, slots=True)
+class PointMatch:
+    """A point, and what it stands for; `of` is None where that is not known.
+
+    Attributes
+    ----------
+    name : of the corner or benchmark, or the mark of the position.
+    rod : its number, 0 where it is none.
+    why : it was not matched, empty where it was.
+    """
+
+    point: SurveyPoint
+    target: PointTarget | None
+    name: str = ""
+    rod: int = 0
+    reason: str = ""
+
+    @property
+    def label(self) -> str:
+        """What it stands for, in words."""
+        if self.target is None:
+            return ""
+        return (
+            f"{self.target} {self.name}.{self.rod}"
+            if self.rod
+            else f"{self.target} {self.name}"
+        )
+
+
+_BENCHMARK = re.compile(r"(?:bm|tbm|bench ?mark)(?:[\s.\-_#]*\S.*)?", re.IGNORECASE)
+_HINTS = {
+    PointTarget.CORNER: ("corner", "cor", "crn"),
+    PointTarget.PAD: ("pad", "pier", "bearing", "top of concrete", "toc"),
+    PointTarget.ROD: ("anchor rod", "anchor bolt", "anchor", "bolt", "rod", "ab"),
+}
+_HINT_PATTERNS = [
+    (of, re.compile(rf"(?:^|\s){word}(?:\s|$)"))
+    for of, words in _HINTS.items()
+    for word in words
+]
+_ROD = re.compile(
+    r"(?P<mark>.+?)(?:\s*[.\-/_#]\s*|\s+)(?:rod|ab|r)?\s*(?P<rod>[0-9]{1,2})"
+)
+
+
+def match_points(plan: Plan, points: Iterable[SurveyPoint]) -> list[PointMatch]:
+    """Match points to corners, rods, pads and benchmarks of a plan.
+
+    A point is matched by its description, else by its name: a corner by the corner's
+    name, a rod by `MARK.R`, a pad by its position's mark, a benchmark by a name that
+    begins with BM, TBM or benchmark. A word beside it (`corner`, `rod`, `pad`) settles
+    what both could be; a name that is only a number says nothing, for points are
+    numbered as they are taken.
+    """
+    matcher = _PointMatcher(plan)
+    return [matcher.match(point) for point in points]
+
+
+class _PointMatcher:
+    """What may be named on one plan."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.corners = {corner.name.casefold(): corner.name for corner in plan.outline}
+        self.marks = {each.mark.casefold(): each.mark for each in plan.positions}
+        self.rods = {
+            each.mark: len(plan.details[each.detail].rods) for each in plan.positions
+        }
+
+    def match(self, point: SurveyPoint) -> PointMatch:
+        why = ""
+        for text in (point.description, point.name):
+            if not text or (text == point.name and text.isdecimal()):
+                continue
+            found = self._text(point, text)
+            if found.target is not None:
+                return found
+            why = why or found.reason
+        return PointMatch(
+            point, None, reason=why or "Its words name nothing on the plan."
+        )
+
+    def _text(self, point: SurveyPoint, text: str) -> PointMatch:
+        if _BENCHMARK.fullmatch(text.strip()):
+            return PointMatch(
+                point, PointTarget.BENCHMARK, text.strip()[:MAX_NAME_LENGTH]
+            )
+        words, hint = " ".join(text.casefold().split()), None
+        exact = words in self.corners or words in self.marks
+        for of, pattern in [] if exact else _HINT_PATTERNS:
+            if pattern.search(words):
+                words, hint = " ".join(pattern.sub(" ", words).split()), of
+                break
+        found: list[PointMatch] = []
+        if hint in (None, PointTarget.CORNER) and words in self.corners:
+            found.append(PointMatch(point, PointTarget.CORNER, self.corners[words]))
+        if hint in (None, PointTarget.PAD) and words in self.marks:
+            found.append(PointMatch(point, PointTarget.PAD, self.marks[words]))
+        if hint in (None, PointTarget.ROD):
+            found += self._rod(point, words)
+        if len(found) > 1:
+            could = " or ".join(each.label for each in found)
+            return PointMatch(
+                point, None, reason=f"This could be {could}: put the word to it."
+            )
+        return found[0] if found else PointMatch(point, None)
+
+    def _rod(self, point: SurveyPoint, words: str) -> list[PointMatch]:
+        read = _ROD.fullmatch(words)
+        mark = self.marks.get(read["mark"].strip()) if read else None
+        if read is None or mark is None:
+            return []
+        number = int(read["rod"])
+        if 1 <= number <= self.rods[mark]:
+            return [PointMatch(point, PointTarget.ROD, mark, number)]
+        why = f"The rods of {mark} are numbered 1 to {self.rods[mark]}."
+        return [PointMatch(point, None, reason=why)]

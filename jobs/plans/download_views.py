@@ -1,0 +1,58 @@
+"""Plans handed out as files: a template to fill in, and every issue of a plan."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils.text import slugify
+from django.views.decorators.http import require_GET
+
+from core.requests import AuthenticatedRequest
+from jobs.exchange.dxf.plan_export import write_plan_drawing
+from jobs.exchange.tables.example_building import build_example_document
+from jobs.exchange.tables.table_files import write_plan_table
+from jobs.models import Building
+from jobs.plans.plan_cache import load_plan
+
+MEDIA_TYPES = {
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "csv": "text/csv; charset=utf-8",
+    "dxf": "image/vnd.dxf",
+}
+"""The media types of files that are handed out, as registered with IANA."""
+
+
+@require_GET
+def download_plan_template(request: AuthenticatedRequest, kind: str) -> HttpResponse:
+    """Hand out a plan to fill in, with a small invented building in it."""
+    if kind not in ("xlsx", "csv"):
+        raise Http404
+    return file_response(
+        write_plan_table(build_example_document(), f".{kind}"), "plan-template", kind
+    )
+
+
+@require_GET
+def download_plan_file(
+    request: AuthenticatedRequest, building_id: int, number: int, kind: str
+) -> HttpResponse:
+    """Hand out one issue of a plan as a workbook, as CSV or as a drawing."""
+    building = get_object_or_404(
+        Building.objects.visible_to(request.user), pk=building_id
+    )
+    revision = get_object_or_404(building.revisions, number=number)
+    if kind not in MEDIA_TYPES:
+        raise Http404
+    if kind == "dxf":
+        content = write_plan_drawing(load_plan(revision))
+    else:
+        content = write_plan_table(revision.document, f".{kind}")
+    name = f"{slugify(building.name) or 'building'}-plan-{number}"
+    return file_response(content, name, kind)
+
+
+def file_response(content: bytes, name: str, kind: str) -> HttpResponse:
+    """Answer with a file to keep."""
+    return HttpResponse(
+        content,
+        content_type=MEDIA_TYPES[kind],
+        headers={"Content-Disposition": f'attachment; filename="{name}.{kind}"'},
+    )

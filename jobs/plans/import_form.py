@@ -1,0 +1,206 @@
+"""A plan as a document or as a file, what it amounts to, and what is wrong with it."""
+
+import json
+from collections.abc import Mapping
+from typing import Any, cast
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from core.units import LengthUnit
+from jobs.anchor_plan.values import BuildingInput
+from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.dxf.drawing_shapes import DrawingShapes
+from jobs.exchange.dxf.plan_import import (
+    ROD_GROUP_DISTANCE_MM,
+    DrawingOptions,
+    guess_rod_layer,
+)
+from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building_text
+from jobs.exchange.plan_reader import MAX_FILE_BYTES, file_suffix, read_plan_file
+from jobs.exchange.vocabulary import LENGTH_UNITS
+
+MAX_DOCUMENT_BYTES = 2_000_000  # bytes; a plan of a thousand columns is a tenth of it
+MAX_NOTE_LENGTH = 200
+GROUP_DISTANCE_CHOICES = [
+    ("", "18 in (460 mm)"),
+    ("305", "1 ft (305 mm)"),
+    ("610", "2 ft (610 mm)"),
+    ("915", "3 ft (915 mm)"),
+    ("1525", "5 ft (1525 mm)"),
+]
+LAYER_FIELDS = ("outline", "rods", "marks")
+"""Fields a drawing's layers are chosen in."""
+
+
+class PlanImportForm(forms.Form):
+    """An exchange document pasted, or a file that amounts to one, and its faults."""
+
+    document = forms.CharField(
+        label="Document",
+        required=False,
+        strip=False,
+        widget=forms.Textarea({"rows": 14, "spellcheck": "false"}),
+    )
+    file = forms.FileField(
+        label="File",
+        required=False,
+        allow_empty_file=True,
+        widget=forms.FileInput({"accept": ".json,.xlsx,.xlsm,.csv,.tsv,.dxf"}),
+        help_text="A workbook, CSV, a DXF drawing or an exchange document; "
+        "it can be dropped here.",
+    )
+    note = forms.CharField(
+        label="Note",
+        required=False,
+        max_length=MAX_NOTE_LENGTH,
+        help_text="What this issue of the plan is, or what changed and who asked.",
+    )
+    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(label="Name of the building", required=False, max_length=120)
+    unit = forms.ChoiceField(
+        label="Unit of the drawing",
+        required=False,
+        choices=[("", "as the drawing says"), *((u, u) for u in LENGTH_UNITS)],
+    )
+    outline = forms.CharField(label="Outline on layer", required=False)
+    rods = forms.CharField(label="Rods on layer", required=False)
+    marks = forms.CharField(label="Marks on layer", required=False)
+    near = forms.ChoiceField(
+        label="Rods of one position stand within",
+        required=False,
+        choices=GROUP_DISTANCE_CHOICES,
+    )
+
+    building: BuildingInput | None = None
+    issues: tuple[DocumentIssue, ...] = ()
+    ignored: tuple[DocumentIssue, ...] = ()
+    text: str = ""
+    shapes: DrawingShapes | None = None
+
+    def __init__(
+        self, *args: Any, base: Mapping[str, Any] | None = None, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.base = base
+
+    def clean_file(self) -> UploadedFile | None:
+        """Refuse a file that is too large to be a plan."""
+        upload: UploadedFile | None = self.cleaned_data["file"]
+        if upload is None:
+            return None
+        most = MAX_FILE_BYTES.get(file_suffix(str(upload.name)), MAX_DOCUMENT_BYTES)
+        if (upload.size or 0) > most:
+            msg = (
+                f"This file is over {most // 1_000_000} MB; a plan is far smaller. Is "
+                "it the right file?"
+            )
+            raise forms.ValidationError(msg)
+        return upload
+
+    def clean(self) -> dict[str, Any]:
+        """Read the document or file; what does not fit is listed in `refusals`."""
+        data = super().clean() or {}
+        if "file" in self.errors:
+            return data
+        upload = data.get("file")
+        try:
+            if upload is None:
+                self.text = data.get("document", "")
+                self._parse_text()
+            else:
+                self._read_file(upload, data)
+        except DocumentError as error:
+            self.issues = error.issues
+            self.add_error("document", "Nothing was stored: see the list above.")
+        return data
+
+    def _parse_text(self) -> None:
+        if not self.text.strip():
+            self.add_error("document", "Paste a document here, or choose a file.")
+            return
+        self.building = parse_building_text(self.text)
+
+    def _read_file(self, upload: UploadedFile, data: dict[str, Any]) -> None:
+        suffix = file_suffix(str(upload.name))
+        content = upload.read()
+        if suffix not in MAX_FILE_BYTES:
+            try:
+                self.text = content.decode("utf-8-sig")
+            except UnicodeDecodeError:
+                msg = "This is not a text file in UTF-8; an exchange document is JSON."
+                self.add_error("file", msg)
+                return
+            self._parse_text()
+        else:
+            self._import_plan_file(content, suffix, data)
+        data["note"] = data.get("note") or f"From {upload.name}"[:MAX_NOTE_LENGTH]
+
+    def _import_plan_file(
+        self, content: bytes, suffix: str, data: dict[str, Any]
+    ) -> None:
+        found, self.shapes = read_plan_file(
+            content, suffix, choices=self._drawing_options(data), base=self.base
+        )
+        if self.shapes:
+            self._set_layer_choices(self.shapes)
+        self.ignored = found.ignored
+        building = found.parse_building()
+        self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
+        if len(self.text) > MAX_DOCUMENT_BYTES:
+            msg = "This is larger than any plan: leave out what is none."
+            raise DocumentError([DocumentIssue("", msg)])
+        self.building = building
+
+    def _drawing_options(self, data: Mapping[str, Any]) -> DrawingOptions:
+        stem = str(data["file"].name).rpartition(".")[0]
+        named = "" if self.base else " ".join(stem.replace("_", " ").split())[:120]
+        return DrawingOptions(
+            name=data.get("name") or named,
+            unit=cast("LengthUnit | None", data.get("unit") or None),
+            outline=data.get("outline", ""),
+            rods=data.get("rods", ""),
+            marks=data.get("marks", ""),
+            group_distance_mm=float(data.get("near") or ROD_GROUP_DISTANCE_MM),
+        )
+
+    def _set_layer_choices(self, shapes: DrawingShapes) -> None:
+        found = {
+            "outline": "the largest, or named so",
+            "rods": guess_rod_layer(shapes) or "any",
+            "marks": "any",
+        }
+        for name, meant in found.items():
+            layers = [("", meant), *((layer, layer) for layer in shapes.layers)]
+            self.fields[name].widget = forms.Select(choices=layers)
+
+    @property
+    def is_pasted(self) -> bool:
+        """Whether a document was pasted, and stands where it can be mended."""
+        return self.is_bound and not self.files
+
+    @property
+    def is_confirmed(self) -> bool:
+        """Whether what would be stored has been shown: it might be another by now.
+
+        A document pasted and sent at once was never shown, and need not be.
+        """
+        seen = self.cleaned_data.get("seen")
+        return seen == self.preview_hash or not (seen or self.files)
+
+    @property
+    def preview_hash(self) -> str:
+        """Tell what is shown from what another file would give."""
+        return sha256_of(self.to_document()) if self.building else ""
+
+    @property
+    def drawing_fields(self) -> list[forms.BoundField]:
+        """How a drawing is read; none where no drawing came."""
+        if self.shapes is None:
+            return []
+        return [self[name] for name in ("name", "unit", *LAYER_FIELDS, "near")]
+
+    def to_document(self) -> dict[str, Any]:
+        """Give the document that was understood."""
+        document: dict[str, Any] = json.loads(self.text)
+        return document

@@ -1,0 +1,28 @@
+"""A stored plan revision as values: parsed once, kept by its digest."""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.input.parser import parse_building
+from jobs.models import PlanRevision
+
+MAX_CACHED_PLANS = 256  # plans; a large one is some 100 kB
+
+
+@dataclass(frozen=True, slots=True)
+class _StoredDocument:
+    """A document that is told apart from others by its digest alone."""
+
+    digest: str
+    document: dict[str, object] = field(compare=False)
+
+
+def load_plan(revision: PlanRevision) -> Plan:
+    """Read a revision's document; the same digest is read once per process."""
+    return _parse_stored(_StoredDocument(revision.digest, revision.document))
+
+
+@lru_cache(maxsize=MAX_CACHED_PLANS)
+def _parse_stored(stored: _StoredDocument) -> Plan:
+    return parse_building(stored.document).plan

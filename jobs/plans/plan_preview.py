@@ -1,0 +1,94 @@
+"""A plan before it is stored: its drawing, what will be measured, what to mind."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.values import Plan
+from jobs.plans.detail_drawing import DetailDrawing, draw_detail
+from jobs.plans.plan_drawing import PlanDrawing, draw_plan
+
+MIN_RODS_PER_COLUMN = 4  # per structural column, 29 CFR 1926.758(b)
+
+CHECK_KIND_LABELS = {  # singular, plural, as a crew says them
+    CheckKind.DIAGONAL: ("diagonal", "diagonals"),
+    CheckKind.WALL: ("wall", "walls"),
+    CheckKind.LINE: ("reference line", "reference lines"),
+    CheckKind.SETBACK: ("setback", "setbacks"),
+    CheckKind.OFFSET: ("offset", "offsets"),
+    CheckKind.GAGE: ("gage", "gages"),
+    CheckKind.PROJECTION: ("projection", "projections"),
+    CheckKind.LEVEL: ("level", "levels"),
+    CheckKind.BENCHMARK: ("benchmark", "benchmarks"),
+    CheckKind.STRENGTH: ("strength sample", "strength samples"),
+    CheckKind.NOTCH_WIDTH: ("notch width", "notch widths"),
+    CheckKind.NOTCH_DEPTH: ("notch depth", "notch depths"),
+    CheckKind.PLUMB: ("plumb reading", "plumb readings"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class CheckCount:
+    """How many checks of one kind a plan has, and how many of them are required."""
+
+    name: str
+    number: int
+    required: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlanPreview:
+    """What a plan is, shown before anything is stored and on its own page."""
+
+    plan: Plan
+    drawing: PlanDrawing
+    details: tuple[DetailDrawing, ...]
+    check_counts: tuple[CheckCount, ...]
+    rod_count: int
+    reading_count: int
+    sparse_details: tuple[str, ...]
+
+    @property
+    def check_count(self) -> int:
+        """How many checks the plan has."""
+        return sum(count.number for count in self.check_counts)
+
+    @property
+    def required_count(self) -> int:
+        """How many of them a release waits for."""
+        return sum(count.required for count in self.check_counts)
+
+    @property
+    def optional_count(self) -> int:
+        """How many no release waits for."""
+        return self.check_count - self.required_count
+
+
+def build_preview(plan: Plan, *, reading_count: int = 0) -> PlanPreview:
+    """Prepare a plan, and how many readings come with it, for the page."""
+    return PlanPreview(
+        plan=plan,
+        drawing=draw_plan(plan),
+        details=tuple(map(draw_detail, plan.details.values())),
+        check_counts=count_checks(plan),
+        rod_count=sum(len(plan.details[each.detail].rods) for each in plan.positions),
+        reading_count=reading_count,
+        sparse_details=tuple(
+            name
+            for name, each in plan.details.items()
+            if len(each.rods) < MIN_RODS_PER_COLUMN
+        ),
+    )
+
+
+def count_checks(plan: Plan) -> tuple[CheckCount, ...]:
+    """Count the checks of a plan by kind, in the order of the walk."""
+    every: Counter[CheckKind] = Counter()
+    required: Counter[CheckKind] = Counter()
+    for check in build_check_sheet(plan):
+        every[check.kind] += 1
+        required[check.kind] += check.required
+    return tuple(
+        CheckCount(CHECK_KIND_LABELS[kind][number != 1], number, required[kind])
+        for kind, number in every.items()
+    )

@@ -1,0 +1,249 @@
+"""What is proposed for rods out of place, where the plain order is not enough."""
+
+import math
+from typing import Any
+
+import pytest
+
+from checks.engine.rigid_fit import rotation_chord_mm
+from checks.evaluation.evaluate import evaluate
+from core.units import parse_length
+from jobs.anchor_plan.geometry import local_rods
+from jobs.exchange.input.parser import parse_building
+from tests import documents
+
+Document = dict[str, Any]
+INCH = 25.4
+EIGHTH = INCH / 8.0
+PLAN = [(a * INCH, b * INCH) for b in (6.0, 11.0) for a in (-2.25, 2.25)]
+
+
+def result_of(change: Any) -> Document:
+    return evaluate(parse_building(documents.shed(change)))
+
+
+def finding(change: Any, topic: str = "position:A2") -> Document:
+    found = result_of(change)["findings"]
+    return next(each for each in found if each["finding"] == topic)
+
+
+def remedy(found: Document, name: str) -> Document:
+    return next(each for each in found["remedies"] if each["remedy"] == name)
+
+
+def ruled_out(found: Document) -> dict[str, str]:
+    return {each["remedy"]: each["reason"] for each in found["ruled_out"]}
+
+
+def move(document: Document, rod: int, along: float, inward: float = 0.0) -> None:
+    """Read a rod of A2 this much further along and in. [mm]"""
+    documents.off_by(document, f"offset:A2.{rod}", along)
+    documents.off_by(document, f"setback:A2.{rod}", inward)
+
+
+def turn_group(document: Document, degrees: float) -> None:
+    """Read the rods of A2 where the pattern turned about its middle has them."""
+    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+    middle = 8.5 * INCH
+    for rod, (a, b) in enumerate(PLAN, 1):
+        x, y = c * a - s * (b - middle), s * a + c * (b - middle) + middle
+        move(document, rod, x - a, y - b)
+
+
+# ---- a plate that goes on only turned ------------------------------------------------
+
+
+@pytest.mark.parametrize("degrees", [4.0, -6.0])
+def test_a_group_that_stands_turned_is_no_shift_the_field_may_make(degrees: float):
+    found = finding(lambda d: turn_group(d, degrees))
+    assert "remeasure" not in [each["remedy"] for each in found["remedies"]]
+    assert f"turned {abs(degrees):.1f}°" in ruled_out(found)["shift"]
+    first = found["remedies"][0]
+    assert (first["remedy"], first["approval"]) == ("ream", "engineer")
+    # The farthest hole turns on half the diagonal of 4 1/2 by 5 in: with the turn that
+    # carries it 1/8 in it stays short of its rod by the rest of the way, on the chord.
+    radius = math.hypot(2.25, 2.5) * INCH
+    least = 2.0 * math.asin(EIGHTH / (2.0 * radius))
+    short = 2.0 * radius * math.sin((math.radians(abs(degrees)) - least) / 2.0)
+    # the rods are 7/8 in
+    assert first["hole_diameter"] == pytest.approx(7 / 8 * INCH + 2 * short, abs=1e-4)
+    assert abs(first["turn"]) == pytest.approx(least, rel=1e-6)
+    assert f"let the plate on, turned {math.degrees(least):.1f}°" in first["reason"]
+    for slot in remedy(found, "slot")["slots"]:
+        assert slot["extension"] == pytest.approx(short - 3 / 32 * INCH, abs=1e-4)
+
+
+def test_a_group_turned_a_quarter_is_set_anew_and_not_called_a_shift():
+    found = finding(lambda d: turn_group(d, 90.0))
+    assert "turned 90.0° counter-clockwise" in ruled_out(found)["shift"]
+    assert found["remedies"][0]["remedy"] == "re_anchor"
+    assert found["severity"] == "engineer"
+
+
+def test_a_turn_within_the_line_tolerance_is_a_shift_that_says_so():
+    found = finding(lambda d: turn_group(d, 3.0))
+    first = found["remedies"][0]
+    assert (first["remedy"], first["approval"]) == ("shift", "field")
+    assert "turned" in first["reason"]
+    holes = local_rods(parse_building(documents.plan()).plan.details["M"])
+    assert rotation_chord_mm(holes, first["turn"]) <= EIGHTH + 1e-6
+
+
+# ---- a plate that does not go on though all is within --------------------------------
+
+
+def tight(document: Document) -> None:
+    """Holes no larger than the rods, two rods 3 mm apart from each other."""
+    document["details"]["M"]["plate"]["hole_diameter"] = '7/8"'
+    move(document, 1, -3.0)
+    move(document, 2, 3.0)
+
+
+def test_a_plate_that_does_not_go_on_is_a_finding_though_every_rod_is_within():
+    result = result_of(tight)
+    assert {rod["verdict"] for p in result["positions"] for rod in p["rods"]} == {
+        "within"
+    }
+    assert {each["finding"] for each in result["findings"]} == {"position:A2"}
+    found = finding(tight)
+    assert [r["remedy"] for r in found["remedies"]] == [
+        "ream",
+        "slot",
+        "re_anchor",
+        "refer",
+    ]
+    needed = (7 / 8) * INCH + 2 * 3.0
+    assert found["remedies"][0]["hole_diameter"] == pytest.approx(needed)
+    assert {check.split(":")[0] for check in found["checks"]} == {"setback", "offset"}
+    replaced = [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]]
+    assert replaced == [1, 2]
+
+
+def test_a_tolerance_wider_than_the_hole_lets_no_plate_pass_in_silence():
+    # ACI 117-10 2.3.4.2: 1/4 in for 7/8 in rods; the holes leave 3/32 in
+    def change(document: Document) -> None:
+        document["tolerances"]["basis"] = "aci-117-2010"
+        move(document, 1, 6.0)
+        move(document, 2, -6.0)
+
+    assert finding(change)["severity"] == "engineer"
+
+
+# ---- what is written is enough -------------------------------------------------------
+
+
+@pytest.mark.parametrize("off", [8.0, 9.3, 10.1, 12.0, 13.7])
+def test_a_hole_is_never_written_smaller_than_the_plate_needs(off: float):
+    found = finding(lambda d: move(d, 1, off))
+    ream = remedy(found, "ream")
+    said = ream["reason"].removeprefix("All holes opened to ").split(" let")[0]
+    assert "turned" in ream["reason"] or abs(ream["turn"]) < math.radians(0.05)
+    mm = float(parse_length(said).mm)
+    assert ream["hole_diameter"] <= mm + 1e-5
+    assert mm < ream["hole_diameter"] + INCH / 32.0
+
+
+def test_a_rod_just_past_an_inch_is_not_said_to_be_an_inch():
+    found = finding(lambda d: move(d, 1, 25.5))
+    said = remedy(found, "re_anchor")["reason"].removeprefix("A rod is ")
+    assert parse_length(said.split(" from")[0]).mm > 25.4
+
+
+# ---- which rods are set anew ---------------------------------------------------------
+
+
+def test_a_rod_that_is_within_is_not_cut_off_beside_one_that_is_out():
+    def change(document: Document) -> None:
+        move(document, 1, 3.0, 3.0)  # 4.2 mm from the plan, 1/8 in neither way
+        move(document, 4, 30.0)
+
+    anew = remedy(finding(change), "re_anchor")
+    assert [rod["rod"] for rod in anew["rods"]] == [4]
+
+
+def test_where_the_line_is_out_every_rod_that_is_out_with_it_is_set_anew():
+    found = finding(lambda d: documents.off_by(d, "line:A2", 38.1))
+    assert [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]] == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize(("off", "first"), [(20.0, "refer"), (30.0, "re_anchor")])
+def test_beyond_an_inch_a_rod_is_set_anew_whatever_the_plate(off: float, first: str):
+    def change(document: Document) -> None:
+        del document["details"]["M"]["plate"]
+        move(document, 3, off)
+
+    found = finding(change)
+    assert found["remedies"][0]["remedy"] == first
+    assert "no base plate" in remedy(found, "refer")["reason"]
+    if first == "re_anchor":
+        assert [rod["rod"] for rod in remedy(found, first)["rods"]] == [3]
+
+
+# ---- before the pour -----------------------------------------------------------------
+
+
+def test_before_the_pour_rods_are_moved_and_nothing_is_cut():
+    def change(document: Document) -> None:
+        document["concrete"]["placed_on"] = "2026-05-01"  # read on 20 April
+        move(document, 1, 12.0)
+
+    found = finding(change)
+    assert [each["remedy"] for each in found["remedies"]] == ["remeasure", "refer"]
+    assert "before the pour" in found["remedies"][0]["reason"]
+    assert set(ruled_out(found)) == {"shift", "ream", "slot", "re_anchor"}
+
+
+def test_on_the_day_of_the_pour_it_is_too_late_to_move_them():
+    def change(document: Document) -> None:
+        document["concrete"]["placed_on"] = "2026-04-20"
+        move(document, 1, 12.0)
+
+    assert finding(change)["remedies"][0]["remedy"] == "ream"
+
+
+# ---- rules on groups -----------------------------------------------------------------
+
+
+def of_wall(result: Document, rule: str) -> list[Document]:
+    rules = result["group_rules"]
+    return [r for r in rules if (r["rule"], r["where"]) == (rule, "SW-SE")]
+
+
+def test_groups_with_an_unmeasured_one_between_them_are_no_neighbours():
+    # AISC 303 (2010) 7.5.1: neighbours 1/4 in by (b), groups 48 ft apart 0.12 in by (d)
+    def change(document: Document) -> None:
+        document["tolerances"]["basis"] = "aisc-303-2010"
+        documents.off_by(document, "line:A1", -3.1)
+        documents.off_by(document, "line:A3", 3.1)
+        document["readings"].remove(documents.reading_of(document, "line:A2"))
+
+    result = result_of(change)
+    assert of_wall(result, "adjacent_groups") == []
+    (found,) = of_wall(result, "accumulated")
+    assert found["marks"] == ["A1", "A3"]
+    assert found["deviation"] == pytest.approx(6.2)
+    assert found["limit"] == pytest.approx(0.25 * 0.48 * INCH)
+    assert found["verdict"] == "outside"
+
+
+@pytest.mark.parametrize(("off", "word"), [(2.9, "unmeasured"), (3.1, "outside")])
+def test_a_group_whose_line_was_not_measured_is_never_within(off: float, word: str):
+    def change(document: Document) -> None:
+        document["tolerances"]["basis"] = "en-1090-2-2008"
+        for rod in range(1, 5):
+            move(document, rod, off)
+        document["readings"].remove(documents.reading_of(document, "line:A2"))
+
+    rules = result_of(change)["group_rules"]
+    verdicts = {r["rule"]: r["verdict"] for r in rules if r["where"] == "A2"}
+    assert verdicts == {"group_centre": word, "rod_from_group_centre": "within"}
+
+
+def test_a_rule_broken_within_a_group_names_its_rods():
+    def change(document: Document) -> None:
+        document["tolerances"]["basis"] = "aisc-303-2010"
+        move(document, 1, -2.0)
+        move(document, 2, 2.0)
+
+    found = finding(change, "within_group:A2")
+    assert found["remedies"][0]["reason"].startswith("A2 rods 1 and 2 are")

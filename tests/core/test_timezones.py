@@ -1,0 +1,33 @@
+"""Pages in the reader's own time."""
+
+import pytest
+from django.http import HttpRequest, HttpResponse
+from django.test import RequestFactory
+from django.utils import timezone
+
+from core.timezones import activate_user_timezone, get_timezone
+
+
+def asked(cookie: str) -> str:
+    """In which zone a page is made for a browser that says this."""
+    seen = []
+
+    def page(request: HttpRequest) -> HttpResponse:
+        seen.append(timezone.get_current_timezone_name())
+        return HttpResponse()
+
+    request = RequestFactory().get("/")
+    request.COOKIES["zone"] = cookie
+    activate_user_timezone(page)(request)
+    return seen[0]
+
+
+def test_a_page_is_made_in_the_zone_the_browser_names() -> None:
+    assert asked("Asia/Kathmandu") == "Asia/Kathmandu"
+    assert timezone.get_current_timezone_name() == "UTC"
+
+
+@pytest.mark.parametrize("name", ["", "Nowhere/Here", "../../etc/passwd", "utc\x00"])
+def test_a_word_that_names_no_zone_changes_nothing(name: str) -> None:
+    assert get_timezone(name) is None
+    assert asked(name) == "UTC"

@@ -1,0 +1,25 @@
+"""Something happens, and another program is told."""
+
+import json
+
+from core.models import Person
+from jobs import tasks
+from jobs.models import Building
+from jobs.notifications.models import Announcement
+from jobs.notifications.outbox import EventSubject, record_events
+from tests.jobs.notifications.webhook_receiver import Receiver
+
+Kind = Announcement.Kind
+
+
+def happen(building: Building, actor: Person | None = None, pk: int = 7) -> None:
+    about = EventSubject(
+        kind="finding", pk=pk, description="Pad S2", detail={"finding": "level:S2"}
+    )
+    record_events(Kind.FINDING_OPENED, building=building, actor=actor, subjects=[about])
+
+
+def told(receiver: Receiver) -> list[dict[str, object]]:
+    """Run the task, and give what the other program has got so far."""
+    tasks.deliver_webhooks.delay()
+    return [json.loads(got.body) for got in receiver.got]
