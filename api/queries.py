@@ -19,7 +19,7 @@ from checks.models import (
 from checks.queries.reading_history import match_position
 from checks.queries.walk import SheetRow, build_walk, get_latest_evaluation
 from core.models import Person
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
 from jobs.queries import prefetch_buildings
 

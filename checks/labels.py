@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from core.units import PSI_PER_MPA
-from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.planned_checks import Check
 
 REMEDY_LABELS = {
     "remeasure": "Measure again",

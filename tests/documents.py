@@ -5,7 +5,8 @@ from collections.abc import Callable
 from typing import Any
 
 from core.units import format_length
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 
 Document = dict[str, Any]

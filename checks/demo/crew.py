@@ -17,8 +17,10 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from core.units import format_length
-from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKey, CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.geometry import list_walls, outline_points
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 
 Entry = dict[str, Any]
@@ -316,7 +318,8 @@ def read_pads(
     first_setup: int = 1,
 ) -> list[CrewReading]:
     """Read pads from one or more set-ups, each opened and closed on a benchmark."""
-    mark = Check(key=f"benchmark:{BENCHMARK}", kind=CheckKind.BENCHMARK, name=BENCHMARK)
+    key = CheckKey.for_name(CheckKind.BENCHMARK, BENCHMARK)
+    mark = Check(key=key, kind=CheckKind.BENCHMARK, name=BENCHMARK)
     share = math.ceil(len(pads) / crew.setups)
     taken: list[CrewReading] = []
     for number in range(crew.setups):

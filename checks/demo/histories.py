@@ -14,7 +14,7 @@ from checks.demo.crew import (
 )
 from checks.demo.simulation import BuildingSimulation
 from checks.demo.steps import Fault
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 MIXTURE = [
     {"maturity": 350, "strength": "1050 psi"},

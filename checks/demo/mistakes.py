@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.demo.crew import LEVEL_KINDS, BuiltFoundation, CrewReading
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, Position
 
 FOOT_MM = 304.8

@@ -39,7 +39,8 @@ from checks.services.readings import record_readings
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.accounts.view_log import record_view
-from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan

@@ -6,7 +6,7 @@ from checks.demo.crew import CAREFUL_SPREAD, BuiltFoundation, Crew, build_founda
 from checks.demo.simulation import BuildingSimulation
 from checks.models import Finding
 from checks.services.evaluation import evaluate_building
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.services import revise_plan
 
 Fault = Callable[[BuiltFoundation], BuiltFoundation]

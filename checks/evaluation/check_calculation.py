@@ -22,7 +22,9 @@ from checks.evaluation.reduce_readings import (
     reduce_tape_readings,
     select_current_readings,
 )
-from jobs.anchor_plan.check_sheet import Check, CheckKind, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import find_check
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 
 SUM_FIELDS = ("total_mm", "combined_mm")

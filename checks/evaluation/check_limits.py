@@ -9,7 +9,7 @@ from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances import ToleranceLimits
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 
 

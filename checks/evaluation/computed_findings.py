@@ -23,7 +23,8 @@ from checks.evaluation.json_values import to_json_number
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import remeasure_reason
 from core.units import LengthStyle, format_length
-from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.planned_checks import Check
 
 FAILING_VERDICTS = ("outside", "remeasure")
 MAX_LISTED_CASES = 4  # cases a sentence lists; the rest is counted

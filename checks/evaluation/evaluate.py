@@ -38,7 +38,7 @@ from checks.evaluation.rod_threads import compute_pad_threads, compute_rod_threa
 from checks.evaluation.steel_shift_options import find_steel_shifts
 from checks.evaluation.version import MADE_WITH
 from core.units import LengthStyle
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import BuildingInput, Plan
 
 FORMAT = "padstone.result/1"

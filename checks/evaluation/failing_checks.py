@@ -10,7 +10,8 @@ import numpy as np
 from checks.engine.arrays import FloatArray
 from checks.evaluation.check_table import CheckTable
 from core.units import format_length
-from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Detail
 
 if TYPE_CHECKING:

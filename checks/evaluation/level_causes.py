@@ -8,7 +8,7 @@ import numpy as np
 from checks.engine import causes
 from checks.engine.arrays import FloatArray, IntArray
 from checks.evaluation.failing_checks import FailingChecks, LikelyCause
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import ReadingValue
 
 PAD_SCATTER_MM = 10.0  # ours: pads of one set-up are seldom further apart

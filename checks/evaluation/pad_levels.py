@@ -13,7 +13,7 @@ from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances import ToleranceLimits
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, ReadingValue
 
 MIN_SIGMA_MM = 1e-3

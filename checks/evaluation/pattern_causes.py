@@ -15,7 +15,7 @@ from checks.evaluation.failing_checks import (
     LikelyCause,
     capitalize_first,
 )
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of many
 MIN_WALL_SHARE = 0.6  # share of a wall's readings that must tell the same story

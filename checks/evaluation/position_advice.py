@@ -27,7 +27,7 @@ from checks.engine.remedies.remedy import (
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.reanchor_screen import concrete_age_days, screen_reanchoring
 from checks.evaluation.rod_positions import fit_patterns
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 
 def add_misfit_plates(judged: BuildingEvaluation) -> BuildingEvaluation:

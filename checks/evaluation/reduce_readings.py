@@ -8,7 +8,7 @@ import numpy as np
 from checks.engine import tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.check_table import CheckTable
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.values import BuildingInput, InstrumentSpec, Plan, ReadingValue
 

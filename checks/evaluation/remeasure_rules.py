@@ -11,7 +11,7 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import LikelyCause, capitalize_first
 from checks.evaluation.squareness import NO_OUTLINE_REASONS
 from core.units import format_length
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 MAX_LISTED_CHECKS = 4  # checks a sentence lists; the rest is counted
 RuleResult = tuple[Remedy, LikelyCause | None] | None

@@ -11,7 +11,7 @@ from checks.engine.plate_fit import plate, slots
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances import ToleranceLimits
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 PATTERN_KINDS = (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
 CRITICAL_W = 3.29  # W. Baarda (1968): 0.1 % of good readings exceed it

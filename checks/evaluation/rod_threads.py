@@ -9,7 +9,7 @@ from checks.evaluation.building_evaluation import RodThreads
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.pad_levels import PadLevels
 from checks.evaluation.reduce_readings import Observations
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 
 

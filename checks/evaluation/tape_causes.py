@@ -19,7 +19,7 @@ from checks.evaluation.failing_checks import (
     Wall,
     capitalize_first,
 )
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import outline_points, wall_length
 
 OUTLINE_KINDS = (CheckKind.DIAGONAL, CheckKind.WALL)

@@ -6,7 +6,7 @@ from checks.engine.conformity import SLACK_MM
 from checks.evaluation import concrete_strength
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from core.units import format_length
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 GUARDED_REASON = (
     "Within the limit, but not by twice the uncertainty (guarded acceptance)."

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import uuid4
 
 from checks.queries.walk import Section, SheetRow
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.input.parser import DocumentIssue
 
 NUMBER_WITHOUT_UNIT = re.compile(

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.labels import describe_check, describe_remedy, describe_topic
-from jobs.anchor_plan.check_sheet import CheckKind, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.values import Plan
 
 Result = Mapping[str, Any]

@@ -16,7 +16,9 @@ from checks.models import Reading
 from checks.queries.evaluated_plan import EvaluatedPlan
 from checks.queries.limit_rows import LimitRow, list_kind_limits
 from checks.queries.reading_history import ReadingHistoryRow, build_history_rows
-from jobs.anchor_plan.check_sheet import Check, CheckKind, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import find_check
+from jobs.anchor_plan.planned_checks import Check
 
 CORRECTION_LABELS = {
     "standardisation": "tape's own length",

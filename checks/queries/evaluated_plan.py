@@ -17,7 +17,8 @@ from checks.queries.building_tables import (
 from checks.queries.finding_groups import find_remeasurement
 from checks.queries.review import RemedyDetails, list_remedies
 from core.models import Person
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet, find_check
 from jobs.anchor_plan.values import Plan, Position
 from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_plan

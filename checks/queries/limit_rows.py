@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.queries.remedy_explanations import Step, StepPart
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 
 Row = Mapping[str, Any]
 LIMIT_LABELS = {

@@ -12,8 +12,9 @@ from checks.evaluation.check_limits import compute_bounds
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import TAPE_KINDS
 from checks.tolerances import resolve_limits
-from jobs.anchor_plan.check_sheet import Check, CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import wall_length
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 
 OFFLINE_KINDS = frozenset(TAPE_KINDS) - {CheckKind.PLUMB}

@@ -31,7 +31,9 @@ from checks.queries.remedy_explanations import (
 )
 from checks.queries.walk import SheetRow
 from core.models import Person
-from jobs.anchor_plan.check_sheet import Check, CheckKind, find_check
+from jobs.anchor_plan.check_keys import CheckKey
+from jobs.anchor_plan.check_sheet import find_check
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.plans.plan_cache import load_plan
 
@@ -213,7 +215,8 @@ def find_check_or_stub(plan: Plan, key: str) -> Check:
     try:
         return find_check(plan, key)
     except ValueError:
-        return Check(key=key, kind=CheckKind(key.partition(":")[0]))
+        stub = CheckKey(key)
+        return Check(key=stub, kind=stub.kind, mark=stub.mark, rods=stub.rods)
 
 
 def list_ruled_out(finding: Finding) -> list[dict[str, str]]:

@@ -12,7 +12,8 @@ from checks.evaluation.survey_readings import (
     SurveyReduction,
     reduce_survey,
 )
-from jobs.anchor_plan.check_sheet import CheckKind, UnknownCheckError, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import DocumentIssue

@@ -9,7 +9,9 @@ from checks.labels import describe_check
 from checks.models import Decision, Evaluation, Finding, Reading, Release
 from checks.queries.offline_limits import OfflineLimits, compute_offline_limits
 from checks.queries.photographs import count_photographs
-from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet, find_check
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.models import Building, Stage
 from jobs.plans.plan_cache import load_plan

@@ -42,7 +42,7 @@ from checks.reports.formatting import (
     format_person,
     format_time,
 )
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import parse_building
 

@@ -10,7 +10,9 @@ from django.urls import reverse
 
 from checks.labels import CHECK_KEY_LABELS, describe_check_key, describe_topic
 from checks.models import Evaluation, Finding, Reading, Release
-from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_plan

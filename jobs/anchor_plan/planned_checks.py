@@ -1,38 +1,19 @@
-"""What a plan asks to be measured, each with its nominal, and what it is called."""
+"""The checks a plan asks for, each with its nominal, its stage and its key."""
 
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 from itertools import pairwise
-from typing import Literal
 
+from core.vocabulary import StageKind
+from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKind
 from jobs.anchor_plan.geometry import corner_distance, list_walls
 from jobs.anchor_plan.values import Detail, Plan, Position
 
-Stage = Literal["foundation", "verification", "erection"]
-Axis = Literal["along", "in"]
-
 ROW_TOLERANCE_MM = 1e-6
-"""How far two rods may stand off one line and still be in a row. [mm]"""
+"""Two rods no further than this off one line stand in a row. [mm]"""
 
-
-class CheckKind(StrEnum):
-    """What is read, by the word in front of the check's colon."""
-
-    DIAGONAL = "diagonal"
-    WALL = "wall"
-    LINE = "line"
-    SETBACK = "setback"
-    OFFSET = "offset"
-    GAGE = "gage"
-    PROJECTION = "projection"
-    LEVEL = "level"
-    BENCHMARK = "benchmark"
-    STRENGTH = "strength"
-    NOTCH_WIDTH = "notch_width"
-    NOTCH_DEPTH = "notch_depth"
-    PLUMB = "plumb"
+_PLUMB_AXES: tuple[Axis, Axis] = ("in", "along")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,27 +22,31 @@ class Check:
 
     Attributes
     ----------
-    key : str
-        Its canonical name, such as `diagonal:SW-NE` or `setback:S1.2`.
+    key : CheckKey
+        Its canonical key, such as `diagonal:SW-NE` or `setback:S1.2`.
+    kind : CheckKind
+        What is measured.
     nominal : float or None
-        What the plan says; a `line`'s is from the wall's first corner. None where
-        the plan has no figure: a level, a benchmark. [mm; MPa for a strength]
+        From the plan; a `line`'s is counted from the wall's first corner. None where
+        the plan has none: a level, a benchmark. [mm; MPa for a strength]
+    mark : str or None
+        Of the position, where it is at one.
     rods : tuple of int
         The rods it is about, numbered from 1.
     corners : tuple of str
-        The corners it runs between; of a line, setback or offset its wall's, and
-        none at a point.
+        The corners it runs between; of a line, setback or offset those of its wall,
+        empty at a point position.
     name : str or None
         Of a benchmark or a sample.
     axis : {"along", "in"} or None
-        What it is measured along, where that is one of the position's axes.
+        The axis of the position it is measured along, where it is along one.
     required : bool
-        Whether a release waits for it.
-    stage : {"foundation", "verification", "erection"}
+        True if a release waits for it.
+    stage : StageKind
         The first stage in which it can be measured.
     """
 
-    key: str
+    key: CheckKey
     kind: CheckKind
     nominal: float | None = None
     mark: str | None = None
@@ -70,7 +55,7 @@ class Check:
     name: str | None = None
     axis: Axis | None = None
     required: bool = True
-    stage: Stage = "foundation"
+    stage: StageKind = StageKind.FOUNDATION
 
     @property
     def description(self) -> str:
@@ -95,12 +80,12 @@ class Check:
 
 
 def generate_checks(plan: Plan) -> Iterator[Check]:
-    """Go through what a plan asks to be measured, in the order of the walk."""
+    """Generate the checks a plan asks for, in the order they are measured."""
     for ends in plan.diagonals:
         yield build_diagonal_check(plan, ends, required=True)
     for wall in list_walls(plan):
         yield Check(
-            key=f"wall:{'-'.join(wall)}",
+            key=CheckKey.for_corners(CheckKind.WALL, wall),
             kind=CheckKind.WALL,
             nominal=corner_distance(plan, wall),
             corners=wall,
@@ -108,7 +93,7 @@ def generate_checks(plan: Plan) -> Iterator[Check]:
     for position in plan.positions:
         if position.wall is not None:
             yield Check(
-                key=f"line:{position.mark}",
+                key=CheckKey.for_position(CheckKind.LINE, position.mark),
                 kind=CheckKind.LINE,
                 nominal=position.along,
                 mark=position.mark,
@@ -119,47 +104,43 @@ def generate_checks(plan: Plan) -> Iterator[Check]:
         yield from _generate_pattern_checks(position, plan.details[position.detail])
     for position in plan.positions:
         yield Check(
-            key=f"level:{position.mark}",
+            key=CheckKey.for_position(CheckKind.LEVEL, position.mark),
             kind=CheckKind.LEVEL,
             mark=position.mark,
-            stage="verification",
+            stage=StageKind.VERIFICATION,
         )
     yield from _generate_notch_checks(plan)
     for position in plan.positions:
-        for axis in _AXES:
+        for axis in _PLUMB_AXES:
             yield Check(
-                key=f"plumb:{position.mark}.{axis}",
+                key=CheckKey.for_plumb(position.mark, axis),
                 kind=CheckKind.PLUMB,
                 nominal=0.0,
                 mark=position.mark,
                 axis=axis,
-                stage="erection",
+                stage=StageKind.ERECTION,
             )
 
 
-_AXES: tuple[Axis, Axis] = ("in", "along")
-
-
 def _generate_pattern_checks(position: Position, detail: Detail) -> Iterator[Check]:
-    mark = position.mark
+    mark, corners = position.mark, position.wall or ()
     for rod in detail.rods:
-        numbers = (rod.number,)
         yield Check(
-            key=f"setback:{mark}.{rod.number}",
+            key=CheckKey.for_rod(CheckKind.SETBACK, mark, rod.number),
             kind=CheckKind.SETBACK,
             nominal=rod.inward,
             mark=mark,
-            rods=numbers,
-            corners=position.wall or (),
+            rods=(rod.number,),
+            corners=corners,
             axis="in",
         )
         yield Check(
-            key=f"offset:{mark}.{rod.number}",
+            key=CheckKey.for_rod(CheckKind.OFFSET, mark, rod.number),
             kind=CheckKind.OFFSET,
             nominal=rod.along,
             mark=mark,
-            rods=numbers,
-            corners=position.wall or (),
+            rods=(rod.number,),
+            corners=corners,
             axis="along",
         )
     for low, high in adjacent_rods(detail):
@@ -167,7 +148,7 @@ def _generate_pattern_checks(position: Position, detail: Detail) -> Iterator[Che
     for rod in detail.rods:
         if rod.projection is not None:
             yield Check(
-                key=f"projection:{mark}.{rod.number}",
+                key=CheckKey.for_rod(CheckKind.PROJECTION, mark, rod.number),
                 kind=CheckKind.PROJECTION,
                 nominal=rod.projection,
                 mark=mark,
@@ -190,10 +171,10 @@ def adjacent_rods(detail: Detail) -> tuple[tuple[int, int], ...]:
 
 
 def build_gage_check(mark: str, detail: Detail, low: int, high: int) -> Check:
-    """Give the gage of two rods of a position, numbered from 1, the lower first."""
+    """Build the gage check of two rods, numbered from 1, the lower number first."""
     first, second = detail.rods[low - 1], detail.rods[high - 1]
     return Check(
-        key=f"gage:{mark}.{low}-{high}",
+        key=CheckKey.for_gage(mark, low, high),
         kind=CheckKind.GAGE,
         nominal=math.hypot(second.along - first.along, second.inward - first.inward),
         mark=mark,
@@ -203,9 +184,9 @@ def build_gage_check(mark: str, detail: Detail, low: int, high: int) -> Check:
 
 
 def build_diagonal_check(plan: Plan, ends: tuple[str, str], *, required: bool) -> Check:
-    """Give the diagonal between two corners."""
+    """Build the diagonal check between two corners."""
     return Check(
-        key=f"diagonal:{'-'.join(ends)}",
+        key=CheckKey.for_corners(CheckKind.DIAGONAL, ends),
         kind=CheckKind.DIAGONAL,
         nominal=corner_distance(plan, ends),
         corners=ends,
@@ -214,7 +195,7 @@ def build_diagonal_check(plan: Plan, ends: tuple[str, str], *, required: bool) -
 
 
 def _generate_notch_checks(plan: Plan) -> Iterator[Check]:
-    """List the notch's checks; no release waits for them, for open walls have none."""
+    # No release waits for them: an open wall has no notch.
     if plan.notch is None:
         return
     for wall in list_walls(plan):
@@ -223,7 +204,7 @@ def _generate_notch_checks(plan: Plan) -> Iterator[Check]:
             (CheckKind.NOTCH_DEPTH, plan.notch.depth),
         ):
             yield Check(
-                key=f"{kind}:{'-'.join(wall)}",
+                key=CheckKey.for_corners(kind, wall),
                 kind=kind,
                 nominal=nominal,
                 corners=wall,

@@ -3,7 +3,8 @@
 from collections import Counter
 from dataclasses import dataclass
 
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
 from jobs.plans.detail_drawing import DetailDrawing, draw_detail
 from jobs.plans.plan_drawing import PlanDrawing, draw_plan

@@ -4,7 +4,8 @@ from typing import Any
 
 import numpy as np
 
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 
 Document = dict[str, Any]

@@ -8,7 +8,7 @@ from playwright.sync_api import Browser
 
 from api.services import create_crew_token
 from core.models import Person
-from jobs.accounts.invitations import Invitation, create_crew_token, create_invitation
+from jobs.accounts.invitations import Invitation, create_invitation, make_token
 from jobs.accounts.view_log import record_view
 from jobs.models import Building
 from tests.browser.conftest import beside, sign_in
@@ -56,7 +56,7 @@ def test_no_page_of_people_breaks_a_rule_that_a_program_can_tell(
     page = context.new_page()
     found = {}
     for address in (
-        reverse("accounts:invitation", args=[create_crew_token(invitation)]),
+        reverse("accounts:invitation", args=[make_token(invitation)]),
         reverse("set-password", args=["Mg", "x"]),
         reverse("forgotten-password"),
     ):

@@ -10,8 +10,8 @@ from django.urls import reverse
 from checks.evaluation.check_calculation import trace_check
 from checks.evaluation.evaluate import evaluate
 from core.models import Person
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import (
-    CheckKind,
     UnknownCheckError,
     build_check_sheet,
     find_check,

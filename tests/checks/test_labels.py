@@ -19,7 +19,8 @@ from checks.labels import (
     get_remedy_label,
 )
 from checks.tolerances import GROUP_RULE_KEYS
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.schema import result
 from jobs.exchange.vocabulary import TOLERANCE_BASES

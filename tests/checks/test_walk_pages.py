@@ -15,7 +15,8 @@ from checks.queries.offline_limits import OFFLINE_KINDS, compute_offline_limits
 from checks.queries.walk import build_walk, choose_section
 from checks.tolerances import BASIS_NAMES, resolve_limits
 from core.models import Person
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job
 from tests import factories

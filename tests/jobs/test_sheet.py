@@ -6,12 +6,13 @@ import time
 
 import pytest
 
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import (
     UnknownCheckError,
     build_check_sheet,
     find_check,
 )
-from jobs.anchor_plan.planned_checks import CheckKind, adjacent_rods
+from jobs.anchor_plan.planned_checks import adjacent_rods
 from jobs.anchor_plan.values import Detail, Position, Rod
 from tests.jobs.example import plan
 
@@ -150,7 +151,7 @@ def test_names_with_hyphens_dots_and_colons_are_found():
         ("diagonal:SW", "share no wall"),
         ("line:S9", "it has S1, K7"),
         ("line:s1", "did you mean S1"),
-        ("line:K7", "stands at a point"),
+        ("line:K7", "is at a point"),
         ("setback:S1", "numbered 1 to 4"),
         ("setback:S1.5", "numbered 1 to 4"),
         ("setback:S1.01", "numbered 1 to 4"),

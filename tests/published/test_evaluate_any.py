@@ -6,7 +6,9 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
+from jobs.anchor_plan.planned_checks import Check
 from jobs.exchange.input.parser import parse_building
 from tests.published.contract import Document, building, evaluate_document, read, rods
 

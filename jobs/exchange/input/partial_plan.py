@@ -6,7 +6,7 @@ the plan, with stand-ins for the rest. What hangs on a stand-in is not refused.
 
 from dataclasses import dataclass, replace
 
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Corner, Detail, Plan, Rod
 
 _WALL_KINDS = frozenset(

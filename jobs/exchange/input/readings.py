@@ -9,7 +9,9 @@ from core.quantities import (
     parse_strength_resolution,
     parse_temperature,
 )
-from jobs.anchor_plan.check_sheet import Check, CheckKind, UnknownCheckError, find_check
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import ReadingValue
 from jobs.exchange import vocabulary as words
 from jobs.exchange.input.json_reader import PLACEHOLDER_LENGTH, JsonReader

@@ -4,7 +4,7 @@ The schema says what can be said about a document without computing. What it can
 say (an outline that crosses itself, a wall that is not there) the parser does.
 """
 
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange import vocabulary as words
 from jobs.exchange.input.readings import MEMBER_KINDS
 from jobs.exchange.schema import input_patterns as patterns

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, time, tzinfo
 from typing import Any
 
 from core.units import LengthUnit
-from jobs.anchor_plan.check_sheet import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.imported_file import at_source_location
 from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
 from jobs.exchange.tables.columns import (

@@ -11,7 +11,9 @@ from checks.drawings.profile import draw_profiles
 from checks.drawings.result_view import ResultView
 from checks.drawings.svg import render_svg
 from checks.evaluation.evaluate import evaluate
-from jobs.anchor_plan.check_sheet import Check, CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 from tests.checks.drawings import samples
 

@@ -13,7 +13,8 @@ from checks.evaluation.survey_readings import (
     reduce_survey,
 )
 from core.units import MM_PER_SURVEY_FOOT
-from jobs.anchor_plan.check_sheet import CheckKind, build_check_sheet
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.geometry import rod_points
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.points.point_file import PointUnit, read_points
