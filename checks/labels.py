@@ -1,12 +1,17 @@
 """Checks, findings and figures in the words a crew and an engineer use."""
 
-import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from core.units import PSI_PER_MPA
+from core.formatting import (
+    format_direction,
+    format_force,
+    format_percent,
+    format_rotation,
+    format_strength,
+)
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.planned_checks import Check
 
@@ -194,11 +199,6 @@ def describe_remedy(remedy: Mapping[str, Any]) -> str:
     return "Move all the steel" if scope == "steel" else f"Move frame line {scope}"
 
 
-def format_strength(mpa: float) -> str:
-    """Write a strength in either unit: 3,000 psi (20.7 MPa)."""
-    return f"{mpa * PSI_PER_MPA:z,.0f} psi ({mpa:z.1f} MPa)"
-
-
 @dataclass(frozen=True, slots=True)
 class LabelledValue:
     """One number of a remedy's arithmetic: a length in mm, or text."""
@@ -245,15 +245,15 @@ def _iter_value(name: str, label: str, value: Any) -> Iterator[LabelledValue]:
 
 def _format_number(name: str, label: str, value: float) -> LabelledValue:
     if name in RATIO_MEMBERS or name.endswith("_ratio"):
-        return LabelledValue(label, text=f"{value:.0%}")
+        return LabelledValue(label, text=format_percent(value))
     if name in ANGLE_MEMBERS or name.endswith("_rad"):
-        return LabelledValue(label, text=f"{value * 1000:z.2f} mrad")
+        return LabelledValue(label, text=format_rotation(value))
     if name in DIRECTION_MEMBERS:
-        return LabelledValue(label, text=f"{math.degrees(value):.0f}°")
+        return LabelledValue(label, text=format_direction(value))
     if name in COUNT_MEMBERS:
         return LabelledValue(label, text=f"{value:.0f}")
     if name.endswith("_mpa") or any(word in name for word in STRESS_WORDS):
         return LabelledValue(label, text=format_strength(value))
     if name.endswith("_n"):
-        return LabelledValue(label, text=f"{value / 1000:.1f} kN")
+        return LabelledValue(label, text=format_force(value))
     return LabelledValue(label, mm=value)

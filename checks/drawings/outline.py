@@ -36,7 +36,7 @@ from checks.drawings.plan_labels import (
 )
 from checks.drawings.plan_sheet import PlanSheet, layout_sheet
 from checks.drawings.result_view import UNMEASURED, ResultView, get_worst_verdict
-from checks.drawings.text import Units
+from core.formatting import DisplayStyle
 from jobs.anchor_plan.geometry import (
     outline_points,
     position_axes,
@@ -114,7 +114,7 @@ def draw_outline(
     *,
     exaggerate: float | None = None,
     href: Callable[[str], str] | None = None,
-    units: Units | None = None,
+    units: DisplayStyle | None = None,
 ) -> OutlineDrawing:
     """Draw a building's plan and what was measured of it.
 
@@ -129,7 +129,7 @@ def draw_outline(
         chosen from the limits and the deviations when left out. [1]
     href : callable, optional
         Address of a position's page, from its mark.
-    units : Units, optional
+    units : DisplayStyle, optional
         How lengths are written; the plan's own unit decides when left out.
     """
     sheet, width = layout_sheet(plan, ResultView(result), exaggerate, units)
@@ -347,7 +347,7 @@ def _draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
 
 def _choose_grid_mm(sheet: PlanSheet) -> float:
     """Spacing of the pale grid: a round length some 20 units wide. [mm]"""
-    metric = sheet.lengths.units == "metric"
+    metric = sheet.lengths.style == "metric"
     steps = GRID_STEPS_MM["metric" if metric else "imperial"]
     return min(steps, key=lambda step: abs(step * sheet.viewport.scale - 24.0))
 

@@ -28,7 +28,7 @@ from checks.drawings.holes import (
 from checks.drawings.legend import LegendEntry, layout_entries
 from checks.drawings.result_view import UNMEASURED, ResultView
 from checks.drawings.targets import RodTarget, place_targets
-from checks.drawings.text import LengthFormatter, Units, get_default_units
+from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
 from jobs.anchor_plan.values import Detail, Plan, Position
 
 WIDTH_UNITS = 480.0
@@ -103,7 +103,7 @@ def draw_pattern(
     mark: str,
     result: Mapping[str, Any] | None = None,
     *,
-    units: Units | None = None,
+    units: DisplayStyle | None = None,
 ) -> PatternDrawing:
     """Draw one position of a plan.
 
@@ -115,13 +115,13 @@ def draw_pattern(
         Of the position.
     result : mapping, optional
         `padstone.result/1`; without one the planned pattern alone is drawn.
-    units : Units, optional
+    units : DisplayStyle, optional
         How lengths are written; the plan's own unit decides when left out.
     """
     position = next(place for place in plan.positions if place.mark == mark)
     detail = plan.details[position.detail]
     results = ResultView(result)
-    write = LengthFormatter(units or get_default_units(plan.length_unit))
+    write = QuantityFormatter(units or get_default_style(plan.length_unit))
     entry = results.positions.get(mark, {})
     planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
     built = get_built_rods(entry, len(planned))
@@ -134,7 +134,7 @@ def draw_pattern(
     legend, end = layout_entries(
         _list_legend(detail, results, entry, built, bool(slots)), WIDTH_UNITS, bottom
     )
-    grid_mm = GRID_MM[write.units]
+    grid_mm = GRID_MM[write.style]
     zero = view.points(np.zeros((1, 2)))[0]
     return PatternDrawing(
         size="s",

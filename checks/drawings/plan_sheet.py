@@ -15,7 +15,7 @@ from checks.drawings.canvas import (
     round_down,
 )
 from checks.drawings.result_view import ResultView
-from checks.drawings.text import LengthFormatter, Units, get_default_units
+from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
 from jobs.anchor_plan.geometry import local_rods, outline_points, rod_points
 from jobs.anchor_plan.values import Plan
 
@@ -39,7 +39,7 @@ class PlanSheet:
     results: ResultView
     viewport: Viewport
     occupied: OccupiedSpace
-    lengths: LengthFormatter
+    lengths: QuantityFormatter
     factor: float
     pattern_scale: float
     rod_radius: float  # as drawn
@@ -58,7 +58,10 @@ class PlanSheet:
 
 
 def layout_sheet(
-    plan: Plan, results: ResultView, exaggerate: float | None, units: Units | None
+    plan: Plan,
+    results: ResultView,
+    exaggerate: float | None,
+    units: DisplayStyle | None,
 ) -> tuple[PlanSheet, float]:
     """Choose scale, factor and width for a plan; also the width."""
     corners = outline_points(plan)
@@ -80,7 +83,7 @@ def layout_sheet(
         results=results,
         viewport=view,
         occupied=OccupiedSpace(),
-        lengths=LengthFormatter(units or get_default_units(plan.length_unit)),
+        lengths=QuantityFormatter(units or get_default_style(plan.length_unit)),
         factor=exaggerate or choose_factor(results, view.scale),
         pattern_scale=_pattern_scale(plan, view.scale, reach),
         rod_radius=round(0.3 * reach, 1),

@@ -18,7 +18,7 @@ import numpy as np
 from checks.drawings.canvas import FloatArray, format_number
 from checks.drawings.legend import LegendEntry, layout_entries
 from checks.drawings.result_view import OUTSIDE, UNMEASURED, WITHIN, ResultView
-from checks.drawings.text import LengthFormatter, Units, get_default_units
+from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
 from jobs.anchor_plan.geometry import list_walls
 from jobs.anchor_plan.values import Plan, Position
 
@@ -93,7 +93,7 @@ class _HeightScale:
     per_mm: float
     limit: float
     thickness: Mapping[str, float]  # of shims as the document writes them [mm]
-    lengths: LengthFormatter
+    lengths: QuantityFormatter
 
     def y(self, height_mm: float) -> float:
         return DATUM_UNITS - height_mm * self.per_mm
@@ -108,7 +108,7 @@ def draw_profiles(
     result: Mapping[str, Any] | None,
     *,
     href: Callable[[str], str] | None = None,
-    units: Units | None = None,
+    units: DisplayStyle | None = None,
 ) -> tuple[ProfileDrawing, ...]:
     """Draw every wall that has pads, and the pads that are on no wall.
 
@@ -120,14 +120,14 @@ def draw_profiles(
         `padstone.result/1`; without levels in it there is nothing to draw.
     href : callable, optional
         Address of a position's page, from its mark.
-    units : Units, optional
+    units : DisplayStyle, optional
         How lengths are written; the plan's own unit decides when left out.
     """
     results = ResultView(result)
     if not any(pad["height"] is not None for pad in results.pads.values()):
         return ()
     scale = _build_scale(
-        plan, results, LengthFormatter(units or get_default_units(plan.length_unit))
+        plan, results, QuantityFormatter(units or get_default_style(plan.length_unit))
     )
     drawings: list[ProfileDrawing] = []
     for name, positions in _group_by_wall(plan, results):
@@ -155,7 +155,7 @@ def _group_by_wall(plan: Plan, results: ResultView) -> list[tuple[str, list[Posi
 
 
 def _build_scale(
-    plan: Plan, results: ResultView, write: LengthFormatter
+    plan: Plan, results: ResultView, write: QuantityFormatter
 ) -> _HeightScale:
     limit = results.get_limit("pad_level")
     if limit is None:

@@ -5,13 +5,13 @@ from typing import Any
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
-from checks.drawings.text import Units
+from core.formatting import DisplayStyle
 
 
 def render_svg(
     name: str,
     drawing: Any,
-    units: Units,
+    units: DisplayStyle,
     *,
     key: str = "",
     standalone: bool = False,

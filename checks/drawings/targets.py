@@ -8,7 +8,7 @@ import numpy as np
 
 from checks.drawings.canvas import FloatArray
 from checks.drawings.result_view import UNMEASURED, ResultView
-from checks.drawings.text import LengthFormatter
+from core.formatting import QuantityFormatter
 from jobs.anchor_plan.values import Detail
 
 TARGETS_PER_ROW = 4  # targets in a row
@@ -45,7 +45,7 @@ def place_targets(
     results: ResultView,
     built: FloatArray,
     holes: FloatArray,
-    lengths: LengthFormatter,
+    lengths: QuantityFormatter,
     *,
     top: float,
     width: float,

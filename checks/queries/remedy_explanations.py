@@ -11,11 +11,18 @@ from typing import Any
 
 from checks.engine.conformity import SLACK_MM
 from checks.engine.levelling.shim_choice import find_stacks_around
-from checks.labels import LabelledValue, format_strength, list_values
+from checks.labels import LabelledValue, list_values
+from core.formatting import (
+    MINUS,
+    TIMES,
+    format_direction,
+    format_force,
+    format_percent,
+    format_rotation,
+    format_strength,
+)
 from jobs.anchor_plan.values import Detail, Plan
 
-MINUS = "\N{MINUS SIGN}"
-TIMES = "\N{MULTIPLICATION SIGN}"
 Row = Mapping[str, Any]
 
 
@@ -185,13 +192,12 @@ def _explain_placement(remedy: Row, context: RemedyContext) -> Iterator[Step]:
         remedy["shift_along"],
         " along, ",
         remedy["shift_in"],
-        f" in, turned {_format_rotation(remedy)}.",
+        f" in, turned {_describe_rotation(remedy)}.",
     )
 
 
-def _format_rotation(remedy: Row) -> str:
-    turned = f"{remedy['turn'] * 1000:z.2f}".replace("-", MINUS)
-    return f"{turned} mrad counter-clockwise"
+def _describe_rotation(remedy: Row) -> str:
+    return f"{format_rotation(remedy['turn'])} counter-clockwise"
 
 
 def _explain_clearance(context: RemedyContext) -> Iterator[Step]:
@@ -218,7 +224,7 @@ def _explain_shift(remedy: Row, context: RemedyContext) -> Iterator[Step]:
             remedy["shift_x"],
             " right, ",
             remedy["shift_y"],
-            f" up, turned {_format_rotation(remedy)}.",
+            f" up, turned {_describe_rotation(remedy)}.",
         )
         return
     yield from _explain_clearance(context)
@@ -265,7 +271,7 @@ def _explain_slot(remedy: Row, context: RemedyContext) -> Iterator[Step]:
             slot["extension"],
             " = a slot ",
             slot["length"],
-            f" long, towards {math.degrees(slot['direction']):.0f}° from along,"
+            f" long, towards {format_direction(slot['direction'])} from along,"
             " counter-clockwise.",
         )
     yield from _explain_edge(remedy)
@@ -310,7 +316,7 @@ def _explain_re_anchor(remedy: Row, context: RemedyContext) -> Iterator[Step]:
         for name, words in SCREEN_STRENGTHS.items():
             if strengths.get(name) is not None:
                 yield _step(
-                    f"Rod {rod['rod']}, {words}: {_format_force(strengths[name])}."
+                    f"Rod {rod['rod']}, {words}: {format_force(strengths[name])}."
                 )
     for text in remedy.get("assumptions") or []:
         yield _step(f"Assumed: {text.rstrip('.')}.")
@@ -322,10 +328,6 @@ SCREEN_STRENGTHS = {
     "bond_n": "basic bond, ACI 318-19 17.6.5, the table's default stresses",
     "steel_n": "steel of the rod",
 }
-
-
-def _format_force(newtons: float) -> str:
-    return f"{newtons / 1000:.1f} kN"
 
 
 def _explain_projection(remedy: Row, context: RemedyContext) -> Iterator[Step]:
@@ -342,7 +344,7 @@ def _explain_projection(remedy: Row, context: RemedyContext) -> Iterator[Step]:
         f"Thread left above the nut: projection as built {MINUS} plate {MINUS}"
         f" washer {MINUS} nut at its thickest = ",
         remedy["thread_left"],
-        f"; {remedy['engaged']:.0%} of the nut is engaged.",
+        f"; {format_percent(remedy['engaged'])} of the nut is engaged.",
     )
 
 
@@ -376,7 +378,7 @@ def _explain_strength(remedy: Row, context: RemedyContext) -> Iterator[Step]:
     if specified is not None and remedy.get("ratio") is not None:
         yield _step(
             f"Lowest of the latest samples: {format_strength(lowest)} ÷"
-            f" {format_strength(specified)} specified = {remedy['ratio']:.1%}."
+            f" {format_strength(specified)} specified = {format_percent(remedy['ratio'], 1)}."
         )
     yield _step(
         "Needed by the easier of the two legal routes:"

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from checks.labels import format_strength
 from checks.models import Evaluation
+from core.formatting import format_strength
 from jobs.models import Building
 
 HOURS_PER_DAY = 24

@@ -10,7 +10,6 @@ from typing import Any
 
 Cell = str | dict[str, Any]
 Block = dict[str, Any]
-EM_DASH = "\N{EM DASH}"
 
 
 def heading(text: str, level: int = 1, *, new_page: bool = False) -> Block:

@@ -4,8 +4,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from checks.queries.concrete_history import describe_entry, get_kind_label
-from checks.reports.blocks import EM_DASH, Block, columns, heading, table
-from checks.reports.formatting import format_time
+from checks.reports.blocks import Block, columns, heading, table
+from checks.reports.formatting import format_utc_time
+from core.formatting import EM_DASH
 
 
 def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
@@ -33,7 +34,7 @@ def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
 def _format_entry_time(entry: Mapping[str, Any]) -> str:
     """The time of a temperature, the day of the rest."""
     if "at" in entry:
-        return format_time(entry["at"].upper())
+        return format_utc_time(entry["at"].upper())
     return str(entry.get("placed_on") or entry["on"])
 
 

@@ -7,9 +7,9 @@ from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
-from checks.drawings.text import Units
 from checks.reports.blocks import Block, DrawingFigure, figure_row, heading, paragraph
 from checks.reports.record_sections import ReportContent
+from core.formatting import DisplayStyle
 
 ROD_TOPICS = ("position:", "projection:")
 VIEW_DIRECTION = (
@@ -17,7 +17,7 @@ VIEW_DIRECTION = (
 )
 
 
-def render_figure(name: str, drawing: Any, units: Units) -> DrawingFigure:
+def render_figure(name: str, drawing: Any, units: DisplayStyle) -> DrawingFigure:
     """Write a drawing on its own, with its looks inside."""
     written = render_svg(name, drawing, units, standalone=True)
     return DrawingFigure(
@@ -31,7 +31,7 @@ def render_figure(name: str, drawing: Any, units: Units) -> DrawingFigure:
 
 def compose_plan(content: ReportContent, *, new_page: bool = True) -> Iterator[Block]:
     """The plan with what was measured of it."""
-    units = content.formatter.units
+    units = content.formatter.style
     drawing = draw_outline(content.plan, content.results.result, units=units)
     yield heading("Plan as built", new_page=new_page)
     yield figure_row([render_figure("outline", drawing, units)])
@@ -39,7 +39,7 @@ def compose_plan(content: ReportContent, *, new_page: bool = True) -> Iterator[B
 
 def compose_levels(content: ReportContent) -> Iterator[Block]:
     """The pads along each wall; nothing where none was levelled."""
-    units = content.formatter.units
+    units = content.formatter.style
     drawings = draw_profiles(content.plan, content.results.result, units=units)
     if drawings:
         yield heading("Levels", 2)
@@ -64,7 +64,7 @@ def compose_patterns(content: ReportContent) -> Iterator[Block]:
     if not marks or content.results.result is None:
         return
     yield heading("Positions with findings", 2)
-    units = content.formatter.units
+    units = content.formatter.style
     drawings = [
         draw_pattern(content.plan, mark, content.results.result, units=units)
         for mark in marks

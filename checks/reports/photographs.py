@@ -10,7 +10,6 @@ from typing import Any
 
 from checks.labels import describe_check_key
 from checks.reports.blocks import (
-    EM_DASH,
     Block,
     PhotographFigure,
     code,
@@ -20,8 +19,9 @@ from checks.reports.blocks import (
     photographs,
     table,
 )
-from checks.reports.formatting import format_person, format_time
+from checks.reports.formatting import format_person, format_utc_time
 from checks.services.file_store import FileStoreError, load_file
+from core.formatting import EM_DASH
 
 logger = logging.getLogger(__name__)
 
@@ -55,7 +55,7 @@ def compose_photograph_list(record: Row) -> Iterator[Block]:
         [
             describe_check_key(row["check"]) or EM_DASH,
             lines(row["caption"] or EM_DASH, code(row["digest"])),
-            format_time(row["taken_at"]).removesuffix(" UTC"),
+            format_utc_time(row["taken_at"]).removesuffix(" UTC"),
             row["recorded_by"]["name"],
         ]
         for row in record.get("photographs", ())
@@ -79,7 +79,7 @@ def _build_figure(row: Row, of: str) -> PhotographFigure:
         aspect_ratio=row["height"] / row["width"],
         caption_lines=(
             told,
-            f"{format_person(row['recorded_by'])}, {format_time(row['taken_at'])}",
+            f"{format_person(row['recorded_by'])}, {format_utc_time(row['taken_at'])}",
         ),
         digest=row["digest"],
         alt_text=f"Photograph. {told}".strip(),

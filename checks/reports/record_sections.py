@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.drawings.result_view import ResultView
-from checks.drawings.text import get_default_units
 from checks.labels import (
     describe_check_key,
     describe_circumstances,
@@ -20,7 +19,6 @@ from checks.queries.remedy_explanations import summarise_remedy
 from checks.queries.walk import SheetRow, build_result_walk
 from checks.reports import photographs
 from checks.reports.blocks import (
-    EM_DASH,
     Block,
     Cell,
     TableColumn,
@@ -36,12 +34,8 @@ from checks.reports.blocks import (
     table,
     verdict,
 )
-from checks.reports.formatting import (
-    ReportFormatter,
-    format_count,
-    format_person,
-    format_time,
-)
+from checks.reports.formatting import format_person, format_utc_time
+from core.formatting import EM_DASH, QuantityFormatter, format_count, get_default_style
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import parse_building
@@ -56,7 +50,7 @@ class ReportContent:
     record: Mapping[str, Any]
     plan: Plan
     results: ResultView
-    formatter: ReportFormatter
+    formatter: QuantityFormatter
 
     @property
     def result(self) -> Mapping[str, Any]:
@@ -80,7 +74,7 @@ def read_record(record: Mapping[str, Any]) -> ReportContent:
         record=record,
         plan=plan,
         results=ResultView(evaluation["result"] if evaluation else None),
-        formatter=ReportFormatter(get_default_units(plan.length_unit)),
+        formatter=QuantityFormatter(get_default_style(plan.length_unit)),
     )
 
 
@@ -150,7 +144,7 @@ def compose_notice(content: ReportContent, *, new_page: bool = True) -> Iterator
                 ),
             ),
             row["order"] or EM_DASH,
-            lines(format_person(row["engineer"]), format_time(row["made_at"])),
+            lines(format_person(row["engineer"]), format_utc_time(row["made_at"])),
             EM_DASH
             if row["remedy"] == "accept"
             else _describe_work(row["carried_out"]),
@@ -212,7 +206,7 @@ def _describe_work(done: Mapping[str, Any] | None) -> Cell:
     taken = len(photographs.get_work_photographs(done))
     return lines(
         format_person(done["by"]),
-        format_time(done["at"]),
+        format_utc_time(done["at"]),
         done["note"],
         format_count(taken, "photograph") if taken else "",
     )
@@ -241,9 +235,9 @@ def _list_finding_facts(
     state = Finding.State(row["state"]).label
     closing = Finding.Closing(row["closing"]).label if row["closing"] else ""
     yield "State", strong(f"{state}: {closing}" if closing else state)
-    yield "Opened", format_time(row["opened_at"])
+    yield "Opened", format_utc_time(row["opened_at"])
     if row["closed_at"]:
-        yield "Closed", format_time(row["closed_at"])
+        yield "Closed", format_utc_time(row["closed_at"])
     if cause and not row["closed_at"]:
         yield "Likely cause", cause["explanation"]
     if not row["decisions"] and not row["closed_at"]:
@@ -260,7 +254,7 @@ def _list_finding_facts(
             told = event["note"] or EM_DASH
             by = f", {format_person(event['by'])}" if event["by"] else ""
             label = "Asked again" if event["kind"] == "asked_again" else "To look again"
-            yield label, f"{told} ({format_time(event['at'])}{by})"
+            yield label, f"{told} ({format_utc_time(event['at'])}{by})"
 
 
 def _list_decision_facts(
@@ -274,7 +268,7 @@ def _list_decision_facts(
             strong(ordered.replace("_", " ")),
             format_remedy_values(content, remedy),
             remedy.get("heading", ""),
-            f"{format_person(made['engineer'])}, {format_time(made['made_at'])}",
+            f"{format_person(made['engineer'])}, {format_utc_time(made['made_at'])}",
             made["note"],
             code(f"SHA-256 of its basis {made['digest']}"),
         ),
@@ -341,7 +335,7 @@ def compose_checks(content: ReportContent) -> Iterator[Block]:
     yield table(columns(*titles, numeric=figures, wide="Check"), rows, small=True)
 
 
-def _build_check_row(hand: ReportFormatter, row: SheetRow) -> list[Cell]:
+def _build_check_row(hand: QuantityFormatter, row: SheetRow) -> list[Cell]:
     judged, kind = row.result or {}, row.check.kind
     word = row.verdict
     close = judged.get("close_to_limit") and word in ("within", "outside")
@@ -366,10 +360,20 @@ def _build_check_row(hand: ReportFormatter, row: SheetRow) -> list[Cell]:
         "alike" if alike else hand.format_length(row.check.nominal),
         fine(judged.get("observed")),
         hand.format_deviation(judged.get("deviation")),
-        hand.format_limit(judged),
+        _format_limit(hand, judged),
         readings,
         shown,
     ]
+
+
+def _format_limit(formatter: QuantityFormatter, check: Mapping[str, Any]) -> str:
+    """Write the limit of a check: one amount, or the range from lower to upper."""
+    lower, upper, limit = check.get("lower"), check.get("upper"), check.get("limit")
+    if limit is not None:
+        return formatter.format_fine(limit)
+    if lower is None and upper is None:
+        return EM_DASH
+    return f"{formatter.format_deviation(lower)} to {formatter.format_deviation(upper)}"
 
 
 def compose_readings(content: ReportContent) -> Iterator[Block]:
@@ -380,7 +384,7 @@ def compose_readings(content: ReportContent) -> Iterator[Block]:
         [
             describe_check_key(row["check"]),
             row["entered"],
-            format_time(row["taken_at"]).removesuffix(" UTC"),
+            format_utc_time(row["taken_at"]).removesuffix(" UTC"),
             row["crew"] or EM_DASH,
             row["recorded_by"]["name"],
             _describe_reading(row, replaced),

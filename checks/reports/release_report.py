@@ -11,7 +11,7 @@ from checks.reports import figures, photographs
 from checks.reports import record_sections as told
 from checks.reports.blocks import Block, digest_box, facts, paragraph
 from checks.reports.concrete_entries import compose_concrete_entries
-from checks.reports.formatting import format_person, format_time
+from checks.reports.formatting import format_person, format_utc_time
 from checks.reports.record_sections import ReportContent
 from checks.reports.typst_pdf import PAPER_SIZES, Attachment, Report, render_pdf
 from jobs.exchange.canonical_json import canonical_json, sha256_of
@@ -43,7 +43,7 @@ def compose_release(record: Mapping[str, Any], site: str = "") -> Report:
         footer=f"SHA-256 {seal_of}",
         keywords=(f"sha256:{seal_of}", address),
         made_at=datetime.fromisoformat(record["signed_at"]),
-        size=PAPER_SIZES[account.formatter.units],
+        size=PAPER_SIZES[account.formatter.style],
         attachments=(
             Attachment(
                 name=RECORD_NAME,
@@ -71,7 +71,7 @@ def _compose_blocks(
     yield facts(
         [
             ("Signed by", format_person(record["signed_by"])),
-            ("Signed", format_time(record["signed_at"])),
+            ("Signed", format_utc_time(record["signed_at"])),
             *_list_signature(record),
             ("Customer", record["job"]["customer"]),
         ]

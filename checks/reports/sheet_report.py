@@ -6,7 +6,6 @@ from datetime import datetime
 
 from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
-from checks.drawings.text import get_default_units
 from checks.queries.walk import SheetRow, build_blank_walk
 from checks.reports.blocks import (
     Block,
@@ -19,8 +18,8 @@ from checks.reports.blocks import (
     table,
 )
 from checks.reports.figures import VIEW_DIRECTION, render_figure
-from checks.reports.formatting import ReportFormatter
 from checks.reports.typst_pdf import PAPER_SIZES, Report, render_pdf
+from core.formatting import QuantityFormatter, get_default_style
 from jobs.anchor_plan.values import Plan
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
@@ -49,7 +48,7 @@ def compose_sheet(building: Building, at: datetime, *, expected: bool) -> Report
     """Compose a sheet; see `sheet_pdf`."""
     revision = building.current_revision()
     plan = load_plan(revision)
-    hand = ReportFormatter(get_default_units(plan.length_unit))
+    hand = QuantityFormatter(get_default_style(plan.length_unit))
     job = building.job
     return Report(
         title="Check sheet",
@@ -59,12 +58,12 @@ def compose_sheet(building: Building, at: datetime, *, expected: bool) -> Report
         footer=f"Plan SHA-256 {revision.digest}",
         made_at=at,
         tagged=False,
-        size=PAPER_SIZES[hand.units],
+        size=PAPER_SIZES[hand.style],
     )
 
 
 def _compose_blocks(
-    plan: Plan, formatter: ReportFormatter, *, expected: bool
+    plan: Plan, formatter: QuantityFormatter, *, expected: bool
 ) -> Iterator[Block]:
     by_hand = [TableColumn(title=title, share=1.0) for title in HEADER_FIELDS]
     yield table(by_hand, [[" "] * len(HEADER_FIELDS)], tall=True)
@@ -84,16 +83,16 @@ def _compose_blocks(
         yield table(titles, rows, tall=True)
 
 
-def _compose_overview(plan: Plan, formatter: ReportFormatter) -> Iterator[Block]:
+def _compose_overview(plan: Plan, formatter: QuantityFormatter) -> Iterator[Block]:
     """Where everything is and how rods are numbered, with no figure that is read."""
-    drawing = draw_outline(plan, units=formatter.units)
+    drawing = draw_outline(plan, units=formatter.style)
     drawing = replace(
         drawing,
         walls=tuple(replace(line, label=None) for line in drawing.walls),
         diagonals=tuple(replace(line, label=None) for line in drawing.diagonals),
     )
     yield figure_row(
-        [render_figure("outline", drawing, formatter.units)], max_height_mm=120.0
+        [render_figure("outline", drawing, formatter.style)], max_height_mm=120.0
     )
     yield heading("How rods are numbered", 2)
     marks: dict[str, list[str]] = {}
@@ -101,9 +100,9 @@ def _compose_overview(plan: Plan, formatter: ReportFormatter) -> Iterator[Block]
         marks.setdefault(place.detail, []).append(place.mark)
     drawings = []
     for detail, places in marks.items():
-        pattern = draw_pattern(plan, places[0], units=formatter.units)
+        pattern = draw_pattern(plan, places[0], units=formatter.style)
         pattern = replace(pattern, setbacks=(), offsets=())
-        drawn = render_figure("pattern", pattern, formatter.units)
+        drawn = render_figure("pattern", pattern, formatter.style)
         at = f"Detail {detail}: {_list_marks(places)}"
         drawings.append(replace(drawn, alt_text=at, caption=at))
     yield figure_row(drawings, 2, max_height_mm=90.0)
@@ -117,7 +116,7 @@ def _list_marks(marks: list[str]) -> str:
 
 
 def _build_row(
-    row: SheetRow, formatter: ReportFormatter, *, expected: bool
+    row: SheetRow, formatter: QuantityFormatter, *, expected: bool
 ) -> list[Cell]:
     words = row.label if row.check.required else f"{row.label} (if wanted)"
     nominal = row.check.nominal

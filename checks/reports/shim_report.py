@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from checks.drawings.profile import draw_profiles
-from checks.drawings.text import get_default_units
 from checks.engine.cautions import SCREENING, UNDER_PLATE
 from checks.queries.evaluated_plan import (
     EvaluatedPlan,
@@ -24,8 +23,8 @@ from checks.reports.blocks import (
     table,
 )
 from checks.reports.figures import render_figure
-from checks.reports.formatting import ReportFormatter
 from checks.reports.typst_pdf import PAPER_SIZES, Report, render_pdf
+from core.formatting import QuantityFormatter, get_default_style
 from jobs.models import Building
 
 
@@ -48,12 +47,12 @@ def compose_shim_plan(building: Building, at: datetime) -> Report:
         blocks=list(_compose_blocks(found)),
         footer=read,
         made_at=at,
-        size=PAPER_SIZES[get_default_units(found.plan.length_unit)],
+        size=PAPER_SIZES[get_default_style(found.plan.length_unit)],
     )
 
 
 def _compose_blocks(found: EvaluatedPlan) -> Iterator[Block]:
-    hand = ReportFormatter(get_default_units(found.plan.length_unit))
+    hand = QuantityFormatter(get_default_style(found.plan.length_unit))
     shown = build_shim_tables(found)
     yield caution(UNDER_PLATE, ["Columns are raised, never lowered.", SCREENING])
     if len(shown["unmeasured"]) == len(shown["pads"]):
@@ -83,7 +82,7 @@ def _compose_blocks(found: EvaluatedPlan) -> Iterator[Block]:
     yield from _compose_profiles(found, hand)
 
 
-def _build_row(formatter: ReportFormatter, pad: PadRow) -> list[Cell]:
+def _build_row(formatter: QuantityFormatter, pad: PadRow) -> list[Cell]:
     left = pad.thread_left
     thread: Cell = "" if left is None else strong("short") if left < 0 else "enough"
     return [
@@ -99,7 +98,7 @@ def _build_row(formatter: ReportFormatter, pad: PadRow) -> list[Cell]:
 
 
 def _compose_unshimmed(
-    formatter: ReportFormatter, referred: list[PadRow], unmeasured: list[PadRow]
+    formatter: QuantityFormatter, referred: list[PadRow], unmeasured: list[PadRow]
 ) -> Iterator[Block]:
     if referred:
         low = ", ".join(
@@ -112,11 +111,11 @@ def _compose_unshimmed(
 
 
 def _compose_profiles(
-    found: EvaluatedPlan, formatter: ReportFormatter
+    found: EvaluatedPlan, formatter: QuantityFormatter
 ) -> Iterator[Block]:
-    drawings = draw_profiles(found.plan, found.result, units=formatter.units)
+    drawings = draw_profiles(found.plan, found.result, units=formatter.style)
     if drawings:
         yield heading("Levels", 2)
         yield figure_row(
-            [render_figure("profile", each, formatter.units) for each in drawings], 2
+            [render_figure("profile", each, formatter.style) for each in drawings], 2
         )

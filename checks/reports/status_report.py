@@ -17,7 +17,7 @@ from checks.reports.blocks import (
 )
 from checks.reports.blocks import columns as over
 from checks.reports.concrete_entries import compose_concrete_entries
-from checks.reports.formatting import format_time
+from checks.reports.formatting import format_utc_time
 from checks.reports.record_sections import ReportContent
 from checks.reports.typst_pdf import PAPER_SIZES, Report, render_pdf
 from checks.services.hold_points import (
@@ -47,7 +47,7 @@ def compose_status_report(building: Building, at: datetime) -> Report:
         footer=f"SHA-256 of what it shows {stands}",
         keywords=(f"sha256:{stands}",),
         made_at=at,
-        size=PAPER_SIZES[account.formatter.units],
+        size=PAPER_SIZES[account.formatter.style],
     )
 
 
@@ -58,7 +58,7 @@ def _compose_blocks(
     ships = building.job.ship_date
     yield facts(
         [
-            ("As it stood", format_time(at)),
+            ("As it stood", format_utc_time(at)),
             ("Checks settled", settled),
             ("Ships", f"{ships.day} {ships:%b %Y}" if ships else "no date set"),
         ]
@@ -91,6 +91,6 @@ def _compose_blocks(
 
 def _describe_gate(gate: ReleaseGate) -> Cell:
     if gate.release:
-        signed = format_time(gate.release.signed_at)
+        signed = format_utc_time(gate.release.signed_at)
         return f"signed by {gate.release.signed_by}, {signed}"
     return lines(*(item.what for item in gate.missing)) if gate.missing else "ready"

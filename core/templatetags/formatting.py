@@ -10,60 +10,20 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from core import units
+from core.formatting import (
+    DISPLAY_STYLES,
+    EM_DASH,
+    DisplayStyle,
+    format_count,
+    format_date,
+    format_display_length,
+    format_mpa,
+    format_psi,
+    format_time,
+)
+from core.vocabulary import Verdict
 
 register = template.Library()
-
-VERDICTS = {
-    "within": "within",
-    "outside": "outside",
-    "remeasure": "remeasure",
-    "unmeasured": "unmeasured",
-}
-DisplayStyle = Literal["imperial", "decimal", "metric"]
-DISPLAY_STYLES: tuple[DisplayStyle, ...] = ("imperial", "decimal", "metric")
-MM_PER_FOOT = 304.8
-MM_PER_INCH = 25.4
-EM_DASH = "\N{EM DASH}"
-
-
-def format_display_length(
-    mm: float | Decimal,
-    style: DisplayStyle,
-    *,
-    denominator: int = 16,
-    signed: bool = False,
-    fine: bool = False,
-) -> str:
-    """Set a length in one of the three styles a person can choose.
-
-    Parameters
-    ----------
-    mm : float or Decimal
-        The length. [mm]
-    style : {"imperial", "decimal", "metric"}
-        Feet-inches-fractions; decimal feet (decimal inches below a foot); metric.
-    denominator : int
-        Finest fraction of an inch in the imperial style. [-]
-    signed : bool
-        Whether a positive length carries a plus sign, as a deviation does.
-    fine : bool
-        Whether it is finer than a tape is read: decimals of an inch or a millimetre,
-        whatever the style.
-    """
-    value = float(mm)
-    if fine:
-        inches = f"{value / MM_PER_INCH:z.4f} in"
-        text = f"{value:z.3f} mm" if style == "metric" else inches
-        text = text.replace("-", "\N{MINUS SIGN}")
-    elif style != "decimal":
-        text = units.format_length(value, style, denominator)
-    elif abs(value) >= MM_PER_FOOT:
-        text = units.format_length(value, "decimal_feet")
-    else:
-        text = f"{value / MM_PER_INCH:.3f} in".replace("-", "\N{MINUS SIGN}")
-    nothing = not any(sign in text for sign in "123456789")
-    return f"+{text}" if signed and value > 0 and not nothing else text
 
 
 def _get_reader_style(context: template.Context) -> DisplayStyle:
@@ -116,22 +76,6 @@ def length(
 
 
 @register.simple_tag(takes_context=True)
-def length_text(
-    context: template.Context,
-    mm: float | Decimal | None,
-    denominator: int = 16,
-    *,
-    signed: bool = False,
-) -> str:
-    """Show a length in the reader's units as bare text, for an attribute."""
-    if mm is None or mm == "":
-        return EM_DASH
-    return format_display_length(
-        mm, _get_reader_style(context), denominator=denominator, signed=signed
-    )
-
-
-@register.simple_tag(takes_context=True)
 def strength(
     context: template.Context,
     mpa: float | Literal[""] | None,
@@ -142,11 +86,8 @@ def strength(
     """Show a strength in psi, or in MPa to whoever reads metric; the other in reach."""
     if mpa is None or mpa == "" or math.isnan(mpa):
         return EM_DASH
-    sign = "+" if signed and mpa > 0 else ""
-    customary, metric = (
-        f"{sign}{text}".replace("-", "\N{MINUS SIGN}")
-        for text in (f"{mpa * units.PSI_PER_MPA:z,.0f} psi", f"{mpa:z.{decimals}f} MPa")
-    )
+    customary = format_psi(mpa, signed=signed)
+    metric = format_mpa(mpa, decimals=decimals, signed=signed)
     own, other = (
         (metric, customary)
         if _get_reader_style(context) == "metric"
@@ -173,7 +114,7 @@ def verdict(name: str, *, word: str = "", bare: bool = False) -> SafeString:
 
     Raises
     ------
-    KeyError
+    ValueError
         For a verdict nobody defined: it must not look like one that is.
     """
     return format_html(
@@ -182,7 +123,7 @@ def verdict(name: str, *, word: str = "", bare: bool = False) -> SafeString:
         name,
         " bare" if bare else "",
         name,
-        word or VERDICTS[name],
+        word or Verdict(name).label,
     )
 
 
@@ -193,7 +134,7 @@ def day(value: date | datetime | None) -> SafeString | str:
         return EM_DASH
     if isinstance(value, datetime):
         value = timezone.localtime(value).date()
-    text = f"{value.day} {value:%b %Y}"
+    text = format_date(value)
     return format_html('<time datetime="{}">{}</time>', value.isoformat(), text)
 
 
@@ -203,7 +144,7 @@ def moment(value: datetime | None) -> SafeString | str:
     if not value:
         return EM_DASH
     local = timezone.localtime(value)
-    text = f"{local.day} {local:%b %Y, %H:%M} {local.tzname()}"
+    text = f"{format_time(local)} {local.tzname()}"
     return format_html('<time datetime="{}">{}</time>', local.isoformat(), text)
 
 
@@ -215,7 +156,7 @@ def days_until(value: date | None, today: date | None = None) -> str:
     days = (value - (today or timezone.localdate())).days
     if days == 0:
         return "today"
-    count = f"{abs(days)} day{'' if abs(days) == 1 else 's'}"
+    count = format_count(abs(days), "day")
     return f"in {count}" if days > 0 else f"{count} ago"
 
 

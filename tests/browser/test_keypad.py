@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
+from core.formatting import format_display_length
 from core.models import Person
-from core.templatetags.formatting import format_display_length
 from core.units import UnitError, parse_length
 from jobs.models import Building
 from tests.browser.conftest import sign_in, stored, walk

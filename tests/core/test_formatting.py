@@ -6,7 +6,9 @@ import pytest
 from django.http import QueryDict
 from django.template import Context, Template
 
-from core.templatetags import formatting
+from core import formatting
+from core.templatetags.formatting import address_with, days_until
+from core.vocabulary import Verdict
 
 
 def draw(source: str, **context: object) -> str:
@@ -100,11 +102,11 @@ def test_in_a_drawing_a_length_is_a_tspan() -> None:
 def test_a_verdict_has_a_shape_and_a_word(name: str) -> None:
     chip = draw("{% verdict name %}", name=name)
     assert f'href="#verdict-{name}"' in chip
-    assert chip.endswith(f"</svg>{name}</span>")
+    assert chip.endswith(f"</svg>{Verdict(name).label}</span>")
 
 
 def test_a_verdict_nobody_defined_is_not_drawn() -> None:
-    with pytest.raises(KeyError):
+    with pytest.raises(ValueError, match="fine"):
         draw('{% verdict "fine" %}')
 
 
@@ -119,7 +121,7 @@ def test_dates_are_set_the_same_everywhere() -> None:
     [(9, "today"), (10, "in 1 day"), (12, "in 3 days"), (7, "2 days ago")],
 )
 def test_how_far_off_a_date_is(day: int, words: str) -> None:
-    assert formatting.days_until(date(2026, 3, day), date(2026, 3, 9)) == words
+    assert days_until(date(2026, 3, day), date(2026, 3, 9)) == words
 
 
 def test_an_address_keeps_the_query_it_had() -> None:
@@ -128,6 +130,6 @@ def test_an_address_keeps_the_query_it_had() -> None:
 
     context = Context({"request": Request()})
     assert (
-        formatting.address_with(context, page=None, site="x y")
+        address_with(context, page=None, site="x y")
         == "?state=held&site=x+y"
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from checks.reports.formatting import format_person, format_time
+from checks.reports.formatting import format_person, format_utc_time
 from checks.reports.verification import (
     DIGEST,
     NotAReleaseError,
@@ -68,7 +68,7 @@ def _describe_proof(proof: ReleaseVerification) -> list[str]:
     lines = [
         f"{proof.release.get_kind_display().capitalize()} of"
         f" {record['building']['name']}, job {record['job']['number']}",
-        f"signed by {format_person(record['signed_by'])}, {format_time(record['signed_at'])}",
+        f"signed by {format_person(record['signed_by'])}, {format_utc_time(record['signed_at'])}",
         f"SHA-256 {proof.digest}",
         "The record kept here still gives this digest.",
     ]

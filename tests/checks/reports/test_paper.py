@@ -10,11 +10,12 @@ from django.utils.timezone import now
 
 from checks.engine.reanchor import SCREEN_HEADING
 from checks.models import Finding
-from checks.reports.formatting import ReportFormatter, format_time
+from checks.reports.formatting import format_utc_time
 from checks.reports.sheet_report import compose_sheet, render_sheet_pdf
 from checks.reports.shim_report import render_shim_pdf
 from checks.reports.status_report import compose_status_report, render_status_pdf
 from checks.reports.typst_pdf import Report, build_files, render_pdf
+from core.formatting import QuantityFormatter
 from core.models import Person
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.models import Building
@@ -165,10 +166,11 @@ def test_an_order_to_re_anchor_is_printed_with_its_screen_and_its_heading(
 def test_a_strength_is_written_in_both_units() -> None:
     """3000 psi = 20.684 MPa: 1 psi = 6.894757 kPa, NIST SP 811 (2008), B.8."""
     assert (
-        ReportFormatter("imperial").format_strength(20.684271) == "3,000 psi (20.7 MPa)"
+        QuantityFormatter("imperial").format_strength(20.684271)
+        == "3,000 psi (20.7 MPa)"
     )
-    assert ReportFormatter("metric").format_strength(20.684271) == "20.7 MPa"
+    assert QuantityFormatter("metric").format_strength(20.684271) == "20.7 MPa"
 
 
 def test_times_are_the_same_wherever_they_are_printed() -> None:
-    assert format_time("2026-03-09T09:05:00-05:00") == "9 Mar 2026, 14:05 UTC"
+    assert format_utc_time("2026-03-09T09:05:00-05:00") == "9 Mar 2026, 14:05 UTC"
