@@ -129,7 +129,4 @@ def test_an_address_keeps_the_query_it_had() -> None:
         GET = QueryDict("state=held&page=4")
 
     context = Context({"request": Request()})
-    assert (
-        address_with(context, page=None, site="x y")
-        == "?state=held&site=x+y"
-    )
+    assert address_with(context, page=None, site="x y") == "?state=held&site=x+y"
