@@ -11,7 +11,7 @@ from django.conf import settings
 from core import embedded_postgres
 from core.models import Person, Role
 from jobs.models import Building, Job
-from tests import factories, sheds
+from tests import example_buildings, factories
 
 
 def chromium() -> str | None:
@@ -83,4 +83,4 @@ def job(operations: Person, field_lead: Person, engineer: Person) -> Job:
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
     """Give that job's building, with nothing measured."""
-    return factories.building(job, operations, sheds.shed())
+    return factories.building(job, operations, example_buildings.shed())

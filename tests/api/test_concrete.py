@@ -21,7 +21,7 @@ from tests.checks.services.test_concrete import (
     said,
     warm,
 )
-from tests.jobs.test_exchange_concrete import AGE
+from tests.jobs.exchange.test_concrete import AGE
 
 pytestmark = pytest.mark.django_db
 STRENGTH = {"specified_strength": "3500 psi", "placed_on": "2026-04-07"}

@@ -18,8 +18,8 @@ from jobs.notifications import webhook_delivery
 from jobs.notifications.models import Delivery
 from tests import factories
 from tests.checks.conftest import as_planned, entry
+from tests.example_buildings import shed
 from tests.jobs.notifications.samples import webhook_of
-from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 

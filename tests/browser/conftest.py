@@ -13,7 +13,7 @@ from checks.models import Reading
 from core.models import Person
 from jobs.models import Building
 from tests import factories
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 PHONE = {"width": 390, "height": 844}
 Found = TypeVar("Found")

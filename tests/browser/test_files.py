@@ -17,7 +17,7 @@ from jobs.plans.plan_cache import load_plan
 from tests.browser.conftest import beside, sign_in
 from tests.browser.test_accessible import SHOWN, wrong
 from tests.checks.evaluation.test_survey_readings import lines
-from tests.jobs.test_dxf import as_bytes, other_drawing
+from tests.jobs.exchange.test_dxf import as_bytes, other_drawing
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -13,7 +13,7 @@ from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.models import Building, Job
 from jobs.plans.plan_cache import load_plan
 from tests import factories
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 Measure = Callable[..., RecordedReadings]
 

@@ -9,8 +9,8 @@ from django.test import Client
 from django.urls import reverse
 
 from core.models import Person
-from tests.authenticator import Authenticator
 from tests.factories import PASSWORD
+from tests.software_authenticator import Authenticator
 
 HOST = {"host": "localhost:8000"}
 

@@ -11,9 +11,9 @@ from django.urls import reverse
 from core import passkeys
 from core.models import Device, Passkey, Person
 from jobs.models import Job
-from tests.authenticator import ATTESTED, PRESENT, Authenticator
 from tests.core.passkey_client import browser, challenge, with_passkey
 from tests.factories import PASSWORD
+from tests.software_authenticator import ATTESTED, PRESENT, Authenticator
 
 pytestmark = pytest.mark.django_db
 

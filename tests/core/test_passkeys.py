@@ -14,9 +14,9 @@ from django.utils.timezone import now
 from core import passkeys
 from core.models import AccountEvent, Passkey, Person
 from jobs.models import Job
-from tests.authenticator import PRESENT, Authenticator
 from tests.core.passkey_client import add, begun, browser, challenge, with_passkey
 from tests.factories import PASSWORD
+from tests.software_authenticator import PRESENT, Authenticator
 
 pytestmark = pytest.mark.django_db
 

@@ -2,10 +2,10 @@ import pytest
 
 from core.models import Person
 from jobs.models import Building, Job
-from tests import factories, sheds
+from tests import example_buildings, factories
 
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
     """Give the job's building, with nothing measured."""
-    return factories.building(job, operations, sheds.shed())
+    return factories.building(job, operations, example_buildings.shed())

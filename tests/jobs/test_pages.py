@@ -8,7 +8,7 @@ from django.utils.timezone import localdate
 from core.models import Role
 from jobs import queries, services
 from jobs.models import Building, Job, Stage
-from tests import factories, sheds
+from tests import example_buildings, factories
 
 VISITORS = ("anonymous", "stranger", "field_lead", "engineer", "operations")
 SIGN_IN = 302  # sent to the sign-in page
@@ -103,7 +103,7 @@ def test_the_list_takes_as_many_queries_for_many_jobs_as_for_one(
         for _ in range(many):
             job = factories.job(operations, ship_date=ship)
             for name in ("One", "Two"):
-                factories.building(job, operations, sheds.shed(name=name))
+                factories.building(job, operations, example_buildings.shed(name=name))
         counts.append(queries_of(client, django_assert_max_num_queries, "/", 12))
     assert counts[0] == counts[1]
 
@@ -115,7 +115,7 @@ def test_a_job_takes_as_many_queries_for_many_buildings_as_for_one(
     counts = []
     for names in (["One"], ["Two", "Three", "Four"]):
         for name in names:
-            factories.building(job, operations, sheds.shed(name=name))
+            factories.building(job, operations, example_buildings.shed(name=name))
         url = job.get_absolute_url()
         counts.append(queries_of(client, django_assert_max_num_queries, url, 14))
     assert counts[0] == counts[1]
@@ -154,7 +154,7 @@ def test_many_revisions_come_in_pages_and_the_first_says_what_is_in_force(
 
 
 def longer(length: int) -> dict:
-    document = sheds.shed()
+    document = example_buildings.shed()
     document["outline"][1]["x"] = document["outline"][2]["x"] = length
     return document
 
@@ -174,7 +174,9 @@ def several(client, operations, stranger, engineer):
             operations, number=number, ship_date=ship, engineer=engineer
         )
         if days is not None:
-            factories.building(job, operations, sheds.shed(name=f"Hall {number}"))
+            factories.building(
+                job, operations, example_buildings.shed(name=f"Hall {number}")
+            )
     late, ready, finished = Building.objects.order_by("job__ship_date")
     services.set_stage_state(late, "verification", "held", "level of S1 undecided")
     services.set_progress(
@@ -331,7 +333,7 @@ def importing(client, operations, job):
 
 
 def test_a_document_is_shown_before_it_is_stored(importing):
-    response = importing(sheds.shed())
+    response = importing(example_buildings.shed())
     page = response.content.decode()
     assert response.status_code == 200
     assert "<svg" in page
@@ -341,8 +343,8 @@ def test_a_document_is_shown_before_it_is_stored(importing):
 
 
 def test_a_document_changed_since_it_was_shown_is_shown_again(importing, job):
-    shown = importing(sheds.shed()).context["form"].shown
-    other = sheds.shed(name="Another shed")
+    shown = importing(example_buildings.shed()).context["form"].shown
+    other = example_buildings.shed(name="Another shed")
     response = importing(other, store="yes", seen=shown)
     assert not Building.objects.exists()
     assert "Another shed" in response.content.decode()
@@ -351,7 +353,7 @@ def test_a_document_changed_since_it_was_shown_is_shown_again(importing, job):
 
 
 def test_a_document_is_stored_when_told_to(importing, job):
-    response = importing(sheds.shed(), store="yes", note="sheet A1")
+    response = importing(example_buildings.shed(), store="yes", note="sheet A1")
     building = job.buildings.get()
     assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
     assert building.current_revision().note == "sheet A1"
@@ -360,7 +362,7 @@ def test_a_document_is_stored_when_told_to(importing, job):
 def test_a_file_reads_like_a_pasted_document(client, operations, job, tmp_path):
     client.force_login(operations)
     path = tmp_path / "plan.json"
-    path.write_text(json.dumps(sheds.shed()), encoding="utf-8-sig")
+    path.write_text(json.dumps(example_buildings.shed()), encoding="utf-8-sig")
     with path.open("rb") as file:
         response = client.post(
             reverse("jobs:import_building", args=[job.pk]), {"file": file}
@@ -371,7 +373,7 @@ def test_a_file_reads_like_a_pasted_document(client, operations, job, tmp_path):
 
 
 def test_every_error_is_listed_by_its_place_and_nothing_is_stored(importing):
-    document = sheds.shed(length_unit="cubit")
+    document = example_buildings.shed(length_unit="cubit")
     document["positions"][3]["detail"] = "Z"
     response = importing(document, store="yes")
     page = response.content.decode()
@@ -408,7 +410,7 @@ def test_a_file_that_is_no_document_is_refused_in_words(
 def test_a_building_of_the_same_name_is_refused_with_the_document_kept(
     importing, building
 ):
-    response = importing(sheds.shed(), store="yes")
+    response = importing(example_buildings.shed(), store="yes")
     page = response.content.decode()
     assert response.status_code == 400
     assert "already has a building called" in page
@@ -437,7 +439,7 @@ def test_a_revision_without_a_change_is_refused_in_words(client, operations, bui
     client.force_login(operations)
     response = client.post(
         reverse("jobs:revise", args=[building.pk]),
-        {"document": json.dumps(sheds.shed()), "store": "yes"},
+        {"document": json.dumps(example_buildings.shed()), "store": "yes"},
     )
     assert response.status_code == 400
     assert "nothing in it differs" in response.content.decode()
@@ -446,6 +448,6 @@ def test_a_revision_without_a_change_is_refused_in_words(client, operations, bui
 def test_a_stored_document_comes_out_as_it_went_in(client, operations, building):
     client.force_login(operations)
     response = client.get(reverse("jobs:document", args=[building.pk, 1]))
-    assert response.json() == sheds.shed()
+    assert response.json() == example_buildings.shed()
     missing = client.get(reverse("jobs:document", args=[building.pk, 2]))
     assert missing.status_code == 404

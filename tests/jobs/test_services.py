@@ -9,7 +9,7 @@ from jobs import services
 from jobs.exchange.input.parser import DocumentError
 from jobs.models import Building, Job, Stage
 from jobs.plans.plan_cache import load_plan
-from tests import factories, sheds
+from tests import example_buildings, factories
 
 
 def test_whoever_opens_a_job_works_on_it(operations):
@@ -130,10 +130,10 @@ def test_readings_of_a_document_are_not_kept_with_its_plan(job, operations):
         "by": "crew 1",
         "at": "2026-05-04T10:00:00Z",
     }
-    measured = sheds.shed(readings=[reading])
+    measured = example_buildings.shed(readings=[reading])
     revision = factories.building(job, operations, measured).current_revision()
     plain = factories.building(
-        factories.job(operations), operations, sheds.shed()
+        factories.job(operations), operations, example_buildings.shed()
     ).current_revision()
     assert "readings" not in revision.document
     assert revision.digest == plain.digest
@@ -141,26 +141,28 @@ def test_readings_of_a_document_are_not_kept_with_its_plan(job, operations):
 
 def test_a_document_that_does_not_fit_leaves_nothing_behind(job, operations):
     with pytest.raises(DocumentError) as refused:
-        factories.building(job, operations, sheds.shed(outline=[], details={}))
+        factories.building(
+            job, operations, example_buildings.shed(outline=[], details={})
+        )
     assert len(refused.value.issues) >= 2
     assert not Building.objects.exists()
 
 
 def test_two_buildings_of_a_job_have_two_names(building, operations):
     with pytest.raises(ValidationError, match="already has a building called"):
-        factories.building(building.job, operations, sheds.shed())
+        factories.building(building.job, operations, example_buildings.shed())
 
 
 def test_the_field_does_not_draw_plans(job, field_lead):
     with pytest.raises(PermissionDenied):
-        factories.building(job, field_lead, sheds.shed())
+        factories.building(job, field_lead, example_buildings.shed())
 
 
 def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer):
     revision = services.revise_plan(
         actor=engineer,
         building=building,
-        document=sheds.shed(name="Larch yard store"),
+        document=example_buildings.shed(name="Larch yard store"),
         note="sheet A2, second issue",
     )
     building.refresh_from_db()
@@ -174,7 +176,10 @@ def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer
 def test_a_revision_without_a_change_is_refused(building, operations):
     with pytest.raises(ValidationError, match="revision 1, the plan in force"):
         services.revise_plan(
-            actor=operations, building=building, document=sheds.shed(), note=""
+            actor=operations,
+            building=building,
+            document=example_buildings.shed(),
+            note="",
         )
     assert building.revisions.count() == 1
 
@@ -184,7 +189,7 @@ def test_an_earlier_plan_can_be_put_in_force_again(building, operations):
         services.revise_plan(
             actor=operations,
             building=building,
-            document=sheds.shed(name=name),
+            document=example_buildings.shed(name=name),
             note="",
         )
     digests = [each.digest for each in building.revisions.order_by("number")]

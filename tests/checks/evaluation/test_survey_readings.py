@@ -19,7 +19,7 @@ from jobs.anchor_plan.geometry import rod_points
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.points.point_file import PointUnit, read_points
 from jobs.exchange.points.point_matching import match_points
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 PLAN = parse_building(shed()).plan
 MM = {"ft": 304.8, "survey_ft": float(MM_PER_SURVEY_FOOT), "m": 1000.0, "mm": 1.0}

@@ -15,7 +15,7 @@ from core.models import Person
 from jobs.exchange.canonical_json import canonical_json
 from jobs.models import Building, Job
 from tests.checks.conftest import Measure, as_planned
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

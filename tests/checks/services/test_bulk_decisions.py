@@ -25,7 +25,7 @@ from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
 from tests.checks.decided_findings import fresh
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 ORDER = {"choice": "shim", "disposition": "rework", "note": "Shim and grout."}

@@ -22,9 +22,9 @@ from jobs import services as jobs
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job
-from tests.checks.audit_logs import words_of
 from tests.checks.conftest import Measure, as_planned
-from tests.sheds import shed
+from tests.checks.queries.audit_log_pages import words_of
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

@@ -71,7 +71,7 @@ def test_nobody_but_the_engineers_of_the_job_is_told(
 def test_each_job_has_a_letter_of_its_own(
     low_pad: Finding, engineer: Person, operations: Person, field_lead: Person
 ) -> None:
-    from tests.sheds import shed
+    from tests.example_buildings import shed
 
     other = factories.job(operations, field_lead=field_lead, engineer=engineer)
     barn = factories.building(other, operations, shed(name="Barn"))

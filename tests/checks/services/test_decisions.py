@@ -32,7 +32,7 @@ from tests.checks.decided_findings import (
     order,
     standing_id,
 )
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

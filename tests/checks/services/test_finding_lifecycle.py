@@ -24,7 +24,7 @@ from tests.checks.decided_findings import (
     old_reading,
     order,
 )
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

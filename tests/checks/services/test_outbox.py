@@ -18,8 +18,8 @@ from jobs.models import Building
 from jobs.notifications.models import Announcement, CalendarDate
 from jobs.services import revise_plan
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.test_strength_page import MATURITY
-from tests.sheds import shed
+from tests.checks.views.test_strength_page import MATURITY
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

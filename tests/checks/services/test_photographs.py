@@ -26,8 +26,8 @@ from jobs.models import Building, Job
 from tests import factories
 from tests.checks.conftest import Measure, entry
 from tests.checks.decided_findings import fresh, order
+from tests.example_buildings import shed
 from tests.images import photo
-from tests.sheds import shed
 
 pytestmark = pytest.mark.django_db
 TAKEN = datetime(2026, 5, 11, 13, 20, tzinfo=UTC)

@@ -24,8 +24,8 @@ from jobs.exchange.tables.table_files import (
 from jobs.models import Building, Job
 from jobs.plans.plan_cache import load_plan
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.jobs.test_dxf import as_bytes, other_drawing
-from tests.sheds import shed
+from tests.example_buildings import shed
+from tests.jobs.exchange.test_dxf import as_bytes, other_drawing
 
 pytestmark = pytest.mark.django_db
 

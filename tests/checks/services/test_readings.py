@@ -20,7 +20,7 @@ from jobs import services as jobs
 from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 

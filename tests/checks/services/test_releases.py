@@ -26,7 +26,7 @@ from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.checks.conftest import Measure, as_planned, entry
 from tests.checks.decided_findings import fresh, index_of, order
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
 KINDS = list(Release.Kind)

@@ -13,11 +13,11 @@ from checks.services.releases import find_verified_release, sign_release
 from core import passkeys
 from core.models import Passkey, Person
 from jobs.models import Building
-from tests.authenticator import PRESENT, Authenticator
 from tests.checks.conftest import Measure, as_planned, entry
 from tests.checks.decided_findings import index_of, order
 from tests.core.passkey_client import browser, challenge, with_passkey
 from tests.factories import PASSWORD
+from tests.software_authenticator import PRESENT, Authenticator
 
 pytestmark = pytest.mark.django_db
 FIELDS = [

@@ -11,7 +11,7 @@ from core.models import Person
 from jobs.models import Building, Job
 from jobs.notifications import emails, webhook_delivery, webhooks
 from jobs.notifications.models import Webhook
-from tests import factories, sheds
+from tests import example_buildings, factories
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, receiving
 
@@ -19,7 +19,7 @@ from tests.jobs.notifications.webhook_receiver import Receiver, receiving
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
     """Give the job's building, with nothing measured."""
-    return factories.building(job, operations, sheds.shed())
+    return factories.building(job, operations, example_buildings.shed())
 
 
 @pytest.fixture

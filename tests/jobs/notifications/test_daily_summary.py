@@ -14,7 +14,7 @@ from jobs.models import Building, Job
 from jobs.notifications import daily_summary, emails
 from jobs.notifications.models import Announcement, Letter
 from jobs.notifications.outbox import EventSubject, record_events
-from tests import factories, sheds
+from tests import example_buildings, factories
 from tests.jobs.notifications.email_text import links_of, words_of
 
 pytestmark = pytest.mark.django_db
@@ -176,7 +176,9 @@ def test_only_jobs_its_reader_sees_when_it_is_sent_are_in_it(
     at: Callable[[datetime], None],
 ) -> None:
     secret = factories.building(
-        factories.job(stranger), stranger, sheds.shed(name="Hidden barn")
+        factories.job(stranger),
+        stranger,
+        example_buildings.shed(name="Hidden barn"),
     )
     open_finding(secret, morning(2, 1), "Pad H1")
     open_finding(building, morning(2, 1))
@@ -198,8 +200,12 @@ def test_what_can_ship_and_what_stops_the_rest_is_in_it_with_absolute_links(
 ) -> None:
     settings.PUBLIC_URL = "https://padstone.example"
     ships = factories.job(operations, ship_date=morning(5).date())
-    ready = factories.building(ships, operations, sheds.shed(name="Ready hall"))
-    stopped = factories.building(ships, operations, sheds.shed(name="Stopped hall"))
+    ready = factories.building(
+        ships, operations, example_buildings.shed(name="Ready hall")
+    )
+    stopped = factories.building(
+        ships, operations, example_buildings.shed(name="Stopped hall")
+    )
     services.set_stage_state(ready, "verification", "ready")
     services.set_stage_state(stopped, "verification", "held", "3 checks not measured")
     at(morning(2))
@@ -222,7 +228,7 @@ def test_the_next_digest_comes_when_what_stops_it_changes_not_when_a_day_passes(
     operations: Person, at: Callable[[datetime], None]
 ) -> None:
     ships = factories.job(operations, ship_date=morning(8).date())
-    hall = factories.building(ships, operations, sheds.shed())
+    hall = factories.building(ships, operations, example_buildings.shed())
     at(morning(2))
     assert len(told()) == 1
     at(morning(3))
@@ -273,7 +279,9 @@ def test_a_digest_takes_as_many_queries_for_many_jobs_as_for_one(
         for number in range(many):
             ships = factories.job(operations, ship_date=morning(5).date())
             for name in ("One", "Two"):
-                hall = factories.building(ships, operations, sheds.shed(name=name))
+                hall = factories.building(
+                    ships, operations, example_buildings.shed(name=name)
+                )
                 open_finding(hall, morning(day, 1), f"Pad {number}")
         at(morning(day))
         with django_assert_max_num_queries(40) as counted:

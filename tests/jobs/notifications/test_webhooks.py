@@ -12,7 +12,7 @@ from core.models import Person
 from jobs.models import Building, Job
 from jobs.notifications import webhooks
 from jobs.notifications.models import Announcement, Delivery, Webhook
-from tests import factories, sheds
+from tests import example_buildings, factories
 from tests.jobs.notifications.event_helpers import happen, told
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, refusal
@@ -89,7 +89,9 @@ def test_only_its_own_job_is_told_and_all_jobs_to_an_administrators(
     administrator: Person,
     building: Building,
 ) -> None:
-    other = factories.building(factories.job(stranger), stranger, sheds.shed())
+    other = factories.building(
+        factories.job(stranger), stranger, example_buildings.shed()
+    )
     happen(other)
     assert told(receiver) == []
     webhooks.register_webhook(

@@ -1,0 +1,30 @@
+"""What starting the program loads: nothing heavy before it is used."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+HEAVY = ("scipy", "pint", "ezdxf", "openpyxl", "typst", "jsonschema", "PIL")
+STARTED = """
+import json, sys
+import django
+django.setup()
+import core.wsgi, core.urls, checks.services.evaluation, checks.evaluation.evaluate
+print(json.dumps([name for name in {heavy!r} if name in sys.modules]))
+"""
+
+
+def test_starting_the_program_loads_no_heavy_library():
+    done = subprocess.run(
+        [sys.executable, "-c", STARTED.format(heavy=HEAVY)],
+        cwd=Path(__file__).parents[1],
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings"},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout.splitlines()[-1]) == []
