@@ -5,8 +5,11 @@ from typing import Any
 from django.conf import settings
 
 from api.errors import MEDIA_TYPE, TYPE_PREFIX
-from jobs.exchange.schema.building import building_schema, result_schema
-from jobs.exchange.schema.concrete_entry import concrete_entry_schema
+from jobs.exchange.schema.documents import (
+    building_schema,
+    concrete_entry_schema,
+    result_schema,
+)
 
 Schema = dict[str, Any]
 

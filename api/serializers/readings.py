@@ -8,7 +8,7 @@ from rest_framework import serializers
 from api.serializers.jobs import BuildingOut, RevisionOut
 from api.serializers.people import PersonOut
 from checks.models import Reading
-from jobs.exchange.schema.result import VERDICTS
+from core.vocabulary import Verdict
 
 READING_FIELDS = (
     "id",
@@ -56,7 +56,7 @@ class CheckOut(serializers.Serializer[Any]):
     stage = serializers.CharField()
     unit = serializers.ChoiceField(choices=["mm", "MPa"])
     nominal = serializers.FloatField(allow_null=True)
-    verdict = serializers.ChoiceField(choices=VERDICTS)
+    verdict = serializers.ChoiceField(choices=Verdict.values())
     readings = serializers.IntegerField(help_text="How many stand.")
     measure_again = serializers.CharField(
         allow_null=True, help_text="Id of a reading the next one supersedes."
@@ -84,7 +84,7 @@ class ShimOut(serializers.Serializer[Any]):
     """One pad, and the shims under its plate; mm."""
 
     mark = serializers.CharField()
-    verdict = serializers.ChoiceField(choices=VERDICTS)
+    verdict = serializers.ChoiceField(choices=Verdict.values())
     height = serializers.FloatField(
         allow_null=True, help_text="From the highest pad, which is 0."
     )

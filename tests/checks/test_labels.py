@@ -22,7 +22,7 @@ from checks.tolerances import GROUP_RULE_KEYS
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
-from jobs.exchange.schema import result
+from jobs.exchange.result.findings import COMPUTED_REMEDIES
 from jobs.exchange.vocabulary import TOLERANCE_BASES
 from tests import documents
 
@@ -92,7 +92,7 @@ def test_every_check_of_the_sheet_is_in_words() -> None:
 
 
 def test_every_remedy_of_the_result_document_has_a_name() -> None:
-    for name in result.REMEDIES:
+    for name in COMPUTED_REMEDIES:
         assert name in REMEDY_LABELS
         assert "_" not in get_remedy_label(name)
 

@@ -15,11 +15,9 @@ from jobs.exchange.schema.input_parts import (
     name_schema,
     object_by_name,
     quantity_schema,
+    ref,
 )
-from jobs.exchange.schema.result import result_schema
-from jobs.exchange.schema.result_parts import Schema, ref
-
-__all__ = ["building_schema", "result_schema"]
+from jobs.exchange.schema.typed_schema import Schema
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

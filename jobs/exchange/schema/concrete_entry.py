@@ -16,7 +16,7 @@ from jobs.exchange.schema.input_parts import (
     positive_number,
     quantity_schema,
 )
-from jobs.exchange.schema.result_parts import Schema
+from jobs.exchange.schema.typed_schema import Schema
 
 
 def concrete_entry_schema() -> Schema:

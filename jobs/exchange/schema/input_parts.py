@@ -2,7 +2,12 @@
 
 from jobs.exchange import vocabulary as words
 from jobs.exchange.schema import input_patterns as patterns
-from jobs.exchange.schema.result_parts import Schema, ref
+from jobs.exchange.schema.typed_schema import Schema
+
+
+def ref(name: str) -> Schema:
+    """Return a reference to a definition."""
+    return {"$ref": f"#/$defs/{name}"}
 
 
 def closed_object(

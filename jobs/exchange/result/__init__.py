@@ -1,0 +1,1 @@
+"""The result document as typed dictionaries; no Django."""

@@ -1,0 +1,240 @@
+"""The findings of the result document: causes, remedies and moves of the steel."""
+
+from typing import Annotated, NotRequired, TypedDict
+
+from core.vocabulary import Approval, RemedyKind, Verdict
+from jobs.exchange.schema.typed_schema import MM, MPA, NEWTON, RAD, AtLeast, OneOf
+
+VerdictWord = Annotated[
+    str,
+    OneOf(Verdict),
+    "A deviation equal to its limit is within; what was not measured is unmeasured, "
+    "never within.",
+]
+ApprovalWord = Annotated[
+    str, OneOf(Approval), "Who must agree: the field, or the engineer of record."
+]
+
+COMPUTED_REMEDIES = tuple(kind for kind in RemedyKind if kind is not RemedyKind.ACCEPT)
+"""What evaluation proposes; only people accept as it is."""
+
+RemedyWord = Annotated[str, OneOf(COMPUTED_REMEDIES), "What is proposed."]
+SCREENING_OUTCOMES = ("pass", "fail", "unknown")
+ScreeningWord = Annotated[
+    str, OneOf(SCREENING_OUTCOMES), "Unknown where a value it needs is not known."
+]
+
+
+class CornerMoveResult(TypedDict):
+    """A move of one corner that squares the outline up."""
+
+    corner: Annotated[str, "Corner to move."]
+    wall: Annotated[str, "Wall along which it moves."]
+    move: Annotated[float | None, "Towards the wall's second corner.", MM]
+    dx: NotRequired[Annotated[float | None, "The same on plan axes.", MM]]
+    dy: NotRequired[Annotated[float | None, "The same on plan axes.", MM]]
+
+
+class LoweredPadResult(TypedDict):
+    """The one high pad whose lowering saves most shims."""
+
+    mark: Annotated[str, "Of the pad to lower."]
+    lower_by: Annotated[float | None, "Down to the next highest pad.", MM]
+    shims_saved: NotRequired[Annotated[int, AtLeast(0), "Pads that then need no shim."]]
+
+
+class SlotResult(TypedDict):
+    """A hole opened to a slot."""
+
+    rod: Annotated[int, AtLeast(1), "Its number."]
+    extension: Annotated[float | None, "Length of the slot beyond the hole.", MM]
+    direction: Annotated[float | None, "From the hole, counter-clockwise.", RAD]
+    length: NotRequired[Annotated[float | None, "Of the whole slot.", MM]]
+    width: NotRequired[Annotated[float | None, "The hole's diameter.", MM]]
+
+
+class WasherResult(TypedDict):
+    """The plate washer that covers an opened hole."""
+
+    size: Annotated[float | None, "Its side or diameter.", MM]
+    thickness: Annotated[float | None, "The thickest that any rod asks for.", MM]
+    source: Annotated[str, "Where it is published."]
+
+
+class ScreeningConditionResult(TypedDict):
+    """One condition of the screen of a replacement rod."""
+
+    name: Annotated[str, "What is screened."]
+    value: Annotated[float | None, "As it is; null where it is not known."]
+    unit: Annotated[str, "mm, rod diameters (d), days, °C or MPa."]
+    outcome: ScreeningWord
+    source: Annotated[str, "The clause it comes from."]
+    least: NotRequired[Annotated[float | None, "Least allowed, in the same unit."]]
+    most: NotRequired[Annotated[float | None, "Most allowed, in the same unit."]]
+
+
+class BasicStrengthsResult(TypedDict):
+    """Basic tension strengths of one replacement rod, without reduction."""
+
+    breakout_n: NotRequired[Annotated[float | None, "ACI 318-19 17.6.2.2.1.", NEWTON]]
+    edge_factor: NotRequired[Annotated[float | None, "ACI 318-19 17.6.2.4."]]
+    breakout_at_edge_n: NotRequired[
+        Annotated[float | None, "Breakout times the edge factor.", NEWTON]
+    ]
+    bond_n: NotRequired[Annotated[float | None, "ACI 318-19 17.6.5.2.1.", NEWTON]]
+    bond_edge_mm: NotRequired[
+        Annotated[float | None, "Nearer to an edge the bond is less.", MM]
+    ]
+    steel_n: NotRequired[
+        Annotated[float | None, "ACI 318-19 17.6.1.2, if the grade is known.", NEWTON]
+    ]
+    least: NotRequired[
+        Annotated[str | None, "The least of the three, where all are known."]
+    ]
+
+
+class ScreenedRodResult(TypedDict):
+    """A rod to replace, with the screen of its replacement."""
+
+    rod: Annotated[int, AtLeast(1), "Its number."]
+    miss: Annotated[
+        float | None, "From plan to as built: from the new rod to the old stub.", MM
+    ]
+    miss_text: NotRequired[Annotated[str, "The same as a person writes it."]]
+    diameter: NotRequired[Annotated[float | None, "Of the rod.", MM]]
+    embedment: NotRequired[
+        Annotated[float | None, "Assumed, for the basic strengths.", MM]
+    ]
+    outcome: NotRequired[ScreeningWord]
+    conditions: NotRequired[list[ScreeningConditionResult]]
+    strengths: NotRequired[BasicStrengthsResult]
+
+
+class RuledOutResult(TypedDict):
+    """A remedy that will not do, and why."""
+
+    remedy: RemedyWord
+    reason: Annotated[str, "Why it will not do."]
+
+
+class LikelyCauseResult(TypedDict):
+    """A mistake that would explain the readings. A hint: it changes no number."""
+
+    cause: Annotated[str, "The mistake, as one word."]
+    explanation: Annotated[str, "The mistake, as a sentence."]
+    checks: NotRequired[Annotated[list[str], "Checks it explains."]]
+    readings: NotRequired[Annotated[list[str], "Ids of the readings it explains."]]
+
+
+class RemedyResult(TypedDict):
+    """One remedy with its arithmetic; no remedy has all of these members."""
+
+    remedy: RemedyWord
+    approval: ApprovalWord
+    reason: Annotated[str, "Why it is proposed."]
+    cautions: Annotated[list[str], "Shown with it."]
+    why_second: NotRequired[Annotated[str, "Why an alternative is not the proposal."]]
+    checks: NotRequired[Annotated[list[str], "Checks to measure again."]]
+    scope: NotRequired[
+        Annotated[str, 'What a shift moves: "steel", or the marks of a frame line.']
+    ]
+    shift_along: NotRequired[Annotated[float | None, "Of the plate, along.", MM]]
+    shift_in: NotRequired[Annotated[float | None, "Of the plate, inward.", MM]]
+    shift_x: NotRequired[Annotated[float | None, "Of the steel, plan axes.", MM]]
+    shift_y: NotRequired[Annotated[float | None, "Of the steel, plan axes.", MM]]
+    turn: NotRequired[
+        Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
+    ]
+    hole_diameter: NotRequired[Annotated[float | None, "Of all holes, enlarged.", MM]]
+    slots: NotRequired[Annotated[list[SlotResult], "Only the holes that offend."]]
+    edge_left: NotRequired[
+        Annotated[float | None, "Least edge distance after opening.", MM]
+    ]
+    edge_needed: NotRequired[
+        Annotated[float | None, "AISC 360 Table J3.4, for the same hole.", MM]
+    ]
+    washer: NotRequired[WasherResult | None]
+    heading: NotRequired[Annotated[str, "Limits of the screen of replacement rods."]]
+    assumptions: NotRequired[Annotated[list[str], "Assumptions of the screen."]]
+    rods: NotRequired[
+        Annotated[
+            list[ScreenedRodResult | int],
+            "Rods to replace with their screen, or rod numbers.",
+        ]
+    ]
+    shim: NotRequired[Annotated[float | None, "Total thickness.", MM]]
+    stack: NotRequired[Annotated[list[str], "Shim plates, thickest first."]]
+    residual: NotRequired[Annotated[float | None, "Height left after shimming.", MM]]
+    thread_left: NotRequired[
+        Annotated[float | None, "Above the nut; less than zero is missing.", MM]
+    ]
+    engaged: NotRequired[Annotated[float | None, "Share of the nut engaged."]]
+    shortfall: NotRequired[Annotated[float | None, "Of the pad's height.", MM]]
+    deviation: NotRequired[Annotated[float | None, "Of what the finding is about."]]
+    limit: NotRequired[Annotated[float | None, "Of that deviation."]]
+    moves: NotRequired[
+        Annotated[list[CornerMoveResult], "Any one of them squares the outline up."]
+    ]
+    difference: NotRequired[Annotated[float | None, "Of the diagonals.", MM]]
+    strength: NotRequired[Annotated[float | None, "Reached so far.", MPA]]
+    required_strength: NotRequired[Annotated[float | None, "Of the gate.", MPA]]
+    ratio: NotRequired[Annotated[float | None, "Reached, of the specified strength."]]
+    required: NotRequired[Annotated[float | None, "Ratio the gate asks for."]]
+    samples: NotRequired[Annotated[list[str], "The samples it rests on."]]
+    move: NotRequired[
+        Annotated[float | None, "At the top of the column that plumbs it.", MM]
+    ]
+    axis: NotRequired[Annotated[str, 'Of the move: "along" or "in".']]
+    height: NotRequired[Annotated[float | None, "Over which plumb was read.", MM]]
+    mark: NotRequired[Annotated[str, "Of the pad to lower."]]
+    lower_by: NotRequired[Annotated[float | None, "Down to the next pad.", MM]]
+    shims_saved: NotRequired[Annotated[int, AtLeast(0), "Pads that need no shim then."]]
+
+
+class FindingResult(TypedDict):
+    """Something outside tolerance, or doubtful, that needs a decision."""
+
+    finding: Annotated[str, "Its topic, such as level:S1."]
+    checks: Annotated[list[str], "Keys of its checks."]
+    approval: NotRequired[ApprovalWord]
+    severity: NotRequired[ApprovalWord]
+    likely_cause: Annotated[
+        LikelyCauseResult | None, "A hint; it never changes a number."
+    ]
+    remedies: Annotated[
+        list[RemedyResult], "The proposal first, then the alternatives."
+    ]
+    ruled_out: NotRequired[
+        Annotated[list[RuledOutResult], "What will not do, and why."]
+    ]
+
+
+class ShiftedPositionResult(TypedDict):
+    """Effect of a move of the steel on one position."""
+
+    mark: Annotated[str, "Its mark."]
+    rework_before: Annotated[bool, "True where the plate does not fit as it is."]
+    rework_after: Annotated[bool, "True where it does not fit after the move."]
+    miss_before: NotRequired[
+        Annotated[float | None, "Worst rod's distance minus its allowance.", MM]
+    ]
+    miss_after: NotRequired[Annotated[float | None, "The same after the move.", MM]]
+
+
+class SteelShiftResult(TypedDict):
+    """A move of all the steel, or of one frame line."""
+
+    scope: Annotated[str, '"steel", or the marks of a frame line.']
+    shift_x: Annotated[float | None, "Plan axes, after the turn.", MM]
+    shift_y: Annotated[float | None, "Plan axes, after the turn.", MM]
+    turn: Annotated[float | None, "Counter-clockwise about the given point.", RAD]
+    rework_before: Annotated[int, AtLeast(0), "Positions to rework as it is."]
+    rework_after: Annotated[int, AtLeast(0), "Positions to rework after the move."]
+    about_x: NotRequired[Annotated[float | None, "Centre of the turn.", MM]]
+    about_y: NotRequired[Annotated[float | None, "Centre of the turn.", MM]]
+    proven: NotRequired[
+        Annotated[bool, "True where no move leaves fewer positions to rework."]
+    ]
+    positions: NotRequired[
+        Annotated[list[ShiftedPositionResult], "Effect on every position."]
+    ]
