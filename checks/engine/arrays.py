@@ -1,4 +1,4 @@
-"""The array types the engine speaks, and a product several rooms of it take."""
+"""Array types of the engine, and a product that several modules need."""
 
 import numpy as np
 import numpy.typing as npt
@@ -9,7 +9,7 @@ BoolArray = npt.NDArray[np.bool_]
 
 
 def quadratic_forms(rows: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Give r M r' of every row.
+    """Compute the quadratic form r M r' of every row.
 
     Parameters
     ----------

@@ -1,10 +1,11 @@
-"""Likely causes: mistakes people make with tape and level, held against residuals.
+"""Likely causes: common measuring mistakes, compared with deviations.
 
 Every function answers one question about deviations (observed less planned): would
-this mistake leave exactly these? A mistake explains a deviation when what is left
-after taking it away is within `tolerance_mm`. The list of mistakes and their sizes
-(a foot, an inch, the notch, half a rod) is common practice; that a group must agree
-before it is named is ours, so that honest concrete is not accused.
+this mistake leave exactly these? A mistake explains a deviation when the remainder
+after removing it is within `tolerance_mm`. The list of mistakes and their sizes (a
+foot, an inch, the notch, half a rod) is common practice. That a whole group must agree
+before a mistake is named is a project choice: concrete that is really out of place
+must not be blamed on the crew.
 """
 
 from dataclasses import dataclass
@@ -25,18 +26,19 @@ GRADE_ROD_LENGTHS_MM = np.array(
         *(feet * FOOT_MM for feet in (8, 10, 12, 13, 14, 16, 20, 25)),
     ]
 )
-"""Lengths grade rods are sold in. [mm] Common practice."""
+"""Lengths in which grade rods are sold. [mm] Common practice."""
 
 
 def clear_margin(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> FloatArray:
-    """Give what may be left over of a mistake, so that it explains clearly. [mm]
+    """Limit the remainder with which a mistake still explains a deviation clearly.
 
     Parameters
     ----------
     tolerance_mm : array, shape (n,) or scalar
-        What limit and uncertainty would leave over; wide over long lengths. [mm]
+        Remainder that limit and uncertainty allow; wide over long lengths. [mm]
     amount_mm : array, shape (n,) or scalar
-        Size of the mistake; a quarter of it is the most, which is ours. [mm]
+        Size of the mistake. At most a quarter of it may remain, a project choice.
+        [mm]
 
     Returns
     -------
@@ -50,19 +52,19 @@ def clear_margin(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> Float
 def find_misreadings(
     deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike
 ) -> FloatArray:
-    """Give the foot or inch that would explain each deviation, 0 where none does.
+    """Find deviations that a misread foot or inch would explain.
 
     Parameters
     ----------
     deviation_mm : array, shape (n,)
         Observed less planned, signed. [mm]
     tolerance_mm : array, shape (n,) or scalar
-        What may be left over, but never more than a quarter of the mistake. [mm]
+        Largest remainder, never more than a quarter of the mistake. [mm]
 
     Returns
     -------
     array, shape (n,)
-        ±304.8, ±25.4 or 0. [mm]
+        ±304.8, ±25.4, or 0 where neither explains the deviation. [mm]
     """
     deviation = np.asarray(deviation_mm, dtype=np.float64)
     size = np.abs(deviation)
@@ -94,14 +96,14 @@ def all_shifted_by(
 
 
 def find_common_offset(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> float:
-    """Give the amount some deviations share, NaN where they do not. [mm]
+    """Find the offset common to all deviations; NaN where there is none. [mm]
 
     Parameters
     ----------
     deviation_mm : array, shape (n,)
         Observed less planned. [mm]
     tolerance_mm : float
-        How far each may be from their median. [mm]
+        Largest distance of any deviation from their median. [mm]
     """
     deviation = np.asarray(deviation_mm, dtype=np.float64)
     if deviation.size == 0:
@@ -114,14 +116,14 @@ def find_common_offset(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> floa
 def find_swapped_pairs(
     nominal_mm: npt.ArrayLike, observed_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike
 ) -> IntArray:
-    """Find pairs whose readings were written down the wrong way round.
+    """Find pairs whose readings were written down in each other's place.
 
     Parameters
     ----------
     nominal_mm, observed_mm : array, shape (n,)
-        Planned and observed values that could be taken for each other. [mm]
+        Planned and observed values that could be confused with each other. [mm]
     tolerance_mm : array, shape (n,) or scalar
-        What may be left over once exchanged back. [mm]
+        Largest remainder after swapping them back. [mm]
 
     Returns
     -------
@@ -148,23 +150,30 @@ WRONG_ORIENTATIONS = {
     "mirrored along the wall": (-1.0, 1.0),
     "mirrored in and out": (1.0, -1.0),
 }
-"""Signs of along and in for each wrong way round."""
+"""Signs of along and in for each wrong orientation of a detail."""
 
 
 def find_wrong_orientation(
     planned_mm: FloatArray, built_mm: FloatArray, tolerance_mm: float
 ) -> str | None:
-    """Tell which way round a detail was set, None where it is as drawn or neither.
+    """Find the wrong orientation that explains how a detail was built.
 
-    Each way is tried about the reference line and about the pattern's own middle;
-    rods are matched one to one by nearness, as a crew numbers them where they are.
+    Each orientation is tried about the reference line and about the pattern's own
+    middle. Rods are matched one to one by distance, because a crew numbers rods by
+    where they stand, not by how the detail was meant.
 
     Parameters
     ----------
     planned_mm, built_mm : array, shape (n_rods, 2)
         Rod centres, along and in. [mm]
     tolerance_mm : float
-        How far every rod may be from where that way round puts it. [mm]
+        Largest distance of any rod from its place in that orientation. [mm]
+
+    Returns
+    -------
+    str or None
+        A key of `WRONG_ORIENTATIONS`; None where the detail is as drawn, or no
+        orientation explains it.
     """
     if (
         len(planned_mm) < 2
@@ -182,7 +191,7 @@ def find_wrong_orientation(
 
 
 def _match_distance(planned: FloatArray, built: FloatArray) -> float:
-    """Largest distance when each rod is matched to its nearest, one to one. [mm]"""
+    """Match each rod to its nearest, one to one; return the largest distance. [mm]"""
     apart = np.linalg.norm(planned[:, None] - built[None, :], axis=2)
     nearest = apart.argmin(axis=1)
     if np.unique(nearest).size < len(planned):
@@ -193,16 +202,21 @@ def _match_distance(planned: FloatArray, built: FloatArray) -> float:
 def find_inverted_rods(
     reading_mm: npt.ArrayLike, expected_mm: npt.ArrayLike, tolerance_mm: float
 ) -> FloatArray:
-    """Give the rod length that explains each reading as read upside down, else NaN.
+    """Find readings of a grade rod that was held upside down.
 
-    A rod standing on its head reads its length less what it should.
+    An inverted rod of length L reads L less the true reading.
 
     Parameters
     ----------
     reading_mm, expected_mm : array, shape (n,)
-        Grade-rod readings, and what the others of the set-up lead one to expect. [mm]
+        Grade-rod readings, and the values expected from the rest of the set-up. [mm]
     tolerance_mm : float
-        What may be left over. [mm]
+        Largest remainder. [mm]
+
+    Returns
+    -------
+    array, shape (n,)
+        Length of the rod that explains each reading, NaN where none does. [mm]
     """
     reading = np.asarray(reading_mm, dtype=np.float64)
     expected = np.asarray(expected_mm, dtype=np.float64)
@@ -216,10 +230,10 @@ def find_inverted_rods(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetupDisturbance:
-    """A set-up that moved: from which of its readings on, and by how much.
+    """A set-up that was disturbed, the first reading after it, and the step.
 
-    `reading` counts within the set-up, in the order taken; `shift_mm` is what the
-    later readings are too large by.
+    `reading` counts within the set-up, in the order taken. `shift_mm` is the excess of
+    the later readings.
     """
 
     setup: int
@@ -230,10 +244,10 @@ class SetupDisturbance:
 def find_setup_disturbances(
     reading_mm: FloatArray, setup: IntArray, point: IntArray, tolerance_mm: float
 ) -> tuple[SetupDisturbance, ...]:
-    """Find set-ups in which points read twice all changed by one amount.
+    """Find set-ups in which all points read twice changed by one amount.
 
-    Every point read both before and after must have changed alike; the set-up is
-    then taken to have moved where that leaves the points read once most level.
+    Every point read both before and after must have changed by the same step. The
+    disturbance is then placed where it leaves the points read once most level.
 
     Parameters
     ----------
@@ -287,23 +301,26 @@ def find_setup_disturbances(
 def locate_disturbance(
     reading_mm: FloatArray, once: BoolArray, shift_mm: float, first: int, last: int
 ) -> int:
-    """Find the reading before which a set-up moved: pads are much alike. [mm]
+    """Find the reading before which a set-up was disturbed.
+
+    Pads are nearly level, so the right place is the one that leaves the readings,
+    once the step is taken off, with the least spread about their median.
 
     Parameters
     ----------
     reading_mm : array, shape (n,)
         Readings of one set-up in the order taken. [mm]
     once : array of bool, shape (n,)
-        Which are of points read only once.
+        True for points read only once.
     shift_mm : float
-        What the readings after the move are too large by. [mm]
+        Excess of the readings after the disturbance. [mm]
     first, last : int
-        The earliest and the latest reading it may have moved before.
+        Earliest and latest reading it may have happened before.
 
     Returns
     -------
-    int : where the readings, the shift taken off again, spread least about their
-        median; `last` where fewer than three points were read once.
+    int
+        Index of the reading; `last` where fewer than three points were read once.
     """
     if np.count_nonzero(once) < 3:
         return last
@@ -318,7 +335,7 @@ def locate_disturbance(
 def find_offset_setup(
     height_mm: FloatArray, setup: IntArray, tolerance_mm: float, min_points: int = 3
 ) -> tuple[int, float] | None:
-    """Find the one set-up all of whose points lie off the others' by one amount.
+    """Find the one set-up whose points are all off the others by one amount.
 
     Parameters
     ----------
@@ -329,12 +346,12 @@ def find_offset_setup(
     tolerance_mm : float
         Scatter within a set-up that is ordinary; the step must be over twice it.
     least : int
-        Points each set-up needs before anything is said. [1]
+        Points each set-up needs before any is named. [1]
 
     Returns
     -------
     (set-up, step) or None
-        The smaller of the two groups, and how much higher it lies than the rest. [mm]
+        The set-up with fewer points, and its height above the rest. [mm]
     """
     names, counts = np.unique(setup, return_counts=True)
     if names.size < 2 or counts.min() < min_points:
@@ -354,10 +371,11 @@ def find_offset_setup(
 
 
 def estimate_errors(residual_mm: FloatArray, redundancy: FloatArray) -> FloatArray:
-    """Give the error each length alone would need to have, NaN where unchecked.
+    """Estimate the error of each length, if it alone were wrong.
 
     -v / r, with v adjusted less observed and r the redundancy number: W. Baarda,
-    *A testing procedure for use in geodetic networks* (1968).
+    *A testing procedure for use in geodetic networks* (1968). NaN where no other
+    reading checks the length.
 
     Parameters
     ----------

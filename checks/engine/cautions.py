@@ -1,4 +1,4 @@
-"""The cautions that go with a remedy, word for word the same wherever they appear."""
+"""Cautions that accompany a remedy, worded the same wherever they appear."""
 
 SCREENING = (
     "Screening arithmetic, not design: the engineer of record, the manufacturer's"

@@ -1,16 +1,17 @@
-"""Whether a deviation is within its limits, and how sure that is.
+"""Conformity assessment: deviations against their limits, with probability.
 
-Simple acceptance, as the trade does it: within means within the limits, each limit
-included to 1e-6 mm, so that the unit a limit was typed in cannot change a verdict.
-Guarded acceptance shrinks the limits by the expanded uncertainty (k = 2) first.
+Simple acceptance, as the trade does it: a deviation within its limits passes. Each
+limit is included to 1e-6 mm, so that the unit a limit was typed in cannot change a
+verdict. Guarded acceptance first shrinks the limits by the expanded uncertainty
+(k = 2).
 
              lower                    upper
     ----------|------------------------|----------> deviation
            <-U-+-U->                <-U-+-U->         close to a limit
                |<--- guarded: within --->|
 
-The probability of conformance takes the true deviation as normal about the observed
-one (JCGM 106:2012, 7.2):
+The probability of conformance assumes that the true deviation is normally distributed
+about the observed one (JCGM 106:2012, 7.2):
 
     p = Phi((upper - d) / u) - Phi((lower - d) / u)
 """
@@ -23,20 +24,20 @@ import numpy.typing as npt
 from checks.engine.arrays import BoolArray, FloatArray
 
 SLACK_MM = 1e-6
-"""How far beyond its limit a deviation still counts as on it. [mm]"""
+"""Excess over a limit that still counts as on the limit. [mm]"""
 
 NEGLIGIBLE_UNCERTAINTY_MM = 1e-9
-"""A standard uncertainty below this counts as none. [mm]"""
+"""Standard uncertainties below this are treated as zero. [mm]"""
 
 COVERAGE_FACTOR = 2.0
-"""Expanded over standard uncertainty."""
+"""Ratio of expanded to standard uncertainty, k. [1]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConformityAssessment:
-    """The verdict on each deviation, and its company; all of shape (n,).
+    """Result of a conformity assessment; every member has shape (n,).
 
-    `probability` is that of the true deviation being within the (unshrunk) limits.
+    `probability` refers to the limits as given, not to the guarded ones.
     """
 
     within: BoolArray
@@ -52,27 +53,28 @@ def assess_conformity(
     *,
     guarded: bool = False,
 ) -> ConformityAssessment:
-    """Hold deviations against their limits.
+    """Compare deviations with their limits.
 
     Parameters
     ----------
     deviation : array, shape (n,)
-        Observed less nominal. NaN: nothing measured; never within. [mm]
+        Observed less nominal. NaN: not measured, and never within. [mm]
     lower : array, shape (n,) or scalar
         Lower limits; -inf for none. [mm]
     upper : array, shape (n,) or scalar
         Upper limits; inf for none. [mm]
     uncertainty : array, shape (n,) or scalar
-        Standard uncertainties u. 0: known exactly. NaN: not known: the probability
-        is NaN then, and guarded acceptance, which cannot be shown, fails. [mm]
+        Standard uncertainties u. 0: known exactly. NaN: not known; the probability
+        is then NaN and guarded acceptance fails, because it cannot be shown. [mm]
     guarded : bool
-        Whether the limits are shrunk by U = 2 u (guard band of r = 1 [1]_). [bool]
+        Shrink the limits by U = 2 u (guard band of r = 1 [1]_). [bool]
 
     Returns
     -------
     Judgement
-        within, probability of conformance, and whether the deviation lies within
-        U of a limit on either side (never so where u is 0 or not known). [bool, 1]
+        `within`, the probability of conformance, and `close_to_limit`: the deviation
+        lies within U of a limit on either side. The last is False where u is 0 or not
+        known. [bool, 1]
 
     Raises
     ------
@@ -108,7 +110,11 @@ def assess_conformity(
 def _conformance_probability(
     d: FloatArray, low: FloatArray, high: FloatArray, u: FloatArray
 ) -> FloatArray:
-    """Probability between the limits, taken in the tail that keeps its digits."""
+    """Compute the probability between the limits.
+
+    Differences of the normal distribution are taken in the lower tail: near 1 they
+    would lose all their digits.
+    """
     from scipy.special import ndtr
 
     exact = u < NEGLIGIBLE_UNCERTAINTY_MM

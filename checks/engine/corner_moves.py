@@ -1,4 +1,4 @@
-"""How to square an outline up: which corner to move, along which wall, how far."""
+"""Corner moves that square an outline up: which corner, along which wall, how far."""
 
 from dataclasses import dataclass
 
@@ -12,9 +12,10 @@ from checks.engine.outline import reduce_to_centroid, reject_degenerate_plans
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerMoves:
-    """What would make the figure's corners as on the plan, one wall kept.
+    """Moves that bring the corners to the plan's angles, one wall kept.
 
-    A corner is moved along its wall that runs most nearly with the kept one.
+    A corner moves along the one of its walls that is most nearly parallel to the kept
+    wall.
     """
 
     kept: tuple[int, int]  # corners of the wall that stays
@@ -29,18 +30,18 @@ def find_corner_moves(
 ) -> CornerMoves:
     """Find which corners to move, along which wall, and how far, to square up.
 
-    One wall is kept where it is, e its direction. Each other corner c has a place T:
-    where the plan puts it as seen from an end of the kept wall, turned with that
-    wall. It moves along the direction d of its wall onto a line through that place,
-    u square to the line (plane geometry)::
+    One wall is kept where it is, e its direction. Each other corner c has a target T:
+    its position on the plan relative to an end of the kept wall, rotated with that
+    wall. It moves along the direction d of its wall onto a line through the target,
+    with u square to the line (plane geometry)::
 
         move = ((T - c) . u) / (d . u)
 
-    A corner next to the kept wall comes onto the line its side has on the plan, so
-    that the side stands at the plan's angle over its own end and its length, which
-    squaring does not cure, does not enter. Every corner further off, seen from the
-    nearer end, comes abreast of its place, u being e: a length square to the kept
-    wall does not enter there, one along it does.
+    A corner next to the kept wall moves onto the line its side has on the plan. The
+    side then stands at the plan's angle; its length, which squaring up does not cure,
+    has no effect. Every corner further off, taken from the nearer end, moves abreast of
+    its target, with u = e: a length square to the kept wall has no effect there, one
+    along it has.
 
     Parameters
     ----------
@@ -49,14 +50,14 @@ def find_corner_moves(
     corners_mm : array, shape (n, 2)
         Adjusted ones. [mm]
     keep : int, optional
-        The first corner of the wall to keep; the longest wall of the plan, and the
-        first among equals, if left out. [1]
+        First corner of the wall to keep. Default: the longest wall of the plan, the
+        first among equals. [1]
 
     Returns
     -------
     SquareUp
-        A move for each corner off the kept wall; where neither of its walls runs
-        within 60 degrees of the kept one, it is parallel to that. [mm]
+        A move for each corner off the kept wall. Where neither of its walls is within
+        60 degrees of the kept one, it moves parallel to that. [mm]
 
     Raises
     ------
@@ -75,7 +76,7 @@ def find_corner_moves(
     built = corners[second] - corners[first]
     size = float(np.hypot(*built))
     if not np.isfinite(corners).all() or size == 0.0:
-        raise DegenerateGeometryError("the outline's figure is not determined")
+        raise DegenerateGeometryError("the adjusted outline is not determined")
     e = built / size
 
     off = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
@@ -83,7 +84,7 @@ def find_corner_moves(
     end = np.where(nearer, first, second)
     wall, direction = _choose_walls(corners, off, e, first)
     line = np.broadcast_to(e, direction.shape).copy()
-    if n > 3:  # a triangle's one corner has both its sides on the kept wall
+    if n > 3:  # a triangle's one free corner has both its sides at the kept wall
         beside = np.searchsorted(off, [(second + 1) % n, (first - 1) % n])
         end[beside] = second, first
         side = _rotate_to_wall(plan[off[beside]] - plan[end[beside]], planned, e)
@@ -103,7 +104,7 @@ def find_corner_moves(
 def _rotate_to_wall(
     steps: FloatArray, planned: FloatArray, e: FloatArray
 ) -> FloatArray:
-    """Steps on the plan as they are once `planned` points along e, both of length 1."""
+    """Rotate steps on the plan so that `planned` points along e, both of length 1."""
     along = steps @ planned
     inward = planned[0] * steps[:, 1] - planned[1] * steps[:, 0]
     square = np.array([-e[1], e[0]])
@@ -111,7 +112,10 @@ def _rotate_to_wall(
 
 
 def _normals_to(side: FloatArray, direction: FloatArray, e: FloatArray) -> FloatArray:
-    """Square to each side; e where the corner would move nearly along its side."""
+    """Return normals to the sides; e where a corner would move along its side.
+
+    Along its own side a corner would have to move very far to meet the line.
+    """
     square = np.stack([side[:, 1], -side[:, 0]], axis=1)
     square = square / np.hypot(side[:, 0], side[:, 1])[:, None]
     across = np.abs((square * direction).sum(axis=1)) >= 0.5
@@ -121,7 +125,7 @@ def _normals_to(side: FloatArray, direction: FloatArray, e: FloatArray) -> Float
 def _choose_walls(
     corners: FloatArray, off: IntArray, e: FloatArray, kept: int
 ) -> tuple[IntArray, FloatArray]:
-    """Of each corner's two walls the one most nearly along e, and its direction."""
+    """Choose the wall of each corner most nearly along e; return its direction too."""
     both = np.stack([(off - 1) % len(corners), off], axis=1)
     ways = corners[(both + 1) % len(corners)] - corners[both]
     ways = ways / np.hypot(ways[..., 0], ways[..., 1])[..., None]

@@ -1,13 +1,13 @@
-"""Least squares on points tied by measured distances, some of them held or none.
+"""Least-squares adjustment of points connected by measured distances.
 
     distance_ij = |x_j - x_i|,   minimise sum((measured - distance)**2 / sigma**2)
 
-Gauss-Newton on the normal equations, for many figures of one pattern at once, after
-reduction to the centroid. A figure with no point held can still slide and turn: the
-three movements G (two shifts and a turn, orthonormal) are taken out by solving with
-N + c G G' in the place of N, which is regular and leaves every residual alone
-because the distances do not see G. With one point held only the turn about it is
-left, with two or more nothing.
+Gauss-Newton on the normal equations, for many networks of one pattern at once, after
+reduction to the centroid. A network without a held point can still shift and rotate.
+These three rigid motions G (two shifts and a rotation, orthonormal) are removed by
+solving with N + c G G' in the place of N, which is regular and leaves every residual
+unchanged because the distances do not depend on G. With one point held only the
+rotation about it remains, with two or more nothing.
 
 Statistics as in W. Baarda, *A testing procedure for use in geodetic networks*,
 Netherlands Geodetic Commission, 1968: redundancy r_i = 1 - h_ii with h the weighted
@@ -26,22 +26,22 @@ CRITICAL_W = 3.29
 """|w| beyond which a reading is suspect: two-sided at 0.001, as Baarda takes it."""
 
 CONVERGED_MM = 1e-9
-"""Gauss-Newton stops when no coordinate moves by more (and eight of its last bits)."""
+"""Gauss-Newton stops when no coordinate moves by more, plus eight of its last bits."""
 
 MIN_SINGULAR_VALUE = 1e-4
-"""Least singular value, with rows of unit length, of a figure called determined."""
+"""Least singular value of a determined network, with rows of unit length. [1]"""
 
 MIN_REDUNDANCY = 1e-7
-"""A reading of less redundancy than this is checked by no other."""
+"""Redundancy below which no other reading checks this one. [1]"""
 
 STEADY_STEP_RATIO = 0.1
-"""Gauss-Newton is near its end where a step is less than this of the one before."""
+"""Ratio of successive steps below which Gauss-Newton is near its end. [1]"""
 
 MAX_STEPS = 60
 
 
 class AdjustmentOutcome(StrEnum):
-    """What came of an adjustment."""
+    """Outcome of an adjustment."""
 
     ADJUSTED = "adjusted"
     UNDETERMINED = (
@@ -51,22 +51,22 @@ class AdjustmentOutcome(StrEnum):
     FOLDED = "folded"  # the readings fit only a figure with a corner turned inside out
 
 
-# the first three by how far it came: held by its readings, and converged
+# The first three are indexed by progress: determined (0 or 1) plus converged (0 or 1).
 _OUTCOME_VALUES = np.array(
     [
         AdjustmentOutcome.UNDETERMINED.value,
         AdjustmentOutcome.NOT_CONVERGED.value,
         AdjustmentOutcome.ADJUSTED.value,
-        AdjustmentOutcome.FOLDED.value,  # only outlines tell
+        AdjustmentOutcome.FOLDED.value,  # set by `outline` only
     ]
 )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NetworkAdjustment:
-    """Points from distances, for b figures of n points and m distances.
+    """Points from distances, for b networks of n points and m distances.
 
-    Everything is NaN for a figure whose outcome is not `adjusted`; the numbers of a
+    Everything is NaN for a network whose outcome is not `adjusted`. The values of a
     distance not measured are NaN, and so is `w` where `redundancy` is 0: no other
     distance checks that one.
     """
@@ -86,7 +86,7 @@ class NetworkAdjustment:
 
 @dataclass(frozen=True, slots=True)
 class _NetworkModel:
-    """What stays the same from step to step; x is flat, (b, 2 n)."""
+    """The constants of the iteration; coordinates x are flat, (b, 2 n)."""
 
     incidence: FloatArray  # (m, n) -1 at the first point of a pair, +1 at the second
     lengths: FloatArray  # (b, m) 0 where not measured
@@ -104,26 +104,26 @@ def adjust_distances(
     sigma_mm: npt.ArrayLike,
     held: npt.ArrayLike | None = None,
 ) -> NetworkAdjustment:
-    """Adjust figures of one pattern to their measured distances.
+    """Adjust networks of one pattern to their measured distances.
 
     Parameters
     ----------
     start_mm : array, shape (b, n, 2)
-        Where the points are thought to be; held points stay there. [mm]
+        Approximate points; held points stay there. [mm]
     pairs : array of int, shape (m, 2)
-        The two points of each distance, the same for all figures. [1]
+        The two points of each distance, the same for all networks. [1]
     lengths_mm : array, shape (b, m)
         Distances. NaN: not measured. [mm]
     sigma_mm : array, shape (b, m) or broadcast to it
         Their standard uncertainties. [mm]
     held : array of bool, shape (n,), optional
-        Which points are known; none if left out, and then the figure keeps the
-        centroid and the turn of `start_mm` (inner constraints [1]_). [bool]
+        Known points; none by default, and then the network keeps the centroid and the
+        rotation of `start_mm` (inner constraints [1]_). [bool]
 
     Returns
     -------
     NetworkAdjustment
-        Points, residuals and statistics of each figure. [mm]
+        Points, residuals and statistics of each network. [mm]
 
     Raises
     ------
@@ -154,7 +154,7 @@ def adjust_distances(
 
 
 def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatArray:
-    """Give how each distance changes with the points: the rows of the Jacobian.
+    """Compute the derivatives of each distance by the points: rows of the Jacobian.
 
     Row of pair (i, j): the unit vector from i to j at j, its opposite at i.
 
@@ -176,7 +176,9 @@ def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatAr
 
 
 def rigid_motions(points_mm: npt.ArrayLike) -> FloatArray:
-    """Give the movements of a free figure that no distance sees, orthonormal.
+    """Compute the rigid motions of a free network, orthonormal.
+
+    No distance changes under them.
 
     Parameters
     ----------
@@ -186,7 +188,7 @@ def rigid_motions(points_mm: npt.ArrayLike) -> FloatArray:
     Returns
     -------
     array, shape (3, 2 n)
-        Shift along x, shift along y, turn about the centroid. [1]
+        Shift along x, shift along y, rotation about the centroid. [1]
     """
     points = np.asarray(points_mm, dtype=np.float64)
     flat = (points - points.mean(axis=0)).reshape(1, -1)
@@ -221,7 +223,7 @@ def _build_model(
     stiffening = level[:, None, None] * (gauge @ gauge.transpose(0, 2, 1))
     fixed = np.repeat(held, 2)
     each = np.arange(len(fixed))
-    # the dust keeps a figure that collapses from stopping the others
+    # 1e-14 keeps a collapsing network regular: a singular one would stop the others.
     stiffening[:, each, each] += level[:, None] * (fixed + 1e-14)
     return _NetworkModel(
         incidence=_incidence(pair, len(held)),
@@ -243,7 +245,7 @@ def _incidence(pair: IntArray, n: int) -> FloatArray:
 
 
 def _jacobian(incidence: FloatArray, flat: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Rows (b, m, 2 n) and distances (b, m) at the points."""
+    """Return rows (b, m, 2 n) and distances (b, m) at the points."""
     m, n = incidence.shape
     step = incidence @ flat.reshape(len(flat), n, 2)
     distance = np.hypot(step[..., 0], step[..., 1])
@@ -253,7 +255,7 @@ def _jacobian(incidence: FloatArray, flat: FloatArray) -> tuple[FloatArray, Floa
 
 
 def _unseen_motions(flat: FloatArray, held: BoolArray) -> FloatArray:
-    """Unseen movements (b, 2 n, k) in orthonormal columns; k = 3, 1 or 0."""
+    """Return unseen motions (b, 2 n, k) in orthonormal columns; k = 3, 1 or 0."""
     b, n = len(flat), len(held)
     holds = np.count_nonzero(held)
     if holds >= 2:
@@ -271,7 +273,7 @@ def _unseen_motions(flat: FloatArray, held: BoolArray) -> FloatArray:
 
 
 def _is_determined(figure: _NetworkModel, flat: FloatArray) -> BoolArray:
-    """Whether the measured distances hold each figure, weights left aside."""
+    """Check that the measured distances determine each network, weights ignored."""
     matrix, _ = _jacobian(figure.incidence, flat)
     seen = matrix * (figure.weights > 0.0)[..., None]
     seen = np.concatenate([seen, figure.gauge.transpose(0, 2, 1)], axis=1)
@@ -286,11 +288,11 @@ def _is_determined(figure: _NetworkModel, flat: FloatArray) -> BoolArray:
 def _normal_equations(
     figure: _NetworkModel, flat: FloatArray, which: IntArray | slice
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Weighted rows, distances and regular normal matrix of some figures.
+    """Return weighted rows, distances and regular normal matrix of some networks.
 
-    The movements taken out are those of the start, not of the points as they are:
-    a step still solves the normal equations exactly, it only fixes another part of
-    what no distance sees.
+    The motions removed are those at the start, not at the present points. A step
+    still solves the normal equations exactly; it only fixes another combination of
+    motions that no distance sees.
     """
     matrix, distance = _jacobian(figure.incidence, flat[which])
     matrix *= figure.weights[which][..., None] * figure.loose
@@ -302,12 +304,12 @@ def _normal_equations(
 def _gauss_newton(
     figure: _NetworkModel, flat: FloatArray, determined: BoolArray
 ) -> tuple[FloatArray, BoolArray]:
-    """Step until nothing moves; a figure that converged is not touched again.
+    """Iterate until nothing moves; a converged network is not touched again.
 
-    Near the end each step is a steady share of the one before it, so the next one is
-    foretold from the worse of the last two shares, and not taken where it would move
-    nothing (as E. Hairer and G. Wanner stop, *Solving Ordinary Differential
-    Equations II*, IV.8; from memory).
+    Near the end each step is a steady fraction of the one before. The next step is
+    therefore predicted from the worse of the last two fractions, and not taken where it
+    would move nothing (the stopping rule of E. Hairer and G. Wanner, *Solving Ordinary
+    Differential Equations II*, IV.8; from memory).
     """
     found = flat.copy()
     converged = ~determined
@@ -317,7 +319,7 @@ def _gauss_newton(
     for taken in range(MAX_STEPS):
         if converged.all():
             break
-        # a slice of all of them copies nothing
+        # While all are active a slice selects them: unlike an index, it copies nothing.
         going = np.flatnonzero(~converged) if converged.any() else slice(None)
         matrix, distance, normal = _normal_equations(figure, found, going)
         short = (figure.lengths[going] - distance) * figure.weights[going]
@@ -330,7 +332,7 @@ def _gauss_newton(
         found[going] += step
         left = longest
         if taken:
-            share = longest / before[going]  # not of 0: that has converged
+            share = longest / before[going]  # never of 0: that has converged
             worse = np.maximum(share, shares[going])
             left = np.where(worse < STEADY_STEP_RATIO, 4.0 * worse, 1.0) * longest
             shares[going] = share
@@ -383,13 +385,13 @@ def _compute_statistics(
 
 
 def _blank_where(value: FloatArray, where: BoolArray) -> FloatArray:
-    """Write NaN where there is nothing to say, into an array nobody else has."""
+    """Write NaN in place where `where` is true; the array must not be shared."""
     value[where] = np.nan
     return value
 
 
 def _covariance(figure: _NetworkModel, inverse: FloatArray) -> FloatArray:
-    """Cofactors of the coordinates, the part of the movements taken out of them."""
+    """Compute the cofactors of the coordinates, without the rigid motions."""
     gauge = figure.gauge
     if gauge.shape[2]:
         still = np.eye(gauge.shape[1]) - gauge @ gauge.transpose(0, 2, 1)
@@ -400,7 +402,10 @@ def _covariance(figure: _NetworkModel, inverse: FloatArray) -> FloatArray:
 def _find_inseparable(
     matrix: FloatArray, through: FloatArray, redundancy: FloatArray, size: FloatArray
 ) -> BoolArray:
-    """Find the readings whose residuals are bound to that of the largest |w|."""
+    """Find the readings whose residuals correlate fully with the largest |w|.
+
+    An error in any of them would leave the same residuals, so none can be named.
+    """
     if matrix.shape[1] == 0:
         return np.zeros(size.shape, dtype=np.bool_)
     figures = np.arange(len(matrix))

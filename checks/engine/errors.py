@@ -1,13 +1,13 @@
-"""What the engine says when measurements cannot be judged.
+"""Exceptions of the engine.
 
-The message is shown to the user: what is wrong, where, and what would be right.
-Any other exception out of the engine is a fault of the program.
+The message of an `EngineError` is shown to the user: what is wrong, where, and how to
+fix it. Any other exception raised by the engine is a fault of the program.
 """
 
 
 class EngineError(ValueError):
-    """These measurements cannot be judged; the message says why."""
+    """Measurements that cannot be assessed; the message says why."""
 
 
 class DegenerateGeometryError(EngineError):
-    """The points coincide or lie so that the figure has no answer."""
+    """Points that coincide or lie on one line, so that there is no answer."""

@@ -1,8 +1,8 @@
-"""Rods, nuts, washers and holes: what published tables say of each size.
+"""Published tables of rods, nuts, washers and holes, by size.
 
-Each table keeps its source and a mark: "secondary" was read in a secondary place,
-"memory" was remembered and stands for display only. Sizes are inch sizes held in mm;
-a size the table does not have is None, never the nearest one.
+Each table names its source and its `Provenance`; rows from memory are for display
+only. Sizes are inch sizes stored in mm. A size that a table lacks is None, never the
+nearest one.
 
 The tensile stress area is As = pi/4 (d - 0.9743/n)^2, d the diameter in inches and n
 the threads per inch (ASME B1.1).
@@ -16,14 +16,17 @@ from typing import Literal
 Mark = Literal["secondary", "memory"]
 
 INCH_MM = 25.4
-# A diameter names a size when it is this near: a millimetre figure rounded to one
-# decimal still does, the next sixteenth of an inch does not. (ours)
+# A diameter matches a size within this: a millimetre value rounded to one decimal
+# still matches, the next sixteenth of an inch does not. Project choice.
 SIZE_TOLERANCE_MM = 0.1
 KSI_MPA = 6.894757293168361
 
 
 def _mm(inches: str | float) -> float:
-    """Inches, as 1 1/4 or a decimal, in mm."""
+    """Convert inches, written as 1 1/4 or a decimal, to mm.
+
+    Fractions stay exact until the end, so that 1 1/4 in is 31.75 mm and not nearly so.
+    """
     if isinstance(inches, float):
         return inches * INCH_MM
     return float(sum(map(Fraction, inches.split())) * Fraction("25.4"))
@@ -89,11 +92,11 @@ THREADS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BasePlateHole:
-    """Largest hole, and the plate washer that covers it. [mm]
+    """Largest base plate hole, and the plate washer that covers it. [mm]
 
-    AISC Manual Table 14-2, AISC Design Guide 1 (2nd ed.) Table 2.3, secondary. The 1/2
-    and 5/8 in rows are from elsewhere and give no washer. A suggestion when a detail is
-    drawn up: many metal buildings are punched far tighter.
+    AISC Manual Table 14-2, AISC Design Guide 1 (2nd ed.) Table 2.3, seen second-hand.
+    The 1/2 and 5/8 in rows come from elsewhere and have no washer. A suggestion when a
+    detail is drawn up: many metal buildings are punched far tighter.
     """
 
     diameter_mm: float
@@ -131,7 +134,7 @@ class Washer:
     """A plain washer, type A. [mm]
 
     ASME B18.21.1 (B18.22.1). `series` is N narrow, W wide, or empty. Limits of the
-    thickness are None where the table at hand has the nominal only.
+    thickness are None where the table consulted has the nominal only.
     """
 
     diameter_mm: float
@@ -185,7 +188,7 @@ WASHERS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RodGrade:
-    """A grade of anchor rod, ASTM F1554, from secondary sources. [MPa], [mm]"""
+    """A grade of anchor rod, ASTM F1554, seen second-hand. [MPa], [mm]"""
 
     name: str
     yield_mpa: float
@@ -218,7 +221,7 @@ GRADES = {
     "105": _grade("105", (105, 125, 150), ("1/4", "3"), "red"),
 }
 
-# AISC 360-16 Table J3.4, secondary: rod diameter and least edge distance. [in]
+# AISC 360-16 Table J3.4, seen second-hand: rod diameter, least edge distance. [in]
 _EDGE_ROWS = (
     ("1/2", "3/4"),
     ("5/8", "7/8"),
@@ -232,21 +235,23 @@ MIN_EDGE_DISTANCES = tuple((_mm(rod), _mm(edge)) for rod, edge in _EDGE_ROWS)
 
 
 def find_thread(diameter_mm: float) -> RodThread | None:
-    """Coarse thread and heavy hex nut of a rod, None if not an inch size listed.
+    """Find the coarse thread and heavy hex nut of a rod; None for a size not listed.
 
     Parameters
     ----------
-    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    diameter_mm : float
+        Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
     return next((t for t in THREADS if _same_size(t.diameter_mm, diameter_mm)), None)
 
 
 def suggest_hole(diameter_mm: float) -> BasePlateHole | None:
-    """Largest base plate hole of the handbook table: a suggestion, never a check.
+    """Suggest the largest base plate hole of the handbook table; never a check.
 
     Parameters
     ----------
-    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    diameter_mm : float
+        Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
     return next(
         (h for h in BASE_PLATE_HOLES if _same_size(h.diameter_mm, diameter_mm)), None
@@ -254,24 +259,26 @@ def suggest_hole(diameter_mm: float) -> BasePlateHole | None:
 
 
 def list_washers(diameter_mm: float) -> tuple[Washer, ...]:
-    """Type A plain washers of a rod; empty if none is listed.
+    """List the type A plain washers of a rod; empty for a size not listed.
 
     Parameters
     ----------
-    diameter_mm : nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    diameter_mm : float
+        Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
     return tuple(w for w in WASHERS if _same_size(w.diameter_mm, diameter_mm))
 
 
 def min_edge_distance_mm(diameter_mm: float) -> float:
-    """Least distance from a hole's centre to the plate's edge. [mm]
+    """Return the least distance from a hole's centre to the plate's edge. [mm]
 
-    AISC 360-16 Table J3.4 (secondary); a size between rows takes the next larger
-    row, one above 1 1/4 in takes 1.25 d.
+    AISC 360-16 Table J3.4 (seen second-hand). A size between rows takes the next
+    larger row, one above 1 1/4 in takes 1.25 d.
 
     Parameters
     ----------
-    diameter_mm : rod diameter. [mm]
+    diameter_mm : float
+        Rod diameter. [mm]
     """
     for rod, edge in MIN_EDGE_DISTANCES:
         if diameter_mm <= rod + SIZE_TOLERANCE_MM:
@@ -283,7 +290,7 @@ def min_edge_distance_mm(diameter_mm: float) -> float:
 class PlateWasher:
     """A square or round plate washer that covers an opened hole. [mm]
 
-    `from_table` False: larger than the table goes, sized by its rule.
+    `from_table` is False for a size beyond the table, computed by its rule.
     """
 
     size_mm: float
@@ -292,18 +299,20 @@ class PlateWasher:
 
 
 def select_plate_washer(hole_mm: float, rod_mm: float) -> PlateWasher:
-    """Smallest plate washer that covers a hole with the rod anywhere in it.
+    """Select the smallest plate washer that covers a hole, the rod anywhere in it.
 
     With the rod against one side, the far side of the hole is hole - rod / 2 from the
-    rod's centre, so size >= 2 hole - rod: every row of AISC Design Guide 1 Table
-    2.3 (secondary) does. Sizes and thicknesses are that table's, no thinner than its
-    row for the rod; past its largest, to the next 1/2 in and a third of the rod's
-    diameter thick (AISC Design Guide 7, secondary), no thinner than the last.
+    rod's centre, so size >= 2 hole - rod, as in every row of AISC Design Guide 1 Table
+    2.3 (seen second-hand). Sizes and thicknesses are that table's, no thinner than its
+    row for the rod. Past its largest: to the next 1/2 in, a third of the rod's diameter
+    thick (AISC Design Guide 7, seen second-hand) and no thinner than the last row.
 
     Parameters
     ----------
-    hole_mm : diameter of the hole, or length of the slot. [mm]
-    rod_mm : diameter of the rod. [mm]
+    hole_mm : float
+        Diameter of the hole, or length of the slot. [mm]
+    rod_mm : float
+        Diameter of the rod. [mm]
     """
     needed = 2.0 * hole_mm - rod_mm
     rows = [

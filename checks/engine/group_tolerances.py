@@ -1,20 +1,20 @@
-"""Rod groups against each other and against the established column line.
+"""Tolerances of rod groups, between groups and from the established column line.
 
-The established column line is the line in the field that represents the centres of
-the groups as built best; it is fitted to them, not taken from the plan. Groups whose
-planned centres stand off the line on purpose are brought onto it first, by taking
-the deviations across the line instead of the places::
+The established column line is the line in the field that best represents the centres
+of the groups as built. It is fitted to them, not taken from the plan. Groups whose
+planned centres are off the line on purpose are handled by fitting the deviations
+across the line instead of the positions::
 
     across                    as built  x        x
       |        x ---- ---- ---- ---- ---- ---- ---- fitted: shift + slope * along
       +-----------------------------------------> along, as planned
 
-Rules that a tolerance basis may bring (`LineRules`): AISC 303 (2010) 7.5.1(a), (b),
-(d) and (e), as quoted in AISC Design Guide 1, 2nd ed., 2.8 (second-hand); group
-centre and bolt from group centre of EN 1090-2:2008 D.2.20, by the UK National
-Structural Concrete Specification, 4th ed., 10.3 (second-hand).
+Rules that a tolerance basis may contain (`GroupRules`): AISC 303 (2010) 7.5.1(a), (b),
+(d) and (e), as quoted in AISC Design Guide 1, 2nd ed., 2.8 (seen second-hand); group
+centre, and bolt from group centre, of EN 1090-2:2008 D.2.20, by the UK National
+Structural Concrete Specification, 4th ed., 10.3 (seen second-hand).
 
-A deviation is NaN where what it needs was not measured, and is then never within.
+A deviation is NaN where something it needs was not measured, and is then never within.
 """
 
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ LineFit = Literal["least_squares", "minimax"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupRules:
-    """Limits on groups, in mm; `inf` where the basis has no such rule."""
+    """Limits on groups; `inf` where the basis has no such rule. [mm]"""
 
     within_group_mm: float = np.inf
     adjacent_groups_mm: float = np.inf
@@ -44,7 +44,7 @@ class GroupRules:
     rod_from_group_centre_mm: float = np.inf
 
     def accumulated_limit(self, distance_mm: npt.ArrayLike) -> FloatArray:
-        """Limit of what adds up over a planned distance, any shape, in mm."""
+        """Compute the limit of accumulated deviation over planned distances. [mm]"""
         distance = np.asarray(distance_mm, dtype=float)
         if np.isinf(self.accumulated_per_mm):
             return np.full(distance.shape, self.accumulated_mm)
@@ -57,7 +57,7 @@ class GroupRules:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnLine:
-    """A column line fitted to groups as built, in the order they were given."""
+    """A column line fitted to groups as built, in the order of the input."""
 
     along_mm: FloatArray  # (n,) planned, from the first group in the line's direction
     deviation_mm: FloatArray  # (n,) of the group's centre, left of the fitted line
@@ -68,9 +68,9 @@ class ColumnLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairDistances:
-    """Distances between two things each, against the plan."""
+    """Distances between pairs of groups or rods, compared with the plan."""
 
-    first: IntArray  # (q,) index as given
+    first: IntArray  # (q,) index in the input
     second: IntArray  # (q,)
     planned_mm: FloatArray  # (q,)
     deviation_mm: FloatArray  # (q,) as built less planned
@@ -80,7 +80,7 @@ class PairDistances:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ColumnLineAssessment:
-    """One column line's groups against the rules."""
+    """Assessment of one column line's groups."""
 
     line: ColumnLine
     to_line_within: BoolArray  # (n,) 7.5.1(e)
@@ -90,7 +90,7 @@ class ColumnLineAssessment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GroupAssessment:
-    """Groups and rods against the plan, axis by axis."""
+    """Assessment of groups and rods against the plan, axis by axis."""
 
     centre_deviation_mm: FloatArray  # (g, 2)
     centre_within: BoolArray  # (g,) both axes
@@ -102,7 +102,7 @@ class GroupAssessment:
 def compute_group_centres(
     points_mm: npt.ArrayLike, group: npt.ArrayLike, n_groups: int | None = None
 ) -> FloatArray:
-    """Find the centre of each group, the mean of its rods.
+    """Compute the centre of each group, the mean of its rods.
 
     Parameters
     ----------
@@ -111,13 +111,13 @@ def compute_group_centres(
     group : array of int, shape (r,)
         Group of each rod, from 0.
     n_groups : int, optional
-        How many groups there are.
+        Number of groups.
 
     Returns
     -------
     array, shape (g, 2)
-        NaN for a group with a rod not determined: a centre of some of the rods is
-        another point. [mm]
+        NaN for a group with a rod not determined: the centre of the remaining rods
+        would be another point. [mm]
     """
     points = np.asarray(points_mm, dtype=float)
     label = np.asarray(group, dtype=np.intp)
@@ -135,7 +135,7 @@ def assess_groups(
     group: npt.ArrayLike,
     rules: GroupRules,
 ) -> GroupAssessment:
-    """Judge rods within their groups, and groups against the plan.
+    """Assess rods within their groups, and groups against the plan.
 
     Parameters
     ----------
@@ -144,8 +144,8 @@ def assess_groups(
         [mm]
     group : array of int, shape (r,)
         Group of each rod, from 0.
-    rules : LineRules
-        The basis' limits.
+    rules : GroupRules
+        Limits of the tolerance basis.
 
     Returns
     -------
@@ -174,8 +174,8 @@ def fit_column_line(
 ) -> ColumnLine:
     """Fit the established column line to the centres of groups as built.
 
-    Either the sum of squared deviations across the line is least, or the largest of
-    them (minimax: if any line serves the rule, this one does).
+    Minimises either the sum of squared deviations across the line or the largest of
+    them (minimax: if any line satisfies the rule, this one does).
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ def fit_column_line(
     direction : array, shape (2,)
         Direction of the planned line, any length.
     fit : "least_squares" or "minimax"
-        Which line is the most representative.
+        Criterion of the fit.
 
     Returns
     -------
@@ -194,7 +194,7 @@ def fit_column_line(
     Raises
     ------
     DegenerateGeometryError
-        If the direction is no direction.
+        If the direction has no length.
     """
     planned = np.asarray(planned_mm, dtype=float)
     off = np.asarray(as_built_mm, dtype=float) - planned
@@ -225,10 +225,10 @@ def assess_column_line(
     rules: GroupRules,
     fit: LineFit = "least_squares",
 ) -> ColumnLineAssessment:
-    """Judge the groups of one column line against each other and the fitted line.
+    """Assess the groups of one column line against each other and the fitted line.
 
-    Neighbours go by the distance of their centres, what adds up between groups
-    further apart by the distance along the line.
+    Neighbours are compared by the distance of their centres, accumulated spacing by
+    the distance along the line.
 
     Parameters
     ----------
@@ -237,14 +237,14 @@ def assess_column_line(
         axes. [mm]
     direction : array, shape (2,)
         Direction of the planned line, any length.
-    rules : LineRules
-        The basis' limits.
+    rules : GroupRules
+        Limits of the tolerance basis.
     fit : "least_squares" or "minimax"
-        Which line is the most representative.
+        Criterion of the fit.
 
     Returns
     -------
-    LineJudgement
+    ColumnLineAssessment
     """
     planned = np.asarray(planned_mm, dtype=float)
     built = np.asarray(as_built_mm, dtype=float)
@@ -284,7 +284,7 @@ def _within(deviation: FloatArray, limit: npt.ArrayLike) -> BoolArray:
 
 
 def _both_axes_within(deviation: FloatArray, limit: float) -> BoolArray:
-    """Ask whether both axes are within, (n, 2) -> (n,)."""
+    """Check both axes, (n, 2) -> (n,)."""
     inside = _within(deviation, limit)
     both: BoolArray = inside[:, 0] & inside[:, 1]
     return both
@@ -314,8 +314,9 @@ def _assess_rod_pairs(
     order = np.argsort(label, kind="stable").astype(np.intp)
     sorted_label = label[order]
     most = int(np.bincount(label).max(initial=0))
-    # Rods of a group are neighbours after sorting: pair each with the next, the one
-    # after, and so on as far as the largest group goes.
+    # After sorting, the rods of a group are neighbours: pairing each with the next,
+    # the one after and so on up to the size of the largest group lists every pair
+    # without a loop over groups.
     steps = [
         np.stack([order[:-step], order[step:]])[
             :, sorted_label[:-step] == sorted_label[step:]
@@ -330,7 +331,7 @@ def _assess_rod_pairs(
 
 
 def _fit_least_squares(along: FloatArray, across: FloatArray) -> tuple[float, float]:
-    """Shift and slope with the least sum of squares; no slope from one group."""
+    """Fit shift and slope by least squares; a single group has slope 0."""
     if not along.size:
         return float("nan"), float("nan")
     middle, height = along.mean(), across.mean()
@@ -341,7 +342,7 @@ def _fit_least_squares(along: FloatArray, across: FloatArray) -> tuple[float, fl
 
 
 def _fit_minimax(along: FloatArray, across: FloatArray) -> tuple[float, float]:
-    """Shift and slope with the least largest deviation, by linear programming.
+    """Fit shift and slope with the least largest deviation, by linear programming.
 
     Minimise h with -h <= across - shift - slope * along <= h.
     """

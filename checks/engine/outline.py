@@ -1,25 +1,25 @@
-r"""The shape a foundation was built to, from its taped walls and diagonals.
+r"""The shape as built, adjusted to the taped walls and diagonals.
 
     D ----------- C     all lengths are taken corner to corner on the steel line;
-    |  \       /  |     each is a reading of the figure's 2 n - 3 unknowns, and
-    |     \ /     |     what there are more of than that checks the others
+    |  \       /  |     each is one reading of the outline's 2 n - 3 unknowns, and
+    |     \ /     |     those beyond that number check the others
     |     / \     |
     |  /       \  |
     A ----------- B
 
-Least squares on the corners (`network`, no point held), which leaves the figure on
-the plan by the rigid best fit, so that each corner's offset is what it is out by
-when nobody knows which corner was right.
+Least squares on the corners (`distance_network`, no point held). The result lies on
+the plan by the rigid best fit: nobody knows which corner is right, so the error is
+shared among all.
 
-The lean is the shear of the best affine fit M of the figure to the plan: with e the
+The skew is the shear of the best affine fit M of the outline to the plan: with e the
 direction of the first wall and n square to it, inward,
 
-    lean = asin((M e . M n) / (|M e| |M n|))
+    skew = asin((M e . M n) / (|M e| |M n|))
 
-positive where the corner angle after the first wall's start is less than on the
-plan. For a parallelogram built where a rectangle was planned, of sides a, b and
-diagonals p (first corner to third) and q, it is asin((p**2 - q**2) / (4 a b)), since
-p = u + v and q = v - u with the sides as vectors u, v.
+positive where the corner angle at the first wall's start is less than on the plan. For
+a parallelogram built where a rectangle was planned, of sides a, b and diagonals p
+(first corner to third) and q, it is asin((p**2 - q**2) / (4 a b)), because p = u + v
+and q = v - u with the sides as vectors u, v.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -39,17 +39,17 @@ from checks.engine.distance_network import (
 from checks.engine.errors import DegenerateGeometryError
 
 CLEAR_CORNER_SINE = 0.02
-"""Sine of a corner's turn beyond which the corner may not come out turned over."""
+"""Sine of a corner's angle beyond which the corner must not come out folded over."""
 
 MIN_MOTION_SEEN = 0.05
-"""How much of a missing movement a proposed reading should see, if one can. [1]"""
+"""Share of a missing motion that a proposed reading should see, if one can. [1]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutlineAdjustments:
-    """The figures of b outlines of n corners and m readings.
+    """Adjustments of b outlines of n corners and m readings.
 
-    All numbers are NaN for an outline whose outcome is not `adjusted`; those of a
+    All numbers are NaN for an outline whose outcome is not `adjusted`. Those of a
     reading not taken are NaN, and so is `w` where no other reading checks that one.
     """
 
@@ -70,7 +70,7 @@ class OutlineAdjustments:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutlineAdjustment:
-    """The figure of one outline; members as in `OutlineAdjustments`, less the b."""
+    """Adjustment of one outline; members as in `OutlineAdjustments`, without b."""
 
     determined: bool
     outcome: AdjustmentOutcome
@@ -99,30 +99,30 @@ def adjust_outline(
     """Adjust one outline to its measured walls and diagonals.
 
     Minimises sum((read - distance)**2 / sigma**2) by Gauss-Newton to 1e-9 mm;
-    redundancy, w and the limit of 3.29 as Baarda defines them [1]_. With one reading
-    to spare all |w| are equal, and likewise wherever the residuals of the readings
-    with the largest |w| are fully correlated: then `cannot_tell` is set (if they are
-    suspect at all) and nothing is named in `suspect`; `inseparable` has the group.
+    redundancy, w and the limit of 3.29 as Baarda defines them [1]_. With one redundant
+    reading all |w| are equal, and likewise wherever the residuals of the readings with
+    the largest |w| are fully correlated. Then `cannot_tell` is set (if they are suspect
+    at all), `suspect` names none, and `inseparable` holds the group.
 
     Parameters
     ----------
     plan_mm : array, shape (n, 2)
         Planned corners in order, three or more. [mm]
     pairs : array of int, shape (m, 2)
-        The two corners of each reading; a pair may come more than once. [1]
+        The two corners of each reading; a pair may occur more than once. [1]
     lengths_mm : array, shape (m,)
         Readings. NaN: not taken. [mm]
     sigma_mm : array, shape (m,) or scalar
         Their standard uncertainties. [mm]
     diagonals : array of int, shape (d, 2)
-        Diagonals the plan asks for, which come before others in `missing`. [1]
+        Diagonals the plan asks for, preferred to others in `missing`. [1]
 
     Returns
     -------
     OutlineAdjustment
-        `determined` is true where there is a figure; otherwise `outcome` says why
-        there is none and `missing` which readings would give one: walls first, then
-        `diagonals`, then any other pair, each taken only if it adds something. [mm]
+        `determined` is True where the outline could be adjusted. Otherwise `outcome`
+        says why not and `missing` which readings would help: walls first, then
+        `diagonals`, then any other pair, each only if it adds something. [mm]
 
     Raises
     ------
@@ -166,17 +166,17 @@ def adjust_outline(
 
 
 def empty_adjustment(corners: int, readings: int) -> OutlineAdjustment:
-    """Give the adjustment of an outline that cannot have one: nothing is known.
+    """Return the undetermined adjustment of an outline that cannot be adjusted.
 
     Parameters
     ----------
     corners, readings : int
-        How many there are. [1]
+        Number of each. [1]
 
     Returns
     -------
     OutlineAdjustment
-        Not determined, and nothing missing that would determine it. [mm]
+        Not determined, with no missing reading that would help. [mm]
     """
     nan = float("nan")
     places, each = np.full((corners, 2), nan), np.full(readings, nan)
@@ -224,7 +224,7 @@ def adjust_outlines(
     Returns
     -------
     OutlineAdjustments
-        The figures. [mm]
+        Adjusted corners and statistics. [mm]
 
     Raises
     ------
@@ -264,12 +264,12 @@ def adjust_outlines(
 def _orient_to_plan(
     plans: FloatArray, centred: FloatArray, points: FloatArray
 ) -> FloatArray:
-    """Lay figures on their plans by the rigid best fit.
+    """Orient outlines to their plans by the rigid best fit.
 
-    Adjusted with no point held, a figure has kept the plan's centroid, and
-    sum(p x d) = 0 with p the plan about it and d what the points moved by: so of the
-    fit's turn, atan2(sum(p x q), sum(p . q)) with q = p + d, the sine is 0 already.
-    Only the cosine can be negative, and then the figure stands upside down.
+    Adjusted without a held point, an outline has kept the plan's centroid, and
+    sum(p x d) = 0 with p the plan about it and d the movement of the points. Of the
+    fit's rotation, atan2(sum(p x q), sum(p . q)) with q = p + d, the sine is therefore
+    already 0. Only the cosine can be negative, and then the outline is upside down.
     """
     middle = plans - centred
     along = (centred * (points - middle)).sum(axis=(1, 2))
@@ -279,7 +279,7 @@ def _orient_to_plan(
 
 
 def _discard_folded(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments:
-    """Take back what was found of outlines that came out with a corner turned over."""
+    """Discard the results of outlines with a corner folded over."""
     taken: dict[str, npt.NDArray[Any]] = {}
     for each in fields(found):
         value = getattr(found, each.name)
@@ -293,7 +293,7 @@ def _discard_folded(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdju
 
 
 def reduce_to_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Corners about their centroid, and their sums of x x, x y and y y, (3, b)."""
+    """Return corners about their centroid, and sums of x x, x y and y y, (3, b)."""
     if plans.ndim != 3 or plans.shape[1] < 3 or plans.shape[2] != 2:
         raise DegenerateGeometryError("an outline needs at least three corners")
     p = plans - plans.sum(axis=1, keepdims=True) / plans.shape[1]
@@ -302,7 +302,7 @@ def reduce_to_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def reject_degenerate_plans(plans: FloatArray, moments: FloatArray) -> None:
-    """Refuse plans (b, n, 2) whose corners lie on one line or coincide. [mm]"""
+    """Raise if corners of a plan (b, n, 2) lie on one line or coincide. [mm]"""
     xx, xy, yy = moments
     spread = xx + yy
     if (xx * yy - xy * xy <= 1e-12 * spread**2).any():
@@ -315,7 +315,7 @@ def reject_degenerate_plans(plans: FloatArray, moments: FloatArray) -> None:
 
 
 def _find_folded(plans: FloatArray, points: FloatArray) -> BoolArray:
-    """Whether a corner that clearly turns one way on the plan turns the other."""
+    """Find outlines with a corner that clearly bends the other way on the plan."""
     sine = _corner_sines(np.concatenate([plans, points]))
     planned, found = sine[: len(plans)], sine[len(plans) :]
     over = (np.abs(planned) > CLEAR_CORNER_SINE) & (planned * found <= 0.0)
@@ -323,7 +323,7 @@ def _find_folded(plans: FloatArray, points: FloatArray) -> BoolArray:
 
 
 def _corner_sines(points: FloatArray) -> FloatArray:
-    """Sine of the turn at each corner, (b, n); NaN in, NaN out."""
+    """Compute the sine of the exterior angle at each corner, (b, n); NaN stays NaN."""
     each = np.arange(points.shape[1])
     out = points[:, each - points.shape[1] + 1] - points
     into = out[:, each - 1]
@@ -334,18 +334,19 @@ def _corner_sines(points: FloatArray) -> FloatArray:
 
 
 def _affine_skew(p: FloatArray, moments: FloatArray, corners: FloatArray) -> FloatArray:
-    """Shear of the best affine fit; M = sum(c p') (sum(p p'))^-1, and e, n as above.
+    """Compute the shear of the best affine fit, M = sum(c p') (sum(p p'))^-1.
 
-    M e and M n are taken without the determinant in that inverse and with the wall's
-    own length in e and n: no angle sees either.
+    e and n as in the module's docstring. M e and M n are taken without the determinant
+    of that inverse and with the wall's own length in e and n: no angle depends on
+    either.
     """
     xx, xy, yy = moments
-    built = corners - corners[:, :1]  # near, for the digits' sake; sum(p) is 0
+    built = corners - corners[:, :1]  # small numbers keep their digits; sum(p) is 0
     mixed = built.transpose(0, 2, 1) @ p
     wall = p[:, 1] - p[:, 0]
     q = p[:, 1 - np.arange(p.shape[1], 0, -1)]
     area = (p[..., 0] * q[..., 1] - p[..., 1] * q[..., 0]).sum(axis=1)
-    ways = np.empty((len(p), 2, 2))  # e and n in columns, turned into (p p')^-1 e, n
+    ways = np.empty((len(p), 2, 2))  # (p p')^-1 e and (p p')^-1 n in columns
     ways[:, 0, 0] = yy * wall[:, 0] - xy * wall[:, 1]
     ways[:, 1, 0] = xx * wall[:, 1] - xy * wall[:, 0]
     ways[:, 0, 1] = -yy * wall[:, 1] - xy * wall[:, 0]
@@ -360,10 +361,10 @@ def _affine_skew(p: FloatArray, moments: FloatArray, corners: FloatArray) -> Flo
 def _find_missing_pairs(
     plan: FloatArray, measured: IntArray, listed: IntArray
 ) -> IntArray:
-    """Pairs that take away, one by one, every movement the readings do not see.
+    """Find pairs that remove, one by one, every motion that no reading sees.
 
-    The unseen movements span the null space of the rows of what was measured and of
-    the three movements of the whole. A pair helps if its row is not square to it.
+    The unseen motions span the null space of the rows of the measured distances and of
+    the three rigid motions. A pair helps if its row is not square to that space.
     """
     n = len(plan)
     walls = np.stack([np.arange(n), (np.arange(n) + 1) % n], axis=1)

@@ -1,4 +1,4 @@
-"""Where each rod of a pattern is, from its setbacks, offsets and gages.
+"""Rod positions of a pattern, from setbacks, offsets and gages.
 
         in ^          reference line
            |          :      (3)         setback   s = in of a rod
@@ -12,13 +12,12 @@ Weighted least squares, for all rods of a building (or of many) at once::
     minimise sum(((in_i - s) / u_s)**2) + sum(((along_i - o) / u_o)**2)
              + sum(((|x_j - x_i| - g) / u_g)**2)
 
-Setbacks and offsets alone give weighted means, each coordinate by itself. Where
-there are gages the patterns they belong to are solved by Gauss-Newton, all patterns
-in one stack of normal equations.
+Setbacks and offsets alone give weighted means, each coordinate by itself. Patterns
+with gages are solved by Gauss-Newton, all patterns in one stack of normal equations.
 
-A coordinate is determined if what was read fixes it to first order at the plan's
-geometry; a gage counts only if both its rods are determined, for otherwise what it
-says of one hangs on a guess about the other.
+A coordinate is determined if the readings fix it to first order at the plan's
+geometry. A gage counts only if both its rods are determined: otherwise its information
+about one rod depends on a guess about the other.
 """
 
 from dataclasses import dataclass
@@ -35,7 +34,7 @@ GageReadings = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
 """Both rods, value and standard uncertainty of gages. [1, 1, mm, mm]"""
 
 MIN_PART_SEEN = 1e-2
-"""Least part of a coordinate that readings must see for it to be determined. [1]"""
+"""Least part of a coordinate that the readings must see to determine it. [1]"""
 
 CONVERGED_MM = 1e-9
 """Gauss-Newton stops when no coordinate of any pattern moves by more. [mm]"""
@@ -45,7 +44,7 @@ MAX_STEPS = 50
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternSolution:
-    """The rods as read; what is not determined is NaN and says so."""
+    """Rods as built; a coordinate that is not determined is NaN."""
 
     rods_mm: FloatArray  # (n_rods, 2) along and in, from reference and steel line
     determined: BoolArray  # (n_rods, 2)
@@ -60,7 +59,7 @@ class PatternSolution:
 
 @dataclass(frozen=True, slots=True)
 class _DirectReadings:
-    """What setbacks and offsets say of each coordinate by themselves."""
+    """Weighted means of the setbacks and offsets of each coordinate."""
 
     value: FloatArray  # (n_rods, 2) weighted mean, 0 where none
     weight: FloatArray  # (n_rods, 2) sum of 1 / sigma**2
@@ -88,18 +87,18 @@ def solve_patterns(
     offset: RodReadings = ((), (), ()),
     gage: GageReadings = ((), (), (), ()),
 ) -> PatternSolution:
-    """Find the rods of all patterns from any mix of readings.
+    """Solve for the rods of all patterns from any mix of readings.
 
-    Least squares by Gauss-Newton to 1e-9 mm [1]_, begun at the plan moved by what
-    the pattern's setbacks and offsets say on average, so that of two places a gage
-    allows the one nearest the plan is taken.
+    Least squares by Gauss-Newton to 1e-9 mm [1]_. The start is the plan, shifted by the
+    average of the pattern's setbacks and offsets: of the two positions that a gage
+    allows, this selects the one nearest the plan.
 
     Parameters
     ----------
     nominal_mm : array, shape (n_rods, 2)
         Planned rods, along and in, each in its position's own axes. [mm]
     position : array of int, shape (n_rods,)
-        The position each rod belongs to, any numbers in any order. [1]
+        Position of each rod, any numbers in any order. [1]
     setback : (rods, values, sigmas), arrays of one shape
         Steel line to rod, square to the wall. NaN value: not read. [1, mm, mm]
     offset : (rods, values, sigmas), arrays of one shape
@@ -110,16 +109,16 @@ def solve_patterns(
     Returns
     -------
     PatternSolution
-        Coordinates, which are determined, their standard uncertainties, residuals.
+        Coordinates, which of them are determined, standard uncertainties, residuals.
         Where the gages of a pattern contradict the rest (no convergence, or a pair
-        of rods would have to swap sides) they are left out for that pattern and
+        of rods would have to swap sides) they are ignored for that pattern and
         `contradictory` is set for its rods. [mm]
 
     Raises
     ------
     ValueError
-        If a reading names a rod that is not there, a gage one rod twice or rods of
-        two positions, or a sigma is not positive.
+        If a reading names a rod that does not exist, a gage names one rod twice or
+        rods of two positions, or a sigma is not positive.
 
     References
     ----------
@@ -175,7 +174,7 @@ def _check_rods(which: npt.ArrayLike, n: int, what: str) -> IntArray:
 def _values_and_weights(
     values: npt.ArrayLike, sigmas: npt.ArrayLike, what: str
 ) -> tuple[FloatArray, FloatArray]:
-    """Values, and 1 / sigma**2 with 0 where nothing was read."""
+    """Return values, and weights 1 / sigma**2 with 0 where nothing was read."""
     value = np.asarray(values, dtype=np.float64).reshape(-1)
     sigma = np.broadcast_to(np.asarray(sigmas, dtype=np.float64), value.shape)
     there = ~np.isnan(value)
@@ -224,7 +223,7 @@ def _stack_patterns(
     value: FloatArray,
     weight: FloatArray,
 ) -> tuple[IntArray, _StackedGages]:
-    """Rods of the patterns that have gages, (patterns, slots), -1 where none."""
+    """Stack the rods of patterns with gages, (patterns, slots), -1 where empty."""
     _, pattern = np.unique(group, return_inverse=True)
     wanted = np.unique(pattern[ends[:, 0]])
     place = np.full(pattern.max() + 1, -1, dtype=np.intp)
@@ -258,7 +257,8 @@ def _solve_stack(
     gages: _StackedGages,
 ) -> _PatternFit:
     real = (members >= 0)[:, :, None]
-    middle = nominal[members[:, :1]]  # a rod of each pattern, for the digits' sake
+    # Reduced to a rod of each pattern: plan coordinates are large, residuals small.
+    middle = nominal[members[:, :1]]
     plan = np.where(real, nominal[members] - middle, 0.0)
     weight = np.where(real, direct.weight[members], 0.0)
     known = weight > 0.0
@@ -287,10 +287,11 @@ def _solve_stack(
 def _find_determined(
     plan: FloatArray, known: BoolArray, real: BoolArray, gages: _StackedGages
 ) -> tuple[BoolArray, BoolArray]:
-    """Which coordinates are determined, and which gages can be used.
+    """Find the determined coordinates and the usable gages.
 
-    The null space of the normal matrix at the plan, all weights 1, is what is free;
-    gages at a rod that is not wholly determined go, until none is left to go.
+    The null space of the normal matrix at the plan, all weights 1, is undetermined.
+    Gages at a rod that is not fully determined are dropped, which may undetermine
+    others, so this repeats until none is dropped.
     """
     used = gages.weight > 0.0
     if (known | ~real).all():
@@ -311,7 +312,7 @@ def _find_determined(
 
 
 def _initial_rods(plan: FloatArray, value: FloatArray, known: BoolArray) -> FloatArray:
-    """The readings where there are any, and else the plan moved by what those say."""
+    """Return the direct readings, and the plan shifted by their mean elsewhere."""
     moved = np.where(known, value - plan, 0.0).sum(axis=1, keepdims=True)
     moved = moved / np.maximum(known.sum(axis=1, keepdims=True), 1)
     return np.where(known, value, plan + moved)
@@ -320,7 +321,7 @@ def _initial_rods(plan: FloatArray, value: FloatArray, known: BoolArray) -> Floa
 def _gage_directions(
     points: FloatArray, gages: _StackedGages
 ) -> tuple[FloatArray, FloatArray]:
-    """Unit vectors (g, 2) along the gages, and their lengths (g,)."""
+    """Return unit vectors (g, 2) along the gages, and their lengths (g,)."""
     ends = points[gages.pattern[:, None], gages.slot]
     step = ends[:, 1] - ends[:, 0]
     length = np.hypot(step[:, 0], step[:, 1])
@@ -330,7 +331,7 @@ def _gage_directions(
 def _normal_matrices(
     own: FloatArray, unit: FloatArray, gages: _StackedGages, weight: FloatArray
 ) -> FloatArray:
-    """Normal matrices (patterns, 2 slots, 2 slots): diagonal `own` and the gages."""
+    """Assemble normal matrices (patterns, 2 slots, 2 slots) of `own` and gages."""
     patterns, slots = own.shape[:2]
     width = 2 * slots
     row = np.concatenate([-unit, unit], axis=1)  # (g, 4): along, in of both rods
@@ -358,13 +359,13 @@ def _gauss_newton(
     fixed: BoolArray,
     gages: _StackedGages,
 ) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Rods, inverse normal matrices, and which patterns came to rest near the plan."""
+    """Return rods, inverse normal matrices, and the patterns that converged."""
     patterns, slots = plan.shape[:2]
     rods = start.copy()
     planned, length = _gage_directions(plan, gages)
     reach = np.full(patterns, np.inf)
     np.minimum.at(reach, gages.pattern, np.where(length > 0.0, 0.5 * length, np.inf))
-    # what nothing determines is held; the dust keeps a collapsing pattern regular
+    # Undetermined coordinates are held; 1e-12 keeps a collapsing pattern regular.
     own = np.where(weight > 0.0, weight, np.where(fixed, 1e-12, 1.0))
     column = 2 * gages.slot[:, :, None] + np.arange(2)
     at = gages.pattern[:, None, None] * (2 * slots) + column

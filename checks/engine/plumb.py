@@ -1,13 +1,13 @@
-"""Columns out of plumb: lean over height, and the movement that cures it.
+"""Columns out of plumb: deviation over height, and the movement that corrects it.
 
     working line
        |   /
-       |  /   lean = top less base, measured level
+       |  /   out of plumb = top less base, measured level
     h  | /    limit = ratio * h      AISC 303 7.13.1.1: 1/500
        |/
       base
 
-The limit holds for each axis. The top has to move by the lean, the other way.
+The limit holds for each axis. The top must move by as much, the other way.
 """
 
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ from checks.engine.errors import EngineError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlumbAssessment:
-    """How far columns lean, axes along and in; NaN where an axis was not measured."""
+    """Plumb of columns, axes along and in; NaN where an axis was not measured."""
 
     slope: FloatArray  # (..., 2) lean over height
     limit_mm: FloatArray  # (...) most lean at that height
@@ -33,14 +33,14 @@ class PlumbAssessment:
 
 
 def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
-    """Find the most lean allowed at a height: ratio * height.
+    """Compute the plumb limit at a height: ratio * height.
 
     Parameters
     ----------
     height_mm : array, any shape
-        Height over which the lean was measured. [mm]
+        Height between the two points measured. [mm]
     ratio : float
-        Lean over height, 1/500 by AISC 303 7.13.1.1.
+        Out of plumb over height, 1/500 by AISC 303 7.13.1.1.
 
     Returns
     -------
@@ -54,7 +54,7 @@ def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
     """
     height = np.asarray(height_mm, dtype=float)
     if np.any(height <= 0):
-        raise EngineError("The height a lean is measured over must be above zero.")
+        raise EngineError("The height between the two points must be above zero.")
     limit: FloatArray = ratio * height
     return limit
 
@@ -62,22 +62,22 @@ def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
 def assess_plumb(
     out_of_plumb_mm: npt.ArrayLike, height_mm: npt.ArrayLike, ratio: float
 ) -> PlumbAssessment:
-    """Judge columns against their limit, axis by axis.
+    """Compare columns with their plumb limit, axis by axis.
 
     Parameters
     ----------
-    lean_mm : array, shape (..., 2)
-        Lean of the shaft, along and in; NaN where not measured. [mm]
+    out_of_plumb_mm : array, shape (..., 2)
+        Offset of the top from the base, along and in; NaN where not measured. [mm]
     height_mm : array, shape (...) or (..., 2)
-        Height each lean was measured over. [mm]
+        Height between the two points measured. [mm]
     ratio : float
-        Most lean over height.
+        Largest out of plumb over height.
 
     Returns
     -------
     Plumb
         `limit_mm` by the lesser of the two heights where they differ; each axis is
-        judged by its own.
+        compared with its own.
     """
     lean = np.asarray(out_of_plumb_mm, dtype=float)
     height = np.asarray(height_mm, dtype=float)

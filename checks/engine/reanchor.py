@@ -1,9 +1,9 @@
-"""A replacement adhesive rod, screened against ACI 318-19 chapter 17.
+"""Screen of a replacement adhesive rod against ACI 318-19 chapter 17.
 
 A screen for the engineer, not a design: the product's evaluation report and the
-engineer of record govern. Every condition is a named item with what was found, what is
-asked, and pass, fail or unknown. Basic strengths are those of one rod in cracked
-concrete before strength reduction:
+engineer of record govern. Every condition is a named item with its value, its limits,
+and pass, fail or unknown. Basic strengths are those of one rod in cracked concrete
+before strength reduction:
 
     breakout   Nb  = kc lambda sqrt(f'c) hef^1.5          17.6.2.2.1, kc = 17
                psi_ed = 0.7 + 0.3 ca / (1.5 hef) <= 1     17.6.2.4
@@ -11,8 +11,8 @@ concrete before strength reduction:
                cNa = 10 da sqrt(tau_uncr / 1100)          17.6.5.1.2
     steel      Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi)   17.6.1.2
 
-in psi, inches and pounds, as the code writes them; given back in N and mm. The clauses
-were read in secondary sources. lambda is 1: normal-weight concrete.
+in psi, inches and pounds, as the code writes them; returned in N and mm. The clauses
+were seen second-hand. lambda is 1: normal-weight concrete.
 """
 
 from dataclasses import dataclass
@@ -36,7 +36,7 @@ RELATIVE_SLACK = 1e-9
 
 
 class ScreenOutcome(StrEnum):
-    """What a condition came to."""
+    """Outcome of a condition."""
 
     PASS = "pass"  # noqa: S105  (a word of the trade, no secret)
     FAIL = "fail"
@@ -48,7 +48,7 @@ Unit = Literal["mm", "d", "days", "°C", "MPa"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScreenCondition:
-    """One condition: what was found against what is asked, in `unit`."""
+    """One condition: a value and its limits, in `unit`."""
 
     name: str
     value: float | None
@@ -61,7 +61,7 @@ class ScreenCondition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplacementRod:
-    """The replacement rod as proposed; None where not known. [mm], [MPa], [°C]"""
+    """A proposed replacement rod; None where not known. [mm], [MPa], [°C]"""
 
     diameter_mm: float
     embedment_mm: float | None = None
@@ -76,7 +76,7 @@ class ReplacementRod:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BasicStrengths:
-    """Basic tension strengths of one rod, nothing reduced; None where not known."""
+    """Basic tension strengths of one rod, not reduced; None where not known."""
 
     breakout_n: float | None
     edge_factor: float | None  # psi_ed
@@ -84,14 +84,15 @@ class BasicStrengths:
     bond_n: float | None
     bond_edge_mm: float  # cNa: nearer to an edge than this, the bond is less
     steel_n: float | None
-    # None unless all are known, and where the bond is not least but nearer to the edge
-    # than `bond_edge_mm`: it is less there, by how much is not screened.
+    # None unless all are known. Also None where the bond is not the least but the rod
+    # is nearer to the edge than `bond_edge_mm`: the bond is then reduced, and by how
+    # much is not screened.
     least: Literal["breakout", "bond", "steel"] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReanchorScreen:
-    """Every condition, and the basic strengths beside one another."""
+    """Every condition, and the basic strengths side by side."""
 
     heading: str
     conditions: tuple[ScreenCondition, ...]
@@ -99,7 +100,7 @@ class ReanchorScreen:
 
     @property
     def outcome(self) -> ScreenOutcome:
-        """Fail if one fails; else unknown if one is; else pass."""
+        """Fail if any condition fails, else unknown if any is, else pass."""
         outcomes = {c.outcome for c in self.conditions}
         for worst in (ScreenOutcome.FAIL, ScreenOutcome.UNKNOWN):
             if worst in outcomes:
@@ -107,7 +108,7 @@ class ReanchorScreen:
         return ScreenOutcome.PASS
 
 
-# Table 17.6.5.2.5, secondary: cracked and uncracked default bond stress. [psi]
+# Table 17.6.5.2.5, seen second-hand: cracked and uncracked default bond stress. [psi]
 BOND_OUTDOORS_PSI = (200.0, 650.0)  # dry to saturated, up to 175 °F
 BOND_INDOORS_PSI = (300.0, 1000.0)  # dry, up to 110 °F
 
@@ -121,8 +122,8 @@ def screen_replacement_rod(
 
     Parameters
     ----------
-    proposal : Proposal
-        What is known of it. [mm], [MPa], [°C]
+    proposal : ReplacementRod
+        The rod, as far as it is known. [mm], [MPa], [°C]
     thread : Thread, optional
         For the steel's stress area.
     grade : Grade, optional
@@ -138,9 +139,9 @@ def screen_replacement_rod(
         If the diameter, or an embedment given, is not above zero.
     """
     if not proposal.diameter_mm > 0.0:
-        raise EngineError("A rod's diameter is more than zero.")
+        raise EngineError("The diameter of a rod must be more than zero.")
     if proposal.embedment_mm is not None and not proposal.embedment_mm > 0.0:
-        raise EngineError("An embedment is more than zero, or not given.")
+        raise EngineError("The embedment of a rod, if given, must be more than zero.")
     return ReanchorScreen(
         heading=SCREEN_HEADING,
         conditions=_screen_conditions(proposal),
@@ -149,13 +150,16 @@ def screen_replacement_rod(
 
 
 def breakout_strength_n(strength_mpa: float, embedment_mm: float, kc: float) -> float:
-    """Nb = kc sqrt(f'c) hef^1.5, ACI 318-19 17.6.2.2.1 (psi, in, lb). [N]
+    """Compute Nb = kc sqrt(f'c) hef^1.5, ACI 318-19 17.6.2.2.1 (psi, in, lb). [N]
 
     Parameters
     ----------
-    strength_mpa : f'c; counted up to 8000 psi, 17.3.1. [MPa]
-    embedment_mm : hef. [mm]
-    kc : 17 for a post-installed rod without a test of its own.
+    strength_mpa : float
+        f'c; counted up to 8000 psi, 17.3.1. [MPa]
+    embedment_mm : float
+        hef. [mm]
+    kc : float
+        17 for a post-installed rod without a test of its own.
     """
     psi = min(strength_mpa / PSI_MPA, MAX_CONCRETE_PSI)
     hef = embedment_mm / INCH_MM
@@ -163,11 +167,12 @@ def breakout_strength_n(strength_mpa: float, embedment_mm: float, kc: float) -> 
 
 
 def edge_factor(edge_mm: float, embedment_mm: float) -> float:
-    """psi_ed = 0.7 + 0.3 ca / (1.5 hef), at most 1, ACI 318-19 17.6.2.4.
+    """Compute psi_ed = 0.7 + 0.3 ca / (1.5 hef), at most 1, ACI 318-19 17.6.2.4.
 
     Parameters
     ----------
-    edge_mm, embedment_mm : ca and hef. [mm]
+    edge_mm, embedment_mm : float
+        ca and hef. [mm]
     """
     return min(1.0, 0.7 + 0.3 * edge_mm / (1.5 * embedment_mm))
 
@@ -175,55 +180,63 @@ def edge_factor(edge_mm: float, embedment_mm: float) -> float:
 def bond_strength_n(
     stress_psi: float, diameter_mm: float, embedment_mm: float
 ) -> float:
-    """Nba = tau pi da hef, ACI 318-19 17.6.5.2.1. [N]
+    """Compute Nba = tau pi da hef, ACI 318-19 17.6.5.2.1. [N]
 
     Parameters
     ----------
-    stress_psi : tau, a default of Table 17.6.5.2.5 in psi.
-    diameter_mm, embedment_mm : da and hef. [mm]
+    stress_psi : float
+        tau, a default of Table 17.6.5.2.5. [psi]
+    diameter_mm, embedment_mm : float
+        da and hef. [mm]
     """
     return stress_psi * PSI_MPA * pi * diameter_mm * embedment_mm
 
 
 def bond_edge_mm(uncracked_psi: float, diameter_mm: float) -> float:
-    """CNa = 10 da sqrt(tau_uncr / 1100), ACI 318-19 17.6.5.1.2. [mm]
+    """Compute cNa = 10 da sqrt(tau_uncr / 1100), ACI 318-19 17.6.5.1.2. [mm]
 
     Parameters
     ----------
-    uncracked_psi : tau_uncr in psi.
-    diameter_mm : da. [mm]
+    uncracked_psi : float
+        tau_uncr. [psi]
+    diameter_mm : float
+        da. [mm]
     """
     return 10.0 * diameter_mm * sqrt(uncracked_psi / 1100.0)
 
 
 def steel_strength_n(thread: RodThread, grade: RodGrade) -> float:
-    """Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi), ACI 318-19 17.6.1.2. [N]
+    """Compute Nsa = Ase futa, futa <= min(1.9 fya, 125 ksi), ACI 318-19 17.6.1.2. [N]
 
     Parameters
     ----------
-    thread : gives Ase. [mm2]
-    grade : gives fya and futa. [MPa]
+    thread : RodThread
+        For Ase. [mm2]
+    grade : RodGrade
+        For fya and futa. [MPa]
     """
     futa = min(grade.tensile_mpa, 1.9 * grade.yield_mpa, MAX_STEEL_KSI * KSI_MPA)
     return thread.stress_area_mm2 * futa
 
 
-def _screen_conditions(p: ReplacementRod) -> tuple[ScreenCondition, ...]:
-    d = p.diameter_mm
-    return (
-        _screen_condition("embedment", _in_diameters(p.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
-        _screen_condition("spacing to the old stub", _in_diameters(p.old_stub_mm, d), "d", (6.0, None),
-                   "17.9.2(a)"),
-        _screen_condition("spacing to the nearest rod", _in_diameters(p.neighbour_mm, d), "d",
-                   (6.0, None), "17.9.2(a)"),
-        _screen_condition("edge distance", _in_diameters(p.edge_mm, d), "d", (6.0, None), "17.9.2(b)"),
-        _screen_condition("concrete age", p.concrete_age_days, "days", (21.0, None), "17.2.2"),
-        _screen_condition("concrete temperature", p.concrete_temperature_c, "°C", (10.0, None),
-                   "Table 17.6.5.2.5"),
-        _screen_condition("concrete strength", p.concrete_strength_mpa, "MPa",
-                   (2500.0 * PSI_MPA, None),
-                   "Table 17.6.5.2.5"),
+def _screen_conditions(rod: ReplacementRod) -> tuple[ScreenCondition, ...]:
+    d = rod.diameter_mm
+    rows: tuple[
+        tuple[str, float | None, Unit, tuple[float, float | None], str], ...
+    ] = (
+        ("embedment", _in_diameters(rod.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
+        ("spacing to the old stub", _in_diameters(rod.old_stub_mm, d), "d",
+         (6.0, None), "17.9.2(a)"),
+        ("spacing to the nearest rod", _in_diameters(rod.neighbour_mm, d), "d",
+         (6.0, None), "17.9.2(a)"),
+        ("edge distance", _in_diameters(rod.edge_mm, d), "d", (6.0, None), "17.9.2(b)"),
+        ("concrete age", rod.concrete_age_days, "days", (21.0, None), "17.2.2"),
+        ("concrete temperature", rod.concrete_temperature_c, "°C", (10.0, None),
+         "Table 17.6.5.2.5"),
+        ("concrete strength", rod.concrete_strength_mpa, "MPa",
+         (2500.0 * PSI_MPA, None), "Table 17.6.5.2.5"),
     )  # fmt: skip
+    return tuple(_screen_condition(*row) for row in rows)
 
 
 def _in_diameters(length_mm: float | None, diameter_mm: float) -> float | None:

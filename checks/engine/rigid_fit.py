@@ -1,12 +1,12 @@
-"""The turn and shift that best carry a planned rod group onto the measured one.
+"""Rigid fit: the rotation and shift that best carry planned rods onto measured ones.
 
-    fitted = centroid + shift + R(turn) (planned - centroid)
+    fitted = centroid + shift + R(rotation) (planned - centroid)
 
 with the centroid that of the planned points, so that the shift is how far the middle
-of the group is out, whatever the turn. No scale is fitted: steel has none.
+of the group is out, whatever the rotation. No scale is fitted: steel has none.
 
-Also the plate that may be turned no more than it may be shifted: a turn carries the
-hole furthest from the middle by the chord 2 r sin(|turn| / 2).
+Also the fit of a plate whose rotation is limited like its shift: a rotation moves the
+hole furthest from the middle by the chord 2 r sin(|rotation| / 2).
 """
 
 from dataclasses import dataclass
@@ -23,16 +23,16 @@ MIN_SPREAD_MM = 1e-3
 
 
 class RigidFitOutcome(StrEnum):
-    """What could be found of a group's movement."""
+    """Outcome of the fit of one group."""
 
     FITTED = "fitted"
-    SHIFT_ONLY = "shift_only"  # one rod, or points that coincide: turn taken as 0
-    UNMEASURED = "unmeasured"  # no rod: turn and shift are NaN
+    SHIFT_ONLY = "shift_only"  # one rod, or coincident points: rotation taken as 0
+    UNMEASURED = "unmeasured"  # no rod: rotation and shift are NaN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RigidFit:
-    """Best turn and shift of each group, and what is left over at each rod."""
+    """Best rotation and shift of each group, and the residual of each rod."""
 
     rotation_rad: FloatArray  # (n_groups,) counter-clockwise positive
     shift_mm: FloatArray  # (n_groups, 2) of the centroid of the planned points
@@ -45,12 +45,12 @@ def fit_rigid(
     measured: npt.ArrayLike,
     weights: npt.ArrayLike | None = None,
 ) -> RigidFit:
-    """Find the turn and shift that carry planned points onto measured ones.
+    """Find the rotation and shift that carry planned points onto measured ones.
 
     Minimises sum(w |measured - fitted|**2), for all groups at once. With p and m
     the points about their weighted centroids, in closed form [1]_ [2]_::
 
-        turn = atan2(sum(w (p_x m_y - p_y m_x)), sum(w (p_x m_x + p_y m_y)))
+        rotation = atan2(sum(w (p_x m_y - p_y m_x)), sum(w (p_x m_x + p_y m_y)))
 
     Parameters
     ----------
@@ -59,13 +59,13 @@ def fit_rigid(
     measured : array, shape (n_groups, n_rods, 2)
         As-built rod centres, same axes, same order. NaN: not measured. [mm]
     weights : array, shape (n_groups, n_rods), optional
-        Weight of each rod, or a mask; all alike if left out. A rod of weight 0 takes
-        no part in the fit but still has a residual. [1/mm² or bool]
+        Weight of each rod, or a mask; equal weights by default. A rod of weight 0
+        takes no part in the fit but still has a residual. [1/mm² or bool]
 
     Returns
     -------
     RigidFit
-        Turn, shift, residuals and outcome by group. [rad, mm]
+        Rotation, shift, residuals and outcome by group. [rad, mm]
 
     Raises
     ------
@@ -134,14 +134,18 @@ def _check_weights(weights: npt.ArrayLike | None, used: BoolArray) -> FloatArray
 
 
 def _weighted_centroids(share: FloatArray, points: FloatArray) -> FloatArray:
-    """Middle of each group's points, about its first for the digits' sake."""
+    """Compute weighted centroids, from each group's first point.
+
+    Plan coordinates may be in the millions: summed as they are, they would lose the
+    digits that the fit is about.
+    """
     first = points[:, :1]
     middle = np.einsum("gn,gnk->gk", share, points - first) + first[:, 0]
     return np.asarray(middle, dtype=np.float64)
 
 
 def _best_rotation(p: FloatArray, m: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Turn of each group, and whether its points tell one at all."""
+    """Return the rotation of each group, and which groups determine one."""
     along = np.sum(p * m, axis=(1, 2))
     across = np.sum(p[:, :, 0] * m[:, :, 1] - p[:, :, 1] * m[:, :, 0], axis=1)
     plan_spread = np.sqrt(np.sum(p**2, axis=(1, 2)))
@@ -159,7 +163,7 @@ def _rotate(points: FloatArray, cos: FloatArray, sin: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoundedPlacement:
-    """A plate put somewhere near its planned place, and what it misses by there."""
+    """A placement of a plate, and the interference it has there."""
 
     interference_mm: float  # the largest of rod from hole less clearance
     shift_mm: FloatArray  # (2,) of the holes' centroid
@@ -168,12 +172,14 @@ class BoundedPlacement:
 
 
 def rotation_chord_mm(holes_mm: FloatArray, rotation_rad: float) -> float:
-    """How far a turn about the holes' centroid carries the furthest, 2 r sin(turn/2).
+    """Compute how far a rotation moves the outermost hole, 2 r sin(rotation / 2).
 
     Parameters
     ----------
-    holes_mm : array, shape (m, 2). [mm]
-    turn_rad : either way. [rad]
+    holes_mm : array, shape (m, 2)
+        Holes, rotated about their centroid. [mm]
+    rotation_rad : float
+        Either way. [rad]
     """
     return 2.0 * _largest_radius(holes_mm) * abs(sin(rotation_rad / 2.0))
 
@@ -181,13 +187,13 @@ def rotation_chord_mm(holes_mm: FloatArray, rotation_rad: float) -> float:
 def fit_plate_within(
     holes_mm: FloatArray, rods_mm: FloatArray, clearance_mm: FloatArray, limit_mm: float
 ) -> BoundedPlacement:
-    """Place a plate that may be shifted and turned only so far.
+    """Place a plate whose shift and rotation are both limited.
 
     Minimises the largest of |rod - placed hole| - clearance, for a shift within
-    `move_mm` along each axis and a turn that carries no hole further than that:
-    sequential quadratic programming [1]_ on the squared cones, begun at both ends of
-    the turn and between. What is given of the placement found holds exactly; that
-    none is better is not proved.
+    `limit_mm` along each axis and a rotation that moves no hole further than that:
+    sequential quadratic programming [1]_ on the squared cones, started at both ends of
+    the rotation and in between. The result is exact for the placement found; that no
+    other is better is not proved.
 
     Parameters
     ----------
@@ -195,7 +201,8 @@ def fit_plate_within(
         Hole and rod centres, same axes and order. [mm]
     clearance_mm : array, shape (m,)
         Half of hole less rod diameter. [mm]
-    move_mm : what shift and turn may carry a hole, each by itself. [mm]
+    limit_mm : float
+        Largest movement of a hole by shift or rotation, each by itself. [mm]
 
     References
     ----------
@@ -221,7 +228,7 @@ def _minimise_from(
     limits: tuple[float, float],
     turn: float,
 ) -> BoundedPlacement:
-    """The best placement downhill of one turn, within the limits. [mm], [rad]"""
+    """Minimise the interference from one rotation, within the limits. [mm], [rad]"""
     from scipy.optimize import minimize
 
     move, most = limits
@@ -263,7 +270,7 @@ def _placement_at(
     shift: FloatArray,
     turn: float,
 ) -> BoundedPlacement:
-    """What a plate misses by where it is put. [mm], [rad]"""
+    """Compute a plate's interference at a placement. [mm], [rad]"""
     centre = holes.mean(axis=0)
     back = _rotate(rods - centre - shift, np.cos(-turn), np.sin(-turn))
     gap = back - (holes - centre)

@@ -1,11 +1,11 @@
-"""A survey's own frame brought onto the plan by points that are known in both.
+"""Survey control: transform surveyed points to the plan by points known in both.
 
-    plan = middle of plan points + R(turn) (survey - middle of survey points)
+    plan = centroid of plan points + R(rotation) (survey - centroid of survey points)
 
-No scale is fitted, for a tape and a total station measure the same lengths; the scale
-that would have fitted best is told, for it shows a wrong unit. A survey whose axes are
-exchanged or reversed is mirrored: no turn brings it onto the plan, and its mirror
-image fits instead.
+No scale is fitted, because a tape and a total station measure the same lengths. The
+scale that would fit best is reported all the same: it reveals a wrong unit. A survey
+whose axes are swapped or reversed is a mirror image, which no rotation brings onto the
+plan.
 """
 
 from dataclasses import dataclass
@@ -19,26 +19,26 @@ from checks.engine.errors import EngineError
 from checks.engine.rigid_fit import fit_rigid
 
 MIN_CONTROL_SPAN_MM = 1000.0
-"""Control points nearer together than this turn the rest too far. Ours."""
+"""Control points closer together than this rotate the rest too much. Project choice."""
 
 MIRRORED_RESIDUAL_RATIO = 0.2
-"""A mirror image has to fit this much better, as a part, to be told from one. Ours."""
+"""Ratio of residuals below which the mirror image is the better fit. Project choice."""
 
 COLLINEAR_WIDTH_RATIO = 1e-3
-"""Points whose width is less than this part of their length are in one line. Ours."""
+"""Ratio of width to length below which points lie on one line. Project choice."""
 
 
 class AxisSense(StrEnum):
-    """Whether the survey's axes run as the plan's do."""
+    """Orientation of the survey's axes relative to the plan's."""
 
     SAME = "same"
-    MIRRORED = "mirrored"  # exchanged, or one of them reversed
+    MIRRORED = "mirrored"  # swapped, or one of them reversed
     UNDETERMINED = "untold"  # points in one line fit both ways
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControlFit:
-    """How a survey is brought onto the plan, and how well its control fits."""
+    """Transformation of a survey to the plan, with the residuals of its control."""
 
     rotation_rad: float  # counter-clockwise, of the survey onto the plan
     survey_middle_mm: FloatArray  # (2,) of the control points
@@ -49,36 +49,36 @@ class ControlFit:
 
 
 def fit_control(plan_mm: npt.ArrayLike, survey_mm: npt.ArrayLike) -> ControlFit:
-    """Find the turn and shift that bring surveyed control points onto the plan.
+    """Find the rotation and shift that carry surveyed control points onto the plan.
 
-    With p and s the points of plan and survey about their middles [1]_ [2]_::
+    With p and s the points of plan and survey about their centroids [1]_ [2]_::
 
         a = sum(s . p) / sum(s . s)     b = sum(s x p) / sum(s . s)
-        turn = atan2(b, a)              scale = sqrt(a**2 + b**2)
+        rotation = atan2(b, a)          scale = sqrt(a**2 + b**2)
 
     Parameters
     ----------
     plan_mm : array, shape (n, 2), n >= 2
-        Where the control points are on the plan, x and y. [mm]
+        Control points on the plan, x and y. [mm]
     survey_mm : array, shape (n, 2)
-        The same as surveyed: easting and northing. [mm]
+        The same points as surveyed: easting and northing. [mm]
 
     Returns
     -------
     ControlFit
-        The rigid fit, its residuals, the scale it leaves out and the sense of the
-        axes. [rad, mm, 1]
+        The rigid fit, its residuals, the scale it leaves out and the orientation of
+        the axes. [rad, mm, 1]
 
     Raises
     ------
     EngineError
-        If there are fewer than two points, or they are too near together.
+        If there are fewer than two points, or they are too close together.
 
     References
     ----------
     .. [1] C. D. Ghilani, *Adjustment Computations*, 5th ed., 2010, chapter 18 (from
-       memory): the two-dimensional conformal coordinate transformation; its turn is
-       the rigid one's, for the scale only multiplies a and b.
+       memory): the two-dimensional conformal coordinate transformation. Its rotation
+       equals the rigid one's, because the scale only multiplies a and b.
     .. [2] S. Umeyama, "Least-squares estimation of transformation parameters between
        two point patterns", IEEE Trans. PAMI 13(4), 376-380, 1991.
     """
@@ -87,7 +87,7 @@ def fit_control(plan_mm: npt.ArrayLike, survey_mm: npt.ArrayLike) -> ControlFit:
     if plan.shape != survey.shape or plan.ndim != 2 or plan.shape[1] != 2:
         raise ValueError("plan and survey must both be (n, 2)")
     if len(plan) < 2:
-        raise EngineError("Two control points at least are needed.")
+        raise EngineError("At least two control points are needed.")
     plan_middle, survey_middle = _centroid(plan), _centroid(survey)
     p, s = plan - plan_middle, survey - survey_middle
     if min(_span_mm(p), _span_mm(s)) < MIN_CONTROL_SPAN_MM:
@@ -109,12 +109,12 @@ def fit_control(plan_mm: npt.ArrayLike, survey_mm: npt.ArrayLike) -> ControlFit:
 
 
 def transform_to_plan(fit: ControlFit, survey_mm: npt.ArrayLike) -> FloatArray:
-    """Bring surveyed points onto the plan.
+    """Transform surveyed points to the plan.
 
     Parameters
     ----------
     fit : ControlFit
-        As found from the control. [rad, mm]
+        Fit of the control points. [rad, mm]
     survey_mm : array, shape (m, 2)
         Easting and northing. [mm]
 
@@ -130,12 +130,15 @@ def transform_to_plan(fit: ControlFit, survey_mm: npt.ArrayLike) -> FloatArray:
 
 
 def _centroid(points: FloatArray) -> FloatArray:
-    """Middle of points, about the first for the digits' sake."""
+    """Compute the centroid of points, from the first of them.
+
+    Surveys carry coordinates in the millions of metres; their sum would lose digits.
+    """
     return np.asarray(points[0] + (points - points[0]).mean(axis=0))
 
 
 def _span_mm(points: FloatArray) -> float:
-    """How far points about their middle reach across. [mm]"""
+    """Compute the span of points given about their centroid. [mm]"""
     return 2.0 * float(np.hypot(points[:, 0], points[:, 1]).max())
 
 
@@ -153,6 +156,6 @@ def _axis_sense(p: FloatArray, s: FloatArray, residuals: FloatArray) -> AxisSens
 
 
 def _width_ratio(points: FloatArray) -> float:
-    """Width of points as a part of their length, by their singular values."""
+    """Compute the ratio of width to length of points, by their singular values."""
     long, wide = np.linalg.svd(points, compute_uv=False)[:2]
     return float(wide / long)

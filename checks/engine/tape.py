@@ -1,19 +1,19 @@
-"""Steel tape corrections: what is added to a length as read to get the true one.
+"""Steel tape corrections, to be added to a length as read.
 
-Five effects, each of them taken only where everything it needs is given, NaN
-meaning *not given*: the tape's own length against its certificate, temperature,
-tension, sag between supports, and slope. The first four are found from the length
-as read, the slope from what those four make of it, so that the sum is the
-horizontal distance itself and not an approximation of it:
+Five effects, each applied only where all its data are given, NaN meaning *not given*:
+the tape's own length against its certificate, temperature, tension, sag between
+supports, and slope. The first four are computed from the length as read, the slope
+from the length so corrected. Their sum is therefore the exact horizontal distance, not
+an approximation of it:
 
     horizontal = sqrt(s**2 - rise**2),   s = read + the first four corrections
 
-Formulae: C. D. Ghilani and P. R. Wolf, *Elementary Surveying*, chapter 6; the
-slope exact by Pythagoras. Measuring and laying out take opposite signs: `correct`
-is for measuring, `lay_out` for setting out a distance that is wanted.
+Formulae: C. D. Ghilani and P. R. Wolf, *Elementary Surveying*, chapter 6; the slope
+exact by Pythagoras. Measuring and laying out take opposite signs: `correct_lengths` is
+for measuring, `lay_out` for setting out a required distance.
 
-A length with a sign (an offset to the left, say) is corrected in size and keeps
-its sign.
+A length with a sign (an offset to the left, say) is corrected in size and keeps its
+sign.
 """
 
 from dataclasses import dataclass
@@ -31,9 +31,9 @@ STEEL_EXPANSION = 11.6e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TapeCorrection:
-    """What to add to each length, by cause. [mm], all of shape (n,).
+    """Corrections to be added to each length, by cause. [mm], all of shape (n,).
 
-    Zero where a cause's data were not all given.
+    Zero where a cause's data are incomplete.
     """
 
     standardisation_mm: FloatArray
@@ -45,7 +45,7 @@ class TapeCorrection:
 
 
 class TapeData(TypedDict, total=False):
-    """The keywords of `correct` that say how a tape lay; units as named there."""
+    """Keywords of `correct_lengths` for the tape and its use; units as there."""
 
     temperature_c: npt.ArrayLike
     standard_temperature_c: npt.ArrayLike
@@ -75,7 +75,7 @@ def correct_lengths(
     slope_rise_mm: npt.ArrayLike = np.nan,
     expansion: float = STEEL_EXPANSION,
 ) -> TapeCorrection:
-    """Find the corrections to lengths measured with a steel tape.
+    """Compute the corrections to lengths measured with a steel tape.
 
     With L the length as read, l each unsupported span (whole ones, then the rest)::
 
@@ -85,8 +85,8 @@ def correct_lengths(
         sag             = -sum(w**2 * l**3) / (24 * P**2)
         slope           = sqrt(s**2 - rise**2) - s,   s = L + the four above
 
-    The sag is that of a shallow parabola [1]_; it is meant for pulls well above
-    the tape's own weight.
+    The sag is that of a shallow parabola [1]_, valid for pulls well above the tape's
+    own weight.
 
     Parameters
     ----------
@@ -109,9 +109,9 @@ def correct_lengths(
     span_mm : array, shape (n,) or scalar
         Distance between supports. NaN: supported throughout. [mm]
     nominal_length_mm : array, shape (n,) or scalar
-        What the tape says it is long. [mm]
+        Length marked on the tape. [mm]
     actual_length_mm : array, shape (n,) or scalar
-        What its certificate says it is long, supported throughout. [mm]
+        Length by its certificate, supported throughout. [mm]
     slope_rise_mm : array, shape (n,) or scalar
         Difference in height of the two ends. [mm]
     expansion : float
@@ -125,8 +125,8 @@ def correct_lengths(
     Raises
     ------
     EngineError
-        If a span, tension, cross-section, modulus or nominal length that is used
-        is not positive, or a rise is not less than its length.
+        If a span, tension, cross-section, modulus or nominal length that is used is
+        not positive, or a rise is not less than its length.
 
     References
     ----------
@@ -169,33 +169,34 @@ def lay_out(
     expansion: float = STEEL_EXPANSION,
     **data: Unpack[TapeData],
 ) -> TapeCorrection:
-    """Find what to add to a wanted horizontal distance to get the reading to mark.
+    """Compute the corrections from a required horizontal distance to the reading.
 
-    The exact opposite of `correct`: the reading r = required + total solves
-    r + correct(r).total = required, found by iteration to 1e-10 mm. All signs are
-    therefore those of `correct` turned round (a tape too long is read short) [1]_.
+    The exact opposite of `correct_lengths`: the reading r = required + total solves
+    r + correct_lengths(r).total = required, by iteration to 1e-10 mm. All signs are
+    therefore opposite (with a tape too long the reading is short) [1]_.
 
     Parameters
     ----------
     required_mm : array, shape (n,)
-        Horizontal distances wanted; a sign is kept. [mm]
+        Required horizontal distances; a sign is kept. [mm]
     slope_rise_mm : array, shape (n,) or scalar
         Difference in height of the two ends; any size. [mm]
     expansion : float
-        As for `correct`. [1/°C]
+        As for `correct_lengths`. [1/°C]
     **data : arrays, shape (n,) or scalar
-        The other keywords of `correct`, in its units. [°C, N, N/m, mm, mm², MPa]
+        The other keywords of `correct_lengths`, in its units. [°C, N, N/m, mm, mm²,
+        MPa]
 
     Returns
     -------
     TapeCorrection
-        Each correction and their sum, to be added to the distance wanted. [mm]
+        Each correction and their sum, to be added to the required distance. [mm]
 
     Raises
     ------
     EngineError
-        As for `correct`, but for the rise; or if the tape sags so much under the
-        pull given that no reading lays the distance out.
+        As for `correct_lengths`, except for the rise; or if the tape sags so much under
+        the given pull that no reading lays the distance out.
 
     References
     ----------
@@ -236,14 +237,14 @@ def normal_tension(
     weight_n_per_m: npt.ArrayLike,
     span_mm: npt.ArrayLike,
 ) -> FloatArray:
-    """Find the pull at which stretch and sag of the tape cancel.
+    """Compute the pull at which stretch and sag of the tape cancel.
 
-    The one root above the standard tension of the cubic (see `correct`) [1]_::
+    The one root above the standard tension of the cubic (see `correct_lengths`) [1]_::
 
         P**2 * (P - P0) = A * E * sum(w**2 * l**3) / (24 * L)
 
-    found by Newton's method from P0 + cbrt(right-hand side), which lies above
-    the root, where the cubic is convex, so that every step comes nearer.
+    by Newton's method from P0 + cbrt(right-hand side). That start is above the root,
+    where the cubic is convex, so every step comes nearer and none overshoots.
 
     Parameters
     ----------
@@ -263,7 +264,7 @@ def normal_tension(
     Returns
     -------
     array, shape (n,)
-        The pull. NaN where anything it needs is NaN. [N]
+        The pull. NaN where any input is NaN. [N]
 
     Raises
     ------
@@ -311,7 +312,7 @@ def _zero_if_missing(value: FloatArray) -> FloatArray:
 
 
 def _require_positive(value: FloatArray, used: BoolArray, what: str) -> None:
-    """Refuse a zero or negative datum, where it would be used."""
+    """Raise if a value that is used is zero or negative."""
     bad = used & (value <= 0.0)
     if np.any(bad):
         raise EngineError(
@@ -351,14 +352,18 @@ def _sag(
 
 
 def _cubed_spans(length: FloatArray, span: FloatArray) -> FloatArray:
-    """Sum the cubes of the whole spans in a length, and of the rest, in mm³."""
+    """Sum the cubes of the whole spans in a length, and of the rest. [mm³]"""
     whole = np.floor(length / span)
     rest = np.maximum(length - whole * span, 0.0)
     return np.asarray(whole * span**3 + rest**3)
 
 
 def _slope(inclined: FloatArray, rise: FloatArray) -> FloatArray:
-    """Take inclined from horizontal length in mm, without loss of digits."""
+    """Compute horizontal less inclined length. [mm]
+
+    -rise**2 / (inclined + horizontal): the plain difference of the two lengths would
+    lose the digits of a small rise.
+    """
     steep = np.abs(rise) > 0.0
     bad = steep & (np.abs(rise) >= inclined)
     if np.any(bad):

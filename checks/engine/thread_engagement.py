@@ -1,12 +1,12 @@
-"""Thread engagement: does the rod stand far enough out of the concrete?
+"""Thread engagement: whether the rod projects far enough for its nut.
 
-    left over = projection - shim - plate - washer - nut (at its thickest)
+    spare = projection - shim - plate - washer - nut (at its thickest)
 
 Full engagement is the rod's end flush with the nut's face or beyond it (common
-practice). Where the rod ends inside the nut, strength is credited in proportion
-to the engaged part, and only if at least half the nut is engaged (AISC Design
-Guide 1, 2nd ed., secondary). Everything here follows from the projection as read:
-threads must reach down to the nut, which nobody measures.
+practice). Where the rod ends inside the nut, strength is credited in proportion to the
+engaged part, and only if at least half the nut is engaged (AISC Design Guide 1, 2nd
+ed., seen second-hand). Everything follows from the projection as read: that the thread
+reaches down to the nut is assumed, because nobody measures it.
 """
 
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ MIN_ENGAGED_FRACTION = 0.5  # AISC Design Guide 1, 2nd ed., secondary
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ThreadEngagement:
-    """What is left of each rod above its nut, or missing. Shapes as broadcast."""
+    """Thread of each rod above its nut, or missing. Shapes as broadcast."""
 
     spare_mm: FloatArray  # negative: that much is missing
     missing_mm: FloatArray  # zero where the nut is full
@@ -38,7 +38,7 @@ def compute_engagement(
     washer_mm: npt.ArrayLike,
     nut_max_mm: npt.ArrayLike,
 ) -> ThreadEngagement:
-    """Stack shim, plate, washer and nut on a rod and see what is left.
+    """Compute the thread left after stacking shim, plate, washer and nut on a rod.
 
     Parameters
     ----------
@@ -65,9 +65,9 @@ def compute_engagement(
         )
     )
     if (shim < 0).any() or (plate < 0).any() or (washer < 0).any():
-        raise EngineError("A shim, plate or washer is as thick as zero or more.")
+        raise EngineError("The thickness of a shim, plate or washer is negative.")
     if (nut <= 0).any():
-        raise EngineError("A nut's thickness is more than zero.")
+        raise EngineError("The thickness of a nut must be more than zero.")
     into_nut = projection - shim - plate - washer
     left = into_nut - nut
     full = left >= -SLACK_MM

@@ -1,9 +1,8 @@
-"""How well a reading is known, and what repeats of it are worth together.
+"""Uncertainty of readings, and of repeats taken together.
 
-All uncertainties are standard ones (1 sigma) unless called expanded (k = 2). A bound
-that is all that is known of an effect is taken as rectangular: its half-width
-divided by sqrt(3), JCGM 100:2008 (GUM) 4.3.7; independent parts add in quadrature,
-GUM 5.1.2.
+All uncertainties are standard ones (1 sigma) unless called expanded (k = 2). An effect
+known only by its bound is taken as rectangular: its half-width divided by sqrt(3),
+JCGM 100:2008 (GUM) 4.3.7. Independent parts add in quadrature, GUM 5.1.2.
 
 A steel tape's accuracy class bounds its error at +-(a + b L) mm, L in metres rounded
 up to whole ones, OIML R 35-1:
@@ -14,7 +13,7 @@ up to whole ones, OIML R 35-1:
     III        0.6      0.4
 
 A level and rod have 1.0 mm at 30 m, in proportion to the sight (common practice),
-unless the instrument says otherwise.
+unless the instrument has its own value.
 """
 
 from dataclasses import dataclass
@@ -26,16 +25,16 @@ from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.tape import STEEL_EXPANSION
 
 ASSUMED_CLASS = 2
-"""Accuracy class of a tape of which none is given."""
+"""Accuracy class of a tape without one."""
 
 UNKNOWN_TEMPERATURE_C = 10.0
-"""How far a tape may be from its standard temperature if none was noted. [°C]"""
+"""Bound on a tape's distance from its standard temperature if none was noted. [°C]"""
 
 LEVEL_UNCERTAINTY_MM = 1.0
 """Standard uncertainty of a grade-rod reading at `LEVEL_SIGHT_MM`. [mm]"""
 
 LEVEL_REFERENCE_SIGHT_MM = 30_000.0
-"""Sight for which `LEVEL_MM` holds, and which is assumed if none is given. [mm]"""
+"""Sight for which `LEVEL_UNCERTAINTY_MM` holds, assumed where none is given. [mm]"""
 
 _CLASS_FIXED_MM = np.array([np.nan, 0.1, 0.3, 0.6])
 _CLASS_PER_M_MM = np.array([np.nan, 0.1, 0.2, 0.4])
@@ -46,7 +45,7 @@ _WHOLE_METRE_SLACK_MM = 1e-6
 class UncertaintyParts:
     """Standard uncertainty of each reading, by cause. [mm], all of shape (n,).
 
-    `class_mm` is common to all readings of a tape and does not fall with repeats;
+    `class_mm` is common to all readings of a tape and does not shrink with repeats;
     the others do.
     """
 
@@ -59,10 +58,10 @@ class UncertaintyParts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatStatistics:
-    """Each check's readings taken together; all of shape (n_checks,).
+    """Statistics of each check's readings; all of shape (n_checks,).
 
     NaN (and False) where a check has no reading. `spread_mm` is largest less
-    smallest; `disagree` says that it exceeds `spread_limit_mm`.
+    smallest; `disagree` is True where it exceeds `spread_limit_mm`.
     """
 
     mean_mm: FloatArray
@@ -76,10 +75,10 @@ class RepeatStatistics:
 def tape_class_limit(
     length_mm: npt.ArrayLike, accuracy_class: npt.ArrayLike = ASSUMED_CLASS
 ) -> FloatArray:
-    """Give the maximum permissible error of a steel tape over a length.
+    """Compute the maximum permissible error of a steel tape over a length.
 
-    a + b L with L in metres rounded up [1]_; a length that is a whole metre to
-    within 1e-6 mm is not rounded up to the next.
+    a + b L with L in metres rounded up [1]_. A length that is a whole metre to within
+    1e-6 mm is not rounded up to the next: a conversion from feet must not change it.
 
     Parameters
     ----------
@@ -91,7 +90,7 @@ def tape_class_limit(
     Returns
     -------
     array, shape (n,)
-        Half-width of the interval the tape's error lies in. [mm]
+        Half-width of the interval that contains the tape's error. [mm]
 
     Raises
     ------
@@ -121,7 +120,7 @@ def reading_uncertainty(
     *,
     expansion: float = STEEL_EXPANSION,
 ) -> UncertaintyParts:
-    """Give the standard uncertainty of tape readings, by cause.
+    """Compute the standard uncertainty of tape readings, by cause.
 
     Rectangular, each [1]_::
 
@@ -138,7 +137,7 @@ def reading_uncertainty(
     accuracy_class : array of int, shape (n,) or scalar
         1, 2 or 3; 0 or NaN: none given, class II is assumed. [1]
     temperature_known : array of bool, shape (n,) or scalar
-        Whether the tape's temperature was noted. [bool]
+        True where the tape's temperature was noted. [bool]
     expansion : float
         Thermal expansion of the tape. [1/°C]
 
@@ -168,7 +167,7 @@ def level_uncertainty(
     resolution_mm: npt.ArrayLike = 0.0,
     at_30_m_mm: npt.ArrayLike = np.nan,
 ) -> UncertaintyParts:
-    """Give the standard uncertainty of grade-rod readings, by cause.
+    """Compute the standard uncertainty of grade-rod readings, by cause.
 
     level = at_30_m * sight / 30 m (common practice); resolution rectangular [1]_.
 
@@ -210,7 +209,7 @@ def combine_repeats(
     values_mm: npt.ArrayLike,
     parts: UncertaintyParts,
 ) -> RepeatStatistics:
-    """Take the readings of each check together.
+    """Combine the readings of each check.
 
     With n readings x_i of a check, c_i their class terms and r_i all other parts in
     quadrature [1]_::
@@ -218,26 +217,26 @@ def combine_repeats(
         mean        = sum(x_i) / n
         u(mean)**2  = (sum(c_i) / n)**2 + sum(r_i**2) / n**2
 
-    so that the class term, common to all readings of a tape, does not fall with n.
+    so that the class term, common to all readings of a tape, does not shrink with n.
 
-    The spread is held against the expanded uncertainty (k = 2) of a difference::
+    The spread is compared with the expanded uncertainty (k = 2) of a difference::
 
         spread_limit = max(2 * sqrt(2 * mean(c_i**2 + r_i**2)), coarsest resolution)
 
-    which for a pair is 2 sqrt(u_1**2 + u_2**2). The class term is left in it, though
-    in the difference of two readings of one tape at the same two marks it would
-    cancel: a second reading is asked to be independent, so it is as a rule taken
-    with another tape or another stretch of it, whose errors within the class do
-    differ; and nothing else here stands for the pull, the alignment and the holding
-    of the mark, which for a tape in ordinary use are of its class's size. Without
-    it a sixteenth between two readings of a long diagonal would already be called a
+    which for a pair is 2 sqrt(u_1**2 + u_2**2). The class term stays in it, although
+    it would cancel in the difference of two readings of one tape at the same two
+    marks. First, a second reading should be independent, so it is usually taken with
+    another tape or another stretch of it, whose errors within the class do differ.
+    Second, no other term stands for the pull, the alignment and the holding of the
+    mark, which for a tape in ordinary use are about as large as its class. Without the
+    term a sixteenth between two readings of a long diagonal would already be called a
     disagreement. For the same reason the limit is never less than one step of the
     tape: two good readings may fall on either side of a mark.
 
     Parameters
     ----------
     check_index : array of int, shape (n,)
-        The check each reading belongs to, 0 to n_checks - 1, in any order. [1]
+        Check of each reading, 0 to n_checks - 1, in any order. [1]
     n_checks : int
         Number of checks. [1]
     values_mm : array, shape (n,)
@@ -266,7 +265,8 @@ def combine_repeats(
         sums = np.bincount(index, weights=weight, minlength=n_checks)
         return sums.astype(np.float64)  # integers when there is no reading at all
 
-    first = np.zeros(n_checks)  # a reading of each check, so that means lose no digits
+    # Means are taken from a reading of each check: lengths are large, spreads small.
+    first = np.zeros(n_checks)
     first[index] = values
     mean = first + total(values - first[index]) / n
     falling = parts.resolution_mm**2 + parts.temperature_mm**2 + parts.level_mm**2

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from checks.engine.conformity import SLACK_MM
-from checks.engine.remedies import other, outline
+from checks.engine.remedies import level, other, outline, projection
 from checks.engine.remedies.remedy import (
     Advice,
     Remedy,
@@ -50,8 +50,8 @@ class ComputedFinding:
             "likely_cause": None if self.cause is None else self.cause.as_result(),
             "remedies": remedies,
             "ruled_out": [
-                {"remedy": remedy, "reason": reason}
-                for remedy, reason in self.advice.ruled_out
+                {"remedy": kind.value, "reason": reason}
+                for kind, reason in self.advice.ruled_out
             ],
         }
 
@@ -63,9 +63,9 @@ def _remedy_result(remedy: Remedy) -> dict[str, Any]:
         for key, value in remedy.quantities.items()
     }
     written = {
-        "remedy": remedy.remedy,
+        "remedy": remedy.kind.value,
         **figures,
-        "approval": remedy.approval,
+        "approval": remedy.approval.value,
         "reason": remedy.reason,
         "cautions": list(remedy.cautions),
     }
@@ -268,8 +268,8 @@ def _projection_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding
             topic=f"projection:{mark}",
             checks=keys,
             cause=cause,
-            advice=other.advise_projection(
-                other.ProjectionCase(
+            advice=projection.advise_projection(
+                projection.ProjectionCase(
                     style=judged.style,
                     rods=tuple(check.rods[0] for _, check in found),
                     deviation=float(judged.deviation[worst]),
@@ -351,8 +351,8 @@ def _level_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
             topic=check.key,
             checks=(check.key,),
             cause=cause,
-            advice=other.advise_level(
-                other.LevelCase(
+            advice=level.advise_level(
+                level.LevelCase(
                     style=judged.style,
                     shortfall=-float(pads.height[i]),
                     limit=judged.limits.pad_level(),

@@ -19,6 +19,7 @@ from checks.engine.steel_shift import best_shift
 from checks.evaluation.check_table import RodTable
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from core.units import LengthStyle, format_length
+from core.vocabulary import Approval, RemedyKind
 from jobs.anchor_plan.values import Plan
 
 MIN_BLOCKED_PLATES = 2  # ours: plates that do not go on before a common move is sought
@@ -70,8 +71,8 @@ class SteelShiftOption:
         x, y = (format_length(float(v), style, 32) for v in self.move.shift_mm)
         what = "all the steel" if self.scope == "steel" else f"frame line {self.scope}"
         return Remedy(
-            remedy="shift",
-            approval="engineer",
+            kind=RemedyKind.SHIFT,
+            approval=Approval.ENGINEER,
             reason=(
                 f"Moving {what} by {x} right and {y} up leaves"
                 f" {int(self.move.rework_after.sum())} instead of"

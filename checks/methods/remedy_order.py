@@ -68,7 +68,7 @@ def _advised(off_mm: float) -> Advice:
 
 
 def _order(advice: Advice) -> ExampleValue:
-    return show_text("; ".join(REMEDY_LABELS[each.remedy] for each in advice.remedies))
+    return show_text("; ".join(REMEDY_LABELS[each.kind] for each in advice.remedies))
 
 
 def _named(*remedies: str) -> ExampleValue:
@@ -128,7 +128,7 @@ METHODS = (
         slug="order-of-remedies",
         name="Order of the remedies",
         summary="What is proposed first where concrete and steel disagree, and why.",
-        engine=("remedies.remedy", "remedies.pattern", "remedies.other", "cautions"),
+        engine=("remedies.remedy", "remedies.pattern", "remedies.level", "cautions"),
         formulas=(
             render_formula('"1. measure again, if in doubt"'),
             render_formula('"2. shift within the line tolerance"'),

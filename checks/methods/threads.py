@@ -241,7 +241,7 @@ METHODS = (
         slug="partial-engagement",
         name="Projection, and a nut not full",
         summary="What thread is missing, and how much of the nut still counts.",
-        engine=("thread_engagement", "remedies.other"),
+        engine=("thread_engagement", "remedies.projection"),
         formulas=(
             render_formula("e =", render_fraction("P − s − p − w", "n")),
             render_formula(

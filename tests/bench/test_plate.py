@@ -61,4 +61,4 @@ def test_ten_thousand_plates_beside_clarabel(benchmark, capsys):
         )
     assert fit.proven.all()
     # Linearised about no turn it differs by the turn's second order, under 0.5 mm.
-    assert np.abs(np.array(one_by_one) - fit.overrun_mm[:SAMPLE]).max() < 0.5
+    assert np.abs(np.array(one_by_one) - fit.interference_mm[:SAMPLE]).max() < 0.5

@@ -1,8 +1,8 @@
-"""The day the strength gate is likely to open, from strength against maturity.
+"""Forecast of the day the strength gate opens, from strength against maturity.
 
-A forecast for planning. It never opens the gate: only field-cured samples do.
+For planning only. A forecast never opens the gate: only field-cured samples do.
 
-Strength is taken to grow with the logarithm of maturity (or equivalent age)::
+Strength is assumed to grow with the logarithm of maturity (or equivalent age)::
 
     S = a + b ln(M)
 
@@ -28,7 +28,7 @@ from checks.engine.errors import EngineError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrengthCurve:
-    """S = a + b ln(M), and what its fit leaves. [MPa], M in the caller's unit."""
+    """S = a + b ln(M) and its scatter. [MPa], M in the caller's unit."""
 
     intercept_mpa: float
     slope_mpa: float
@@ -38,7 +38,7 @@ class StrengthCurve:
     spread_log: float  # sum of squares of ln(M) about its mean
 
     def strength(self, maturity: npt.ArrayLike) -> FloatArray:
-        """Expected strength at a maturity, any shape, in MPa."""
+        """Compute the expected strength at a maturity of any shape. [MPa]"""
         log = np.log(np.asarray(maturity, dtype=float))
         strength: FloatArray = self.intercept_mpa + self.slope_mpa * log
         return strength
@@ -48,8 +48,9 @@ class StrengthCurve:
 class GateForecast:
     """Hours from now until the gate is likely to open; 0 where it may be already.
 
-    `inf` where it is not reached: the concrete expected to be too cold, or the
-    samples too scattered to give a latest time. NaN where two samples give no range.
+    `inf` where the strength is not reached: the concrete is expected to be too cold,
+    or the samples are too scattered for a latest time. NaN where two samples leave no
+    range.
     """
 
     maturity: float  # at which the required strength is expected
@@ -88,7 +89,7 @@ def fit_curve(maturity: npt.ArrayLike, strength_mpa: npt.ArrayLike) -> StrengthC
     slope = float(dx @ s / (dx @ dx))
     if slope <= 0:
         raise EngineError(
-            "The samples do not gain strength with age: there is nothing to forecast."
+            "The samples do not gain strength with age: no forecast is possible."
         )
     intercept = float(s.mean() - slope * x.mean())
     rest = s - intercept - slope * x
@@ -117,7 +118,7 @@ def forecast_gate(
     curve : StrengthCurve
         The fitted curve.
     required_mpa : float
-        What the gate requires. [MPa]
+        Strength that the gate requires. [MPa]
     maturity_now : float
         Maturity of the concrete in place, in the curve's unit.
     rate_per_h : (slow, likely, fast)
@@ -129,12 +130,12 @@ def forecast_gate(
     Returns
     -------
     Forecast
-        Earliest and latest take the range of both strength and temperature.
+        Earliest and latest include the range of both strength and temperature.
     """
     slow, likely, fast = rate_per_h
     at = (required_mpa - curve.intercept_mpa) / curve.slope_mpa
     early, late = _log_maturity_range(curve, at, confidence)
-    # NumPy's exp answers inf where a range is open; math.exp would raise.
+    # NumPy's exp returns inf where a range is open; math.exp would raise.
     with np.errstate(over="ignore"):
         middle, first, last = (float(m) for m in np.exp([at, early, late]))
     return GateForecast(
@@ -148,7 +149,7 @@ def forecast_gate(
 def _log_maturity_range(
     curve: StrengthCurve, at: float, confidence: float
 ) -> tuple[float, float]:
-    """Where the prediction limits of a single sample cross the required strength.
+    """Find where the prediction limits of one sample cross the required strength.
 
     Fieller's quadratic for inverse prediction: with g = (t s / b)**2 / Sxx and
     d = at - mean, the crossings are mean + (d -+ sqrt(g Sxx ((1 - g)(1 + 1/n)
@@ -173,7 +174,7 @@ def _log_maturity_range(
 
 
 def _hours_until(maturity: float, now: float, rate: float) -> float:
-    """Hours until a maturity is reached at a steady rate; 0 where it is already."""
+    """Compute hours until a maturity is reached at a steady rate; 0 if it is now."""
     if np.isnan(maturity):
         return float("nan")
     if maturity <= now:

@@ -1,13 +1,13 @@
-"""Concrete strength: when columns may be set, and what the maturity says meanwhile.
+"""Concrete strength: the gate for erection, acceptance as delivered, and companions.
 
-Three things kept apart, because they rest on different samples:
+Separate assessments, because they rest on different samples:
 
 - the gate: field-cured samples against 75 % of the specified strength, or against
   the strength the engineer states as sufficient for erection; either opens it [1]_;
 - the acceptance of the concrete as delivered: standard-cured tests [2]_;
 - maturity, which forecasts the day the gate opens and never opens it [3]_.
 
-Whether companion cylinders agree is asked before their mean is believed [4]_.
+Companion cylinders must agree before their mean is used [4]_.
 
 References
 ----------
@@ -32,12 +32,15 @@ PSI_MPA = 0.45359237 * 9.80665 / 25.4**2
 SLACK_MPA = 1e-9
 
 WITHIN_TEST_VARIATION = 0.032
-"""Of 4 by 8 in cylinders, the widest that ASTM C39 gives (from memory). [1]"""
+"""Within-test variation of 4 by 8 in cylinders, the widest in ASTM C39. [1]
+
+From memory.
+"""
 
 RANGE_FACTORS = (2.8, 3.3, 3.6, 3.9, 4.0, 4.2, 4.3, 4.4, 4.5)
-"""Standard deviations that 2 to 10 results may span, one time in twenty more.
+"""Standard deviations that 2 to 10 results span at most, 19 times in 20. [1]
 
-ASTM C670 (from memory); the 95 % points of the studentised range, rounded. [1]
+ASTM C670 (from memory); the 95 % points of the studentised range, rounded.
 """
 
 Route = Literal["ratio", "sufficient"]
@@ -45,7 +48,7 @@ Route = Literal["ratio", "sufficient"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrengthGate:
-    """Whether columns may be set, by either route; NaN where not known. [MPa]"""
+    """The gate for setting columns, by either route; NaN where not known. [MPa]"""
 
     open: bool
     strength_mpa: float  # lowest of the latest day's samples
@@ -58,7 +61,7 @@ class StrengthGate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcreteAcceptance:
-    """Standard-cured strength tests by ACI 318-19 26.12.3.1."""
+    """Acceptance of standard-cured strength tests by ACI 318-19 26.12.3.1."""
 
     accepted: bool
     average_of_three_mpa: FloatArray  # (n - 2,) running
@@ -75,12 +78,12 @@ def assess_strength_gate(
     ratio: float = 0.75,
     day: npt.ArrayLike | None = None,
 ) -> StrengthGate:
-    """Judge field-cured samples against what erection needs.
+    """Compare field-cured samples with the strength that erection needs.
 
     The lowest of the samples broken on the latest day counts: earlier ones are
-    superseded, a better companion makes a poor one no better. A sample of unknown
-    day is taken as one of the latest. Open when strength >= ratio * specified, or
-    >= the sufficient strength, whichever is given and less [1]_.
+    superseded, and a better companion does not improve a poor one. A sample of unknown
+    day counts as one of the latest. Open when strength >= ratio * specified, or >= the
+    sufficient strength, whichever is given and less [1]_.
 
     Parameters
     ----------
@@ -131,24 +134,24 @@ def assess_strength_gate(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CompanionAgreement:
-    """How far companion cylinders are apart, as a share of their mean. [1]"""
+    """Range of companion cylinders, as a share of their mean. [1]"""
 
     relative_range: float  # largest less smallest over the mean; 0 for a single one
     allowed_range: float  # what the test explains; NaN for a single one
 
     @property
     def agree(self) -> bool:
-        """Whether their mean can be believed."""
+        """True if the test explains the range, so that the mean can be used."""
         return not self.relative_range > self.allowed_range
 
 
 def assess_companions(strength_mpa: npt.ArrayLike) -> CompanionAgreement:
-    """Judge whether cylinders of one sample, broken on one day, agree.
+    """Compare the range of one sample's cylinders, broken on one day, with its limit.
 
-    Their range over their mean may be what one operator's results span, but one time
-    in twenty: the within-test variation times the factor for their number, 9.0 % for
-    two and 10.6 % for three [1]_. The size of the cylinders is not known, so that the
-    widest variation holds; more than ten are judged as ten.
+    The limit is the range that one operator's results exceed one time in twenty: the
+    within-test variation times the factor for their number, 9.0 % for two and 10.6 %
+    for three [1]_. The size of the cylinders is not recorded, so the widest variation
+    is used; more than ten count as ten.
 
     Parameters
     ----------
@@ -177,11 +180,11 @@ def assess_companions(strength_mpa: npt.ArrayLike) -> CompanionAgreement:
 def assess_acceptance(
     test_mpa: npt.ArrayLike, specified_mpa: float
 ) -> ConcreteAcceptance:
-    """Judge standard-cured strength tests, in the order they were made.
+    """Assess standard-cured strength tests, in the order they were made.
 
     Accepted when every average of three consecutive tests is at least f'c, and no
     test is below f'c by more than 500 psi (f'c up to 5000 psi) or 10 % of it (above)
-    [1]_. With fewer than three tests only the second rule is looked at. This says
+    [1]_. With fewer than three tests only the second rule applies. Acceptance says
     nothing about when columns may be set.
 
     Parameters
@@ -201,7 +204,7 @@ def assess_acceptance(
     """
     tests = np.asarray(test_mpa, dtype=float)
     if not tests.size:
-        raise EngineError("There is no strength test to judge.")
+        raise EngineError("There is no strength test to assess.")
     total = np.cumsum(np.concatenate([[0.0], tests]))
     average = (total[3:] - total[:-3]) / 3.0
     modest = specified_mpa <= 5000 * PSI_MPA + SLACK_MPA
@@ -222,7 +225,7 @@ def compute_nurse_saul(
     interval_h: npt.ArrayLike,
     datum_c: float = 0.0,
 ) -> FloatArray:
-    """Add up maturity by Nurse and Saul.
+    """Compute maturity by Nurse and Saul.
 
     M = sum of (T - T0) dt, negative terms set to zero [1]_.
 
@@ -254,7 +257,7 @@ def compute_age_factor(
     activation_k: float = 5000.0,
     reference_c: float = 20.0,
 ) -> FloatArray:
-    """Find how much faster concrete ages than at the reference temperature.
+    """Compute how much faster concrete ages than at the reference temperature.
 
     exp(-Q (1/Ta - 1/Ts)), temperatures in kelvin [1]_.
 
@@ -290,7 +293,7 @@ def compute_equivalent_age(
     activation_k: float = 5000.0,
     reference_c: float = 20.0,
 ) -> FloatArray:
-    """Add up the age at the reference temperature.
+    """Compute the equivalent age at the reference temperature.
 
     te = sum of `age_factor` dt [1]_.
 

@@ -1,7 +1,8 @@
-"""Level nets: observed differences of height between points, some of them fixed.
+"""Level networks: observed height differences between points, some of them fixed.
 
-The general form of what `levels` does for set-ups and pads; for lines levelled
-between benchmarks, and to be checked against published nets.
+The general form of the adjustment that `levels` makes for set-ups and pads. It serves
+for lines levelled between benchmarks, and to check the method against published
+networks.
 """
 
 from collections.abc import Mapping
@@ -16,7 +17,7 @@ from checks.engine.errors import EngineError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LevelNetworkAdjustment:
-    """Adjusted heights of a net; sigmas a priori, in the unit of the weights."""
+    """Adjusted heights of a network; sigmas a priori, in the unit of the weights."""
 
     height: FloatArray  # (p,) unit of the differences
     sigma: FloatArray  # (p,) root of the cofactor; 0 at fixed points
@@ -34,7 +35,7 @@ def adjust_height_differences(
     weight: npt.ArrayLike,
     fixed: Mapping[int, float],
 ) -> LevelNetworkAdjustment:
-    """Adjust a net of levelled differences by weighted least squares.
+    """Adjust a network of levelled height differences by weighted least squares.
 
     H(end) - H(start) = difference + v, the sum of weight * v**2 least [1]_.
 
@@ -56,7 +57,7 @@ def adjust_height_differences(
     Raises
     ------
     EngineError
-        If a point is tied to no fixed one.
+        If a point is not connected to a benchmark.
 
     References
     ----------
@@ -77,7 +78,8 @@ def adjust_height_differences(
     free = design[:, unknown]
     if np.linalg.matrix_rank(free) < unknown.size:
         raise EngineError(
-            "Some points are tied to no benchmark: level to them from one that is."
+            "Some points are not connected to a benchmark: level to them from a point"
+            " that is."
         )
     cofactor = np.linalg.inv(free.T @ (weights[:, None] * free))
     height = known.copy()

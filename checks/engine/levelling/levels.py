@@ -4,12 +4,12 @@ A reading y in set-up s on point p is the height of the line of sight over it::
 
     y = HI(s) - H(p) + error          larger reading = lower point
 
-so set-ups and points are the two sides of a graph and each reading is an edge.
-The points are eliminated first (their normal equations are diagonal); what is left
-is as large as there are set-ups, which are few, however many pads there are.
+so set-ups and points are the two sides of a graph and each reading is an edge. The
+points are eliminated first, because their normal equations are diagonal. What remains
+has one unknown for each set-up, which are few, however many pads there are.
 
-Where sights are known: a collimation error c turns the line of sight up by c*d at
-the distance d, and the earth's curvature less refraction lifts a reading by
+Where sight distances are known: a collimation error c raises the line of sight by c*d
+at the distance d, and the earth's curvature less refraction raises a reading by
 0.0673 d**2 m (d in km) [1]_, [2]_.
 
 References
@@ -28,7 +28,7 @@ from checks.engine.arrays import FloatArray, IntArray, quadratic_forms
 from checks.engine.errors import EngineError
 
 CURVATURE_AND_REFRACTION = 0.0673e-9
-"""Lift of a reading over the square of the sight. [1/mm] 0.0673 m per km**2."""
+"""Rise of a reading over the square of the sight. [1/mm] 0.0673 m per km**2."""
 
 IMBALANCE_MM = 60_000.0
 """Difference of sights in a set-up beyond which curvature is corrected. [mm]"""
@@ -38,13 +38,12 @@ IMBALANCE_MM = 60_000.0
 class LevelAdjustment:
     """Adjusted heights, and how well the readings agree.
 
-    Heights of one component have nothing to do with those of another: no reading
-    ties them. A point nobody read has height NaN and component -1.
+    Heights of different components cannot be compared: no reading connects them. A
+    point without a reading has height NaN and component -1.
 
-    `misclosure_mm` is the largest, in size, over a basis of the loops through
-    set-ups and points; with `loops` 0 nothing could be checked, and it is 0.0.
-    Readings repeated on one point in one set-up make no loop; they count in
-    `degrees_of_freedom`.
+    `misclosure_mm` is the largest, in size, over a basis of the loops through set-ups
+    and points. With `loops` 0 nothing was checked, and it is 0.0. Readings repeated on
+    one point in one set-up make no loop; they count in `degrees_of_freedom`.
     """
 
     height_mm: FloatArray  # (p,) above the first point of its component
@@ -63,7 +62,7 @@ class LevelAdjustment:
     _cofactor: FloatArray  # (m, m) of the set-ups
 
     def relative_to(self, point: int) -> tuple[FloatArray, FloatArray]:
-        """Refer every height to one point.
+        """Return heights and sigmas relative to one point.
 
         Parameters
         ----------
@@ -73,7 +72,7 @@ class LevelAdjustment:
         Returns
         -------
         height_mm, sigma_mm : arrays, shape (p,)
-            NaN for the points that nothing ties to it. [mm]
+            NaN for points not connected to it. [mm]
         """
         tied = (self.component == self.component[point]) & (self.component >= 0)
         height = np.where(tied, self.height_mm - self.height_mm[point], np.nan)
@@ -103,17 +102,17 @@ def adjust_levels(
     reading_mm : array, shape (n,)
         Grade-rod readings, larger = lower. [mm]
     setup, point : arrays of int, shape (n,)
-        Which set-up and which point each reading belongs to, from 0.
+        Set-up and point of each reading, from 0.
     sigma_mm : array, shape (n,) or scalar
         Standard uncertainty of each reading. [mm]
     sight_mm : array, shape (n,), optional
         Distance from the level to the rod, NaN where unknown. Corrections are made
-        only in set-ups all of whose sights are known: corrected for some of its
-        readings only, a set-up would be worse than before. [mm]
+        only in set-ups with all sights known: with only some of its readings
+        corrected, a set-up would be worse than before. [mm]
     collimation_rad : array, shape (n,), or scalar, optional
         Collimation error, line of sight up positive. [rad]
     n_points : int, optional
-        How many points there are, where some were not read.
+        Number of points, where some have no reading.
 
     Returns
     -------
@@ -183,11 +182,11 @@ def compute_sight_corrections(
     collimation_rad: npt.ArrayLike | None = None,
     size: int = 0,
 ) -> FloatArray:
-    """Find what to add to each reading for the line of sight.
+    """Compute the correction of each reading for the line of sight.
 
     -c*d for collimation, and -0.0673 d**2 m (d in km) for curvature and refraction
     in a set-up whose longest and shortest sight differ by more than 60 m. With sights
-    of like length it cancels, and within 60 m of a level it stays under 0.25 mm.
+    of equal length the latter cancels, and within 60 m it stays under 0.25 mm.
 
     Parameters
     ----------
@@ -198,12 +197,13 @@ def compute_sight_corrections(
     collimation_rad : array, shape (n,), or scalar, optional
         Collimation error, line of sight up positive. [rad]
     size : int
-        How many readings there are, where no sights are given.
+        Number of readings, where no sights are given.
 
     Returns
     -------
     array, shape (n,)
-        Zero where a set-up's sights are not all known. [mm]
+        To be added to the readings; zero where a set-up's sights are not all known.
+        [mm]
     """
     s = np.asarray(setup, dtype=np.intp)
     if sight_mm is None or not s.size:
@@ -228,7 +228,7 @@ def compute_collimation(
     far_sight_mm: npt.ArrayLike,
     true_difference_mm: npt.ArrayLike,
 ) -> FloatArray:
-    """Find a level's collimation error from a two-peg test.
+    """Compute a level's collimation error from a two-peg test.
 
     c = (apparent - true) / (d_far - d_near), the apparent difference being the far
     reading less the near one [1]_. The true difference, far less near, comes from
@@ -239,9 +239,9 @@ def compute_collimation(
     near_mm, far_mm : arrays, any shape
         Readings on the nearer and the farther peg. [mm]
     near_sight_mm, far_sight_mm : arrays, same shape
-        Distances to them. [mm]
+        Sight distances to them. [mm]
     true_difference_mm : array, same shape
-        Far less near with sights of equal length. [mm]
+        Far less near, read with sights of equal length. [mm]
 
     Returns
     -------
@@ -269,16 +269,17 @@ def compute_collimation(
 
 
 def _reference_sigma(weight: FloatArray, residual: FloatArray, freedom: int) -> float:
-    """Root of the weighted squares per degree of freedom; NaN without any."""
+    """Compute the root of the weighted squares per degree of freedom; NaN at zero."""
     if freedom <= 0:
         return float("nan")
     return float(np.sqrt(np.sum(weight * residual**2) / freedom))
 
 
 def _label_components(s: IntArray, p: IntArray, m: int, n_p: int) -> IntArray:
-    """Label set-ups and points by what ties them together, shape (m + p,).
+    """Label connected set-ups and points, shape (m + p,).
 
-    The label is the first set-up of those tied; a point that was not read has its own.
+    The label is the first set-up of a component; a point without a reading has its
+    own. Squaring the connection matrix doubles the path length with each round.
     """
     seen = np.zeros((n_p, m))
     seen[p, s] = 1.0
@@ -297,11 +298,11 @@ def _label_components(s: IntArray, p: IntArray, m: int, n_p: int) -> IntArray:
 def _solve_heights(
     y: FloatArray, s: IntArray, p: IntArray, weight: FloatArray, label: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Eliminate the points, solve for the set-ups, go back to the points.
+    """Eliminate the points, solve for the set-ups, substitute back to the points.
 
-    `label` holds the set-ups' components, then the points'. Each set-up's readings
-    are taken from their mean first, so that the numbers stay small. The datum, by
-    which the set-ups of a component sum to zero, cancels in every difference.
+    `label` holds the components of the set-ups, then of the points. Each set-up's
+    readings are reduced by their mean first, so that the numbers stay small. The datum
+    (the set-ups of a component sum to zero) cancels in every difference.
     """
     m = int(s.max(initial=-1)) + 1
     n_p = label.size - m
@@ -324,7 +325,7 @@ def _solve_heights(
 
 
 def _first_with_label(label: IntArray) -> IntArray:
-    """Index of the first point with the same label, shape (p,)."""
+    """Return the index of the first point with the same label, shape (p,)."""
     _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
     found: IntArray = first[inverse]
     return found
@@ -333,7 +334,7 @@ def _first_with_label(label: IntArray) -> IntArray:
 def _sigma_from_first(
     first: IntArray, own: FloatArray, mixing: FloatArray, cofactor: FloatArray
 ) -> FloatArray:
-    """Sigma of each height above the first point of its component, shape (p,)."""
+    """Compute sigma of each height above its component's first point, shape (p,)."""
     share = mixing - mixing[first]
     spread = quadratic_forms(share, cofactor)
     variance = np.where(first == np.arange(own.size), 0.0, own + own[first] + spread)
@@ -344,10 +345,10 @@ def _sigma_from_first(
 def _largest_misclosure(
     y: FloatArray, s: IntArray, p: IntArray, weight: FloatArray, label: IntArray
 ) -> tuple[float, int]:
-    """Find the largest misclosure over a basis of the loops, and how many there are.
+    """Find the largest misclosure over a basis of the loops, and the number of loops.
 
-    Repeats are averaged first. Heights are carried along a breadth-first tree from
-    the first set-up of each component; every reading not of the tree closes a loop.
+    Repeats are averaged first. Heights are carried along a breadth-first tree from the
+    first set-up of each component; every reading outside the tree closes one loop.
     """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import breadth_first_order

@@ -1,8 +1,8 @@
-"""The two stacks a shortfall lies between, to show why one of them was chosen.
+"""The two shim stacks around a shortfall, to show why one of them was chosen.
 
-Of all sums of the given thicknesses, at least one plate in all, the largest not above
-the shortfall and the smallest above it; the nearer of the two is the shim, the thinner
-of two equally near (common practice)::
+Of all sums of the given thicknesses, of at least one plate: the largest not above the
+shortfall and the smallest above it. The nearer of the two is the shim, the thinner of
+two equally near (common practice)::
 
     0 --- below ---- shortfall -- above --->      chosen: above
 """
@@ -13,18 +13,18 @@ from collections.abc import Iterable
 from checks.engine.levelling.shims import STEPS_PER_MM
 
 MAX_LISTED_SUMS = 50_000
-"""How many sums are looked at; with more, nothing is shown."""
+"""Largest number of sums listed; with more, nothing is shown."""
 
 
 def find_stacks_around(
     shortfall_mm: float, thicknesses_mm: Iterable[float]
 ) -> tuple[float, float]:
-    """Find the stacks next to a shortfall, on either side of it.
+    """Find the stacks next to a shortfall, one on either side of it.
 
     Parameters
     ----------
     shortfall_mm : float
-        How far a pad lies below the highest, to the nearest millionth. [mm]
+        Depth of a pad below the highest, to the nearest millionth. [mm]
     thicknesses_mm : iterable of float
         Thicknesses on hand, in any order. [mm]
 
@@ -32,7 +32,7 @@ def find_stacks_around(
     -------
     tuple of float
         The largest sum not above the shortfall and the smallest above it; NaN where
-        there is none, or where the thicknesses make too many sums to look at. [mm]
+        there is none, or where the thicknesses make too many sums to list. [mm]
     """
     wanted = round(shortfall_mm * STEPS_PER_MM)
     plates = {

@@ -1,16 +1,16 @@
-"""Shim stacks: the plates that bring a low pad nearest to the high one.
+"""Shim stacks: the plates that bring a low pad nearest to the highest one.
 
 Of all sums of the given thicknesses, each used any number of times and at least one
-plate in all, the one nearest to the shortfall, the thinner of two equally near; for
-that sum the fewest plates, and of equally few the thicker plates first. Everything
-is counted in whole millionths of a millimetre, in which every sixty-fourth of an
-inch is exact. The fewest plates for every sum come from dynamic programming over the
-sums in steps of the thicknesses' common measure::
+plate in all, a stack is the sum nearest to the shortfall, the thinner of two equally
+near. For that sum the fewest plates are taken, and of equally few the thicker plates
+first. Everything is counted in whole millionths of a millimetre, in which every
+sixty-fourth of an inch is exact. The fewest plates for every sum come from dynamic
+programming over the sums, in steps of the thicknesses' greatest common divisor::
 
     fewest[t] = min over thicknesses c of fewest[t - c] + 1,   fewest[0] = 0
 
 which for one thickness is a running minimum along each row of equal remainders.
-The rule is common practice; nothing here says how a stack is held or grouted.
+The rule is common practice. How a stack is held or grouted is outside this module.
 """
 
 from dataclasses import dataclass
@@ -26,17 +26,17 @@ STEPS_PER_MM = 1_000_000
 """Whole steps per millimetre. [1/mm]"""
 
 MAX_SUMS = 16_000_000
-"""How many sums are listed; beyond it thicknesses count to a thousandth of a mm."""
+"""Largest number of sums listed; beyond it thicknesses are rounded to 0.001 mm."""
 
 MAX_STACK_PLATES = 1000
-"""More plates than this are no stack. Ours."""
+"""Largest number of plates in a stack. Project choice."""
 
 _UNREACHABLE = np.int32(2**30)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShimStacks:
-    """One stack for each shortfall, and what it leaves."""
+    """One stack for each shortfall, and its residual."""
 
     total_mm: FloatArray  # (n,) thickness of the stack; NaN where not reachable
     counts: IntArray  # (n, k) plates of each thickness, in the order given
@@ -62,8 +62,8 @@ def find_shim_stacks(
     Parameters
     ----------
     shortfall_mm : array, shape (n,)
-        How far each pad lies below the highest, not negative; NaN where unknown.
-        Taken to the nearest millionth of a millimetre. [mm]
+        Depth of each pad below the highest, not negative; NaN where unknown. Rounded
+        to the nearest millionth of a millimetre. [mm]
     thicknesses_mm : array, shape (k,)
         Thicknesses on hand, in any order. [mm]
 
@@ -111,9 +111,10 @@ def find_shim_stacks(
 def _coarsen_thicknesses(
     shortfall: FloatArray, plates: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.int64] | None:
-    """Thicknesses whose sums can be listed: as they are, or to a thousandth of a mm.
+    """Return thicknesses whose sums can be listed: exact, or rounded to 0.001 mm.
 
-    None where even those are too many, for a shortfall that no one shims.
+    Odd decimals have a tiny common divisor and so very many sums. None where even the
+    rounded ones are too many, for a shortfall that nobody shims.
     """
     if not plates.size or not shortfall.size:
         return plates
@@ -126,7 +127,7 @@ def _coarsen_thicknesses(
 
 
 def count_pack_list(counts: npt.ArrayLike) -> IntArray:
-    """Add up the plates of all stacks by thickness.
+    """Count the plates of all stacks by thickness.
 
     Parameters
     ----------
@@ -145,16 +146,16 @@ def count_pack_list(counts: npt.ArrayLike) -> IntArray:
 def find_pad_to_lower(height_mm: npt.ArrayLike, limit_mm: float) -> LowerPad | None:
     """Find the one high pad that forces most of the shims, if there is one.
 
-    Lowered to the next highest pad, it no longer makes low pads of those within the
-    limit of that one. Offered only where this saves more than half of the shims, and
-    not where two pads are equally high. Common practice.
+    Once it is lowered to the next highest pad, the pads within the limit of that one
+    need no shims. Offered only where this saves more than half of the shims, and not
+    where two pads are equally high. Common practice.
 
     Parameters
     ----------
     height_mm : array, shape (n,)
         Heights from any one level; NaN where unknown. [mm]
     limit_mm : float
-        How far below the highest pad a pad may lie. [mm]
+        Largest depth of a pad below the highest one. [mm]
 
     Returns
     -------
@@ -179,7 +180,7 @@ def find_pad_to_lower(height_mm: npt.ArrayLike, limit_mm: float) -> LowerPad | N
 
 
 def _fewest_plates(plates: npt.NDArray[np.int64], size: int) -> npt.NDArray[np.int32]:
-    """Count the fewest plates for every sum from 0 in steps, shape (size,)."""
+    """Count the fewest plates for every sum from 0, in steps, shape (size,)."""
     fewest = np.full(size, _UNREACHABLE, dtype=np.int32)
     fewest[0] = 0
     for plate in np.unique(plates):
@@ -201,7 +202,7 @@ def _fewest_plates(plates: npt.NDArray[np.int64], size: int) -> npt.NDArray[np.i
 def _nearest_sums(
     wanted: npt.NDArray[np.int64], fewest: npt.NDArray[np.int32], step: int
 ) -> npt.NDArray[np.int64]:
-    """Pick the sum nearest to each wanted one, in steps, the smaller of two."""
+    """Find the sum nearest to each wanted one, in steps, the smaller of two."""
     sums = np.flatnonzero(fewest < _UNREACHABLE)[1:]
     above = np.minimum(np.searchsorted(sums * step, wanted), sums.size - 1)
     below = np.maximum(above - 1, 0)
@@ -215,7 +216,7 @@ def _pick_plates(
     plates: npt.NDArray[np.int64],
     fewest: npt.NDArray[np.int32],
 ) -> IntArray:
-    """Take sums apart, thickest plate first, never using one plate too many."""
+    """Split sums into plates, the thickest first, never using one plate too many."""
     counts = np.zeros((chosen.size, plates.size), dtype=np.intp)
     order = np.argsort(-plates, kind="stable")
     left = chosen.copy()

@@ -1,21 +1,24 @@
-"""The last steps of a placement: Newton's method on the rods that touch.
+"""Newton's method on the active set: the last steps of a placement.
 
-Near the optimum the interior point method shows which rods decide: those whose
-multiplier has grown past their slack. With these held at equality,
+Near the optimum the interior point method shows which rods are active, that is,
+decide the placement: those whose multiplier has grown past their slack. Held at
+equality,
 
-    |R(turn) hole_i + shift - rod_i| = weight_i t + clearance_i,
-    sum weight_i lambda_i = 1,    sum lambda_i d|.|_i / d(turn, shift) = 0,
+    |R(rotation) hole_i + shift - rod_i| = weight_i t + clearance_i,
+    sum weight_i lambda_i = 1,    sum lambda_i d|.|_i / d(rotation, shift) = 0,
 
-are as many equations as unknowns, and Newton's method doubles the figures each time
-[1]_. Between its steps a rod whose multiplier turned negative is let go, and one that
-is out is taken up [2]_. A limit on the shift that presses stands as an equality too.
-A placement is only taken where all multipliers are positive and no other rod is
-further out: then it is the valley's bottom, and its multipliers prove it.
+they give as many equations as unknowns, and Newton's method doubles the correct digits
+with each step [1]_. Between steps a rod whose multiplier turned negative is released,
+and a rod that is out is added [2]_. A limit on the shift that is reached becomes an
+equality too. A placement is accepted only where all multipliers are positive and no
+other rod is further out: then it is the bottom of its valley, and its multipliers
+prove it.
 
-At most `TOUCH` rods touch, but for accidents of symmetry: with those, and wherever
-else this fails, the interior point method goes on from where it was.
+At most `MAX_ACTIVE_RODS` rods are active, except in symmetric patterns. There, and
+wherever else this fails, the interior point method continues from the state it had.
 
-Arrays here are plates first, rods last: (g, k) and (g, 2, k).
+Arrays here are plates first, rods last: (g, k) and (g, 2, k), because
+`numpy.linalg.solve` wants its stack of systems first.
 
 References
 ----------
@@ -40,9 +43,9 @@ REGULARISATION = 1e-13  # keeps the equations apart where two rods say the same
 
 
 def polish_active_set(problem: PlateProblem, state: SolverState) -> BoolArray:
-    """Bring placements (g,) to the bottom of their valley; say which are there.
+    """Move placements (g,) to the bottom of their valley.
 
-    `state` is changed where they are, and only there.
+    Returns which plates (g,) reached it. `state` changes for those plates only.
     """
     touch = _ActiveSet(problem, state)
     with np.errstate(all="ignore"):
@@ -57,7 +60,7 @@ def polish_active_set(problem: PlateProblem, state: SolverState) -> BoolArray:
 
 
 class _ActiveSet:
-    """The rods that seem to touch, and the equations they make."""
+    """The rods that seem active, and the equations they make."""
 
     def __init__(self, problem: PlateProblem, state: SolverState) -> None:
         self.problem = problem
@@ -96,7 +99,7 @@ class _ActiveSet:
             self.x[:, 2:] = np.where(self.pressed, stop, self.x[:, 2:])
 
     def _evaluate(self) -> None:
-        """Direction from hole to rod, arm, excess and rates of every touching rod."""
+        """Compute direction, lever arm, excess and derivatives of every active rod."""
         angle = self.x[:, 1] / self.problem.radius
         c, s = np.cos(angle)[:, None], np.sin(angle)[:, None]
         hx, hy = self.holes[:, 0], self.holes[:, 1]
@@ -113,13 +116,13 @@ class _ActiveSet:
         self.excess = self.reach - self.weight * self.x[:, :1] - self.clearance
 
     def _force_imbalance(self) -> FloatArray:
-        """What is left of the balance of forces, (g, 4)."""
+        """Return the residual of the balance of forces, (g, 4)."""
         rest: FloatArray = (self.rate @ self.force[:, :, None])[:, :, 0]
         rest[:, 0] += 1.0
         return rest
 
     def _largest_residual(self, rest: FloatArray) -> FloatArray:
-        """Most that is left of any equation of each plate, (g,)."""
+        """Return the largest residual of any equation of each plate, (g,)."""
         free = np.abs(rest)
         if not self.problem.turning:
             free[:, 1] = 0.0
@@ -130,9 +133,9 @@ class _ActiveSet:
         return out
 
     def newton_step(self, *, change: bool) -> bool:
-        """Take one of Newton's steps; False where none is left, or none can be taken.
+        """Take one Newton step; return False when converged or not solvable.
 
-        With `change`, after another look at which rods touch.
+        With `change`, the active set is updated first.
         """
         self._evaluate()
         if change:
@@ -157,10 +160,10 @@ class _ActiveSet:
         return True
 
     def _jacobian(self) -> FloatArray:
-        """How the equations change with t, turn, shift and forces, (g, 4 + k, 4 + k).
+        """Assemble the Jacobian in t, rotation, shift and forces, (g, 4 + k, 4 + k).
 
-        The upper left is the bend of the distances: across each one's direction, and
-        of the rotation itself.
+        The upper left block is the curvature of the distances: across the direction
+        of each, and of the rotation itself.
         """
         k, arm, n = self.k, self.arm, self.rate[:, 2:]
         g = len(arm)
@@ -180,7 +183,7 @@ class _ActiveSet:
         return system
 
     def _fix_unknowns(self, system: FloatArray, side: FloatArray) -> None:
-        """Hold the turn where it is not free, and the shift where a limit presses."""
+        """Fix the rotation where it is not free, and the shift where it is limited."""
         fixed: list[tuple[int, BoolArray]] = []
         if not self.problem.turning:
             fixed.append((1, np.ones(len(side), np.bool_)))
@@ -192,7 +195,7 @@ class _ActiveSet:
             side[plates, row] = 0.0
 
     def converged_plates(self) -> BoolArray:
-        """Plates (g,) at the bottom of a valley: every condition, looked at again."""
+        """Return the plates (g,) that meet every optimality condition."""
         self._evaluate()
         problem, shift = self.problem, self.x[:, 2:]
         placed = rotate_points(problem.holes, self.x[:, 1] / problem.radius)
@@ -204,7 +207,8 @@ class _ActiveSet:
         done: BoolArray = (over - most).max(axis=0) <= CONVERGED
         if self.pressed is not None and problem.limit is not None:
             inside = np.abs(shift) <= problem.limit.T + CONVERGED
-            # What presses on a limit is pushed back by it.
+            # At a limit the balance of forces must point outward: otherwise the plate
+            # would rather move inside, and the limit is not active at all.
             pushed = rest[:, 2:] * np.sign(shift) <= 0.0
             done &= np.where(self.pressed, pushed, inside).all(axis=1)
         done &= self._largest_residual(rest) <= CONVERGED
@@ -213,7 +217,7 @@ class _ActiveSet:
         return done
 
     def write_state(self, state: SolverState, at: IntArray) -> None:
-        """Put the placements (k,) and their multipliers into `state`."""
+        """Write the placements of plates `at` and their multipliers into `state`."""
         problem = self.problem
         t = self.x[:, 0] if problem.weight is None else self.x[:, 0] * problem.weight
         force = np.where(self.active, self.force, 0.0)[at].T

@@ -1,7 +1,8 @@
-"""Plates brought to sizes about one, placed, and what is proved of their places.
+"""A batch of plates: scaled, placed, proved, and converted back to mm.
 
-The work behind `plate.fit_plates`: `minimax` places, `turns` proves, this room scales,
-lets go of the limits that do not bind and writes the answers down in mm.
+The work behind `plate.fit_plates`. `interior_point` places, `rotation` proves; this
+module scales the plates to sizes about one, drops limits that do not bind and converts
+the results back.
 """
 
 from dataclasses import dataclass, replace
@@ -17,11 +18,11 @@ MIN_SCALE_MM = 1e-3
 MIN_SCALED_LIMIT = 1e-9  # of the scale: the method needs an inside
 HELD_ROD_TOLERANCE_MM = 5e-7  # a held rod this far out passes for within
 
-COUNTED, HELD, FREE = 1, 0, -1  # what a rod may be: see `plate.fit_plates`
+COUNTED, HELD, FREE = 1, 0, -1  # roles of a rod: see `plate.fit_plates`
 
 
 class BatchResult:
-    """The answers of all plates, filled chunk by chunk."""
+    """Results of all plates, filled batch by batch."""
 
     def __init__(self, g: int, m: int) -> None:
         self.overrun, self.turn, self.gap = np.zeros(g), np.zeros(g), np.zeros(g)
@@ -30,7 +31,7 @@ class BatchResult:
 
 
 class PlateBatch:
-    """Some plates, reduced to their centroids and scaled to sizes about one."""
+    """Plates solved together, reduced to their centroids."""
 
     def __init__(
         self,
@@ -41,7 +42,7 @@ class PlateBatch:
         centre: FloatArray,
     ) -> None:
         weight = mask / mask.sum(axis=1, keepdims=True)
-        # (2, m, g): each row is then one run of memory
+        # (2, m, g): one operation on a rod of all plates is then one run of memory.
         self.h = np.ascontiguousarray((holes - centre[:, None]).transpose(2, 1, 0))
         self.r = np.ascontiguousarray((rods - centre[:, None]).transpose(2, 1, 0))
         self.c = np.ascontiguousarray(clearance.T)
@@ -56,7 +57,7 @@ class PlateBatch:
         self.shift = towards - rotate_points(middle[:, None], self.turn)[:, 0]
 
     def set_roles(self, role: IntArray) -> None:
-        """Hold the rods whose `role` (g, m) says so."""
+        """Hold the rods whose `role` (g, m) is `HELD`."""
         self.weight = np.ascontiguousarray((role == COUNTED).T, dtype=np.float64)
         if self.weight.all():
             self.weight = None
@@ -66,18 +67,19 @@ class PlateBatch:
     def set_start(
         self, turn: FloatArray, shift: FloatArray, limit: FloatArray | None
     ) -> None:
-        """Begin at a turn (g,) and shift (g, 2), brought inside its limit (g, 2)."""
+        """Start from a rotation (g,) and shift (g, 2), clipped to its limit (g, 2)."""
         held = shift if limit is None else np.clip(shift, -limit, limit)
         self.turn, self.shift, self.begun = turn.copy(), held.T, True
 
     def scaled_problem(self) -> tuple[PlateProblem, FloatArray, FloatArray]:
-        """The scaled problem, each plate's scale (g,) and what its clearances share.
+        """Return the scaled problem, each plate's scale and its mean clearance (g,).
 
-        Both in mm.
+        Scale and mean clearance are in mm.
         """
         gap = rotate_points(self.h, self.turn) + self.shift[:, None] - self.r
         reach = np.hypot(gap[0], gap[1]).max(axis=0)
-        # What all clearances share only moves t, if it moves with every rod.
+        # A clearance common to all rods only moves t, so it is taken off: t then
+        # stays small and keeps its digits. Not with held rods, which t does not reach.
         mean = self.c.mean(axis=0) if self.weight is None else np.zeros(reach.size)
         spread = np.abs(self.c - mean).max(axis=0)
         scale = np.maximum(np.maximum(reach, spread), MIN_SCALE_MM)
@@ -106,7 +108,7 @@ class PlateBatch:
         *,
         brief: bool,
     ) -> None:
-        """Place every plate of the chunk and write the answers into `found`."""
+        """Place every plate of the batch and write the results into `found`."""
         problem, scale, shared = self.scaled_problem()
         task = _ProofTask(
             problem=problem,
@@ -120,7 +122,8 @@ class PlateBatch:
         if most is None or not self.begun:
             turn, shift, gap, proven = _solve_and_prove(task, turn, shift)
         if most is not None:
-            # Where the limits do not bind, they change nothing.
+            # A limit that the free placement keeps changes nothing, and without limits
+            # most plates are proved at once: only the others are solved again.
             at = np.flatnonzero((np.abs(shift) > most).any(axis=0) | self.begun)
             held = task.take(at, np.maximum(most[:, at], MIN_SCALED_LIMIT))
             begin = np.clip(shift[:, at], -most[:, at], most[:, at])
@@ -164,7 +167,7 @@ class _ProofTask:
 def _solve_and_prove(
     task: _ProofTask, turn: FloatArray, shift: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Turn, shift, gap and proof of each plate."""
+    """Return rotation, shift, gap and proof of each plate."""
     problem, slack = task.problem, task.slack
     best = rotation.solve_from(problem, turn, shift)
     enough = np.zeros(slack.size, np.bool_)

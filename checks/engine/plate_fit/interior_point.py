@@ -1,18 +1,18 @@
-"""The rigid placement with the smallest largest overrun, for many plates at once.
+"""Interior point method for the rigid placement with the least interference.
 
-For each plate, over turn, shift and t: minimise t subject to
+For each plate, over rotation, shift and t: minimise t subject to
 
-    |R(turn) hole_i + shift - rod_i| <= t + clearance_i      for every rod i,
+    |R(rotation) hole_i + shift - rod_i| <= t + clearance_i      for every rod i,
 
 one second-order cone of dimension three per rod. A rod may instead be *held*: its
-distance is to be at most its clearance, whatever t (weight 0 on t, not 1). Solved by
-a primal-dual interior point method with Nesterov-Todd scaling and Mehrotra's
-predictor-corrector [1]_, [2]_, all plates in one array. The turn is the true
-rotation: each Newton step linearises about the turn reached, and the residual is
-always the true one.
+distance must be at most its clearance, whatever t (weight 0 on t instead of 1). Solved
+by a primal-dual interior point method with Nesterov-Todd scaling and Mehrotra's
+predictor-corrector [1]_, [2]_, all plates in one array. The rotation is the true one:
+each Newton step linearises about the angle reached, and the residual is always the
+nonlinear one.
 
-Once it shows which rods touch, `closing` takes the last steps. Arrays are as in
-`problem`.
+Once the active rods are visible, `active_set` takes the last steps. Array shapes are
+as in `state`.
 
 References
 ----------
@@ -48,7 +48,7 @@ HELD_ROD_START_SLACK = 0.1  # a held rod begins this far inside its cone
 def solve_interior_point(
     problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
 ) -> SolverState:
-    """Solve every plate, from a starting turn (g,) and shift (2, g) of each."""
+    """Solve every plate from a starting rotation (g,) and shift (2, g)."""
     whole = _initial_state(problem, turn_rad, shift)
     part, task = whole, problem
     at = np.arange(turn_rad.size)
@@ -61,7 +61,8 @@ def solve_interior_point(
             going = np.flatnonzero(on)
             if going.size == 0:
                 break
-            # A placement at the very bottom has no step left that floats can hold.
+            # Plates that are done leave the batch: at the very bottom no step is left
+            # that floats can represent. Copying pays only once enough have left.
             if closed or going.size < 0.7 * part.x.shape[1]:
                 if part is not whole:
                     whole.put(at, part)
@@ -99,7 +100,7 @@ def _initial_state(
 
 
 def _limit_slacks(limit: FloatArray, shift: FloatArray) -> FloatArray:
-    """How far the shift (2, g) is from its limits: +x, +y, -x, -y."""
+    """Return the slack of the shift (2, g) to its limits: +x, +y, -x, -y."""
     return np.concatenate((limit - shift, limit + shift))
 
 
@@ -107,14 +108,15 @@ _LimitStep = tuple[FloatArray, FloatArray]  # step of the limits' slack and mult
 
 
 def _take_step(problem: PlateProblem, state: SolverState) -> BoolArray:
-    """Take one predictor-corrector step in place; say which plates go on."""
+    """Take one predictor-corrector step in place; return the plates not done."""
     arm, residual, rest, gap = _residuals(problem, state)
     infeasible = np.maximum(np.abs(residual).max(axis=(0, 1)), np.abs(rest).max(axis=0))
     if state.limit_slack is not None and problem.limit is not None:
         off = _limit_slacks(problem.limit, state.x[2:]) - state.limit_slack
         infeasible = np.maximum(infeasible, np.abs(off).max(axis=0))
-    # Rounding in the multipliers grows as the gap closes: past a thousandth of the
-    # goal there is nothing left to win, and the bound is proved from what is there.
+    # Rounding in the multipliers grows as the gap closes. Past a thousandth of the
+    # target further steps only add noise, and the bound is repaired from the
+    # multipliers as they are.
     going: BoolArray = gap > problem.goal
     going |= (infeasible > MAX_INFEASIBILITY) & (gap > 1e-3 * problem.goal)
     if not going.any():
@@ -128,14 +130,15 @@ def _take_step(problem: PlateProblem, state: SolverState) -> BoolArray:
     centre = sigma * gap / (arm.shape[1] + (0 if state.limit_slack is None else 4))
     k = system.corrected_slacks(du, centre)
     ek = system.corrected_limit_slacks(edge, centre)
-    # Where the gap is small the multipliers are sums of large and opposite terms.
+    # Where the gap is small the multipliers are differences of large terms: one step
+    # of iterative refinement restores the digits they lose.
     fine = bool(gap.min() < REFINE_BELOW_GAP)
     dx, du, edge = system.direction(k, ek, refine=fine)
     length = np.minimum(1.0, BOUNDARY_FRACTION * system.max_step_lengths(du, edge))
-    # A long way off, a turn is trusted only as far as its tangent is.
+    # The step follows the tangent of the rotation, which is no guide over large angles.
     most = MAX_ROTATION_STEP_RAD * problem.radius / (np.abs(dx[1]) + TINY)
     np.minimum(length[0], most, out=length[0])
-    # Beyond what floats can hold, a plate stays where it was.
+    # A plate whose step overflows stays where it was, and does not spoil the others.
     going &= np.isfinite(du.sum(axis=(0, 1, 2)) + dx.sum(axis=0))
     if edge is not None:
         going &= np.isfinite(edge[0].sum(axis=0) + edge[1].sum(axis=0))
@@ -158,7 +161,7 @@ def _take_step(problem: PlateProblem, state: SolverState) -> BoolArray:
 def _residuals(
     problem: PlateProblem, state: SolverState
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Arm of each hole (2, m, g), cone residual, stationarity residual, gap."""
+    """Return lever arms (2, m, g), cone residual, stationarity residual and gap."""
     x, s, z = state.x, state.s, state.z
     placed = rotate_points(problem.holes, x[1] / problem.radius)
     arm = placed / problem.radius if problem.turning else np.zeros_like(placed)
@@ -178,7 +181,7 @@ def _residuals(
 def _generalised_forces(
     problem: PlateProblem, arm: FloatArray, u: FloatArray
 ) -> FloatArray:
-    """What forces u (3, m, g) on the cones come to on each unknown, (4, g)."""
+    """Sum forces u (3, m, g) on the cones to a force on each unknown, (4, g)."""
     each = np.empty((4, *u.shape[1:]))
     each[0] = problem.apply_weight(u[0])
     np.subtract(arm[0] * u[2], arm[1] * u[1], out=each[1])
@@ -213,7 +216,7 @@ class _NewtonSystem:
         xx = np.add(w1 * w[1], e, out=each[4])
         xy = np.multiply(w1, w[2], out=each[5])
         yy = np.add(w2 * w[2], e, out=each[7])
-        a, b = -arm[1], arm[0]  # velocity of a hole as the plate turns
+        a, b = -arm[1], arm[0]  # velocity of a hole as the plate rotates
         np.add(tx * a, ty * b, out=each[3])
         xq = np.add(xx * a, xy * b, out=each[6])
         yq = np.add(xy * a, yy * b, out=each[8])
@@ -229,7 +232,7 @@ class _NewtonSystem:
         self.n.factor(curve if problem.turning else None)
 
     def _cone_change(self, dx: FloatArray) -> FloatArray:
-        """Change (3, m, g) of every cone's vector when x changes by dx."""
+        """Return the change (3, m, g) of every cone's vector when x changes by dx."""
         arm = self.arm
         out = np.empty_like(self.residual)
         weight = self.problem.weight
@@ -241,7 +244,7 @@ class _NewtonSystem:
     def _stationarity_error(
         self, dx: FloatArray, dz: FloatArray, edge: _LimitStep | None
     ) -> FloatArray:
-        """What rounding leaves of the stationarity equations, (4, g)."""
+        """Return the rounding error of the stationarity equations, (4, g)."""
         left: FloatArray = self.rest - _generalised_forces(self.problem, self.arm, dz)
         left[1] += self.n.curve * dx[1]
         if edge is not None:
@@ -251,7 +254,10 @@ class _NewtonSystem:
     def direction(
         self, k: FloatArray, edge_k: FloatArray | None, refine: bool = False
     ) -> tuple[FloatArray, FloatArray, _LimitStep | None]:
-        """Step in x, in slacks and multipliers, and at the limits, that answers k."""
+        """Solve for the step in x, in slacks and multipliers, and at the limits.
+
+        `k` and `edge_k` are the right-hand sides of the complementarity equations.
+        """
         state = self.state
         asked = k + self.residual
         u = self.scale.inverse_square(asked)
@@ -292,7 +298,7 @@ class _NewtonSystem:
         return dl, -(edge_k + dl) * state.limit_multiplier / state.limit_slack
 
     def max_step_lengths(self, du: FloatArray, edge: _LimitStep | None) -> FloatArray:
-        """Longest steps (2, g) that stay in the cones, of slacks and multipliers."""
+        """Return the longest steps (2, g) of slacks and multipliers in the cones."""
         state = self.state
         rate = inverse_step_length(state.u, du, self.scale.det)
         if edge is not None:
@@ -308,7 +314,7 @@ class _NewtonSystem:
     def gap_after(
         self, du: FloatArray, edge: _LimitStep | None, length: FloatArray
     ) -> FloatArray:
-        """Gap (g,) that steps of these lengths (2, g), at most whole ones, leave."""
+        """Return the gap (g,) after steps of these lengths (2, g), at most 1."""
         state = self.state
         length = np.minimum(length, 1.0)
         new = state.u + length[:, None] * du
@@ -324,7 +330,7 @@ class _NewtonSystem:
         return out
 
     def corrected_slacks(self, du: FloatArray, centre: FloatArray) -> FloatArray:
-        """Give s and the second-order term of the complementarity, (3, m, g)."""
+        """Return s plus the second-order term of the complementarity, (3, m, g)."""
         lam = self.scale.apply(self.state.z)
         p, q = self.scale.unapply(du[:, 0]), self.scale.apply(du[:, 1])
         d0 = (p * q).sum(axis=0) - centre

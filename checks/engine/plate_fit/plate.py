@@ -1,11 +1,11 @@
-"""Does the base plate go over the rods, and by how much not?
+"""Plate fit: whether a base plate goes over its rods, and by how much it does not.
 
-Over all rigid placements of the hole pattern (a turn and a shift, no scale),
+Over all rigid placements of the hole pattern (a rotation and a shift, no scale),
 minimise the largest of |rod - placed hole| - clearance, where clearance =
-(hole - rod diameter) / 2. The minimum is the *overrun*: at most zero fits, and
-its amount is then the slack of the tightest hole. The problem is a second-order
-cone problem in the shift and, but for the turn, convex: `minimax` solves it,
-`turns` proves that no other turn is better.
+(hole - rod diameter) / 2. The minimum is the *interference*: at most zero, the plate
+fits, and the amount is the slack of the tightest hole. The problem is a second-order
+cone problem and, but for the rotation, convex: `interior_point` solves it, `rotation`
+proves that no other rotation is better. `METHOD.md` explains both.
 
      o <- hole, placed        the rod's centre may be anywhere in a circle of
     (  x ) rod's centre       radius clearance + overrun about the hole's centre
@@ -39,8 +39,8 @@ BATCH_RODS = 16_384  # rods solved together: what a processor's cache holds
 class PlateFit:
     """Best placement of each plate over its rods.
 
-    Where several placements are equally good (a single rod, one tight hole), one
-    of them is given.
+    Where several placements are equally good (a single rod, one tight hole), it is
+    one of them.
     """
 
     interference_mm: FloatArray  # (g,) at most zero: the plate goes on
@@ -75,20 +75,20 @@ def fit_plates(
     clearance_mm : array, shape (g, m)
         Half of hole less rod diameter. [mm]
     mask : array, shape (g, m), optional
-        False where a group has no such rod; its numbers are not looked at.
+        False where a group has no such rod; its numbers are ignored.
     shift_limit_mm : array, shape (g, 2), optional
-        Most the holes' centroid may move, each way along each axis. [mm]
+        Largest shift of the holes' centroid, either way along each axis. [mm]
     role : array, shape (g, m), optional
-        `COUNTED`: its overrun counts. `HELD`: it is to be within its clearance, and
-        the overrun is that of the others; infinite where no placement does. `FREE`:
-        it may miss, and counts for the centroid alone. All are counted if not given.
-    level_mm : float, or array, shape (g,), optional
-        All that matters is whether the overrun is above this: no more is proved. [mm]
-    begin : arrays, shape (g,) and (g, 2), optional
-        A turn and shift to begin from, instead of the least squares' and, under a
-        limit, of a fit without it. [rad], [mm]
+        `COUNTED`: its excess counts. `HELD`: it must be within its clearance, and the
+        interference is that of the others; infinite where no placement does. `FREE`:
+        it may miss, and counts for the centroid alone. All are counted by default.
+    threshold_mm : float, or array, shape (g,), optional
+        Prove no more than whether the interference is above this value. [mm]
+    start : arrays, shape (g,) and (g, 2), optional
+        Rotation and shift to start from, instead of the least-squares placement and,
+        under a limit, of a fit without it. [rad], [mm]
     brief : bool
-        Whether to give up soon on the proof of plates that are hard to prove.
+        Give up early on plates that are hard to prove.
 
     Returns
     -------
@@ -97,14 +97,14 @@ def fit_plates(
     Raises
     ------
     EngineError
-        If a number that counts is not finite, a group has no rods that count, or a
+        If a number that counts is not finite, a group has no rod that counts, or a
         limit is negative.
     """
     real = np.ones(np.shape(clearance_mm), np.bool_) if mask is None else mask
     if role is not None:
         mask = real & (role != FREE)
         if not (mask & (role == COUNTED)).any(axis=1).all():
-            raise EngineError("A plate none of whose rods counts cannot be judged.")
+            raise EngineError("A plate needs at least one rod that counts.")
     centre = _hole_centroids(holes_mm, real)
     holes, rods, clearance, mask, use = _check_arrays(
         holes_mm, rods_mm, clearance_mm, mask
@@ -142,12 +142,14 @@ def fit_plates(
 
 
 def select_plates(fit: PlateFit, at: IntArray) -> PlateFit:
-    """Give the fits of some of the plates.
+    """Select the fits of some plates, as copies.
 
     Parameters
     ----------
-    fit : of plates (g,).
-    at : array, which of them.
+    fit : PlateFit
+        Of plates (g,).
+    at : array of int
+        Indices of the plates.
     """
     return PlateFit(
         interference_mm=fit.interference_mm[at],
@@ -167,19 +169,24 @@ def fit_plates_within_limit(
     mask: BoolArray | None,
     shift_limit_mm: FloatArray,
 ) -> PlateFit:
-    """Place each plate within a limit on its shift, from where it is best without.
+    """Place each plate within a limit on its shift, starting from its free fit.
 
-    As `fit_plates`, whose answer without the limit is `free`. The valley of turns at
-    hand is searched to its bottom; `proven` tells of the plates that do not go on
-    whether none of the others lets them, as far as that is shown soon.
+    As `fit_plates`, whose result without the limit is `free`. Only the nearest valley
+    of rotations is searched to its bottom. For a plate that does not go on, `proven`
+    says whether the search showed, in a short time, that no rotation lets it on.
 
     Parameters
     ----------
-    free : of the same plates (g,).
-    holes_mm, rods_mm : array, shape (g, m, 2). [mm]
-    clearance_mm : array, shape (g, m). [mm]
+    free : PlateFit
+        Of the same plates (g,), without the limit.
+    holes_mm, rods_mm : array, shape (g, m, 2)
+        Hole and rod centres. [mm]
+    clearance_mm : array, shape (g, m)
+        Half of hole less rod diameter. [mm]
     mask : array, shape (g, m), optional
-    shift_limit_mm : array, shape (g, 2). [mm]
+        False where a group has no such rod.
+    shift_limit_mm : array, shape (g, 2)
+        Largest shift, either way along each axis. [mm]
     """
     held = select_plates(free, np.arange(free.rotation_rad.size))
     at = np.flatnonzero((np.abs(free.shift_mm) > shift_limit_mm).any(axis=1))
@@ -201,24 +208,24 @@ def fit_plates_within_limit(
 
 
 def hole_needed_mm(fit: PlateFit, hole_diameter_mm: FloatArray) -> FloatArray:
-    """Hole diameter that, for all holes, would let each plate on.
+    """Compute the one hole diameter that would let each plate on.
 
-    hole + 2 overrun, as every clearance grows by half of what the hole does. It
-    is less than the hole where the plate fits with slack. The overrun must be that
-    of holes all of this diameter; rods of several diameters are accounted for, as
-    each hole's own clearance went into the fit.
+    hole + 2 interference, because every clearance grows by half of what the hole does.
+    It is less than the hole where the plate fits with slack. All holes must have this
+    diameter; rods of several diameters are accounted for, because each hole's own
+    clearance went into the fit.
 
     Parameters
     ----------
     fit : PlateFit
         Of plates whose clearances are (hole - rod diameter) / 2.
     hole_diameter_mm : array, shape (g,)
-        The diameter all holes of each plate have. [mm]
+        Diameter of all holes of each plate. [mm]
 
     Returns
     -------
     array, shape (g,)
-        The diameter needed, never less than zero. [mm]
+        Diameter needed, never less than zero. [mm]
     """
     hole = np.asarray(hole_diameter_mm, np.float64)
     out: FloatArray = np.maximum(hole + 2.0 * fit.interference_mm, 0.0)
@@ -231,9 +238,10 @@ def _check_arrays(
     clearance_mm: FloatArray,
     mask: BoolArray | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray, IntArray]:
-    """Arrays of agreeing shape; a masked rod becomes a copy of its group's first.
+    """Check shapes and values; replace masked rods by a copy of their group's first.
 
-    Which rod (g, m) each is a copy of is told last.
+    A copy adds no constraint, so padded groups can be solved together. The last array
+    returned holds the rod (g, m) each one is a copy of.
     """
     holes = np.asarray(holes_mm, np.float64)
     rods = np.asarray(rods_mm, np.float64)
@@ -247,7 +255,7 @@ def _check_arrays(
     elif mask.shape != clearance.shape:
         raise ValueError("mask is of shape (g, m)")
     if not mask.any(axis=1).all():
-        raise EngineError("A plate without rods cannot be judged: measure its rods.")
+        raise EngineError("A plate without rods cannot be fitted: measure its rods.")
     use = np.where(mask, np.arange(mask.shape[1]), mask.argmax(axis=1)[:, None])
     if not mask.all():
         row = np.arange(mask.shape[0])[:, None]
@@ -259,13 +267,13 @@ def _check_arrays(
     ):
         raise EngineError(
             "A rod, hole or diameter of a plate is missing: every rod that counts"
-            " needs its place, its diameter and its hole."
+            " needs its position, its diameter and its hole."
         )
     return holes, rods, clearance, mask, use
 
 
 def _hole_centroids(holes_mm: FloatArray, real: BoolArray) -> FloatArray:
-    """Centroid (g, 2) of the holes that are there; NaN where a group has none."""
+    """Compute the centroid (g, 2) of each group's holes; NaN where it has none."""
     holes = np.where(real[..., None], holes_mm, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         out: FloatArray = holes.sum(axis=1) / real.sum(axis=1)[:, None]

@@ -1,28 +1,29 @@
-"""Which turns a plate can have, and the proof that none does better.
+"""Rotations of a plate, and the proof that none is better than the one found.
 
-For one plate, g(turn) is the least largest overrun over all shifts. Three facts:
+For one plate, g(rotation) is the least largest excess over all shifts. Three facts:
 
 *Pairs.* With t known, holes i and j reach their rods only if the distance between
-R(turn)(hole_i - hole_j) and rod_i - rod_j is at most 2 t + clearance_i +
-clearance_j: by the law of cosines an arc of turns, and a narrow one.
+R(rotation)(hole_i - hole_j) and rod_i - rod_j is at most 2 t + clearance_i +
+clearance_j. By the law of cosines this is an arc of rotations, and a narrow one.
 
 *Bounds.* Any y_i and lambda_i >= |y_i| with sum(lambda) = 1 and sum(y) = 0 give,
-at every turn at once, g >= sum(y_i . (R hole_i - rod_i)) - sum(lambda_i
+at every rotation at once, g >= sum(y_i . (R hole_i - rod_i)) - sum(lambda_i
 clearance_i): weak duality of the second-order cone problem [1]_. It is a sinusoid
-in the turn. Held rods, which t does not reach, are left out of sum(lambda) = 1 only.
+in the rotation. Held rods, which t does not reach, are left out of sum(lambda) = 1
+only.
 
 *One valley.* The shifts that serve one hole form a disc, so by Helly's theorem [2]_
-a turn serves all holes if it serves every three. For three holes held at distances
-e_i by forces lambda_i, turning about the point z where the three lines of force
+a rotation serves all holes if it serves every three. For three holes held at distances
+e_i by forces lambda_i, rotating about the point z where the three lines of force
 meet, at signed distances sigma_i from the holes, the second derivative of g is
-sum(lambda_i sigma_i (sigma_i - e_i) / e_i). Only a hole within e_i of z takes away,
-at most e_i / 4, and its force is at most half of all; the others give more as long as
-the holes are `SPACING` = (3 + sqrt 2) / 2 times the largest e apart (own derivation,
-checked in the tests against a search of all turns). Then every turn where g stops
-falling is a minimum, and on the arc of a pair there is only one.
+sum(lambda_i sigma_i (sigma_i - e_i) / e_i). Only a hole within e_i of z has a negative
+term, at most e_i / 4, and its force is at most half of all. The others outweigh it as
+long as the holes are `ONE_VALLEY_SPACING` = (3 + sqrt 2) / 2 times the largest e apart
+(own derivation, checked in the tests against a search of all rotations). Then every
+rotation where g stops falling is a minimum, and the arc of a pair has only one.
 
-Where the third does not apply (rods a foot off, rods exchanged, limits on the
-shift), the arc is searched by branch and bound with the second.
+Where the third does not apply (rods a foot off, rods exchanged, limits on the shift),
+the arc is searched by branch and bound with the second.
 
 References
 ----------
@@ -56,7 +57,7 @@ class RotationBound:
     rest: FloatArray
 
     def shifted_by(self, offset_rad: FloatArray) -> "RotationBound":
-        """Give the same bound, with psi counted from offset_rad (g,)."""
+        """Return the same bound, with psi counted from offset_rad (g,)."""
         c, s = np.cos(offset_rad), np.sin(offset_rad)
         return RotationBound(
             cosine=c * self.cosine + s * self.sine,
@@ -70,7 +71,7 @@ class RotationBound:
         )
 
     def minimum_within(self, half_rad: FloatArray) -> FloatArray:
-        """Least value over |psi| <= half_rad (g,)."""
+        """Return the least value over |psi| <= half_rad (g,)."""
         sure = np.isfinite(self.rest)
         height = np.hypot(self.cosine, self.sine)
         ends = self.cosine * np.cos(half_rad) - np.abs(self.sine * np.sin(half_rad))
@@ -82,9 +83,9 @@ class RotationBound:
 def largest_interference(
     problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
 ) -> FloatArray:
-    """Largest overrun (g,) at a placement, in the problem's own units.
+    """Compute the largest excess (g,) at a placement, in the problem's own units.
 
-    Infinite where a held rod is not within.
+    Infinite where a held rod is not within its clearance.
     """
     gap = rotate_points(problem.holes, turn_rad) + shift[:, None] - problem.rods
     over = np.hypot(gap[0], gap[1]) - problem.clearance
@@ -98,7 +99,10 @@ def largest_interference(
 def clipped_placement(
     problem: PlateProblem, state: SolverState
 ) -> tuple[FloatArray, FloatArray]:
-    """Turn (g,) and shift (2, g) reached, the shift brought inside its limits."""
+    """Return rotation (g,) and shift (2, g) reached, the shift clipped to its limits.
+
+    The interior point method keeps limits only to within rounding.
+    """
     turn, shift = state.x[1] / problem.radius, state.x[2:]
     if problem.limit is not None:
         shift = np.clip(shift, -problem.limit, problem.limit)
@@ -106,7 +110,12 @@ def clipped_placement(
 
 
 def dual_bound(problem: PlateProblem, state: SolverState) -> RotationBound:
-    """Lower bound on g that the multipliers prove, about the turn reached."""
+    """Return the lower bound on g that the multipliers prove, about the rotation.
+
+    The multipliers are first repaired to satisfy the two sums of the dual exactly
+    (zero mean, shares no less than their vectors), so that the bound holds even where
+    the solver did not converge.
+    """
     y = -state.z[1:]
     if problem.limit is None:
         y = y - y.mean(axis=1, keepdims=True)
@@ -123,9 +132,10 @@ def dual_bound(problem: PlateProblem, state: SolverState) -> RotationBound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RotationArc:
-    """Turns (g,) outside which no placement is better, and whether there is one valley.
+    """Rotations (g,) outside which no placement is better.
 
-    `middle` and `half` in rad; `half` is pi where every turn is possible.
+    `middle` and `half` in rad; `half` is pi where every rotation is possible.
+    `one_valley`: the spacing of the holes leaves a single minimum on the arc.
     """
 
     middle: FloatArray
@@ -141,9 +151,10 @@ class RotationArc:
 
 
 def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
-    """Find the narrowest pair's arc at the level `best` (g,), and the spacing.
+    """Find the narrowest arc of a pair at the interference `best` (g,).
 
-    With many holes only pairs with the outermost are tried: those are the narrow ones.
+    With many holes only pairs with the outermost are tried: those arcs are narrow, and
+    the number of all pairs grows with the square.
     """
     m, g = problem.clearance.shape
     spacing = np.full(g, np.inf)
@@ -170,16 +181,17 @@ def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
 
 
 def _threshold_share(problem: PlateProblem, best: FloatArray) -> FloatArray:
-    """What `best` (g,) adds to each clearance: nothing where a rod is held."""
+    """Return what `best` (g,) adds to each clearance: nothing for a held rod."""
     if problem.weight is None:
         return best
     return np.where(problem.weight > 0.0, best, 0.0)
 
 
 def _min_hole_spacing(problem: PlateProblem, first: IntArray) -> FloatArray:
-    """Least distance (g,) from some holes (k, g) of each plate to its others.
+    """Compute the least distance (g,) from some holes (k, g) to the other holes.
 
-    A padded rod repeats another in full: it adds nothing, and is no neighbour.
+    A padded rod repeats another in every number: it adds no constraint, and its
+    distance of zero must not count.
     """
     away = _differences(problem.holes, first)
     apart = np.hypot(away[0], away[1])
@@ -194,7 +206,7 @@ def _min_hole_spacing(problem: PlateProblem, first: IntArray) -> FloatArray:
 
 
 def _differences(what: FloatArray, first: IntArray) -> FloatArray:
-    """Of every hole (..., m, g) less of some (k, g), as (..., k, m, g)."""
+    """Subtract the values of some holes (k, g) from those of all, (..., k, m, g)."""
     some = what[..., first, np.arange(first.shape[1])]
     out: FloatArray = what[..., None, :, :] - some[..., None, :]
     return out
@@ -203,7 +215,7 @@ def _differences(what: FloatArray, first: IntArray) -> FloatArray:
 def _pair_arcs(
     problem: PlateProblem, best: FloatArray, first: IntArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Half width and middle (k m, g) of the arcs of some holes (k, g) with each."""
+    """Return half width and middle (k m, g) of the arcs of holes (k, g) with each."""
     hole, rod = _differences(problem.holes, first), _differences(problem.rods, first)
     radius = _threshold_share(problem, best) + problem.clearance
     own = radius[first, np.arange(first.shape[1])]
@@ -220,7 +232,7 @@ def _pair_arcs(
 
 @dataclass(slots=True)
 class BestPlacement:
-    """The best placement found of each plate, and the bound proved about it."""
+    """Best placement found of each plate, and the bound proved about it."""
 
     value: FloatArray  # (g,) largest overrun
     rotation: FloatArray  # (g,)
@@ -245,14 +257,14 @@ class BestPlacement:
 def solve_from(
     problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
 ) -> BestPlacement:
-    """Solve every plate from a turn (g,) and shift (2, g): its valley's bottom."""
+    """Solve every plate from a rotation (g,) and shift (2, g): its valley's bottom."""
     state = solve_interior_point(problem, turn_rad, shift)
     turn, at = clipped_placement(problem, state)
     value, start = (
         largest_interference(problem, turn, at),
         largest_interference(problem, turn_rad, shift),
     )
-    # Where the descent was lost, stand where it began; the bound holds anywhere.
+    # Where the solver diverged, keep the starting placement; the bound holds anyway.
     lost = ~(value <= start)
     turn, at = np.where(lost, turn_rad, turn), np.where(lost, shift, at)
     low = dual_bound(problem, state).shifted_by(turn - state.x[1] / problem.radius)
@@ -268,12 +280,12 @@ def search_arc(
     *,
     brief: bool = False,
 ) -> BoolArray:
-    """Search every turn of each plate's arc, bettering `best`; say which are proved.
+    """Search every rotation of each plate's arc; improve `best`, return the proved.
 
-    Branch and bound: each piece of the arc is solved at its middle, turn held. It
-    is dropped when the bound found there, or the one about the best placement,
-    proves that it holds nothing better than the best by more than `slack` (g,). A
-    brief search gives up after `BRIEF_ROUNDS`.
+    Branch and bound: each piece of the arc is solved at its middle with the rotation
+    fixed. It is dropped when the bound found there, or the one about the best
+    placement, proves that it holds nothing better by more than `slack` (g,). A brief
+    search gives up after `BRIEF_ROUNDS`.
     """
     g = slack.size
     plate = np.repeat(np.arange(g), INITIAL_PIECES)
@@ -305,7 +317,7 @@ def search_arc(
 def _improve_best(
     problem: PlateProblem, found: BestPlacement, plate: IntArray, best: BestPlacement
 ) -> None:
-    """From the best piece of each plate, descend to the bottom of its valley."""
+    """Solve from the best piece of each plate to the bottom of its valley."""
     order = np.lexsort((found.value, plate))
     plates, first = np.unique(plate[order], return_index=True)
     pick = order[first]

@@ -1,8 +1,8 @@
 """Second-order cones of dimension three, and the 4 x 4 systems they reduce to.
 
 A vector u = (u0, u1, u2), on the first axis, is in the cone where u0 >= |(u1, u2)|.
-Arrays are (3, m, g) for vectors, (3, 2, m, g) for slacks and multipliers together,
-(g,) for the entries of the systems.
+Arrays are (3, m, g) for vectors, (3, 2, m, g) for slacks and multipliers together, and
+(g,) for the entries of the systems: one value for each plate.
 
 The scaling is that of Nesterov and Todd: W z = W^-1 s, W = eta [[w0, w'], [w, I + w w'
 / (1 + w0)]], so W^-2 = (2 Jw (Jw)' - J) / eta^2 with J = diag(1, -1, -1); formulas as
@@ -21,7 +21,7 @@ TINY = 1e-300
 
 @dataclass(slots=True)
 class NesterovToddScaling:
-    """Nesterov-Todd scaling of every cone, and the cone parts of the residual."""
+    """Nesterov-Todd scaling of every cone, with the determinants it came from."""
 
     w: FloatArray  # (3, m, g) unit hyperbolic scaling point
     eta: FloatArray  # (m, g)
@@ -58,14 +58,18 @@ class NesterovToddScaling:
 
 
 def cone_determinant(u: FloatArray) -> FloatArray:
-    """Give u0^2 - |(u1, u2)|^2, kept above zero."""
+    """Compute u0^2 - |(u1, u2)|^2, kept above zero.
+
+    As a product of two factors: the difference of squares would lose its digits at
+    the edge of the cone, where every iteration ends.
+    """
     reach = np.sqrt(u[1] * u[1] + u[2] * u[2])
     out: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
     return out
 
 
 def nesterov_todd_scaling(u: FloatArray) -> NesterovToddScaling:
-    """Give the scaling point of slacks and multipliers (3, 2, m, g) inside the cone."""
+    """Compute the scaling of slacks and multipliers (3, 2, m, g) inside the cone."""
     own = cone_determinant(u)
     root = np.sqrt(own)
     unit = u / root
@@ -78,9 +82,10 @@ def nesterov_todd_scaling(u: FloatArray) -> NesterovToddScaling:
 
 
 def inverse_step_length(u: FloatArray, du: FloatArray, det_u: FloatArray) -> FloatArray:
-    """One over the longest steps (2, g) from u along du inside the cone, least of all.
+    """Compute one over the longest step (2, g) from u along du inside all cones.
 
-    Both are (3, 2, m, g); `det_u` as `det` gives it.
+    Both are (3, 2, m, g); `det_u` is their `cone_determinant`. The inverse stays
+    finite where a direction never leaves the cone.
     """
     squares, product = du * du, u * du
     a = squares[0] - squares[1] - squares[2]
@@ -91,10 +96,14 @@ def inverse_step_length(u: FloatArray, du: FloatArray, det_u: FloatArray) -> Flo
 
 
 class PlateSystem:
-    """A symmetric 4 x 4 system per plate, eliminated t, x, y, turn in that order."""
+    """A symmetric 4 x 4 system per plate, eliminated in the order t, x, y, rotation.
+
+    Written out by hand: a stacked `numpy.linalg.solve` of 4 x 4 systems spends most of
+    its time on overhead. The rotation comes last, because only its pivot can vanish.
+    """
 
     def __init__(self, entries: FloatArray) -> None:
-        """Take tt, tx, ty, tq, xx, xy, xq, yy, yq and qq, of every plate: (10, g)."""
+        """Store tt, tx, ty, tq, xx, xy, xq, yy, yq and qq of every plate, (10, g)."""
         self.tt, self.tx, self.ty, self.tq = entries[:4]
         self.xx, self.xy, self.xq, self.yy, self.yq, self.qq = entries[4:]
 
@@ -110,7 +119,7 @@ class PlateSystem:
         yq = self.yq - self.ly * self.tq - self.mx * xq
         self.nq = yq / self.dy
         qq = self.qq - self.lq * self.tq - self.mq * xq - self.nq * yq
-        # A relative floor keeps the turn still where nothing asks for one: a
+        # A relative floor keeps the rotation still where nothing determines it: a
         # single rod, or all rods in one place.
         qq = np.maximum(qq, 1e-13 * self.xx)
         if curve is None:
@@ -120,7 +129,7 @@ class PlateSystem:
         self.curve = self.dq - qq
 
     def solve(self, rhs: FloatArray) -> FloatArray:
-        """Unknowns and right hand side in the order t, turn, x, y."""
+        """Solve for a right-hand side in the order t, rotation, x, y."""
         t = rhs[0]
         x = rhs[2] - self.lx * t
         y = rhs[3] - self.ly * t - self.mx * x

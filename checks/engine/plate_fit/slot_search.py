@@ -1,14 +1,14 @@
-"""Which holes to open: the fewest, then those with the smallest longest extension.
+"""Search for the holes to open: the fewest, then those with the shortest slots.
 
-With a set of holes opened the others are *shut*: their rods must be within. A set
-will do if the shut holes alone, the rest left out, let their rods in somewhere
-within the plate's limits; two shut holes whose distance differs from their rods' by
-more than both clearances rule it out at once. Of the smallest sets that will do,
-each is placed so that the largest overrun of its opened holes is least while the
-shut ones are held: one problem of `plate.fit_plates`, for all sets of all plates
+With a set of holes opened, the others are *shut*: their rods must be within their
+clearance. A set is sufficient if the shut holes alone, the rest ignored, let their
+rods in somewhere within the plate's limits. Two shut holes whose distance differs from
+their rods' by more than both clearances rule a set out at once. Each of the smallest
+sufficient sets is placed so that the largest excess of its opened holes is least while
+the shut ones are held: one problem of `plate.fit_plates`, for all sets of all plates
 together.
 
-Every set is tried for up to `MOST_ENUMERATED` holes; with more, the hole whose
+Every set is tried for up to `MAX_ENUMERATED_HOLES` holes. With more, the hole whose
 opening helps most is opened, one after another, and `proven` is False.
 """
 
@@ -32,7 +32,7 @@ BISECTION_ROUNDS = 60  # of halving, where holding the shut holes failed
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlotPlates:
-    """Plates (g, m) of holes and rods; `real` False where a plate has no such rod."""
+    """Plates (g, m) of holes and rods; `real` is False for a rod that only pads."""
 
     holes_mm: FloatArray  # (g, m, 2)
     rods_mm: FloatArray  # (g, m, 2)
@@ -41,7 +41,7 @@ class SlotPlates:
     limit_mm: FloatArray | None  # (g, 2)
 
     def take(self, at: IntArray) -> "SlotPlates":
-        """Give these plates, as often as they are named."""
+        """Return the plates at these indices, repeated as often as they are named."""
         return SlotPlates(
             holes_mm=self.holes_mm[at],
             rods_mm=self.rods_mm[at],
@@ -51,7 +51,7 @@ class SlotPlates:
         )
 
     def centroid(self) -> FloatArray:
-        """Of each plate's holes, (g, 2)."""
+        """Compute the centroid of each plate's holes, (g, 2)."""
         holes = np.where(self.real[..., None], self.holes_mm, 0.0)
         out: FloatArray = holes.sum(axis=1) / self.real.sum(axis=1)[:, None]
         return out
@@ -64,7 +64,7 @@ class SlotPlates:
         *,
         brief: bool = False,
     ) -> PlateFit:
-        """Fit each plate, as `fit_plates` does."""
+        """Fit each plate as `fit_plates` does."""
         return fit_plates(
             self.holes_mm,
             self.rods_mm,
@@ -80,7 +80,7 @@ class SlotPlates:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlotSolution:
-    """What to open, and where each plate then sits."""
+    """Holes to open, and the placement of each plate with them opened."""
 
     opened: BoolArray  # (g, m)
     rotation: FloatArray  # (g,)
@@ -95,13 +95,16 @@ def open_fewest_holes(
 
     Parameters
     ----------
-    plates : many plates. [mm]
-    prove : whether to prove that no other turn takes a shorter slot.
-    short : whether it is known that none goes on as it is.
+    plates : SlotPlates
+        Plates (g,). [mm]
+    prove : bool
+        Prove that no other rotation needs a shorter slot.
+    known_short : bool
+        The caller knows that no plate goes on as it is: skip that test.
     """
     g, m = plates.real.shape
     if g and not plates.real.any(axis=1).all():
-        raise EngineError("A plate without rods cannot be judged.")
+        raise EngineError("A plate without rods cannot be fitted: measure its rods.")
     found = SlotSolution(
         opened=np.zeros((g, m), np.bool_),
         rotation=np.zeros(g),
@@ -124,7 +127,7 @@ def open_fewest_holes(
     most = int(plates.real[todo].sum(axis=1).max(initial=0))
     together = todo.size << most <= MAX_SETS_AT_ONCE
     counts = list(range(1, most + 1))
-    # A single hole is what most plates need; a set of more is then never tried.
+    # Most plates need a single hole opened; larger sets are then never tried.
     bands = [counts[:1], counts[1:]] if together else [[n] for n in counts]
     for band in bands:
         todo = _open_count(plates, found, todo, band, prove=prove)
@@ -139,7 +142,7 @@ def _open_count(
     *,
     prove: bool,
 ) -> IntArray:
-    """Open so many holes of each plate of `todo`; give those where that is too few."""
+    """Open as many holes as `band` allows; return the plates that need more."""
     if todo.size == 0 or not band:
         return todo
     plate, sets = _list_hole_sets(plates.real, todo, band)
@@ -156,7 +159,7 @@ def _open_count(
 def _list_hole_sets(
     real: BoolArray, todo: IntArray, band: list[int]
 ) -> tuple[IntArray, BoolArray]:
-    """Every set of so many real holes of each plate: its plate (n,), the set (n, m)."""
+    """List every set of so many real holes: its plate (n,) and the set (n, m)."""
     known: dict[bytes, BoolArray] = {}
     for row in real[todo]:
         if row.tobytes() not in known:
@@ -173,7 +176,7 @@ def _list_hole_sets(
 def _pairs_compatible(
     plates: SlotPlates, plate: IntArray, sets: BoolArray
 ) -> BoolArray:
-    """Sets (n,) no two shut holes of which rule them out."""
+    """Return the sets (n,) that no pair of shut holes rules out."""
     used = np.unique(plate)
     some = plates.take(used)
     apart = [
@@ -197,11 +200,12 @@ def _select_smallest_sets(
     *,
     brief: bool,
 ) -> tuple[IntArray, BoolArray]:
-    """Of each plate's sets (n,), those that will do and open the fewest holes.
+    """Select each plate's sufficient sets that open the fewest holes.
 
-    First each set is tried from where it is; then those that failed and open fewer
-    holes than the ones found are searched at every turn. A plate with a set that
-    neither will do nor is shown not to is marked as not proven.
+    First each set is tried from the plate's present placement. Those that failed and
+    open fewer holes than the ones found are then searched at every rotation. A plate
+    with a set that could be shown neither sufficient nor insufficient is marked as not
+    proven.
     """
     count = sets.sum(axis=1)
     will = _shut_holes_fit(plates, plate, sets, np.inf, brief=brief)[0]
@@ -225,10 +229,10 @@ def _shut_holes_fit(
     *,
     brief: bool,
 ) -> tuple[BoolArray, BoolArray]:
-    """Sets (n,) whose shut holes let their rods in within the limits, and if sure.
+    """Return the sets (n,) whose shut holes let their rods in, and which are certain.
 
-    Searched as `fit_plates` does for its level: at infinity, not beyond the nearest
-    valley.
+    Searched as `fit_plates` does for its threshold: at infinity, not beyond the
+    nearest valley.
     """
     will, sure = np.ones(plate.size, np.bool_), np.ones(plate.size, np.bool_)
     at = np.flatnonzero((plates.real[plate] & ~sets).any(axis=1))
@@ -257,7 +261,7 @@ def _minimise_extension(
     *,
     prove: bool,
 ) -> None:
-    """Of sets that will do, the one of each plate with the least longest extension."""
+    """Choose the set of each plate with the least longest extension."""
     some = plates.take(plate)
     role = np.where(sets, COUNTED, HELD)
     fit = some.fit(role, None if prove else np.inf)
@@ -276,7 +280,10 @@ def _minimise_extension(
 def _bisect_extension(
     some: SlotPlates, sets: BoolArray, fit: PlateFit, lost: IntArray
 ) -> None:
-    """Write into `fit` the rows `lost`, by halving the range of the extension."""
+    """Find the extension by bisection and write it into the rows `lost` of `fit`.
+
+    For sets whose shut holes the solver could not hold, though a placement exists.
+    """
     reach = np.abs(some.rods_mm - some.holes_mm).max(axis=(1, 2), initial=0.0)
     span = np.ptp(some.holes_mm, axis=1).max(axis=1) + reach
     low, high = np.zeros(lost.size), 4.0 * span + np.abs(some.clearance_mm).max(axis=1)
@@ -293,7 +300,10 @@ def _bisect_extension(
 
 
 def _open_greedily(plate: SlotPlates, found: SlotSolution, at: int) -> None:
-    """Open the hole whose opening helps most, until the one plate goes on."""
+    """Open the hole whose opening helps most, until the one plate goes on.
+
+    With many holes the number of sets explodes; the result is good, not proved.
+    """
     opened = np.zeros(plate.real.shape[1], np.bool_)
     holes = plate.real[0]
     while opened.sum() < holes.sum() - 1:

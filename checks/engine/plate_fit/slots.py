@@ -1,12 +1,12 @@
-"""The shortest slots, when only the holes that offend are opened.
+"""Shortest slots, opening only the holes that do not take their rods.
 
 A hole opened into a slot towards its rod takes the rod when the slot is longer than
 the hole by |rod - placed hole| - clearance, the *extension*. The plate is placed so
-that the fewest holes are opened, and of such placements the one with the smallest
-longest extension: `slot_search` finds it.
+that the fewest holes are opened, and among such placements with the least longest
+extension: `slot_search` finds it.
 
-Edge distances are those of AISC 360-16 Table J3.4 (`fasteners.least_edge_mm`), taken
-from the centre of the slot's far end. Lengths in mm, plate axes.
+Edge distances are those of AISC 360-16 Table J3.4 (`fasteners.min_edge_distance_mm`),
+taken from the centre of the slot's far end. Lengths in mm, plate axes.
 """
 
 from dataclasses import dataclass
@@ -22,13 +22,14 @@ from checks.engine.fasteners import (
 )
 from checks.engine.plate_fit import slot_search
 
-# Holes this near the outermost one are of the same row: a punch's accuracy. (ours)
+# Holes this near the outermost one are in the same row, which is about a punch's
+# accuracy. Project choice.
 SAME_ROW_MM = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateSlots:
-    """Which holes of one plate to open, how far, and where the plate then sits."""
+    """Holes of one plate to open, their extensions, and the plate's placement."""
 
     opened: BoolArray  # (m,)
     extension_mm: FloatArray  # (m,) zero where not opened
@@ -41,7 +42,7 @@ class PlateSlots:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlotBatch:
-    """The same of many plates."""
+    """Slots of many plates; members as in `PlateSlots`."""
 
     opened: BoolArray  # (g, m)
     extension_mm: FloatArray  # (g, m)
@@ -52,7 +53,7 @@ class SlotBatch:
     proven: BoolArray  # (g,)
 
     def plate_slots(self, plate: int) -> PlateSlots:
-        """Give one plate's."""
+        """Return the slots of one plate."""
         return PlateSlots(
             opened=self.opened[plate],
             extension_mm=self.extension_mm[plate],
@@ -70,7 +71,7 @@ def find_shortest_slots(
     clearance_mm: FloatArray,
     shift_limit_mm: FloatArray | None = None,
 ) -> PlateSlots:
-    """Open the fewest holes of one plate, each as little as may be.
+    """Open the fewest holes of one plate, each as little as possible.
 
     Parameters
     ----------
@@ -79,7 +80,7 @@ def find_shortest_slots(
     clearance_mm : array, shape (m,)
         Half of hole less rod diameter. [mm]
     shift_limit_mm : array, shape (2,), optional
-        Most the plate may move, each way along each axis. [mm]
+        Largest shift of the plate, either way along each axis. [mm]
 
     Returns
     -------
@@ -110,7 +111,7 @@ def find_shortest_slots_many(
     prove: bool = True,
     known_short: bool = False,
 ) -> SlotBatch:
-    """Open the fewest holes of each of many plates, each as little as may be.
+    """Open the fewest holes of each of many plates, each as little as possible.
 
     Parameters
     ----------
@@ -121,13 +122,13 @@ def find_shortest_slots_many(
     mask : array, shape (g, m), optional
         False where a plate has no such rod.
     shift_limit_mm : array, shape (g, 2), optional
-        Most each plate may move, each way along each axis. [mm]
+        Largest shift of each plate, either way along each axis. [mm]
     prove : bool
-        Whether to search every turn of each plate. Otherwise the valley at hand is
-        searched to its bottom and the others briefly, and `proven` is False wherever
-        something is opened.
-    short : bool
-        Whether it is known that none of the plates goes on as it is.
+        Search every rotation of each plate. Otherwise the nearest valley is searched
+        to its bottom and the others briefly, and `proven` is False wherever something
+        is opened.
+    known_short : bool
+        The caller knows that no plate goes on as it is: skip that test.
 
     Returns
     -------
@@ -153,7 +154,7 @@ def find_shortest_slots_many(
 def _measure_slots(
     plates: slot_search.SlotPlates, found: slot_search.SlotSolution
 ) -> SlotBatch:
-    """Length and direction of each slot, from where the plates are put."""
+    """Compute length and direction of each slot from the plates' placements."""
     centre = plates.centroid()[:, None]
     c, s = np.cos(found.rotation)[:, None], np.sin(found.rotation)[:, None]
     x, y = np.moveaxis(plates.rods_mm - centre - found.shift[:, None], 2, 0)
@@ -178,10 +179,10 @@ def edge_after_slotting_mm(
     direction_rad: FloatArray,
     edge_distance_mm: float,
 ) -> FloatArray:
-    """Distance to the plate's edge that each slot leaves, from its far end's centre.
+    """Compute the edge distance that each slot leaves, from its far end's centre.
 
     A hole of an outermost row of the pattern has an edge on its outward side, at the
-    detail's edge distance; a hole within has none, and infinity is given.
+    detail's edge distance. A hole inside the pattern has none: infinity is returned.
 
     Parameters
     ----------
@@ -211,12 +212,12 @@ def edge_after_slotting_mm(
 
 
 def slots_keep_edge(remaining_mm: FloatArray, rod_diameter_mm: FloatArray) -> bool:
-    """Whether every slot leaves the edge distance of AISC 360-16 Table J3.4.
+    """Check that every slot leaves the edge distance of AISC 360-16 Table J3.4.
 
     Parameters
     ----------
     remaining_mm : array, shape (m,)
-        As `remaining_edge_mm` gives it; NaN is not known, and so not feasible. [mm]
+        Result of `edge_after_slotting_mm`. NaN: not known, and so not enough. [mm]
     rod_diameter_mm : array, shape (m,)
         [mm]
     """
@@ -229,15 +230,18 @@ def slots_keep_edge(remaining_mm: FloatArray, rod_diameter_mm: FloatArray) -> bo
 def edge_after_reaming_mm(
     hole_diameter_mm: float, hole_needed_mm: float, edge_distance_mm: float
 ) -> float:
-    """Edge distance that larger holes leave, counted as for a slot.
+    """Compute the edge distance that enlarged holes leave, counted as for a slot.
 
     The centre stays, but the metal to the edge shrinks by half of what the diameter
-    grows; that half is taken off, which is on the safe side of the table (ours).
+    grows. That half is taken off, which is on the safe side of the table (project
+    choice).
 
     Parameters
     ----------
-    hole_diameter_mm, hole_needed_mm : as punched, and as reamed. [mm]
-    edge_distance_mm : of the detail, hole centre to plate edge. [mm]
+    hole_diameter_mm, hole_needed_mm : float
+        Diameters as punched and as enlarged. [mm]
+    edge_distance_mm : float
+        Of the detail, hole centre to plate edge. [mm]
     """
     return edge_distance_mm - max(0.0, hole_needed_mm - hole_diameter_mm) / 2.0
 
@@ -248,13 +252,16 @@ def reaming_keeps_edge(
     edge_distance_mm: float,
     rod_diameter_mm: FloatArray,
 ) -> bool:
-    """Whether reamed holes leave the edge distance of AISC 360-16 Table J3.4.
+    """Check that enlarged holes leave the edge distance of AISC 360-16 Table J3.4.
 
     Parameters
     ----------
-    hole_diameter_mm, hole_needed_mm : as punched, and as reamed. [mm]
-    edge_distance_mm : of the detail, hole centre to plate edge. [mm]
-    rod_diameter_mm : array, shape (m,). [mm]
+    hole_diameter_mm, hole_needed_mm : float
+        Diameters as punched and as enlarged. [mm]
+    edge_distance_mm : float
+        Of the detail, hole centre to plate edge. [mm]
+    rod_diameter_mm : array, shape (m,)
+        [mm]
     """
     left = edge_after_reaming_mm(hole_diameter_mm, hole_needed_mm, edge_distance_mm)
     rods = np.ravel(np.asarray(rod_diameter_mm, np.float64))
@@ -264,12 +271,15 @@ def reaming_keeps_edge(
 def select_slot_washer(
     hole_diameter_mm: float, extension_mm: float, rod_diameter_mm: float
 ) -> PlateWasher:
-    """Smallest plate washer that covers a slot with the rod at either end.
+    """Select the smallest plate washer that covers a slot, the rod at either end.
 
     Parameters
     ----------
-    hole_diameter_mm : the slot's width. [mm]
-    extension_mm : what the slot is longer than the hole. [mm]
-    rod_diameter_mm : [mm]
+    hole_diameter_mm : float
+        Width of the slot. [mm]
+    extension_mm : float
+        Length of the slot beyond the hole. [mm]
+    rod_diameter_mm : float
+        [mm]
     """
     return select_plate_washer(hole_diameter_mm + extension_mm, rod_diameter_mm)

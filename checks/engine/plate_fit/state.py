@@ -1,7 +1,8 @@
-"""Plates to place, and how far a method has come with them.
+"""Plates to place, and the state of a solver working on them.
 
-Arrays are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are t, turn
-times a radius, shift x, shift y, all over a length that makes them about one.
+Arrays are rods first, plates last: (m, g) and (2, m, g). Rows of `x` are t, rotation
+times a radius, shift x and shift y, all divided by a length that makes them about one:
+unscaled, a rotation of 1e-3 rad and a shift of 3 mm would share one tolerance.
 """
 
 from dataclasses import dataclass, replace
@@ -13,9 +14,9 @@ from checks.engine.arrays import FloatArray, IntArray
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateProblem:
-    """Plates to place, in units of each plate's own `scale_mm`.
+    """Plates to place, in units of each plate's own scale.
 
-    Holes are measured from their centroid; `turning` False holds the turn.
+    Holes are measured from their centroid; `free_rotation` False fixes the rotation.
     """
 
     holes: FloatArray  # (2, m, g)
@@ -42,13 +43,13 @@ class PlateProblem:
         )
 
     def apply_weight(self, u: FloatArray) -> FloatArray:
-        """Give u (m, g), each rod's by its weight of t."""
+        """Multiply u (m, g) by each rod's weight of t."""
         return u if self.weight is None else u * self.weight
 
 
 @dataclass(slots=True)
 class SolverState:
-    """Where the method stands: placement, cone slacks and their multipliers."""
+    """State of a solver: placement, cone slacks and their multipliers."""
 
     x: FloatArray  # (4, g)
     u: FloatArray  # (3, 2, m, g) slacks and multipliers, in the cone
@@ -57,12 +58,12 @@ class SolverState:
 
     @property
     def s(self) -> FloatArray:
-        """Slacks (3, m, g)."""
+        """Slacks (3, m, g), a view."""
         return self.u[:, 0]
 
     @property
     def z(self) -> FloatArray:
-        """Multipliers (3, m, g)."""
+        """Multipliers (3, m, g), a view."""
         return self.u[:, 1]
 
     def take(self, keep: IntArray) -> "SolverState":
@@ -82,7 +83,7 @@ class SolverState:
 
 
 def rotate_points(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
-    """Points (2, m, g) turned counter-clockwise by turn_rad (g,)."""
+    """Rotate points (2, m, g) counter-clockwise by an angle (g,). [rad]"""
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     out = np.empty((2, points.shape[1], np.size(turn_rad)))
     out[0] = c * points[0] - s * points[1]

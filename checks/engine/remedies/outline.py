@@ -1,4 +1,4 @@
-"""The outline out of square or out of size."""
+"""Remedies for an outline that is out of square or out of size."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -12,9 +12,10 @@ from checks.engine.remedies.remedy import (
     refer_to_engineer,
 )
 from core.units import LengthStyle, format_length
+from core.vocabulary import Approval, RemedyKind
 
 MIN_CORNER_MOVE_MM = 25.4 / 64.0
-"""A move of less is none: no crew sets forms closer. [mm] Ours."""
+"""Moves below this are omitted: no crew sets forms closer. [mm] Project choice."""
 
 
 def advise_square(
@@ -26,79 +27,88 @@ def advise_square(
     remeasure: Remedy | None,
     style: LengthStyle,
 ) -> Advice:
-    """Out of square: which corner to move, along which wall, by how much.
+    """Propose which corners to move, along which walls, and how far.
 
     Parameters
     ----------
-    difference : difference of the diagonals, None where it is not known. [mm]
-    square : whether the diagonals agree, so that it is the size that is out.
-    moves : one mapping per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`; those
-        of less than `LEAST_MOVE_MM` are left out.
-    missing : keys of the readings the figure still needs.
-    again : the remedy to measure again, where there is a reason to.
-    style : how lengths are written.
+    difference : float or None
+        Difference of the diagonals, None where it is not known. [mm]
+    square : bool
+        The diagonals agree, so that only the size is out.
+    moves : sequence of mappings
+        One per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`. Moves of less than
+        `MIN_CORNER_MOVE_MM` are omitted.
+    missing : sequence of str
+        Keys of the readings the adjustment still needs.
+    remeasure : Remedy or None
+        The remedy to measure again, where there is a reason for it.
+    style : LengthStyle
+        How lengths are written.
     """
-    found = [] if remeasure is None else [remeasure]
-    out: list[tuple[str, str]] = []
-    told = [move for move in moves if abs(move["move"]) >= MIN_CORNER_MOVE_MM]
+    remedies = [] if remeasure is None else [remeasure]
+    ruled_out: list[tuple[RemedyKind, str]] = []
+    listed = [move for move in moves if abs(move["move"]) >= MIN_CORNER_MOVE_MM]
     if square:
-        out.append(
-            ("square_up", "The diagonals agree: its size is out, not its shape.")
-        )
-    elif told:
-        each = "; ".join(
-            f"{move['corner']} by {format_length(abs(move['move']), style, 32)} along"
-            f" {move['wall']}"
-            for move in told
-        )
-        off = (
-            "The outline"
-            if difference is None
-            else f"Diagonals {format_length(difference, style, 32)} apart: the outline"
-        )
-        found.append(
-            Remedy(
-                remedy="square_up",
-                approval="engineer",
-                reason=(
-                    f"{off} comes square by moving {each}. Before the pour the forms"
-                    " are moved; afterwards the steel line is, if the rods allow it,"
-                    " and the engineer must agree."
-                ),
-                cautions=(cautions.SCREENING,),
-                quantities={"moves": [dict(move) for move in told]},
-            )
-        )
+        why_not = "The diagonals agree: the size is out, not the shape."
+        ruled_out.append((RemedyKind.SQUARE_UP, why_not))
+    elif listed:
+        remedies.append(_propose_moves(listed, difference, style))
     elif moves:
-        out.append(
-            ("square_up", "Its sides stand at the plan's angles: its size is out.")
-        )
+        why_not = "The walls stand at the plan's angles: the size is out."
+        ruled_out.append((RemedyKind.SQUARE_UP, why_not))
     elif missing and remeasure is None:
-        found.append(
+        remedies.append(
             propose_remeasurement(
-                "The outline is out, and how to square it up cannot be said until"
-                f" these are measured: {', '.join(missing)}.",
+                "The outline is out. To compute how to square it up, measure"
+                f" {', '.join(missing)}.",
                 missing,
             )
         )
-    found.append(
-        refer_to_engineer("The steel line is laid out anew within the concrete.")
+    remedies.append(
+        refer_to_engineer("Lay the steel line out again within the concrete.")
     )
-    return Advice(remedies=rank_remedies(found), ruled_out=tuple(out))
+    return Advice(remedies=rank_remedies(remedies), ruled_out=tuple(ruled_out))
+
+
+def _propose_moves(
+    moves: Sequence[Mapping[str, Any]], difference: float | None, style: LengthStyle
+) -> Remedy:
+    """Propose to square up by moving corners; `difference` of the diagonals in mm."""
+    listed = "; ".join(
+        f"corner {move['corner']} by {format_length(abs(move['move']), style, 32)}"
+        f" along {move['wall']}"
+        for move in moves
+    )
+    apart = (
+        "The outline is out of square."
+        if difference is None
+        else f"The diagonals differ by {format_length(difference, style, 32)}."
+    )
+    return Remedy(
+        kind=RemedyKind.SQUARE_UP,
+        approval=Approval.ENGINEER,
+        reason=(
+            f"{apart} To square it up, move {listed}. Before the pour move the forms;"
+            " afterwards move the steel line, if the rods allow it and the engineer"
+            " agrees."
+        ),
+        cautions=(cautions.SCREENING,),
+        quantities={"moves": [dict(move) for move in moves]},
+    )
 
 
 def advise_wall(
     deviation: float, wall: str, style: LengthStyle, remeasure: Remedy | None
 ) -> Advice:
-    """A wall long or short beyond its limit. `deviation` in mm."""
-    found = [] if remeasure is None else [remeasure]
+    """Propose remedies for a wall too long or too short. `deviation` in mm."""
+    remedies = [] if remeasure is None else [remeasure]
     off = format_length(abs(deviation), style, 32)
     word = "long" if deviation > 0 else "short"
-    found.append(
+    remedies.append(
         refer_to_engineer(
-            f"Wall {wall} is {off} {word}: the steel keeps its own length, so the"
-            " difference falls on notch, sheeting and end bays.",
+            f"Wall {wall} is {off} too {word}. The steel keeps its own length, so the"
+            " difference falls on the notch, the sheeting and the end bays.",
             deviation=deviation,
         )
     )
-    return Advice(remedies=rank_remedies(found))
+    return Advice(remedies=rank_remedies(remedies))

@@ -1,6 +1,6 @@
-"""Rods out of place: shift, ream, slot, re-anchor, in that order of preference.
+"""Remedies for rods out of place: shift, ream, slot, re-anchor, in this order.
 
-The order is common practice; the rules each step leans on are named in its reason.
+The order is common practice. The rules behind each step are named in its reason.
 """
 
 from collections.abc import Mapping, Sequence
@@ -18,16 +18,17 @@ from checks.engine.remedies.remedy import (
     refer_to_engineer,
 )
 from core.units import LengthStyle, format_length
+from core.vocabulary import Approval, RemedyKind
 
 MOVE_BEFORE_POUR = "Before the pour the rods can still be moved to the plan."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoleOpening:
-    """Holes to open, and whether the plate's edge allows it.
+    """Holes to open, and the edge distance that remains.
 
     `edge_left` and `edge_needed` in mm; NaN where the detail gives no edge distance.
-    With slots, `shift` and `turn` are where the plate then sits.
+    With slots, `shift` and `rotation` are the placement of the plate.
     """
 
     edge_left: float
@@ -40,26 +41,26 @@ class HoleOpening:
 
     @property
     def edge_known(self) -> bool:
-        """Whether the detail gives an edge distance."""
+        """True if the detail gives an edge distance."""
         return self.edge_left == self.edge_left
 
     @property
     def edge_allows(self) -> bool:
-        """Whether enough edge is left; not known is no."""
+        """True if enough edge is left; False where it is not known."""
         return self.edge_left >= self.edge_needed - SLACK_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternCase:
-    """One position whose rods are not where the plan has them. Lengths in mm.
+    """One position whose rods are out of place. Lengths in mm, angles in rad.
 
-    `overrun_as_drawn` is that of the plate at its planned place, `overrun` that of
-    the best place within `line_limit` of it, reached by `shift` and `turn`. `slot` is
-    None where slotting is out of the question before its figures are. `turned` is the
-    turn with which alone the plate goes on as punched, where that carries a hole
-    (`turned_carries`) beyond `line_limit`, and `overrun` is then that of a plate that
-    is turned no further than it may be shifted; else 0. `before_pour`: the rods can
-    still be moved, so that no hole is opened and no rod is cut.
+    `interference_as_drawn` is that of the plate at its planned place, `interference`
+    that of the best placement within `line_limit` of it, reached by `shift` and
+    `rotation`. `slot` is None where slotting is excluded before it is computed.
+    `needed_rotation` is not 0 where the plate goes on as punched only with this
+    rotation, which moves a hole (`needed_rotation_chord`) beyond `line_limit`;
+    `interference` is then that of a plate rotated no further than it may be shifted.
+    `before_pour`: the rods can still be moved, so no hole is opened and no rod cut.
     """
 
     style: LengthStyle
@@ -81,189 +82,213 @@ class PatternCase:
 def advise_pattern(
     case: PatternCase, remeasure: Remedy | None, moves: Sequence[Remedy] = ()
 ) -> Advice:
-    """Rods out of place: what lets the plate go on, least intrusive first.
+    """Propose remedies that let the plate go on, the least intrusive first.
 
     Parameters
     ----------
-    case : the figures of the position.
-    again : the remedy to measure again, where there is a reason to.
-    moves : moves of more steel than this position's, always alternatives.
+    case : PatternCase
+        Quantities of the position.
+    remeasure : Remedy or None
+        The remedy to measure again, where there is a reason for it.
+    moves : sequence of Remedy
+        Shifts of more steel than this position's, always alternatives.
     """
-    found: list[Remedy] = [] if remeasure is None else [remeasure]
-    out: list[tuple[str, str]] = []
-    for step in (_shift, _ream, _slot, _reanchor):
+    remedies: list[Remedy] = [] if remeasure is None else [remeasure]
+    ruled_out: list[tuple[RemedyKind, str]] = []
+    for step in (
+        _propose_shift,
+        _propose_larger_holes,
+        _propose_slots,
+        _propose_replacement,
+    ):
         answer = step(case)
         if isinstance(answer, Remedy):
-            found.append(answer)
+            remedies.append(answer)
         else:
-            out.append(answer)
-    found.extend(moves)
-    found.append(_refer_rods(case))
-    return Advice(remedies=rank_remedies(found), ruled_out=tuple(out))
+            ruled_out.append(answer)
+    remedies.extend(moves)
+    remedies.append(_propose_referral(case))
+    return Advice(remedies=rank_remedies(remedies), ruled_out=tuple(ruled_out))
 
 
-def _refer_rods(case: PatternCase) -> Remedy:
-    """What is left to the engineer: above all an edge distance nobody has given."""
+def _propose_referral(case: PatternCase) -> Remedy:
+    """Leave the rods to the engineer; name a missing edge distance if that decides."""
     if (
         case.interference <= SLACK_MM
         or _explain_no_opening(case)
         or case.ream.edge_known
     ):
         return refer_to_engineer(
-            "Something else the engineer prefers: the rods are as measured."
+            "Other: the engineer describes it. The rods are as measured."
         )
     diameter = _format_rounded_up(case.ream.hole_diameter, case.style)
     return refer_to_engineer(
-        f"All holes opened to {diameter} would let the plate on, but the detail gives"
-        " no edge distance to judge that by: it is on the plate's drawing.",
+        f"With all holes enlarged to {diameter} the plate would fit, but the detail"
+        " gives no edge distance to check that against. The plate's drawing has it.",
         hole_diameter=case.ream.hole_diameter,
         edge_needed=case.ream.edge_needed,
     )
 
 
 def _format_rounded_up(mm: float, style: LengthStyle, denominator: int = 32) -> str:
-    """A size that is to be enough, never written smaller than it is."""
+    """Format a size that must suffice: rounded up, never written smaller than it is."""
     step = 0.1 if style == "metric" else INCH_MM / denominator
     return format_length(step * ceil(mm / step - 1e-6), style, denominator)
 
 
 def _format_rounded_down(mm: float, style: LengthStyle, denominator: int = 32) -> str:
-    """What is left of something, never written larger than it is."""
+    """Format a remainder: rounded down, never written larger than it is."""
     step = 0.1 if style == "metric" else INCH_MM / denominator
     return format_length(step * floor(mm / step + 1e-6), style, denominator)
 
 
-def _shift(case: PatternCase) -> Remedy | tuple[str, str]:
-    """The plate as punched, at its place or moved within the line tolerance."""
+def _propose_shift(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
+    """Propose the plate as punched, in place or shifted within the line tolerance."""
     limit = format_length(case.line_limit, case.style)
     if case.needed_rotation:
-        carries = format_length(case.needed_rotation_chord, case.style, 32)
+        chord = format_length(case.needed_rotation_chord, case.style, 32)
         return (
-            "shift",
-            "The plate goes over the rods as punched only"
-            f" {_describe_rotation(case.needed_rotation)}, which carries a hole by {carries}, more than"
-            f" the line tolerance {limit}.",
+            RemedyKind.SHIFT,
+            "The plate fits as punched only when"
+            f" {_describe_rotation(case.needed_rotation)}. That moves a hole by"
+            f" {chord}, more than the line tolerance {limit}.",
         )
     if case.interference > SLACK_MM:
         short = _format_rounded_up(case.interference, case.style, 64)
         return (
-            "shift",
-            f"Even moved by up to {limit} each way, the line tolerance, the plate"
-            f" misses by {short}.",
+            RemedyKind.SHIFT,
+            f"Even shifted by the line tolerance, {limit} either way, the plate misses"
+            f" by {short}.",
         )
     if case.interference_as_drawn <= SLACK_MM:
-        shift, turn, how = (0.0, 0.0), 0.0, "as drawn"
+        shift, rotation, how = (0.0, 0.0), 0.0, "as drawn"
     else:
-        along, inward = (format_length(v, case.style, 32) for v in case.shift)
-        shift, turn = case.shift, case.rotation
-        both = f"{along} along and {inward} in"
-        turn_too = f", {_describe_rotation(turn)}" if _is_visible_rotation(turn) else ""
-        how = f"moved {both}, within the line tolerance {limit}{turn_too}"
+        shift, rotation = case.shift, case.rotation
+        along = format_length(shift[0], case.style, 32)
+        inward = format_length(abs(shift[1]), case.style, 32)
+        way = "inward" if shift[1] >= 0.0 else "outward"
+        how = (
+            f"shifted {along} along and {inward} {way}, within the line tolerance"
+            f" {limit}{_describe_seat(rotation)}"
+        )
     return Remedy(
-        remedy="shift",
-        approval="field",
-        reason=f"The plate goes over the rods as punched, set {how}.",
+        kind=RemedyKind.SHIFT,
+        approval=Approval.FIELD,
+        reason=f"The plate fits over the rods as punched, set {how}.",
         cautions=(cautions.SCREENING, cautions.NOTICES),
-        quantities={"shift_along": shift[0], "shift_in": shift[1], "turn": turn},
+        quantities={"shift_along": shift[0], "shift_in": shift[1], "turn": rotation},
         why_second=MOVE_BEFORE_POUR if case.before_pour else None,
     )
 
 
-def _is_visible_rotation(turn_rad: float) -> bool:
-    """Whether a turn is more than nothing to a tenth of a degree."""
-    return abs(degrees(turn_rad)) >= 0.05
+def _is_visible_rotation(rotation_rad: float) -> bool:
+    """Check that a rotation is not zero when written to a tenth of a degree."""
+    return abs(degrees(rotation_rad)) >= 0.05
 
 
-def _describe_rotation(turn_rad: float) -> str:
-    """A turn as a sentence names it, seen from above."""
-    way = "counter-clockwise" if turn_rad > 0.0 else "clockwise"
-    return f"turned {abs(degrees(turn_rad)):.1f}° {way}"
+def _describe_rotation(rotation_rad: float) -> str:
+    """Describe a rotation, seen from above."""
+    way = "counter-clockwise" if rotation_rad > 0.0 else "clockwise"
+    return f"turned {abs(degrees(rotation_rad)):.1f}° {way}"
 
 
-def _describe_seat(turn_rad: float) -> str:
-    """How a plate then sits, if it is turned at all: the column turns with it."""
-    return f", {_describe_rotation(turn_rad)}" if _is_visible_rotation(turn_rad) else ""
+def _describe_seat(rotation_rad: float) -> str:
+    """Describe the rotation of a plate, if visible: the column rotates with it."""
+    return (
+        f", {_describe_rotation(rotation_rad)}"
+        if _is_visible_rotation(rotation_rad)
+        else ""
+    )
 
 
 def advise_without_plate(
     remeasure: Remedy | None, too_far: str | None, reanchor: Mapping[str, Any]
 ) -> Advice:
-    """Rods out of place where the detail has no plate to judge them by.
+    """Propose remedies for rods whose detail has no base plate.
 
     Parameters
     ----------
-    again : the remedy to measure again, where there is a reason to.
-    far : why a rod is to be set anew whatever the plate, if one is.
-    re_anchor : the figures of that.
+    remeasure : Remedy or None
+        The remedy to measure again, where there is a reason for it.
+    too_far : str or None
+        Why a rod must be replaced whatever the plate, if so.
+    reanchor : mapping
+        Quantities of the replacement.
     """
-    found = [] if remeasure is None else [remeasure]
+    remedies = [] if remeasure is None else [remeasure]
     if too_far:
-        found.append(_reanchor_remedy(too_far, reanchor))
-    found.append(
-        refer_to_engineer("The detail has no base plate to judge the rods by.")
+        remedies.append(_replacement_remedy(too_far, reanchor))
+    remedies.append(
+        refer_to_engineer("The detail has no base plate to check the rods against.")
     )
-    return Advice(remedies=rank_remedies(found))
+    return Advice(remedies=rank_remedies(remedies))
 
 
 def _explain_too_far(case: PatternCase) -> str | None:
-    """Why neither reaming nor slotting is sensible, if so."""
+    """Explain why neither enlarging nor slotting holes is sensible, if so."""
     return explain_too_far(case.worst_position_error, case.reanchor_beyond, case.style)
 
 
 def explain_too_far(
     worst_position_error: float, reanchor_beyond: float, style: LengthStyle
 ) -> str | None:
-    """Why a rod is set anew whatever the plate, None where it is near enough.
+    """Explain why a rod must be replaced whatever the plate; None if near enough.
 
     Parameters
     ----------
-    worst_miss : of the rod furthest from the plan. [mm]
-    re_anchor_beyond : the miss beyond which cutting is easier, common practice. [mm]
-    style : how lengths are written.
+    worst_position_error : float
+        Of the rod furthest from the plan. [mm]
+    reanchor_beyond : float
+        Position error beyond which cutting is easier, common practice. [mm]
+    style : LengthStyle
+        How lengths are written.
     """
     if worst_position_error <= reanchor_beyond + SLACK_MM:
         return None
-    miss = _format_rounded_up(worst_position_error, style, 64)
+    error = _format_rounded_up(worst_position_error, style, 64)
     beyond = format_length(reanchor_beyond, style)
     return (
-        f"A rod is {miss} from the plan, more than {beyond}, beyond which cutting and"
+        f"A rod is {error} from the plan. Beyond {beyond}, cutting it off and"
         " re-anchoring is usually easier (common practice)."
     )
 
 
 def _explain_no_opening(case: PatternCase) -> str | None:
-    """Why no hole is opened at all, if so."""
+    """Explain why no hole is opened at all, if so."""
     return MOVE_BEFORE_POUR if case.before_pour else _explain_too_far(case)
 
 
 def _describe_edge(opening: HoleOpening, style: LengthStyle) -> str:
-    """The edge distance after opening, against AISC 360 Table J3.4."""
+    """Compare the edge distance after opening with AISC 360 Table J3.4, in words."""
     if not opening.edge_known:
-        return "The detail gives no edge distance, so the plate's edge cannot be shown."
+        return (
+            "The detail gives no edge distance, so the plate's edge cannot be checked."
+        )
     left = _format_rounded_down(opening.edge_left, style)
     needed = format_length(opening.edge_needed, style, 32)
     word = "at least" if opening.edge_allows else "less than"
     return (
-        f"The edge left, {left}, is {word} the {needed} of AISC 360 Table J3.4"
-        " (secondary source)."
+        f"The remaining edge distance, {left}, is {word} the {needed} of AISC 360"
+        " Table J3.4 (seen second-hand)."
     )
 
 
-def _ream(case: PatternCase) -> Remedy | tuple[str, str]:
-    """One larger diameter for every hole."""
-    far = _explain_no_opening(case)
-    if far:
-        return ("ream", far)
+def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
+    """Propose one larger diameter for every hole."""
+    too_far = _explain_no_opening(case)
+    if too_far:
+        return (RemedyKind.REAM, too_far)
     if case.interference <= SLACK_MM:
-        return ("ream", "The plate goes over the rods without it.")
+        return (RemedyKind.REAM, "The plate fits without it.")
     if not case.ream.edge_allows:
-        return ("ream", _describe_edge(case.ream, case.style))
+        return (RemedyKind.REAM, _describe_edge(case.ream, case.style))
     diameter = _format_rounded_up(case.ream.hole_diameter, case.style)
     return Remedy(
-        remedy="ream",
-        approval="engineer",
+        kind=RemedyKind.REAM,
+        approval=Approval.ENGINEER,
         reason=(
-            f"All holes opened to {diameter} let the plate on{_describe_seat(case.rotation)}."
+            f"With all holes enlarged to {diameter} the plate"
+            f" fits{_describe_seat(case.rotation)}."
             f" {_describe_edge(case.ream, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
@@ -279,27 +304,27 @@ def _ream(case: PatternCase) -> Remedy | tuple[str, str]:
     )
 
 
-def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
-    """Only the offending holes, each in the direction its rod lies."""
-    far = _explain_no_opening(case)
-    if far:
-        return ("slot", far)
+def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
+    """Propose slots for the fewest holes, each in the direction of its rod."""
+    too_far = _explain_no_opening(case)
+    if too_far:
+        return (RemedyKind.SLOT, too_far)
     if case.interference <= SLACK_MM:
-        return ("slot", "The plate goes over the rods without it.")
+        return (RemedyKind.SLOT, "The plate fits without it.")
     if case.slot is None or not case.slot.slots:
-        return ("slot", "No slot of the offending holes lets the plate on.")
+        return (RemedyKind.SLOT, "No set of slots lets the plate fit.")
     if not case.slot.edge_allows:
-        return ("slot", _describe_edge(case.slot, case.style))
+        return (RemedyKind.SLOT, _describe_edge(case.slot, case.style))
     holes = ", ".join(
         f"rod {slot['rod']} by {_format_rounded_up(slot['extension'], case.style)}"
         for slot in case.slot.slots
     )
     return Remedy(
-        remedy="slot",
-        approval="engineer",
+        kind=RemedyKind.SLOT,
+        approval=Approval.ENGINEER,
         reason=(
-            "Slotting only the offending holes lets the plate"
-            f" on{_describe_seat(case.slot.rotation)}: {holes}."
+            "The plate fits with these holes"
+            f" slotted{_describe_seat(case.slot.rotation)}: {holes}."
             f" {_describe_edge(case.slot, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
@@ -315,39 +340,39 @@ def _slot(case: PatternCase) -> Remedy | tuple[str, str]:
     )
 
 
-def _reanchor(case: PatternCase) -> Remedy | tuple[str, str]:
-    """Cut the rod off and set another, screened by ACI 318-19 chapter 17."""
+def _propose_replacement(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
+    """Propose a replacement rod, screened by ACI 318-19 chapter 17."""
     if case.interference <= SLACK_MM:
-        return ("re_anchor", "The plate goes over the rods as they stand.")
+        return (RemedyKind.RE_ANCHOR, "The plate fits over the rods as they stand.")
     if case.before_pour:
-        return ("re_anchor", MOVE_BEFORE_POUR)
-    far = _explain_too_far(case)
-    if not far and not case.ream.edge_known:
+        return (RemedyKind.RE_ANCHOR, MOVE_BEFORE_POUR)
+    too_far = _explain_too_far(case)
+    if not too_far and not case.ream.edge_known:
         return (
-            "re_anchor",
-            f"{_describe_edge(case.ream, case.style)} That comes first.",
+            RemedyKind.RE_ANCHOR,
+            f"{_describe_edge(case.ream, case.style)} Find it first.",
         )
     slot_allows = case.slot is not None and case.slot.edge_allows
     no_edge = not (case.ream.edge_allows or slot_allows)
-    if far:
-        reason = far
+    if too_far:
+        reason = too_far
     elif no_edge:
         reason = "Opening the holes would leave too little edge on the plate."
     else:
-        reason = "A replacement rod in the planned place."
-    return _reanchor_remedy(reason, case.reanchor)
+        reason = "A replacement rod stands where the plan has it."
+    return _replacement_remedy(reason, case.reanchor)
 
 
-def _reanchor_remedy(reason: str, figures: Mapping[str, Any]) -> Remedy:
+def _replacement_remedy(reason: str, quantities: Mapping[str, Any]) -> Remedy:
     return Remedy(
-        remedy="re_anchor",
-        approval="engineer",
-        reason=f"{reason} The screen of a replacement rod is given with it.",
+        kind=RemedyKind.RE_ANCHOR,
+        approval=Approval.ENGINEER,
+        reason=f"{reason} The screen of the replacement rod is attached.",
         cautions=(
             cautions.SCREENING,
             cautions.RODS,
             cautions.DRILLING,
             cautions.ADHESIVE,
         ),
-        quantities=dict(figures),
+        quantities=dict(quantities),
     )

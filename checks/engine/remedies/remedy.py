@@ -1,24 +1,24 @@
-"""What is proposed where concrete and steel disagree, and what comes second.
+"""Remedies where concrete and steel disagree: the proposal and its alternatives.
 
-The rooms `pattern_remedies`, `surface_remedies` and `outline_remedies` take the
-figures of one case each and give the remedies in order of preference: the first
-that is feasible is the proposal, the others are kept with the reason they came
-second, and what cannot be done is kept with the reason why.
+The other modules of this package take the quantities of one case each and return the
+remedies in order of preference. The first feasible one is the proposal, the others are
+kept with the reason they came second, and those ruled out with the reason why.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from checks.engine import cautions
+from core.vocabulary import Approval, RemedyKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:
-    """One way out: what, who must agree, why, and its arithmetic (lengths in mm)."""
+    """One remedy: what, who must approve, why, and its quantities (lengths in mm)."""
 
-    remedy: str
-    approval: Literal["field", "engineer"]
+    kind: RemedyKind
+    approval: Approval
     reason: str
     cautions: tuple[str, ...]
     quantities: Mapping[str, Any] = field(default_factory=dict)
@@ -27,65 +27,61 @@ class Remedy:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """The remedies in order, the proposal first, and what was ruled out and why."""
+    """Remedies in order, the proposal first, and those ruled out with the reason."""
 
     remedies: tuple[Remedy, ...]
-    ruled_out: tuple[tuple[str, str], ...] = ()
+    ruled_out: tuple[tuple[RemedyKind, str], ...] = ()
 
 
 def propose_remeasurement(reason: str, checks: Sequence[str]) -> Remedy:
-    """Take the readings again before anything is changed."""
+    """Propose to take readings again before anything is changed."""
     return Remedy(
-        remedy="remeasure",
-        approval="field",
+        kind=RemedyKind.REMEASURE,
+        approval=Approval.FIELD,
         reason=reason,
         cautions=(cautions.SCREENING,),
         quantities={"checks": list(checks)},
     )
 
 
-def refer_to_engineer(reason: str, **figures: object) -> Remedy:
-    """Leave it to the engineer of record."""
+def refer_to_engineer(reason: str, **quantities: object) -> Remedy:
+    """Propose to leave the decision to the engineer of record."""
     return Remedy(
-        remedy="refer",
-        approval="engineer",
+        kind=RemedyKind.REFER,
+        approval=Approval.ENGINEER,
         reason=reason,
         cautions=(cautions.SCREENING, cautions.RODS),
-        quantities=figures,
+        quantities=quantities,
     )
 
 
+_IN_DOUBT = "A reading is in doubt: measuring again comes first."
+
 REASONS_FOR_SECOND = {
-    "shim": "The other way was cheaper here.",
-    "lower_pad": "It cuts cast concrete; shims are undone in a minute.",
-    "extend_rod": "It changes a rod; what comes before it does not.",
-    "square_up": "A reading is in doubt, and measuring again costs least.",
-    "wait_for_strength": "The sample is in doubt.",
-    "plumb_up": "A reading is in doubt, and measuring again costs least.",
-    "remeasure": "Nothing suggests that a reading is wrong.",
-    "shift": "A reading is in doubt, and measuring again costs least.",
-    "ream": "It changes the plate, which what comes before it does not.",
-    "slot": "A round hole keeps more of the plate and takes a simpler washer.",
-    "re_anchor": "It gives up a cast rod that can still be used.",
-    "refer": "A remedy that the arithmetic supports comes first.",
+    RemedyKind.SHIM: _IN_DOUBT,
+    RemedyKind.LOWER_PAD: "It cuts cast concrete; shims can be taken out again.",
+    RemedyKind.EXTEND_ROD: "It changes a rod; the remedies before it do not.",
+    RemedyKind.SQUARE_UP: _IN_DOUBT,
+    RemedyKind.WAIT_FOR_STRENGTH: "The sample is in doubt.",
+    RemedyKind.PLUMB_UP: _IN_DOUBT,
+    RemedyKind.REMEASURE: "Nothing suggests that a reading is wrong.",
+    RemedyKind.SHIFT: _IN_DOUBT,
+    RemedyKind.REAM: "It changes the plate; the remedies before it do not.",
+    RemedyKind.SLOT: "A round hole keeps more of the plate; its washer is simpler.",
+    RemedyKind.RE_ANCHOR: "It gives up a cast rod that can still be used.",
+    RemedyKind.REFER: "A computed remedy comes first.",
 }
 
 
 def rank_remedies(found: Sequence[Remedy]) -> tuple[Remedy, ...]:
-    """The proposal as it is; each of the others with why it came second."""
+    """Return the proposal as it is, the others with the reason they came second."""
     return tuple(
-        remedy if place == 0 else as_alternative(remedy)
-        for place, remedy in enumerate(found)
+        remedy if rank == 0 else as_alternative(remedy)
+        for rank, remedy in enumerate(found)
     )
 
 
 def as_alternative(remedy: Remedy) -> Remedy:
-    """The same remedy as an alternative, with the reason it came second."""
-    return Remedy(
-        remedy=remedy.remedy,
-        approval=remedy.approval,
-        reason=remedy.reason,
-        cautions=remedy.cautions,
-        quantities=remedy.quantities,
-        why_second=remedy.why_second or REASONS_FOR_SECOND.get(remedy.remedy, ""),
-    )
+    """Return the same remedy as an alternative, with the reason it came second."""
+    why = remedy.why_second or REASONS_FOR_SECOND.get(remedy.kind, "")
+    return replace(remedy, why_second=why)

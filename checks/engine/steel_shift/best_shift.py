@@ -1,12 +1,12 @@
-"""One rigid move of the whole steel, or of one frame line, against the concrete.
+"""The best rigid shift of the whole steel, or of one frame line, on the concrete.
 
-A position is to be reworked when a rod of it is further from its moved place than its
-*allowance*: the lesser of the rod tolerance and the hole's clearance. The move sought
-leaves the fewest positions to rework; of such moves, the smallest worst miss
+A position needs rework when a rod of it is further from its shifted place than its
+*allowance*: the lesser of the rod tolerance and the hole's clearance. The best shift
+leaves the fewest positions to rework and, among those, the least worst excess
 (distance less allowance, over the positions kept).
 
-For the whole steel `steel_search` finds it and `steel_vote` a good one soon. Along one
-axis the positions are intervals, and the deepest overlap is exact.
+For the whole steel, `exact` finds it and `heuristic` finds a good one quickly. Along
+one axis each position allows an interval, and the deepest overlap is exact.
 """
 
 from typing import Literal
@@ -38,26 +38,26 @@ def fit_steel_shift(
     effort: Effort = "exact",
     own_interference_mm: FloatArray | None = None,
 ) -> SteelShift:
-    """Move all the steel: a shift and a turn.
+    """Find the best shift and rotation of the whole steel.
 
     Parameters
     ----------
     planned_mm : array, shape (p, m, 2)
-        Where the plan, and so the steel, wants each rod of p positions; plan
-        axes. [mm]
+        Planned rods of p positions, which is where the steel wants them; plan axes.
+        [mm]
     rods_mm : array, shape (p, m, 2)
         As-built rods. [mm]
     allowance_mm : array, shape (p, m)
-        How far a rod may be from its moved place before it is reworked. [mm]
+        Largest distance of a rod from its shifted place without rework. [mm]
     mask : array, shape (p, m), optional
         False where a position has no such rod, or none was measured. A position
-        without rods is passed over: neither before nor after to rework, miss NaN.
+        without rods is ignored: no rework before or after, excess NaN.
     effort : "exact" or "quick"
-        Whether to search until no better move can be, or to take the best of many
-        candidates, which is soon done and nearly always as good; `proven` then only
-        where every position that some move brings within is kept.
-    own_overrun_mm : array, shape (p,), optional
-        Of each position placed by itself as `fit_plates` does, where it is known. [mm]
+        "exact" searches until no better shift is possible. "quick" takes the best of
+        many candidates, nearly always as good; `proven` is then True only where every
+        position that some shift brings within is kept.
+    own_interference_mm : array, shape (p,), optional
+        Interference of each position fitted by itself, where it is known. [mm]
 
     Returns
     -------
@@ -88,7 +88,7 @@ def fit_steel_shift(
 
 
 def _shift_quickly(grid: SteelGrid, can: BoolArray) -> tuple[BoolArray, PlateFit, bool]:
-    """Positions to keep and their fit, by vote unless all that can be kept are."""
+    """Choose the positions to keep and fit them: all at once, else by sampling."""
     fit = grid.fit_positions(can, brief=True)
     if fit.interference_mm[0] <= SLACK_MM:
         return can, fit, bool(fit.proven[0])
@@ -122,13 +122,14 @@ def fit_frame_line_shift(
     axis: FloatArray,
     mask: BoolArray | None = None,
 ) -> SteelShift:
-    """Move the steel of one frame line along one axis, without a turn.
+    """Find the best shift of one frame line along one axis, without rotation.
 
     Parameters
     ----------
-    planned_mm, rods_mm, allowance_mm, mask : as `fit_steel`, of the line's positions.
+    planned_mm, rods_mm, allowance_mm, mask : arrays
+        As in `fit_steel_shift`, of the line's positions. [mm]
     axis : array, shape (2,)
-        Direction of the move, plan axes; its length does not matter.
+        Direction of the shift, plan axes; its length does not matter.
 
     Returns
     -------
@@ -137,12 +138,12 @@ def fit_frame_line_shift(
     Raises
     ------
     EngineError
-        As `fit_steel`, or if the axis has no length.
+        As `fit_steel_shift`, or if the axis has no length.
     """
     grid = SteelGrid(planned_mm, rods_mm, allowance_mm, mask)
     length = float(np.hypot(*np.asarray(axis, np.float64)))
     if not length > 0.0:
-        raise EngineError("The axis of a frame line's move has a direction.")
+        raise EngineError("The axis of a frame line's shift needs a direction.")
     unit = np.asarray(axis, np.float64) / length
     off = grid.rods - grid.planned
     along = off @ unit
@@ -166,7 +167,11 @@ def _deepest_overlap(
     high: FloatArray,
     offsets: tuple[FloatArray, FloatArray],
 ) -> float:
-    """The move (along the axis) that the most positions allow, worst miss least."""
+    """Find the shift along the axis that most positions allow, worst excess least.
+
+    The number of positions that allow a shift changes only at the ends of their
+    intervals, so the starts of the intervals are the only candidates.
+    """
     starts = np.unique(low[able])
     depth = (able & (low <= starts[:, None]) & (high >= starts[:, None])).sum(axis=1)
     best, least = 0.0, np.inf
@@ -176,7 +181,7 @@ def _deepest_overlap(
         use = grid.mask & kept[:, None]
         along, across = (v[use] for v in offsets)
         allowance = grid.allowance[use]
-        # The worst miss is convex in the move: halve on the side it falls to.
+        # The worst excess is convex in the shift: bisect towards where it falls.
         for _ in range(80):
             mid = 0.5 * (a + b)
             reach = np.hypot(along - mid, across)
@@ -190,7 +195,7 @@ def _deepest_overlap(
 
 
 def _find_fittable(grid: SteelGrid) -> BoolArray:
-    """Positions (p,) that some move would bring within, taken by themselves."""
+    """Return the positions (p,) that some shift brings within, each by itself."""
     overrun = np.full(grid.counts.shape, np.inf)
     at = np.flatnonzero(grid.counts)
     fit = fit_plates(grid.planned[at], grid.rods[at], grid.allowance[at], grid.mask[at])

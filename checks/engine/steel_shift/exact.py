@@ -1,11 +1,12 @@
-"""Which positions to let go so that one move of the steel serves all others: exactly.
+"""Exact search for the positions to release so that one shift serves all others.
 
-All rods of the positions kept are fitted as one pattern (`plate.fit_plates`); if that
-fails, a few positions block it, as in any problem of this kind [1]_, and one of them
-must go: checked by fitting the few alone. The fewest positions that hit every conflict
-known are let go (a small integer program), the rest is fitted, and so on until it fits:
-then no move keeps more. The same, asking for a smaller worst miss, settles ties. Where
-that takes more than `MOST_FITS` fits the best move met is given and `proven` is False.
+All rods of the positions kept are fitted as one pattern (`plate.fit_plates`). If that
+fails, a few positions conflict, as in any problem of this kind [1]_, and one of them
+must be released; the conflict is confirmed by fitting the few alone. The fewest
+positions that hit every known conflict are released (a small integer program), the rest
+is fitted, and so on until it fits: then no shift keeps more. The same, demanding a
+smaller worst excess, settles ties. Where that takes more than `MAX_FITS` fits, the best
+shift seen is returned and `proven` is False.
 
 References
 ----------
@@ -35,14 +36,14 @@ BLOCKING_MARGINS_MM = (
 
 @dataclass(slots=True)
 class BestPositions:
-    """The best set of positions to keep found so far."""
+    """Best set of positions to keep, found so far."""
 
     kept: BoolArray  # (p,)
     worst: float  # [mm]
 
 
 class ExactSearch:
-    """Which positions to let go: the fewest that hit every conflict known."""
+    """Search for the fewest positions that hit every known conflict."""
 
     def __init__(self, grid: SteelGrid, can: BoolArray) -> None:
         self.grid, self.can = grid, can
@@ -52,7 +53,7 @@ class ExactSearch:
         self.leading = BestPositions(np.zeros_like(can), np.inf)
 
     def run(self) -> BestPositions:
-        """Find the most positions that can be kept, then their least worst miss."""
+        """Find the most positions that can be kept, then their least worst excess."""
         for _ in range(MAX_ROUNDS):
             gone = self._fewest_to_release() if self.fits < MAX_FITS else None
             if gone is None:
@@ -65,7 +66,7 @@ class ExactSearch:
         return self.leading
 
     def _try_positions(self, kept: BoolArray, *, tie: bool) -> None:
-        """Keep these; learn why not, and what could be kept instead."""
+        """Try to keep these positions; record conflicts until the rest fits."""
         while kept.any():
             fit = self.grid.fit_positions(kept)
             self.fits += 1
@@ -79,7 +80,7 @@ class ExactSearch:
             kept = kept & ~blocks
 
     def _consider_shift(self, kept: BoolArray, fit: PlateFit) -> None:
-        """Lead with what this placement keeps within, if that is more or closer."""
+        """Update the best set if this placement keeps more, or the same closer."""
         turn, lead = float(fit.rotation_rad[0]), self.leading
         move = self.grid.evaluate_shift(fit.shift_mm[0], turn, proven=False, kept=kept)
         within = self.grid.counts & ~move.rework_after
@@ -92,7 +93,11 @@ class ExactSearch:
             self.leading = BestPositions(within, worst)
 
     def _find_blocking(self, kept: BoolArray, fit: PlateFit, level: float) -> BoolArray:
-        """A few of the positions kept that cannot all stay, checked by themselves."""
+        """Find a few kept positions that conflict, confirmed by themselves.
+
+        The fewer they are, the sharper the conflict; all kept positions are the
+        fallback, which always holds.
+        """
         grid, over = self.grid, np.full(kept.shape, -np.inf)
         distance = fit.distance_mm[0].reshape(-1, grid.mask.shape[1])
         over[kept] = np.where(
@@ -108,7 +113,7 @@ class ExactSearch:
         return everything
 
     def _fewest_to_release(self) -> BoolArray | None:
-        """The fewest positions (p,) with one of every conflict; None if not found."""
+        """Find the fewest positions (p,) that hit every conflict; None if not found."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
         gone = np.zeros_like(self.can)

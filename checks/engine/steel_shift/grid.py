@@ -1,6 +1,6 @@
-"""The positions of a building as one grid of steel, and what a move of it does.
+"""The positions of a building as one grid of steel, and the effect of a shift.
 
-A position is to be reworked when a rod of it is further from its moved place than its
+A position needs rework when a rod of it is further from its shifted place than its
 *allowance*. Lengths in mm, plan axes; p positions of m rods.
 """
 
@@ -16,7 +16,7 @@ from checks.engine.plate_fit.plate import PlateFit, fit_plates
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SteelShift:
-    """A move of the steel and what it does to every position (p,)."""
+    """A shift of the steel and its effect on every position (p,)."""
 
     shift_mm: FloatArray  # (2,) after the turn about `about_mm`
     rotation_rad: float
@@ -32,7 +32,7 @@ class SteelShift:
 
     @property
     def positions_saved(self) -> int:
-        """How many positions fewer there are to rework."""
+        """Number of positions that no longer need rework."""
         return int(self.rework_before.sum()) - int(self.rework_after.sum())
 
 
@@ -60,7 +60,7 @@ class SteelGrid:
             raise EngineError("No rod of the steel was measured: measure some first.")
         used = (self.planned[self.mask], self.rods[self.mask])
         if not all(np.isfinite(v).all() for v in (*used, self.allowance[self.mask])):
-            raise EngineError("A rod's place, or its allowance, is not a number.")
+            raise EngineError("A rod's position, or its allowance, is not a number.")
         self.about = self.planned[self.mask].mean(axis=0)
 
     def fit_positions(self, kept: BoolArray, *, brief: bool = False) -> PlateFit:
@@ -81,7 +81,10 @@ class SteelGrid:
         proven: bool,
         kept: BoolArray | None = None,
     ) -> SteelShift:
-        """Tell what a shift (of the centroid of the kept positions) and turn do."""
+        """Compute the effect of a shift and rotation on every position.
+
+        With `kept`, the shift is that of the centroid of those positions.
+        """
         if kept is not None:
             centre = self.planned[self.mask & kept[:, None]].mean(axis=0)
             shift = shift + centre - self.about - _rotate(centre - self.about, turn)
@@ -108,7 +111,7 @@ class SteelGrid:
 
 
 def _rotate(points: FloatArray, turn: float) -> FloatArray:
-    """Points (..., 2) turned counter-clockwise."""
+    """Rotate points (..., 2) counter-clockwise."""
     c, s = np.cos(turn), np.sin(turn)
     out: FloatArray = points @ np.array([[c, s], [-s, c]])
     return out

@@ -1,14 +1,14 @@
-"""A good move of the steel, quickly: candidates are voted on by all positions.
+"""A good shift of the steel, quickly: candidates scored on all positions.
 
-Candidate moves come from what the positions themselves ask for: no move, the shift of
-each position, and the shift and turn that two positions ask for together. Each is
-scored against every rod in one array; about the best of them further candidates are
-drawn, nearer and nearer, and scored again. Nothing here is proved: `steel` fits the
-positions that the winner keeps, and tells what that is worth.
+Candidates come from the positions themselves: no shift, the shift each position wants,
+and the shift and rotation that two positions want together. Each is scored against
+every rod in one array. Around the best of them further candidates are drawn, closer
+and closer, and scored again. Nothing here is proved: `best_shift` fits the positions
+that the winner keeps and computes the true effect.
 
-Turns are small: a rod at p from the centre is moved by shift + turn x p, which is
-right to turn^2 / 2 of the distance, 0.01 mm in 50 m at 2e-5 rad and counted again by
-`steel` with the true rotation. Lengths in mm.
+Rotations are small: a rod at p from the centre moves by shift + rotation x p, which is
+right to rotation^2 / 2 of the distance, 0.01 mm in 50 m at 2e-5 rad. `best_shift`
+counts again with the true rotation. Lengths in mm.
 """
 
 from dataclasses import dataclass
@@ -28,10 +28,7 @@ SEED = 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CandidateRods:
-    """The rods of all positions, and which position each belongs to.
-
-    Only positions that some move brings within are to be listed.
-    """
+    """Rods of all positions that some shift brings within, position by position."""
 
     place: FloatArray  # (n, 2) planned, from a common centre [mm]
     off: FloatArray  # (n, 2) as built less planned [mm]
@@ -40,11 +37,12 @@ class CandidateRods:
 
 
 def select_positions_sampled(ballot: CandidateRods) -> BoolArray:
-    """Positions (p,) that the best move found keeps.
+    """Return the positions (p,) that the best shift found keeps.
 
     Parameters
     ----------
-    ballot : rods of the positions that some move brings within. [mm]
+    ballot : CandidateRods
+        Rods of the positions that some shift brings within. [mm]
     """
     moves = _propose_shifts(ballot)
     reach = max(float(np.abs(ballot.place).max(initial=0.0)), 1.0)
@@ -64,10 +62,11 @@ def select_positions_sampled(ballot: CandidateRods) -> BoolArray:
 
 
 def _propose_shifts(ballot: CandidateRods) -> FloatArray:
-    """Moves (k, 3), shift and turn: none, each position's own, and each pair's."""
+    """Propose shifts and rotations (k, 3): none, each position's, each pair's."""
     count = np.diff(np.append(ballot.start, len(ballot.place)))[:, None]
     centre = np.add.reduceat(ballot.place, ballot.start) / count
-    # The middle of the extremes is nearer to the best place than the mean is.
+    # The worst rod decides, so the middle of the extremes is a better guess of a
+    # position's own shift than the mean.
     high = np.maximum.reduceat(ballot.off, ballot.start)
     low = np.minimum.reduceat(ballot.off, ballot.start)
     asked = 0.5 * (high + low)
@@ -89,7 +88,7 @@ def _propose_shifts(ballot: CandidateRods) -> FloatArray:
 def _score_shifts(
     ballot: CandidateRods, moves: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
-    """Score all moves (k, 3), so many at a time that little memory is taken."""
+    """Score all shifts (k, 3), in parts that fit a processor's cache."""
     size = max(1, MAX_RESIDUALS_AT_ONCE // max(len(ballot.place), 1))
     parts = [
         _score_batch(ballot, moves[start : start + size])
@@ -104,9 +103,10 @@ def _score_shifts(
 def _score_batch(
     ballot: CandidateRods, moves: FloatArray
 ) -> tuple[FloatArray, BoolArray]:
-    """How good each move (k, 3) is, and which positions (k, p) it keeps.
+    """Return the score of each shift (k, 3) and the positions (k, p) it keeps.
 
-    One for each position kept; a part of one for how little the others miss by.
+    One point for each position kept. A fraction of a point, for how close the others
+    are, gives the search a slope to follow between whole points.
     """
     turn = moves[:, 2, None]
     x = ballot.off[:, 0] - moves[:, 0, None] + turn * ballot.place[:, 1]

@@ -188,7 +188,7 @@ def test_a_shim_says_so_where_the_thread_it_leaves_is_not_known() -> None:
     assert pad(result, "S")["thread_left"] is None
     first = finding(result, "level:S")["remedies"][0]
     assert (first["remedy"], first["approval"]) == ("shim", "field")
-    assert "not known of every rod" in first["reason"]
+    assert "not known for every rod" in first["reason"]
 
 
 def test_a_short_rod_with_a_full_nut_has_no_thread_missing() -> None:
@@ -239,7 +239,7 @@ def test_a_rod_within_its_limit_that_its_nut_does_not_fill_is_a_finding() -> Non
     assert first["remedy"] == "extend_rod"
     left = 1.25 * INCH - PLATE - WASHER - NUT
     assert first["thread_left"] == pytest.approx(left, abs=1e-6)
-    assert first["reason"].startswith("Within the limit of placing, yet")
+    assert first["reason"].startswith("Within the limit for placing, but")
 
 
 def test_rods_too_short_and_too_long_are_told_apart() -> None:

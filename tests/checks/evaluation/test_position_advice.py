@@ -68,7 +68,7 @@ def test_a_group_that_stands_turned_is_no_shift_the_field_may_make(degrees: floa
     # the rods are 7/8 in
     assert first["hole_diameter"] == pytest.approx(7 / 8 * INCH + 2 * short, abs=1e-4)
     assert abs(first["turn"]) == pytest.approx(least, rel=1e-6)
-    assert f"let the plate on, turned {math.degrees(least):.1f}°" in first["reason"]
+    assert f"the plate fits, turned {math.degrees(least):.1f}°" in first["reason"]
     for slot in remedy(found, "slot")["slots"]:
         assert slot["extension"] == pytest.approx(short - 3 / 32 * INCH, abs=1e-4)
 
@@ -136,7 +136,7 @@ def test_a_tolerance_wider_than_the_hole_lets_no_plate_pass_in_silence():
 def test_a_hole_is_never_written_smaller_than_the_plate_needs(off: float):
     found = finding(lambda d: move(d, 1, off))
     ream = remedy(found, "ream")
-    said = ream["reason"].removeprefix("All holes opened to ").split(" let")[0]
+    said = ream["reason"].removeprefix("With all holes enlarged to ").split(" the")[0]
     assert "turned" in ream["reason"] or abs(ream["turn"]) < math.radians(0.05)
     mm = float(parse_length(said).mm)
     assert ream["hole_diameter"] <= mm + 1e-5

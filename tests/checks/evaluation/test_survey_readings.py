@@ -245,7 +245,7 @@ def test_points_shot_twice_are_taken_together() -> None:
 
 def test_rods_can_be_the_control() -> None:
     text = [line for line in lines() if line.split(",")[4] not in "ABCD"]
-    assert "at least are needed" in survey(text).problem
+    assert "control points are needed" in survey(text).problem
     assert survey(text[-1:], control="both").problem.endswith("C, D, S1.1, S2.1 …")
     found = survey(text, control="rods")
     assert not found.problem
@@ -296,7 +296,7 @@ def test_a_control_point_far_from_its_place_is_named_and_can_be_left_out() -> No
 def test_a_survey_of_nothing_on_the_plan_says_so() -> None:
     found = survey(["1,0.0,0.0,0.0,tree", "2,9.0,9.0,0.0,tree"])
     assert found.problem == (
-        "Two control points at least are needed. "
+        "At least two control points are needed. "
         "Control is known by its words: A, B, C, D …"
     )
     assert found.fit is None
