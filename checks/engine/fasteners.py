@@ -13,7 +13,7 @@ from fractions import Fraction
 from math import ceil, pi
 from typing import Literal
 
-Mark = Literal["secondary", "memory"]
+from checks.engine.sources import Provenance
 
 INCH_MM = 25.4
 # A diameter matches a size within this: a millimetre value rounded to one decimal
@@ -45,18 +45,13 @@ class RodThread:
     nut_max_mm: float
     nut_min_mm: float
     flats_mm: float
-    mark: Mark = "secondary"
+    provenance: Provenance = Provenance.SECOND_HAND
 
     @property
     def stress_area_mm2(self) -> float:
         """pi/4 (d - 0.9743/n)^2. [mm2]"""
         pitch = INCH_MM / self.threads_per_inch
         return pi / 4.0 * (self.diameter_mm - 0.9743 * pitch) ** 2
-
-    @property
-    def pitch_mm(self) -> float:
-        """From one thread to the next. [mm]"""
-        return INCH_MM / self.threads_per_inch
 
 
 def _thread(
@@ -103,7 +98,7 @@ class BasePlateHole:
     hole_mm: float
     washer_mm: float | None
     washer_thickness_mm: float | None
-    mark: Mark = "secondary"
+    provenance: Provenance = Provenance.SECOND_HAND
 
 
 def _hole(size: str, hole: str, washer: str | None, thick: str | None) -> BasePlateHole:
@@ -144,7 +139,7 @@ class Washer:
     thickness_mm: float
     thickness_max_mm: float | None
     thickness_min_mm: float | None
-    mark: Mark
+    provenance: Provenance
 
 
 def _washer(
@@ -152,7 +147,7 @@ def _washer(
     series: Literal["N", "W", ""],
     rings: tuple[float, float],
     thick: tuple[float, float | None, float | None],
-    mark: Mark = "secondary",
+    provenance: Provenance = Provenance.SECOND_HAND,
 ) -> Washer:
     return Washer(
         diameter_mm=_mm(size),
@@ -162,7 +157,7 @@ def _washer(
         thickness_mm=_mm(thick[0]),
         thickness_max_mm=None if thick[1] is None else _mm(thick[1]),
         thickness_min_mm=None if thick[2] is None else _mm(thick[2]),
-        mark=mark,
+        provenance=provenance,
     )
 
 
@@ -176,13 +171,15 @@ WASHERS = (
     _washer("3/4", "W", (0.812, 2.000), (0.148, 0.177, 0.122)),
     _washer("7/8", "N", (0.938, 1.750), (0.134, None, None)),
     _washer("7/8", "W", (0.938, 2.250), (0.165, 0.192, 0.136)),
-    _washer("1", "W", (1.062, 2.500), (0.165, None, None), "memory"),
-    _washer("1 1/4", "W", (1.375, 3.000), (0.165, None, None), "memory"),
-    _washer("1 1/2", "W", (1.625, 3.500), (0.180, 0.213, 0.153), "memory"),
-    _washer("1 3/4", "", (1.875, 4.000), (0.180, None, None), "memory"),
-    _washer("2", "", (2.125, 4.500), (0.180, None, None), "memory"),
-    _washer("2 1/4", "", (2.375, 4.750), (0.220, None, None), "memory"),
-    _washer("2 1/2", "", (2.625, 5.000), (0.238, 0.280, 0.210), "memory"),
+    _washer("1", "W", (1.062, 2.500), (0.165, None, None), Provenance.FROM_MEMORY),
+    _washer("1 1/4", "W", (1.375, 3.000), (0.165, None, None), Provenance.FROM_MEMORY),
+    _washer(
+        "1 1/2", "W", (1.625, 3.500), (0.180, 0.213, 0.153), Provenance.FROM_MEMORY
+    ),
+    _washer("1 3/4", "", (1.875, 4.000), (0.180, None, None), Provenance.FROM_MEMORY),
+    _washer("2", "", (2.125, 4.500), (0.180, None, None), Provenance.FROM_MEMORY),
+    _washer("2 1/4", "", (2.375, 4.750), (0.220, None, None), Provenance.FROM_MEMORY),
+    _washer("2 1/2", "", (2.625, 5.000), (0.238, 0.280, 0.210), Provenance.FROM_MEMORY),
 )
 
 
@@ -197,7 +194,7 @@ class RodGrade:
     diameter_min_mm: float
     diameter_max_mm: float
     colour: str
-    mark: Mark = "secondary"
+    provenance: Provenance = Provenance.SECOND_HAND
 
 
 def _grade(

@@ -18,6 +18,7 @@ from checks.engine.reanchor import (
     screen_replacement_rod,
     steel_strength_n,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     render_formula,
     render_fraction,
@@ -40,10 +41,10 @@ from checks.methods.model import (
     write_text,
 )
 
-CODE = MethodSource("ACI 318-19, chapter 17", "published, seen second-hand")
+CODE = MethodSource("ACI 318-19, chapter 17", Provenance.SECOND_HAND)
 GUIDE = MethodSource(
     "a design guide to chapter 17 of ACI 318-19, 2025, pp. 73 and 86",
-    "published, seen second-hand",
+    Provenance.SECOND_HAND,
 )
 
 
@@ -236,7 +237,7 @@ METHODS = (
             " and the edge; 21 days, 10 °C and 2500 psi at least. What is not known is"
             " unknown, never passed.",
             "In a finding the rod is taken 12 diameters deep and the concrete's edge at"
-            " the steel line (ours); the finding lists what was assumed.",
+            " the steel line (project choice); the finding lists what was assumed.",
         ),
         examples=(_breakout, _screened),
         cautions=(

@@ -11,6 +11,7 @@ from checks.engine.causes import (
     find_wrong_orientation,
 )
 from checks.engine.outline import adjust_outline
+from checks.engine.sources import Provenance
 from checks.methods.mathml import render_formula, render_fraction, render_symbol
 from checks.methods.model import (
     FOOT_MM,
@@ -230,19 +231,20 @@ METHODS = (
                 " to the edge of the rod; readings exchanged, or rods numbered"
                 " another way; a sign lost; a line read from the other corner; a"
                 " detail turned round; the rod read upside down; a set-up knocked",
-                "common practice",
+                Provenance.COMMON_PRACTICE,
             ),
             MethodSource(
                 "that a whole group must tell the same story, and what may be left"
                 " over",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
-            MethodSource("W. Baarda, 1968, for −v ÷ r", "published, seen second-hand"),
+            MethodSource("W. Baarda, 1968, for −v ÷ r", Provenance.SECOND_HAND),
         ),
         limits=(
             "A hint that goes with measuring again. It changes no number.",
             *MEASURED,
-            "How often what goes wrong on a site is ours, from no published source.",
+            "How often each mistake happens on a site is a project choice, from no"
+            " published source.",
         ),
         examples=(_misread, _pattern, _level),
     ),

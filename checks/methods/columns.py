@@ -4,6 +4,7 @@ from math import atan2, degrees, hypot
 
 from checks.engine import cautions
 from checks.engine.plumb import assess_plumb
+from checks.engine.sources import Provenance
 from checks.methods.mathml import render_formula, render_fraction, render_symbol
 from checks.methods.model import (
     FOOT_MM,
@@ -116,9 +117,10 @@ METHODS = (
         ),
         sources=(
             MethodSource(
-                "AISC 303-16, 7.13.1.1, page 16.3-49: 1/500 of the height", "published"
+                "AISC 303-16, 7.13.1.1, page 16.3-49: 1/500 of the height",
+                Provenance.PUBLISHED,
             ),
-            MethodSource("geometry", "ours"),
+            MethodSource("geometry", Provenance.PROJECT_CHOICE),
         ),
         limits=(
             "Other bases may have other ratios; the building's own is used.",

@@ -13,6 +13,7 @@ from checks.engine.concrete.strength import (
     compute_equivalent_age,
     compute_nurse_saul,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     group_parts,
     render_formula,
@@ -38,9 +39,9 @@ from checks.methods.model import (
 from checks.tolerances import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
-RULE = MethodSource("29 CFR 1926.752(a)(1)", "published")
-CODE = MethodSource("ACI 318-19, 26.12.3.1", "published, seen second-hand")
-MATURITY = MethodSource("ASTM C1074", "published, seen second-hand")
+RULE = MethodSource("29 CFR 1926.752(a)(1)", Provenance.PUBLISHED)
+CODE = MethodSource("ACI 318-19, 26.12.3.1", Provenance.SECOND_HAND)
+MATURITY = MethodSource("ASTM C1074", Provenance.SECOND_HAND)
 
 
 def _psi(mpa: float, digits: int = 0) -> ExampleValue:
@@ -166,7 +167,7 @@ def _mature() -> Example:
     return Example(
         title="28 days at 15 °C",
         source=MethodSource(
-            "course notes on maturity, civinnovate", "published, seen second-hand"
+            "course notes on maturity, civinnovate", Provenance.SECOND_HAND
         ),
         inputs=(
             describe_input("Temperature", "15 °C for 28 days"),
@@ -298,11 +299,14 @@ METHODS = (
         ),
         sources=(
             RULE,
-            MethodSource("the lowest of the latest day's samples counts", "ours"),
+            MethodSource(
+                "the lowest of the latest day's samples counts",
+                Provenance.PROJECT_CHOICE,
+            ),
             MethodSource(
                 "companion cylinders at most 9.0 % (two) or 10.6 % (three) of their"
                 " mean apart: ASTM C39, 4 by 8 in cylinders",
-                "from memory",
+                Provenance.FROM_MEMORY,
             ),
         ),
         limits=(
@@ -373,7 +377,7 @@ METHODS = (
             MethodSource(
                 "A. K. Schindler, ACI Materials Journal 101-M09, for the form of the"
                 " equivalent age",
-                "published",
+                Provenance.PUBLISHED,
             ),
         ),
         limits=(
@@ -411,11 +415,13 @@ METHODS = (
         ),
         sources=(
             MATURITY,
-            MethodSource("the logarithmic curve: J. M. Plowman, 1956", "from memory"),
+            MethodSource(
+                "the logarithmic curve: J. M. Plowman, 1956", Provenance.FROM_MEMORY
+            ),
             MethodSource(
                 "the range: Fieller's limits for a single further sample, and the"
                 " coldest and warmest expected",
-                "from memory",
+                Provenance.FROM_MEMORY,
             ),
         ),
         limits=(

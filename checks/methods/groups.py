@@ -10,6 +10,7 @@ from checks.engine.group_tolerances import (
     assess_column_line,
     assess_groups,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     render_formula,
     render_fraction,
@@ -35,12 +36,12 @@ from jobs.anchor_plan.values import ToleranceSpec
 AISC = MethodSource(
     "AISC 303 (2010) 7.5.1(a), (b), (d) and (e), as quoted in AISC Design Guide 1,"
     " 2nd ed., 2.8",
-    "published, seen second-hand",
+    Provenance.SECOND_HAND,
 )
 LINE = MethodSource(
     "established column line: the line in the field that best represents the centres"
     " of the groups as built",
-    "from memory",
+    Provenance.FROM_MEMORY,
 )
 
 FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
@@ -214,7 +215,7 @@ METHODS = (
             MethodSource(
                 "EN 1090-2:2008 D.2.20, by the UK National Structural Concrete"
                 " Specification, 4th ed., 10.3",
-                "published, seen second-hand",
+                Provenance.SECOND_HAND,
             ),
         ),
         limits=(

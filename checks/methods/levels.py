@@ -9,6 +9,7 @@ from checks.engine.levelling.levels import (
     compute_collimation,
     compute_sight_corrections,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     render_formula,
     render_fraction,
@@ -35,13 +36,14 @@ from checks.tolerances import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 NETS = MethodSource(
-    "C. D. Ghilani, Adjustment Computations, 5th ed., 12.2 to 12.5", "from memory"
+    "C. D. Ghilani, Adjustment Computations, 5th ed., 12.2 to 12.5",
+    Provenance.FROM_MEMORY,
 )
 KRUMM = "quoted in F. Krumm, Geodetic Network Adjustment Examples, 2020"
-NOTES = MethodSource("course notes on levelling", "published, seen second-hand")
+NOTES = MethodSource("course notes on levelling", Provenance.SECOND_HAND)
 QUESTIONS = MethodSource(
     "worked questions on the two-peg test, curioustab.com",
-    "published, seen second-hand",
+    Provenance.SECOND_HAND,
 )
 
 
@@ -138,7 +140,7 @@ def _ghilani() -> Example:
         title="A net of six lines",
         source=MethodSource(
             f"C. D. Ghilani, Adjustment Computations, 5th ed., example 12.6; {KRUMM}",
-            "published, seen second-hand",
+            Provenance.SECOND_HAND,
         ),
         inputs=(
             describe_input("Benchmark A", "437.596 m"),
@@ -196,7 +198,7 @@ def _niemeier() -> Example:
         title="A net with a mistake in it",
         source=MethodSource(
             f"W. Niemeier, Ausgleichungsrechnung, 2nd ed., pp. 153-156; {KRUMM}",
-            "published, seen second-hand",
+            Provenance.SECOND_HAND,
         ),
         inputs=(
             describe_input("Benchmark 6", "67.228 m"),
@@ -329,11 +331,11 @@ METHODS = (
             NETS,
             MethodSource(
                 "0.02 ft for the misclosure on construction work, a survey course note",
-                "published, seen second-hand",
+                Provenance.SECOND_HAND,
             ),
             MethodSource(
                 "the misclosure is the largest over the loops through set-ups and pads",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(
@@ -395,7 +397,7 @@ METHODS = (
         sources=(
             MethodSource(
                 "C. D. Ghilani and P. R. Wolf, Elementary Surveying, two-peg test",
-                "from memory",
+                Provenance.FROM_MEMORY,
             ),
             QUESTIONS,
         ),
@@ -421,7 +423,7 @@ METHODS = (
             NOTES,
             MethodSource(
                 "left out while the sights of a set-up differ by no more than 60 m",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(

@@ -9,24 +9,13 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal, get_args
 
 import numpy as np
 
+from checks.engine.sources import Provenance
 from checks.methods.mathml import Markup
 from core.units import MM_PER_UNIT
 
-MethodProvenance = Literal[
-    "published", "published, seen second-hand", "from memory", "common practice", "ours"
-]
-PROVENANCES: tuple[MethodProvenance, ...] = get_args(MethodProvenance)
-PROVENANCE_MEANINGS: dict[MethodProvenance, str] = {
-    "published": "the text itself was read",
-    "published, seen second-hand": "read where another quotes it",
-    "from memory": "remembered and not seen; it carries no limit alone",
-    "common practice": "a rule of the trade without a published source",
-    "ours": "chosen or derived here",
-}
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 FOOT_MM = float(MM_PER_UNIT["ft"])
@@ -108,7 +97,7 @@ class MethodSource:
     """Where a rule, a formula or a figure is from, and how it is known."""
 
     text: str
-    provenance: MethodProvenance
+    provenance: Provenance
 
 
 @dataclass(frozen=True, slots=True)

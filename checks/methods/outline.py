@@ -7,6 +7,7 @@ import numpy as np
 from checks.engine.arrays import FloatArray
 from checks.engine.distance_network import CRITICAL_W, adjust_distances
 from checks.engine.outline import OutlineAdjustment, adjust_outline
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     group_parts,
     render_formula,
@@ -44,13 +45,13 @@ SIGMA = 2.0
 
 SNOOPING = MethodSource(
     "W. Baarda, A testing procedure for use in geodetic networks, 1968",
-    "published, seen second-hand",
+    Provenance.SECOND_HAND,
 )
 ADJUSTING = MethodSource(
-    "C. D. Ghilani, Adjustment Computations, chapters 14 and 21", "from memory"
+    "C. D. Ghilani, Adjustment Computations, chapters 14 and 21", Provenance.FROM_MEMORY
 )
 KRUMM = "quoted in F. Krumm, Geodetic Network Adjustment Examples, 2020"
-GEOMETRY = MethodSource("plane geometry", "published")
+GEOMETRY = MethodSource("plane geometry", Provenance.PUBLISHED)
 
 
 def _rectangle() -> Example:
@@ -169,7 +170,7 @@ def _missing_side() -> Example:
         source=MethodSource(
             f"Benning, Statistik in Geodäsie, Geoinformation und Bauwesen, 2011,"
             f" example 8-2; {KRUMM}",
-            "published, seen second-hand",
+            Provenance.SECOND_HAND,
         ),
         inputs=(
             describe_input("Held", "1 at (0, 1000) m, 2 at (1000, 1000) m"),
@@ -302,7 +303,10 @@ METHODS = (
             Symbol(render_symbol("f"), "readings to spare; negative: missing"),
         ),
         sources=(
-            MethodSource("rank of the distances' equations at the plan", "ours"),
+            MethodSource(
+                "rank of the distances' equations at the plan",
+                Provenance.PROJECT_CHOICE,
+            ),
             ADJUSTING,
         ),
         limits=(

@@ -13,6 +13,7 @@ from checks.engine.plate_fit.slots import (
     select_slot_washer,
     slots_keep_edge,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import render_formula, render_fraction, render_symbol
 from checks.methods.model import (
     INCH_MM,
@@ -31,13 +32,11 @@ from checks.methods.model import (
 CONES = MethodSource(
     "S. Boyd and L. Vandenberghe, Convex Optimization, 2004, for the problem and the"
     " proof of its answer",
-    "from memory",
+    Provenance.FROM_MEMORY,
 )
-TURNS = MethodSource("that no other turn does better", "ours")
-EDGES = MethodSource("AISC 360-16, Table J3.4", "published, seen second-hand")
-TABLE = MethodSource(
-    "AISC Design Guide 1, 2nd ed., Table 2.3", "published, seen second-hand"
-)
+TURNS = MethodSource("that no other turn does better", Provenance.PROJECT_CHOICE)
+EDGES = MethodSource("AISC 360-16, Table J3.4", Provenance.SECOND_HAND)
+TABLE = MethodSource("AISC Design Guide 1, 2nd ed., Table 2.3", Provenance.SECOND_HAND)
 FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
 ROD, HOLE, EDGE = 3.0 * INCH_MM / 4.0, 7.0 * INCH_MM / 8.0, 1.5 * INCH_MM
 CLEARANCE = (HOLE - ROD) / 2.0
@@ -350,7 +349,9 @@ METHODS = (
             Symbol(render_symbol("c"), "clearance of a rod in its hole", "mm"),
         ),
         sources=(
-            MethodSource("every set of holes is tried, up to 12 holes", "ours"),
+            MethodSource(
+                "every set of holes is tried, up to 12 holes", Provenance.PROJECT_CHOICE
+            ),
             CONES,
         ),
         limits=(
@@ -386,7 +387,7 @@ METHODS = (
             MethodSource(
                 "half the diameter's growth, though the centre stays; a diameter"
                 " between rows takes the next larger row",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(
@@ -415,9 +416,12 @@ METHODS = (
             MethodSource(
                 "AISC Design Guide 7: past the table a third of the rod's diameter"
                 " thick",
-                "published, seen second-hand",
+                Provenance.SECOND_HAND,
             ),
-            MethodSource("the rule itself, which every row of the table keeps", "ours"),
+            MethodSource(
+                "the rule itself, which every row of the table keeps",
+                Provenance.PROJECT_CHOICE,
+            ),
         ),
         limits=(
             "A covering size, not a design: what the washer must carry is the"

@@ -5,6 +5,7 @@ from math import ceil, hypot, sqrt
 import numpy as np
 
 from checks.engine.arrays import FloatArray
+from checks.engine.sources import Provenance
 from checks.engine.tape import STEEL_EXPANSION
 from checks.engine.uncertainty import (
     LEVEL_REFERENCE_SIGHT_MM,
@@ -43,10 +44,14 @@ ENGINE = ("uncertainty",)
 GUIDE = MethodSource(
     "JCGM 100:2008, Guide to the expression of uncertainty in measurement, 4.3.7,"
     " 5.1.2 and 5.2.2",
-    "from memory",
+    Provenance.FROM_MEMORY,
 )
-CLASSES = MethodSource("OIML R 35-1:2007, accuracy classes of tapes", "from memory")
-PRACTICE = MethodSource("1.0 mm at 30 m, in proportion to the sight", "common practice")
+CLASSES = MethodSource(
+    "OIML R 35-1:2007, accuracy classes of tapes", Provenance.FROM_MEMORY
+)
+PRACTICE = MethodSource(
+    "1.0 mm at 30 m, in proportion to the sight", Provenance.COMMON_PRACTICE
+)
 SIXTEENTH = INCH_MM / 16.0
 
 
@@ -286,7 +291,7 @@ METHODS = (
             GUIDE,
             MethodSource(
                 "class II where no tape is named; 10 °C where no temperature is noted",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(
@@ -347,7 +352,7 @@ METHODS = (
             MethodSource(
                 "the class term in what is allowed, for pull, alignment and holding"
                 " the mark; never less than one step of the tape",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(

@@ -12,6 +12,7 @@ from checks.engine.plate_fit.slots import (
 )
 from checks.engine.remedies.pattern import HoleOpening, PatternCase, advise_pattern
 from checks.engine.remedies.remedy import Advice
+from checks.engine.sources import Provenance
 from checks.labels import REMEDY_LABELS
 from checks.methods.mathml import render_formula
 from checks.methods.model import (
@@ -142,10 +143,11 @@ METHODS = (
             MethodSource(
                 "the order, least intrusive first; beyond 1 in cutting and"
                 " re-anchoring is usually easier than slotting",
-                "common practice",
+                Provenance.COMMON_PRACTICE,
             ),
             MethodSource(
-                "each step leans on the computations above, with their sources", "ours"
+                "each step leans on the computations above, with their sources",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(

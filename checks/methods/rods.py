@@ -7,6 +7,7 @@ import numpy as np
 from checks.engine.arrays import FloatArray
 from checks.engine.pattern import PatternSolution, solve_patterns
 from checks.engine.rigid_fit import RigidFit, fit_rigid
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     group_parts,
     render_formula,
@@ -32,7 +33,8 @@ from checks.methods.model import (
 )
 
 ADJUSTING = MethodSource(
-    "C. D. Ghilani, Adjustment Computations, chapters 10, 11 and 14", "from memory"
+    "C. D. Ghilani, Adjustment Computations, chapters 10, 11 and 14",
+    Provenance.FROM_MEMORY,
 )
 FOUR = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
 
@@ -273,7 +275,7 @@ METHODS = (
             MethodSource(
                 "B. K. P. Horn, J. Opt. Soc. Am. A 4(4), 1987; S. Umeyama, IEEE Trans."
                 " PAMI 13(4), 1991, without its scale",
-                "from memory",
+                Provenance.FROM_MEMORY,
             ),
         ),
         limits=(

@@ -9,6 +9,7 @@ from checks.engine.levelling.shims import (
     find_pad_to_lower,
     find_shim_stacks,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import render_formula, render_sum, render_symbol
 from checks.methods.model import (
     INCH_MM,
@@ -30,7 +31,7 @@ from jobs.anchor_plan.values import ToleranceSpec
 PRACTICE = MethodSource(
     "columns are raised and never lowered; the nearest stack, the thinner of two"
     " equally near, in the fewest plates, thicker ones first",
-    "common practice",
+    Provenance.COMMON_PRACTICE,
 )
 PLATES = np.array([1.0, 2.0, 4.0]) * INCH_MM / 16.0
 SHORT = np.array([12.0, 10.0, 7.0]) * INCH_MM / 32.0
@@ -198,7 +199,7 @@ METHODS = (
             PRACTICE,
             MethodSource(
                 "1/8 in below the highest is left as it is; up to 1/2 in is shimmed",
-                "common practice",
+                Provenance.COMMON_PRACTICE,
             ),
         ),
         limits=(
@@ -221,7 +222,7 @@ METHODS = (
             Symbol(render_symbol("N_i"), "plates of one thickness to order"),
             Symbol(render_symbol("n_{i p}"), "of it under each pad"),
         ),
-        sources=(MethodSource("a sum", "ours"),),
+        sources=(MethodSource("a sum", Provenance.PROJECT_CHOICE),),
         limits=("No spares are counted. Pads not measured yet are not in it.",),
         examples=(_packed,),
     ),
@@ -239,9 +240,13 @@ METHODS = (
         ),
         sources=(
             MethodSource(
-                "cutting one pad instead of shimming the rest", "common practice"
+                "cutting one pad instead of shimming the rest",
+                Provenance.COMMON_PRACTICE,
             ),
-            MethodSource("offered where more than half of the shims are saved", "ours"),
+            MethodSource(
+                "offered where more than half of the shims are saved",
+                Provenance.PROJECT_CHOICE,
+            ),
         ),
         limits=(
             "An alternative beside the shims, never the first proposal: it cuts cast"

@@ -4,6 +4,7 @@ from math import asin
 
 from checks.engine.corner_moves import find_corner_moves
 from checks.engine.outline import OutlineAdjustment, adjust_outline
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     render_formula,
     render_fraction,
@@ -159,7 +160,10 @@ METHODS = (
         ),
         sources=(
             GEOMETRY,
-            MethodSource("the lean of an outline of more than four corners", "ours"),
+            MethodSource(
+                "the lean of an outline of more than four corners",
+                Provenance.PROJECT_CHOICE,
+            ),
         ),
         limits=(
             "The verdict is that of the diagonals' difference against its limit; the"
@@ -187,15 +191,18 @@ METHODS = (
             ),
             Symbol(render_symbol("d"), "direction of the wall it moves along"),
         ),
-        sources=(GEOMETRY, MethodSource("the longest wall is kept", "ours")),
+        sources=(
+            GEOMETRY,
+            MethodSource("the longest wall is kept", Provenance.PROJECT_CHOICE),
+        ),
         limits=(
             "Sets the sides at the plan's angle to the kept wall, whatever their"
             " length: walls that are long stay long.",
             "With more than four corners a wall along the kept one that is out in"
             " length enters the moves of the corners beyond it.",
             "Where a corner would have to move by more than a foot and 1/50 of the"
-            " longest wall, a length is wrong (ours): nothing is moved, all is measured"
-            " again.",
+            " longest wall, a length is wrong (project choice): nothing is moved, all"
+            " is measured again.",
             "Before the pour forms are moved; afterwards the steel line, if the rods"
             " allow it and the engineer agrees.",
         ),

@@ -6,6 +6,7 @@ import numpy as np
 
 from checks.engine import cautions
 from checks.engine.arrays import FloatArray
+from checks.engine.sources import Provenance
 from checks.engine.steel_shift.best_shift import (
     SteelShift,
     fit_frame_line_shift,
@@ -31,7 +32,8 @@ from checks.methods.model import (
 
 ALLOWED = INCH_MM / 8.0
 SEARCH = MethodSource(
-    "J. Matousek, Discrete Comput. Geom. 14, 1995: few conflicts decide", "from memory"
+    "J. Matousek, Discrete Comput. Geom. 14, 1995: few conflicts decide",
+    Provenance.FROM_MEMORY,
 )
 
 
@@ -209,7 +211,7 @@ METHODS = (
             MethodSource(
                 "candidate moves voted on by all positions, the kept ones fitted as"
                 " one plate",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(
@@ -236,7 +238,11 @@ METHODS = (
             Symbol(render_symbol("n"), "the same rod off along the line", "mm"),
             Symbol(render_symbol("a"), "allowed: the hole's clearance", "mm"),
         ),
-        sources=(MethodSource("the move that most positions allow, exact", "ours"),),
+        sources=(
+            MethodSource(
+                "the move that most positions allow, exact", Provenance.PROJECT_CHOICE
+            ),
+        ),
         limits=(
             "Across the line and without a turn.",
             "Looked for where two plates or more of the line do not go on as drawn.",

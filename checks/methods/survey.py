@@ -6,6 +6,7 @@ import numpy as np
 
 from checks.engine import cautions
 from checks.engine.arrays import FloatArray
+from checks.engine.sources import Provenance
 from checks.engine.survey_control import ControlFit, fit_control, transform_to_plan
 from checks.methods.mathml import render_formula, render_symbol
 from checks.methods.model import (
@@ -102,10 +103,11 @@ METHODS = (
         sources=(
             MethodSource(
                 "C. D. Ghilani, Adjustment Computations, 5th ed., 2010, chapter 18",
-                "from memory",
+                Provenance.FROM_MEMORY,
             ),
             MethodSource(
-                "checked in the tests against scikit-image's transforms", "ours"
+                "checked in the tests against scikit-image's transforms",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(

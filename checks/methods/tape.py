@@ -5,6 +5,7 @@ from math import sqrt
 import numpy as np
 
 from checks.engine.reanchor import POUND_N
+from checks.engine.sources import Provenance
 from checks.engine.tape import TapeCorrection, correct_lengths
 from checks.methods.mathml import (
     render_formula,
@@ -29,12 +30,13 @@ from checks.methods.model import (
 KILOGRAM_N = 9.80665
 ENGINE = ("tape",)
 TEXTBOOK = MethodSource(
-    "C. D. Ghilani and P. R. Wolf, Elementary Surveying, chapter 6", "from memory"
+    "C. D. Ghilani and P. R. Wolf, Elementary Surveying, chapter 6",
+    Provenance.FROM_MEMORY,
 )
 SLIDES = MethodSource(
-    "course slides on taping, slideplayer.com/13085605", "published, seen second-hand"
+    "course slides on taping, slideplayer.com/13085605", Provenance.SECOND_HAND
 )
-MAKER = MethodSource("a tape maker's technical page", "published, seen second-hand")
+MAKER = MethodSource("a tape maker's technical page", Provenance.SECOND_HAND)
 READ = Symbol(render_symbol("L"), "length as read", "mm")
 IF_GIVEN = "Taken only where all it needs was given; otherwise nothing is added."
 ADDED = "Added to what is read when measuring; laying out takes the opposite sign."
@@ -289,7 +291,8 @@ METHODS = (
         ),
         sources=(
             MethodSource(
-                "engineering aid training course, 12-14, tpub.com/engbas", "published"
+                "engineering aid training course, 12-14, tpub.com/engbas",
+                Provenance.PUBLISHED,
             ),
             TEXTBOOK,
             SLIDES,
@@ -363,10 +366,12 @@ METHODS = (
         ),
         sources=(
             MethodSource(
-                "engineering aid training course, 12-15, tpub.com/engbas", "published"
+                "engineering aid training course, 12-15, tpub.com/engbas",
+                Provenance.PUBLISHED,
             ),
             MethodSource(
-                "exact by Pythagoras, not the first terms of the series", "ours"
+                "exact by Pythagoras, not the first terms of the series",
+                Provenance.PROJECT_CHOICE,
             ),
         ),
         limits=(

@@ -4,6 +4,7 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from checks.engine.reanchor import POUND_N
+from checks.engine.sources import Provenance
 from checks.engine.tape import (
     STEEL_EXPANSION,
     TapeCorrection,
@@ -55,7 +56,7 @@ def _together() -> Example:
     by_hand = read + sum(hand for _, hand, _ in parts.values())
     return Example(
         title="A distance in three lengths",
-        source=MethodSource(f"{TEXTBOOK.text}, example 6.1", "from memory"),
+        source=MethodSource(f"{TEXTBOOK.text}, example 6.1", Provenance.FROM_MEMORY),
         inputs=(
             describe_input("Read", "30.000 m, 30.000 m and 21.151 m"),
             describe_input(
@@ -169,7 +170,7 @@ def _cancelling() -> Example:
         source=MethodSource(
             "calibration certificate of a 100 ft tape, posted at rpls.com; stiffness"
             " and weight fitted to it",
-            "published, seen second-hand",
+            Provenance.SECOND_HAND,
         ),
         inputs=(
             describe_input("It has its length at", show_quantity(standard, "lb", 0)),
@@ -223,7 +224,7 @@ METHODS = (
         sources=(TEXTBOOK,),
         limits=(
             "Corrections that together exceed a tenth of the length are not believed:"
-            " the reading is to be taken again (ours).",
+            " the reading is to be taken again (project choice).",
             "The correction is shown with the reading, which stays as it was typed.",
         ),
         examples=(_together,),

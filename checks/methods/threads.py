@@ -6,6 +6,7 @@ import numpy as np
 
 from checks.engine import cautions
 from checks.engine.fasteners import find_thread, list_washers
+from checks.engine.sources import Provenance
 from checks.engine.thread_engagement import MIN_ENGAGED_FRACTION, compute_engagement
 from checks.methods.mathml import (
     render_formula,
@@ -28,13 +29,11 @@ from checks.methods.model import (
     write_text,
 )
 
-NUT = MethodSource("heavy hex nuts: ASME B18.2.2", "published, seen second-hand")
-WASHERS = MethodSource(
-    "type A plain washers: ASME B18.21.1", "published, seen second-hand"
-)
+NUT = MethodSource("heavy hex nuts: ASME B18.2.2", Provenance.SECOND_HAND)
+WASHERS = MethodSource("type A plain washers: ASME B18.21.1", Provenance.SECOND_HAND)
 ENGAGED = MethodSource(
     "AISC Design Guide 1, 2nd ed.: pro rata, and only from half the nut on",
-    "published, seen second-hand",
+    Provenance.SECOND_HAND,
 )
 ROD, PLATE = 3.0 * INCH_MM / 4.0, INCH_MM / 2.0
 
@@ -191,7 +190,7 @@ def _areas() -> Example:
         )
     return Example(
         title="Two sizes of the coarse series",
-        source=MethodSource("ASME B1.1, tabulated", "published, seen second-hand"),
+        source=MethodSource("ASME B1.1, tabulated", Provenance.SECOND_HAND),
         inputs=(
             describe_input("3/4 in", "10 threads an inch"),
             describe_input("1 in", "8 threads an inch"),
@@ -223,11 +222,11 @@ METHODS = (
         sources=(
             MethodSource(
                 "full engagement: the rod's end flush with the nut, or beyond",
-                "common practice",
+                Provenance.COMMON_PRACTICE,
             ),
             NUT,
             WASHERS,
-            MethodSource("type A washers above 7/8 in", "from memory"),
+            MethodSource("type A washers above 7/8 in", Provenance.FROM_MEMORY),
         ),
         limits=(
             "The thread must reach down to the nut, which nobody measures.",
@@ -280,7 +279,7 @@ METHODS = (
             Symbol(render_symbol("d"), "diameter", "in"),
             Symbol(render_symbol("n"), "threads per inch"),
         ),
-        sources=(MethodSource("ASME B1.1", "published, seen second-hand"),),
+        sources=(MethodSource("ASME B1.1", Provenance.SECOND_HAND),),
         limits=("Inch sizes of the coarse series; no others.",),
         examples=(_areas,),
     ),

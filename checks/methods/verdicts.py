@@ -10,6 +10,7 @@ from checks.engine.conformity import (
     ConformityAssessment,
     assess_conformity,
 )
+from checks.engine.sources import Provenance
 from checks.methods.mathml import (
     render_formula,
     render_fraction,
@@ -39,7 +40,7 @@ from jobs.anchor_plan.values import ToleranceSpec
 DECISION = MethodSource(
     "JCGM 106:2012, The role of measurement uncertainty in conformity assessment,"
     " 7.2, 8.2 and 8.3; read in part",
-    "published",
+    Provenance.PUBLISHED,
 )
 LIMIT, OFF, UNCERTAINTY = INCH_MM / 8.0, 3.0 * INCH_MM / 32.0, 1.2
 
@@ -61,7 +62,7 @@ def _bases() -> Example:
     return Example(
         title="Two bases",
         source=MethodSource(
-            "ACI 117-10, 2.3.4.2, for the rods", "published, seen second-hand"
+            "ACI 117-10, 2.3.4.2, for the rods", Provenance.SECOND_HAND
         ),
         inputs=(
             describe_input(
@@ -163,7 +164,9 @@ def _one_sided() -> Example:
     found = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
     return Example(
         title="A voltage against an upper limit",
-        source=MethodSource("JCGM 106:2012, an example's inputs", "from memory"),
+        source=MethodSource(
+            "JCGM 106:2012, an example's inputs", Provenance.FROM_MEMORY
+        ),
         inputs=(
             describe_input("Measured", show_quantity(-5.47, "V")),
             describe_input("Standard uncertainty", show_quantity(0.05, "V")),
@@ -234,16 +237,16 @@ METHODS = (
         sources=(
             MethodSource(
                 "metal building practice: 1/4 in per 50 ft, 1/8 in for lines and rods",
-                "common practice",
+                Provenance.COMMON_PRACTICE,
             ),
             MethodSource(
                 "metal building practice: the floor of 1/8 in for walls; 1/4 in for"
                 " the notch",
-                "ours",
+                Provenance.PROJECT_CHOICE,
             ),
             MethodSource(
                 "ACI 117-10, AISC 303 and EN 1090-2 as their bases say, value by value",
-                "published, seen second-hand",
+                Provenance.SECOND_HAND,
             ),
         ),
         limits=(
@@ -280,7 +283,8 @@ METHODS = (
         sources=(
             DECISION,
             MethodSource(
-                "within means within the limit, as the trade does it", "common practice"
+                "within means within the limit, as the trade does it",
+                Provenance.COMMON_PRACTICE,
             ),
         ),
         limits=(

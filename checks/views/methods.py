@@ -4,8 +4,8 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from checks.engine.sources import PROVENANCE_MEANINGS
 from checks.methods import catalogue
-from checks.methods.model import PROVENANCE_MEANINGS
 from core.requests import AuthenticatedRequest
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from checks.engine import fasteners
 from checks.engine.fasteners import INCH_MM, THREADS, find_thread
+from checks.engine.sources import Provenance
 
 
 @pytest.mark.parametrize(
@@ -76,5 +77,9 @@ def test_f1554_strengths():
 
 
 def test_remembered_washers_are_marked_so():
-    assert {w.mark for w in fasteners.list_washers(19.05)} == {"secondary"}
-    assert {w.mark for w in fasteners.list_washers(38.1)} == {"memory"}
+    assert {w.provenance for w in fasteners.list_washers(19.05)} == {
+        Provenance.SECOND_HAND
+    }
+    assert {w.provenance for w in fasteners.list_washers(38.1)} == {
+        Provenance.FROM_MEMORY
+    }

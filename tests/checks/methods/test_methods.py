@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 import checks.engine
+from checks.engine.sources import PROVENANCE_MEANINGS, Provenance
 from checks.methods import mathml
 from checks.methods.catalogue import (
     FAMILIES,
@@ -21,13 +22,12 @@ from checks.methods.catalogue import (
     list_methods,
 )
 from checks.methods.causes import MEASURED
-from checks.methods.model import PROVENANCE_MEANINGS, PROVENANCES
 from checks.models import Finding
 from checks.queries.remedy_explanations import EXPLAINERS
 from core.models import Person
 
 ROOT = Path(__file__).parents[3]
-NO_COMPUTATION = {"arrays", "errors"}  # the types it speaks, and what it says
+NO_COMPUTATION = {"arrays", "errors", "sources"}
 EVERY = pytest.mark.parametrize("slug", [method.slug for method in list_methods()])
 
 
@@ -67,19 +67,21 @@ def test_a_method_has_formula_source_limits_and_an_example(slug: str) -> None:
     assert method.formulas
     assert method.limits
     assert method.sources
-    assert {source.provenance for source in method.sources} <= set(PROVENANCES)
+    assert {source.provenance for source in method.sources} <= set(PROVENANCE_MEANINGS)
     assert method.summary.endswith(".")
     assert method.worked_examples
     for example in method.worked_examples:
         assert example.inputs
         assert example.steps
         assert example.results
-        assert example.source is None or example.source.provenance in PROVENANCES
+        assert (
+            example.source is None or example.source.provenance in PROVENANCE_MEANINGS
+        )
         assert example.has_hand_results or example.has_published_results
 
 
 def test_every_mark_says_what_it_means() -> None:
-    assert set(PROVENANCE_MEANINGS) == set(PROVENANCES)
+    assert set(PROVENANCE_MEANINGS) == set(Provenance) - {Provenance.OVERRIDE}
 
 
 def test_no_two_places_of_the_page_have_one_address() -> None:
