@@ -13,7 +13,7 @@ from checks.engine.plate_fit.slots import (
 from checks.engine.remedies.pattern import HoleOpening, PatternCase, advise_pattern
 from checks.engine.remedies.remedy import Advice
 from checks.engine.sources import Provenance
-from checks.labels import REMEDY_LABELS
+from checks.labels import get_remedy_label
 from checks.methods.mathml import render_formula
 from checks.methods.model import (
     INCH_MM,
@@ -69,11 +69,11 @@ def _advised(off_mm: float) -> Advice:
 
 
 def _order(advice: Advice) -> ExampleValue:
-    return show_text("; ".join(REMEDY_LABELS[each.kind] for each in advice.remedies))
+    return show_text("; ".join(get_remedy_label(each.kind) for each in advice.remedies))
 
 
 def _named(*remedies: str) -> ExampleValue:
-    return show_text("; ".join(REMEDY_LABELS[each] for each in remedies))
+    return show_text("; ".join(get_remedy_label(each) for each in remedies))
 
 
 def _ways_out() -> Example:

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db.models import Max, prefetch_related_objects
 
-from checks.labels import LabelledValue, describe_check, describe_remedy
+from checks.labels import describe_check, describe_remedy
 from checks.models import Finding, FindingEvent, Reading
 from checks.queries.finding_groups import QueueRow
 from checks.queries.limit_rows import LimitRow, list_topic_limits
@@ -16,6 +16,7 @@ from checks.queries.remedy_explanations import (
     explain_remedy,
     summarise_remedy,
 )
+from checks.queries.remedy_values import LabelledValue
 from checks.queries.review import find_check_or_stub
 from core.models import Person
 from jobs.plans.plan_cache import load_plan

@@ -11,7 +11,7 @@ from typing import Any
 
 from checks.engine.conformity import SLACK_MM
 from checks.engine.levelling.shim_choice import find_stacks_around
-from checks.labels import LabelledValue, list_values
+from checks.queries.remedy_values import LabelledValue, list_values
 from core.formatting import (
     MINUS,
     TIMES,

@@ -8,7 +8,6 @@ from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
 from checks.labels import (
-    LabelledValue,
     describe_check,
     describe_remedy,
     get_remedy_label,
@@ -29,6 +28,7 @@ from checks.queries.remedy_explanations import (
     explain_remedy,
     summarise_remedy,
 )
+from checks.queries.remedy_values import LabelledValue
 from checks.queries.walk import SheetRow
 from core.models import Person
 from jobs.anchor_plan.check_keys import CheckKey

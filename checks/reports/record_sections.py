@@ -10,12 +10,12 @@ from checks.labels import (
     describe_circumstances,
     describe_remedy,
     describe_topic,
-    list_values,
 )
 from checks.models import Finding, Release
 from checks.queries.evaluated_plan import build_pad_rows, build_position_rows
 from checks.queries.releases import STRENGTH_ROUTES, explain_missing_strength
 from checks.queries.remedy_explanations import summarise_remedy
+from checks.queries.remedy_values import list_values
 from checks.queries.walk import SheetRow, build_result_walk
 from checks.reports import photographs
 from checks.reports.blocks import (

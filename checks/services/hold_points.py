@@ -8,9 +8,9 @@ from typing import Any
 from django.db.models import Max
 from django.urls import reverse
 
-from checks.labels import CHECK_KEY_LABELS, describe_check_key, describe_topic
+from checks.labels import describe_check_key, describe_topic
 from checks.models import Evaluation, Finding, Reading, Release
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import CheckKind, kind_of
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
@@ -47,9 +47,7 @@ class MissingRequirement:
     def labels(self) -> list[str]:
         """The checks or findings in words."""
         return [
-            describe_check_key(key)
-            if key.partition(":")[0] in CHECK_KEY_LABELS
-            else describe_topic(key)
+            describe_check_key(key) if kind_of(key) else describe_topic(key)
             for key in self.keys
         ]
 

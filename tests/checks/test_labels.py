@@ -8,8 +8,6 @@ import pytest
 import checks.evaluation
 from checks.evaluation.evaluate import evaluate
 from checks.labels import (
-    CHECK_KEY_LABELS,
-    REMEDY_LABELS,
     TOPIC_LABELS,
     describe_check,
     describe_check_key,
@@ -19,7 +17,8 @@ from checks.labels import (
     get_remedy_label,
 )
 from checks.tolerances import GROUP_RULE_KEYS
-from jobs.anchor_plan.check_keys import CheckKind
+from core.vocabulary import RemedyKind
+from jobs.anchor_plan.check_keys import CheckKind, kind_of
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.result.findings import COMPUTED_REMEDIES
@@ -93,7 +92,7 @@ def test_every_check_of_the_sheet_is_in_words() -> None:
 
 def test_every_remedy_of_the_result_document_has_a_name() -> None:
     for name in COMPUTED_REMEDIES:
-        assert name in REMEDY_LABELS
+        assert name in RemedyKind.values()
         assert "_" not in get_remedy_label(name)
 
 
@@ -105,7 +104,7 @@ def test_a_move_of_more_than_one_position_says_what_it_moves() -> None:
         describe_remedy({"remedy": "shift", "scope": "A2-B2"})
         == "Move frame line A2-B2"
     )
-    assert describe_remedy({"remedy": "shift"}) == "Set the plate where it fits"
+    assert describe_remedy({"remedy": "shift"}) == "Shift the plate within tolerance"
 
 
 @pytest.mark.parametrize(
@@ -113,7 +112,7 @@ def test_a_move_of_more_than_one_position_says_what_it_moves() -> None:
     [
         ("setback:S.1.2", "S.1, rod 2, setback"),
         ("gage:S1.1-3", "S1, rods 1-3, centre to centre"),
-        ("plumb:S1.in", "S1, lean in"),
+        ("plumb:S1.in", "S1, lean inward"),
         ("level:S1", "Pad S1"),
         ("", ""),
         ("sounding:S1", "sounding:S1"),
@@ -125,4 +124,10 @@ def test_a_check_of_the_record_is_said_in_words(key: str, said: str) -> None:
 
 
 def test_every_kind_of_check_has_words_of_its_own() -> None:
-    assert set(CHECK_KEY_LABELS) == set(CheckKind)
+    keys = [
+        "diagonal:A-C", "wall:A-B", "line:S1", "setback:S1.1", "offset:S1.1",
+        "gage:S1.1-2", "projection:S1.1", "level:S1", "benchmark:B1", "strength:F1",
+        "notch_width:A-B", "notch_depth:A-B", "plumb:S1.along",
+    ]  # fmt: skip
+    assert [kind_of(key) for key in keys] == list(CheckKind)
+    assert not [key for key in keys if RAW.search(describe_check_key(key))]

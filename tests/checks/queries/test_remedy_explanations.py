@@ -5,7 +5,6 @@ from typing import Any
 import pytest
 
 from checks.evaluation.evaluate import evaluate
-from checks.labels import list_values
 from checks.queries.limit_rows import list_screen_conditions, list_topic_limits
 from checks.queries.remedy_explanations import (
     RemedyContext,
@@ -13,6 +12,7 @@ from checks.queries.remedy_explanations import (
     explain_remedy,
     summarise_remedy,
 )
+from checks.queries.remedy_values import list_values
 from core.units import format_length
 from jobs.exchange.input.parser import parse_building
 from tests import documents
