@@ -8,41 +8,13 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from core.svg import FloatArray, Viewport
 
 TEXT_UNITS = 14.0  # height of a line of figures, in drawing units
 CHARACTER_UNITS = 9.0  # advance of a figure at the larger size phones show
 NARROW_CHARACTERS = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
 SHAPE_UNITS = 14.0  # room a verdict's shape takes in a line of text
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Viewport:
-    """Where plan axes lie on the sheet."""
-
-    scale: float  # drawing units per mm
-    origin: tuple[float, float]  # drawing units of the plan's (0, 0)
-
-    def points(self, plan_mm: FloatArray) -> FloatArray:
-        """Plan points in drawing units.
-
-        Parameters
-        ----------
-        plan_mm : array, shape (n, 2)
-            Points on plan axes. [mm]
-
-        Returns
-        -------
-        array, shape (n, 2)
-            The same points, y down. [drawing units]
-        """
-        return np.asarray(self.origin) + self.vectors(plan_mm)
-
-    def vectors(self, plan_mm: FloatArray) -> FloatArray:
-        """Plan vectors, shape (n, 2) [mm], as vectors in drawing units."""
-        return np.asarray(plan_mm, dtype=float) * (self.scale, -self.scale)
 
 
 def fit_viewport(
@@ -147,15 +119,3 @@ def get_size_class(width: float) -> str:
     return (
         "s" if width <= 480 else "m" if width <= 640 else "l" if width <= 960 else "xl"
     )
-
-
-def format_number(value: float) -> str:
-    """A coordinate as written into the SVG, to a tenth of a unit."""
-    text = f"{value:.1f}"
-    return "0" if text in {"-0.0", "0.0"} else text.removesuffix(".0")
-
-
-def path_data(points: FloatArray, *, closed: bool = False) -> str:
-    """Path data through points, shape (n, 2). [drawing units]"""
-    steps = " L".join(f"{format_number(x)} {format_number(y)}" for x, y in points)
-    return f"M{steps}{' Z' if closed else ''}"

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, Viewport, path_data
 from checks.drawings.result_view import ResultView
+from core.svg import FloatArray, Viewport, path_data
 from jobs.anchor_plan.values import Detail
 from jobs.plans.plan_drawing import plate_bounds
 

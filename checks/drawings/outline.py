@@ -20,10 +20,8 @@ import numpy as np
 
 from checks.drawings.canvas import (
     Box,
-    FloatArray,
     bounding_box,
     get_size_class,
-    path_data,
 )
 from checks.drawings.legend import LegendEntry, layout_entries
 from checks.drawings.plan_labels import (
@@ -37,6 +35,7 @@ from checks.drawings.plan_labels import (
 from checks.drawings.plan_sheet import PlanSheet, layout_sheet
 from checks.drawings.result_view import UNMEASURED, ResultView, get_worst_verdict
 from core.formatting import DisplayStyle
+from core.svg import FloatArray, offset_outline, path_data
 from jobs.anchor_plan.geometry import (
     outline_points,
     position_axes,
@@ -45,6 +44,7 @@ from jobs.anchor_plan.geometry import (
 )
 from jobs.anchor_plan.values import Plan, Position
 
+NOTCH_UNITS = 6.0
 MIN_INSET_UNITS = 15.0  # and its middle is at least this far inside the steel line
 MAX_MOVE_UNITS = 60.0  # longer ones are cut short, and marked so
 GRID_STEPS_MM = {
@@ -164,9 +164,7 @@ def draw_outline(
         grid_x=round(sheet.viewport.origin[0], 1),
         grid_y=round(sheet.viewport.origin[1], 1),
         rod_radius=sheet.rod_radius,
-        concrete=path_data(_offset_outline(nominal, 6.0), closed=True)
-        if plan.notch
-        else "",
+        concrete=_concrete_path(sheet) if plan.notch else "",
         planned=path_data(nominal, closed=True),
         built=_as_built_path(sheet, nominal),
         walls=walls,
@@ -352,14 +350,11 @@ def _choose_grid_mm(sheet: PlanSheet) -> float:
     return min(steps, key=lambda step: abs(step * sheet.viewport.scale - 24.0))
 
 
-def _offset_outline(points: FloatArray, by: float) -> FloatArray:
-    """An outline (drawing units, y down) with each edge moved outward by `by`."""
-    edges = np.roll(points, -1, axis=0) - points
-    edges = edges / np.hypot(*edges.T)[:, None]
-    outward = np.column_stack([-edges[:, 1], edges[:, 0]])
-    before = np.roll(outward, 1, axis=0)
-    reach = by / (1 + np.sum(before * outward, axis=1))
-    return np.asarray(points + (before + outward) * reach[:, None])
+def _concrete_path(sheet: PlanSheet) -> str:
+    """Draw the edge of the concrete; the notch is too narrow to be drawn to scale."""
+    outline = outline_points(sheet.plan)
+    edge = offset_outline(outline, NOTCH_UNITS / sheet.viewport.scale)
+    return path_data(sheet.viewport.points(edge), closed=True)
 
 
 def _list_legend(

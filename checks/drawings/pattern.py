@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, Viewport, fit_viewport, path_data
+from checks.drawings.canvas import fit_viewport
 from checks.drawings.holes import (
     DrawnHole,
     draw_holes,
@@ -29,6 +29,7 @@ from checks.drawings.legend import LegendEntry, layout_entries
 from checks.drawings.result_view import UNMEASURED, ResultView
 from checks.drawings.targets import RodTarget, place_targets
 from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
+from core.svg import FloatArray, Viewport, path_data
 from jobs.anchor_plan.values import Detail, Plan, Position
 
 WIDTH_UNITS = 480.0

@@ -10,14 +10,13 @@ import numpy as np
 from checks.drawings.canvas import (
     SHAPE_UNITS,
     Box,
-    FloatArray,
     OccupiedSpace,
-    Viewport,
     bounding_box,
     text_width,
 )
 from checks.drawings.plan_sheet import PlanSheet
 from checks.drawings.result_view import OUTSIDE, REMEASURE, UNMEASURED
+from core.svg import FloatArray, Viewport, upright_angle
 from jobs.anchor_plan.geometry import outline_points
 from jobs.anchor_plan.values import Plan, Position
 
@@ -239,7 +238,7 @@ def _occupy_diagonal(
 ) -> DimensionLabel:
     for box in boxes:
         sheet.occupied.occupy(box, DIAGONAL_KIND)
-    return _build_dimension(text, middle, math.degrees(_upright_angle(angle)))
+    return _build_dimension(text, middle, math.degrees(upright_angle(angle)))
 
 
 def _boxes_along(middle: FloatArray, along: FloatArray, width: float) -> list[Box]:
@@ -292,16 +291,9 @@ def _dimension_text(
     )
 
 
-def _upright_angle(angle: float) -> float:
-    """The angle [rad] turned half around where text would hang upside down."""
-    if angle > math.pi / 2 - 1e-9:
-        return angle - math.pi
-    return angle + math.pi if angle <= -math.pi / 2 - 1e-9 else angle
-
-
 def _readable_rotation(along: FloatArray) -> float:
     """Turn of text along a wall, read from below or from the right. [degrees]"""
-    return math.degrees(_upright_angle(math.atan2(along[1], along[0])))
+    return math.degrees(upright_angle(math.atan2(along[1], along[0])))
 
 
 def _dimension_line(

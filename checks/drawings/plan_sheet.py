@@ -7,15 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from checks.drawings.canvas import (
-    FloatArray,
-    OccupiedSpace,
-    Viewport,
-    fit_viewport,
-    round_down,
-)
+from checks.drawings.canvas import OccupiedSpace, fit_viewport, round_down
 from checks.drawings.result_view import ResultView
 from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
+from core.svg import FloatArray, Viewport
 from jobs.anchor_plan.geometry import local_rods, outline_points, rod_points
 from jobs.anchor_plan.values import Plan
 

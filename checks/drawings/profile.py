@@ -15,10 +15,10 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray, format_number
 from checks.drawings.legend import LegendEntry, layout_entries
 from checks.drawings.result_view import OUTSIDE, UNMEASURED, WITHIN, ResultView
 from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
+from core.svg import FloatArray, format_coordinate
 from jobs.anchor_plan.geometry import list_walls
 from jobs.anchor_plan.values import Plan, Position
 
@@ -190,7 +190,7 @@ def _draw_profile(
         for position, x in zip(positions, places, strict=True)
     )
     tops = [
-        f"{format_number(pad.x)} {format_number(pad.top)}"
+        f"{format_coordinate(pad.x)} {format_coordinate(pad.top)}"
         for pad in pads
         if pad.mm is not None
     ]

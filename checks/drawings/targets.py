@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from checks.drawings.canvas import FloatArray
 from checks.drawings.result_view import UNMEASURED, ResultView
 from core.formatting import QuantityFormatter
+from core.svg import FloatArray
 from jobs.anchor_plan.values import Detail
 
 TARGETS_PER_ROW = 4  # targets in a row

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from core.svg import FloatArray, polygon_points
 from jobs.anchor_plan.values import Detail
 from jobs.plans.plan_drawing import (
     DrawingLine,
     DrawingText,
-    FloatArray,
     PlanRod,
     plate_bounds,
 )
@@ -136,7 +136,7 @@ class _DetailLayout:
         corners = self.to_drawing(
             [(left, near), (right, near), (right, far), (left, far)]
         )
-        return " ".join(f"{x:.2f},{y:.2f}" for x, y in corners)
+        return polygon_points(corners)
 
     def make_row_dimension(self, inward: float) -> DrawingLine:
         y = round(float(self.to_drawing([(0.0, inward)])[0][1]), 2)

@@ -12,8 +12,17 @@ from itertools import pairwise
 from math import atan2, degrees
 
 import numpy as np
-from numpy.typing import NDArray
 
+from core.svg import (
+    FloatArray,
+    Viewport,
+    flip_y,
+    normalise,
+    offset_outline,
+    polygon_points,
+    round_point,
+    upright_angle,
+)
 from core.units import LengthStyle, format_length
 from jobs.anchor_plan.geometry import (
     LocalAxes,
@@ -26,8 +35,6 @@ from jobs.anchor_plan.geometry import (
     wall_length,
 )
 from jobs.anchor_plan.values import Detail, Plan, Position
-
-FloatArray = NDArray[np.float64]
 
 LONGER_SIDE = 1000.0  # units along the longer side of the outline
 MARGIN = 205.0  # units around it, for the dimensions
@@ -105,8 +112,7 @@ class PlanDrawing:
 
     title: str
     description: str
-    origin: tuple[float, float]  # the plan point drawn at 0, 0 [mm]
-    scale: float  # units per mm
+    viewport: Viewport
     width: float
     height: float
     steel_line: str
@@ -138,7 +144,7 @@ class PlanDrawing:
         array, shape (..., 2)
             x right and y down. [units]
         """
-        return _to_drawing(points, self.origin, self.scale)
+        return self.viewport.points(points)
 
 
 def plan_length_style(plan: Plan) -> LengthStyle:
@@ -151,17 +157,17 @@ def draw_plan(plan: Plan) -> PlanDrawing:
     outline = outline_points(plan)
     low, high = outline.min(axis=0), outline.max(axis=0)
     scale = LONGER_SIDE / float((high - low).max())
-    sheet = _PlanLayout(
-        plan, (float(low[0]), float(high[1])), scale, plan_length_style(plan)
+    viewport = Viewport(
+        scale=scale, origin=(-float(low[0]) * scale, float(high[1]) * scale)
     )
+    sheet = _PlanLayout(plan, viewport, plan_length_style(plan))
     return PlanDrawing(
         title=f"Anchor plan of {plan.name}",
         description=_describe_plan(plan, sheet),
-        origin=sheet.origin,
-        scale=scale,
+        viewport=viewport,
         width=float(high[0] - low[0]) * scale,
         height=float(high[1] - low[1]) * scale,
-        steel_line=_polygon_points(sheet.to_drawing(outline)),
+        steel_line=polygon_points(sheet.to_drawing(outline)),
         concrete=_concrete_polygon(plan, sheet, outline),
         corners=sheet.make_corner_labels(outline),
         walls=tuple(sheet.make_wall(pair) for pair in list_walls(plan)),
@@ -176,12 +182,16 @@ class _PlanLayout:
     """A plan on its way to paper."""
 
     plan: Plan
-    origin: tuple[float, float]
-    scale: float
+    viewport: Viewport
     style: LengthStyle
 
+    @property
+    def scale(self) -> float:
+        """Drawing units per mm."""
+        return self.viewport.scale
+
     def to_drawing(self, points: FloatArray) -> FloatArray:
-        return _to_drawing(points, self.origin, self.scale)
+        return self.viewport.points(points)
 
     def format_length(self, millimetres: float) -> str:
         return format_length(millimetres, self.style)
@@ -190,7 +200,7 @@ class _PlanLayout:
         """Draw the dimensions of a wall, running from its first corner."""
         frame = wall_axes(self.plan, pair)
         length = wall_length(self.plan, pair)
-        along, out = _flip_y(frame.along), _flip_y(-frame.inward)
+        along, out = flip_y(frame.along), flip_y(-frame.inward)
         start, end = self.to_drawing(
             to_plan_axes(frame, np.array([[0.0, 0.0], [length, 0.0]]))
         )
@@ -229,10 +239,10 @@ class _PlanLayout:
     def make_corner_labels(self, outline: FloatArray) -> tuple[DrawingText, ...]:
         """Name each corner, outside it."""
         out = _outward_directions(outline)
-        outward = _flip_y(_normalise(out + np.roll(out, 1, axis=0)))
+        outward = flip_y(normalise(out + np.roll(out, 1, axis=0)))
         places = self.to_drawing(outline) + outward * 44
         return tuple(
-            DrawingText(corner.name, *_round_point(place))
+            DrawingText(corner.name, *round_point(place))
             for corner, place in zip(self.plan.outline, places, strict=True)
         )
 
@@ -263,7 +273,7 @@ class _PlanLayout:
         ends = np.array([named[first], named[second]])
         length = float(np.hypot(*(ends[1] - ends[0])))
         a, b = self.to_drawing(ends)
-        along = _normalise(b - a)
+        along = normalise(b - a)
         place = a + (b - a) * 0.3 + np.array([along[1], -along[0]]) * 14
         return _make_line(a, b, _rotated_label("", place, along, "middle", length))
 
@@ -272,18 +282,18 @@ class _PlanLayout:
         detail = self.plan.details[position.detail]
         frame = position_axes(self.plan, position)
         rods = self.to_drawing(rod_points(self.plan, position))
-        inward = _flip_y(frame.inward)
+        inward = flip_y(frame.inward)
         depth = max((rod.inward for rod in detail.rods), default=0.0) * self.scale
         foot = self.to_drawing(np.asarray(frame.origin)[None])[0]
-        x, y = _round_point(foot + inward * (max(depth, 0.0) + MARK_OFFSET))
+        x, y = round_point(foot + inward * (max(depth, 0.0) + MARK_OFFSET))
         return PlanPosition(
             position.mark,
-            *_round_point(foot),
+            *round_point(foot),
             DrawingText(position.mark, x, y),
             tuple(
                 PlanRod(
                     rod.number,
-                    *_round_point(place),
+                    *round_point(place),
                     round(max(rod.diameter / 2 * self.scale, MIN_ROD_RADIUS), 2),
                 )
                 for rod, place in zip(detail.rods, rods, strict=True)
@@ -297,7 +307,7 @@ class _PlanLayout:
             return ""
         left, near, right, far = edges
         corners = np.array([[left, near], [right, near], [right, far], [left, far]])
-        return _polygon_points(self.to_drawing(to_plan_axes(frame, corners)))
+        return polygon_points(self.to_drawing(to_plan_axes(frame, corners)))
 
 
 def plate_bounds(detail: Detail) -> tuple[float, float, float, float] | None:
@@ -332,38 +342,13 @@ def _concrete_polygon(plan: Plan, sheet: _PlanLayout, outline: FloatArray) -> st
     """Draw the edge of the concrete: the steel line moved out by the notch width."""
     if plan.notch is None:
         return ""
-    along = _normalise(
-        np.roll(outline, -1, axis=0) - outline
-    )  # of the wall from each corner
-    out = np.column_stack([along[:, 1], -along[:, 0]])
-    before = np.roll(out, 1, axis=0)
-    # A mitre: along the bisector, so far that both edges are one width away.
-    reach = 1 + np.einsum("ij,ij->i", out, before)[:, None]
-    return _polygon_points(
-        sheet.to_drawing(outline + plan.notch.width * (out + before) / reach)
-    )
+    return polygon_points(sheet.to_drawing(offset_outline(outline, plan.notch.width)))
 
 
 def _outward_directions(outline: FloatArray) -> FloatArray:
     """Give the outward direction of the wall that starts at each corner."""
-    along = _normalise(np.roll(outline, -1, axis=0) - outline)
+    along = normalise(np.roll(outline, -1, axis=0) - outline)
     return np.column_stack([along[:, 1], -along[:, 0]])
-
-
-def _to_drawing(
-    points: FloatArray, origin: tuple[float, float], scale: float
-) -> FloatArray:
-    moved = np.asarray(points, dtype=float) - np.array(origin)
-    return np.asarray(moved * np.array([scale, -scale]))
-
-
-def _flip_y(vectors: FloatArray) -> FloatArray:
-    return np.asarray(np.asarray(vectors, dtype=float) * np.array([1.0, -1.0]))
-
-
-def _normalise(vectors: FloatArray) -> FloatArray:
-    long = np.linalg.norm(vectors, axis=-1, keepdims=True)
-    return vectors / np.where(long > 0, long, 1.0)
 
 
 def _rotated_label(
@@ -374,22 +359,15 @@ def _rotated_label(
     length: float | None = None,
 ) -> DrawingText:
     """Words along a direction, turned over where they would stand on their head."""
-    turn = degrees(atan2(along[1], along[0]))
-    if turn >= 90 - 1e-9 or turn < -90 - 1e-9:
-        turn += -180 if turn > 0 else 180
+    angle = atan2(along[1], along[0])
+    upright = upright_angle(angle)
+    if upright != angle:
         anchor = {"start": "end", "end": "start"}.get(anchor, anchor)
-    return DrawingText(text, *_round_point(place), round(turn, 2), anchor, length)
+    rotation = round(degrees(upright), 2)
+    return DrawingText(text, *round_point(place), rotation, anchor, length)
 
 
 def _make_line(
     a: FloatArray, b: FloatArray, label: DrawingText | None = None
 ) -> DrawingLine:
-    return DrawingLine(*_round_point(a), *_round_point(b), label)
-
-
-def _polygon_points(points: FloatArray) -> str:
-    return " ".join(f"{x:.2f},{y:.2f}" for x, y in points)
-
-
-def _round_point(point: FloatArray) -> tuple[float, float]:
-    return round(float(point[0]), 2) + 0.0, round(float(point[1]), 2) + 0.0
+    return DrawingLine(*round_point(a), *round_point(b), label)
