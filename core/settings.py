@@ -43,7 +43,6 @@ INSTALLED_APPS = [
     "csp",
     "rest_framework",
     "knox",
-    "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "core",

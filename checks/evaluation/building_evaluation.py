@@ -1,41 +1,33 @@
-"""Everything that was computed of one building, before it is written down."""
+"""The evaluation of one building: every computed value, before it is written."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from checks.engine.arrays import FloatArray
+from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.check_limits import CheckBounds
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.concrete_strength import ConcreteEvaluation
-from checks.evaluation.failing_checks import LikelyCause
 from checks.evaluation.group_rules import GroupRuleCase
+from checks.evaluation.likely_cause import LikelyCause
 from checks.evaluation.pad_levels import PadLevels, list_shim_stack
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
+from checks.evaluation.rod_threads import RodThreads
 from checks.evaluation.squareness import Squareness
 from checks.evaluation.steel_shift_options import SteelShiftOption
-from checks.tolerances import ToleranceLimits
+from checks.evaluation.verdicts import VerdictArray
+from checks.tolerances.limits import ToleranceLimits
 from core.units import LengthStyle
+from core.vocabulary import Verdict
 from jobs.anchor_plan.values import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RodThreads:
-    """Thread above the nut of every rod, shape (n_rods,). [mm]; NaN if not known.
-
-    `left` is negative where the nut is not fully engaged; `engaged` is the share of
-    the nut that is.
-    """
-
-    thread_left: FloatArray
-    engaged: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BuildingEvaluation:
-    """One building's checks with their verdicts, and what each room made of them."""
+    """One building's checks with their verdicts, and the result of each step.
+
+    `cause_index` maps a check to its first entry in `causes`.
+    """
 
     plan: Plan
     limits: ToleranceLimits
@@ -46,15 +38,15 @@ class BuildingEvaluation:
     bounds: CheckBounds
     nominal: FloatArray  # (n_checks,) 0 for levels
     deviation: FloatArray  # (n_checks,)
-    value: FloatArray  # (n_checks,) observed, heights for levels
-    sigma: FloatArray  # (n_checks,)
-    plumb_heights: FloatArray  # (n_checks,) of plumb readings
-    verdicts: np.ndarray  # (n_checks,) verdicts
-    probability: FloatArray
-    close_to_limit: np.ndarray
+    value: FloatArray  # (n_checks,) observed; heights for levels
+    sigma: FloatArray  # (n_checks,) standard uncertainty
+    plumb_heights: FloatArray  # (n_checks,) of plumb readings, NaN for others
+    verdicts: VerdictArray  # (n_checks,)
+    probability: FloatArray  # (n_checks,) of conformance
+    close_to_limit: BoolArray  # (n_checks,)
     squareness: Squareness
     as_built: AsBuiltRods
-    rod_verdicts: tuple[str, ...]  # (n_rods,) verdicts
+    rod_verdicts: tuple[Verdict, ...]  # (n_rods,)
     pattern_fits: PatternFits
     pads: PadLevels
     rod_threads: RodThreads
@@ -63,12 +55,10 @@ class BuildingEvaluation:
     group_rules: tuple[GroupRuleCase, ...]
     steel_shifts: tuple[SteelShiftOption, ...]
     causes: tuple[LikelyCause, ...]
-    cause_index: Mapping[str, int] = field(
-        default_factory=dict
-    )  # check to its first cause
+    cause_index: Mapping[str, int] = field(default_factory=dict)
 
     def likely_cause_of(self, keys: Sequence[str]) -> LikelyCause | None:
-        """The likely cause that touches any of these checks."""
+        """Return the first likely cause that explains any of these checks."""
         first = min(
             (self.cause_index[key] for key in keys if key in self.cause_index),
             default=-1,
@@ -76,14 +66,14 @@ class BuildingEvaluation:
         return None if first < 0 else self.causes[first]
 
     def with_causes(self, causes: tuple[LikelyCause, ...]) -> "BuildingEvaluation":
-        """The same, with what would explain its residuals."""
-        touched = {
+        """Return a copy with the likely causes of its residuals."""
+        index = {
             key: i
             for i, cause in reversed([*enumerate(causes)])
             for key in cause.checks
         }
-        return replace(self, causes=causes, cause_index=touched)
+        return replace(self, causes=causes, cause_index=index)
 
     def shim_stack(self, pad: int) -> list[str]:
-        """The shim plates of one pad, thickest first."""
+        """List the shim plates of one pad, thickest first."""
         return list_shim_stack(self.plan, self.pads.counts[pad])

@@ -1,16 +1,13 @@
-"""Likely causes: the mistakes people make, held against one building's residuals.
+"""The search for likely causes: common mistakes, tried on the failing checks.
 
-Only checks that are outside or disagree are looked at. The more a mistake explains
-at once the earlier it is tried; what it has explained is not explained again.
+Only checks that are outside or disagree are tried. A mistake that explains more checks
+at once is tried earlier, and a check that one mistake explains is not tried again.
 """
 
-from typing import TYPE_CHECKING
-
 from checks.evaluation import level_causes, pattern_causes, tape_causes
-from checks.evaluation.failing_checks import FailingChecks, LikelyCause
-
-if TYPE_CHECKING:
-    from checks.evaluation.building_evaluation import BuildingEvaluation
+from checks.evaluation.building_evaluation import BuildingEvaluation
+from checks.evaluation.failing_checks import FailingChecks
+from checks.evaluation.likely_cause import LikelyCause
 
 CAUSE_FINDERS = (
     tape_causes.find_misread_repeats,
@@ -29,9 +26,9 @@ CAUSE_FINDERS = (
 )
 
 
-def find_likely_causes(judged: "BuildingEvaluation") -> tuple[LikelyCause, ...]:
-    """Every mistake that clearly explains some of the bad checks."""
-    suspects = FailingChecks(judged)
-    if not suspects.unexplained:
+def find_likely_causes(evaluation: BuildingEvaluation) -> tuple[LikelyCause, ...]:
+    """Return every mistake that clearly explains some of the failing checks."""
+    failing = FailingChecks(evaluation)
+    if not failing.unexplained:
         return ()
-    return tuple(cause for look in CAUSE_FINDERS for cause in look(suspects))
+    return tuple(cause for find in CAUSE_FINDERS for cause in find(failing))

@@ -89,17 +89,17 @@ def trace_check(building: BuildingInput, key: str) -> CheckCalculation:
         return CheckCalculation(check=check, readings=(), mean=nan, uncertainty=nan,
                       spread=nan, spread_limit=nan)  # fmt: skip
     row = table.index[key]
-    observed = reduce_readings(own, table)
+    observations = reduce_readings(own, table)
     levelled = table.checks[row].kind in LEVEL_KINDS
     if levelled:
-        observed = pad_levels.compare_level_repeats(own.plan, table, observed)
+        observations = pad_levels.compare_level_repeats(own.plan, table, observations)
     return CheckCalculation(
         check=table.checks[row],
         readings=tuple(_trace_readings(own, table, row)),
-        mean=nan if levelled else float(observed.value[row]),
-        uncertainty=nan if levelled else float(observed.uncertainty[row]),
-        spread=float(observed.spread[row]),
-        spread_limit=float(observed.spread_limit[row]),
+        mean=nan if levelled else float(observations.value[row]),
+        uncertainty=nan if levelled else float(observations.uncertainty[row]),
+        spread=float(observations.spread[row]),
+        spread_limit=float(observations.spread_limit[row]),
     )
 
 

@@ -8,16 +8,18 @@ from checks.engine import conformity
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
-from checks.tolerances import ToleranceLimits
+from checks.evaluation.verdicts import VerdictArray, fill_verdicts
+from checks.tolerances.limits import ToleranceLimits
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 
 
 @dataclass(frozen=True, slots=True)
 class CheckBounds:
-    """Between which deviations each check is within, shape (n_checks,). [mm]
+    """Least and largest deviation each check is within, shape (n_checks,). [mm]
 
-    A strength's are in MPa. NaN where the limit hangs on the reading (plumb).
+    For a strength in MPa. NaN where the limit depends on the reading (plumb).
     """
 
     lower: FloatArray
@@ -25,14 +27,14 @@ class CheckBounds:
 
     @property
     def size(self) -> FloatArray:
-        """The smaller of the two limits in size. [mm]"""
+        """Return the smaller of the two limits in size. [mm]"""
         return np.minimum(np.abs(self.lower), np.abs(self.upper))
 
 
 def compute_bounds(
     plan: Plan, table: CheckTable, rods: RodTable, limits: ToleranceLimits
 ) -> CheckBounds:
-    """The limits of every check of the table, from the tolerance basis."""
+    """Compute the limits of every check of the table from the tolerance basis."""
     upper = np.full(len(table), np.nan)
     lower = np.full(len(table), np.nan)
 
@@ -71,7 +73,7 @@ def compute_bounds(
 
 
 def nominal_strength(plan: Plan) -> float:
-    """What a sample is held against: specified, else sufficient; NaN for none. [MPa]"""
+    """Return the specified, else the sufficient strength; NaN for none. [MPa]"""
     concrete = plan.concrete
     for strength in (concrete.specified_strength, concrete.sufficient_strength):
         if strength is not None:
@@ -80,7 +82,7 @@ def nominal_strength(plan: Plan) -> float:
 
 
 def required_strength(plan: Plan, limits: ToleranceLimits) -> float:
-    """The lesser of the two legal routes' requirements; NaN for none. [MPa]"""
+    """Return the lesser requirement of the two legal routes; NaN for none. [MPa]"""
     specified = plan.concrete.specified_strength
     sufficient = plan.concrete.sufficient_strength
     needs = [] if specified is None else [limits.strength_ratio() * specified]
@@ -89,7 +91,7 @@ def required_strength(plan: Plan, limits: ToleranceLimits) -> float:
 
 
 def _rod_diameters(table: CheckTable, rods: RodTable, kind: CheckKind) -> FloatArray:
-    """The rod diameter each check of a kind goes by, the larger of a pair. [mm]"""
+    """Return the rod diameter of each check of a kind, the larger of a pair. [mm]"""
     diameter: FloatArray = rods.diameter[
         rods.rows_of_checks(table, table.rows(kind))
     ].max(axis=1)
@@ -98,12 +100,9 @@ def _rod_diameters(table: CheckTable, rods: RodTable, kind: CheckKind) -> FloatA
 
 @dataclass(frozen=True, slots=True)
 class CheckVerdicts:
-    """One verdict per check, with how sure it is, shape (n_checks,).
+    """One verdict per check with its probability of conformance, (n_checks,)."""
 
-    `word` is `within`, `outside`, `remeasure` or `unmeasured`.
-    """
-
-    verdict: np.ndarray
+    verdict: VerdictArray
     probability: FloatArray
     close_to_limit: BoolArray
 
@@ -111,31 +110,31 @@ class CheckVerdicts:
 def assign_verdicts(
     deviation: FloatArray,
     bounds: CheckBounds,
-    observed: Observations,
+    observations: Observations,
     *,
     sigma: FloatArray,
     guarded: bool,
 ) -> CheckVerdicts:
-    """Give every check its verdict.
+    """Assign every check its verdict.
 
     Parameters
     ----------
     deviation : array, shape (n_checks,)
         Observed less nominal; NaN where nothing was measured. [mm]
     bounds : the limits.
-    observed : for the repeats that disagree.
+    observations : for the repeats that disagree.
     sigma : array, shape (n_checks,)
         Standard uncertainty of the deviation. [mm]
-    guarded : whether the limits shrink by the expanded uncertainty, where it is known:
+    guarded : whether the limits shrink by the expanded uncertainty where it is known;
         a strength has none.
     """
-    judged = conformity.assess_conformity(deviation, bounds.lower, bounds.upper, sigma)
+    simple = conformity.assess_conformity(deviation, bounds.lower, bounds.upper, sigma)
     guard = np.nan_to_num(sigma) if guarded else np.zeros_like(sigma)
-    kept = conformity.assess_conformity(
+    decisive = conformity.assess_conformity(
         deviation, bounds.lower, bounds.upper, guard, guarded=guarded
     )
     measured = ~np.isnan(deviation)
-    word = np.where(kept.within, "within", "outside").astype(object)
-    word[observed.disagree | observed.impossible] = "remeasure"
-    word[~measured] = "unmeasured"
-    return CheckVerdicts(word, judged.probability, judged.close_to_limit & measured)
+    verdict = fill_verdicts(decisive.within)
+    verdict[observations.disagree | observations.impossible] = Verdict.REMEASURE
+    verdict[~measured] = Verdict.UNMEASURED
+    return CheckVerdicts(verdict, simple.probability, simple.close_to_limit & measured)

@@ -74,9 +74,9 @@ def _remedy_result(remedy: Remedy) -> dict[str, Any]:
     return written
 
 
-def compute_findings(judged: BuildingEvaluation) -> list[ComputedFinding]:
+def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     """Every finding, in the order of the walk round the building."""
-    judged = add_misfit_plates(judged)
+    evaluation = add_misfit_plates(evaluation)
     return [
         finding
         for part in (
@@ -90,33 +90,35 @@ def compute_findings(judged: BuildingEvaluation) -> list[ComputedFinding]:
             _strength_findings,
             _plumb_findings,
         )
-        for finding in part(judged)
+        for finding in part(evaluation)
     ]
 
 
 def _failing_rows(
-    judged: BuildingEvaluation, *kinds: CheckKind
+    evaluation: BuildingEvaluation, *kinds: CheckKind
 ) -> Iterator[tuple[int, Check]]:
     """Rows and checks of these kinds that are outside or to be measured again."""
-    rows = judged.table.rows(*kinds)
+    rows = evaluation.table.rows(*kinds)
     bad = np.logical_or.reduce(
-        [judged.verdicts[rows] == word for word in FAILING_VERDICTS]
+        [evaluation.verdicts[rows] == word for word in FAILING_VERDICTS]
     )
     for row in rows[bad].tolist():
-        yield row, judged.table.checks[row]
+        yield row, evaluation.table.checks[row]
 
 
-def _outline_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    square = judged.squareness
-    diagonals = [check.key for _, check in _failing_rows(judged, CheckKind.DIAGONAL)]
+def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
+    square = evaluation.squareness
+    diagonals = [
+        check.key for _, check in _failing_rows(evaluation, CheckKind.DIAGONAL)
+    ]
     if square.verdict in FAILING_VERDICTS and not diagonals:
         diagonals = [
-            judged.table.checks[row].key
-            for row in judged.table.rows(CheckKind.DIAGONAL)
-            if judged.observations.count[row]
+            evaluation.table.checks[row].key
+            for row in evaluation.table.rows(CheckKind.DIAGONAL)
+            if evaluation.observations.count[row]
         ]
     if diagonals:
-        again, cause = remeasure_reason(judged, diagonals)
+        again, cause = remeasure_reason(evaluation, diagonals)
         yield ComputedFinding(
             topic="squareness",
             checks=tuple(diagonals),
@@ -127,48 +129,50 @@ def _outline_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
                 moves=square.moves,
                 missing=square.missing_checks,
                 remeasure=again,
-                style=judged.style,
+                style=evaluation.style,
             ),
         )
-    for row, check in _failing_rows(judged, CheckKind.WALL):
-        again, cause = remeasure_reason(judged, [check.key])
+    for row, check in _failing_rows(evaluation, CheckKind.WALL):
+        again, cause = remeasure_reason(evaluation, [check.key])
         yield ComputedFinding(
             topic=check.key,
             checks=(check.key,),
             cause=cause,
             advice=outline.advise_wall(
-                float(judged.deviation[row]),
+                float(evaluation.deviation[row]),
                 "-".join(check.corners),
-                judged.style,
+                evaluation.style,
                 again,
             ),
         )
 
 
-def _position_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
+def _position_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     by_mark: dict[str, list[str]] = {}
-    for _, check in _failing_rows(judged, *POSITION_KINDS):
+    for _, check in _failing_rows(evaluation, *POSITION_KINDS):
         by_mark.setdefault(check.mark or "", []).append(check.key)
-    doubtful = set(judged.pattern_fits.remedy_positions.tolist())
-    for order, group in enumerate(judged.rods.groups):
+    doubtful = set(evaluation.pattern_fits.remedy_positions.tolist())
+    for order, group in enumerate(evaluation.rods.groups):
         mark = group.position.mark
-        keys = by_mark.get(mark) or _keys_of_failing_rods(judged, group)
+        keys = by_mark.get(mark) or _keys_of_failing_rods(evaluation, group)
         if not keys and order in doubtful:
             keys = _keys_of_rods(
-                judged, group, set(range(1, len(group.detail.rods) + 1))
+                evaluation, group, set(range(1, len(group.detail.rods) + 1))
             )
         if not keys:
             continue
-        again, cause = remeasure_reason(judged, keys)
+        again, cause = remeasure_reason(evaluation, keys)
         yield ComputedFinding(
             topic=f"position:{mark}",
             checks=tuple(keys),
             cause=cause,
-            advice=advise_position(judged, order, again),
+            advice=advise_position(evaluation, order, again),
         )
 
 
-def _keys_of_failing_rods(judged: BuildingEvaluation, group: PositionRods) -> list[str]:
+def _keys_of_failing_rods(
+    evaluation: BuildingEvaluation, group: PositionRods
+) -> list[str]:
     """What was read of rods that are out though each of their checks is within.
 
     So it can be where readings that are all near their limits share one rod.
@@ -176,43 +180,43 @@ def _keys_of_failing_rods(judged: BuildingEvaluation, group: PositionRods) -> li
     bad = {
         row - group.rows.start + 1
         for row in range(group.rows.start, group.rows.stop)
-        if judged.rod_verdicts[row] in FAILING_VERDICTS
+        if evaluation.rod_verdicts[row] in FAILING_VERDICTS
     }
-    return _keys_of_rods(judged, group, bad) if bad else []
+    return _keys_of_rods(evaluation, group, bad) if bad else []
 
 
 def _keys_of_rods(
-    judged: BuildingEvaluation, group: PositionRods, rods: set[int]
+    evaluation: BuildingEvaluation, group: PositionRods, rods: set[int]
 ) -> list[str]:
     """Every check of some of a position's rods that was read."""
     return [
         check.key
-        for row in judged.table.rows(
+        for row in evaluation.table.rows(
             CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE
         )
-        if (check := judged.table.checks[row]).mark == group.position.mark
+        if (check := evaluation.table.checks[row]).mark == group.position.mark
         and rods.intersection(check.rods)
-        and judged.observations.count[row]
+        and evaluation.observations.count[row]
     ]
 
 
-def _group_rule_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
+def _group_rule_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     """Groups that keep their own limits and still break a rule of the basis."""
     broken: dict[str, list[GroupRuleCase]] = {}
-    for rule in judged.group_rules:
+    for rule in evaluation.group_rules:
         if not rule.within:
             broken.setdefault(f"{rule.rule}:{rule.where}", []).append(rule)
     for topic, rules in broken.items():
         marks = {mark for rule in rules for mark in rule.marks}
         keys = [
             check.key
-            for row in judged.table.rows(*POSITION_KINDS)
-            if (check := judged.table.checks[row]).mark in marks
-            and judged.observations.count[row]
+            for row in evaluation.table.rows(*POSITION_KINDS)
+            if (check := evaluation.table.checks[row]).mark in marks
+            and evaluation.observations.count[row]
         ]
-        again, cause = remeasure_reason(judged, keys)
+        again, cause = remeasure_reason(evaluation, keys)
         advice = refer_to_engineer(
-            f"{_describe_broken_rules(rules, judged.style)}: {rules[0].source}.",
+            f"{_describe_broken_rules(rules, evaluation.style)}: {rules[0].source}.",
             deviation=rules[0].deviation,
             limit=rules[0].limit,
         )
@@ -247,22 +251,22 @@ def _describe_rule_place(rule: GroupRuleCase) -> str:
     return f"{marks} {'rods' if plural else 'rod'} {rods} {'are' if plural else 'is'}"
 
 
-def _projection_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
+def _projection_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     by_mark: dict[str, list[tuple[int, Check]]] = {}
     for row, check in [
-        *_failing_rows(judged, CheckKind.PROJECTION),
-        *_rows_without_thread(judged),
+        *_failing_rows(evaluation, CheckKind.PROJECTION),
+        *_rows_without_thread(evaluation),
     ]:
         by_mark.setdefault(check.mark or "", []).append((row, check))
     for mark, both in by_mark.items():
         keys = tuple(check.key for _, check in both)
-        again, cause = remeasure_reason(judged, keys)
-        long = [(row, check) for row, check in both if judged.deviation[row] > 0]
+        again, cause = remeasure_reason(evaluation, keys)
+        long = [(row, check) for row, check in both if evaluation.deviation[row] > 0]
         found = [item for item in both if item not in long] or both
-        worst, _ = min(found, key=lambda item: judged.deviation[item[0]])
-        threads = judged.rod_threads
+        worst, _ = min(found, key=lambda item: evaluation.deviation[item[0]])
+        threads = evaluation.rod_threads
         rows = np.array([row for row, _ in found])
-        rods = judged.rods.rows_of_checks(judged.table, rows)[:, 0].tolist()
+        rods = evaluation.rods.rows_of_checks(evaluation.table, rows)[:, 0].tolist()
         tight = min(rods, key=lambda rod: (threads.thread_left[rod], rod))
         yield ComputedFinding(
             topic=f"projection:{mark}",
@@ -270,13 +274,13 @@ def _projection_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding
             cause=cause,
             advice=projection.advise_projection(
                 projection.ProjectionCase(
-                    style=judged.style,
+                    style=evaluation.style,
                     rods=tuple(check.rods[0] for _, check in found),
-                    deviation=float(judged.deviation[worst]),
+                    deviation=float(evaluation.deviation[worst]),
                     thread_left=float(threads.thread_left[tight]),
                     engaged=float(threads.engaged[tight]),
                     within=not any(
-                        judged.verdicts[row] in FAILING_VERDICTS for row, _ in found
+                        evaluation.verdicts[row] in FAILING_VERDICTS for row, _ in found
                     ),
                     too_long=tuple(check.rods[0] for _, check in long)
                     if found is not both
@@ -287,31 +291,34 @@ def _projection_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding
         )
 
 
-def _rows_without_thread(judged: BuildingEvaluation) -> Iterator[tuple[int, Check]]:
+def _rows_without_thread(evaluation: BuildingEvaluation) -> Iterator[tuple[int, Check]]:
     """Rods within the limit of placing that stand too short for their nut as read."""
-    rows = judged.table.rows(CheckKind.PROJECTION)
+    rows = evaluation.table.rows(CheckKind.PROJECTION)
     rows = rows[
-        (judged.verdicts[rows] == "within") & (judged.observations.count[rows] > 0)
+        (evaluation.verdicts[rows] == "within")
+        & (evaluation.observations.count[rows] > 0)
     ]
-    rods = judged.rods.rows_of_checks(judged.table, rows)[:, 0]
-    for row in rows[judged.rod_threads.thread_left[rods] < -SLACK_MM]:
-        yield int(row), judged.table.checks[row]
+    rods = evaluation.rods.rows_of_checks(evaluation.table, rows)[:, 0]
+    for row in rows[evaluation.rod_threads.thread_left[rods] < -SLACK_MM]:
+        yield int(row), evaluation.table.checks[row]
 
 
-def _misclosure_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
+def _misclosure_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     """Set-ups that do not close on each other, or a benchmark that does not repeat."""
-    pads = judged.pads
-    benchmarks = [check.key for _, check in _failing_rows(judged, CheckKind.BENCHMARK)]
+    pads = evaluation.pads
+    benchmarks = [
+        check.key for _, check in _failing_rows(evaluation, CheckKind.BENCHMARK)
+    ]
     if pads.levels_close and not benchmarks:
         return
     ties = benchmarks if pads.levels_close else list(pads.tie_checks)
-    limit = judged.limits.level_misclosure()
-    again, cause = remeasure_reason(judged, benchmarks)
+    limit = evaluation.limits.level_misclosure()
+    again, cause = remeasure_reason(evaluation, benchmarks)
     if again is None:
         again = propose_remeasurement(
             f"The readings of set-up {', '.join(pads.tie_setups)} do not close: they are"
-            f" {format_length(pads.misclosure, judged.style, 32)} apart where"
-            f" {format_length(limit, judged.style, 32)} is allowed.",
+            f" {format_length(pads.misclosure, evaluation.style, 32)} apart where"
+            f" {format_length(limit, evaluation.style, 32)} is allowed.",
             ties,
         )
     again = replace(
@@ -340,12 +347,12 @@ def _misclosure_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding
     )
 
 
-def _level_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    pads = judged.pads
+def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
+    pads = evaluation.pads
     place = {int(row): i for i, row in enumerate(pads.rows)}
-    for row, check in _failing_rows(judged, CheckKind.LEVEL):
+    for row, check in _failing_rows(evaluation, CheckKind.LEVEL):
         i = place[row]
-        again, cause = remeasure_reason(judged, [check.key])
+        again, cause = remeasure_reason(evaluation, [check.key])
         shim = float(pads.shim[i])
         yield ComputedFinding(
             topic=check.key,
@@ -353,14 +360,14 @@ def _level_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
             cause=cause,
             advice=level.advise_level(
                 level.LevelCase(
-                    style=judged.style,
+                    style=evaluation.style,
                     shortfall=-float(pads.height[i]),
-                    limit=judged.limits.pad_level(),
-                    shim_up_to=judged.limits.shim_up_to(),
+                    limit=evaluation.limits.pad_level(),
+                    shim_up_to=evaluation.limits.shim_up_to(),
                     shim=shim,
-                    stack=tuple(judged.shim_stack(i)),
+                    stack=tuple(evaluation.shim_stack(i)),
                     residual=float(pads.height[i]) + shim,
-                    thread_left=float(judged.pad_threads[i]),
+                    thread_left=float(evaluation.pad_threads[i]),
                     lower_pad=pads.pad_to_lower,
                 ),
                 again,
@@ -368,23 +375,23 @@ def _level_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
         )
 
 
-def _notch_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
+def _notch_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     for row, check in _failing_rows(
-        judged, CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH
+        evaluation, CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH
     ):
-        again, cause = remeasure_reason(judged, [check.key])
+        again, cause = remeasure_reason(evaluation, [check.key])
         yield ComputedFinding(
             topic=check.key,
             checks=(check.key,),
             cause=cause,
             advice=other.advise_notch(
-                float(judged.deviation[row]), judged.style, again
+                float(evaluation.deviation[row]), evaluation.style, again
             ),
         )
 
 
-def _strength_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    concrete = judged.concrete
+def _strength_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
+    concrete = evaluation.concrete
     if concrete.verdict in FAILING_VERDICTS:
         yield ComputedFinding(
             topic="strength",
@@ -405,19 +412,19 @@ def _strength_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
         )
 
 
-def _plumb_findings(judged: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    for row, check in _failing_rows(judged, CheckKind.PLUMB):
-        again, cause = remeasure_reason(judged, [check.key])
+def _plumb_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
+    for row, check in _failing_rows(evaluation, CheckKind.PLUMB):
+        again, cause = remeasure_reason(evaluation, [check.key])
         yield ComputedFinding(
             topic=check.key,
             checks=(check.key,),
             cause=cause,
             advice=other.advise_plumb(
-                float(judged.deviation[row]),
-                float(judged.plumb_heights[row]),
-                float(judged.bounds.upper[row]),
+                float(evaluation.deviation[row]),
+                float(evaluation.plumb_heights[row]),
+                float(evaluation.bounds.upper[row]),
                 check.axis or "",
-                judged.style,
+                evaluation.style,
                 again,
             ),
         )

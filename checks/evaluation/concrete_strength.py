@@ -16,7 +16,7 @@ from checks.evaluation.check_table import CheckTable
 from checks.evaluation.gate_forecast import forecast_result
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
-from checks.tolerances import ToleranceLimits
+from checks.tolerances.limits import ToleranceLimits
 from jobs.anchor_plan import values
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
@@ -34,7 +34,7 @@ NO_STRENGTH_REASON = "The plan names no strength that a sample could be held aga
 class ConcreteEvaluation:
     """The strength gate; NaN where nothing is known. [MPa]
 
-    `reason` says why it is not judged, or to be looked at again; None where the
+    `reason` says why it is not evaluation, or to be looked at again; None where the
     verdict speaks for itself.
     """
 
@@ -49,7 +49,7 @@ class ConcreteEvaluation:
 
 
 def evaluate_concrete(
-    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
+    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> ConcreteEvaluation:
     """The lowest of the latest day's samples against either legal route.
 
@@ -57,8 +57,8 @@ def evaluate_concrete(
     does one whose companions are too far apart for their mean to be believed.
     """
     rows = table.rows(CheckKind.STRENGTH)
-    rows = rows[observed.count[rows] > 0]
-    sound = rows[~observed.impossible[rows]]
+    rows = rows[observations.count[rows] > 0]
+    sound = rows[~observations.impossible[rows]]
     specified = plan.concrete.specified_strength
     sufficient = plan.concrete.sufficient_strength
     nan = float("nan")
@@ -67,7 +67,7 @@ def evaluate_concrete(
     if not sound.size:
         return _unmeasured_concrete(limits, _describe_early_samples(plan, table, rows))
     days, means = zip(
-        *(_latest_day_and_mean(plan, observed, row) for row in sound), strict=True
+        *(_latest_day_and_mean(plan, observations, row) for row in sound), strict=True
     )
     gate = strength.assess_strength_gate(
         np.array(means),
@@ -77,7 +77,7 @@ def evaluate_concrete(
         day=np.array(days),
     )
     latest = sound[gate.samples]
-    reason = _describe_disagreement(plan, table, observed, latest)
+    reason = _describe_disagreement(plan, table, observations, latest)
     verdict = "within" if gate.open else "outside"
     return ConcreteEvaluation(
         ratio=gate.ratio,
@@ -108,27 +108,27 @@ def _unmeasured_concrete(
 
 
 def flag_invalid_samples(
-    plan: Plan, table: CheckTable, observed: Observations
+    plan: Plan, table: CheckTable, observations: Observations
 ) -> Observations:
     """Mark the samples whose date cannot be, and those whose companions disagree."""
-    impossible, disagree = observed.impossible.copy(), observed.disagree.copy()
+    impossible, disagree = observations.impossible.copy(), observations.disagree.copy()
     for row in table.rows(CheckKind.STRENGTH):
-        readings = observed.readings[row]
+        readings = observations.readings[row]
         if readings:
             impossible[row] = not any(
                 _is_plausible_date(plan, each) for each in readings
             )
-            disagree[row] = not _compare_companions(plan, observed, row).agree
-    return replace(observed, impossible=impossible, disagree=disagree)
+            disagree[row] = not _compare_companions(plan, observations, row).agree
+    return replace(observations, impossible=impossible, disagree=disagree)
 
 
 def sample_remeasure_reason(
-    plan: Plan, table: CheckTable, observed: Observations, row: int
+    plan: Plan, table: CheckTable, observations: Observations, row: int
 ) -> str:
     """Why a sample is to be looked at again."""
-    if observed.impossible[row]:
+    if observations.impossible[row]:
         return _describe_early_samples(plan, table, [row])
-    return _describe_disagreement(plan, table, observed, [row]) or ""
+    return _describe_disagreement(plan, table, observations, [row]) or ""
 
 
 def _describe_early_samples(plan: Plan, table: CheckTable, rows: Iterable[int]) -> str:
@@ -140,13 +140,13 @@ def _describe_early_samples(plan: Plan, table: CheckTable, rows: Iterable[int]) 
 
 
 def _describe_disagreement(
-    plan: Plan, table: CheckTable, observed: Observations, rows: Iterable[int]
+    plan: Plan, table: CheckTable, observations: Observations, rows: Iterable[int]
 ) -> str | None:
     """Say which samples' companions are too far apart, and by how much."""
     told = []
     for row in rows:
-        if observed.disagree[row]:
-            found = _compare_companions(plan, observed, row)
+        if observations.disagree[row]:
+            found = _compare_companions(plan, observations, row)
             told.append(
                 f"The companion cylinders of {table.checks[row].key.partition(':')[2]}"
                 f" are {found.relative_range:.1%} of their mean apart; {found.allowed_range:.1%} is"
@@ -156,41 +156,41 @@ def _describe_disagreement(
     return " ".join(told) or None
 
 
-def latest_sample_mean(plan: Plan, observed: Observations, row: int) -> float:
+def latest_sample_mean(plan: Plan, observations: Observations, row: int) -> float:
     """The mean of a sample's latest day, which the gate goes by; NaN without. [MPa]"""
     return (
-        _latest_day_and_mean(plan, observed, row)[1]
-        if observed.count[row]
+        _latest_day_and_mean(plan, observations, row)[1]
+        if observations.count[row]
         else float("nan")
     )
 
 
 def _compare_companions(
-    plan: Plan, observed: Observations, row: int
+    plan: Plan, observations: Observations, row: int
 ) -> strength.CompanionAgreement:
-    return strength.assess_companions(_latest_breaks(plan, observed, row)[1])
+    return strength.assess_companions(_latest_breaks(plan, observations, row)[1])
 
 
 def _latest_day_and_mean(
-    plan: Plan, observed: Observations, row: int
+    plan: Plan, observations: Observations, row: int
 ) -> tuple[float, float]:
     """The day a sample was last broken, as an ordinal, and the mean of that day. [MPa]
 
     NaN where no day is known.
     """
-    last, values = _latest_breaks(plan, observed, row)
+    last, values = _latest_breaks(plan, observations, row)
     return last, float(np.mean(values))
 
 
 def _latest_breaks(
-    plan: Plan, observed: Observations, row: int
+    plan: Plan, observations: Observations, row: int
 ) -> tuple[float, list[float]]:
     """The day a sample was last broken, and what was found that day. [MPa]
 
     A reading of no known day counts with the latest. One dated before the concrete
     was placed counts only where there is no other.
     """
-    given = observed.readings[row]
+    given = observations.readings[row]
     readings = [r for r in given if _is_plausible_date(plan, r)] or list(given)
     days = [None if r.at is None else r.at.date().toordinal() for r in readings]
     last = max((day for day in days if day is not None), default=None)

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from checks import tolerances
 from checks.engine import cautions
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation import (
@@ -37,6 +36,7 @@ from checks.evaluation.rod_positions import (
 from checks.evaluation.rod_threads import compute_pad_threads, compute_rod_threads
 from checks.evaluation.steel_shift_options import find_steel_shifts
 from checks.evaluation.version import MADE_WITH
+from checks.tolerances.limits import resolve_limits
 from core.units import LengthStyle
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import BuildingInput, Plan
@@ -63,32 +63,32 @@ def evaluate(building: BuildingInput) -> dict[str, Any]:
 def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     """Compute everything there is to know of one building."""
     plan = building.plan
-    limits = tolerances.resolve_limits(plan.tolerances)
+    limits = resolve_limits(plan.tolerances)
     table, rods = CheckTable(building), RodTable(plan)
     bounds = compute_bounds(plan, table, rods, limits)
-    observed = reduce_readings(building, table)
-    observed = pad_levels.compare_level_repeats(plan, table, observed)
-    observed = concrete_strength.flag_invalid_samples(plan, table, observed)
-    pads = pad_levels.reduce_levels(plan, table, observed, limits)
-    heights = _set_plumb_bounds(table, observed, bounds, limits.plumb())
-    value, sigma, nominal = _collect_values(plan, table, observed, pads)
+    observations = reduce_readings(building, table)
+    observations = pad_levels.compare_level_repeats(plan, table, observations)
+    observations = concrete_strength.flag_invalid_samples(plan, table, observations)
+    pads = pad_levels.reduce_levels(plan, table, observations, limits)
+    heights = _set_plumb_bounds(table, observations, bounds, limits.plumb())
+    value, sigma, nominal = _collect_values(plan, table, observations, pads)
     deviation = value - nominal
     verdicts = assign_verdicts(
-        deviation, bounds, observed, sigma=sigma, guarded=limits.guarded
+        deviation, bounds, observations, sigma=sigma, guarded=limits.guarded
     )
-    square = squareness.compute_squareness(plan, table, observed, limits)
-    solved = solve_rods(table, rods, observed)
-    rod_words = assign_rod_verdicts(table, rods, solved, limits, verdicts.verdict)
+    square = squareness.compute_squareness(plan, table, observations, limits)
+    as_built = solve_rods(table, rods, observations)
+    rod_words = assign_rod_verdicts(table, rods, as_built, limits, verdicts.verdict)
     doubtful = _find_remedy_positions(table, rods, verdicts.verdict, rod_words)
-    groups = fit_patterns(rods, solved, limits, doubtful)
-    threads = compute_rod_threads(plan, table, rods, observed)
-    judged = BuildingEvaluation(
+    groups = fit_patterns(rods, as_built, limits, doubtful)
+    threads = compute_rod_threads(plan, table, rods, observations)
+    evaluation = BuildingEvaluation(
         plan=plan,
         limits=limits,
         style=LENGTH_STYLES.get(plan.length_unit, "metric"),
         table=table,
         rods=rods,
-        observations=observed,
+        observations=observations,
         bounds=bounds,
         nominal=nominal,
         deviation=deviation,
@@ -99,27 +99,27 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         probability=verdicts.probability,
         close_to_limit=verdicts.close_to_limit,
         squareness=square,
-        as_built=solved,
+        as_built=as_built,
         rod_verdicts=rod_words,
         pattern_fits=groups,
         pads=pads,
         rod_threads=threads,
         pad_threads=compute_pad_threads(table, rods, threads, pads),
-        concrete=concrete_strength.evaluate_concrete(plan, table, observed, limits),
-        group_rules=evaluate_group_rules(rods, solved, limits),
-        steel_shifts=find_steel_shifts(plan, rods, solved, groups),
+        concrete=concrete_strength.evaluate_concrete(plan, table, observations, limits),
+        group_rules=evaluate_group_rules(rods, as_built, limits),
+        steel_shifts=find_steel_shifts(plan, rods, as_built, groups),
         causes=(),
     )
-    return judged.with_causes(find_likely_causes(judged))
+    return evaluation.with_causes(find_likely_causes(evaluation))
 
 
 def _set_plumb_bounds(
-    table: CheckTable, observed: Observations, bounds: CheckBounds, ratio: float
+    table: CheckTable, observations: Observations, bounds: CheckBounds, ratio: float
 ) -> FloatArray:
     """Set the plumb limits from the height each reading names; give those heights."""
     heights = np.full(len(table), np.nan)
     for row in table.rows(CheckKind.PLUMB):
-        known = [r.height for r in observed.readings[row] if r.height is not None]
+        known = [r.height for r in observations.readings[row] if r.height is not None]
         if known:
             heights[row] = max(known)
     rows = table.rows(CheckKind.PLUMB)
@@ -129,11 +129,14 @@ def _set_plumb_bounds(
 
 
 def _collect_values(
-    plan: Plan, table: CheckTable, observed: Observations, pads: pad_levels.PadLevels
+    plan: Plan,
+    table: CheckTable,
+    observations: Observations,
+    pads: pad_levels.PadLevels,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Observed value, uncertainty and nominal of every check; heights for pads."""
-    value = observed.value.copy()
-    sigma = observed.uncertainty.copy()
+    value = observations.value.copy()
+    sigma = observations.uncertainty.copy()
     nominal = table.nominal.copy()
     value[pads.rows] = pads.height
     sigma[pads.rows] = pads.sigma
@@ -142,7 +145,7 @@ def _collect_values(
     nominal[benchmarks] = value[benchmarks]
     samples = table.rows(CheckKind.STRENGTH)
     value[samples] = [
-        concrete_strength.latest_sample_mean(plan, observed, row) for row in samples
+        concrete_strength.latest_sample_mean(plan, observations, row) for row in samples
     ]
     nominal[samples] = nominal_strength(plan)
     sigma[samples] = np.nan
@@ -164,31 +167,31 @@ def _find_remedy_positions(
     return doubtful
 
 
-def _write_result(judged: BuildingEvaluation) -> dict[str, Any]:
-    plan = judged.plan
-    found = computed_findings.compute_findings(judged)
+def _write_result(evaluation: BuildingEvaluation) -> dict[str, Any]:
+    plan = evaluation.plan
+    found = computed_findings.compute_findings(evaluation)
     return {
         "format": FORMAT,
         "building": plan.name,
         "evaluated_with": MADE_WITH,
-        "tolerances": judged.limits.as_result(),
-        "checks": build_check_rows(judged),
+        "tolerances": evaluation.limits.as_result(),
+        "checks": build_check_rows(evaluation),
         "squareness": squareness.squareness_result(
-            plan, judged.table, judged.squareness
+            plan, evaluation.table, evaluation.squareness
         ),
-        "positions": build_position_rows(judged),
-        "group_rules": [rule.as_result() for rule in judged.group_rules],
-        "steel_shifts": [shift.as_result() for shift in judged.steel_shifts],
+        "positions": build_position_rows(evaluation),
+        "group_rules": [rule.as_result() for rule in evaluation.group_rules],
+        "steel_shifts": [shift.as_result() for shift in evaluation.steel_shifts],
         "levels": pad_levels.levels_result(
             plan,
-            judged.table,
-            judged.pads,
-            judged.verdicts,
-            judged.pad_threads,
-            judged.limits.level_misclosure(),
+            evaluation.table,
+            evaluation.pads,
+            evaluation.verdicts,
+            evaluation.pad_threads,
+            evaluation.limits.level_misclosure(),
         ),
         "concrete": concrete_strength.concrete_result(
-            plan, judged.concrete, judged.limits
+            plan, evaluation.concrete, evaluation.limits
         ),
         "findings": [finding.as_result() for finding in found],
         "cautions": _list_cautions(plan),

@@ -1,85 +1,69 @@
-"""The bad checks of one building, and the causes found for them."""
+"""The failing checks of one building, and which of them are explained."""
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from checks.engine.arrays import FloatArray
+from checks.engine.conformity import COVERAGE_FACTOR
+from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import CheckTable
+from checks.evaluation.likely_cause import LikelyCause
+from checks.evaluation.verdicts import find_failing
 from core.units import format_length
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Detail
 
-if TYPE_CHECKING:
-    from checks.evaluation.building_evaluation import BuildingEvaluation
-
-
 Wall = tuple[str, str]
 
 
 def capitalize_first(sentence: str) -> str:
-    """A sentence's first letter large, the others as they are: marks keep theirs."""
+    """Capitalise the first letter only: `str.capitalize` would lower the marks."""
     return sentence[:1].upper() + sentence[1:]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LikelyCause:
-    """A mistake that would explain what was read. A hint: it changes no number."""
-
-    cause: str
-    checks: tuple[str, ...]
-    readings: tuple[str, ...]
-    explanation: str
-
-    def as_result(self) -> dict[str, Any]:
-        """A finding's `likely_cause`."""
-        return {
-            "cause": self.cause,
-            "checks": list(self.checks),
-            "readings": list(self.readings),
-            "explanation": self.explanation,
-        }
-
-
 class FailingChecks:
-    """The bad checks of a building, and those already explained."""
+    """The checks of a building that are outside or to be measured again.
 
-    def __init__(self, judged: "BuildingEvaluation") -> None:
-        self.evaluation = judged
-        self.table: CheckTable = judged.table
-        words = judged.verdicts
-        bad = np.flatnonzero((words == "outside") | (words == "remeasure")).tolist()
-        self.failing = frozenset(bad)
-        self.unexplained = set(bad)
+    Attributes
+    ----------
+    failing_rows : rows of all of them in the check table.
+    unexplained : the rows that no likely cause explains yet; `explain` shrinks it.
+    """
+
+    def __init__(self, evaluation: BuildingEvaluation) -> None:
+        self.evaluation = evaluation
+        self.table: CheckTable = evaluation.table
+        failing = np.flatnonzero(find_failing(evaluation.verdicts)).tolist()
+        self.failing_rows = frozenset(failing)
+        self.unexplained = set(failing)
         self._failing_by_kind: dict[CheckKind, list[int]] = defaultdict(list)
-        for row in bad:
+        for row in failing:
             self._failing_by_kind[self.check(row).kind].append(row)
-        self._position_by_mark = {p.mark: p for p in judged.plan.positions}
+        self._position_by_mark = {p.mark: p for p in evaluation.plan.positions}
 
     def unexplained_rows(self, *kinds: CheckKind) -> list[int]:
-        """Rows of these kinds that are bad and not yet explained."""
-        bad = (row for kind in kinds for row in self._failing_by_kind[kind])
-        return [row for row in bad if row in self.unexplained]
+        """Return the failing rows of these kinds that are not yet explained."""
+        failing = (row for kind in kinds for row in self._failing_by_kind[kind])
+        return [row for row in failing if row in self.unexplained]
 
     def check(self, row: int) -> Check:
         return self.table.checks[row]
 
     def detail(self, row: int) -> Detail:
-        """The detail of the position a check is at."""
+        """Return the detail of the position of a check."""
         position = self._position_by_mark[self.check(row).mark or ""]
         return self.evaluation.plan.details[position.detail]
 
     def wall(self, row: int) -> Wall | None:
-        """The wall of the position a check is at, None for one at a point."""
+        """Return the wall of a check's position; None for a position at a point."""
         position = self._position_by_mark.get(self.check(row).mark or "")
         return None if position is None else position.wall
 
     def rows_by_wall(self, kind: CheckKind) -> dict[Wall, list[int]]:
-        """Bad rows of one kind by their position's wall."""
+        """Group the unexplained rows of one kind by the wall of their position."""
         groups: dict[Wall, list[int]] = defaultdict(list)
         for row in self.unexplained_rows(kind):
             wall = self.wall(row)
@@ -88,24 +72,24 @@ class FailingChecks:
         return groups
 
     def rows_by_mark(self, *kinds: CheckKind) -> dict[str, list[int]]:
-        """Bad rows of these kinds by their position."""
+        """Group the unexplained rows of these kinds by position mark."""
         groups: dict[str, list[int]] = defaultdict(list)
         for row in self.unexplained_rows(*kinds):
             groups[self.check(row).mark or ""].append(row)
         return groups
 
     def measured_rows_on_wall(self, kind: CheckKind, wall: Wall) -> list[int]:
-        """Every measured row of one kind on a wall, bad or not."""
+        """Return every measured row of one kind on a wall, failing or not."""
         return [row for row in self._measured_rows(kind) if self.wall(row) == wall]
 
     def measured_rows_at(self, kind: CheckKind, mark: str) -> list[int]:
-        """Every measured row of one kind at a position, bad or not."""
+        """Return every measured row of one kind at a position, failing or not."""
         return [
             row for row in self._measured_rows(kind) if self.check(row).mark == mark
         ]
 
     def pattern_rows(self, row: int) -> list[int]:
-        """Every measured row of the pattern a check belongs to, its line too."""
+        """Return every measured row of the pattern of a check, its line included."""
         mark = self.check(row).mark or ""
         kinds = (CheckKind.LINE, CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
         return [each for kind in kinds for each in self.measured_rows_at(kind, mark)]
@@ -115,7 +99,7 @@ class FailingChecks:
         return [int(row) for row in self.table.rows(kind) if count[row]]
 
     def rod_diameters(self, rows: Iterable[int]) -> FloatArray:
-        """Diameter of the rod each check is of. [mm]"""
+        """Return the diameter of the rod of each check. [mm]"""
         return np.array(
             [
                 self.detail(row).rods[self.check(row).rods[0] - 1].diameter
@@ -124,10 +108,12 @@ class FailingChecks:
         )
 
     def deviations_as_read(self, rows: Iterable[int]) -> FloatArray:
-        """Deviations the way the tape ran: a line may be read from the far corner."""
-        return np.array(
-            [self._reading_direction(row) for row in rows]
-        ) * self.deviations(rows)
+        """Return deviations in the direction of the tape. [mm]
+
+        A line may be read from either corner of its wall.
+        """
+        direction = np.array([self._reading_direction(row) for row in rows])
+        return direction * self.deviations(rows)
 
     def _reading_direction(self, row: int) -> float:
         wall, readings = self.wall(row), self.evaluation.observations.readings[row]
@@ -136,10 +122,12 @@ class FailingChecks:
         return -1.0 if any(r.from_corner == wall[1] for r in readings) else 1.0
 
     def tolerances(self, rows: Iterable[int]) -> FloatArray:
-        """What may be left over of each: its limit and its expanded uncertainty."""
+        """Return the residual each check may keep: limit plus expanded uncertainty."""
         which = list(rows)
         sigma = np.nan_to_num(self.evaluation.sigma[which])
-        return np.asarray(self.evaluation.bounds.size[which] + 2.0 * sigma, np.float64)
+        return np.asarray(
+            self.evaluation.bounds.size[which] + COVERAGE_FACTOR * sigma, float
+        )
 
     def deviations(self, rows: Iterable[int]) -> FloatArray:
         return self.evaluation.deviation[list(rows)]
@@ -148,13 +136,13 @@ class FailingChecks:
         return format_length(abs(mm), self.evaluation.style, 32)
 
     def explain(self, cause: str, rows: Iterable[int], explanation: str) -> LikelyCause:
-        """Name the cause of some rows and take them off the list."""
+        """Build the cause of some rows and mark the rows as explained."""
         which = list(rows)
         self.unexplained.difference_update(which)
-        observed = self.evaluation.observations
+        observations = self.evaluation.observations
         return LikelyCause(
             cause=cause,
             checks=tuple(self.check(row).key for row in which),
-            readings=tuple(r.id for row in which for r in observed.readings[row]),
+            readings=tuple(r.id for row in which for r in observations.readings[row]),
             explanation=explanation,
         )

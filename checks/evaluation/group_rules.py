@@ -20,7 +20,7 @@ from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.conformity import SLACK_MM
 from checks.evaluation.check_table import RodTable
 from checks.evaluation.rod_positions import AsBuiltRods
-from checks.tolerances import ToleranceLimits
+from checks.tolerances.limits import ToleranceLimits
 from jobs.anchor_plan.geometry import to_plan_axes
 
 
@@ -64,40 +64,40 @@ class GroupRuleCase:
 
 
 def evaluate_group_rules(
-    rods: RodTable, solved: AsBuiltRods, limits: ToleranceLimits
+    rods: RodTable, as_built: AsBuiltRods, limits: ToleranceLimits
 ) -> tuple[GroupRuleCase, ...]:
     """Every group rule of the basis: each wall's and position's worst case.
 
     Along a wall the other cases that break the rule follow the worst.
     """
-    rules = limits.line_rules()
+    rules = limits.group_rules()
     if rules == group_tolerances.GroupRules():
         return ()
     return (
-        *_cases_in_positions(rods, solved, limits, rules),
-        *_cases_along_walls(rods, solved, limits, rules),
+        *_cases_in_positions(rods, as_built, limits, rules),
+        *_cases_along_walls(rods, as_built, limits, rules),
     )
 
 
 def _cases_in_positions(
     rods: RodTable,
-    solved: AsBuiltRods,
+    as_built: AsBuiltRods,
     limits: ToleranceLimits,
     rules: group_tolerances.GroupRules,
 ) -> Iterator[GroupRuleCase]:
     """Rods of one group against each other, and the group's centre."""
     judged = group_tolerances.assess_groups(
-        rods.planned, solved.as_built, rods.position, rules
+        rods.planned, as_built.points, rods.position, rules
     )
     pairs = judged.rod_pairs
     owner = rods.position[pairs.first] if pairs.first.size else pairs.first
     for i, group in enumerate(rods.groups):
-        if not solved.determined[group.rows].all():
+        if not as_built.determined[group.rows].all():
             continue
         mine, first = owner == i, group.rows.start - 1
         ends = np.stack([pairs.first[mine], pairs.second[mine]], axis=1) - first
         each = np.arange(1, len(group.detail.rods) + 1)
-        lined = group.position.wall is None or not np.isnan(solved.line[i])
+        lined = group.position.wall is None or not np.isnan(as_built.line[i])
         found = {
             "within_group": (pairs.deviation_mm[mine], np.sort(ends, axis=1)),
             "group_centre": (judged.centre_deviation_mm[i], np.empty((2, 0), int)),
@@ -120,7 +120,7 @@ def _cases_in_positions(
 
 def _cases_along_walls(
     rods: RodTable,
-    solved: AsBuiltRods,
+    as_built: AsBuiltRods,
     limits: ToleranceLimits,
     rules: group_tolerances.GroupRules,
 ) -> Iterator[GroupRuleCase]:
@@ -133,12 +133,12 @@ def _cases_along_walls(
         where = "-".join(wall)
         marks = [rods.groups[i].position.mark for i in members]
         built = np.array(
-            [solved.determined[rods.groups[i].rows].all() for i in members]
+            [as_built.determined[rods.groups[i].rows].all() for i in members]
         )
-        lined = built & ~np.isnan(solved.line[members])
+        lined = built & ~np.isnan(as_built.line[members])
         if built.sum() > 1:
             off = _check_line_rules(
-                rods, solved, members, rules, built
+                rods, as_built, members, rules, built
             ).line.deviation_mm
             limit = np.full(off.size, rules.group_to_line_mm)
             at: list[tuple[str, ...]] = [(mark,) for mark in marks]
@@ -147,7 +147,7 @@ def _cases_along_walls(
             )
         if lined.sum() < 2:
             continue
-        judged = _check_line_rules(rods, solved, members, rules, lined)
+        judged = _check_line_rules(rods, as_built, members, rules, lined)
         for key, pairs in (
             ("adjacent_groups", judged.adjacent),
             ("accumulated", judged.accumulated),
@@ -161,13 +161,13 @@ def _cases_along_walls(
 
 def _check_line_rules(
     rods: RodTable,
-    solved: AsBuiltRods,
+    as_built: AsBuiltRods,
     members: list[int],
     rules: group_tolerances.GroupRules,
     known: BoolArray,
 ) -> group_tolerances.ColumnLineAssessment:
     """One wall's groups against the rules, those not known left out of the fit."""
-    planned, built, direction = _group_centres(rods, solved, members)
+    planned, built, direction = _group_centres(rods, as_built, members)
     built[~known] = np.nan
     return group_tolerances.assess_column_line(planned, built, direction, rules)
 
@@ -197,7 +197,7 @@ def _worst_and_failing_cases(
 
 
 def _group_centres(
-    rods: RodTable, solved: AsBuiltRods, members: list[int]
+    rods: RodTable, as_built: AsBuiltRods, members: list[int]
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Planned and as-built group centres on plan axes, and the wall's direction."""
     planned, built = [], []
@@ -206,7 +206,7 @@ def _group_centres(
         group, frame = rods.groups[i], rods.frames[i]
         direction = frame.along
         planned.append(to_plan_axes(frame, rods.planned[group.rows]).mean(axis=0))
-        built.append(to_plan_axes(frame, solved.as_built[group.rows]).mean(axis=0))
+        built.append(to_plan_axes(frame, as_built.points[group.rows]).mean(axis=0))
     return np.array(planned), np.array(built), direction
 
 

@@ -1,24 +1,24 @@
 """Numbers as JSON can carry them."""
 
 import math
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from checks.engine.arrays import FloatArray
 
 
 def to_json_number(value: float | None) -> float | None:
-    """A plain float, or None for what is not a finite number."""
+    """Return a plain float; None for anything that is not a finite number."""
     if value is None:
         return None
-    plain = float(value)
-    return plain if math.isfinite(plain) else None
+    number = float(value)
+    return number if math.isfinite(number) else None
 
 
-def to_json_list(values: FloatArray) -> list[Any]:
-    """An array as lists of plain floats, None for what is not a finite number."""
-    column = values.astype(object)
+def to_json_list(values: FloatArray) -> list[float | None]:
+    """Return a column of shape (n,) as plain floats, None where not finite."""
+    column: npt.NDArray[np.object_] = values.astype(object)
     column[~np.isfinite(values)] = None
-    out: list[Any] = column.tolist()
-    return out
+    numbers: list[float | None] = column.tolist()
+    return numbers

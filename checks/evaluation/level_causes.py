@@ -17,28 +17,28 @@ TakenReadings = list[tuple[int, ReadingValue]]
 """Rows and their grade-rod readings, in the order taken."""
 
 
-def find_level_causes(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_level_causes(failing: FailingChecks) -> Iterator[LikelyCause]:
     """A grade rod on its head, or a level that was knocked."""
-    if not suspects.unexplained_rows(CheckKind.LEVEL):
+    if not failing.unexplained_rows(CheckKind.LEVEL):
         return
-    taken = _readings_in_order(suspects)
+    taken = _readings_in_order(failing)
     if len(taken) < 3:
         return
     value = np.array([reading.value for _, reading in taken])
     names = {n: i for i, n in enumerate(dict.fromkeys(r.setup for _, r in taken))}
     setup = np.array([names[reading.setup] for _, reading in taken])
-    yield from _find_inverted_rod(suspects, taken, value, setup)
-    yield from _find_disturbed_setup(suspects, taken, value, setup, list(names))
+    yield from _find_inverted_rod(failing, taken, value, setup)
+    yield from _find_disturbed_setup(failing, taken, value, setup, list(names))
 
 
-def _readings_in_order(suspects: FailingChecks) -> TakenReadings:
+def _readings_in_order(failing: FailingChecks) -> TakenReadings:
     """Every grade-rod reading, as taken: in the document's order if one has no time."""
-    judged = suspects.evaluation
-    levelled = set(judged.table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK).tolist())
-    index = judged.table.index
+    evaluation = failing.evaluation
+    levelled = set(evaluation.table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK).tolist())
+    index = evaluation.table.index
     taken = [
         (index[reading.check], reading)
-        for reading in judged.observations.all_readings
+        for reading in evaluation.observations.all_readings
         if index[reading.check] in levelled
     ]
     times = [reading.at for _, reading in taken if reading.at is not None]
@@ -49,29 +49,28 @@ def _readings_in_order(suspects: FailingChecks) -> TakenReadings:
 
 
 def _find_inverted_rod(
-    suspects: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
+    failing: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
 ) -> Iterator[LikelyCause]:
-    expected = _expected_readings(suspects, taken, value, setup)
+    expected = _expected_readings(failing, taken, value, setup)
     length = causes.find_inverted_rods(value, expected, 3.0 * PAD_SCATTER_MM)
     for i in np.flatnonzero(~np.isnan(length)):
         row, reading = taken[i]
-        cause = suspects.explain(
+        cause = failing.explain(
             "rod_upside_down",
             [row],
-            f"The reading {reading.text} of {suspects.check(row).description} and what its"
-            f" neighbours expect add up to a {suspects.length_text(length[i])} rod: it was"
+            f"The reading {reading.text} of {failing.check(row).description} and what its"
+            f" neighbours expect add up to a {failing.length_text(length[i])} rod: it was"
             " read upside down.",
         )
         # One reading on its head may have made itself the highest pad of them all.
         others = [
-            suspects.check(row).key
-            for row in suspects.unexplained_rows(CheckKind.LEVEL)
+            failing.check(row).key for row in failing.unexplained_rows(CheckKind.LEVEL)
         ]
         yield replace(cause, checks=(*cause.checks, *others), readings=(reading.id,))
 
 
 def _expected_readings(
-    suspects: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
+    failing: FailingChecks, taken: TakenReadings, value: FloatArray, setup: IntArray
 ) -> FloatArray:
     """What each reading is expected to be, shape (n,); NaN where nothing says. [mm]
 
@@ -80,7 +79,7 @@ def _expected_readings(
     set-ups it was read from, where these agree.
     """
     row = np.array([row for row, _ in taken])
-    pad = np.array([suspects.check(one).kind is CheckKind.LEVEL for one, _ in taken])
+    pad = np.array([failing.check(one).kind is CheckKind.LEVEL for one, _ in taken])
     sets = range(setup.max() + 1)
     count = np.array([np.count_nonzero(pad & (setup == one)) for one in sets])
     middle = np.array(
@@ -99,47 +98,47 @@ def _expected_readings(
 
 
 def _find_disturbed_setup(
-    suspects: FailingChecks,
+    failing: FailingChecks,
     taken: TakenReadings,
     value: FloatArray,
     setup: IntArray,
     names: list[str],
 ) -> Iterator[LikelyCause]:
-    judged = suspects.evaluation
+    evaluation = failing.evaluation
     point = np.array([row for row, _ in taken])
-    limit = judged.limits.level_misclosure()
+    limit = evaluation.limits.level_misclosure()
     knocks = causes.find_setup_disturbances(value, setup, point, limit)
     for knock in knocks:
         after = np.flatnonzero(setup == knock.setup)[knock.reading :]
         # Heights hang together: a set-up that moved makes pads of the others low too.
-        bad = suspects.unexplained_rows(CheckKind.LEVEL)
+        bad = failing.unexplained_rows(CheckKind.LEVEL)
         rows = list(dict.fromkeys([*bad, *point[after].tolist()]))
         if bad:
-            cause = suspects.explain(
+            cause = failing.explain(
                 "setup_knocked",
                 rows,
                 f"In set-up {names[knock.setup]} points read again later all changed by"
-                f" {suspects.length_text(knock.shift_mm)}: the level was knocked, as it"
-                f" seems before {suspects.check(int(point[after[0]])).description} was read.",
+                f" {failing.length_text(knock.shift_mm)}: the level was knocked, as it"
+                f" seems before {failing.check(int(point[after[0]])).description} was read.",
             )
             yield replace(cause, readings=tuple(taken[i][1].id for i in after))
     if knocks:
         return
-    height = judged.value[point]
-    known = ~np.isnan(height) & np.isin(point, judged.pads.rows)
+    height = evaluation.value[point]
+    known = ~np.isnan(height) & np.isin(point, evaluation.pads.rows)
     step = causes.find_offset_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)
     if step is not None:
         one, amount = step
         bad = [
             int(row)
             for row in dict.fromkeys(point[known & (setup == one)].tolist())
-            if row in suspects.unexplained
-        ] or suspects.unexplained_rows(CheckKind.LEVEL)
+            if row in failing.unexplained
+        ] or failing.unexplained_rows(CheckKind.LEVEL)
         if bad:
-            yield suspects.explain(
+            yield failing.explain(
                 "setup_knocked",
                 bad,
-                f"All pads of set-up {names[one]} lie {suspects.length_text(amount)}"
+                f"All pads of set-up {names[one]} lie {failing.length_text(amount)}"
                 f" {'above' if amount > 0 else 'below'} the others: the level was"
                 " knocked between its tie and the pads.",
             )

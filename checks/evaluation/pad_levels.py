@@ -12,7 +12,7 @@ from checks.engine.levelling import levels, shims
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
-from checks.tolerances import ToleranceLimits
+from checks.tolerances.limits import ToleranceLimits
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, ReadingValue
 
@@ -47,7 +47,7 @@ class PadLevels:
 
 
 def reduce_levels(
-    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
+    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> PadLevels:
     """Heights of all pads by least squares over every set-up, and their shims.
 
@@ -57,9 +57,9 @@ def reduce_levels(
     """
     rows = table.rows(CheckKind.LEVEL)
     height, sigma, untied, misclosure, redundancy = _adjust_heights(
-        plan, table, observed, rows
+        plan, table, observations, rows
     )
-    ties, setups = _find_ties(table, observed)
+    ties, setups = _find_ties(table, observations)
     limit, up_to = limits.pad_level(), limits.shim_up_to()
     guard = COVERAGE_FACTOR * np.nan_to_num(sigma) if limits.guarded else 0.0
     low = height < -(limit - guard + SLACK_MM)
@@ -92,20 +92,20 @@ def reduce_levels(
 
 
 def compare_level_repeats(
-    plan: Plan, table: CheckTable, observed: Observations
+    plan: Plan, table: CheckTable, observations: Observations
 ) -> Observations:
     """Hold grade-rod readings of one point against each other, set-up by set-up.
 
     Readings from different set-ups say nothing of each other by themselves; what they
     say together is the misclosure. The spread of a point is that of its worst set-up.
     """
-    spread, limit = observed.spread.copy(), observed.spread_limit.copy()
-    disagree = observed.disagree.copy()
+    spread, limit = observations.spread.copy(), observations.spread_limit.copy()
+    disagree = observations.disagree.copy()
     rows = table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK)
-    rows = rows[observed.count[rows] > 1]
-    readings = [(int(row), each) for row in rows for each in observed.readings[row]]
+    rows = rows[observations.count[rows] > 1]
+    readings = [(int(row), each) for row in rows for each in observations.readings[row]]
     if not readings:
-        return observed
+        return observations
     groups: dict[tuple[int, str], int] = {}
     group = [groups.setdefault((row, r.setup), len(groups)) for row, r in readings]
     sight = np.array([_nan_if_none(r.sight_distance) for _, r in readings])
@@ -122,15 +122,15 @@ def compare_level_repeats(
     limit[of[worst]] = repeats.spread_limit_mm[worst]
     disagree[rows] = False
     disagree[of[repeats.disagree]] = True
-    return replace(observed, spread=spread, spread_limit=limit, disagree=disagree)
+    return replace(observations, spread=spread, spread_limit=limit, disagree=disagree)
 
 
 def _find_ties(
-    table: CheckTable, observed: Observations
+    table: CheckTable, observations: Observations
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The checks read from several set-ups, else those repeated; and the set-ups."""
     read = [
-        (table.checks[row].key, [r.setup for r in observed.readings[row]])
+        (table.checks[row].key, [r.setup for r in observations.readings[row]])
         for row in table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK)
     ]
     ties = [(key, names) for key, names in read if len(set(names)) > 1]
@@ -140,13 +140,15 @@ def _find_ties(
 
 
 def _adjust_heights(
-    plan: Plan, table: CheckTable, observed: Observations, rows: IntArray
+    plan: Plan, table: CheckTable, observations: Observations, rows: IntArray
 ) -> tuple[FloatArray, FloatArray, BoolArray, float, int]:
     """Heights from the highest pad, their uncertainty, and which are untied."""
     points = [*rows.tolist(), *table.rows(CheckKind.BENCHMARK).tolist()]
     place = {row: i for i, row in enumerate(points)}
     readings: list[tuple[int, ReadingValue]] = [
-        (place[row], reading) for row in points for reading in observed.readings[row]
+        (place[row], reading)
+        for row in points
+        for reading in observations.readings[row]
     ]
     nothing = np.full(rows.size, np.nan)
     none_untied = np.zeros(rows.size, dtype=bool)

@@ -21,21 +21,21 @@ EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of
 MIN_WALL_SHARE = 0.6  # share of a wall's readings that must tell the same story
 
 
-def find_turned_details(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_turned_details(failing: FailingChecks) -> Iterator[LikelyCause]:
     """A detail set the wrong way round."""
-    judged = suspects.evaluation
-    rods, solved = judged.rods, judged.as_built
-    groups = suspects.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
+    evaluation = failing.evaluation
+    rods, as_built = evaluation.rods, evaluation.as_built
+    groups = failing.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
-        if len(rows) < 2 or not solved.determined[group.rows].all():
+        if len(rows) < 2 or not as_built.determined[group.rows].all():
             continue
         planned = rods.planned[group.rows]
-        built = planned + solved.from_line[group.rows]
-        tolerance = float(suspects.tolerances(rows).max())
+        built = planned + as_built.from_line[group.rows]
+        tolerance = float(failing.tolerances(rows).max())
         way = causes.find_wrong_orientation(planned, built, tolerance)
         if way:
-            yield suspects.explain(
+            yield failing.explain(
                 "detail_turned",
                 rows,
                 f"The rods of {group.position.mark} are where detail"
@@ -43,60 +43,60 @@ def find_turned_details(suspects: FailingChecks) -> Iterator[LikelyCause]:
             )
 
 
-def find_swapped_readings(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_swapped_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Two readings written down the wrong way round, or rods numbered another way."""
-    yield from _find_renumbered_rods(suspects)
+    yield from _find_renumbered_rods(failing)
     groups = [
-        *suspects.rows_by_wall(CheckKind.LINE).values(),
-        suspects.unexplained_rows(CheckKind.WALL),
-        suspects.unexplained_rows(CheckKind.DIAGONAL),
-        *suspects.rows_by_mark(CheckKind.SETBACK).values(),
-        *suspects.rows_by_mark(CheckKind.OFFSET).values(),
-        *suspects.rows_by_mark(CheckKind.GAGE).values(),
-        *_rows_by_rod(suspects),
+        *failing.rows_by_wall(CheckKind.LINE).values(),
+        failing.unexplained_rows(CheckKind.WALL),
+        failing.unexplained_rows(CheckKind.DIAGONAL),
+        *failing.rows_by_mark(CheckKind.SETBACK).values(),
+        *failing.rows_by_mark(CheckKind.OFFSET).values(),
+        *failing.rows_by_mark(CheckKind.GAGE).values(),
+        *_rows_by_rod(failing),
     ]
     for rows in groups:
-        sign = _nominal_signs(suspects, rows)
+        sign = _nominal_signs(failing, rows)
         pairs = causes.find_swapped_pairs(
-            sign * suspects.evaluation.table.nominal[rows],
-            sign * suspects.evaluation.value[rows],
-            suspects.tolerances(rows),
+            sign * failing.evaluation.table.nominal[rows],
+            sign * failing.evaluation.value[rows],
+            failing.tolerances(rows),
         )
         for pair in pairs.tolist():
             both = [rows[i] for i in pair]
             names = capitalize_first(
-                " and ".join(suspects.check(row).description for row in both)
+                " and ".join(failing.check(row).description for row in both)
             )
-            yield suspects.explain(
+            yield failing.explain(
                 "exchanged",
                 both,
                 f"{names} fit the plan with their readings exchanged.",
             )
 
 
-def _find_renumbered_rods(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def _find_renumbered_rods(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Rods that stand where the plan has rods, only under other numbers.
 
     Of more than two readings: two alone are a pair written the wrong way round.
     """
-    rods, solved = suspects.evaluation.rods, suspects.evaluation.as_built
-    groups = suspects.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
+    rods, as_built = failing.evaluation.rods, failing.evaluation.as_built
+    groups = failing.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
-        if len(rows) < 3 or not solved.determined[group.rows].all():
+        if len(rows) < 3 or not as_built.determined[group.rows].all():
             continue
         planned = rods.planned[group.rows]
-        built = planned + solved.from_line[group.rows]
+        built = planned + as_built.from_line[group.rows]
         apart = np.linalg.norm(built[:, None] - planned[None, :], axis=2)
         stands = apart.argmin(axis=1)
-        tolerance = float(suspects.tolerances(rows).max())
+        tolerance = float(failing.tolerances(rows).max())
         if np.unique(stands).size < len(stands) or apart.min(axis=1).max() > tolerance:
             continue
         moved = np.flatnonzero(stands != np.arange(len(stands)))
         if not moved.size:
             continue
         said = ", ".join(f"rod {i + 1} where rod {stands[i] + 1} is" for i in moved)
-        yield suspects.explain(
+        yield failing.explain(
             "exchanged",
             rows,
             f"The rods of {group.position.mark} fit the plan with their readings"
@@ -104,24 +104,24 @@ def _find_renumbered_rods(suspects: FailingChecks) -> Iterator[LikelyCause]:
         )
 
 
-def find_lost_signs(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_lost_signs(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Offsets as long as planned, to the other side of the reference line.
 
     Only where another rod was read on its own side: with none there, the detail may be
     turned.
     """
-    table, value = suspects.evaluation.table, suspects.evaluation.value
-    for mark, bad in suspects.rows_by_mark(CheckKind.OFFSET).items():
-        every = suspects.measured_rows_at(CheckKind.OFFSET, mark)
+    table, value = failing.evaluation.table, failing.evaluation.value
+    for mark, bad in failing.rows_by_mark(CheckKind.OFFSET).items():
+        every = failing.measured_rows_at(CheckKind.OFFSET, mark)
         if not (table.nominal[every] * value[every] > 0.0).any():
             continue
-        nominal = suspects.evaluation.table.nominal[bad]
-        mirrored = np.abs(suspects.evaluation.value[bad] + nominal)
-        near = mirrored <= suspects.tolerances(bad)
+        nominal = failing.evaluation.table.nominal[bad]
+        mirrored = np.abs(failing.evaluation.value[bad] + nominal)
+        near = mirrored <= failing.tolerances(bad)
         rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
         if rows:
-            numbers = [str(suspects.check(row).rods[0]) for row in rows]
-            yield suspects.explain(
+            numbers = [str(failing.check(row).rods[0]) for row in rows]
+            yield failing.explain(
                 "wrong_side",
                 rows,
                 f"As long as planned, to the other side of the reference line: offset"
@@ -129,79 +129,79 @@ def find_lost_signs(suspects: FailingChecks) -> Iterator[LikelyCause]:
             )
 
 
-def _rows_by_rod(suspects: FailingChecks) -> list[list[int]]:
+def _rows_by_rod(failing: FailingChecks) -> list[list[int]]:
     """Setback and offset of one rod, where both are bad."""
     rods: dict[tuple[str | None, tuple[int, ...]], list[int]] = defaultdict(list)
-    for row in suspects.unexplained_rows(CheckKind.SETBACK, CheckKind.OFFSET):
-        check = suspects.check(row)
+    for row in failing.unexplained_rows(CheckKind.SETBACK, CheckKind.OFFSET):
+        check = failing.check(row)
         rods[check.mark, check.rods].append(row)
     return [rows for rows in rods.values() if len(rows) == 2]
 
 
-def _nominal_signs(suspects: FailingChecks, rows: Sequence[int]) -> FloatArray:
+def _nominal_signs(failing: FailingChecks, rows: Sequence[int]) -> FloatArray:
     """-1 where an offset to the other side meets a setback: the side is not read.
 
     Among offsets alone the side counts: there it is what was exchanged.
     """
-    kinds = {suspects.check(row).kind for row in rows}
-    nominal = suspects.evaluation.table.nominal[list(rows)]
+    kinds = {failing.check(row).kind for row in rows}
+    nominal = failing.evaluation.table.nominal[list(rows)]
     if kinds != {CheckKind.SETBACK, CheckKind.OFFSET}:
         return np.ones(len(rows))
     return np.where(nominal < 0.0, -1.0, 1.0)
 
 
-def find_setbacks_to_rod_edge(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_setbacks_to_rod_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
     """All setbacks of a wall off by half a rod: read to the rods' edges.
 
     One pattern alone may really stand half a rod off; a whole wall of them does not.
     """
-    for wall, bad in suspects.rows_by_wall(CheckKind.SETBACK).items():
-        listed = suspects.measured_rows_on_wall(CheckKind.SETBACK, wall)
+    for wall, bad in failing.rows_by_wall(CheckKind.SETBACK).items():
+        listed = failing.measured_rows_on_wall(CheckKind.SETBACK, wall)
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
-            off = suspects.deviations(bad) - sign * suspects.rod_diameters(bad) / 2.0
-            near = np.abs(off) <= suspects.tolerances(bad)
+            off = failing.deviations(bad) - sign * failing.rod_diameters(bad) / 2.0
+            near = np.abs(off) <= failing.tolerances(bad)
             rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
-            half = suspects.rod_diameters(rows) / 2.0
+            half = failing.rod_diameters(rows) / 2.0
             if (
-                len({suspects.check(row).mark for row in rows}) >= 2
+                len({failing.check(row).mark for row in rows}) >= 2
                 and len(rows) >= MIN_WALL_SHARE * len(listed)
-                and _all_deviate_by(suspects, rows, sign * half)
+                and _all_deviate_by(failing, rows, sign * half)
             ):
-                yield suspects.explain(
+                yield failing.explain(
                     "rod_edge",
                     rows,
                     f"The setbacks of wall {'-'.join(wall)} are off by half a rod,"
-                    f" {suspects.length_text(half[0])}: read to the {edge} edge of the rod,"
+                    f" {failing.length_text(half[0])}: read to the {edge} edge of the rod,"
                     " not its centre.",
                 )
 
 
-def find_offsets_to_rod_edge(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_offsets_to_rod_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Offsets of a position all short, or all long, by half a rod on either side.
 
     On either side of the reference line: a pattern that stands off goes one way.
     """
-    for mark, rows in suspects.rows_by_mark(CheckKind.OFFSET).items():
-        side = np.sign(suspects.evaluation.table.nominal[rows])
-        listed = suspects.measured_rows_at(CheckKind.OFFSET, mark)
+    for mark, rows in failing.rows_by_mark(CheckKind.OFFSET).items():
+        side = np.sign(failing.evaluation.table.nominal[rows])
+        listed = failing.measured_rows_at(CheckKind.OFFSET, mark)
         if len(rows) < len(listed) or not {-1.0, 1.0} <= set(side.tolist()):
             continue
-        half = suspects.rod_diameters(rows) / 2.0
+        half = failing.rod_diameters(rows) / 2.0
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
-            if _all_deviate_by(suspects, rows, sign * side * half):
-                yield suspects.explain(
+            if _all_deviate_by(failing, rows, sign * side * half):
+                yield failing.explain(
                     "rod_edge",
                     rows,
                     f"Every offset of {mark} is off by half a rod,"
-                    f" {suspects.length_text(half[0])}, away from the others: read to the"
+                    f" {failing.length_text(half[0])}, away from the others: read to the"
                     f" {edge} edge of the rod, not its centre.",
                 )
 
 
 def _all_deviate_by(
-    suspects: FailingChecks, rows: list[int], amount: FloatArray
+    failing: FailingChecks, rows: list[int], amount: FloatArray
 ) -> bool:
     """Whether deviations are these amounts, each roughly and most closely. [mm]"""
-    off = suspects.deviations(rows) - amount
-    roughly = bool((np.abs(off) <= suspects.tolerances(rows)).all())
+    off = failing.deviations(rows) - amount
+    roughly = bool((np.abs(off) <= failing.tolerances(rows)).all())
     return roughly and abs(float(np.median(off))) <= EDGE_TOLERANCE_MM

@@ -30,66 +30,71 @@ from checks.evaluation.rod_positions import fit_patterns
 from jobs.anchor_plan.check_keys import CheckKind
 
 
-def add_misfit_plates(judged: BuildingEvaluation) -> BuildingEvaluation:
+def add_misfit_plates(evaluation: BuildingEvaluation) -> BuildingEvaluation:
     """The same, with the figures of plates that do not go on though all is within.
 
     That the rods are within their tolerance and that the plate goes over them are two
     questions (published-facts, caution 3): a tolerance may be wider than the hole.
     """
-    groups = judged.pattern_fits
+    groups = evaluation.pattern_fits
     stuck = groups.fitted_positions[groups.best_fit.interference_mm > SLACK_MM]
     if np.isin(stuck, groups.remedy_positions).all():
-        return judged
-    doubtful = np.zeros(len(judged.rods.groups), dtype=bool)
+        return evaluation
+    doubtful = np.zeros(len(evaluation.rods.groups), dtype=bool)
     doubtful[groups.remedy_positions] = True
     doubtful[stuck] = True
-    again = fit_patterns(judged.rods, judged.as_built, judged.limits, doubtful)
-    return replace(judged, pattern_fits=again)
+    again = fit_patterns(
+        evaluation.rods, evaluation.as_built, evaluation.limits, doubtful
+    )
+    return replace(evaluation, pattern_fits=again)
 
 
 def advise_position(
-    judged: BuildingEvaluation, order: int, again: Remedy | None
+    evaluation: BuildingEvaluation, order: int, again: Remedy | None
 ) -> Advice:
     """What to do about one position, by its place in the plan.
 
     A plate is only judged over rods that are all determined; until then the missing
     ones are measured.
     """
-    rods = judged.rods.groups[order].rows
-    missing = np.flatnonzero(~judged.as_built.determined[rods]) + 1
+    rods = evaluation.rods.groups[order].rows
+    missing = np.flatnonzero(~evaluation.as_built.determined[rods]) + 1
     if missing.size:
-        return _advise_incomplete(judged, order, missing.tolist(), again)
-    if again is None and _is_before_pour(judged, order):
-        again = _move_before_pour(judged, order)
-    place = np.flatnonzero(judged.pattern_fits.remedy_positions == order)
+        return _advise_incomplete(evaluation, order, missing.tolist(), again)
+    if again is None and _is_before_pour(evaluation, order):
+        again = _move_before_pour(evaluation, order)
+    place = np.flatnonzero(evaluation.pattern_fits.remedy_positions == order)
     if not place.size:
-        worst = float(judged.as_built.miss[rods].max())
-        beyond = float(judged.limits.re_anchor_beyond())
-        far = explain_too_far(worst, beyond, judged.style)
-        if _is_before_pour(judged, order):
+        worst = float(evaluation.as_built.miss[rods].max())
+        beyond = float(evaluation.limits.re_anchor_beyond())
+        far = explain_too_far(worst, beyond, evaluation.style)
+        if _is_before_pour(evaluation, order):
             far = None
-        figures = screen_reanchoring(judged, order) if far else {}
+        figures = screen_reanchoring(evaluation, order) if far else {}
         return advise_without_plate(again, far, figures)
-    mark = judged.rods.groups[order].position.mark
-    moves = [s.as_remedy(judged.style) for s in judged.steel_shifts if s.cures(mark)]
-    return advise_pattern(_pattern_case(judged, order, int(place[0])), again, moves)
+    mark = evaluation.rods.groups[order].position.mark
+    moves = [
+        s.as_remedy(evaluation.style) for s in evaluation.steel_shifts if s.cures(mark)
+    ]
+    return advise_pattern(_pattern_case(evaluation, order, int(place[0])), again, moves)
 
 
-def _is_before_pour(judged: BuildingEvaluation, order: int) -> bool:
+def _is_before_pour(evaluation: BuildingEvaluation, order: int) -> bool:
     """Whether the concrete was yet to be placed when the position was last read."""
-    age = concrete_age_days(judged, order)
+    age = concrete_age_days(evaluation, order)
     return age is not None and age < 0.0
 
 
-def _move_before_pour(judged: BuildingEvaluation, order: int) -> Remedy:
+def _move_before_pour(evaluation: BuildingEvaluation, order: int) -> Remedy:
     """Before the pour nothing is opened or cut: what is out is moved (domain rule)."""
-    mark = judged.rods.groups[order].position.mark
+    mark = evaluation.rods.groups[order].position.mark
     read = [
-        judged.table.checks[row].key
-        for row in judged.table.rows(
+        evaluation.table.checks[row].key
+        for row in evaluation.table.rows(
             CheckKind.LINE, CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE
         )
-        if judged.table.position[row] == order and judged.observations.count[row]
+        if evaluation.table.position[row] == order
+        and evaluation.observations.count[row]
     ]
     return propose_remeasurement(
         f"The concrete at {mark} was yet to be placed when its rods were read: move"
@@ -99,20 +104,22 @@ def _move_before_pour(judged: BuildingEvaluation, order: int) -> Remedy:
 
 
 def _advise_incomplete(
-    judged: BuildingEvaluation, order: int, missing: list[int], again: Remedy | None
+    evaluation: BuildingEvaluation, order: int, missing: list[int], again: Remedy | None
 ) -> Advice:
     """Some rods are not determined: measure them before anything is decided."""
-    mark = judged.rods.groups[order].position.mark
+    mark = evaluation.rods.groups[order].position.mark
     keys = [
         f"{kind}:{mark}.{rod}"
         for rod in missing
         for kind in ("setback", "offset")
-        if not judged.observations.count[judged.table.index[f"{kind}:{mark}.{rod}"]]
+        if not evaluation.observations.count[
+            evaluation.table.index[f"{kind}:{mark}.{rod}"]
+        ]
     ]
     names = ", ".join(str(rod) for rod in missing)
     first = again or propose_remeasurement(
         f"Rod {names} of {mark} is not determined yet; measure it before the plate is"
-        " judged.",
+        " evaluation.",
         keys,
     )
     return Advice(
@@ -122,34 +129,38 @@ def _advise_incomplete(
     )
 
 
-def _pattern_case(judged: BuildingEvaluation, order: int, place: int) -> PatternCase:
+def _pattern_case(
+    evaluation: BuildingEvaluation, order: int, place: int
+) -> PatternCase:
     """The figures of one position whose every rod and hole is known."""
-    group = judged.rods.groups[order]
-    held = judged.pattern_fits.bounded_fit
-    limits = judged.limits
+    group = evaluation.rods.groups[order]
+    held = evaluation.pattern_fits.bounded_fit
+    limits = evaluation.limits
     line, beyond = float(limits.line()), float(limits.re_anchor_beyond())
     worst, overrun = (
-        float(judged.as_built.miss[group.rows].max()),
+        float(evaluation.as_built.miss[group.rows].max()),
         held.interference_mm[place],
     )
-    as_drawn = float(judged.pattern_fits.overrun_as_drawn[place])
+    as_drawn = float(evaluation.pattern_fits.overrun_as_drawn[place])
     shift, turn = held.shift_mm[place], float(held.rotation_rad[place])
-    slotted = np.flatnonzero(judged.pattern_fits.slot_positions == order)
+    slotted = np.flatnonzero(evaluation.pattern_fits.slot_positions == order)
     slot = (
-        judged.pattern_fits.slots.plate_slots(int(slotted[0])) if slotted.size else None
+        evaluation.pattern_fits.slots.plate_slots(int(slotted[0]))
+        if slotted.size
+        else None
     )
     turned = 0.0
-    carried = rigid_fit.rotation_chord_mm(judged.rods.planned[group.rows], turn)
+    carried = rigid_fit.rotation_chord_mm(evaluation.rods.planned[group.rows], turn)
     if overrun <= SLACK_MM < as_drawn and carried > line + SLACK_MM:
-        square = _fit_nearly_square(judged, group.rows, line)
+        square = _fit_nearly_square(evaluation, group.rows, line)
         overrun, shift = square.interference_mm, square.shift_mm
         if overrun > SLACK_MM:
             turned = turn
-            slot = _slots_at_placement(square, _hole_clearance(judged, group.rows))
+            slot = _slots_at_placement(square, _hole_clearance(evaluation, group.rows))
         turn = square.rotation_rad
-    ream = _ream_opening(judged, group.rows, float(overrun))
+    ream = _ream_opening(evaluation, group.rows, float(overrun))
     return PatternCase(
-        style=judged.style,
+        style=evaluation.style,
         worst_position_error=worst,
         line_limit=line,
         reanchor_beyond=beyond,
@@ -159,30 +170,32 @@ def _pattern_case(judged: BuildingEvaluation, order: int, place: int) -> Pattern
         rotation=turn,
         needed_rotation=turned,
         needed_rotation_chord=carried if turned else 0.0,
-        before_pour=_is_before_pour(judged, order),
+        before_pour=_is_before_pour(evaluation, order),
         ream=ream,
-        slot=None if slot is None else _slot_opening(judged, group.rows, slot),
-        reanchor=screen_reanchoring(judged, order),
+        slot=None if slot is None else _slot_opening(evaluation, group.rows, slot),
+        reanchor=screen_reanchoring(evaluation, order),
     )
 
 
-def _hole_clearance(judged: BuildingEvaluation, rods: slice) -> FloatArray:
+def _hole_clearance(evaluation: BuildingEvaluation, rods: slice) -> FloatArray:
     """Half of hole less rod, of one position's rods. [mm]"""
-    clearance: FloatArray = judged.rods.hole_diameter[rods] - judged.rods.diameter[rods]
+    clearance: FloatArray = (
+        evaluation.rods.hole_diameter[rods] - evaluation.rods.diameter[rods]
+    )
     return clearance / 2.0
 
 
 def _fit_nearly_square(
-    judged: BuildingEvaluation, rods: slice, line: float
+    evaluation: BuildingEvaluation, rods: slice, line: float
 ) -> rigid_fit.BoundedPlacement:
     """The plate where neither shift nor turn carries a hole beyond the line tolerance.
 
     A column stands square to its frame: what goes on only turned is no shift.
     """
     return rigid_fit.fit_plate_within(
-        judged.rods.planned[rods],
-        judged.as_built.as_built[rods],
-        _hole_clearance(judged, rods),
+        evaluation.rods.planned[rods],
+        evaluation.as_built.points[rods],
+        _hole_clearance(evaluation, rods),
         line,
     )
 
@@ -205,12 +218,12 @@ def _slots_at_placement(
 
 
 def _ream_opening(
-    judged: BuildingEvaluation, rods: slice, overrun: float
+    evaluation: BuildingEvaluation, rods: slice, overrun: float
 ) -> HoleOpening:
     """Every hole opened to the one diameter that lets the plate on."""
-    hole = float(judged.rods.hole_diameter[rods][0])
-    edge = float(judged.rods.edge_distance[rods][0])
-    diameter = judged.rods.diameter[rods]
+    hole = float(evaluation.rods.hole_diameter[rods][0])
+    edge = float(evaluation.rods.edge_distance[rods][0])
+    diameter = evaluation.rods.diameter[rods]
     needed = hole + 2.0 * max(overrun, 0.0)
     return HoleOpening(
         hole_diameter=needed,
@@ -225,19 +238,19 @@ def _ream_opening(
 
 
 def _slot_opening(
-    judged: BuildingEvaluation, rods: slice, found: slots.PlateSlots
+    evaluation: BuildingEvaluation, rods: slice, found: slots.PlateSlots
 ) -> HoleOpening:
     """Only the offending holes opened."""
-    planned = judged.rods.planned[rods]
-    diameter = judged.rods.diameter[rods]
-    hole = judged.rods.hole_diameter[rods]
+    planned = evaluation.rods.planned[rods]
+    diameter = evaluation.rods.diameter[rods]
+    hole = evaluation.rods.hole_diameter[rods]
     opened = np.flatnonzero(found.opened)
     extension = found.extension_mm[: len(planned)]
     left = slots.edge_after_slotting_mm(
         planned,
         extension,
         found.direction_rad[: len(planned)],
-        float(judged.rods.edge_distance[rods][0]),
+        float(evaluation.rods.edge_distance[rods][0]),
     )
     needed = np.array(
         [fasteners.min_edge_distance_mm(size) for size in diameter.tolist()]

@@ -33,16 +33,16 @@ MEMBER_NAMES = {
 }
 
 
-def screen_reanchoring(judged: BuildingEvaluation, order: int) -> dict[str, Any]:
+def screen_reanchoring(evaluation: BuildingEvaluation, order: int) -> dict[str, Any]:
     """Which rods of a position to replace, each with its screen; lengths in mm."""
-    group = judged.rods.groups[order]
-    miss = judged.as_built.miss[group.rows]
-    diameter = judged.rods.diameter[group.rows]
-    out = np.flatnonzero(_rods_to_replace(judged, order))
+    group = evaluation.rods.groups[order]
+    miss = evaluation.as_built.miss[group.rows]
+    diameter = evaluation.rods.diameter[group.rows]
+    out = np.flatnonzero(_rods_to_replace(evaluation, order))
     neighbour = _neighbour_distances(
-        judged.rods.planned[group.rows], judged.as_built.as_built[group.rows], out
+        evaluation.rods.planned[group.rows], evaluation.as_built.points[group.rows], out
     )
-    edge, age = _edge_distances(judged, order), concrete_age_days(judged, order)
+    edge, age = _edge_distances(evaluation, order), concrete_age_days(evaluation, order)
     rods = []
     for i in out.tolist():
         size = float(diameter[i])
@@ -53,14 +53,14 @@ def screen_reanchoring(judged: BuildingEvaluation, order: int) -> dict[str, Any]
             neighbour_mm=float(neighbour[i]) if np.isfinite(neighbour[i]) else None,
             edge_mm=float(edge[i]),
             concrete_age_days=age,
-            concrete_strength_mpa=judged.plan.concrete.specified_strength,
+            concrete_strength_mpa=evaluation.plan.concrete.specified_strength,
         )
         screen = reanchor.screen_replacement_rod(proposal, fasteners.find_thread(size))
         rods.append(
             {
                 "rod": i + 1,
                 "miss": float(miss[i]),
-                "miss_text": format_length(float(miss[i]), judged.style),
+                "miss_text": format_length(float(miss[i]), evaluation.style),
                 "diameter": size,
                 "embedment": proposal.embedment_mm,
                 "outcome": str(screen.outcome),
@@ -78,24 +78,27 @@ def screen_reanchoring(judged: BuildingEvaluation, order: int) -> dict[str, Any]
     }
 
 
-def _rods_to_replace(judged: BuildingEvaluation, order: int) -> BoolArray:
+def _rods_to_replace(evaluation: BuildingEvaluation, order: int) -> BoolArray:
     """Which rods (m,) of a position are to be replaced.
 
     Those that are out by themselves; where the reference line is out as well, those
     that are out with it.
     """
-    rows, solved = judged.rods.groups[order].rows, judged.as_built
-    mark, diameter = judged.rods.groups[order].position.mark, judged.rods.diameter[rows]
-    line = judged.table.index.get(f"line:{mark}")
-    with_line = line is not None and judged.verdicts[line] == "outside"
-    off = np.abs((solved.deviation if with_line else solved.from_line)[rows])
-    limit = judged.limits.rod_location(diameter)[:, None]
-    words = np.array(judged.rod_verdicts[rows], dtype=object)
+    rows, as_built = evaluation.rods.groups[order].rows, evaluation.as_built
+    mark, diameter = (
+        evaluation.rods.groups[order].position.mark,
+        evaluation.rods.diameter[rows],
+    )
+    line = evaluation.table.index.get(f"line:{mark}")
+    with_line = line is not None and evaluation.verdicts[line] == "outside"
+    off = np.abs((as_built.deviation if with_line else as_built.from_line)[rows])
+    limit = evaluation.limits.rod_location(diameter)[:, None]
+    words = np.array(evaluation.rod_verdicts[rows], dtype=object)
     out: BoolArray = (off > limit + SLACK_MM).any(axis=1) | (words == "outside")
     if out.any():
         return out
-    clearance = (judged.rods.hole_diameter[rows] - diameter) / 2.0
-    missed: BoolArray = solved.miss[rows] > clearance + SLACK_MM
+    clearance = (evaluation.rods.hole_diameter[rows] - diameter) / 2.0
+    missed: BoolArray = as_built.miss[rows] > clearance + SLACK_MM
     return missed
 
 
@@ -119,13 +122,13 @@ def _neighbour_distances(
     return nearest
 
 
-def _edge_distances(judged: BuildingEvaluation, order: int) -> FloatArray:
+def _edge_distances(evaluation: BuildingEvaluation, order: int) -> FloatArray:
     """Distance (m,) from each planned place to the nearest wall's steel line."""
-    group = judged.rods.groups[order]
-    points = to_plan_axes(judged.rods.frames[order], judged.rods.planned[group.rows])[
-        :, None
-    ]
-    start = outline_points(judged.plan)
+    group = evaluation.rods.groups[order]
+    points = to_plan_axes(
+        evaluation.rods.frames[order], evaluation.rods.planned[group.rows]
+    )[:, None]
+    start = outline_points(evaluation.plan)
     along = np.roll(start, -1, axis=0) - start
     away = points - start
     share = (away * along).sum(axis=2) / (along * along).sum(axis=1)
@@ -134,21 +137,21 @@ def _edge_distances(judged: BuildingEvaluation, order: int) -> FloatArray:
     return nearest
 
 
-def concrete_age_days(judged: BuildingEvaluation, order: int) -> float | None:
+def concrete_age_days(evaluation: BuildingEvaluation, order: int) -> float | None:
     """Days from placing the concrete to the position's latest reading.
 
     Negative where the concrete was yet to be placed; None where either is not said.
 
     Parameters
     ----------
-    judged : the building.
+    evaluation : the building.
     order : the position's place in the plan.
     """
-    placed = judged.plan.concrete.placed_on
+    placed = evaluation.plan.concrete.placed_on
     days = [
         reading.at.date()
-        for row in np.flatnonzero(judged.table.position == order)
-        for reading in judged.observations.readings[row]
+        for row in np.flatnonzero(evaluation.table.position == order)
+        for reading in evaluation.observations.readings[row]
         if reading.at is not None
     ]
     if placed is None or not days:

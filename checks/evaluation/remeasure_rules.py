@@ -1,4 +1,4 @@
-"""Whether to measure again before anything is changed: the reasons, tried in order."""
+"""The rules that ask to measure again before anything is changed, tried in order."""
 
 from collections.abc import Callable, Iterable, Sequence
 
@@ -8,269 +8,267 @@ from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.remedies.remedy import Remedy, propose_remeasurement
 from checks.evaluation import verdict_reasons
 from checks.evaluation.building_evaluation import BuildingEvaluation
-from checks.evaluation.failing_checks import LikelyCause, capitalize_first
+from checks.evaluation.failing_checks import capitalize_first
+from checks.evaluation.likely_cause import LikelyCause
 from checks.evaluation.squareness import NO_OUTLINE_REASONS
 from core.units import format_length
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
-MAX_LISTED_CHECKS = 4  # checks a sentence lists; the rest is counted
+MAX_LISTED_CHECKS = 4
+"""Checks that a sentence lists by name; the rest is counted."""
+
+Keys = Sequence[str]
 RuleResult = tuple[Remedy, LikelyCause | None] | None
 
 
 def remeasure_reason(
-    judged: BuildingEvaluation, checks: Iterable[str]
+    evaluation: BuildingEvaluation, checks: Iterable[str]
 ) -> tuple[Remedy | None, LikelyCause | None]:
-    """The first reason to doubt these checks' readings, if there is one.
+    """Return the first reason to doubt the readings of these checks.
 
     Parameters
     ----------
-    judged : the building.
-    checks : keys of the checks a finding is about.
+    evaluation : the building.
+    checks : keys of the checks of a finding.
 
     Returns
     -------
-    The remedy to measure again, and the likely cause it rests on; None for either.
+    The remedy to measure again and the likely cause it rests on; None for either.
     """
     keys = list(checks)
-    for reason in REMEASURE_RULES:
-        found = reason(judged, keys)
-        if found is not None:
-            return found
+    for rule in REMEASURE_RULES:
+        result = rule(evaluation, keys)
+        if result is not None:
+            return result
     return None, None
 
 
-def _rule_likely_cause(judged: BuildingEvaluation, keys: Sequence[str]) -> RuleResult:
-    cause = judged.likely_cause_of(keys)
+def _rule_likely_cause(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    cause = evaluation.likely_cause_of(keys)
     if cause is None:
         return None
     return propose_remeasurement(cause.explanation, cause.checks), cause
 
 
-def _rule_impossible_data(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    wrong = [
-        key for key in keys if judged.observations.impossible[judged.table.index[key]]
-    ]
+def _rule_impossible_data(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    impossible, index = evaluation.observations.impossible, evaluation.table.index
+    wrong = [key for key in keys if impossible[index[key]]]
     if not wrong:
         return None
-    reason = (
-        f"Rise, tension or tape data of {_list_checks(judged, wrong)} cannot be right."
-    )
+    reason = verdict_reasons.describe_impossible_data(_list_checks(evaluation, wrong))
     return propose_remeasurement(reason, wrong), None
 
 
-def _rule_repeats_disagree(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Repeats that differ by more than the instrument explains."""
-    observed = judged.observations
-    rows = [judged.table.index[key] for key in keys]
-    apart = [row for row in rows if observed.disagree[row]]
-    if not apart:
+def _rule_repeats_disagree(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Doubt repeats that differ by more than the instrument explains."""
+    observations, table = evaluation.observations, evaluation.table
+    rows = [table.index[key] for key in keys]
+    disagreeing = [row for row in rows if observations.disagree[row]]
+    if not disagreeing:
         return None
-    worst = max(apart, key=lambda row: float(observed.spread[row]))
-    keys = [judged.table.checks[row].key for row in apart]
-    return propose_remeasurement(
-        verdict_reasons.disagreement_reason(judged, worst), keys
-    ), None
+    worst = max(disagreeing, key=lambda row: float(observations.spread[row]))
+    reason = verdict_reasons.disagreement_reason(evaluation, worst)
+    checks = [table.checks[row].key for row in disagreeing]
+    return propose_remeasurement(reason, checks), None
 
 
-def _rule_pattern_contradicts(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Setbacks, offsets and gages of one pattern that cannot all be right."""
-    bad = {judged.table.checks[row].key for row in judged.as_built.contradicted}
-    if not bad.intersection(keys):
+def _rule_pattern_contradicts(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Doubt setbacks, offsets and gages of one pattern that cannot all be right."""
+    table = evaluation.table
+    contradicted = {table.checks[row].key for row in evaluation.as_built.contradicted}
+    if not contradicted.intersection(keys):
         return None
-    said = "Setback, offset and gage contradict each other"
+    statement = "Setback, offset and gage readings contradict each other"
     if any(
-        verdict_reasons.has_contradictory_gages(judged, judged.table.index[key])
+        verdict_reasons.has_contradictory_gages(evaluation, table.index[key])
         for key in keys
     ):
-        said = verdict_reasons.CONTRADICTORY_GAGES
-    return propose_remeasurement(f"{said}: {_list_checks(judged, keys)}.", keys), None
-
-
-def _rule_no_outline(judged: BuildingEvaluation, keys: Sequence[str]) -> RuleResult:
-    said = NO_OUTLINE_REASONS.get(judged.squareness.adjustment.outcome)
-    lengths = _measured_outline_keys(judged) if said else []
-    if not set(lengths).intersection(keys):
-        return None
+        statement = verdict_reasons.CONTRADICTORY_GAGES
     return propose_remeasurement(
-        f"{said}: at least one of them is wrong.", lengths
+        f"{statement}: {_list_checks(evaluation, keys)}.", keys
     ), None
 
 
-def _rule_suspect_lengths(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Readings the others contradict; out of square hangs on all of the outline's."""
-    size = {s["check"]: abs(s["w"]) for s in judged.squareness.suspect_readings}
-    asked = size if _concerns_outline_shape(judged, keys) else size.keys() & set(keys)
-    if not asked:
-        return None
-    found = sorted(asked, key=lambda key: (-size[key], judged.table.index[key]))
-    reason = f"The other lengths contradict {_list_checks(judged, found)} (|w| > 3.29)."
-    return propose_remeasurement(reason, found), None
-
-
-def _rule_cannot_tell_which(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    lengths = (
-        _measured_outline_keys(judged)
-        if judged.squareness.adjustment.cannot_tell
-        else []
-    )
+def _rule_no_outline(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    statement = NO_OUTLINE_REASONS.get(evaluation.squareness.adjustment.outcome)
+    lengths = _measured_outline_keys(evaluation) if statement else []
     if not set(lengths).intersection(keys):
         return None
     return propose_remeasurement(
-        "Walls and diagonals contradict each other, and with no more lengths than"
-        " these it cannot be told which of them is wrong.",
+        f"{statement}. At least one of them is wrong.", lengths
+    ), None
+
+
+def _rule_suspect_lengths(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Doubt readings that the others contradict.
+
+    The shape of the outline depends on all its lengths, so any suspect one counts.
+    """
+    size = {s["check"]: abs(s["w"]) for s in evaluation.squareness.suspect_readings}
+    if _concerns_outline_shape(evaluation, keys):
+        suspect = set(size)
+    else:
+        suspect = size.keys() & set(keys)
+    if not suspect:
+        return None
+    index = evaluation.table.index
+    ordered = sorted(suspect, key=lambda key: (-size[key], index[key]))
+    listed = _list_checks(evaluation, ordered)
+    reason = f"The other lengths contradict {listed} (|w| > 3.29)."
+    return propose_remeasurement(reason, ordered), None
+
+
+def _rule_cannot_tell_which(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    if not evaluation.squareness.adjustment.cannot_tell:
+        return None
+    lengths = _measured_outline_keys(evaluation)
+    if not set(lengths).intersection(keys):
+        return None
+    return propose_remeasurement(
+        "Walls and diagonals contradict each other, and too few lengths were measured"
+        " to tell which one is wrong.",
         lengths,
     ), None
 
 
-def _rule_outline_doubtful(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Moves that would be taken from a length that has to be read again itself."""
-    if not _concerns_outline_shape(judged, keys):
+def _rule_outline_implausible(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Doubt an outline so far from the plan that no concrete was built like it."""
+    square = evaluation.squareness
+    if square.moves or not square.adjustment.determined:
         return None
-    words, index = judged.verdicts, judged.table.index
+    if not _concerns_outline_shape(evaluation, keys):
+        return None
+    return propose_remeasurement(
+        "A corner would have to move by more than a foot to square the outline. At"
+        " least one of these lengths is wrong.",
+        _measured_outline_keys(evaluation),
+    ), None
+
+
+def _rule_outline_doubtful(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Refuse corner moves computed from a length that must be read again itself."""
+    if not _concerns_outline_shape(evaluation, keys):
+        return None
+    verdicts, index = evaluation.verdicts, evaluation.table.index
     doubtful = [
         key
-        for key in _measured_outline_keys(judged)
-        if words[index[key]] == "remeasure" or judged.likely_cause_of([key]) is not None
+        for key in _measured_outline_keys(evaluation)
+        if verdicts[index[key]] == Verdict.REMEASURE
+        or evaluation.likely_cause_of([key]) is not None
     ]
     if not doubtful:
         return None
-    reason = (
-        f"The outline hangs on {_list_checks(judged, doubtful)}, to be measured again."
-    )
+    listed = _list_checks(evaluation, doubtful)
+    reason = f"The outline depends on {listed}, still to be measured again."
     return propose_remeasurement(reason, doubtful), None
 
 
-def _rule_outline_unchecked(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Moves that one wrong reading would spoil unseen, while others are still to do."""
-    square, observed = judged.squareness, judged.observations
-    found = square.adjustment
-    if not (found.determined and _concerns_outline_shape(judged, keys)):
+def _rule_outline_unchecked(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Refuse corner moves that one wrong reading would spoil without a trace."""
+    adjustment, table = evaluation.squareness.adjustment, evaluation.table
+    if not (adjustment.determined and _concerns_outline_shape(evaluation, keys)):
         return None
     unread = [
-        judged.table.checks[row].key
-        for row in judged.table.rows(CheckKind.DIAGONAL, CheckKind.WALL)
-        if not observed.count[row]
+        table.checks[row].key
+        for row in table.rows(CheckKind.DIAGONAL, CheckKind.WALL)
+        if not evaluation.observations.count[row]
     ]
-    if found.degrees_of_freedom > 0 or not unread:
+    if adjustment.degrees_of_freedom > 0 or not unread:
         return None
-    reason = (
-        f"Nothing checks the outline until {_list_checks(judged, unread)} is measured."
-    )
+    listed = _list_checks(evaluation, unread)
+    reason = f"Nothing checks the outline until {listed} is measured."
     return propose_remeasurement(reason, unread), None
 
 
-def _rule_guarded_acceptance(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """Within the limits, and outside only by what guarded acceptance takes off them.
+def _rule_levels_open(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Refuse shims for pads whose set-ups misclose: their heights are not known."""
+    table, pads = evaluation.table, evaluation.pads
+    kinds = {table.checks[table.index[key]].kind for key in keys}
+    if pads.levels_close or CheckKind.LEVEL not in kinds:
+        return None
+    misclosure = format_length(pads.misclosure, evaluation.style, 32)
+    return propose_remeasurement(
+        f"The set-ups do not close: the misclosure is {misclosure}. Level them again"
+        " before you set any shims.",
+        pads.tie_checks,
+    ), None
 
-    Heights are left out: a pad that is not shown to be level is shimmed.
+
+def _rule_guarded_acceptance(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
+    """Ask for a better measurement where only the guard band puts a check outside.
+
+    Heights are left out: a pad that is not proven level is shimmed.
     """
-    if not judged.limits.guarded:
+    if not evaluation.limits.guarded:
         return None
-    checks, square = judged.table.checks, judged.squareness
-    index = [judged.table.index[key] for key in keys]
-    rows = [row for row in index if judged.verdicts[row] == "outside"]
-    shape = square.verdict == "outside" and _concerns_outline_shape(judged, keys)
-    if shape and (square.difference or 0.0) > (square.limit or 0.0) + SLACK_MM:
+    table, square = evaluation.table, evaluation.squareness
+    outside = [
+        row
+        for row in (table.index[key] for key in keys)
+        if evaluation.verdicts[row] == Verdict.OUTSIDE
+    ]
+    out_of_square = square.verdict == Verdict.OUTSIDE and _concerns_outline_shape(
+        evaluation, keys
+    )
+    if not (outside or out_of_square):
         return None
-    beyond = any(verdict_reasons.is_beyond_limit(judged, row) for row in rows)
-    if (
-        beyond
-        or not (rows or shape)
-        or any(checks[r].kind is CheckKind.LEVEL for r in rows)
+    beyond_limit = (
+        out_of_square and (square.difference or 0.0) > (square.limit or 0.0) + SLACK_MM
+    ) or any(verdict_reasons.is_beyond_limit(evaluation, row) for row in outside)
+    if beyond_limit or any(
+        table.checks[row].kind is CheckKind.LEVEL for row in outside
     ):
         return None
-    named = [checks[row].key for row in rows] or keys
+    named = [table.checks[row].key for row in outside] or list(keys)
     return propose_remeasurement(
-        f"{capitalize_first(_list_checks(judged, named))}: within the limit, but not by twice the"
-        f" uncertainty, which guarded acceptance asks{_describe_guard_band(judged, rows)}. Note the"
-        " tape's temperature, take a better tape, or read it again.",
+        f"{capitalize_first(_list_checks(evaluation, named))}: within the limit, but"
+        " not by twice the uncertainty, as guarded acceptance requires"
+        f"{_describe_guard_band(evaluation, outside)}. Note the tape's temperature,"
+        " use a better tape, or take another reading.",
         named,
     ), None
 
 
-def _describe_guard_band(judged: BuildingEvaluation, rows: Sequence[int]) -> str:
-    """What is taken off the limit of the check it takes most of, for a sentence."""
+def _describe_guard_band(evaluation: BuildingEvaluation, rows: Sequence[int]) -> str:
+    """Describe the guard band of the worst check, as an addition to a sentence."""
     if not rows:
         return ""
-    guard, limit = COVERAGE_FACTOR * judged.sigma[rows], judged.bounds.size[rows]
+    guard = COVERAGE_FACTOR * evaluation.sigma[rows]
+    limit = evaluation.bounds.size[rows]
     worst = int(np.argmax(guard - limit))
-    off, of = (
-        format_length(float(mm[worst]), judged.style, 32) for mm in (guard, limit)
+    guard_text, limit_text = (
+        format_length(float(mm[worst]), evaluation.style, 32) for mm in (guard, limit)
     )
-    return f", {off} off {of}"
+    return f": it takes {guard_text} off the limit of {limit_text}"
 
 
-def _concerns_outline_shape(judged: BuildingEvaluation, keys: Sequence[str]) -> bool:
-    """Whether a finding is about the outline's shape, not one length of it."""
-    table = judged.table
+def _concerns_outline_shape(evaluation: BuildingEvaluation, keys: Keys) -> bool:
+    """Return True for a finding about the outline's shape, not one of its lengths."""
+    table = evaluation.table
     return any(
         table.checks[table.index[key]].kind is CheckKind.DIAGONAL for key in keys
     )
 
 
-def _rule_outline_implausible(
-    judged: BuildingEvaluation, keys: Sequence[str]
-) -> RuleResult:
-    """A figure so far from the plan that no concrete was built like that."""
-    square = judged.squareness
-    if square.moves or not square.adjustment.determined:
-        return None
-    if not _concerns_outline_shape(judged, keys):
-        return None
-    return propose_remeasurement(
-        "To come square a corner would have to move by more than a foot: at least one"
-        " of these lengths is wrong.",
-        _measured_outline_keys(judged),
-    ), None
+def _list_checks(evaluation: BuildingEvaluation, keys: Keys) -> str:
+    """List some checks for a sentence; beyond `MAX_LISTED_CHECKS` count them."""
+    table = evaluation.table
+    names = [table.checks[table.index[key]].description for key in keys]
+    if len(names) > MAX_LISTED_CHECKS + 1:
+        names = [*names[:MAX_LISTED_CHECKS], f"{len(names) - MAX_LISTED_CHECKS} more"]
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def _rule_levels_open(judged: BuildingEvaluation, keys: Sequence[str]) -> RuleResult:
-    """Pads of set-ups that do not close: shims would be cut to a height nobody has."""
-    table, pads = judged.table, judged.pads
-    kinds = {table.checks[table.index[key]].kind for key in keys}
-    if pads.levels_close or CheckKind.LEVEL not in kinds:
-        return None
-    off = format_length(pads.misclosure, judged.style, 32)
-    return propose_remeasurement(
-        f"The set-ups do not close, by {off}: level them again before anything is"
-        " shimmed.",
-        pads.tie_checks,
-    ), None
+def _measured_outline_keys(evaluation: BuildingEvaluation) -> list[str]:
+    """Return the keys of the walls and diagonals that were measured."""
+    checks = evaluation.table.checks
+    return [checks[row].key for row in evaluation.squareness.length_rows]
 
 
-def _list_checks(judged: BuildingEvaluation, keys: Sequence[str]) -> str:
-    """Some checks as a sentence lists them; many are counted."""
-    table = judged.table
-    said = [table.checks[table.index[key]].description for key in keys]
-    if len(said) > MAX_LISTED_CHECKS + 1:
-        said = [*said[:MAX_LISTED_CHECKS], f"{len(said) - MAX_LISTED_CHECKS} more"]
-    return " and ".join([", ".join(said[:-1]), said[-1]] if said[1:] else said)
-
-
-def _measured_outline_keys(judged: BuildingEvaluation) -> list[str]:
-    """The walls and diagonals that were measured."""
-    return [judged.table.checks[row].key for row in judged.squareness.length_rows]
-
-
-REMEASURE_RULES: tuple[
-    Callable[[BuildingEvaluation, Sequence[str]], RuleResult], ...
-] = (
+REMEASURE_RULES: tuple[Callable[[BuildingEvaluation, Keys], RuleResult], ...] = (
     _rule_likely_cause,
     _rule_impossible_data,
     _rule_repeats_disagree,

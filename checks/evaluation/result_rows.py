@@ -13,62 +13,70 @@ from checks.evaluation.verdict_reasons import CONTRADICTORY_GAGES, verdict_reaso
 Row = dict[str, Any]
 
 
-def build_check_rows(judged: BuildingEvaluation) -> list[Row]:
+def build_check_rows(evaluation: BuildingEvaluation) -> list[Row]:
     """The result document's `checks`, in the order of the plan.
 
     Parameters
     ----------
-    judged : the building.
+    evaluation : the building.
     """
-    observed, bounds, checks = judged.observations, judged.bounds, judged.table.checks
+    observations, bounds, checks = (
+        evaluation.observations,
+        evaluation.bounds,
+        evaluation.table.checks,
+    )
     columns: dict[str, list[Any]] = {
         "check": [check.key for check in checks],
-        "nominal": to_json_list(judged.nominal),
-        "observed": to_json_list(judged.value),
-        "deviation": to_json_list(judged.deviation),
+        "nominal": to_json_list(evaluation.nominal),
+        "observed": to_json_list(evaluation.value),
+        "deviation": to_json_list(evaluation.deviation),
         "limit": to_json_list(bounds.size),
-        "uncertainty": to_json_list(judged.sigma),
-        "probability": to_json_list(judged.probability),
-        "close_to_limit": judged.close_to_limit.tolist(),
-        "readings": [len(readings) for readings in observed.readings],
-        "verdict": judged.verdicts.tolist(),
+        "uncertainty": to_json_list(evaluation.sigma),
+        "probability": to_json_list(evaluation.probability),
+        "close_to_limit": evaluation.close_to_limit.tolist(),
+        "readings": [len(readings) for readings in observations.readings],
+        "verdict": evaluation.verdicts.tolist(),
         "kind": [str(check.kind) for check in checks],
         "mark": [check.mark for check in checks],
         "rods": [list(check.rods) for check in checks],
         "lower": to_json_list(bounds.lower),
         "upper": to_json_list(bounds.upper),
-        "spread": to_json_list(observed.spread),
-        "correction": to_json_list(observed.correction),
-        "reading_ids": [[r.id for r in readings] for readings in observed.readings],
-        "reason": _list_reasons(judged),
+        "spread": to_json_list(observations.spread),
+        "correction": to_json_list(observations.correction),
+        "reading_ids": [[r.id for r in readings] for readings in observations.readings],
+        "reason": _list_reasons(evaluation),
         "required": [check.required for check in checks],
         "stage": [check.stage for check in checks],
     }
     return _rows_from_columns(columns)
 
 
-def _list_reasons(judged: BuildingEvaluation) -> list[str | None]:
+def _list_reasons(evaluation: BuildingEvaluation) -> list[str | None]:
     """Why, of every check whose verdict does not speak for itself."""
-    reasons: list[str | None] = [None] * len(judged.verdicts)
-    silent = judged.verdicts != "within"
-    if not judged.limits.guarded:
-        silent &= judged.verdicts != "outside"
+    reasons: list[str | None] = [None] * len(evaluation.verdicts)
+    silent = evaluation.verdicts != "within"
+    if not evaluation.limits.guarded:
+        silent &= evaluation.verdicts != "outside"
     for row in np.flatnonzero(silent).tolist():
-        reasons[row] = verdict_reason(judged, row)
+        reasons[row] = verdict_reason(evaluation, row)
     return reasons
 
 
-def build_position_rows(judged: BuildingEvaluation) -> list[Row]:
+def build_position_rows(evaluation: BuildingEvaluation) -> list[Row]:
     """The result document's `positions`, in the order of the plan.
 
     Parameters
     ----------
-    judged : the building.
+    evaluation : the building.
     """
-    groups, solved, table = judged.pattern_fits, judged.as_built, judged.rods
+    groups, as_built, table = (
+        evaluation.pattern_fits,
+        evaluation.as_built,
+        evaluation.rods,
+    )
     origin = np.array([frame.origin for frame in table.frames]).reshape(-1, 2)
     along = np.array([frame.along for frame in table.frames]).reshape(-1, 2)
-    fits, rods = _build_plate_fits(judged), _build_rod_rows(judged)
+    fits, rods = _build_plate_fits(evaluation), _build_rod_rows(evaluation)
     return _rows_from_columns(
         {
             "mark": [group.position.mark for group in table.groups],
@@ -77,8 +85,8 @@ def build_position_rows(judged: BuildingEvaluation) -> list[Row]:
             "turn": to_json_list(groups.turn),
             "rods": [rods[group.rows] for group in table.groups],
             "plate_fit": [fits.get(i) for i in range(len(table.groups))],
-            "note": [_pattern_note(judged, group) for group in table.groups],
-            "line_deviation": to_json_list(solved.line),
+            "note": [_pattern_note(evaluation, group) for group in table.groups],
+            "line_deviation": to_json_list(as_built.line),
             "x": origin[:, 0].tolist(),
             "y": origin[:, 1].tolist(),
             "angle": np.arctan2(along[:, 1], along[:, 0]).tolist(),
@@ -86,34 +94,34 @@ def build_position_rows(judged: BuildingEvaluation) -> list[Row]:
     )
 
 
-def _build_rod_rows(judged: BuildingEvaluation) -> list[Row]:
+def _build_rod_rows(evaluation: BuildingEvaluation) -> list[Row]:
     """Every rod of the plan, one position after the other."""
-    table, solved = judged.rods, judged.as_built
-    built, off = to_json_list(solved.as_built.T), to_json_list(solved.deviation.T)
+    table, as_built = evaluation.rods, evaluation.as_built
+    built, off = to_json_list(as_built.points.T), to_json_list(as_built.deviation.T)
     columns: dict[str, list[Any]] = {
         "rod": (np.arange(len(table)) - table.first[table.position] + 1).tolist(),
         "along": built[0],
         "in": built[1],
         "d_along": off[0],
         "d_in": off[1],
-        "miss": to_json_list(solved.miss),
-        "verdict": list(judged.rod_verdicts),
-        "determined": solved.determined.tolist(),
+        "miss": to_json_list(as_built.miss),
+        "verdict": list(evaluation.rod_verdicts),
+        "determined": as_built.determined.tolist(),
         "planned_along": table.planned[:, 0].tolist(),
         "planned_in": table.planned[:, 1].tolist(),
     }
     return _rows_from_columns(columns)
 
 
-def _pattern_note(judged: BuildingEvaluation, group: PositionRods) -> str | None:
+def _pattern_note(evaluation: BuildingEvaluation, group: PositionRods) -> str | None:
     """What there is to say of a pattern as a whole."""
-    bad = judged.as_built.contradictory[group.rows].any()
+    bad = evaluation.as_built.contradictory[group.rows].any()
     return f"{CONTRADICTORY_GAGES}." if bad else None
 
 
-def _build_plate_fits(judged: BuildingEvaluation) -> dict[int, Row]:
+def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, Row]:
     """Each fitted position's `plate_fit`, by its place in the plan."""
-    groups, table = judged.pattern_fits, judged.rods
+    groups, table = evaluation.pattern_fits, evaluation.rods
     fit, at = groups.best_fit, groups.fitted_positions
     hole = table.hole_diameter[table.first[at]]
     columns = {

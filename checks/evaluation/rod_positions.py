@@ -10,7 +10,7 @@ from checks.engine.conformity import SLACK_MM
 from checks.engine.plate_fit import plate, slots
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
-from checks.tolerances import ToleranceLimits
+from checks.tolerances.limits import ToleranceLimits
 from jobs.anchor_plan.check_keys import CheckKind
 
 PATTERN_KINDS = (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
@@ -21,7 +21,7 @@ CRITICAL_W = 3.29  # W. Baarda (1968): 0.1 % of good readings exceed it
 class AsBuiltRods:
     """Every rod of the plan as built; NaN where it is not determined. [mm]
 
-    as_built : (n_rods, 2) along and in, from the planned reference line and the
+    points : (n_rods, 2) along and in, from the planned reference line and the
         steel line.
     from_line : (n_rods, 2) deviation with the reference line taken as built: what
         setback, offset and gage readings say, and what `rod_location` limits.
@@ -34,7 +34,7 @@ class AsBuiltRods:
         it was not measured, when it is taken to be where the plan has it.
     """
 
-    as_built: FloatArray
+    points: FloatArray
     from_line: FloatArray
     deviation: FloatArray
     determined: BoolArray
@@ -77,46 +77,48 @@ class PatternFits:
 
 
 def solve_rods(
-    table: CheckTable, rods: RodTable, observed: Observations
+    table: CheckTable, rods: RodTable, observations: Observations
 ) -> AsBuiltRods:
     """Each rod from whatever lines, setbacks, offsets and gages were read."""
-    rows = {kind: _measured_rows(table, observed, kind) for kind in PATTERN_KINDS}
+    rows = {kind: _measured_rows(table, observations, kind) for kind in PATTERN_KINDS}
     solution = pattern.solve_patterns(
         rods.planned,
         rods.position,
-        setback=_single_rod_readings(table, rods, observed, rows[CheckKind.SETBACK]),
-        offset=_single_rod_readings(table, rods, observed, rows[CheckKind.OFFSET]),
-        gage=_gage_readings(table, rods, observed, rows[CheckKind.GAGE]),
+        setback=_single_rod_readings(
+            table, rods, observations, rows[CheckKind.SETBACK]
+        ),
+        offset=_single_rod_readings(table, rods, observations, rows[CheckKind.OFFSET]),
+        gage=_gage_readings(table, rods, observations, rows[CheckKind.GAGE]),
     )
     line = np.full(len(rods.groups), np.nan)
     lines = table.rows(CheckKind.LINE)
-    line[table.position[lines]] = observed.value[lines] - table.nominal[lines]
+    line[table.position[lines]] = observations.value[lines] - table.nominal[lines]
     from_line = solution.rods_mm - rods.planned
     moved = np.zeros_like(from_line)
     moved[:, 0] = np.nan_to_num(line)[rods.position]
     return AsBuiltRods(
-        as_built=solution.rods_mm + moved,
+        points=solution.rods_mm + moved,
         from_line=from_line,
         deviation=from_line + moved,
         determined=np.logical_and.reduce(solution.determined, axis=1),
         line=line,
         contradictory=solution.contradictory,
-        contradicted=_find_contradicted_rows(table, rods, rows, solution, observed),
+        contradicted=_find_contradicted_rows(table, rods, rows, solution, observations),
     )
 
 
 def _measured_rows(
-    table: CheckTable, observed: Observations, kind: CheckKind
+    table: CheckTable, observations: Observations, kind: CheckKind
 ) -> IntArray:
     """Rows of one kind that were read."""
     rows = table.rows(kind)
-    return rows[observed.count[rows] > 0]
+    return rows[observations.count[rows] > 0]
 
 
 def assign_rod_verdicts(
     table: CheckTable,
     rods: RodTable,
-    solved: AsBuiltRods,
+    as_built: AsBuiltRods,
     limits: ToleranceLimits,
     words: np.ndarray,
 ) -> tuple[str, ...]:
@@ -128,12 +130,12 @@ def assign_rod_verdicts(
 
     Parameters
     ----------
-    table, rods, solved, limits : the checks, and the rods planned and as built.
+    table, rods, as_built, limits : the checks, and the rods planned and as built.
     words : array, shape (n_checks,)
         The checks' verdicts.
     """
     limit = limits.rod_location(rods.diameter)[:, None]
-    off = np.abs(solved.from_line) > limit + SLACK_MM
+    off = np.abs(as_built.from_line) > limit + SLACK_MM
     outside = off[:, 0] | off[:, 1]
     single, every = (
         table.rows(CheckKind.SETBACK, CheckKind.OFFSET),
@@ -143,7 +145,7 @@ def assign_rod_verdicts(
     again = np.zeros(len(rods), dtype=bool)
     again[rods.rows_of_checks(table, every[words[every] == "remeasure"])] = True
     word = np.where(outside, "outside", "within").astype(object)
-    word[~solved.determined & ~outside] = "unmeasured"
+    word[~as_built.determined & ~outside] = "unmeasured"
     word[again] = "remeasure"
     return tuple(word.tolist())
 
@@ -153,7 +155,7 @@ def _find_contradicted_rows(
     rods: RodTable,
     rows: dict[CheckKind, IntArray],
     solution: pattern.PatternSolution,
-    observed: Observations,
+    observations: Observations,
 ) -> IntArray:
     """Rows whose residual in the pattern's solution no uncertainty explains.
 
@@ -167,7 +169,7 @@ def _find_contradicted_rows(
         solution.gage_residuals_mm,
     )
     found = [
-        rows[kind][np.abs(residual) > CRITICAL_W * observed.uncertainty[rows[kind]]]
+        rows[kind][np.abs(residual) > CRITICAL_W * observations.uncertainty[rows[kind]]]
         for kind, residual in zip(PATTERN_KINDS, residuals, strict=True)
     ]
     gages = rows[CheckKind.GAGE]
@@ -176,56 +178,56 @@ def _find_contradicted_rows(
 
 
 def _single_rod_readings(
-    table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
+    table: CheckTable, rods: RodTable, observations: Observations, rows: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
     """Rod rows, values and uncertainties of checks that name one rod."""
     return (
         rods.rows_of_checks(table, rows)[:, 0],
-        observed.value[rows],
-        observed.uncertainty[rows],
+        observations.value[rows],
+        observations.uncertainty[rows],
     )
 
 
 def _gage_readings(
-    table: CheckTable, rods: RodTable, observed: Observations, rows: IntArray
+    table: CheckTable, rods: RodTable, observations: Observations, rows: IntArray
 ) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Both rod rows, values and uncertainties of every gage read."""
     pairs = rods.rows_of_checks(table, rows)
     return (
         pairs[:, 0],
         pairs[:, 1],
-        observed.value[rows],
-        observed.uncertainty[rows],
+        observations.value[rows],
+        observations.uncertainty[rows],
     )
 
 
 def fit_patterns(
-    rods: RodTable, solved: AsBuiltRods, limits: ToleranceLimits, doubtful: BoolArray
+    rods: RodTable, as_built: AsBuiltRods, limits: ToleranceLimits, doubtful: BoolArray
 ) -> PatternFits:
     """Group shift and turn, and the plate over the rods, for all positions at once.
 
     Parameters
     ----------
-    rods, solved : the rods, planned and as built.
+    rods, as_built : the rods, planned and as built.
     limits : for the line tolerance, within which the steel may move.
     doubtful : array, shape (n_positions,)
         Positions that need a remedy, and so the plate held near its planned place.
     """
     rows, real = rods.padded_rows
-    complete = np.logical_and.reduce(solved.determined[rows] | ~real, axis=1)
+    complete = np.logical_and.reduce(as_built.determined[rows] | ~real, axis=1)
     shift = np.full((len(rods.groups), 2), np.nan)
     turn = np.full(len(rods.groups), np.nan)
     which = np.flatnonzero(complete)
     if which.size:
         moved = rigid_fit.fit_rigid(
-            rods.planned[rows[which]], solved.as_built[rows[which]], real[which]
+            rods.planned[rows[which]], as_built.points[rows[which]], real[which]
         )
         shift[which], turn[which] = moved.shift_mm, moved.rotation_rad
     clearance = (rods.hole_diameter - rods.diameter) / 2.0
     fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
     again = fitted[doubtful[fitted]]
 
-    planned, built = rods.planned[rows], solved.as_built[rows]
+    planned, built = rods.planned[rows], as_built.points[rows]
     free = plate.fit_plates(
         planned[fitted], built[fitted], clearance[rows[fitted]], real[fitted]
     )
@@ -238,8 +240,10 @@ def fit_patterns(
         real[again],
         limit,
     )
-    apart = np.linalg.norm(solved.deviation, axis=1) - clearance
-    worst = np.where(real[again], solved.miss[rows[again]], 0.0).max(axis=1, initial=0)
+    apart = np.linalg.norm(as_built.deviation, axis=1) - clearance
+    worst = np.where(real[again], as_built.miss[rows[again]], 0.0).max(
+        axis=1, initial=0
+    )
     near = worst <= limits.re_anchor_beyond() + SLACK_MM
     open_ = near & (held.interference_mm > SLACK_MM)
     at = again[open_]

@@ -1,11 +1,12 @@
-"""Thread above every nut, as planned or measured, and after the shims are in."""
+"""Thread above every nut: before the shims, and at each pad after them."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from checks.engine import fasteners, thread_engagement
 from checks.engine.arrays import BoolArray, FloatArray
 from checks.engine.conformity import SLACK_MM
-from checks.evaluation.building_evaluation import RodThreads
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.pad_levels import PadLevels
 from checks.evaluation.reduce_readings import Observations
@@ -13,19 +14,32 @@ from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 
 
-def compute_rod_threads(
-    plan: Plan, table: CheckTable, rods: RodTable, observed: Observations
-) -> RodThreads:
-    """Thread above the nut of every rod before shims, the projection as measured.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodThreads:
+    """Thread above the nut of every rod, shape (n_rods,). [mm]; NaN where unknown.
 
-    Where a projection was not measured the planned one stands in. The washer is the
-    thickest type A of the rod's size, the nut a heavy hex at its thickest; a size
-    that the tables do not list gives NaN.
+    `thread_left` is negative where the nut is not fully engaged; `engaged` is the
+    engaged share of the nut.
     """
-    stands = rods.projection.copy()
-    read = table.rows(CheckKind.PROJECTION)
-    read = read[observed.count[read] > 0]
-    stands[rods.rows_of_checks(table, read)[:, 0]] = observed.value[read]
+
+    thread_left: FloatArray
+    engaged: FloatArray
+
+
+def compute_rod_threads(
+    plan: Plan, table: CheckTable, rods: RodTable, observations: Observations
+) -> RodThreads:
+    """Compute the thread above the nut of every rod before shims.
+
+    The planned projection stands in for one that was not measured. The washer is the
+    thickest type A of the rod's size, the nut a heavy hex at its thickest: the worst
+    hardware the rod may get. A size that the tables do not list gives NaN.
+    """
+    projection = rods.projection.copy()
+    measured = table.rows(CheckKind.PROJECTION)
+    measured = measured[observations.count[measured] > 0]
+    rod = rods.rows_of_checks(table, measured)[:, 0]
+    projection[rod] = observations.value[measured]
     sizes, which = np.unique(rods.diameter, return_inverse=True)
     hardware = np.array([_nut_and_washer_thickness(size) for size in sizes.tolist()])
     nut, washer = hardware.reshape(-1, 2)[which.reshape(-1)].T
@@ -36,14 +50,14 @@ def compute_rod_threads(
         for name, detail in plan.details.items()
     }
     plate = np.array([plates[group.detail.name] for group in rods.groups])
-    found = thread_engagement.compute_engagement(
-        stands, 0.0, plate[rods.position], washer, nut
+    engagement = thread_engagement.compute_engagement(
+        projection, 0.0, plate[rods.position], washer, nut
     )
-    return RodThreads(thread_left=found.spare_mm, engaged=found.engaged)
+    return RodThreads(thread_left=engagement.spare_mm, engaged=engagement.engaged)
 
 
 def _nut_and_washer_thickness(diameter: float) -> tuple[float, float]:
-    """Thickness of nut and washer of one rod size; NaN where not listed. [mm]"""
+    """Return nut and washer thickness of a rod size; NaN where not listed. [mm]"""
     thread = fasteners.find_thread(diameter)
     washers = fasteners.list_washers(diameter)
     if thread is None or not washers:
@@ -54,13 +68,13 @@ def _nut_and_washer_thickness(diameter: float) -> tuple[float, float]:
 def compute_pad_threads(
     table: CheckTable, rods: RodTable, threads: RodThreads, pads: PadLevels
 ) -> FloatArray:
-    """Least thread left at each pad once its shims are in, shape (n_pads,). [mm]
+    """Compute the least thread left at each pad with its shims in, (n_pads,). [mm]
 
-    NaN where it is not known of some rod, unless one that is known falls short: an
-    unknown rod hides no short one.
+    NaN where the thread of some rod is unknown, unless a known rod falls short.
     """
-    at, real = rods.padded_rows
-    left = np.where(real, threads.thread_left[at], np.inf)
+    rod_rows, real = rods.padded_rows
+    left = np.where(real, threads.thread_left[rod_rows], np.inf)
+    # fmin passes over NaN: an unknown rod must not hide a short one.
     least = np.fmin.reduce(left, axis=1, initial=np.inf)
     unknown: BoolArray = np.asarray(np.isnan(left).any(axis=1))
     pad = table.position[pads.rows]

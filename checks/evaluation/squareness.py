@@ -15,7 +15,7 @@ from checks.engine.errors import DegenerateGeometryError
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
-from checks.tolerances import ToleranceLimits
+from checks.tolerances.limits import ToleranceLimits
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import outline_points
 from jobs.anchor_plan.values import Plan
@@ -47,22 +47,22 @@ class Squareness:
 
 
 def compute_squareness(
-    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
+    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> Squareness:
     """Adjust the outline from every wall and diagonal that was measured."""
     names = [corner.name for corner in plan.outline]
     place = {name: i for i, name in enumerate(names)}
     lengths = table.rows(CheckKind.WALL, CheckKind.DIAGONAL)
-    rows = lengths[observed.count[lengths] > 0]
+    rows = lengths[observations.count[lengths] > 0]
     pairs = _corner_pairs(table, rows, place)
     adjusted = _adjust_outline(
         outline_points(plan),
         pairs,
-        observed.value[rows],
-        observed.uncertainty[rows],
+        observations.value[rows],
+        observations.uncertainty[rows],
         [[place[name] for name in ends] for ends in plan.diagonals],
     )
-    difference, limit, verdict = _diagonal_difference(plan, table, observed, limits)
+    difference, limit, verdict = _diagonal_difference(plan, table, observations, limits)
     return Squareness(
         difference=difference,
         limit=limit,
@@ -71,7 +71,9 @@ def compute_squareness(
         length_rows=rows,
         missing_checks=tuple(_check_keys(plan, names, adjusted.missing)),
         moves=tuple(_square_up_moves(plan, names, adjusted)),
-        suspect_readings=tuple(_list_suspect_readings(table, observed, rows, adjusted)),
+        suspect_readings=tuple(
+            _list_suspect_readings(table, observations, rows, adjusted)
+        ),
     )
 
 
@@ -113,7 +115,7 @@ def _check_keys(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str
 
 
 def _diagonal_difference(
-    plan: Plan, table: CheckTable, observed: Observations, limits: ToleranceLimits
+    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> tuple[float | None, float | None, str]:
     """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
 
@@ -125,17 +127,17 @@ def _diagonal_difference(
     """
     keys = [f"diagonal:{first}-{second}" for first, second in plan.diagonals]
     listed = np.array([table.index[key] for key in keys], dtype=int)
-    rows = listed[observed.count[listed] > 0]
+    rows = listed[observations.count[listed] > 0]
     if rows.size < 2:
         return None, None, "unmeasured"
     difference, limit, guard = max(
-        _worst_partner(rows[i], rows[i + 1 :], table, observed, limits)
+        _worst_partner(rows[i], rows[i + 1 :], table, observations, limits)
         for i in range(rows.size - 1)
     )[1:]
     within = difference <= limit - guard + SLACK_MM
     if rows.size < listed.size and within:
         return None, None, "unmeasured"
-    if (observed.disagree | observed.impossible)[rows].any():
+    if (observations.disagree | observations.impossible)[rows].any():
         return difference, limit, "remeasure"
     return difference, limit, "within" if within else "outside"
 
@@ -144,17 +146,17 @@ def _worst_partner(
     one: int,
     others: IntArray,
     table: CheckTable,
-    observed: Observations,
+    observations: Observations,
     limits: ToleranceLimits,
 ) -> tuple[float, float, float, float]:
     """The diagonal that is furthest beyond the limit of its difference from one.
 
     How far beyond, the difference, its limit, and the guard taken off that. [mm]
     """
-    deviation = observed.value[one] - table.nominal[one]
-    apart = np.abs(observed.value[others] - table.nominal[others] - deviation)
+    deviation = observations.value[one] - table.nominal[one]
+    apart = np.abs(observations.value[others] - table.nominal[others] - deviation)
     allowed = limits.diagonal((table.nominal[others] + table.nominal[one]) / 2.0)
-    sigma = np.hypot(observed.uncertainty[others], observed.uncertainty[one])
+    sigma = np.hypot(observations.uncertainty[others], observations.uncertainty[one])
     guard = COVERAGE_FACTOR * sigma * limits.guarded
     beyond = apart - allowed + guard
     k = int(beyond.argmax())
@@ -163,7 +165,7 @@ def _worst_partner(
 
 def _list_suspect_readings(
     table: CheckTable,
-    observed: Observations,
+    observations: Observations,
     rows: IntArray,
     adjusted: outline.OutlineAdjustment,
 ) -> list[dict[str, Any]]:
@@ -171,7 +173,7 @@ def _list_suspect_readings(
     return [
         {
             "check": table.checks[row].key,
-            "readings": [reading.id for reading in observed.readings[row]],
+            "readings": [reading.id for reading in observations.readings[row]],
             "w": to_json_number(adjusted.w[i]),
         }
         for i, row in enumerate(rows)

@@ -90,14 +90,14 @@ class SteelShiftOption:
 
 
 def find_steel_shifts(
-    plan: Plan, rods: RodTable, solved: AsBuiltRods, groups: PatternFits
+    plan: Plan, rods: RodTable, as_built: AsBuiltRods, groups: PatternFits
 ) -> tuple[SteelShiftOption, ...]:
     """Moves that would leave fewer positions to rework, the whole steel's first."""
     which = groups.fitted_positions
     stuck = groups.remedy_positions[groups.overrun_as_drawn > SLACK_MM]
     if stuck.size < MIN_BLOCKED_PLATES:
         return ()
-    planned, built, allowance, real = _rods_on_plan_axes(plan, rods, solved, which)
+    planned, built, allowance, real = _rods_on_plan_axes(plan, rods, as_built, which)
     marks = [rods.groups[i].position.mark for i in which]
     found = [
         SteelShiftOption(
@@ -128,7 +128,7 @@ def find_steel_shifts(
 
 
 def _rods_on_plan_axes(
-    plan: Plan, rods: RodTable, solved: AsBuiltRods, which: IntArray
+    plan: Plan, rods: RodTable, as_built: AsBuiltRods, which: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
     """Planned and as-built rods on plan axes, clearances, and which are real."""
     rows, real = rods.padded_rows
@@ -136,7 +136,7 @@ def _rods_on_plan_axes(
     frames = [rods.frames[group] for group in which]
     origin = np.array([frame.origin for frame in frames])[:, None]
     axes = np.array([(frame.along, frame.inward) for frame in frames])
-    planned, built = (origin + of[at] @ axes for of in (rods.planned, solved.as_built))
+    planned, built = (origin + of[at] @ axes for of in (rods.planned, as_built.points))
     clearance = (rods.hole_diameter - rods.diameter) / 2.0
     return planned, built, clearance[at], real[which]
 

@@ -42,26 +42,26 @@ MIN_CORNER_OPENING = (
 )
 
 
-def find_misread_repeats(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Of readings that disagree, the one that is a foot or an inch off the plan."""
-    judged = suspects.evaluation
-    for row in suspects.unexplained_rows(*LENGTH_KINDS):
-        readings = judged.observations.readings[row]
-        if judged.verdicts[row] != "remeasure" or len(readings) < 2:
+    evaluation = failing.evaluation
+    for row in failing.unexplained_rows(*LENGTH_KINDS):
+        readings = evaluation.observations.readings[row]
+        if evaluation.verdicts[row] != "remeasure" or len(readings) < 2:
             continue
-        tolerance = float(suspects.tolerances([row])[0])
-        values = correct_tape_values(judged.plan, judged.table, row, readings)
-        off = values - judged.table.nominal[row]
+        tolerance = float(failing.tolerances([row])[0])
+        values = correct_tape_values(evaluation.plan, evaluation.table, row, readings)
+        off = values - evaluation.table.nominal[row]
         good = np.abs(off) <= tolerance
         amount = causes.find_misreadings(off, tolerance)
         wrong = (amount != 0.0) & ~good
         if good.any() and wrong.any() and (good | wrong).all():
             first = int(np.flatnonzero(wrong)[0])
-            cause = suspects.explain(
+            cause = failing.explain(
                 "misread",
                 [row],
-                f"One reading of {suspects.check(row).description}, {readings[first].text}, is"
-                f" {suspects.length_text(amount[first])} off where the others agree with"
+                f"One reading of {failing.check(row).description}, {readings[first].text}, is"
+                f" {failing.length_text(amount[first])} off where the others agree with"
                 " the plan: a misread, or the tape held at its 1 ft mark.",
             )
             yield replace(
@@ -69,18 +69,18 @@ def find_misread_repeats(suspects: FailingChecks) -> Iterator[LikelyCause]:
             )
 
 
-def find_foot_marks(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_foot_marks(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Several running dimensions of a wall a foot long: the tape's 1 ft mark."""
-    for wall, rows in suspects.rows_by_wall(CheckKind.LINE).items():
-        off = np.abs(suspects.deviations_as_read(rows) - causes.FOOT_MM)
-        left_over = causes.clear_margin(suspects.tolerances(rows), causes.FOOT_MM)
+    for wall, rows in failing.rows_by_wall(CheckKind.LINE).items():
+        off = np.abs(failing.deviations_as_read(rows) - causes.FOOT_MM)
+        left_over = causes.clear_margin(failing.tolerances(rows), causes.FOOT_MM)
         here = _select_rows(rows, off <= left_over)
         if len(here) >= 2:
             every = len(here) == len(
-                suspects.measured_rows_on_wall(CheckKind.LINE, wall)
+                failing.measured_rows_on_wall(CheckKind.LINE, wall)
             )
             which = "Every running dimension" if every else f"{len(here)} lines"
-            yield suspects.explain(
+            yield failing.explain(
                 "foot_mark",
                 here,
                 f"{which} of wall {'-'.join(wall)} {'is' if every else 'are'} a foot"
@@ -88,127 +88,125 @@ def find_foot_marks(suspects: FailingChecks) -> Iterator[LikelyCause]:
             )
 
 
-def find_other_corner(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_other_corner(failing: FailingChecks) -> Iterator[LikelyCause]:
     """A line as long as the wall less what is planned: read from its other end.
 
     Not within a foot of that end's own length, as in the middle of a wall, where
     from which end it was read makes no difference that concrete could not.
     """
-    for wall, rows in suspects.rows_by_wall(CheckKind.LINE).items():
-        length = wall_length(suspects.evaluation.plan, wall)
-        nominal = suspects.evaluation.table.nominal[rows]
-        off = np.abs(suspects.evaluation.value[rows] - (length - nominal))
+    for wall, rows in failing.rows_by_wall(CheckKind.LINE).items():
+        length = wall_length(failing.evaluation.plan, wall)
+        nominal = failing.evaluation.table.nominal[rows]
+        off = np.abs(failing.evaluation.value[rows] - (length - nominal))
         apart = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
-        near = apart & (off <= suspects.tolerances(rows))
+        near = apart & (off <= failing.tolerances(rows))
         # another line that is out some other way may have been exchanged with it
         for row in rows if near.all() else ():
-            yield suspects.explain(
+            yield failing.explain(
                 "other_corner",
                 [row],
-                f"{capitalize_first(suspects.check(row).description)} fits the plan if it was read from"
+                f"{capitalize_first(failing.check(row).description)} fits the plan if it was read from"
                 f" the other corner of wall {'-'.join(wall)}.",
             )
 
 
-def find_outer_edge(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_outer_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
     """All readings of a wall long by the notch: taken from the concrete's edge."""
-    notch = suspects.evaluation.plan.notch
+    notch = failing.evaluation.plan.notch
     if notch is None:
         return
     for kind, edge in ((CheckKind.SETBACK, "steel line"), (CheckKind.LINE, "corner")):
-        for wall, rows in suspects.rows_by_wall(kind).items():
-            off = np.abs(suspects.deviations_as_read(rows) - notch.width)
-            left_over = causes.clear_margin(suspects.tolerances(rows), notch.width)
+        for wall, rows in failing.rows_by_wall(kind).items():
+            off = np.abs(failing.deviations_as_read(rows) - notch.width)
+            left_over = causes.clear_margin(failing.tolerances(rows), notch.width)
             here = _select_rows(rows, off <= left_over)
-            if _count_positions(suspects, here) >= 2 and _covers_most_of_wall(
-                suspects, kind, wall, here
+            if _count_positions(failing, here) >= 2 and _covers_most_of_wall(
+                failing, kind, wall, here
             ):
-                every = len(here) == len(suspects.measured_rows_on_wall(kind, wall))
-                yield suspects.explain(
+                every = len(here) == len(failing.measured_rows_on_wall(kind, wall))
+                yield failing.explain(
                     "outer_edge",
                     here,
                     f"{'Every' if every else 'Almost every'} {kind} of wall"
                     f" {'-'.join(wall)} is long by the notch,"
-                    f" {suspects.length_text(notch.width)}: measured from the outer edge of"
+                    f" {failing.length_text(notch.width)}: measured from the outer edge of"
                     f" the concrete, not the {edge}.",
                 )
 
 
-def find_out_to_out(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_out_to_out(failing: FailingChecks) -> Iterator[LikelyCause]:
     """The outline long by the notch on either side: the concrete, out to out."""
-    judged = suspects.evaluation
-    if judged.plan.notch is None:
+    evaluation = failing.evaluation
+    if evaluation.plan.notch is None:
         return
-    rows = suspects.unexplained_rows(*OUTLINE_KINDS)
-    outer = offset_outline(outline_points(judged.plan), judged.plan.notch.width)
-    place = {corner.name: i for i, corner in enumerate(judged.plan.outline)}
-    ends = np.array([[place[name] for name in suspects.check(r).corners] for r in rows])
+    rows = failing.unexplained_rows(*OUTLINE_KINDS)
+    outer = offset_outline(outline_points(evaluation.plan), evaluation.plan.notch.width)
+    place = {corner.name: i for i, corner in enumerate(evaluation.plan.outline)}
+    ends = np.array([[place[name] for name in failing.check(r).corners] for r in rows])
     ends = ends.reshape(-1, 2).astype(int)
     lengths = np.linalg.norm(outer[ends[:, 0]] - outer[ends[:, 1]], axis=1)
-    longer = lengths - judged.table.nominal[rows]
-    off = np.abs(suspects.deviations(rows) - longer)
+    longer = lengths - evaluation.table.nominal[rows]
+    off = np.abs(failing.deviations(rows) - longer)
     here = _select_rows(
-        rows, off <= causes.clear_margin(suspects.tolerances(rows), longer)
+        rows, off <= causes.clear_margin(failing.tolerances(rows), longer)
     )
     if len(here) >= 2 and len(here) >= MIN_WALL_SHARE * len(
-        judged.squareness.length_rows
+        evaluation.squareness.length_rows
     ):
-        yield suspects.explain(
+        yield failing.explain(
             "outer_edge",
             here,
             "Walls and diagonals are long by the notch,"
-            f" {suspects.length_text(judged.plan.notch.width)}, on either side: measured"
+            f" {failing.length_text(evaluation.plan.notch.width)}, on either side: measured"
             " out to out of the concrete, not on the steel line.",
         )
 
 
-def find_flange_readings(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_flange_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Web-referenced positions of a wall off by one amount along: to the flange."""
     for kind in (CheckKind.LINE, CheckKind.OFFSET):
-        for wall, bad in suspects.rows_by_wall(kind).items():
-            rows = [row for row in bad if suspects.detail(row).reference == "web"]
-            size = np.abs(suspects.deviations(rows))
+        for wall, bad in failing.rows_by_wall(kind).items():
+            rows = [row for row in bad if failing.detail(row).reference == "web"]
+            size = np.abs(failing.deviations(rows))
             shared = causes.find_common_offset(size, FLANGE_TOLERANCE_MM)
-            one_way = np.unique(np.sign(suspects.deviations(rows))).size == 1
+            one_way = np.unique(np.sign(failing.deviations(rows))).size == 1
             if (
                 one_way
-                and _count_positions(suspects, rows) >= 2
+                and _count_positions(failing, rows) >= 2
                 and FLANGE_RANGE_MM[0] <= shared <= FLANGE_RANGE_MM[1]
             ):
-                yield suspects.explain(
+                yield failing.explain(
                     "flange_not_web",
                     rows,
                     f"Positions of wall {'-'.join(wall)} measured to a web are all"
-                    f" {suspects.length_text(shared)} off along it: measured to the flange,"
+                    f" {failing.length_text(shared)} off along it: measured to the flange,"
                     " not the web.",
                 )
 
 
-def find_misreadings(suspects: FailingChecks) -> Iterator[LikelyCause]:
+def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
     """A single length a foot or an inch off, where nothing else contradicts it."""
-    rows = suspects.unexplained_rows(*LENGTH_KINDS)
-    amount = causes.find_misreadings(
-        suspects.deviations(rows), suspects.tolerances(rows)
-    )
-    estimated = _estimated_errors(suspects)
+    rows = failing.unexplained_rows(*LENGTH_KINDS)
+    amount = causes.find_misreadings(failing.deviations(rows), failing.tolerances(rows))
+    estimated = _estimated_errors(failing)
     for row, by in zip(rows, amount.tolist(), strict=True):
-        if by == 0.0 or not _is_isolated_error(suspects, row, by, estimated):
+        if by == 0.0 or not _is_isolated_error(failing, row, by, estimated):
             continue
         unit = "foot" if abs(by) == causes.FOOT_MM else "inch"
         mark = by == causes.FOOT_MM
         also = ", or the tape held at its 1 ft mark" if mark else ""
-        yield suspects.explain(
+        yield failing.explain(
             "misread",
             [row],
-            f"{capitalize_first(suspects.check(row).description)} is one {unit}"
+            f"{capitalize_first(failing.check(row).description)} is one {unit}"
             f" {'long' if by > 0 else 'short'}:"
             f" the {unit} was misread{also}.",
         )
 
 
-def _estimated_errors(suspects: FailingChecks) -> dict[int, float]:
+def _estimated_errors(failing: FailingChecks) -> dict[int, float]:
     """What each wall and diagonal would have to be wrong by, the others right. [mm]"""
-    square = suspects.evaluation.squareness
+    square = failing.evaluation.squareness
     error = causes.estimate_errors(
         square.adjustment.residuals_mm, square.adjustment.redundancy
     )
@@ -216,7 +214,7 @@ def _estimated_errors(suspects: FailingChecks) -> dict[int, float]:
 
 
 def _is_isolated_error(
-    suspects: FailingChecks, row: int, by: float, estimated: dict[int, float]
+    failing: FailingChecks, row: int, by: float, estimated: dict[int, float]
 ) -> bool:
     """Whether what else was read bears out that this one reading is wrong.
 
@@ -224,30 +222,30 @@ def _is_isolated_error(
     pattern. A line or a projection has nothing: patterns really stand an inch off
     and rods really stand an inch low, but neither a foot.
     """
-    kind = suspects.check(row).kind
+    kind = failing.check(row).kind
     if kind in OUTLINE_KINDS:
         error = estimated.get(row, float("nan"))
-        slack = min(2.0 * float(suspects.tolerances([row])[0]), abs(by) / 2.0)
+        slack = min(2.0 * float(failing.tolerances([row])[0]), abs(by) / 2.0)
         if error != error:  # nothing checks it: concrete is never a foot out
             return abs(by) == causes.FOOT_MM
-        return abs(error - by) <= slack and _has_largest_w(suspects, row)
+        return abs(error - by) <= slack and _has_largest_w(failing, row)
     if abs(by) == causes.FOOT_MM:
         return True
     if kind not in ROD_KINDS:
         return False
-    others = [other for other in suspects.pattern_rows(row) if other != row]
-    alike = [other for other in others if suspects.check(other).kind is kind]
-    if not alike or any(other in suspects.failing for other in others):
+    others = [other for other in failing.pattern_rows(row) if other != row]
+    alike = [other for other in others if failing.check(other).kind is kind]
+    if not alike or any(other in failing.failing_rows for other in others):
         return False
     # The pattern as a whole stands a little off: what the rod is off it counts.
-    pattern = float(np.median(suspects.deviations(alike)))
-    off = float(suspects.deviations([row])[0]) - pattern
+    pattern = float(np.median(failing.deviations(alike)))
+    off = float(failing.deviations([row])[0]) - pattern
     return abs(off - by) <= INCH_TOLERANCE_MM
 
 
-def _has_largest_w(suspects: FailingChecks, row: int) -> bool:
+def _has_largest_w(failing: FailingChecks, row: int) -> bool:
     """Whether no other length of the outline has a larger |w|: theirs are its doing."""
-    square = suspects.evaluation.squareness
+    square = failing.evaluation.squareness
     size = np.abs(np.nan_to_num(square.adjustment.w))
     return bool(
         (size[square.length_rows == row] >= (1.0 - W_TIE_RATIO) * size.max()).all()
@@ -281,12 +279,12 @@ def _select_rows(rows: list[int], which: np.ndarray) -> list[int]:
     return [row for row, yes in zip(rows, which.tolist(), strict=True) if yes]
 
 
-def _count_positions(suspects: FailingChecks, rows: Iterable[int]) -> int:
-    return len({suspects.check(row).mark for row in rows})
+def _count_positions(failing: FailingChecks, rows: Iterable[int]) -> int:
+    return len({failing.check(row).mark for row in rows})
 
 
 def _covers_most_of_wall(
-    suspects: FailingChecks, kind: CheckKind, wall: Wall, rows: list[int]
+    failing: FailingChecks, kind: CheckKind, wall: Wall, rows: list[int]
 ) -> bool:
     """Whether hardly a reading of this kind on the wall tells another story."""
-    return len(rows) >= MIN_WALL_SHARE * len(suspects.measured_rows_on_wall(kind, wall))
+    return len(rows) >= MIN_WALL_SHARE * len(failing.measured_rows_on_wall(kind, wall))

@@ -1,4 +1,4 @@
-"""Why a check that was read has no verdict of its own, in a sentence."""
+"""The reason in a sentence where a verdict does not explain itself."""
 
 import numpy as np
 
@@ -6,91 +6,96 @@ from checks.engine.conformity import SLACK_MM
 from checks.evaluation import concrete_strength
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from core.units import format_length
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
 GUARDED_REASON = (
     "Within the limit, but not by twice the uncertainty (guarded acceptance)."
 )
-CONTRADICTORY_GAGES = "The gages fit no pattern near the plan, and are left out of it"
+CONTRADICTORY_GAGES = "The gages fit no pattern near the plan and are left out"
 
 
-def is_beyond_limit(judged: BuildingEvaluation, row: int) -> bool:
-    """Whether a check is beyond its limit itself, not by what is taken off it."""
-    off, bounds = float(judged.deviation[row]), judged.bounds
-    inside = bounds.lower[row] - SLACK_MM <= off <= bounds.upper[row] + SLACK_MM
+def is_beyond_limit(evaluation: BuildingEvaluation, row: int) -> bool:
+    """Return True for a deviation beyond the limit itself, before any guard band."""
+    deviation, bounds = float(evaluation.deviation[row]), evaluation.bounds
+    inside = bounds.lower[row] - SLACK_MM <= deviation <= bounds.upper[row] + SLACK_MM
     return not inside
 
 
-def has_contradictory_gages(judged: BuildingEvaluation, row: int) -> bool:
-    """Whether a check is of a pattern whose gages no place of its rods can have."""
-    if not judged.table.checks[row].rods:
+def has_contradictory_gages(evaluation: BuildingEvaluation, row: int) -> bool:
+    """Return True for a check of a pattern whose gages no arrangement of rods fits."""
+    if not evaluation.table.checks[row].rods:
         return False
-    rods = judged.rods.rows_of_checks(judged.table, np.array([row]))
-    return bool(judged.as_built.contradictory[rods].any())
+    rods = evaluation.rods.rows_of_checks(evaluation.table, np.array([row]))
+    return bool(evaluation.as_built.contradictory[rods].any())
 
 
-def verdict_reason(judged: BuildingEvaluation, row: int) -> str | None:
-    """Why a check is to be measured again, or was read and is not judged.
+def verdict_reason(evaluation: BuildingEvaluation, row: int) -> str | None:
+    """Return why a check is to be measured again, or was read and has no verdict.
 
-    None where the verdict speaks for itself: within, outside the limit, or never read.
+    None where the verdict explains itself: within, beyond the limit, or never read.
     """
-    word = judged.verdicts[row]
-    if word == "outside":
-        return None if is_beyond_limit(judged, row) else GUARDED_REASON
-    if word == "remeasure" and judged.table.checks[row].kind is CheckKind.STRENGTH:
+    verdict = evaluation.verdicts[row]
+    kind = evaluation.table.checks[row].kind
+    if verdict == Verdict.OUTSIDE:
+        return None if is_beyond_limit(evaluation, row) else GUARDED_REASON
+    if verdict == Verdict.REMEASURE and kind is CheckKind.STRENGTH:
         return concrete_strength.sample_remeasure_reason(
-            judged.plan, judged.table, judged.observations, row
+            evaluation.plan, evaluation.table, evaluation.observations, row
         )
-    if word == "remeasure":
-        return impossible_data_reason(judged, row) or disagreement_reason(judged, row)
-    if word != "unmeasured" or not judged.observations.count[row]:
+    if verdict == Verdict.REMEASURE:
+        if evaluation.observations.impossible[row]:
+            return describe_impossible_data(evaluation.table.checks[row].description)
+        return disagreement_reason(evaluation, row)
+    if verdict != Verdict.UNMEASURED or not evaluation.observations.count[row]:
         return None
-    check = judged.table.checks[row]
-    if check.kind is CheckKind.LEVEL:
-        setups = dict.fromkeys(r.setup for r in judged.observations.readings[row])
-        return f"Nothing ties set-up {', '.join(setups)} to the pads that are judged."
-    if check.kind is CheckKind.STRENGTH:
+    if kind is CheckKind.LEVEL:
+        setups = dict.fromkeys(r.setup for r in evaluation.observations.readings[row])
+        return f"Nothing ties set-up {', '.join(setups)} to the other pads."
+    if kind is CheckKind.STRENGTH:
         return concrete_strength.NO_STRENGTH_REASON
     return None
 
 
-def impossible_data_reason(judged: BuildingEvaluation, row: int) -> str | None:
-    """What cannot be right together, if anything."""
-    if not judged.observations.impossible[row]:
-        return None
-    said = judged.table.checks[row].description
-    return f"Rise, tension or tape data of {said} cannot be right."
+def describe_impossible_data(checks: str) -> str:
+    """Return the sentence on readings whose data cannot be right together."""
+    return f"The rise, tension or tape data of {checks} cannot be right."
 
 
-def disagreement_reason(judged: BuildingEvaluation, row: int) -> str:
-    """How far apart the readings are, and what the instrument explains."""
-    observed = judged.observations
-    spread = format_length(float(observed.spread[row]), judged.style, 32)
-    explained = format_length(float(observed.spread_limit[row]), judged.style, 32)
+def disagreement_reason(evaluation: BuildingEvaluation, row: int) -> str:
+    """Describe how far apart the readings of a check are, and what explains less."""
+    observations = evaluation.observations
+    spread = format_length(float(observations.spread[row]), evaluation.style, 32)
+    explained = format_length(
+        float(observations.spread_limit[row]), evaluation.style, 32
+    )
     return (
-        f"The readings of {judged.table.checks[row].description} are {spread} apart; the"
-        f" instrument explains {explained}.{_wall_length_remark(judged, row)}"
+        f"The readings of {evaluation.table.checks[row].description} differ by"
+        f" {spread}, more than the {explained} the instrument can explain."
+        f"{_wall_length_remark(evaluation, row)}"
     )
 
 
-def _wall_length_remark(judged: BuildingEvaluation, row: int) -> str:
-    """That the wall is out by as much as a line from its two corners is apart.
+def _wall_length_remark(evaluation: BuildingEvaluation, row: int) -> str:
+    """Describe a wall whose error equals the difference of a line's two readings.
 
-    A sentence to add, empty where it is not so: readings from the second corner go
-    by the planned length of the wall.
+    Readings from the second corner are converted with the planned length of the wall,
+    so a wrong wall shows as a disagreement. Empty where that is not the case.
     """
-    check, observed = judged.table.checks[row], judged.observations
+    check, observations = evaluation.table.checks[row], evaluation.observations
     if check.kind is not CheckKind.LINE:
         return ""
     first, second = check.corners
-    corners = {reading.from_corner or first for reading in observed.readings[row]}
-    wall = judged.table.index[f"{CheckKind.WALL}:{first}-{second}"]
-    off = float(judged.deviation[wall])  # NaN where the wall was not measured
-    as_much = abs(abs(off) - observed.spread[row]) <= observed.spread_limit[row]
-    if corners != {first, second} or not as_much:
+    corners = {reading.from_corner or first for reading in observations.readings[row]}
+    wall = evaluation.table.index[f"{CheckKind.WALL}:{first}-{second}"]
+    deviation = float(evaluation.deviation[wall])  # NaN where the wall was not measured
+    difference = abs(abs(deviation) - observations.spread[row])
+    same_amount = difference <= observations.spread_limit[row]
+    if corners != {first, second} or not same_amount:
         return ""
-    word = "longer" if off > 0 else "shorter"
+    comparison = "longer" if deviation > 0 else "shorter"
     return (
-        f" They were taken from both corners, and the wall is"
-        f" {format_length(abs(off), judged.style, 32)} {word} than planned."
+        " They were taken from both corners, and the wall is"
+        f" {format_length(abs(deviation), evaluation.style, 32)} {comparison} than"
+        " planned."
     )

@@ -36,7 +36,7 @@ from checks.methods.model import (
     show_yes_no,
     write_text,
 )
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 RULE = MethodSource("29 CFR 1926.752(a)(1)", Provenance.PUBLISHED)

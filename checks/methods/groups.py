@@ -30,7 +30,7 @@ from checks.methods.model import (
     show_length,
     write_text,
 )
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 AISC = MethodSource(
@@ -49,7 +49,7 @@ RULES = "aisc-303-2010"
 
 
 def _one_group() -> Example:
-    rules = resolve_limits(ToleranceSpec(basis=RULES)).line_rules()
+    rules = resolve_limits(ToleranceSpec(basis=RULES)).group_rules()
     off = np.array([[0.0, 0.0], [3.0, 0.0], [1.0, 0.0], [0.0, 0.0]]) * INCH_MM / 16.0
     found = assess_groups(FOUR, FOUR + off, [0, 0, 0, 0], rules)
     centre = off.mean(axis=0)
@@ -110,7 +110,7 @@ def _one_group_results(
 
 def _column_line() -> Example:
     bay, n = 25.0 * FOOT_MM, 5
-    rules = resolve_limits(ToleranceSpec(basis=RULES)).line_rules()
+    rules = resolve_limits(ToleranceSpec(basis=RULES)).group_rules()
     across = np.array([2, 4, 6, 4, 8]) * INCH_MM / 16.0
     along = np.array([0, 1, 3, 2, 7]) * INCH_MM / 16.0
     planned = np.stack([bay * np.arange(n), np.zeros(n)], axis=1)

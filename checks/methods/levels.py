@@ -32,7 +32,7 @@ from checks.methods.model import (
     show_quantity,
     write_text,
 )
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 NETS = MethodSource(

@@ -28,7 +28,7 @@ from checks.methods.model import (
     write_text,
 )
 from checks.methods.plates import CLEARANCE, EDGE, FOUR, HOLE, MOVE, ROD
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 

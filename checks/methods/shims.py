@@ -25,7 +25,7 @@ from checks.methods.model import (
     show_text,
     write_text,
 )
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 PRACTICE = MethodSource(

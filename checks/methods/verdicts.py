@@ -34,7 +34,7 @@ from checks.methods.model import (
     show_yes_no,
     write_text,
 )
-from checks.tolerances import ToleranceLimits, resolve_limits
+from checks.tolerances.limits import ToleranceLimits, resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 DECISION = MethodSource(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from checks.evaluation.check_limits import compute_bounds
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import TAPE_KINDS
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.planned_checks import Check

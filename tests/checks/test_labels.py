@@ -16,7 +16,7 @@ from checks.labels import (
     describe_topic,
     get_remedy_label,
 )
-from checks.tolerances import GROUP_RULE_KEYS
+from checks.tolerances.limits import GROUP_RULE_KEYS
 from core.vocabulary import RemedyKind
 from jobs.anchor_plan.check_keys import CheckKind, kind_of
 from jobs.anchor_plan.check_sheet import build_check_sheet

@@ -315,7 +315,7 @@ def test_what_is_outside_by_its_uncertainty_alone_is_measured_again(
     result = evaluate_document(document)
     assert check(result, "line:S")["verdict"] == "outside"
     reasons = [each["reason"] for each in finding(result, "position:S")["remedies"]]
-    assert ("which guarded acceptance asks" in reasons[0]) == first
+    assert ("as guarded acceptance requires" in reasons[0]) == first
     said = check(result, "line:S")["reason"]
     assert said == (GUARDED_REASON if first else None)
 
@@ -326,7 +326,7 @@ def test_diagonals_apart_by_their_uncertainty_alone_are_measured_again() -> None
     read(document, "diagonal:B-D", "28300.0 mm", temperature="20 degC")
     remedies = finding(evaluate_document(document), "squareness")["remedies"]
     assert remedies[0]["remedy"] == "remeasure"
-    assert "which guarded acceptance asks" in remedies[0]["reason"]
+    assert "as guarded acceptance requires" in remedies[0]["reason"]
 
 
 def test_guarded_acceptance_leaves_strengths_alone() -> None:

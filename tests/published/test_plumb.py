@@ -3,7 +3,7 @@
 import pytest
 
 from checks.engine.plumb import assess_plumb
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 RATIO = resolve_limits(ToleranceSpec()).plumb()

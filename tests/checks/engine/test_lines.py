@@ -15,12 +15,12 @@ from checks.engine.group_tolerances import (
     compute_group_centres,
     fit_column_line,
 )
-from checks.tolerances import resolve_limits
+from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 ALONG = np.array([1.0, 0.0])
-AISC = resolve_limits(ToleranceSpec(basis="aisc-303-2010")).line_rules()
-EN = resolve_limits(ToleranceSpec(basis="en-1090-2-2008")).line_rules()
+AISC = resolve_limits(ToleranceSpec(basis="aisc-303-2010")).group_rules()
+EN = resolve_limits(ToleranceSpec(basis="en-1090-2-2008")).group_rules()
 
 FT = 304.8
 IN = 25.4
@@ -240,7 +240,7 @@ def test_centres_of_groups():
 
 
 def test_a_basis_without_group_rules_finds_everything_within():
-    rules = resolve_limits(ToleranceSpec()).line_rules()
+    rules = resolve_limits(ToleranceSpec()).group_rules()
     assert rules == GroupRules()
     planned = row(0, 25, 50)
     found = assess_column_line(
@@ -253,7 +253,7 @@ def test_a_basis_without_group_rules_finds_everything_within():
 
 def test_an_override_of_the_accumulation_is_flat():
     tolerances = ToleranceSpec(basis="aisc-303-2010", overrides={"accumulated": 8.0})
-    rules = resolve_limits(tolerances).line_rules()
+    rules = resolve_limits(tolerances).group_rules()
     assert rules.accumulated_limit([1e3, 1e6]).tolist() == [8.0, 8.0]
 
 

@@ -81,8 +81,13 @@ def test_a_building_built_as_planned_reads_as_planned(unit: PointUnit) -> None:
             assert value == pytest.approx(nominal, abs=1.6e-4 * MM[unit]), key
     kinds = {checks[key].kind for key in read if key in checks}
     assert kinds == {
-        CheckKind.DIAGONAL, CheckKind.WALL, CheckKind.LINE, CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.LEVEL,
-    }  # fmt: skip
+        CheckKind.DIAGONAL,
+        CheckKind.WALL,
+        CheckKind.LINE,
+        CheckKind.SETBACK,
+        CheckKind.OFFSET,
+        CheckKind.LEVEL,
+    }
     assert len(read) == 2 + 4 + 6 + 2 * 24 + 6 + 1
 
 
@@ -286,7 +291,7 @@ def test_a_control_point_far_from_its_place_is_named_and_can_be_left_out() -> No
     found = survey(text)
     assert "corner C (point 103) is" in found.problem
     assert "100 mm" in found.problem
-    left = survey(text, leave={"103"})
+    left = survey(text, excluded_points={"103"})
     assert not left.problem
     (row,) = [each for each in left.control if not each.used]
     assert row.target == "corner C"

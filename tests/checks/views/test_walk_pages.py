@@ -13,7 +13,8 @@ from checks.evaluation.evaluate import evaluate
 from checks.models import Reading
 from checks.queries.offline_limits import OFFLINE_KINDS, compute_offline_limits
 from checks.queries.walk import build_walk, choose_section
-from checks.tolerances import BASIS_NAMES, resolve_limits
+from checks.tolerances.basis import BASIS_NAMES
+from checks.tolerances.limits import resolve_limits
 from core.models import Person
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet

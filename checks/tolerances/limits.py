@@ -1,8 +1,8 @@
-"""The limits in force for a building, from its tolerance basis and its overrides.
+"""The limits in force for a building: overrides, else its basis, else the default.
 
-A basis is a data file of `checks/bases`, a source and a mark beside every value. A
-building names one and may override any of its values. Where a basis has no rule of
-its own the default basis steps in, and the source says so. Limits are in mm.
+A building names a basis (a TOML file of this package) and may override any of its
+values. Where the basis has no rule of its own, the rule of the default basis applies
+and its source says so. Limits are in mm.
 """
 
 from collections.abc import Iterator, Mapping
@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from checks.bases.basis import (
-    BASIS_NAMES,
+from checks.engine.arrays import FloatArray
+from checks.engine.group_tolerances import GroupRules
+from checks.tolerances.basis import (
     DEFAULT_BASIS,
     AsymmetricLimit,
     DiameterLimit,
@@ -22,26 +23,9 @@ from checks.bases.basis import (
     ToleranceBasis,
     ToleranceError,
     ToleranceRule,
-    UnusedValue,
     load_basis,
 )
-from checks.engine.arrays import FloatArray
-from checks.engine.group_tolerances import GroupRules
 from jobs.anchor_plan.values import ToleranceSpec
-
-__all__ = [
-    "BASIS_NAMES",
-    "DEFAULT_BASIS",
-    "GROUP_RULE_KEYS",
-    "RULE_KEYS",
-    "ToleranceBasis",
-    "ToleranceError",
-    "ToleranceLimits",
-    "ToleranceRule",
-    "UnusedValue",
-    "load_basis",
-    "resolve_limits",
-]
 
 RULE_KEYS = (
     "diagonals",
@@ -66,15 +50,15 @@ GROUP_RULE_KEYS = (
     "rod_from_group_centre",
 )
 WALL_FLOOR_KEY = "wall_floor"
-"""Overrides the least limit of a wall alone, and leaves its rate."""
+"""Override of the smallest limit of a wall; the rate per length stays."""
 
 ZERO_ALLOWED_KEYS = frozenset({WALL_FLOOR_KEY, "re_anchor_beyond", "shim_up_to"})
 
 
 class ToleranceLimits:
-    """The limits of one building: its basis, its overrides, the default behind.
+    """The limits of one building. Lengths in mm.
 
-    Lengths in mm; `value(key)` of a rate is its amount per `per`.
+    `value(key)` of a proportional limit is its amount for each `per`.
     """
 
     __slots__ = ("_rules", "basis", "guarded")
@@ -90,19 +74,12 @@ class ToleranceLimits:
         self.guarded = guarded
         self._rules = dict(rules)
 
-    def keys(self) -> tuple[str, ...]:
-        """Every rule in force, in a fixed order."""
-        return tuple(self._rules)
-
     def __iter__(self) -> Iterator[ToleranceRule]:
+        """Iterate over the rules in force, in a fixed order."""
         return iter(self._rules.values())
 
-    def rule(self, key: str) -> ToleranceRule:
-        """Give the rule of this key; KeyError where none is in force."""
-        return self._rules[key]
-
     def find_rule(self, key: str) -> ToleranceRule | None:
-        """Give the rule of this key, or None: not every basis has group rules."""
+        """Return the rule of a key; None for a group rule that the basis lacks."""
         return self._rules.get(key)
 
     def value(self, key: str) -> float:
@@ -111,31 +88,28 @@ class ToleranceLimits:
     def source(self, key: str) -> str:
         return self._rules[key].source
 
-    def provenance(self, key: str) -> str:
-        return self._rules[key].provenance
-
     def diagonal(self, nominal_mm: npt.ArrayLike) -> FloatArray:
-        """Limit of each single diagonal by its nominal, any shape, in mm."""
+        """Return the limit of each single diagonal by its nominal, any shape. [mm]"""
         return self._rules["diagonals"].amount.at(nominal_mm)
 
     def diagonal_difference(self, nominals_mm: npt.ArrayLike) -> FloatArray:
-        """Limit of the difference of two diagonals, nominals (..., 2) -> (...), in mm.
+        """Return the limit of the difference of two diagonals, (..., 2) -> (...). [mm]
 
-        By the mean of the two nominals.
+        The limit goes by the mean of the two nominals.
         """
         mean = np.mean(np.asarray(nominals_mm, dtype=float), axis=-1)
         return self._rules["diagonals"].amount.at(mean)
 
     def wall(self, length_mm: npt.ArrayLike) -> FloatArray:
-        """Limit of each wall's length by its nominal, any shape, in mm."""
+        """Return the limit of each wall's length by its nominal, any shape. [mm]"""
         return self._rules["wall"].amount.at(length_mm)
 
     def line(self) -> float:
-        """Limit of a reference line against the plan, in mm."""
+        """Return the limit of a reference line against the plan. [mm]"""
         return self.value("line")
 
     def rod_location(self, diameter_mm: npt.ArrayLike) -> FloatArray:
-        """Limit of setback, offset and gage by rod diameter, any shape, in mm."""
+        """Return the limit of setback, offset and gage by rod diameter. [mm]"""
         return self._rules["rod_location"].amount.at(diameter_mm)
 
     def re_anchor_beyond(self) -> float:
@@ -143,48 +117,48 @@ class ToleranceLimits:
         return self.value("re_anchor_beyond")
 
     def projection(self) -> tuple[float, float]:
-        """Lower (negative) and upper limit of a projection's deviation, in mm."""
+        """Return lower (negative) and upper limit of a projection's deviation. [mm]"""
         amount = self._rules["projection"].amount
         if isinstance(amount, AsymmetricLimit):
             return amount.lower, amount.upper
         return -amount.value, amount.value
 
     def pad_level(self) -> float:
-        """How far below the highest pad a pad may lie, in mm."""
+        """Return how far below the highest pad a pad may lie. [mm]"""
         return self.value("pad_level")
 
     def shim_up_to(self) -> float:
-        """Shortfall beyond which shims are not proposed, in mm."""
+        """Return the shortfall above which no shims are proposed. [mm]"""
         return self.value("shim_up_to")
 
     def strength_ratio(self) -> float:
-        """Share of the specified strength that opens the gate."""
+        """Return the share of the specified strength that opens the gate."""
         return self.value("strength_ratio")
 
     def plumb(self) -> float:
-        """Lean over height, a plain ratio."""
+        """Return the limit of out-of-plumb over height, a plain ratio."""
         return self.value("plumb")
 
     def notch(self) -> float:
-        """Limit of the notch's width and depth, either way, in mm."""
+        """Return the limit of the notch's width and depth, either way. [mm]"""
         return self.value("notch")
 
     def level_misclosure(self) -> float:
-        """Limit of the level misclosure, reported beside it, in mm."""
+        """Return the limit of the level misclosure. [mm]"""
         return self.value("level_misclosure")
 
-    def line_rules(self) -> GroupRules:
-        """Give the basis' rules on groups and column lines to the engine."""
-        given = {key: self.find_rule(key) for key in GROUP_RULE_KEYS}
-        limits = {f"{key}_mm": rule.amount.value for key, rule in given.items() if rule}
-        along = given["accumulated"]
-        if along and isinstance(along.amount, ProportionalLimit):
-            limits["accumulated_per_mm"] = along.amount.per
-            limits["accumulated_cap_mm"] = along.amount.cap
+    def group_rules(self) -> GroupRules:
+        """Return the rules on rod groups and column lines as the engine takes them."""
+        rules = {key: self.find_rule(key) for key in GROUP_RULE_KEYS}
+        limits = {f"{key}_mm": rule.amount.value for key, rule in rules.items() if rule}
+        accumulated = rules["accumulated"]
+        if accumulated and isinstance(accumulated.amount, ProportionalLimit):
+            limits["accumulated_per_mm"] = accumulated.amount.per
+            limits["accumulated_cap_mm"] = accumulated.amount.cap
         return GroupRules(**limits)
 
     def as_result(self) -> dict[str, Any]:
-        """Write the `tolerances` object of the result document."""
+        """Return the `tolerances` object of the result document."""
         return {
             "basis": self.basis.name,
             **({"guarded": True} if self.guarded else {}),
@@ -193,21 +167,17 @@ class ToleranceLimits:
 
 
 def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:
-    """Put together the limits in force: override, else basis, else default basis.
+    """Resolve the limits in force: override, else basis, else default basis.
 
     Parameters
     ----------
-    tolerances : Tolerances
+    tolerances : ToleranceSpec
         Basis by name, overrides in mm (ratios plain), guarded or simple acceptance.
-
-    Returns
-    -------
-    Limits
 
     Raises
     ------
     ToleranceError
-        If the basis or an overridden key is not known, or a limit is not positive.
+        If the basis or an overridden key is unknown, or a limit is not positive.
     """
     basis = load_basis(tolerances.basis)
     default = load_basis(DEFAULT_BASIS)
@@ -235,12 +205,14 @@ def _validate_override(key: str, value: float) -> None:
     known = (*RULE_KEYS, *GROUP_RULE_KEYS, WALL_FLOOR_KEY)
     if key not in known:
         raise ToleranceError(
-            f"There is no tolerance called {key!r}; there are {', '.join(known)}."
+            f"Unknown tolerance {key!r}. Choose one of: {', '.join(known)}."
         )
     if not (
         np.isfinite(value) and (value > 0 or (value == 0 and key in ZERO_ALLOWED_KEYS))
     ):
-        raise ToleranceError(f"The override of {key} must be more than zero: {value}.")
+        raise ToleranceError(
+            f"The override of {key} is {value}. It must be more than zero."
+        )
 
 
 def _override_rule(key: str, value: float) -> ToleranceRule:
@@ -253,7 +225,7 @@ def _override_rule(key: str, value: float) -> ToleranceRule:
 
 
 def _replace_floor(wall: ToleranceRule, floor: float) -> ToleranceRule:
-    """Give the wall's rate another floor; a flat limit has none to change."""
+    """Replace the floor of the wall's rate; a flat limit has none."""
     if not isinstance(wall.amount, ProportionalLimit):
         return wall
     amount = replace(wall.amount, floor=float(floor))
@@ -261,7 +233,7 @@ def _replace_floor(wall: ToleranceRule, floor: float) -> ToleranceRule:
 
 
 def _substitute_default(rule: ToleranceRule, basis: ToleranceBasis) -> ToleranceRule:
-    """Take the default's rule, where the building's basis has none."""
+    """Return the default rule, its source naming the basis that lacks one."""
     if basis.name == DEFAULT_BASIS:
         return rule
     source = f"{rule.source} ({DEFAULT_BASIS}; {basis.name} has no rule)"
@@ -269,13 +241,13 @@ def _substitute_default(rule: ToleranceRule, basis: ToleranceBasis) -> Tolerance
 
 
 def _complete_diameters(rule: ToleranceRule, default: ToleranceBasis) -> ToleranceRule:
-    """Complete a rule by diameter with the default for diameters not listed."""
+    """Complete a rule by diameter with the default for unlisted diameters."""
     if not isinstance(rule.amount, DiameterLimit):
         return rule
-    behind = default.rules[rule.key]
+    fallback = default.rules[rule.key]
     return replace(
         rule,
-        amount=replace(rule.amount, otherwise=behind.amount.value),
-        source=f"{rule.source}; diameters it does not list: {behind.source}"
+        amount=replace(rule.amount, otherwise=fallback.amount.value),
+        source=f"{rule.source}; diameters it does not list: {fallback.source}"
         f" ({DEFAULT_BASIS})",
     )

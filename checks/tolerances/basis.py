@@ -1,12 +1,13 @@
-"""A tolerance basis as its data file has it: rules, with sources and marks.
+"""Tolerance bases: the rules of one data file, each with its source and provenance.
 
-Lengths are converted to mm exactly; limits below are in mm, ratios plain.
+Lengths are converted to millimetres exactly; ratios stay plain numbers.
 """
 
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -16,6 +17,7 @@ import numpy.typing as npt
 
 from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
+from core.units import MM_PER_UNIT
 
 DEFAULT_BASIS = "metal-building-practice"
 BASIS_NAMES = (
@@ -26,21 +28,14 @@ BASIS_NAMES = (
     "en-1090-2-2008",
 )
 
-MM_PER_UNIT = {
-    "mm": Decimal(1),
-    "m": Decimal(1000),
-    "in": Decimal("25.4"),
-    "ft": Decimal("304.8"),
-}
-
 
 class ToleranceError(ValueError):
-    """A basis or an override that does not exist; the message says which do."""
+    """An unknown basis or override; the message lists the known ones."""
 
 
 @dataclass(frozen=True, slots=True)
 class FlatLimit:
-    """One limit whatever the size: a length [mm] or a plain ratio."""
+    """One limit for every size: a length [mm] or a plain ratio."""
 
     value: float
 
@@ -53,7 +48,7 @@ class FlatLimit:
 
 @dataclass(frozen=True, slots=True)
 class ProportionalLimit:
-    """A limit in proportion to a length, not below `floor`, not above `cap`, in mm."""
+    """A limit in proportion to a length, between `floor` and `cap`. [mm]"""
 
     value: float
     per: float
@@ -76,7 +71,7 @@ class ProportionalLimit:
 
 @dataclass(frozen=True, slots=True)
 class AsymmetricLimit:
-    """Different limits below and above; `value` is the smaller in size, in mm."""
+    """Different limits below and above; `value` is the smaller in size. [mm]"""
 
     lower: float
     upper: float
@@ -94,9 +89,9 @@ class AsymmetricLimit:
 
 @dataclass(frozen=True, slots=True)
 class DiameterLimit:
-    """A limit by rod diameter, from each listed diameter to the next, in mm.
+    """A limit by rod diameter, from each listed diameter to the next. [mm]
 
-    `otherwise` holds for diameters below the first and above `listed_up_to`.
+    `otherwise` applies below the first diameter and above `listed_up_to`.
     """
 
     diameters: tuple[float, ...]
@@ -110,6 +105,7 @@ class DiameterLimit:
 
     def at(self, size: npt.ArrayLike) -> FloatArray:
         diameter = np.asarray(size, dtype=float)
+        # A diameter typed in inches and one typed in mm must find the same row.
         row = np.searchsorted(self.diameters, diameter + SLACK_MM, side="right") - 1
         listed = (row >= 0) & (diameter <= self.listed_up_to + SLACK_MM)
         picked = np.asarray(self.limits)[np.maximum(row, 0)]
@@ -132,10 +128,10 @@ LimitValue = FlatLimit | ProportionalLimit | AsymmetricLimit | DiameterLimit
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceRule:
-    """One limit with where it comes from.
+    """One limit with its source.
 
-    `mark` says how the source is known: "published", "published, seen
-    second-hand", "from memory", "common practice", "ours" or "override".
+    `provenance` is "published", "published, seen second-hand", "from memory",
+    "common practice", "project choice" or "override".
     """
 
     key: str
@@ -155,7 +151,7 @@ class ToleranceRule:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnusedValue:
-    """A published or remembered value that carries no limit here, and why."""
+    """A published or remembered value that carries no limit, with the reason."""
 
     item: str
     value: str
@@ -167,7 +163,7 @@ class UnusedValue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceBasis:
-    """A tolerance basis as its data file has it."""
+    """The content of one tolerance basis file."""
 
     name: str
     title: str
@@ -180,7 +176,7 @@ class ToleranceBasis:
 
 @cache
 def load_basis(name: str) -> ToleranceBasis:
-    """Read a basis from its data file, once.
+    """Read a basis from its data file, once per process.
 
     Raises
     ------
@@ -189,10 +185,10 @@ def load_basis(name: str) -> ToleranceBasis:
     """
     if name not in BASIS_NAMES:
         raise ToleranceError(
-            f"There is no tolerance basis called {name!r}; there are "
+            f"Unknown tolerance basis {name!r}. Choose one of: "
             f"{', '.join(BASIS_NAMES)}."
         )
-    path = resources.files("checks.bases").joinpath(f"{name}.toml")
+    path = resources.files("checks.tolerances").joinpath(f"{name}.toml")
     data = tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
     return ToleranceBasis(
         name=data["name"],
@@ -244,6 +240,6 @@ def _parse_limit(entry: Mapping[str, Any]) -> LimitValue:
 
 
 def _parse_length(length: Mapping[str, Decimal | int]) -> float:
-    """Millimetres of a one-entry table such as { in = 0.125 }."""
+    """Convert a one-entry table such as { in = 0.125 }. [mm]"""
     ((unit, number),) = length.items()
-    return float(number * MM_PER_UNIT[unit])
+    return float(Fraction(number) * MM_PER_UNIT[unit])

@@ -1,1 +1,0 @@
-"""Tolerance bases, one data file each, a source beside every value."""
