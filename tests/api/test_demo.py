@@ -13,7 +13,7 @@ pytestmark = pytest.mark.django_db
 def test_the_demos_field_lead_has_a_named_token() -> None:
     lead = factories.person(demo.FIELD_LEAD_USERNAME, Role.FIELD)
     demo.load()
-    token = CrewToken.objects.of(lead).get()
+    token = CrewToken.objects.owned_by(lead).get()
     assert token.name == "Crew 2, yellow phone"
 
 

@@ -35,13 +35,13 @@ def contrast(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-_book = (LOOK / "base.css").read_text()
-LIGHT = colours(_book.partition(":root {")[2].partition("}")[0])
+_base = (LOOK / "base.css").read_text()
+LIGHT = colours(_base.partition(":root {")[2].partition("}")[0])
 DARK = LIGHT | colours(
-    _book.partition(':root[data-theme="dark"] {')[2].partition("}")[0]
+    _base.partition(':root[data-theme="dark"] {')[2].partition("}")[0]
 )
 DARK_BY_DEVICE = LIGHT | colours(
-    _book.partition(':root:not([data-theme="light"]) {')[2].partition("}")[0]
+    _base.partition(':root:not([data-theme="light"]) {')[2].partition("}")[0]
 )
 THEMES = pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
 
@@ -56,8 +56,8 @@ def test_dark_is_the_same_by_choice_and_by_device() -> None:
 
 
 @THEMES
-@pytest.mark.parametrize("paper", ["paper", "leaf"])
-@pytest.mark.parametrize("text", ["ink", "pencil", "accent"])
+@pytest.mark.parametrize("paper", ["background", "surface"])
+@pytest.mark.parametrize("text", ["text", "muted", "accent"])
 def test_text_on_paper_is_aaa(theme: dict[str, str], text: str, paper: str) -> None:
     assert contrast(theme[text], theme[paper]) >= TEXT
 
@@ -67,12 +67,12 @@ def test_text_on_paper_is_aaa(theme: dict[str, str], text: str, paper: str) -> N
     "wash", ["within", "outside", "remeasure", "unmeasured", "accent"]
 )
 def test_text_on_a_wash_is_aaa(theme: dict[str, str], wash: str) -> None:
-    assert contrast(theme["ink"], theme[f"{wash}-wash"]) >= TEXT
+    assert contrast(theme["text"], theme[f"{wash}-wash"]) >= TEXT
 
 
 @THEMES
 def test_the_quiet_text_of_a_stage_not_begun_is_aaa(theme: dict[str, str]) -> None:
-    assert contrast(theme["pencil"], theme["unmeasured-wash"]) >= TEXT
+    assert contrast(theme["muted"], theme["unmeasured-wash"]) >= TEXT
 
 
 @THEMES
@@ -83,7 +83,7 @@ def test_text_on_the_one_strong_button_is_aaa(theme: dict[str, str]) -> None:
 @THEMES
 @pytest.mark.parametrize("verdict", ["within", "outside", "remeasure"])
 def test_a_verdicts_shape_stands_out(theme: dict[str, str], verdict: str) -> None:
-    line = theme["v-line"]
+    line = theme["verdict-line"]
     assert contrast(theme[verdict], line) >= SHAPE
     best = max(
         contrast(colour, theme[f"{verdict}-wash"]) for colour in (theme[verdict], line)
@@ -93,8 +93,8 @@ def test_a_verdicts_shape_stands_out(theme: dict[str, str], verdict: str) -> Non
 
 @THEMES
 def test_edges_and_focus_stand_out(theme: dict[str, str]) -> None:
-    for paper in ("paper", "leaf"):
-        assert contrast(theme["edge"], theme[paper]) >= SHAPE
+    for paper in ("background", "surface"):
+        assert contrast(theme["border"], theme[paper]) >= SHAPE
         assert contrast(theme["focus"], theme[paper]) >= SHAPE
 
 
@@ -105,7 +105,7 @@ def test_verdicts_and_drawings_use_the_published_palette(theme: dict[str, str]) 
 
 
 def test_every_verdict_has_a_shape_of_its_own() -> None:
-    sprite = (LOOK.parents[1] / "templates" / "core" / "sprite.html").read_text()
+    sprite = (LOOK.parents[1] / "templates" / "core" / "icon_sprite.html").read_text()
     shapes = dict(re.findall(r'id="verdict-(\w+)"[^>]*>(.*?)</symbol>', sprite))
     assert set(shapes) == {"within", "outside", "remeasure", "unmeasured"}
     assert len(set(shapes.values())) == 4

@@ -22,7 +22,7 @@ def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
     broken = replace(
         small,
         number="P-9999",
-        buildings=(replace(small.buildings[0], happens=_breaks),),
+        buildings=(replace(small.buildings[0], history=_breaks),),
     )
     monkeypatch.setattr(loader, "JOBS", (small, broken))
     with pytest.raises(RuntimeError, match="at fault"):

@@ -227,11 +227,11 @@ def test_the_record_shows_photographs_with_who_and_when(
     of_reading = add(field_lead, building, reading="r-1", caption="Rod in the rain")
     elsewhere = add(field_lead, building, check="level:S2", content=photo(64, 48))
     client = signed_in(field_lead)
-    page = client.get(url("record", building.pk)).content.decode()
+    page = client.get(url("reading_history", building.pk)).content.decode()
     shown = [page.count(f'src="{kept.small_url}"') for kept in (of_reading, elsewhere)]
     assert shown == [2, 1]  # beside its reading, and below; below
     assert "Rod in the rain</b>" in page
-    only = client.get(url("record", building.pk), {"check": "level:S2"})
+    only = client.get(url("reading_history", building.pk), {"check": "level:S2"})
     assert of_reading.small_url not in only.content.decode()
     assert elsewhere.small_url in only.content.decode()
 
@@ -245,10 +245,10 @@ def test_the_record_turns_the_pages_of_its_photographs(
     monkeypatch.setattr(queries, "PHOTOGRAPHS_A_PAGE", 1)
     old, new = (add(field_lead, building, content=photo(n, n)) for n in (40, 50))
     client = signed_in(field_lead)
-    first = client.get(url("record", building.pk)).content.decode()
+    first = client.get(url("reading_history", building.pk)).content.decode()
     assert new.small_url in first
     assert old.small_url not in first
-    second = client.get(url("record", building.pk), {"photographs": "2"})
+    second = client.get(url("reading_history", building.pk), {"photographs": "2"})
     assert old.small_url in second.content.decode()
 
 
@@ -297,7 +297,7 @@ def test_pages_take_as_many_queries_however_many_photographs_there_are(
     pages = [
         low_pad.get_absolute_url(),
         url("position", building.pk, "S2"),
-        url("record", building.pk),
+        url("reading_history", building.pk),
         url("measure", building.pk) + "?section=levels",
     ]
 

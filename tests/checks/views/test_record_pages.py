@@ -20,7 +20,7 @@ from tests.checks.decided_findings import fresh, index_of, order
 from tests.example_buildings import shed
 
 pytestmark = pytest.mark.django_db
-ROOMS = ["sheet", "measure", "record", "releases"]
+PAGES = ["blank_sheet", "measure", "reading_history", "releases"]
 
 
 @pytest.fixture
@@ -46,14 +46,14 @@ def url(name: str, *args: object) -> str:
 # Who may open them
 
 
-@pytest.mark.parametrize("room", [*ROOMS, "sign", "instrument"])
+@pytest.mark.parametrize("page", [*PAGES, "sign_release", "create_instrument"])
 def test_a_building_is_nobodys_who_is_not_on_its_job(
-    building: Building, stranger: Person, signed_in: Any, room: str
+    building: Building, stranger: Person, signed_in: Any, page: str
 ) -> None:
-    args = [building.pk, "ship"] if room == "sign" else [building.pk]
+    args = [building.pk, "ship"] if page == "sign_release" else [building.pk]
     client = signed_in(stranger)
-    send = client.post if room == "instrument" else client.get
-    assert send(url(room, *args)).status_code == 404
+    send = client.post if page == "create_instrument" else client.get
+    assert send(url(page, *args)).status_code == 404
 
 
 def test_a_finding_is_nobodys_who_is_not_on_its_job(
@@ -64,7 +64,7 @@ def test_a_finding_is_nobodys_who_is_not_on_its_job(
     assert client.get(url("finding", low_pad.pk)).status_code == 404
     for name, pk in (
         ("decide", low_pad.pk),
-        ("ask_again", low_pad.pk),
+        ("request_remeasurement", low_pad.pk),
         ("carry_out", made.pk),
     ):
         assert client.post(url(name, pk)).status_code == 404
@@ -77,27 +77,27 @@ def test_a_release_is_nobodys_who_is_not_on_its_job(
     assert signed_in(stranger).get(url("release", shipped.pk)).status_code == 404
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_pages_ask_for_sign_in(client: Client, building: Building, room: str) -> None:
-    answer = client.get(url(room, building.pk))
+@pytest.mark.parametrize("page", PAGES)
+def test_pages_ask_for_sign_in(client: Client, building: Building, page: str) -> None:
+    answer = client.get(url(page, building.pk))
     assert answer.status_code == 302
     assert reverse("sign-in") in answer["Location"]
 
 
-@pytest.mark.parametrize("room", ROOMS)
+@pytest.mark.parametrize("page", PAGES)
 @pytest.mark.parametrize(
     "who", ["operations", "field_lead", "engineer", "administrator"]
 )
-def test_everyone_on_the_job_sees_the_rooms_of_its_building(
+def test_everyone_on_the_job_sees_the_pages_of_its_building(
     building: Building,
     low_pad: Finding,
     signed_in: Any,
     request: pytest.FixtureRequest,
-    room: str,
+    page: str,
     who: str,
 ) -> None:
     client = signed_in(request.getfixturevalue(who))
-    assert client.get(url(room, building.pk)).status_code == 200
+    assert client.get(url(page, building.pk)).status_code == 200
 
 
 def test_what_a_role_may_not_do_is_forbidden(
@@ -109,7 +109,7 @@ def test_what_a_role_may_not_do_is_forbidden(
     signed_in: Any,
 ) -> None:
     client = signed_in(field_lead)
-    assert client.get(url("sign", building.pk, "ship")).status_code == 403
+    assert client.get(url("sign_release", building.pk, "ship")).status_code == 403
     given = {
         "choice": "accept",
         "disposition": "use_as_is",
@@ -118,7 +118,7 @@ def test_what_a_role_may_not_do_is_forbidden(
     }
     assert client.post(url("decide", low_pad.pk), given).status_code == 403
     once_more = {"note": "Once more.", "password": factories.PASSWORD}
-    asked = client.post(url("ask_again", low_pad.pk), once_more)
+    asked = client.post(url("request_remeasurement", low_pad.pk), once_more)
     assert asked.status_code == 403
     made = order(low_pad, engineer)
     client = signed_in(engineer)
@@ -134,10 +134,10 @@ def test_the_sheet_hides_what_the_plan_says_until_asked(
     building: Building, field_lead: Person, signed_in: Any
 ) -> None:
     client = signed_in(field_lead)
-    hidden = client.get(url("sheet", building.pk)).content.decode()
+    hidden = client.get(url("blank_sheet", building.pk)).content.decode()
     assert "setback:S1.1" in hidden
     assert "data-mm" not in hidden
-    shown = client.get(url("sheet", building.pk), {"expected": "shown"})
+    shown = client.get(url("blank_sheet", building.pk), {"expected": "shown"})
     assert "data-mm" in shown.content.decode()
 
 
@@ -220,7 +220,7 @@ def test_a_correction_is_a_reading_that_replaces(
     }
     client.post(url("measure", building.pk), given)
     assert Reading.objects.standing().get(building=building).entered == "66'"
-    page = client.get(url("record", building.pk)).content.decode()
+    page = client.get(url("reading_history", building.pk)).content.decode()
     assert "<s>67&#x27;</s>" in page
     assert f'href="#r{wrong.pk}"' in page
 
@@ -247,13 +247,13 @@ def test_an_instrument_is_added_from_the_walk(
 ) -> None:
     client = signed_in(field_lead)
     given = {"name": "T7", "kind": "steel tape", "accuracy": "II", "section": "levels"}
-    answer = client.post(url("instrument", building.pk), given, follow=True)
+    answer = client.post(url("create_instrument", building.pk), given, follow=True)
     assert "T7 is on the job" in answer.content.decode()
     assert Instrument.objects.get().specification == {
         "kind": "steel tape",
         "class": "II",
     }
-    again = client.post(url("instrument", building.pk), given, follow=True)
+    again = client.post(url("create_instrument", building.pk), given, follow=True)
     assert "another name" in again.content.decode()
 
 
@@ -268,7 +268,7 @@ def test_the_record_is_read_in_as_many_queries_however_long_it_is(
     measure(*entries)
     client = signed_in(field_lead)
     with django_assert_max_num_queries(14):
-        client.get(url("record", building.pk))
+        client.get(url("reading_history", building.pk))
     with django_assert_max_num_queries(18):
         client.get(url("measure", building.pk))
 
@@ -287,7 +287,7 @@ def test_a_check_nobody_read_is_no_fault(
     measure(entry("level:S1", "1 m"))
     client = signed_in(field_lead)
     assert client.get(url("check", building.pk, key)).status_code == status
-    told = client.get(url("record", building.pk), {"check": key})
+    told = client.get(url("reading_history", building.pk), {"check": key})
     assert told.status_code == 200
 
 
@@ -375,9 +375,9 @@ def test_a_page_that_is_out_of_date_says_so(
     seen = low_pad.events.get().pk
     client = signed_in(engineer)
     asked = {"note": "Once more.", "seen": seen, "password": "not this"}
-    assert client.post(url("ask_again", low_pad.pk), asked).status_code == 400
+    assert client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 400
     asked["password"] = factories.PASSWORD
-    assert client.post(url("ask_again", low_pad.pk), asked).status_code == 302
+    assert client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 302
     given = {
         "choice": str(index_of(low_pad, "shim")),
         "disposition": "rework",
@@ -423,7 +423,7 @@ def test_a_release_is_signed_on_the_page_with_the_password(
 ) -> None:
     measure(*as_planned(building, "foundation", "verification"))
     client = signed_in(operations)
-    page = url("sign", building.pk, "ship")
+    page = url("sign_release", building.pk, "ship")
     assert client.get(page).status_code == 200
     assert client.post(page, {"password": "not this"}).status_code == 400
     assert not Release.objects.exists()
@@ -435,7 +435,7 @@ def test_a_release_is_signed_on_the_page_with_the_password(
     assert "Notice to the erector" in shown
     twice = client.post(page, {"password": factories.PASSWORD}, follow=True)
     assert "is signed by" in twice.content.decode()
-    assert client.get(url("sign", building.pk, "lunch")).status_code == 404
+    assert client.get(url("sign_release", building.pk, "lunch")).status_code == 404
 
 
 def test_set_ups_that_do_not_close_are_told_where_shims_come_from_them(
@@ -446,11 +446,11 @@ def test_set_ups_that_do_not_close_are_told_where_shims_come_from_them(
     pads = [("1", "S1", 1000), ("1", "S2", 1001), ("2", "S1", 1100), ("2", "N1", 1100)]
     sights = [entry(f"level:{mark}", f"{mm} mm", setup=of) for of, mark, mm in pads]
     measure(*sights)
-    for room in ("levels", "shims"):
-        assert told not in client.get(url(room, building.pk)).content.decode()
+    for page in ("levels", "shims"):
+        assert told not in client.get(url(page, building.pk)).content.decode()
     measure(entry("level:S2", "1150 mm", setup="2"))
-    for room in ("levels", "shims"):
-        assert told in client.get(url(room, building.pk)).content.decode()
+    for page in ("levels", "shims"):
+        assert told in client.get(url(page, building.pk)).content.decode()
 
 
 def test_several_findings_that_hold_a_release_are_where_its_link_leads(
@@ -518,7 +518,7 @@ def test_a_signed_release_says_what_was_decided_in_words(
 def test_a_release_that_waits_is_not_signed(
     building: Building, operations: Person, signed_in: Any
 ) -> None:
-    page = url("sign", building.pk, "ship")
+    page = url("sign_release", building.pk, "ship")
     answer = signed_in(operations).post(
         page, {"password": factories.PASSWORD}, follow=True
     )
@@ -529,10 +529,10 @@ def test_a_release_that_waits_is_not_signed(
 def test_anyone_may_verify_a_digest(client: Client, shipped: Release) -> None:
     known = client.get(url("verify_digest", shipped.digest)).content.decode()
     assert "This release was signed here" in known
-    typed = client.get(url("verify"), {"digest": f" {shipped.digest.upper()} "})
+    typed = client.get(url("verify_release"), {"digest": f" {shipped.digest.upper()} "})
     assert "This release was signed here" in typed.content.decode()
-    wrong = client.get(url("verify"), {"digest": "0" * 64}).content.decode()
+    wrong = client.get(url("verify_release"), {"digest": "0" * 64}).content.decode()
     assert "No release has this digest" in wrong
-    short = client.get(url("verify"), {"digest": "<b>"}).content.decode()
+    short = client.get(url("verify_release"), {"digest": "<b>"}).content.decode()
     assert "not a digest" in short
-    assert client.get(url("verify")).status_code == 200
+    assert client.get(url("verify_release")).status_code == 200

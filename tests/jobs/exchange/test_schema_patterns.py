@@ -86,7 +86,7 @@ def test_the_pattern_of_a_name_is_what_a_name_may_be(text):
 @given(st.text("a\t\n\r\x00\x0b\x7f\x85\xa0\u2028", max_size=4))
 def test_the_pattern_of_a_note_is_what_a_note_may_be(text):
     fits = bool(re.search(patterns.NOTE, text))
-    assert refused_by(lambda cursor: cursor.note(9), text) == (not fits)
+    assert refused_by(lambda cursor: cursor.read_note(9), text) == (not fits)
 
 
 @pytest.mark.parametrize(

@@ -165,9 +165,9 @@ def test_the_preview_of_the_whole_counts_the_checks(page):
 
 def test_the_preview_puts_each_error_at_its_field_and_clears_the_others(page):
     text = page("preview_building", TYPED | {"bays": "nine"}).content.decode()
-    wrong = text.partition('id="wrong_bays"')[2].partition("</div>")[0]
+    wrong = text.partition('id="errors_bays"')[2].partition("</div>")[0]
     assert "Space 1" in wrong
-    right = text.partition('id="wrong_width"')[2].partition("</div>")[0]
+    right = text.partition('id="errors_width"')[2].partition("</div>")[0]
     assert "errorlist" not in right
 
 
