@@ -43,7 +43,8 @@ class MissingOut(serializers.Serializer[Any]):
 
     what = serializers.CharField()
     holds = serializers.BooleanField(
-        help_text="Whether somebody must decide or wait, rather than go on measuring."
+        source="blocks",
+        help_text="Whether somebody must decide or wait, rather than go on measuring.",
     )
     keys = serializers.ListField(child=serializers.CharField())
 

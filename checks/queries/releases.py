@@ -118,7 +118,7 @@ def _describe_finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
     closing = Finding.Closing(row["closing"]).label if row["closing"] else ""
     return {
         **row,
-        "words": describe_topic(row["finding"]),
+        "label": describe_topic(row["finding"]),
         "stood": f"{state}: {closing}" if closing else state,
         "decisions": [
             {**made, "ordered": describe_remedy(made["remedy"])}

@@ -45,6 +45,6 @@ def compose_reminder(letter: Letter) -> emails.EmailContent | None:
     what = "A finding waits" if count == 1 else f"{count} findings wait"
     return emails.EmailContent(
         subject=f"Padstone: {what} for you on {letter.job}",
-        template="checks/letters/waiting",
+        template="checks/emails/decision_reminder",
         context={"job": letter.job, "rows": rows, "count": count},
     )

@@ -53,11 +53,11 @@ def concrete(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     require(request.user, Action.RECORD_READING, roles=building.roles_of(request.user))
     form = _build_form(building, add, start, data=request.POST)
     if form.is_valid():
-        refused = _record_entry(request, building, add, form.entry())
+        refused = _record_entry(request, building, add, form.to_entry())
         if not refused:
             messages.success(request, f"{ENTRY_LABELS[add]} recorded.")
             return redirect(f"{request.path}?{urlencode({'add': add})}")
-        form.put(refused)
+        form.add_issues(refused)
     return _render_page(request, building, add, form, start)
 
 

@@ -251,7 +251,7 @@ def test_pages_give_every_row_once_in_order(
     busy: Job, monkeypatch: pytest.MonkeyPatch, size: int
 ) -> None:
     whole = list(load_page(busy, ALL, None).entries)
-    monkeypatch.setattr(trail_queries, "ROWS_A_PAGE", size)
+    monkeypatch.setattr(trail_queries, "ROWS_PER_PAGE", size)
     found: list[AuditLogEntry] = []
     after: AuditLogCursor | None = None
     while True:
@@ -276,7 +276,7 @@ def test_rows_of_one_moment_are_told_apart(
             source.rows(job).update(**{source.at: moment})
     whole = load_page(job, ALL, None).entries
     assert {each.at for each in whole} == {moment}
-    monkeypatch.setattr(trail_queries, "ROWS_A_PAGE", 2)
+    monkeypatch.setattr(trail_queries, "ROWS_PER_PAGE", 2)
     found: list[AuditLogEntry] = []
     after: AuditLogCursor | None = None
     while (page := load_page(job, ALL, after)).after:
@@ -314,8 +314,8 @@ def table_of(client: Client, job: Job, asked: str = "") -> list[dict[str, str]]:
 def test_the_table_has_every_row_as_asked(
     busy: Job, operations: Person, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(trail_queries, "ROWS_A_PAGE", 3)
-    monkeypatch.setattr(trail_queries, "ROWS_AT_ONCE", 4)
+    monkeypatch.setattr(trail_queries, "ROWS_PER_PAGE", 3)
+    monkeypatch.setattr(trail_queries, "BATCH_ROWS", 4)
     client = signed_in(operations)
     client.get(reverse("trail", args=[busy.pk]))
     whole = [each for some in iterate_entries(busy, ALL) for each in some]

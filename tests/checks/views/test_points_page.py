@@ -37,7 +37,7 @@ def bring(client: Client, building: Building, field_lead: Person) -> Any:
 
 
 def shown(response: Any) -> str:
-    return str(response.context["page"].shot.shown)
+    return str(response.context["page"].survey.entries_hash)
 
 
 def test_a_survey_is_shown_before_anything_is_recorded(bring: Any) -> None:
@@ -120,8 +120,8 @@ def test_the_wrong_unit_is_told(bring: Any) -> None:
     response = bring(lines(), unit="mm")
     page = response.content.decode()
     assert response.status_code == 200
-    assert not response.context["page"].said
-    assert response.context["page"].shot.surveyed.trouble in page
+    assert not response.context["page"].readings
+    assert response.context["page"].survey.surveyed.trouble in page
 
 
 def test_the_wrong_order_of_columns_is_told(bring: Any) -> None:

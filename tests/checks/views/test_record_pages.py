@@ -375,9 +375,13 @@ def test_a_page_that_is_out_of_date_says_so(
     seen = low_pad.events.get().pk
     client = signed_in(engineer)
     asked = {"note": "Once more.", "seen": seen, "password": "not this"}
-    assert client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 400
+    assert (
+        client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 400
+    )
     asked["password"] = factories.PASSWORD
-    assert client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 302
+    assert (
+        client.post(url("request_remeasurement", low_pad.pk), asked).status_code == 302
+    )
     given = {
         "choice": str(index_of(low_pad, "shim")),
         "disposition": "rework",
