@@ -1,1 +1,1 @@
-"""Every computation with formula, source, limits of use and a worked example."""
+"""Descriptions of every computation: formula, source, limits, worked example."""

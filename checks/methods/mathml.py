@@ -2,19 +2,20 @@ r"""Formulas written as text, set as MathML, which browsers show without a scrip
 
 A formula is text with a few signs, and the few shapes that text has no sign for::
 
-    formula("C_T = α L (T − T_0)")
-    formula("u =", frac("a + b L", root("3")))
+    render_formula(r"u = \frac{a + b L}{\sqrt{3}}")
 
 `_` and `^` lower and raise the next word, number or `{group}`; a word in quotes is
-upright text. Two things side by side are multiplied, as on paper.
+upright text; `\paren{...}` is a pair of parentheses as tall as what they hold. Two
+things side by side are multiplied, as on paper.
 """
 
 import re
+from collections.abc import Iterator
 from html import escape
 
 _TOKEN = re.compile(
-    r'(?P<space>\s+)|"(?P<text>[^"]*)"|(?P<number>\d+(?:\.\d+)?)'
-    r"|(?P<name>[^\W\d_]+′?)|(?P<open>\{)|(?P<close>\})|(?P<shift>[_^])|(?P<sign>.)"
+    r'\s+|"(?P<text>[^"]*)"|(?P<number>\d+(?:\.\d+)?)|\\(?P<shape>[a-z]+)'
+    r"|(?P<name>[^\W\d_]+′?)|(?P<open>\{)|(?P<close>\})|(?P<script>[_^])|(?P<sign>.)"
 )
 _FENCES = {
     "|": ' stretchy="false" lspace="0" rspace="0"',
@@ -23,8 +24,15 @@ _FENCES = {
 }
 _SIGNS = {"-": "−", "*": "·"}
 _GAP = '<mspace width="0.2em"></mspace>'
-_SHAPES = {"_": "msub", "^": "msup"}
+_SCRIPTS = {"_": "msub", "^": "msup"}
+_SHAPES = {
+    "frac": "<mfrac>{}{}</mfrac>",
+    "sqrt": "<msqrt>{}</msqrt>",
+    "paren": "<mrow><mo>(</mo>{}<mo>)</mo></mrow>",
+}
 _OPERAND = ("<mi>", "<mn>", "<mtext>", "<msu", "<mfrac>", "<msqrt>", "<mrow>")
+
+Tokens = Iterator[tuple[str, str]]
 
 
 class Markup(str):
@@ -36,96 +44,57 @@ class Markup(str):
         return str(self)
 
 
-def render_formula(*parts: str) -> Markup:
+def render_formula(text: str) -> Markup:
     """Set a formula on a line of its own."""
-    return Markup(f'<math display="block"><mrow>{_render_parts(*parts)}</mrow></math>')
+    return Markup(f'<math display="block">{_render(text)}</math>')
 
 
-def render_symbol(*parts: str) -> Markup:
+def render_symbol(text: str) -> Markup:
     """Set a symbol or a short formula within a line."""
-    return Markup(f"<math><mrow>{_render_parts(*parts)}</mrow></math>")
+    return Markup(f"<math>{_render(text)}</math>")
 
 
-def group_parts(*parts: str) -> Markup:
-    """Put parts side by side, to go into another shape as one."""
-    return Markup(f"<mrow>{_render_parts(*parts)}</mrow>")
-
-
-def render_fraction(above: str, below: str) -> Markup:
-    """Put one part over another."""
-    return Markup(f"<mfrac>{_wrap_group(above)}{_wrap_group(below)}</mfrac>")
-
-
-def render_root(*inside: str) -> Markup:
-    """Take the square root."""
-    return Markup(f"<msqrt>{_render_parts(*inside)}</msqrt>")
-
-
-def render_parentheses(*inside: str) -> Markup:
-    """Put brackets round a part, as tall as it is."""
-    return Markup(f"<mrow><mo>(</mo>{_render_parts(*inside)}<mo>)</mo></mrow>")
-
-
-def render_power(base: str, power: str) -> Markup:
-    """Raise a whole part to a power."""
-    return Markup(f"<msup>{_wrap_group(base)}{_wrap_group(power)}</msup>")
-
-
-def render_sum(index: str, *what: str) -> Markup:
-    """Add up over an index, written under the sign."""
-    under = (
-        f"<munder><mo>∑</mo>{_wrap_group(index)}</munder>" if index else "<mo>∑</mo>"
+def _render(text: str) -> str:
+    tokens = (
+        (token.lastgroup, token[token.lastgroup])
+        for token in _TOKEN.finditer(text)
+        if token.lastgroup is not None
     )
-    return Markup(f"<mrow>{under}{_render_parts(*what)}</mrow>")
+    try:
+        return _render_group(tokens, closing=False)
+    except (ValueError, KeyError) as error:
+        msg = f"{text!r}: {error}"
+        raise ValueError(msg) from error
 
 
-def _wrap_group(part: str) -> str:
-    return f"<mrow>{_render_parts(part)}</mrow>"
-
-
-def _render_parts(*parts: str) -> str:
-    return _join_with_gaps(
-        [
-            piece
-            for part in parts
-            for piece in ([part] if isinstance(part, Markup) else _render_tokens(part))
-        ]
-    )
-
-
-def _render_tokens(text: str) -> list[str]:
-    """Elements of a text, what is lowered or raised bound to what it stands at."""
-    found: list[str] = []
-    stack: list[list[str]] = [found]
-    pending: list[tuple[int, str]] = []
-    for token in _TOKEN.finditer(text):
-        kind, body = str(token.lastgroup), token[str(token.lastgroup)]
-        if kind == "space":
-            continue
-        if kind == "open":
-            stack.append([])
-            continue
-        if kind == "shift":
-            pending.append((len(stack), body))
-            continue
-        if kind == "close" and len(stack) > 1:
-            inner = stack.pop()
-            piece = f"<mrow>{_join_with_gaps(inner)}</mrow>"
-        elif kind == "close":
-            raise ValueError(f"{text!r}: a group is closed that was never opened")
+def _render_group(tokens: Tokens, *, closing: bool) -> str:
+    """Render elements up to the closing brace, or to the end of the formula."""
+    elements: list[str] = []
+    for kind, body in tokens:
+        if kind == "close":
+            if closing:
+                return f"<mrow>{_join_with_gaps(elements)}</mrow>"
+            raise ValueError("a group is closed that was never opened")
+        if kind == "script":
+            if not elements:
+                raise ValueError(f"a group is missing before {body}")
+            script = _render_element(*_next_token(tokens), tokens)
+            elements.append(_attach_script(elements.pop(), body, script))
         else:
-            piece = _render_token(kind, body)
-        here = stack[-1]
-        if pending and pending[-1][0] == len(stack):
-            _attach_script(here, pending.pop()[1], piece)
-        else:
-            here.append(piece)
-    if len(stack) != 1 or pending:
-        raise ValueError(f"{text!r}: a group is not closed, or nothing follows _ or ^")
-    return found
+            elements.append(_render_element(kind, body, tokens))
+    if closing:
+        raise ValueError("a group is not closed")
+    return f"<mrow>{_join_with_gaps(elements)}</mrow>"
 
 
-def _render_token(kind: str, body: str) -> str:
+def _next_token(tokens: Tokens) -> tuple[str, str]:
+    token = next(tokens, None)
+    if token is None:
+        raise ValueError("a group is missing after _, ^ or a shape")
+    return token
+
+
+def _render_element(kind: str, body: str, tokens: Tokens) -> str:
     if kind == "number":
         return f"<mn>{body}</mn>"
     if kind == "name":
@@ -133,24 +102,31 @@ def _render_token(kind: str, body: str) -> str:
     if kind == "text":
         body = body.replace(" ", "\N{NO-BREAK SPACE}")  # kept at its ends as well
         return f"<mtext>{escape(body)}</mtext>"
+    if kind == "open":
+        return _render_group(tokens, closing=True)
+    if kind == "shape":
+        shape = _SHAPES[body]
+        arguments = [
+            _render_element(*_next_token(tokens), tokens)
+            for _ in range(shape.count("{}"))
+        ]
+        return shape.format(*arguments)
     return f"<mo{_FENCES.get(body, '')}>{escape(_SIGNS.get(body, body))}</mo>"
 
 
-def _attach_script(here: list[str], shift: str, piece: str) -> None:
-    """Lower or raise a piece at the last one, which may be lowered already."""
-    base = here.pop()
-    if shift == "^" and base.startswith("<msub>"):
-        here.append(f"<msubsup>{base[6:-7]}{piece}</msubsup>")
-    else:
-        shape = _SHAPES[shift]
-        here.append(f"<{shape}>{base}{piece}</{shape}>")
+def _attach_script(base: str, script: str, element: str) -> str:
+    """Lower or raise an element at its base, which may be lowered already."""
+    if script == "^" and base.startswith("<msub>"):
+        return f"<msubsup>{base[6:-7]}{element}</msubsup>"
+    shape = _SCRIPTS[script]
+    return f"<{shape}>{base}{element}</{shape}>"
 
 
-def _join_with_gaps(pieces: list[str]) -> str:
-    """Put a little room between things multiplied with each other."""
+def _join_with_gaps(elements: list[str]) -> str:
+    """Join elements, with a little room between factors."""
     out: list[str] = []
-    for piece in pieces:
-        if out and piece.startswith(_OPERAND) and out[-1].startswith(_OPERAND):
+    for element in elements:
+        if out and element.startswith(_OPERAND) and out[-1].startswith(_OPERAND):
             out.append(_GAP)
-        out.append(piece)
+        out.append(element)
     return "".join(out)

@@ -1,8 +1,8 @@
-"""What the page shows of a computation: words, formulas, sources, worked examples.
+"""The description of a computation: text, formulas, sources and worked examples.
 
-An example's figures are computed when it is asked for, by the functions of the engine
-that the evaluation calls. Beside each result may stand what comes out by hand, from
-the same inputs and plain arithmetic, and what was published.
+The figures of an example are computed on demand, by the functions of the engine that
+the evaluation calls. Beside each result may stand the same figure computed by hand,
+from the same inputs and plain arithmetic, and the published figure.
 """
 
 import math
@@ -10,27 +10,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
-import numpy as np
-
 from checks.engine.sources import Provenance
 from checks.methods.mathml import Markup
-from core.units import MM_PER_UNIT
-
-MINUS = "\N{MINUS SIGN}"
-NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
-FOOT_MM = float(MM_PER_UNIT["ft"])
-INCH_MM = float(MM_PER_UNIT["in"])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ExampleValue:
-    """A part of a sentence or a figure by itself: a length in mm, or text.
+    """A figure, or a part of a sentence: a length in mm, a verdict, or text.
 
     Attributes
     ----------
-    text : as it is written; empty for a length, which the page writes.
-    mm : a length, to be written as the reader likes it. [mm]
-    fine : whether the length is written in decimals, finer than a tape is read.
+    text : as written; empty for a length, which the page formats.
+    mm : a length, to be shown in the reader's units. [mm]
+    fine : whether the length is shown in decimals, finer than a tape is read.
     signed : whether a length carries its plus sign.
     value : the number itself, NaN where there is none. [as written]
     verdict : the verdict to show by shape and word, empty for anything else.
@@ -47,54 +39,9 @@ class ExampleValue:
 ExampleText = tuple[ExampleValue, ...]
 
 
-def show_length(mm: float, *, signed: bool = False) -> ExampleValue:
-    """Give a length that a tape or rod could read. [mm]"""
-    return ExampleValue(mm=float(mm), value=float(mm), signed=signed)
-
-
-def show_fine_length(mm: float, *, signed: bool = False) -> ExampleValue:
-    """Give a length finer than a tape is read. [mm]"""
-    return ExampleValue(mm=float(mm), value=float(mm), fine=True, signed=signed)
-
-
-def show_quantity(
-    value: float, unit: str = "", digits: int = 2, *, signed: bool = False
-) -> ExampleValue:
-    """Give a number in the unit its source has it in."""
-    shown = f"{float(value):{'+' if signed else ''}z,.{digits}f}".replace("-", MINUS)
-    return ExampleValue(
-        text=f"{shown}{NO_BREAK_SPACE}{unit}" if unit else shown, value=float(value)
-    )
-
-
-def show_text(text: str) -> ExampleValue:
-    """Give an answer that is no number."""
-    return ExampleValue(text=text)
-
-
-def show_verdict(value: str) -> ExampleValue:
-    """Give a verdict, shown by shape and word."""
-    return ExampleValue(verdict=value)
-
-
-def show_conformity(conforms: bool | np.bool_) -> ExampleValue:
-    """Give the verdict on something that keeps its limit, or does not."""
-    return show_verdict("within" if conforms else "outside")
-
-
-def show_yes_no(answer: bool | np.bool_) -> ExampleValue:
-    """Answer a question."""
-    return show_text("yes" if answer else "no")
-
-
-def write_text(*parts: str | ExampleValue) -> ExampleText:
-    """Put a sentence together."""
-    return tuple(ExampleValue(text=p) if isinstance(p, str) else p for p in parts)
-
-
 @dataclass(frozen=True, slots=True)
 class MethodSource:
-    """Where a rule, a formula or a figure is from, and how it is known."""
+    """The source of a rule, a formula or a figure, with its provenance."""
 
     text: str
     provenance: Provenance
@@ -117,16 +64,17 @@ class ExampleInput:
     text: ExampleText
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ExampleResult:
-    """One figure of an example, computed, with what it can be held against.
+    """One computed figure of an example, with what it can be compared to.
 
     Attributes
     ----------
-    computed : as the engine has it.
+    computed : by the engine.
     by_hand : from the same inputs by plain arithmetic.
-    published : as its source prints it.
-    leaves_out : share of the figure that the way by hand leaves out.
+    published : as printed in the source of the example.
+    hand_tolerance : largest relative difference of the figure by hand, where that
+        leaves a small term out.
     """
 
     label: str
@@ -137,31 +85,52 @@ class ExampleResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Example:
-    """A worked example.
+class Calculation:
+    """The figures of an example; `steps` show the computation by hand."""
 
-    Attributes
-    ----------
-    title : what it is about.
-    source : of the published one; None where it is invented.
-    steps : the way by hand, figure by figure.
-    """
-
-    title: str
     inputs: tuple[ExampleInput, ...]
     steps: tuple[ExampleText, ...]
     results: tuple[ExampleResult, ...]
-    source: MethodSource | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Example:
+    """A worked example; `source` is None where it is invented."""
+
+    title: str
+    source: MethodSource | None
+    calculate: Callable[[], Calculation]
+
+    @property
+    def inputs(self) -> tuple[ExampleInput, ...]:
+        """The inputs."""
+        return _calculate_once(self.calculate).inputs
+
+    @property
+    def steps(self) -> tuple[ExampleText, ...]:
+        """The computation by hand, step by step."""
+        return _calculate_once(self.calculate).steps
+
+    @property
+    def results(self) -> tuple[ExampleResult, ...]:
+        """The computed figures."""
+        return _calculate_once(self.calculate).results
 
     @property
     def has_hand_results(self) -> bool:
-        """Whether a result can be followed by hand to its last figure."""
+        """True where a result can be followed by hand to its last figure."""
         return any(result.by_hand is not None for result in self.results)
 
     @property
     def has_published_results(self) -> bool:
-        """Whether a result was published."""
+        """True where a result was published."""
         return any(result.published is not None for result in self.results)
+
+
+@cache
+def _calculate_once(calculate: Callable[[], Calculation]) -> Calculation:
+    """Calculate an example on first use: its inputs never change."""
+    return calculate()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,47 +139,30 @@ class MethodDescription:
 
     Attributes
     ----------
-    slug : its address; it stays when the name is bettered.
-    answers : what it answers, in one sentence.
-    engine : the rooms of `checks.engine` it is worked out in.
-    limits : where it stops being right, or is not meant for.
-    examples : functions that work an example when they are asked to.
+    slug : its address; it stays when the name changes.
+    summary : the question it answers, in one sentence.
+    modules : the modules of `checks.engine` that compute it, without that prefix.
+    limits : limits of use.
+    remedies : the remedies whose arithmetic it is.
     """
 
     slug: str
     name: str
     summary: str
-    engine: tuple[str, ...]
+    modules: tuple[str, ...]
     formulas: tuple[Markup, ...]
     symbols: tuple[Symbol, ...]
     sources: tuple[MethodSource, ...]
     limits: tuple[str, ...]
-    examples: tuple[Callable[[], Example], ...]
+    examples: tuple[Example, ...]
     cautions: tuple[str, ...] = ()
-
-    @property
-    def worked_examples(self) -> tuple[Example, ...]:
-        """Its examples, worked when first asked for."""
-        return _compute_examples(self.examples)
-
-
-@cache
-def _compute_examples(
-    examples: tuple[Callable[[], Example], ...],
-) -> tuple[Example, ...]:
-    """Work examples once: their inputs never change."""
-    return tuple(work() for work in examples)
+    remedies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MethodFamily:
-    """Computations that belong together."""
+    """Computations on one topic."""
 
     slug: str
     name: str
     methods: tuple[MethodDescription, ...]
-
-
-def describe_input(label: str, *parts: str | ExampleValue) -> ExampleInput:
-    """Name one input of an example."""
-    return ExampleInput(label=label, text=write_text(*parts))

@@ -21,9 +21,9 @@ PUBLISHED = [
     # a tape maker's technical page [S2], in mm
     ("tape-pull", "Correction", 3.47, 0.005),
     # Ghilani and Wolf, Elementary Surveying, example 6.1 [M hi], in m
-    ("tape-together", "Own length", 0.0325, 0.00005),
+    ("tape-together", "Standardisation", 0.0325, 0.00005),
     ("tape-together", "Temperature", -0.0048, 0.00005),
-    ("tape-together", "Pull", 0.0030, 0.00005),
+    ("tape-together", "Tension", 0.0030, 0.00005),
     ("tape-together", "Sag", -0.0504, 0.00005),
     ("tape-together", "Corrected distance", 81.131, 0.0005),
     # ACI 117-10, 2.3.4.2 [S2]: 1/4 in for 3/4 in rods, 3/8 in for 1 in, in mm
@@ -62,7 +62,7 @@ PUBLISHED = [
     # course notes on levelling [S2]: 0.420 m, cut off, 0.4206 computed again
     ("curvature", "Reads high at 2.5 km by", 0.420, 0.001),
     # ASME B18.2.2 [S2]: 0.758 in, in mm
-    ("thread-check", "Nut at its thickest", 0.758 * 25.4, 1e-9),
+    ("thread-check", "Maximum nut thickness", 0.758 * 25.4, 1e-9),
     # ASME B1.1, tabulated [S2], in in2, to the last digit printed
     ("stress-area", "Stress area, 3/4 in", 0.334, 0.001),
     ("stress-area", "Stress area, 1 in", 0.606, 0.001),
@@ -80,7 +80,7 @@ def results_of(slug: str) -> dict[str, ExampleResult]:
     assert method is not None
     return {
         result.label: result
-        for example in method.worked_examples
+        for example in method.examples
         for result in example.results
     }
 
@@ -97,7 +97,7 @@ def test_every_published_figure_that_is_shown_is_typed_here_once_more():
     shown = {
         (method.slug, result.label)
         for method in list_methods()
-        for example in method.worked_examples
+        for example in method.examples
         for result in example.results
         if result.published is not None
     }
@@ -106,7 +106,7 @@ def test_every_published_figure_that_is_shown_is_typed_here_once_more():
 
 def test_a_published_figure_has_its_source_beside_it():
     for method in list_methods():
-        for example in method.worked_examples:
+        for example in method.examples:
             assert not (example.has_published_results and example.source is None), (
                 method.slug
             )
@@ -136,7 +136,5 @@ def test_a_way_by_hand_leaves_out_next_to_nothing():
 
 def test_no_label_of_a_method_stands_for_two_results():
     for method in list_methods():
-        labels = [
-            result.label for each in method.worked_examples for result in each.results
-        ]
+        labels = [result.label for each in method.examples for result in each.results]
         assert len(labels) == len(set(labels)), method.slug

@@ -1,0 +1,1 @@
+"""Worked examples, one module a family, calculated by the engine."""

@@ -1,0 +1,385 @@
+"""Levels, shims and high pads."""
+
+import numpy as np
+
+from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.levelling.level_network import adjust_height_differences
+from checks.engine.levelling.levels import (
+    adjust_levels,
+    compute_collimation,
+    compute_sight_corrections,
+)
+from checks.engine.levelling.shim_choice import find_stacks_around
+from checks.engine.levelling.shims import (
+    count_pack_list,
+    find_pad_to_lower,
+    find_shim_stacks,
+)
+from checks.methods.example_values import (
+    INCH_MM,
+    build_result,
+    describe_input,
+    show_value,
+    write_text,
+)
+from checks.methods.model import Calculation, ExampleValue
+from checks.tolerances.limits import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
+
+PLATES_MM = np.array([1.0, 2.0, 4.0]) * INCH_MM / 16.0
+SHORTFALLS_MM = np.array([12.0, 10.0, 7.0]) * INCH_MM / 32.0
+
+
+def calculate_two_setups() -> Calculation:
+    """Adjust two set-ups."""
+    first, second = np.array([60.0, 62.0, 61.0]), np.array([70.0, 72.125, 74.0])
+    read = np.concatenate([first, second]) * INCH_MM
+    found = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 3], 1.0)
+    height, _ = found.relative_to(0)
+    limit = resolve_limits(ToleranceSpec()).level_misclosure()
+    apart = (second[1] - second[0] - first[1] + first[0]) * INCH_MM
+    two = -((first[1] - first[0]) + (second[1] - second[0])) / 2.0 * INCH_MM
+    by_hand = (
+        two,
+        two / 2.0 + (first[:2].mean() - first[2]) * INCH_MM,
+        two / 2.0 + (second[:2].mean() - second[2]) * INCH_MM,
+    )
+    return Calculation(
+        inputs=(
+            describe_input(
+                "Set-up 1 on pads 1, 2, 3",
+                "{:length}; {:length}; {:length}",
+                *first * INCH_MM,
+            ),
+            describe_input(
+                "Set-up 2 on pads 1, 2, 4",
+                "{:length}; {:length}; {:length}",
+                *second * INCH_MM,
+            ),
+        ),
+        steps=(
+            write_text(
+                "Pad 2 below pad 1: {:length} and {:length}, the mean {:length}.",
+                (first[1] - first[0]) * INCH_MM,
+                (second[1] - second[0]) * INCH_MM,
+                -two,
+            ),
+            write_text("The two differ by {:length}: the misclosure.", apart),
+            write_text(
+                "In set-up 1 pad 3 is level with the mean of pads 1 and 2: {:+length}.",
+                by_hand[1],
+            ),
+            write_text(
+                "In set-up 2 pad 4 is {:length} below that mean: {:+length}.",
+                (second[2] - second[:2].mean()) * INCH_MM,
+                by_hand[2],
+            ),
+        ),
+        results=(
+            *(
+                build_result(
+                    f"Height of pad {i + 2} from pad 1", "+length", height[i + 1], hand
+                )
+                for i, hand in enumerate(by_hand)
+            ),
+            build_result("Misclosure", "length", found.misclosure_mm, apart),
+            build_result("Allowed", "length", limit),
+            build_result(
+                "The set-ups", "within", found.misclosure_mm <= limit, apart <= limit
+            ),
+        ),
+    )
+
+
+def _list_lines(
+    start: IntArray, end: IntArray, difference: FloatArray, names: str = "123456"
+) -> str:
+    """Write the lines of a net, points counted from 1."""
+    return "; ".join(
+        f"{names[a - 1]} to {names[b - 1]} {show_value(dh, '+3').text}"
+        for a, b, dh in zip(start, end, difference, strict=True)
+    )
+
+
+def calculate_six_lines() -> Calculation:
+    """Adjust a published level network."""
+    start, end = np.array([0, 1, 2, 3, 1, 0]), np.array([1, 2, 3, 0, 3, 2])
+    difference = np.array([10.509, 5.360, -8.523, -7.348, -3.167, 15.881])
+    sd = np.array([0.006, 0.004, 0.005, 0.003, 0.004, 0.012])
+    found = adjust_height_differences(start, end, difference, sd**-2, {0: 437.596})
+    known = {"B": (448.1087, 2.30), "C": (453.4685, 2.64), "D": (444.9436, 1.76)}
+    return Calculation(
+        inputs=(
+            describe_input("Benchmark A", "437.596 m"),
+            describe_input(
+                "Lines, in m", "{}", _list_lines(start + 1, end + 1, difference, "ABCD")
+            ),
+            describe_input("Standard deviations, in mm", "6, 4, 5, 3, 4, 12"),
+        ),
+        steps=(
+            write_text("3 unknown heights, 6 lines: redundancy 3."),
+            write_text(
+                "The weight of a line is 1 over the square of its standard deviation."
+            ),
+        ),
+        results=(
+            *(
+                build_result(f"Height of {name}", "4 m", found.height[i], published=at)
+                for i, (name, (at, _)) in enumerate(known.items(), start=1)
+            ),
+            *(
+                build_result(
+                    f"Standard deviation of {name}",
+                    "2 mm",
+                    1e3 * found.sigma[i] * found.reference_sigma,
+                    published=deviation,
+                )
+                for i, (name, (_, deviation)) in enumerate(known.items(), start=1)
+            ),
+        ),
+    )
+
+
+class NiemeierNetwork:
+    """The lines of a published net, points 1 to 6."""
+
+    start = np.array([1, 1, 2, 2, 3, 3, 3, 4, 5])
+    end = np.array([2, 3, 3, 4, 4, 5, 6, 5, 6])
+    difference = np.array(
+        [-8.206, -5.734, 2.481, -4.433, -6.909, -18.872, 4.035, -11.962, 22.904]
+    )
+    per_km = np.array([1.61, 0.83, 2.22, 1.25, 1.00, 0.91, 2.27, 1.39, 1.20])
+
+
+def calculate_erring_line() -> Calculation:
+    """Adjust a published level network with a mistake."""
+    net = NiemeierNetwork
+    found = adjust_height_differences(
+        net.start - 1, net.end - 1, net.difference, net.per_km * 1e6, {5: 67.228}
+    )
+    known = (68.9235, 60.7153, 63.1938, 56.2838, 44.3226)
+    worst = int(np.argmax(np.abs(found.w)))
+    return Calculation(
+        inputs=(
+            describe_input("Benchmark 6", "67.228 m"),
+            describe_input(
+                "Lines, in m", "{}", _list_lines(net.start, net.end, net.difference)
+            ),
+            describe_input(
+                "Weights, per km", "{}", ", ".join(f"{one:.2f}" for one in net.per_km)
+            ),
+            describe_input("Standard deviation", "1 mm for 1 km"),
+        ),
+        steps=(
+            write_text("5 unknown heights, 9 lines: redundancy 4."),
+            write_text(
+                "Lines 1-2 and 1-3 have the same |w|, {:3}: point 1 has no other"
+                " line, so a mistake cannot be assigned to one of them.",
+                abs(found.w[0]),
+            ),
+        ),
+        results=(
+            *(
+                build_result(f"Height of {i + 1}", "4 m", found.height[i], published=at)
+                for i, at in enumerate(known)
+            ),
+            build_result("Largest w, line 2-3", "3", found.w[worst]),
+        ),
+    )
+
+
+def calculate_two_pegs() -> Calculation:
+    """Calculate a collimation error."""
+    near, far, at = 1110.0, 1390.0, np.array([10.0, 90.0])
+    found = float(
+        compute_collimation(near, far, at[0] * 1e3, at[1] * 1e3, 1560.0 - 1320.0)
+    )
+    read = np.array([near, far])
+    corrected = read + compute_sight_corrections(at * 1e3, [0, 1], found)
+    return Calculation(
+        inputs=(
+            describe_input("Midway, on A and B", "1.320 m and 1.560 m"),
+            describe_input("From beyond A, on A and B", "1.110 m and 1.390 m"),
+            describe_input("Sight distances from there", "10 m and 90 m"),
+        ),
+        steps=(
+            write_text("True difference: 1.560 − 1.320 = 0.240 m."),
+            write_text("Apparent: 1.390 − 1.110 = 0.280 m."),
+            write_text("(0.280 − 0.240) ÷ (90 − 10) = 0.04 ÷ 80."),
+        ),
+        results=(
+            build_result(
+                "Collimation",
+                "3 m per 100 m",
+                found * 100.0,
+                0.04 / 80.0 * 100.0,
+                published=0.05,
+                published_spec="2 m per 100 m",
+            ),
+            build_result(
+                "Corrected reading on A",
+                "3 m",
+                corrected[0] / 1e3,
+                1.110 - 0.0005 * 10.0,
+                published=1.105,
+            ),
+            build_result(
+                "Corrected reading on B",
+                "3 m",
+                corrected[1] / 1e3,
+                1.390 - 0.0005 * 90.0,
+                published=1.345,
+            ),
+        ),
+    )
+
+
+def calculate_curvature() -> Calculation:
+    """Calculate curvature and refraction."""
+    far = compute_sight_corrections([0.0, 2.5e6], [0, 0])
+    site = compute_sight_corrections([0.0, 100e3], [0, 0])
+    return Calculation(
+        inputs=(
+            describe_input("Far sight", "2.5 km, the other 0"),
+            describe_input("On site", "100 m, the other 0"),
+        ),
+        steps=(
+            write_text("0.0673 × 2.5² = {:3 m}.", 0.0673 * 2.5**2),
+            write_text("0.0673 × 0.1² = {:3 mm}.", 67.3 * 0.1**2),
+        ),
+        results=(
+            build_result(
+                "Reads high at 2.5 km by",
+                "3 m",
+                -far[1] / 1e3,
+                0.0673 * 2.5**2,
+                published=0.420,
+            ),
+            build_result("Reads high at 100 m by", "3 mm", -site[1], 67.3 * 0.1**2),
+        ),
+    )
+
+
+def _list_plates(counts: np.ndarray) -> ExampleValue:
+    """Write a stack's plates, thickest first."""
+    names = ("1/16", "1/8", "1/4")
+    each = [names[i] for i in (2, 1, 0) for _ in range(int(counts[i]))]
+    return " + ".join(each) + " in"
+
+
+def calculate_stacks() -> Calculation:
+    """Choose shim stacks."""
+    found = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
+    below, above = find_stacks_around(SHORTFALLS_MM[2], PLATES_MM)
+    return Calculation(
+        inputs=(
+            describe_input(
+                "Below the highest",
+                "{:length}; {:length}; {:length}",
+                SHORTFALLS_MM[0],
+                SHORTFALLS_MM[1],
+                SHORTFALLS_MM[2],
+            ),
+            describe_input(
+                "Available plates",
+                "{:length}; {:length}; {:length}",
+                PLATES_MM[0],
+                PLATES_MM[1],
+                PLATES_MM[2],
+            ),
+        ),
+        steps=(
+            write_text(
+                "{:length} and {:length} are exact stacks.",
+                SHORTFALLS_MM[0],
+                SHORTFALLS_MM[1],
+            ),
+            write_text(
+                "For {:length}: {:length} differs by {:length}, {:length} by"
+                " {:length}. They are equally near, so the thinner one counts.",
+                SHORTFALLS_MM[2],
+                below,
+                SHORTFALLS_MM[2] - below,
+                above,
+                above - SHORTFALLS_MM[2],
+            ),
+        ),
+        results=(
+            build_result(
+                "First pad", "text", _list_plates(found.counts[0]), "1/4 + 1/8 in"
+            ),
+            build_result(
+                "Second pad", "text", _list_plates(found.counts[1]), "1/4 + 1/16 in"
+            ),
+            build_result(
+                "Third pad", "text", _list_plates(found.counts[2]), "1/8 + 1/16 in"
+            ),
+            build_result(
+                "Remainder at the third",
+                "+length",
+                found.residual_mm[2],
+                below - SHORTFALLS_MM[2],
+            ),
+        ),
+    )
+
+
+def calculate_pack_list() -> Calculation:
+    """Add up the plates of the stacks."""
+    stacks = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
+    found = count_pack_list(stacks.counts)
+    names = ("1/16 in", "1/8 in", "1/4 in")
+    return Calculation(
+        inputs=(
+            describe_input(
+                "Stacks",
+                "{}; {}; {}",
+                _list_plates(stacks.counts[0]),
+                _list_plates(stacks.counts[1]),
+                _list_plates(stacks.counts[2]),
+            ),
+        ),
+        steps=(
+            write_text("The plates of each thickness are added up over all stacks."),
+        ),
+        results=tuple(
+            build_result(
+                f"Plates of {name}", "0", count, int(stacks.counts[:, i].sum())
+            )
+            for i, (name, count) in enumerate(zip(names, found, strict=True))
+        ),
+    )
+
+
+def calculate_high_pad() -> Calculation:
+    """Calculate the effect of lowering one pad."""
+    height = np.array([12.0, 2.0, 0.0, 1.0, -4.0]) * INCH_MM / 32.0
+    limit = resolve_limits(ToleranceSpec()).pad_level()
+    found = find_pad_to_lower(height, limit)
+    if found is None:
+        raise RuntimeError("the example's high pad is not found")
+    low = int(np.sum(height[0] - height > limit))
+    after = int(np.sum(height[1] - height > limit))
+    return Calculation(
+        inputs=(
+            describe_input("Heights in 32nds of an inch", "12, 2, 0, 1, −4"),
+            describe_input("Allowed below the highest", "{:length}", limit),
+        ),
+        steps=(
+            write_text(
+                "Below the first by more than {:length}: {:0} pads to shim.", limit, low
+            ),
+            write_text("Below the second by more: {:0}.", after),
+            write_text("More than half of the shims are saved, so it is offered."),
+        ),
+        results=(
+            build_result(
+                "Lower the first pad by",
+                "length",
+                found.lower_by_mm,
+                height[0] - height[1],
+            ),
+            build_result("Pads to shim as it is", "0", found.shims_needed, low),
+            build_result("Shims saved", "0", found.shims_saved, low - after),
+        ),
+    )

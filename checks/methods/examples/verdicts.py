@@ -1,0 +1,361 @@
+"""Uncertainty, repeats, limits and verdicts."""
+
+from math import ceil, erf, hypot, sqrt
+
+import numpy as np
+
+from checks.engine.arrays import FloatArray
+from checks.engine.conformity import (
+    COVERAGE_FACTOR,
+    SLACK_MM,
+    ConformityAssessment,
+    assess_conformity,
+)
+from checks.engine.tape import STEEL_EXPANSION
+from checks.engine.uncertainty import (
+    LEVEL_REFERENCE_SIGHT_MM,
+    LEVEL_UNCERTAINTY_MM,
+    UNKNOWN_TEMPERATURE_C,
+    RepeatStatistics,
+    combine_repeats,
+    level_uncertainty,
+    reading_uncertainty,
+    tape_class_limit,
+)
+from checks.methods.example_values import (
+    FOOT_MM,
+    INCH_MM,
+    build_result,
+    describe_input,
+    write_text,
+)
+from checks.methods.model import Calculation, ExampleResult, ExampleText
+from checks.tolerances.limits import ToleranceLimits, resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
+
+SIXTEENTH_MM = INCH_MM / 16.0
+LIMIT_MM, DEVIATION_MM, UNCERTAINTY_MM = INCH_MM / 8.0, 3.0 * INCH_MM / 32.0, 1.2
+
+
+def calculate_wall_uncertainty() -> Calculation:
+    """Calculate the uncertainty of a taped wall."""
+    read = 60.0 * FOOT_MM
+    found = reading_uncertainty([read], SIXTEENTH_MM, 2, False)
+    metres = ceil(read / 1000.0)
+    bound = 0.3 + 0.2 * metres
+    parts = (
+        bound / sqrt(3.0),
+        SIXTEENTH_MM / sqrt(12.0),
+        STEEL_EXPANSION * UNKNOWN_TEMPERATURE_C * read / sqrt(3.0),
+    )
+    together = hypot(*parts)
+    return Calculation(
+        inputs=(
+            describe_input("Read", "{:length}, to the sixteenth", read),
+            describe_input("Tape", "class II"),
+            describe_input("Temperature", "not recorded"),
+        ),
+        steps=(
+            write_text(
+                "{:length} is {:3} m, rounded up to {} m: 0.3 + 0.2 × {} = {:1} mm.",
+                read,
+                read / 1000.0,
+                metres,
+                metres,
+                bound,
+            ),
+            write_text("Tape: {:1} ÷ √3 = {:3 mm}.", bound, parts[0]),
+            write_text("Reading: 1.5875 ÷ √12 = {:3 mm}.", parts[1]),
+            write_text(
+                "Temperature: 0.0000116 × 10 × 18,288 ÷ √3 = {:3 mm}.", parts[2]
+            ),
+            write_text("Square root of the sum of their squares: {:3 mm}.", together),
+        ),
+        results=(
+            build_result("Class of the tape", "fine", found.class_mm[0], parts[0]),
+            build_result("Reading", "fine", found.resolution_mm[0], parts[1]),
+            build_result("Temperature", "fine", found.temperature_mm[0], parts[2]),
+            build_result(
+                "Standard uncertainty", "fine", found.combined_mm[0], together
+            ),
+        ),
+    )
+
+
+def calculate_class_limits() -> Calculation:
+    """Calculate what the classes allow a tape."""
+    found = tape_class_limit([30_000.0] * 3, [1, 2, 3])
+    by_hand = (0.1 + 0.1 * 30, 0.3 + 0.2 * 30, 0.6 + 0.4 * 30)
+    return Calculation(
+        inputs=(describe_input("Length", "30 m"),),
+        steps=(write_text("0.1 + 0.1 × 30; 0.3 + 0.2 × 30; 0.6 + 0.4 × 30."),),
+        results=tuple(
+            build_result(f"Class {name}, plus or minus", "1 mm", mm, hand)
+            for name, mm, hand in zip(("I", "II", "III"), found, by_hand, strict=True)
+        ),
+    )
+
+
+def calculate_pad_uncertainty() -> Calculation:
+    """Calculate the uncertainty of a grade-rod reading."""
+    sight = 45.0 * FOOT_MM
+    found = level_uncertainty([sight], SIXTEENTH_MM)
+    parts = (
+        LEVEL_UNCERTAINTY_MM * sight / LEVEL_REFERENCE_SIGHT_MM,
+        SIXTEENTH_MM / sqrt(12.0),
+    )
+    return Calculation(
+        inputs=(
+            describe_input("Sight", "{:length}", sight),
+            describe_input("Read", "to the sixteenth"),
+            describe_input("Instrument's own uncertainty", "not stated"),
+        ),
+        steps=(
+            write_text("Level: 1.0 × {:3} ÷ 30 = {:3 mm}.", sight / 1000.0, parts[0]),
+            write_text("Reading: 1.5875 ÷ √12 = {:3 mm}.", parts[1]),
+        ),
+        results=(
+            build_result(
+                "Standard uncertainty", "fine", found.combined_mm[0], hypot(*parts)
+            ),
+        ),
+    )
+
+
+def calculate_repeats() -> Calculation:
+    """Combine two pairs of repeats."""
+    inches = np.array([3 / 16, 5 / 16, 3 / 16, 9 / 16])
+    read = 50.0 * FOOT_MM + inches * INCH_MM
+    parts = reading_uncertainty(read, SIXTEENTH_MM, 2, True)
+    found = combine_repeats([0, 0, 1, 1], 2, read, parts)
+    tape, rest = (0.3 + 0.2 * 16) / sqrt(3.0), SIXTEENTH_MM / sqrt(12.0)
+    limit = 2.0 * sqrt(2.0 * (tape**2 + rest**2))
+    return Calculation(
+        inputs=(
+            describe_input("Read first", "{:length} and {:length}", read[0], read[1]),
+            describe_input("Second pair", "{:length} and {:length}", read[2], read[3]),
+            describe_input(
+                "Tape", "class II, temperature recorded, read to the sixteenth"
+            ),
+        ),
+        steps=(
+            write_text("Tape: (0.3 + 0.2 × 16) ÷ √3 = {:3 mm}.", tape),
+            write_text("Reading: 1.5875 ÷ √12 = {:3 mm}.", rest),
+            write_text(
+                "Mean: √({:3}² + {:3}² ÷ 2) = {:3 mm}; the part of the tape is not"
+                " reduced.",
+                tape,
+                rest,
+                sqrt(tape**2 + rest**2 / 2.0),
+            ),
+            write_text(
+                "Allowed difference: 2 × √(2 × ({:3}² + {:3}²)) = {:2 mm}.",
+                tape,
+                rest,
+                limit,
+            ),
+        ),
+        results=_build_repeats_results(read, found, tape, rest, limit),
+    )
+
+
+def _build_repeats_results(
+    read: FloatArray,
+    found: RepeatStatistics,
+    tape: float,
+    rest: float,
+    limit: float,
+) -> tuple[ExampleResult, ...]:
+    mean = (read[0] + read[1]) / 2.0
+    words = ["remeasure" if apart else "within" for apart in found.disagree]
+    return (
+        build_result("Mean of the first pair", "length", found.mean_mm[0], mean),
+        build_result(
+            "Its standard uncertainty",
+            "fine",
+            found.uncertainty_mm[0],
+            sqrt(tape**2 + rest**2 / 2.0),
+        ),
+        build_result(
+            "Allowed difference of two readings",
+            "fine",
+            found.spread_limit_mm[0],
+            limit,
+        ),
+        build_result(
+            "Difference of the first pair",
+            "fine",
+            found.spread_mm[0],
+            read[1] - read[0],
+        ),
+        build_result("First pair", "verdict", words[0]),
+        build_result(
+            "Difference of the second pair",
+            "fine",
+            found.spread_mm[1],
+            read[3] - read[2],
+        ),
+        build_result("Second pair", "verdict", words[1]),
+    )
+
+
+def _normal_probability(z: float) -> float:
+    """Share of a normal distribution below z of its standard deviations."""
+    return 0.5 * (1.0 + erf(z / sqrt(2.0)))
+
+
+def _load_limits(basis: str) -> ToleranceLimits:
+    return resolve_limits(ToleranceSpec(basis=basis))
+
+
+def calculate_two_bases() -> Calculation:
+    """Calculate limits of two bases."""
+    practice, concrete = (
+        _load_limits("metal-building-practice"),
+        _load_limits("aci-117-2010"),
+    )
+    walls = practice.wall(np.array([20.0, 60.0]) * FOOT_MM)
+    diagonal = practice.diagonal_difference(np.array([[72.0, 72.0]]) * FOOT_MM)[0]
+    rods = concrete.rod_location(np.array([0.75, 1.0]) * INCH_MM)
+    return Calculation(
+        inputs=(
+            describe_input(
+                "Metal building practice",
+                "walls of 20 ft and 60 ft, diagonals of 72 ft",
+            ),
+            describe_input("ACI 117-10", "rods of 3/4 in and 1 in"),
+        ),
+        steps=(
+            write_text("20 ÷ 50 × 1/4 in = 0.10 in, less than the floor of 1/8 in."),
+            write_text("60 ÷ 50 × 1/4 in = 0.30 in; 72 ÷ 50 × 1/4 in = 0.36 in."),
+        ),
+        results=(
+            build_result("Wall of 20 ft", "fine", walls[0], INCH_MM / 8.0),
+            build_result(
+                "Wall of 60 ft", "fine", walls[1], 60.0 / 50.0 * INCH_MM / 4.0
+            ),
+            build_result(
+                "Difference of the diagonals",
+                "fine",
+                diagonal,
+                72.0 / 50.0 * INCH_MM / 4.0,
+            ),
+            build_result(
+                "Rod of 3/4 in, ACI 117", "length", rods[0], published=INCH_MM / 4.0
+            ),
+            build_result(
+                "Rod of 1 in, ACI 117", "length", rods[1], published=3.0 * INCH_MM / 8.0
+            ),
+        ),
+    )
+
+
+def _assess_line(*, guarded: bool) -> ConformityAssessment:
+    return assess_conformity(
+        [DEVIATION_MM], -LIMIT_MM, LIMIT_MM, UNCERTAINTY_MM, guarded=guarded
+    )
+
+
+def calculate_close_line() -> Calculation:
+    """Compare a deviation close to its limit."""
+    found = _assess_line(guarded=False)
+    above, below = (
+        (LIMIT_MM - DEVIATION_MM) / UNCERTAINTY_MM,
+        (-LIMIT_MM - DEVIATION_MM) / UNCERTAINTY_MM,
+    )
+    sure = _normal_probability(above) - _normal_probability(below)
+    return Calculation(
+        inputs=(
+            describe_input("Deviation", "{:+length}", DEVIATION_MM),
+            describe_input("Limit, plus or minus", "{:length}", LIMIT_MM),
+            describe_input("Standard uncertainty", "{:fine}", UNCERTAINTY_MM),
+        ),
+        steps=_write_close_steps(above, below, sure),
+        results=(
+            build_result("Verdict", "within", found.within[0]),
+            build_result("Probability of conformance", "3", found.probability[0], sure),
+            build_result(
+                "Close to the limit",
+                "yes_no",
+                found.close_to_limit[0],
+                LIMIT_MM - DEVIATION_MM <= COVERAGE_FACTOR * UNCERTAINTY_MM,
+            ),
+        ),
+    )
+
+
+def _write_close_steps(
+    above: float, below: float, sure: float
+) -> tuple[ExampleText, ...]:
+    return (
+        write_text("{:length} is not more than {:length}.", DEVIATION_MM, LIMIT_MM),
+        write_text(
+            "To the limits: ({:fine} − {:fine}) ÷ {:fine} = {:3}, and {:3} the other"
+            " way.",
+            LIMIT_MM,
+            DEVIATION_MM,
+            UNCERTAINTY_MM,
+            above,
+            below,
+        ),
+        write_text("Φ({:3}) − Φ({:3}) = {:3}.", above, below, sure),
+        write_text(
+            "Distance from the limit: {:fine}, not more than 2 × {:fine}.",
+            LIMIT_MM - DEVIATION_MM,
+            UNCERTAINTY_MM,
+        ),
+    )
+
+
+def calculate_one_sided_limit() -> Calculation:
+    """Calculate the probability against one limit."""
+    found = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
+    return Calculation(
+        inputs=(
+            describe_input("Measured", "{:2 V}", -5.47),
+            describe_input("Standard uncertainty", "{:2 V}", 0.05),
+            describe_input("Upper limit", "{:2 V}", -5.40),
+        ),
+        steps=(
+            write_text("(−5.40 + 5.47) ÷ 0.05 = 1.40; Φ(1.40) from the normal table."),
+        ),
+        results=(
+            build_result(
+                "Probability of the voltage's conformance",
+                "4",
+                found.probability[0],
+                _normal_probability(1.40),
+            ),
+        ),
+    )
+
+
+def calculate_guarded_line() -> Calculation:
+    """Compare simple with guarded acceptance."""
+    simple, strict = _assess_line(guarded=False), _assess_line(guarded=True)
+    left = LIMIT_MM - COVERAGE_FACTOR * UNCERTAINTY_MM
+    return Calculation(
+        inputs=(
+            describe_input("Deviation", "{:+length}", DEVIATION_MM),
+            describe_input("Limit, plus or minus", "{:length}", LIMIT_MM),
+            describe_input("Standard uncertainty", "{:fine}", UNCERTAINTY_MM),
+        ),
+        steps=(
+            write_text(
+                "{:fine} − 2 × {:fine} = {:fine} remains.",
+                LIMIT_MM,
+                UNCERTAINTY_MM,
+                left,
+            ),
+            write_text("{:fine} is more than that.", DEVIATION_MM),
+        ),
+        results=(
+            build_result("Simple acceptance", "within", simple.within[0]),
+            build_result(
+                "Guarded acceptance",
+                "within",
+                strict.within[0],
+                left + SLACK_MM >= DEVIATION_MM,
+            ),
+        ),
+    )

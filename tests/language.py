@@ -1,0 +1,151 @@
+"""Search the program for what the language rules do not allow."""
+
+import ast
+import re
+import tokenize
+from collections import defaultdict
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+PACKAGES = ("core", "jobs", "checks", "api")
+MAX_TEMPLATE_LINE = 160
+MAX_MODULE_LINES = 450
+
+FIRST_WORDS = frozenset(
+    {"Give", "Say", "Tell", "Let", "Put", "Whether", "What", "Who", "Whoever"}
+)
+PARTICIPLES = frozenset(
+    """
+    added advised again ahead alike allowed alone announced apart asked beside both
+    bound broken brought called carried changed checked chosen clearly closed come
+    counted cut decided delivered demanded done doubted drawn due ended entered
+    exchanged filled fitted followed found gathered given gone handed heard held
+    judged kept knocked known laid leading leaning left listed looked lowered made
+    measured mended met misplaced missed moved named nothing noticed offered opened
+    out packed paired placed proposed put queued raised reached refused rested said
+    saw seen sent set settled shown signed solved sought standing stored struck
+    taken talked taped them there those together told tried turned understood unsure
+    waited waiting walked wanted watched whole with worked written wrong
+    announcing asking closing delivering entering forgetting gathering knowing leaving
+    placing reading refusing seeing sending taking telling turning waiting writing
+    """.split()
+) - {"reading", "set", "put"}
+
+
+def program_modules() -> list[Path]:
+    """List the program's modules, migrations aside."""
+    return sorted(
+        path
+        for package in PACKAGES
+        for path in (ROOT / package).rglob("*.py")
+        if "migrations" not in path.parts
+    )
+
+
+def templates() -> list[Path]:
+    """List the program's templates."""
+    return sorted(
+        path
+        for package in PACKAGES
+        for path in (ROOT / package).rglob("templates/**/*")
+        if path.suffix in {".html", ".txt", ".svg"}
+    )
+
+
+def name_path(path: Path) -> str:
+    """Return a path as a report names it, from the root of the project."""
+    return path.relative_to(ROOT).as_posix()
+
+
+@cache
+def parse_module(path: Path) -> ast.Module:
+    """Parse a module once for all rules."""
+    return ast.parse(path.read_text())
+
+
+Definition = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
+
+
+def definitions(path: Path) -> Iterator[Definition]:
+    """Yield the functions and classes of a module, nested ones too."""
+    for node in ast.walk(parse_module(path)):
+        if isinstance(node, Definition):
+            yield node
+
+
+def repeated_class_names() -> list[str]:
+    """List public classes whose name is defined in two modules of the program."""
+    places = defaultdict(set)
+    for path in program_modules():
+        for node in parse_module(path).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                places[node.name].add(name_path(path))
+    return [
+        f"{path}: class {name} is also in {', '.join(sorted(paths - {path}))}"
+        for name, paths in sorted(places.items())
+        if len(paths) > 1
+        for path in sorted(paths)
+    ]
+
+
+def participle_names() -> list[str]:
+    """List functions, classes and modules named by a bare participle or adverb."""
+    found = []
+    for path in program_modules():
+        if path.stem in PARTICIPLES:
+            found.append(f"{name_path(path)}:1: module {path.stem}")
+        for node in definitions(path):
+            if node.name.strip("_").lower() in PARTICIPLES:
+                found.append(f"{name_path(path)}:{node.lineno}: {node.name}")
+    return found
+
+
+def docstring_openings() -> list[str]:
+    """List docstrings that open with a word that tells the reader nothing."""
+    found = []
+    for path in program_modules():
+        for node in (parse_module(path), *definitions(path)):
+            text = ast.get_docstring(node) or ""
+            first = re.match(r"\w+", text)
+            if first and first[0] in FIRST_WORDS:
+                line = node.body[0].lineno
+                found.append(f"{name_path(path)}:{line}: {text.splitlines()[0]}")
+    return found
+
+
+def long_template_lines() -> list[str]:
+    """List template lines that are too long to read in a review."""
+    return [
+        f"{name_path(path)}:{number}: {len(line)} characters"
+        for path in templates()
+        for number, line in enumerate(path.read_text().splitlines(), start=1)
+        if len(line) > MAX_TEMPLATE_LINE
+    ]
+
+
+def long_modules() -> list[str]:
+    """List modules of the program and tests with too many lines."""
+    modules = [*program_modules(), *sorted((ROOT / "tests").rglob("*.py"))]
+    return [
+        f"{name_path(path)}: {lines} lines"
+        for path in modules
+        if (lines := len(path.read_text().splitlines())) > MAX_MODULE_LINES
+    ]
+
+
+def comment_density() -> dict[str, tuple[int, int]]:
+    """Count comments and lines, by package of the program."""
+    counts: dict[str, tuple[int, int]] = {}
+    for path in program_modules():
+        name = "/".join(path.relative_to(ROOT).parts[:-1][:2])
+        with path.open("rb") as source:
+            comments = sum(
+                token.type == tokenize.COMMENT
+                for token in tokenize.tokenize(source.readline)
+            )
+        before = counts.get(name, (0, 0))
+        lines = len(path.read_text().splitlines())
+        counts[name] = (before[0] + comments, before[1] + lines)
+    return counts
