@@ -16,22 +16,20 @@ MAX_MODULE_LINES = 450
 FIRST_WORDS = frozenset(
     {"Give", "Say", "Tell", "Let", "Put", "Whether", "What", "Who", "Whoever"}
 )
-PARTICIPLES = frozenset(
-    """
-    added advised again ahead alike allowed alone announced apart asked beside both
-    bound broken brought called carried changed checked chosen clearly closed come
-    counted cut decided delivered demanded done doubted drawn due ended entered
-    exchanged filled fitted followed found gathered given gone handed heard held
-    judged kept knocked known laid leading leaning left listed looked lowered made
-    measured mended met misplaced missed moved named nothing noticed offered opened
-    out packed paired placed proposed put queued raised reached refused rested said
-    saw seen sent set settled shown signed solved sought standing stored struck
-    taken talked taped them there those together told tried turned understood unsure
-    waited waiting walked wanted watched whole with worked written wrong
-    announcing asking closing delivering entering forgetting gathering knowing leaving
-    placing reading refusing seeing sending taking telling turning waiting writing
-    """.split()
-) - {"reading", "set", "put"}
+BARE_WORDS = """
+added advised again ahead alike allowed alone announced announcing apart asked asking
+beside both bound broken brought called carried changed checked chosen clearly closed
+closing come counted cut decided delivered delivering demanded done doubted drawn due
+ended entered entering exchanged filled fitted followed forgetting found gathered
+gathering given gone handed heard held judged kept knocked knowing known laid leading
+leaning leaving left listed looked lowered made measured mended met misplaced missed
+moved named nothing noticed offered opened out packed paired placed placing proposed
+queued raised reached refused refusing rested said saw seeing seen sending sent settled
+shown signed solved sought standing stored struck taken taking talked taped telling them
+there those together told tried turned turning understood unsure waited waiting walked
+wanted watched whole with worked writing written wrong
+"""
+PARTICIPLES = frozenset(BARE_WORDS.split())
 
 
 def program_modules() -> list[Path]:
