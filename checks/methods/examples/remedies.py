@@ -238,11 +238,11 @@ def _advise_displacement(off_mm: float) -> Advice:
     return advise_pattern(case, None)
 
 
-def _list_remedies(advice: Advice) -> ExampleValue:
+def _list_remedies(advice: Advice) -> str:
     return "; ".join(RemedyKind(each.kind).label for each in advice.remedies)
 
 
-def _join_labels(*remedies: str) -> ExampleValue:
+def _join_labels(*remedies: str) -> str:
     return "; ".join(RemedyKind(each).label for each in remedies)
 
 
