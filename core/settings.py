@@ -253,7 +253,7 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        else "core.static_storage.HashedStaticStorage"
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG

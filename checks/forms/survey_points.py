@@ -77,7 +77,8 @@ class SurveyPointsForm(forms.Form):
         """Refuse a file that no survey fills."""
         file: UploadedFile = self.cleaned_data["file"]
         if (file.size or 0) > MAX_POINT_FILE_BYTES:
-            msg = f"A point file has at most {MAX_POINT_FILE_BYTES // 1_000_000} MB; send it in parts."
+            limit = MAX_POINT_FILE_BYTES // 1_000_000
+            msg = f"The file is larger than {limit} MB. Split it and send the parts."
             raise forms.ValidationError(msg)
         return file
 

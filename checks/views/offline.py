@@ -1,18 +1,14 @@
-"""What a phone needs where there is no network: a worker, a page, a way in.
+"""Measuring without a network: the service worker, its fallback page, the upload.
 
-The worker keeps the walk's pages and their files; the page is what it shows where it
-has nothing else; the way in takes what the phone kept, once for each reading.
+The worker keeps the pages of the walk and their files; the fallback page is shown where
+no page is kept; the upload stores the readings of a phone's outbox, each once.
 """
 
-import hashlib
 import json
 import logging
-from functools import lru_cache
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.staticfiles import finders
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -23,36 +19,17 @@ from django.views.decorators.http import require_GET, require_POST
 
 from checks.services.evaluation import evaluate_building
 from checks.services.readings import RecordedReadings, record_readings
+from checks.views.offline_files import (
+    SERVICE_WORKER_SCRIPT,
+    get_files_version,
+    list_offline_files,
+)
 from checks.views.readings import get_visible_building
 from core.requests import AuthenticatedRequest
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
 
-SERVICE_WORKER_SCRIPT = "checks/service-worker.js"
-OFFLINE_FILES = (
-    "core/base.css",
-    "core/components.css",
-    "core/drawing.css",
-    "core/print.css",
-    "core/logo.svg",
-    "core/base.js",
-    "django_htmx/htmx-2.min.js",
-    "checks/records.css",
-    "checks/measure.css",
-    "checks/lengths.js",
-    "checks/reading-outbox.js",
-    "checks/photo-outbox.js",
-    "checks/photo-resize.js",
-    "checks/sync.js",
-    "checks/outbox-banner.js",
-    "checks/local-verdict.js",
-    "checks/keypad.js",
-    "checks/reading-form.js",
-    "checks/photo-capture.js",
-    "checks/measure-page.js",
-    "checks/offline-page.js",
-)
 MAX_READINGS_PER_REQUEST = 200
 POINTER_INDEX = 2  # "/readings/3/value": the place stands third
 
@@ -61,53 +38,36 @@ POINTER_INDEX = 2  # "/readings/3/value": the place stands third
 @cache_control(no_cache=True)
 @require_GET
 def service_worker(request: HttpRequest) -> HttpResponse:
-    """Give the service worker: what it is to keep, and the script that keeps it.
+    """Return the service worker with the list of the files it keeps.
 
-    It is served from the root, for a worker may only answer for what lies below it.
+    Served from the root: a service worker controls only pages below its own URL.
     """
-    book = {
+    settings = {
         "version": get_files_version(),
-        "files": [staticfiles_storage.url(name) for name in OFFLINE_FILES],
-        "offline": reverse("checks:offline"),
+        "files": [staticfiles_storage.url(name) for name in list_offline_files()],
+        "page": reverse("checks:offline"),
         "signOut": reverse("sign-out"),
     }
     script = (
-        f'"use strict";\nself.BOOK = {json.dumps(book)};\n'
+        f'"use strict";\nself.OFFLINE = {json.dumps(settings)};\n'
         f"importScripts({json.dumps(staticfiles_storage.url(SERVICE_WORKER_SCRIPT))});\n"
     )
     return HttpResponse(script, content_type="text/javascript; charset=utf-8")
 
 
-def get_files_version() -> str:
-    """Name the state of the files: the manifest's hash, else one of their content."""
-    manifest = getattr(staticfiles_storage, "manifest_hash", "")
-    return manifest or (_hash_files.__wrapped__ if settings.DEBUG else _hash_files)()
-
-
-@lru_cache(maxsize=1)
-def _hash_files() -> str:
-    digest = hashlib.sha256()
-    for name in (*OFFLINE_FILES, SERVICE_WORKER_SCRIPT):
-        found = finders.find(name)
-        assert isinstance(found, str)  # noqa: S101  # all are of the program
-        with open(found, "rb") as file:
-            digest.update(file.read())
-    return digest.hexdigest()[:12]
-
-
 @login_not_required
 @require_GET
 def offline_page(request: HttpRequest) -> HttpResponse:
-    """Show what a phone has at hand without a network; of nobody in particular."""
+    """Show the fallback page, which contains no user data."""
     return render(request, "checks/offline.html", {"navigation": [], "user": None})
 
 
 @require_POST
 def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Take readings a phone kept, and tell by id what became of each.
+    """Store the readings of a phone's outbox; return the outcome by their ids.
 
-    The phone names whose readings they are: where somebody else has signed in on it
-    since, none is taken.
+    The phone names the person who took them: where another person has signed in on it
+    since, nothing is stored.
     """
     building = get_visible_building(request, pk)
     try:
@@ -115,7 +75,10 @@ def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     except ValueError as error:
         return JsonResponse({"error": str(error)}, status=400)
     if person != request.user.pk:
-        msg = "Somebody else has signed in on this phone; whoever took them sends them."
+        msg = (
+            "Another person has signed in on this phone. Whoever took the readings "
+            "must sign in to send them."
+        )
         return JsonResponse({"error": msg}, status=409)
     try:
         recorded = record_readings(
@@ -129,16 +92,18 @@ def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 
 def _parse_body(body: bytes) -> tuple[object, list[dict[str, Any]]]:
-    """Read whose readings they are and the readings, each with an id."""
+    """Return the person named in the body and the entries, each with an id."""
     try:
         sent = json.loads(body)
     except (ValueError, RecursionError):
-        raise ValueError("This is not JSON.") from None
+        raise ValueError("The body is not JSON.") from None
     entries = sent.get("readings") if isinstance(sent, dict) else None
     if not isinstance(entries, list) or len(entries) > MAX_READINGS_PER_REQUEST:
-        raise ValueError(f"`readings` is a list of at most {MAX_READINGS_PER_REQUEST}.")
+        raise ValueError(
+            f"`readings` must be a list of at most {MAX_READINGS_PER_REQUEST}."
+        )
     if not all(isinstance(e, dict) and isinstance(e.get("id"), str) for e in entries):
-        raise ValueError("Each reading is an object with an `id`.")
+        raise ValueError("Each reading must be an object with an `id`.")
     return sent.get("person"), entries
 
 

@@ -130,7 +130,10 @@ def sync_photograph(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     except ValueError:
         return JsonResponse({"error": "A photograph has an `id`, a UUID."}, status=400)
     if request.POST.get("person") != str(request.user.pk):
-        msg = "Somebody else has signed in on this phone; whoever took it sends it."
+        msg = (
+            "Another person has signed in on this phone. Whoever took the photograph "
+            "must sign in to send it."
+        )
         return JsonResponse({"error": msg}, status=409)
     try:
         _store_upload(request, building, client_id)

@@ -90,7 +90,7 @@ def test_what_was_refused_can_be_corrected_from_another_section(
 ) -> None:
     refuse_one(page, live_server, building)
     walk(page, live_server.url, building, "levels")
-    page.click("text=Correct it")
+    page.click("button:text-is('Correct')")
     expect(page.locator("[name=typed-0]")).to_have_value("66' 14\"")
     page.fill("[name=typed-0]", "66' 1/4\"")
     page.click("button:text-is('Record')")
@@ -107,9 +107,9 @@ def test_what_was_set_aside_stays_until_it_is_removed_twice(
     page.reload()
     page.click("summary:has-text('Set aside: 1')")
     expect(banner).to_contain_text("was refused")
-    page.click("text=Remove")
+    page.click("button:text-is('Delete')")
     expect(banner).to_be_visible()
-    page.click("text=Remove for good")
+    page.click("text=Delete permanently")
     expect(banner).to_be_hidden()
 
 
@@ -131,7 +131,7 @@ def test_nobody_sends_what_another_person_took(
     sign_in(other, live_server.url, operations)
     page.unroute(DOOR)
     page.click("[data-send]")
-    expect(page.locator("#outbox")).to_contain_text("Somebody else has signed in")
+    expect(page.locator("#outbox")).to_contain_text("Another person has signed in")
     walk(other, live_server.url, building, "levels")
     told = f"1 reading of {field_lead} stays here"
     expect(other.locator("#outbox")).to_contain_text(told)

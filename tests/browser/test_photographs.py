@@ -158,7 +158,7 @@ def test_nobody_sends_what_another_person_photographed(
     sign_in(other, live_server.url, operations)
     page.unroute(PHOTOGRAPHS)
     page.click("[data-send]")
-    expect(page.locator("#outbox")).to_contain_text("Somebody else has signed in")
+    expect(page.locator("#outbox")).to_contain_text("Another person has signed in")
     walk(other, live_server.url, building, "wall:A-B")
     told = f"1 photograph of {field_lead} stays here"
     expect(other.locator("#outbox")).to_contain_text(told)
@@ -181,7 +181,7 @@ def test_what_is_refused_of_its_check_is_sent_as_one_of_the_place(
     page.click("[data-snapped] button:text-is('Done')")
     banner = page.locator("#outbox")
     expect(banner).to_contain_text("was refused")
-    page.click("text=Send it without the check")
+    page.click("text=Send without the check")
     expect(banner).to_be_hidden()
     (kept,) = photographs()
     assert kept.check_key == ""
@@ -193,7 +193,7 @@ def test_what_is_no_picture_is_told_at_once(
     walk(page, live_server.url, building, "wall:A-B")
     page.set_input_files(SNAP, picture(b"?", "far.heic"))
     alert = page.locator("[data-snapped] [role=alert]")
-    expect(alert).to_contain_text("set the camera to save JPEG")
+    expect(alert).to_contain_text("Set the camera to save JPEG")
     expect(page.locator("#outbox")).to_be_hidden()
 
 
@@ -240,7 +240,7 @@ def test_photographs_of_work_are_chosen_taken_off_and_sent_smaller(
     expect(form.locator("[data-chosen] img")).to_have_count(3)
     form.locator("[data-choose]").set_input_files(picture(b"?", "four.heic"))
     expect(form.locator("[data-told]")).to_contain_text("four.heic: This is a HEIC")
-    form.locator("button:text-is('Take off')").nth(1).click()
+    form.locator("button:text-is('Remove')").nth(1).click()
     expect(form.locator("[data-chosen] img")).to_have_count(2)
     form.locator("[name=at]").evaluate(
         "field => { field.value = new Date().toISOString().slice(0, 16); }"

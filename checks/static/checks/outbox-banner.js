@@ -1,127 +1,117 @@
-// What waits on this phone, what was refused and why, and what was set aside.
-"use strict";
-(() => {
-  const { kept, snaps } = globalThis.padstone;
+// The banner above the walk: how much waits on this phone, what was refused and why, and
+// what was set aside.
 
-  function button(words, act) {
-    const made = document.createElement("button");
-    made.type = "button";
-    made.className = "button";
-    made.textContent = words;
-    made.addEventListener("click", act);
-    return made;
-  }
+import { describeCounts, describeWaiting } from "./outbox-text.js";
+import { listPhotos, removePhoto, resendWithoutCheck } from "./photo-outbox.js";
+import { listReadingsOf, listReadingsOfOthers, removeReading, updateReading } from "./reading-outbox.js";
 
-  function named(item) {
-    const at = new Date(item.entry.at);
-    const time = at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-    return `${item.place}, ${item.section.title}: ${item.words} “${item.typed}”, ${time}`;
-  }
+function createButton(label, onClick) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "button";
+  button.textContent = label;
+  button.addEventListener("click", onClick);
+  return button;
+}
 
-  // It goes only when it is asked for twice.
-  function removeButton(remove, show) {
-    const made = button("Remove", async () => {
-      if (made.dataset.sure) {
-        await remove();
-        show();
-      } else {
-        made.dataset.sure = "yes";
-        made.textContent = "Remove for good";
-      }
-    });
-    return made;
-  }
+function describeReading(item) {
+  const time = new Date(item.entry.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  return `${item.place}, ${item.section.title}: ${item.words} “${item.typed}”, ${time}`;
+}
 
-  function line(item, correct, show) {
-    const made = document.createElement("li");
-    const words = document.createElement("p");
-    const buttons = document.createElement("div");
-    buttons.className = "row";
-    words.textContent = `${named(item)} was refused: ${item.refused.join(" ")}`;
-    if (item.state === "refused") {
-      buttons.append(
-        button("Correct it", () => correct(item)),
-        button("Set aside", () => { kept.change(item, { state: "aside" }); show(); }),
-      );
+// Deleting needs a second click: the reading exists nowhere else.
+function createDeleteButton(remove, refresh) {
+  const button = createButton("Delete", async () => {
+    if (button.dataset.confirmed) {
+      await remove();
+      refresh();
     } else {
-      buttons.append(
-        button("Take it up again", () => { kept.change(item, { state: "refused" }); show(); }),
-        removeButton(() => kept.remove(item), show),
-      );
+      button.dataset.confirmed = "yes";
+      button.textContent = "Delete permanently";
     }
-    made.append(words, buttons);
-    return made;
+  });
+  return button;
+}
+
+function createLine(text, buttons) {
+  const line = document.createElement("li");
+  const words = document.createElement("p");
+  const row = document.createElement("div");
+  words.textContent = text;
+  row.className = "row";
+  row.append(...buttons);
+  line.append(words, row);
+  return line;
+}
+
+function createReadingLine(item, onCorrect, refresh) {
+  const moveTo = (state) => () => { updateReading(item, { state }); refresh(); };
+  const buttons = item.state === "refused"
+    ? [createButton("Correct", () => onCorrect(item)), createButton("Set aside", moveTo("aside"))]
+    : [createButton("Restore", moveTo("refused")), createDeleteButton(() => removeReading(item), refresh)];
+  return createLine(`${describeReading(item)} was refused: ${item.refused.join(" ")}`, buttons);
+}
+
+// A photograph refused because of its check can still be stored as one of the building.
+function createPhotoLine(item, refresh, onSend) {
+  const where = `${item.place}, ${item.section.title}: ${item.words}`;
+  const buttons = [createDeleteButton(() => removePhoto(item), refresh)];
+  if (item.members.check) {
+    buttons.unshift(createButton("Send without the check", async () => {
+      await resendWithoutCheck(item);
+      await refresh();
+      onSend();
+    }));
   }
+  return createLine(`A photograph, ${where}, was refused: ${item.refused.join(" ")}`, buttons);
+}
 
-  // A photograph that is not taken as it is of its check may be kept as one of the place.
-  function pictureLine(item, show, send) {
-    const made = document.createElement("li");
-    const words = document.createElement("p");
-    const buttons = document.createElement("div");
-    buttons.className = "row";
-    words.textContent = `A photograph, ${item.place}, ${item.section.title}: ${item.words}, was refused: ${item.refused.join(" ")}`;
-    if (item.members.check) {
-      buttons.append(button("Send it without the check", async () => {
-        await snaps.ofThePlace(item);
-        await show();
-        send();
-      }));
-    }
-    buttons.append(removeButton(() => snaps.remove(item), show));
-    made.append(words, buttons);
-    return made;
-  }
+function describeOthers(person, photos) {
+  const counts = new Map();
+  const add = (item, index) => {
+    const numbers = counts.get(item.name) || [0, 0];
+    numbers[index] += 1;
+    counts.set(item.name, numbers);
+  };
+  for (const item of listReadingsOfOthers(person)) add(item, 0);
+  for (const item of photos) add(item, 1);
+  return [...counts].map(([name, [readings, photographs]]) => {
+    const verb = readings + photographs === 1 ? "stays" : "stay";
+    return `${describeCounts(readings, photographs)} of ${name} ${verb} here until ${name} signs in.`;
+  });
+}
 
-  function othersWords(person, pictures) {
-    const names = new Map();
-    const all = [...kept.ofOthers(person).map((item) => [item, 0]), ...pictures.map((item) => [item, 1])];
-    for (const [item, which] of all) {
-      const numbers = names.get(item.name) || [0, 0];
-      numbers[which] += 1;
-      names.set(item.name, numbers);
-    }
-    return [...names].map(([name, [readings, photographs]]) => {
-      const stays = readings + photographs === 1 ? "stays" : "stay";
-      return `${snaps.counted(readings, photographs)} of ${name} ${stays} here until ${name} signs in.`;
-    });
-  }
+function renderBanner(banner, person, photos, note, actions) {
+  const refresh = () => updateBanner(banner, person, "", actions);
+  const readings = listReadingsOf(person);
+  const own = photos.filter((item) => item.person === person);
+  const refusedPhotos = own.filter((item) => item.state === "refused");
+  const inState = (state) => readings.filter((item) => item.state === state);
+  const waiting = describeWaiting(inState("waiting").length, own.length - refusedPhotos.length);
+  const sentences = waiting ? [`${waiting} on this phone.`, note].filter(Boolean) : [];
+  sentences.push(...describeOthers(person, photos.filter((item) => item.person !== person)));
+  banner.querySelector("[data-waiting]").textContent = sentences.join(" ");
+  banner.querySelector("[data-send]").hidden = !waiting;
+  const lines = (state) => inState(state).map((item) => createReadingLine(item, actions.correct, refresh));
+  banner.querySelector("[data-refused]").replaceChildren(
+    ...lines("refused"),
+    ...refusedPhotos.map((item) => createPhotoLine(item, refresh, actions.send)),
+  );
+  banner.querySelector("[data-aside]").replaceChildren(...lines("aside"));
+  const aside = banner.querySelector("[data-aside-fold]");
+  aside.hidden = !inState("aside").length;
+  aside.querySelector("summary").textContent = `Set aside: ${inState("aside").length}`;
+  banner.hidden = !readings.length && !own.length && !sentences.length;
+  return own;
+}
 
-  let known = []; // photographs, as the browser's database gave them last
+let latestPhotos = [];
 
-  // banner: the element; note: what the last attempt said; correct: takes an item up;
-  // send: sends what waits. What is known is shown at once, photographs once they are
-  // looked up; gives this person's.
-  async function show(banner, person, note, acts) {
-    render(banner, person, note, acts);
-    known = await snaps.all();
-    return render(banner, person, note, acts);
-  }
-
-  function render(banner, person, note, { correct, send }) {
-    const again = () => show(banner, person, "", { correct, send });
-    const mine = kept.of(person);
-    const taken = known.filter((item) => item.person === person);
-    const others = known.filter((item) => item.person !== person);
-    const by = (state) => mine.filter((item) => item.state === state);
-    const refused = taken.filter((item) => item.state === "refused");
-    const told = snaps.waits(by("waiting").length, taken.length - refused.length);
-    const words = [];
-    if (told) words.push(`${told} on this phone.`);
-    if (note && told) words.push(note);
-    words.push(...othersWords(person, others));
-    banner.querySelector("[data-waiting]").textContent = words.join(" ");
-    banner.querySelector("[data-send]").hidden = !told;
-    for (const state of ["refused", "aside"]) {
-      const lines = by(state).map((item) => line(item, correct, again));
-      if (state === "refused") lines.push(...refused.map((item) => pictureLine(item, again, send)));
-      banner.querySelector(`[data-${state}]`).replaceChildren(...lines);
-    }
-    const aside = banner.querySelector("[data-aside-fold]");
-    aside.hidden = !by("aside").length;
-    aside.querySelector("summary").textContent = `Set aside: ${by("aside").length}`;
-    banner.hidden = !mine.length && !taken.length && !words.length;
-    return taken;
-  }
-
-  globalThis.padstone = { ...globalThis.padstone, waiting: { show } };
-})();
+// Update the banner and return this person's photographs. note: the outcome of the last
+// attempt to send; actions: { correct(item), send() }. Readings are shown at once, with the
+// photographs of the last look-up, because IndexedDB answers later.
+export async function updateBanner(banner, person, note, actions) {
+  renderBanner(banner, person, latestPhotos, note, actions);
+  latestPhotos = await listPhotos();
+  return renderBanner(banner, person, latestPhotos, note, actions);
+}

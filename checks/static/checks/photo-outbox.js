@@ -1,101 +1,95 @@
-// Photographs stay in this browser until the server has acknowledged each one. They lie
-// in a database of it, for they are too large for where the readings are, and belong to
-// the person who took them: nobody else's page sends them.
+// The outbox of photographs: each stays in this browser until the server has acknowledged
+// it. They are in IndexedDB, being too large for the local storage that holds the readings,
+// and belong to the person who took them: no other person's page sends them.
 //
 // item: { id, person, name, building, place, to, page, section, words, file, awaits,
 //         members: { check, reading, caption, taken_at }, state, refused, order }
 // state: "new" (its caption may still be typed) | "waiting" | "refused".
-// awaits: the reading on this phone that is to be recorded before it.
-"use strict";
-(() => {
-  const STORE = "photographs";
-  const counted = (number, word) => (number ? [`${number} ${word}${number === 1 ? "" : "s"}`] : []);
-  let opening = null;
+// awaits: the reading in this browser that the server must record first.
 
-  function open() {
-    opening ||= new Promise((resolve, reject) => {
-      const asked = indexedDB.open("padstone", 1);
-      asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "id" });
-      asked.onsuccess = () => resolve(asked.result);
-      asked.onerror = () => { opening = null; reject(asked.error); };
-    });
-    return opening;
-  }
+import { newId } from "./reading-outbox.js";
 
-  // One question in a transaction of its own; the answer once that is on the disk.
-  async function ask(mode, question) {
-    const held = (await open()).transaction(STORE, mode);
-    return new Promise((resolve, reject) => {
-      const asked = question(held.objectStore(STORE));
-      held.oncomplete = () => resolve(asked?.result);
-      held.onerror = () => reject(held.error);
-      held.onabort = () => reject(held.error);
-    });
-  }
+const DATABASE_NAME = "padstone";
+const STORE_NAME = "photographs";
+let opening = null;
 
-  // A browser that keeps no database has none waiting.
-  async function all() {
-    const items = await ask("readonly", (store) => store.getAll()).catch(() => []);
-    return items.sort((a, b) => a.order - b.order);
-  }
+function openDatabase() {
+  opening ||= new Promise((resolve, reject) => {
+    const request = indexedDB.open(DATABASE_NAME, 1);
+    request.onupgradeneeded = () => request.result.createObjectStore(STORE_NAME, { keyPath: "id" });
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => { opening = null; reject(request.error); };
+  });
+  return opening;
+}
 
-  const of = async (person) => (await all()).filter((item) => item.person === person);
-  const waiting = async (person) => (await of(person)).filter((item) => item.state === "waiting");
+// Run one request in a transaction of its own. Resolves when the transaction has
+// completed: only then is the photograph on the disk.
+async function runRequest(mode, makeRequest) {
+  const transaction = (await openDatabase()).transaction(STORE_NAME, mode);
+  return new Promise((resolve, reject) => {
+    const request = makeRequest(transaction.objectStore(STORE_NAME));
+    transaction.oncomplete = () => resolve(request?.result);
+    transaction.onerror = () => reject(transaction.error);
+    transaction.onabort = () => reject(transaction.error);
+  });
+}
 
-  // Throws where there is no room.
-  const put = (item) => ask("readwrite", (store) => store.put(item));
-  const remove = (item) => ask("readwrite", (store) => store.delete(item.id));
+// A browser that refuses the database has no photographs waiting either.
+export async function listPhotos() {
+  const items = await runRequest("readonly", (store) => store.getAll()).catch(() => []);
+  return items.sort((a, b) => a.order - b.order);
+}
 
-  // In one transaction, so that two pages do not undo each other's.
-  function changeEach(change) {
-    return ask("readwrite", (store) => {
-      const going = store.openCursor();
-      going.onsuccess = () => {
-        const cursor = going.result;
-        if (!cursor) return;
-        const changes = change(cursor.value);
-        if (changes) cursor.update({ ...cursor.value, ...changes });
-        cursor.continue();
-      };
-    });
-  }
+export async function listWaitingPhotos(person) {
+  return (await listPhotos()).filter((item) => item.person === person && item.state === "waiting");
+}
 
-  const change = (item, changes) => changeEach((each) => (each.id === item.id ? changes : null));
+// Rejects where the browser has no room.
+export const savePhoto = (item) => runRequest("readwrite", (store) => store.put(item));
 
-  // The caption of one that is still new.
-  const caption = (item, text) => changeEach((each) => (each.id === item.id && each.state === "new"
-    ? { members: { ...each.members, caption: text } } : null));
+export const removePhoto = (item) => runRequest("readwrite", (store) => store.delete(item.id));
 
-  // From now on these are to be sent: one, or all of a person's.
-  const release = (person, only) => changeEach((each) => (
-    each.person === person && each.state === "new" && (!only || only.id === each.id)
-      ? { state: "waiting" } : null)).catch(() => {});
+// Read and write in one transaction, so that two pages do not undo each other's changes.
+function updateEach(changesOf) {
+  return runRequest("readwrite", (store) => {
+    const request = store.openCursor();
+    request.onsuccess = () => {
+      const cursor = request.result;
+      if (!cursor) return;
+      const changes = changesOf(cursor.value);
+      if (changes) cursor.update({ ...cursor.value, ...changes });
+      cursor.continue();
+    };
+  });
+}
 
-  // Readings the server has now: their photographs name them.
-  const recorded = (ids) => changeEach((each) => (each.awaits && ids.includes(each.awaits)
+export const updatePhoto = (item, changes) =>
+  updateEach((each) => (each.id === item.id ? changes : null));
+
+// Set the caption while it may still be typed; one that was sent says what it said.
+export const setCaption = (item, caption) =>
+  updateEach((each) => (each.id === item.id && each.state === "new"
+    ? { members: { ...each.members, caption } } : null));
+
+const release = (isReleased) =>
+  updateEach((each) => (each.state === "new" && isReleased(each) ? { state: "waiting" } : null))
+    .catch(() => {});
+
+// Mark photographs as ready to send: one, or all of a person.
+export const releasePhoto = (item) => release((each) => each.id === item.id);
+
+export const releasePhotos = (person) => release((each) => each.person === person);
+
+// Link photographs to the readings that the server has recorded by now.
+export const linkRecordedReadings = (ids) =>
+  updateEach((each) => (each.awaits && ids.includes(each.awaits)
     ? { awaits: "", members: { ...each.members, reading: each.awaits } } : null)).catch(() => {});
 
-  // Refused as of its check: another, of the building alone, takes its place.
-  async function ofThePlace(item) {
-    const members = { ...item.members, check: "", reading: "" };
-    const other = { ...item, id: globalThis.padstone.kept.newId(), members, awaits: "", state: "waiting", refused: [] };
-    await put(other);
-    await remove(item);
-  }
-
-  const both = (readings, photographs) =>
-    [...counted(readings, "reading"), ...counted(photographs, "photograph")].join(" and ");
-
-  // "1 reading and 2 photographs wait"; empty where none does.
-  function waits(readings, photographs) {
-    const number = readings + photographs;
-    return number ? `${both(readings, photographs)} ${number === 1 ? "waits" : "wait"}` : "";
-  }
-
-  globalThis.padstone = {
-    ...globalThis.padstone,
-    snaps: {
-      all, of, waiting, put, remove, change, caption, release, recorded, ofThePlace, waits, counted: both,
-    },
-  };
-})();
+// Send a refused photograph again, of the building alone. It gets a new id: the server
+// may have seen the old one.
+export async function resendWithoutCheck(item) {
+  const members = { ...item.members, check: "", reading: "" };
+  await savePhoto({ ...item, id: newId(), members, awaits: "", state: "waiting", refused: [] });
+  await removePhoto(item);
+}

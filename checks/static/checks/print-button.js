@@ -1,5 +1,5 @@
-// A page that is meant for paper has a button to print it.
-"use strict";
+// Print the page by a button, on pages that are meant for paper.
+
 for (const button of document.querySelectorAll("[data-print]")) {
   button.addEventListener("click", () => window.print());
 }

@@ -1,88 +1,87 @@
-// From the lines of the form to entries of the record: the same that checks/entering.py
-// writes where the form goes the plain way. And the circumstances, remembered between
-// sections: who, with what, how warm.
-"use strict";
-(() => {
-  const { lengths } = globalThis.padstone;
-  const REMEMBERED = ["crew", "instrument", "degree", "unit", "setup", "height"];
-  const WARM_FOR_MS = 4 * 3600 * 1000; // a tape's temperature does not keep
+// Build the entries of readings from the form, with the same members that
+// checks/forms/reading_rows.py writes where the browser submits the form itself; and
+// remember who measures, with what and how warm it is, from one section to the next.
 
-  class Entries {
-    constructor(form) {
-      this.form = form;
-      this.key = `padstone.shared.${form.dataset.person}.${form.dataset.building}`;
+import { appendUnit } from "./lengths.js";
+
+const REMEMBERED_FIELDS = ["crew", "instrument", "degree", "unit", "setup", "height"];
+const TEMPERATURE_LIFETIME_MS = 4 * 3600 * 1000; // the air warms up during the day
+
+export class ReadingForm {
+  constructor(form) {
+    this.form = form;
+    this.storageKey = `padstone.shared.${form.dataset.person}.${form.dataset.building}`;
+  }
+
+  get rows() {
+    return [...this.form.querySelectorAll(".entry")];
+  }
+
+  value(name) {
+    return this.form.elements[name]?.value.trim() ?? "";
+  }
+
+  numberOf(row) {
+    return row.querySelector("[name^=typed-]").name.slice("typed-".length);
+  }
+
+  sharedMembers(kind) {
+    const members = { at: new Date().toISOString() };
+    if (this.value("crew")) members.by = this.value("crew");
+    if (this.value("at")) members.at = new Date(this.value("at")).toISOString();
+    if (kind === "strength") return members;
+    if (this.value("instrument")) members.instrument = this.value("instrument");
+    if (kind === "level" || kind === "benchmark") members.setup = this.value("setup") || "1";
+    else if (this.value("temperature")) {
+      members.temperature = `${this.value("temperature")} ${this.value("degree") || "degF"}`;
     }
+    return members;
+  }
 
-    value(name) {
+  // Return the entry of a row, or null where nothing is typed in it.
+  buildEntry(row) {
+    const number = this.numberOf(row);
+    const typed = this.value(`typed-${number}`);
+    const { kind, check } = row.dataset;
+    if (!typed) return null;
+    const unit = this.value(kind === "strength" ? "strength_unit" : "unit");
+    const entry = {
+      id: this.value(`client_id-${number}`),
+      check: check || `${kind}:${this.value(`name-${number}`)}`,
+      value: appendUnit(typed, unit),
+      ...this.sharedMembers(kind),
+    };
+    const replaced = this.value(`replaces-${number}`);
+    if (replaced) entry.supersedes = replaced;
+    if (replaced && this.value(`note-${number}`)) entry.note = this.value(`note-${number}`);
+    if (kind === "line" && this.value(`corner-${number}`)) entry.from = this.value(`corner-${number}`);
+    if (kind === "plumb" && this.value("height")) entry.height = appendUnit(this.value("height"), unit);
+    return entry;
+  }
+
+  remember() {
+    const remembered = { at: Date.now(), temperature: this.value("temperature") };
+    for (const name of REMEMBERED_FIELDS) remembered[name] = this.value(name);
+    localStorage.setItem(this.storageKey, JSON.stringify(remembered));
+  }
+
+  // Fill in what was remembered, but never over a form that came back with errors.
+  recall() {
+    const remembered = JSON.parse(localStorage.getItem(this.storageKey) || "null");
+    if (!remembered || this.form.querySelector("[aria-invalid=true]")) return;
+    const isWarm = Date.now() - remembered.at < TEMPERATURE_LIFETIME_MS;
+    for (const name of isWarm ? [...REMEMBERED_FIELDS, "temperature"] : REMEMBERED_FIELDS) {
       const field = this.form.elements[name];
-      return field ? field.value.trim() : "";
-    }
-
-    shared(kind) {
-      const entry = { at: new Date().toISOString() };
-      if (this.value("crew")) entry.by = this.value("crew");
-      if (this.value("at")) entry.at = new Date(this.value("at")).toISOString();
-      if (kind === "strength") return entry;
-      if (this.value("instrument")) entry.instrument = this.value("instrument");
-      const levelled = kind === "level" || kind === "benchmark";
-      if (levelled) entry.setup = this.value("setup") || "1";
-      else if (this.value("temperature")) {
-        entry.temperature = `${this.value("temperature")} ${this.value("degree") || "degF"}`;
-      }
-      return entry;
-    }
-
-    number(line) {
-      return line.querySelector("[name^=typed-]").name.slice("typed-".length);
-    }
-
-    // The entry of a line, null where nothing is typed on it.
-    of(line) {
-      const number = this.number(line);
-      const typed = this.value(`typed-${number}`);
-      const { kind, check } = line.dataset;
-      if (!typed) return null;
-      const unit = this.value(kind === "strength" ? "strength_unit" : "unit");
-      const entry = {
-        id: this.value(`client_id-${number}`),
-        check: check || `${kind}:${this.value(`name-${number}`)}`,
-        value: lengths.withUnit(typed, unit),
-        ...this.shared(kind),
-      };
-      const replaces = this.value(`replaces-${number}`);
-      if (replaces) entry.supersedes = replaces;
-      if (replaces && this.value(`note-${number}`)) entry.note = this.value(`note-${number}`);
-      if (kind === "line" && this.value(`corner-${number}`)) entry.from = this.value(`corner-${number}`);
-      if (kind === "plumb" && this.value("height")) {
-        entry.height = lengths.withUnit(this.value("height"), unit);
-      }
-      return entry;
-    }
-
-    remember() {
-      const held = { at: Date.now(), temperature: this.value("temperature") };
-      for (const name of REMEMBERED) held[name] = this.value(name);
-      localStorage.setItem(this.key, JSON.stringify(held));
-    }
-
-    recall() {
-      const held = JSON.parse(localStorage.getItem(this.key) || "null");
-      if (!held || this.form.querySelector("[aria-invalid=true]")) return;
-      const names = Date.now() - held.at < WARM_FOR_MS ? [...REMEMBERED, "temperature"] : REMEMBERED;
-      for (const name of names) {
-        const field = this.form.elements[name];
-        const fits = !field?.options || [...field.options].some((option) => option.value === held[name]);
-        if (field && held[name] && fits) field.value = held[name];
-      }
-    }
-
-    // "T1, 41 °F, crew 2": what the fold over these fields says of them.
-    words() {
-      const degree = this.value("degree") === "degC" ? "°C" : "°F";
-      const warm = this.value("temperature") && `${this.value("temperature")} ${degree}`;
-      return [this.value("instrument"), warm, this.value("crew")].filter(Boolean).join(", ");
+      const value = remembered[name];
+      const isOffered = !field?.options || [...field.options].some((option) => option.value === value);
+      if (field && value && isOffered) field.value = value;
     }
   }
 
-  globalThis.padstone = { ...globalThis.padstone, Entries };
-})();
+  // "T1, 41 °F, crew 2", for the summary of the folded fields.
+  describeDetails() {
+    const degree = this.value("degree") === "degC" ? "°C" : "°F";
+    const temperature = this.value("temperature") && `${this.value("temperature")} ${degree}`;
+    return [this.value("instrument"), temperature, this.value("crew")].filter(Boolean).join(", ");
+  }
+}

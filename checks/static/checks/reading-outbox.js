@@ -1,43 +1,43 @@
-// Readings stay in this browser until the server has acknowledged each one. Every one has
-// an entry of its own in the local storage, so that two open pages cannot lose each
-// other's, and belongs to the person who took it: nobody else's page sends it.
+// The outbox of readings: each stays in this browser until the server has acknowledged it.
+// Every reading has an entry of its own in the local storage, so that two open pages
+// cannot overwrite each other's, and belongs to the person who took it: no other person's
+// page sends it.
 //
 // item: { entry, person, name, building, place, to, page, section, words, typed, state,
 //         refused, judged, order }; state: "waiting" | "refused" | "aside".
-"use strict";
-(() => {
-  const PREFIX = "padstone.reading.";
-  const keyOf = (item) => `${PREFIX}${item.person}.${item.building}.${item.entry.id}`;
 
-  function newId() {
-    if (crypto.randomUUID) return crypto.randomUUID();
-    const bytes = crypto.getRandomValues(new Uint8Array(16));
-    return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-  }
+const KEY_PREFIX = "padstone.reading.";
+const keyOf = (item) => `${KEY_PREFIX}${item.person}.${item.building}.${item.entry.id}`;
 
-  function all() {
-    const keys = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX));
-    const items = keys.map((key) => JSON.parse(localStorage.getItem(key) || "null"));
-    return items.filter(Boolean).sort((a, b) => a.order - b.order);
-  }
+// crypto.randomUUID exists only on secure origins; a phone on a site's own network may
+// reach the server by plain HTTP.
+export function newId() {
+  if (crypto.randomUUID) return crypto.randomUUID();
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
 
-  const of = (person) => all().filter((item) => item.person === person);
-  const ofOthers = (person) => all().filter((item) => item.person !== person);
-  const waiting = (person) => of(person).filter((item) => item.state === "waiting");
+export function listReadings() {
+  const keys = Object.keys(localStorage).filter((key) => key.startsWith(KEY_PREFIX));
+  const items = keys.map((key) => JSON.parse(localStorage.getItem(key) || "null"));
+  return items.filter(Boolean).sort((a, b) => a.order - b.order);
+}
 
-  // Throws where there is no room: the form goes the plain way then.
-  function put(item) {
-    localStorage.setItem(keyOf(item), JSON.stringify(item));
-  }
+export const listReadingsOf = (person) => listReadings().filter((item) => item.person === person);
 
-  function change(item, changes) {
-    if (localStorage.getItem(keyOf(item)) !== null) put({ ...item, ...changes });
-  }
+export const listReadingsOfOthers = (person) => listReadings().filter((item) => item.person !== person);
 
-  const remove = (item) => localStorage.removeItem(keyOf(item));
+export const listWaitingReadings = (person) =>
+  listReadingsOf(person).filter((item) => item.state === "waiting");
 
-  globalThis.padstone = {
-    ...globalThis.padstone,
-    kept: { newId, all, of, ofOthers, waiting, put, change, remove },
-  };
-})();
+// Throws where the browser has no room; the page then submits the form itself.
+export function saveReading(item) {
+  localStorage.setItem(keyOf(item), JSON.stringify(item));
+}
+
+// An item that another page has removed in the meantime stays removed.
+export function updateReading(item, changes) {
+  if (localStorage.getItem(keyOf(item)) !== null) saveReading({ ...item, ...changes });
+}
+
+export const removeReading = (item) => localStorage.removeItem(keyOf(item));

@@ -1,134 +1,134 @@
-// Keeps the walk at hand without a network. `BOOK` is set by the view that serves this:
-// the version and the addresses of the files, and the page to show instead of nothing.
+// Keep the walk available without a network. The view that serves this script sets
+// `OFFLINE`: the version and the URLs of the files, and the page to show instead of none.
 //
-// A page of the walk: the network's answer where there is one in time, else the one kept.
-// A file: the one kept. Pages belong to the person they were made for, and go with them.
+// A page of the walk: the network's answer if it comes in time, else the saved copy.
+// A file: the saved copy. Pages belong to the person they were made for and are deleted
+// when that person signs out. A classic script: not every phone runs module workers.
 "use strict";
 
-const PAGES = "walk-";
-const FILES = "files-";
-const PERSON = "X-Padstone-Person";
-const WALK = /^\/buildings\/\d+\/measure\/$/;
-const PATIENCE_MS = 4000;
-const FRESH_MS = 12 * 3600 * 1000;
+const PAGE_CACHE_PREFIX = "walk-";
+const FILE_CACHE_PREFIX = "files-";
+const FILE_CACHE = FILE_CACHE_PREFIX + OFFLINE.version;
+const PERSON_HEADER = "X-Padstone-Person";
+const WALK_PATH = /^\/buildings\/\d+\/measure\/$/;
+const NETWORK_TIMEOUT_MS = 4000;
+const MAX_COPY_AGE_MS = 12 * 3600 * 1000;
 
 async function install() {
-  const files = await caches.open(FILES + BOOK.version);
-  const wanted = [...BOOK.files, BOOK.offline];
-  await files.addAll(wanted.map((address) => new Request(address, { cache: "reload" })));
+  const cache = await caches.open(FILE_CACHE);
+  const urls = [...OFFLINE.files, OFFLINE.page];
+  await cache.addAll(urls.map((url) => new Request(url, { cache: "reload" })));
   await self.skipWaiting();
 }
 
-// Pages kept before an update name the files of before: those stay one version longer.
+// Pages saved before an update name the previous files: those stay for one more version.
 async function activate() {
-  const versions = (await caches.keys()).filter((name) => name.startsWith(FILES));
-  const old = versions.filter((name) => name !== FILES + BOOK.version).slice(0, -1);
-  await Promise.all(old.map((name) => caches.delete(name)));
+  const names = (await caches.keys()).filter((name) => name.startsWith(FILE_CACHE_PREFIX));
+  const outdated = names.filter((name) => name !== FILE_CACHE).slice(0, -1);
+  await Promise.all(outdated.map((name) => caches.delete(name)));
   await self.clients.claim();
 }
 
-async function forgetPages(butOf) {
-  const names = (await caches.keys()).filter((name) => name.startsWith(PAGES));
-  await Promise.all(names.filter((name) => name !== PAGES + butOf).map((name) => caches.delete(name)));
+// Delete the saved pages of everybody, or of everybody but one person.
+async function deletePages(exceptPerson) {
+  const names = (await caches.keys()).filter((name) => name.startsWith(PAGE_CACHE_PREFIX));
+  const deleted = names.filter((name) => name !== PAGE_CACHE_PREFIX + exceptPerson);
+  await Promise.all(deleted.map((name) => caches.delete(name)));
 }
 
-// However the address was written, a section has one place here.
-function placeOf(address) {
-  const { origin, pathname, searchParams } = new URL(address);
+// One key for each section, whatever else the URL says.
+function cacheKey(url) {
+  const { origin, pathname, searchParams } = new URL(url);
   const section = searchParams.get("section");
   return origin + pathname + (section === null ? "" : `?section=${encodeURIComponent(section)}`);
 }
 
-async function keepPage(address, answer) {
-  const person = answer.headers.get(PERSON);
-  if (!answer.ok || answer.redirected || !person) return false;
-  await forgetPages(person);
-  await (await caches.open(PAGES + person)).put(placeOf(address), answer);
+async function savePage(url, response) {
+  const person = response.headers.get(PERSON_HEADER);
+  if (!response.ok || response.redirected || !person) return false;
+  await deletePages(person);
+  await (await caches.open(PAGE_CACHE_PREFIX + person)).put(cacheKey(url), response);
   return true;
 }
 
-async function keptPage(address) {
+async function findPage(url) {
   for (const name of await caches.keys()) {
-    if (!name.startsWith(PAGES)) continue;
-    const found = await (await caches.open(name)).match(placeOf(address));
-    if (found) return found;
+    if (!name.startsWith(PAGE_CACHE_PREFIX)) continue;
+    const page = await (await caches.open(name)).match(cacheKey(url));
+    if (page) return page;
   }
   return undefined;
 }
 
-async function keptFile(request) {
-  const found = await (await caches.open(FILES + BOOK.version)).match(request);
-  return found || (await caches.match(request)) || fetch(request);
+async function answerFile(request) {
+  const file = await (await caches.open(FILE_CACHE)).match(request);
+  return file || (await caches.match(request)) || fetch(request);
 }
 
-function inTime(promise) {
+// Resolve to undefined where the promise takes too long.
+function withTimeout(promise) {
   return new Promise((resolve, reject) => {
-    setTimeout(() => resolve(undefined), PATIENCE_MS);
+    setTimeout(() => resolve(undefined), NETWORK_TIMEOUT_MS);
     promise.then(resolve, reject);
   });
 }
 
-async function walkPage(event) {
+async function answerWalkPage(event) {
   const { request } = event;
-  const asked = fetch(request);
-  event.waitUntil(asked.then((answer) => keepPage(request.url, answer.clone()), () => {}));
-  const first = await inTime(asked).catch(() => undefined);
-  if (first) return first;
-  const old = await keptPage(request.url);
-  return old || asked.catch(() => caches.match(BOOK.offline));
+  const fetched = fetch(request);
+  event.waitUntil(fetched.then((response) => savePage(request.url, response.clone()), () => {}));
+  const response = await withTimeout(fetched).catch(() => undefined);
+  if (response) return response;
+  const copy = await findPage(request.url);
+  return copy || fetched.catch(() => caches.match(OFFLINE.page));
 }
 
-async function otherPage(request) {
+async function answerOtherPage(request) {
   try {
     return await fetch(request);
   } catch {
-    return caches.match(BOOK.offline);
+    return caches.match(OFFLINE.page);
   }
 }
 
-function isKeptFile({ url }) {
-  const { origin, pathname } = new URL(url);
-  return origin === self.location.origin && pathname.startsWith("/static/");
-}
-
-function answerFetch(event) {
+function onFetch(event) {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (origin !== self.location.origin) return;
   if (request.method === "POST") {
-    if (pathname === BOOK.signOut) event.waitUntil(forgetPages());
+    if (pathname === OFFLINE.signOut) event.waitUntil(deletePages());
     return;
   }
   if (request.method !== "GET") return;
-  if (WALK.test(pathname)) event.respondWith(walkPage(event));
-  else if (request.mode === "navigate") event.respondWith(otherPage(request));
-  else if (isKeptFile(request)) event.respondWith(keptFile(request));
+  if (WALK_PATH.test(pathname)) event.respondWith(answerWalkPage(event));
+  else if (request.mode === "navigate") event.respondWith(answerOtherPage(request));
+  else if (pathname.startsWith("/static/")) event.respondWith(answerFile(request));
 }
 
-async function isFresh(address) {
-  const old = await keptPage(address);
-  return old && Date.now() - Date.parse(old.headers.get("Date")) < FRESH_MS;
+async function isFresh(url) {
+  const copy = await findPage(url);
+  return copy && Date.now() - Date.parse(copy.headers.get("Date")) < MAX_COPY_AGE_MS;
 }
 
-// Fetches the sections of a walk one after the other, and says how far it is.
-async function keepSections({ addresses, person }, source) {
-  let kept = 0;
-  await forgetPages(person);
-  for (const address of addresses) {
-    if (!(await isFresh(address))) {
-      const request = new Request(address, { credentials: "same-origin", redirect: "manual" });
-      const answer = await fetch(request).catch(() => undefined);
-      if (!answer || answer.headers.get(PERSON) !== person) break;
-      await keepPage(address, answer);
+// Save the sections of a walk one after the other and report the progress to the page.
+async function saveSections({ urls, person }, client) {
+  let saved = 0;
+  await deletePages(person);
+  for (const url of urls) {
+    if (!(await isFresh(url))) {
+      const request = new Request(url, { credentials: "same-origin", redirect: "manual" });
+      const response = await fetch(request).catch(() => undefined);
+      if (!response || response.headers.get(PERSON_HEADER) !== person) break;
+      await savePage(url, response);
     }
-    kept += 1;
-    source.postMessage({ kept, of: addresses.length });
+    saved += 1;
+    client.postMessage({ saved, total: urls.length });
   }
 }
 
 self.addEventListener("install", (event) => event.waitUntil(install()));
 self.addEventListener("activate", (event) => event.waitUntil(activate()));
-self.addEventListener("fetch", answerFetch);
+self.addEventListener("fetch", onFetch);
 self.addEventListener("message", (event) => {
-  if (event.data.addresses) event.waitUntil(keepSections(event.data, event.source));
+  if (event.data.urls) event.waitUntil(saveSections(event.data, event.source));
 });

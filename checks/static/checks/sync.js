@@ -1,152 +1,158 @@
-// Sends what is kept, oldest first, building by building. A reading leaves this browser
-// only when the server names its id; what breaks off on the way is sent again, and the
-// server knows by the id what it has already. Photographs go after the readings, one by
-// one, in the same way.
-"use strict";
-(() => {
-  const { kept, snaps } = globalThis.padstone;
-  const BATCH = 200;
-  const EVERY_MS = 30000;
-  const PATIENCE_MS = 60000;
-  const PATIENCE_PICTURE_MS = 240000;
-  const NO_NETWORK = "They are sent when there is a network.";
-  let sending = false;
+// Send the outbox, oldest first, building by building. A reading leaves this browser only
+// when the server names its id; an upload that broke off is sent again, and the server
+// knows by the id what it has already. Photographs follow the readings, one by one, in the
+// same way.
 
-  class NotTaken extends Error {}
+import { linkRecordedReadings, listWaitingPhotos, removePhoto, updatePhoto } from "./photo-outbox.js";
+import { listWaitingReadings, removeReading, updateReading } from "./reading-outbox.js";
 
-  function token() {
-    const found = /(?:^|; )csrftoken=([^;]*)/.exec(document.cookie);
-    const field = document.querySelector("[name=csrfmiddlewaretoken]");
-    return found ? decodeURIComponent(found[1]) : field?.value || "";
+const BATCH_SIZE = 200; // as the server accepts in one request
+const RETRY_INTERVAL_MS = 30000;
+const READINGS_TIMEOUT_MS = 60000;
+const PHOTO_TIMEOUT_MS = 240000;
+const NO_NETWORK = "They are sent when there is a network.";
+let isSending = false;
+
+// The server answered and did not take what was sent; its message is for the reader.
+class RejectedError extends Error {}
+
+// The cookie is newer than the field where this page was saved before the last sign-in.
+function csrfToken() {
+  const cookie = /(?:^|; )csrftoken=([^;]*)/.exec(document.cookie);
+  const field = document.querySelector("[name=csrfmiddlewaretoken]");
+  return cookie ? decodeURIComponent(cookie[1]) : field?.value || "";
+}
+
+async function post(url, body, headers, timeoutMs) {
+  const response = await fetch(url, {
+    method: "POST",
+    credentials: "same-origin",
+    redirect: "manual",
+    signal: AbortSignal.timeout?.(timeoutMs),
+    headers: { ...headers, "X-CSRFToken": csrfToken() },
+    body,
+  });
+  const result = await response.json().catch(() => ({}));
+  if (response.ok && result.known) return result;
+  if (response.type === "opaqueredirect") throw new RejectedError("Sign in again, then send.");
+  if (result.error) throw new RejectedError(result.error);
+  if (response.status === 403) throw new RejectedError("Reload this page, then send.");
+  if (response.status === 404) {
+    throw new RejectedError("You are no longer on that job: ask its operations manager.");
   }
+  throw new RejectedError("The server did not accept them; they stay here and are sent again.");
+}
 
-  async function post(address, body, headers, patience) {
-    const answer = await fetch(address, {
-      method: "POST",
-      credentials: "same-origin",
-      redirect: "manual",
-      signal: AbortSignal.timeout?.(patience),
-      headers: { ...headers, "X-CSRFToken": token() },
-      body,
-    });
-    const told = await answer.json().catch(() => ({}));
-    if (answer.ok && told.known) return told;
-    if (answer.type === "opaqueredirect") throw new NotTaken("Sign in again, then send.");
-    if (told.error) throw new NotTaken(told.error);
-    if (answer.status === 403) throw new NotTaken("Open this page again, then send.");
-    if (answer.status === 404) throw new NotTaken("You are not on that job any more: ask its operations manager.");
-    throw new NotTaken("The server did not take them; they are kept and sent again.");
+// Photographs are linked before their reading is removed: they name it when they are sent.
+// Items added while the batch was on its way are left as they are.
+async function settleBatch(batch, { known, refused }) {
+  await linkRecordedReadings(known);
+  for (const item of batch) {
+    const { id } = item.entry;
+    if (known.includes(id)) removeReading(item);
+    else if (refused[id]) updateReading(item, { state: "refused", refused: refused[id] });
   }
+}
 
-  // Whatever was added while a batch was on its way is left as it is. Photographs of a
-  // reading hear of it first, for then they may name it.
-  async function settle(batch, { known, refused }) {
-    await snaps.recorded(known);
-    for (const item of batch) {
-      if (known.includes(item.entry.id)) kept.remove(item);
-      else if (refused[item.entry.id]) {
-        kept.change(item, { state: "refused", refused: refused[item.entry.id] });
-      }
+// Send one batch to one building; return whether anything left the outbox.
+async function sendBatch(person, url) {
+  const batch = listWaitingReadings(person).filter((item) => item.to === url).slice(0, BATCH_SIZE);
+  const body = JSON.stringify({ person: Number(person), readings: batch.map((item) => item.entry) });
+  await settleBatch(batch, await post(url, body, { "Content-Type": "application/json" }, READINGS_TIMEOUT_MS));
+  const waiting = new Set(listWaitingReadings(person).map((item) => item.entry.id));
+  return batch.some((item) => !waiting.has(item.entry.id));
+}
+
+// The link to a reading is settled before the first attempt, so that every attempt sends
+// the same content under the same id.
+async function sendPhoto(item) {
+  await updatePhoto(item, { awaits: "" });
+  const body = new FormData();
+  for (const [name, value] of Object.entries(item.members)) body.set(name, value);
+  body.set("id", item.id);
+  body.set("person", item.person);
+  body.set("file", item.file, "photograph.jpg");
+  const { known, refused } = await post(item.to, body, {}, PHOTO_TIMEOUT_MS);
+  if (known.includes(item.id)) await removePhoto(item);
+  else if (refused[item.id]) await updatePhoto(item, { state: "refused", refused: refused[item.id] });
+}
+
+// Return the first waiting photograph whose reading is not waiting itself.
+async function nextPhoto(person, rejections, tried) {
+  const waiting = new Set(listWaitingReadings(person).map((item) => item.entry.id));
+  return (await listWaitingPhotos(person)).find((item) =>
+    !waiting.has(item.awaits) && !rejections.has(item.to) && !tried.has(item.id));
+}
+
+// Run one step and note a rejection by its URL; a failed network goes to the caller.
+async function attempt(step, url, rejections) {
+  try {
+    return await step();
+  } catch (error) {
+    if (!(error instanceof RejectedError)) throw error;
+    rejections.set(url, error.message);
+    return false;
+  }
+}
+
+// Send round after round until nothing moves any more.
+async function sendReadings(person, rejections) {
+  let hasMoved = false;
+  for (let didMove = true; didMove;) {
+    didMove = false;
+    const urls = new Set(listWaitingReadings(person).map((item) => item.to));
+    for (const url of urls) {
+      if (rejections.has(url)) continue;
+      didMove = (await attempt(() => sendBatch(person, url), url, rejections)) || didMove;
     }
+    hasMoved ||= didMove;
   }
+  return hasMoved;
+}
 
-  async function sendTo(person, address) {
-    const batch = kept.waiting(person).filter((item) => item.to === address).slice(0, BATCH);
-    const body = JSON.stringify({ person: Number(person), readings: batch.map((item) => item.entry) });
-    await settle(batch, await post(address, body, { "Content-Type": "application/json" }, PATIENCE_MS));
-    const left = new Set(kept.waiting(person).map((item) => item.entry.id));
-    return batch.some((item) => !left.has(item.entry.id));
-  }
-
-  // What it says is settled before it first goes: sent again, it says the same.
-  async function sendPicture(item) {
-    await snaps.change(item, { awaits: "" });
-    const body = new FormData();
-    for (const [name, value] of Object.entries(item.members)) body.set(name, value);
-    body.set("id", item.id);
-    body.set("person", item.person);
-    body.set("file", item.file, "photograph.jpg");
-    const { known, refused } = await post(item.to, body, {}, PATIENCE_PICTURE_MS);
-    if (known.includes(item.id)) await snaps.remove(item);
-    else if (refused[item.id]) await snaps.change(item, { state: "refused", refused: refused[item.id] });
-  }
-
-  // The first photograph that waits, and whose reading does not wait before it.
-  async function nextPicture(person, stuck, tried) {
-    const before = new Set(kept.waiting(person).map((item) => item.entry.id));
-    return (await snaps.waiting(person)).find((item) =>
-      !before.has(item.awaits) && !stuck.has(item.to) && !tried.has(item.id));
-  }
-
-  // What a step says of its address; throws where there is no network.
-  async function attempt(step, address, stuck) {
-    try {
-      return await step();
-    } catch (error) {
-      if (!(error instanceof NotTaken)) throw error;
-      stuck.set(address, error.message);
-      return false;
+// Readings go before every photograph: more may have been taken while one was on its way.
+async function sendEverything(person, onProgress) {
+  const rejections = new Map(); // URL: the server's message
+  const tried = new Set();
+  let hasMoved = false;
+  try {
+    for (;;) {
+      hasMoved = (await sendReadings(person, rejections)) || hasMoved;
+      const item = await nextPhoto(person, rejections, tried);
+      if (!item) break;
+      tried.add(item.id);
+      await attempt(() => sendPhoto(item), item.to, rejections);
+      hasMoved = true;
+      onProgress("Sending …");
     }
+  } catch {
+    return { hasMoved, note: NO_NETWORK };
   }
+  return { hasMoved, note: [...rejections.values()][0] || "" };
+}
 
-  // One round after the other, until nothing moves any more.
-  async function sendReadings(person, stuck) {
-    let moved = false;
-    for (let went = true; went;) {
-      went = false;
-      const addresses = new Set(kept.waiting(person).map((item) => item.to));
-      for (const address of addresses) {
-        if (stuck.has(address)) continue;
-        went = (await attempt(() => sendTo(person, address), address, stuck)) || went;
-      }
-      moved ||= went;
-    }
-    return moved;
+// Send what waits. onProgress(note, hasMoved) is called at the start, without the second
+// argument, and at the end.
+export async function syncOutbox(person, onProgress) {
+  if (isSending) return;
+  isSending = true;
+  let result = { hasMoved: false, note: NO_NETWORK };
+  try {
+    const isWaiting = listWaitingReadings(person).length || (await listWaitingPhotos(person)).length;
+    if (isWaiting) onProgress("Sending …");
+    result = isWaiting ? await sendEverything(person, onProgress) : { hasMoved: false, note: "" };
+  } finally {
+    isSending = false;
+    onProgress(result.note, result.hasMoved);
   }
+}
 
-  // Readings first, also those taken while a photograph was on its way.
-  async function sendAll(person, told) {
-    const stuck = new Map(); // address: why
-    const tried = new Set();
-    let moved = false;
-    try {
-      for (;;) {
-        moved = (await sendReadings(person, stuck)) || moved;
-        const item = await nextPicture(person, stuck, tried);
-        if (!item) break;
-        tried.add(item.id);
-        await attempt(() => sendPicture(item), item.to, stuck);
-        moved = true;
-        told("Sending …");
-      }
-    } catch {
-      return { moved, note: NO_NETWORK };
-    }
-    return { moved, note: [...stuck.values()][0] || "" };
-  }
-
-  // told(note, moved) is called at the start, with no `moved`, and at the end.
-  async function send(person, told) {
-    if (sending) return;
-    sending = true;
-    let result = { moved: false, note: NO_NETWORK };
-    try {
-      const some = kept.waiting(person).length || (await snaps.waiting(person)).length;
-      if (some) told("Sending …");
-      result = some ? await sendAll(person, told) : { moved: false, note: "" };
-    } finally {
-      sending = false;
-      told(result.note, result.moved);
-    }
-  }
-
-  function keepSending(person, told) {
-    const again = () => send(person, told);
-    window.addEventListener("online", again);
-    document.addEventListener("visibilitychange", () => { if (!document.hidden) again(); });
-    setInterval(again, EVERY_MS);
-    again();
-  }
-
-  globalThis.padstone = { ...globalThis.padstone, sending: { send, keepSending } };
-})();
+// Send now, whenever the network or the page comes back, and every half minute: a phone
+// says that it is online while the site's network still has no way out.
+export function startSync(person, onProgress) {
+  const sync = () => syncOutbox(person, onProgress);
+  window.addEventListener("online", sync);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) sync(); });
+  setInterval(sync, RETRY_INTERVAL_MS);
+  sync();
+}

@@ -390,7 +390,7 @@ def test_photographs_of_another_person_are_not_taken(
 ) -> None:
     answer = send(signed_in(operations), building, field_lead)
     assert answer.status_code == 409
-    assert "Somebody else has signed in" in answer.json()["error"]
+    assert "Another person has signed in" in answer.json()["error"]
     assert not Photograph.objects.exists()
 
 
