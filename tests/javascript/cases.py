@@ -15,7 +15,7 @@ from core.formatting import DisplayStyle, format_display_length
 from core.units import UnitError, parse_length
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
-from tests.sheds import shed
+from tests.example_buildings import shed
 
 CASES_FILE = Path(__file__).with_name("cases.json")
 LENGTHS = """
