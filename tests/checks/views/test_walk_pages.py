@@ -113,7 +113,9 @@ def test_the_worker_answers_for_the_whole_site_and_names_its_files(
     answer = client.get("/worker.js")
     assert answer["Content-Type"].startswith("text/javascript")
     assert answer["Cache-Control"] == "no-cache"
-    book = json.loads(answer.content.decode().split("self.OFFLINE = ")[1].split(";\n")[0])
+    book = json.loads(
+        answer.content.decode().split("self.OFFLINE = ")[1].split(";\n")[0]
+    )
     assert book["version"]
     assert len(set(book["files"])) == len(book["files"])
 
