@@ -32,14 +32,14 @@ import numpy as np
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.plate_fit.state import PlateProblem, SolverState, rotate_points
 
-MAX_ACTIVE_RODS = 4  # unknowns: t, turn and shift
+MAX_ACTIVE_RODS = 4  # as many as unknowns: t, rotation and two of the shift
 MAX_NEWTON_STEPS = 8
-CONVERGED = 1e-10  # of the equations and of all but the touching rods, in plate's units
-NEGLIGIBLE = 1e-11  # left of the equations: a further step wins no more
-RETRY_ONE_IN = (
-    100  # one plate in so many is left to another try, rather than all go on for it
-)
-REGULARISATION = 1e-13  # keeps the equations apart where two rods say the same
+CONVERGED = 1e-10  # residual of every condition, in the plate's own units
+NEGLIGIBLE = 1e-11  # residual of the equations that no further step improves
+# Steps work on the whole batch. When no more than one plate in so many still moves, the
+# batch stops and those plates wait for the next attempt, after interior point steps.
+RETRY_ONE_IN = 100
+REGULARISATION = 1e-13  # keeps the system regular where two rods are equivalent
 
 
 def polish_active_set(problem: PlateProblem, state: SolverState) -> BoolArray:
@@ -47,16 +47,16 @@ def polish_active_set(problem: PlateProblem, state: SolverState) -> BoolArray:
 
     Returns which plates (g,) reached it. `state` changes for those plates only.
     """
-    touch = _ActiveSet(problem, state)
+    active_set = _ActiveSet(problem, state)
     with np.errstate(all="ignore"):
         for step in range(MAX_NEWTON_STEPS):
-            if not touch.newton_step(change=step > 0):
+            if not active_set.newton_step(change=step > 0):
                 break
-        done = touch.converged_plates()
-    at = np.flatnonzero(done)
+        converged = active_set.converged_plates()
+    at = np.flatnonzero(converged)
     if at.size:
-        touch.write_state(state, at)
-    return done
+        active_set.write_state(state, at)
+    return converged
 
 
 class _ActiveSet:
@@ -80,23 +80,24 @@ class _ActiveSet:
         self.weight = (
             np.ones((g, self.k)) if problem.weight is None else problem.weight[pick].T
         )
+        # A padded rod copies the first one: with both active the system is singular.
         copied = (self.holes == self.holes[..., :1]).all(axis=1)
         copied &= (self.rods == self.rods[..., :1]).all(axis=1)
         copied[:, 0] = False
-        self.own = ~copied
+        self.distinct = ~copied
         slack = (state.s[0] - np.hypot(state.s[1], state.s[2]))[pick].T
         self.force = z[pick].T.copy()
-        self.active = self.own & (self.force > slack)
+        self.active = self.distinct & (self.force > slack)
         self.force = np.where(self.active, self.force, 0.0)
         self.x = state.x.T.copy()
-        self.pressed: BoolArray | None = None  # (g, 2) shift at its limit
+        self.at_limit: BoolArray | None = None  # (g, 2) shift at its limit
         if problem.limit is not None:
             assert state.limit_slack is not None  # noqa: S101  (set with the limit)
             assert state.limit_multiplier is not None  # noqa: S101
-            side = state.limit_multiplier > state.limit_slack  # +x, +y, -x, -y
-            self.pressed = (side[:2] | side[2:]).T
-            stop = np.where(side[:2], problem.limit, -problem.limit).T
-            self.x[:, 2:] = np.where(self.pressed, stop, self.x[:, 2:])
+            reached = state.limit_multiplier > state.limit_slack  # +x, +y, -x, -y
+            self.at_limit = (reached[:2] | reached[2:]).T
+            bound = np.where(reached[:2], problem.limit, -problem.limit).T
+            self.x[:, 2:] = np.where(self.at_limit, bound, self.x[:, 2:])
 
     def _evaluate(self) -> None:
         """Compute direction, lever arm, excess and derivatives of every active rod."""
@@ -106,30 +107,30 @@ class _ActiveSet:
         arm = np.stack((c * hx - s * hy, s * hx + c * hy), axis=1)
         gap = arm + self.x[:, 2:, None] - self.rods
         arm /= self.problem.radius[:, None, None]
-        self.reach = np.hypot(gap[:, 0], gap[:, 1])
-        n = gap / self.reach[:, None]
-        rate = np.empty((len(arm), 4, self.k))  # of each rod's excess, by unknown
-        np.negative(self.weight, out=rate[:, 0])
-        rate[:, 1] = n[:, 1] * arm[:, 0] - n[:, 0] * arm[:, 1]
-        rate[:, 2:] = n
-        self.rate, self.arm = rate, arm
-        self.excess = self.reach - self.weight * self.x[:, :1] - self.clearance
+        self.distance = np.hypot(gap[:, 0], gap[:, 1])
+        n = gap / self.distance[:, None]
+        slope = np.empty((len(arm), 4, self.k))  # of each rod's excess, by unknown
+        np.negative(self.weight, out=slope[:, 0])
+        slope[:, 1] = n[:, 1] * arm[:, 0] - n[:, 0] * arm[:, 1]
+        slope[:, 2:] = n
+        self.slope, self.arm = slope, arm
+        self.excess = self.distance - self.weight * self.x[:, :1] - self.clearance
 
     def _force_imbalance(self) -> FloatArray:
         """Return the residual of the balance of forces, (g, 4)."""
-        rest: FloatArray = (self.rate @ self.force[:, :, None])[:, :, 0]
-        rest[:, 0] += 1.0
-        return rest
+        imbalance: FloatArray = (self.slope @ self.force[:, :, None])[:, :, 0]
+        imbalance[:, 0] += 1.0
+        return imbalance
 
-    def _largest_residual(self, rest: FloatArray) -> FloatArray:
+    def _largest_residual(self, imbalance: FloatArray) -> FloatArray:
         """Return the largest residual of any equation of each plate, (g,)."""
-        free = np.abs(rest)
-        if not self.problem.turning:
+        free = np.abs(imbalance)
+        if not self.problem.free_rotation:
             free[:, 1] = 0.0
-        if self.pressed is not None:
-            free[:, 2:] = np.where(self.pressed, 0.0, free[:, 2:])
-        apart = np.abs(self.excess * self.active).max(axis=1)
-        out: FloatArray = np.maximum(free.max(axis=1), apart)
+        if self.at_limit is not None:
+            free[:, 2:] = np.where(self.at_limit, 0.0, free[:, 2:])
+        excess = np.abs(self.excess * self.active).max(axis=1)
+        out: FloatArray = np.maximum(free.max(axis=1), excess)
         return out
 
     def newton_step(self, *, change: bool) -> bool:
@@ -139,24 +140,25 @@ class _ActiveSet:
         """
         self._evaluate()
         if change:
-            self.active = self.own & (self.force + self.excess > 0.0)
+            self.active = self.distinct & (self.force + self.excess > 0.0)
             self.force = np.where(self.active, self.force, 0.0)
-        rest = self._force_imbalance()
+        imbalance = self._force_imbalance()
         if (
-            np.count_nonzero(self._largest_residual(rest) > NEGLIGIBLE)
-            <= len(rest) // RETRY_ONE_IN
+            np.count_nonzero(self._largest_residual(imbalance) > NEGLIGIBLE)
+            <= len(imbalance) // RETRY_ONE_IN
         ):
             return False
-        side = np.concatenate((rest, self.excess * self.active), axis=1)
-        np.negative(side, out=side)
+        right = np.concatenate((imbalance, self.excess * self.active), axis=1)
+        np.negative(right, out=right)
         system = self._jacobian()
-        self._fix_unknowns(system, side)
+        self._fix_unknowns(system, right)
         try:
-            found = np.linalg.solve(system, side[..., None])[..., 0]
+            step = np.linalg.solve(system, right[..., None])[..., 0]
         except np.linalg.LinAlgError:
+            # One singular plate fails the stack; the interior point method goes on.
             return False
-        self.x = self.x + found[:, :4]
-        self.force = self.force + found[:, 4:]
+        self.x = self.x + step[:, :4]
+        self.force = self.force + step[:, 4:]
         return True
 
     def _jacobian(self) -> FloatArray:
@@ -165,34 +167,35 @@ class _ActiveSet:
         The upper left block is the curvature of the distances: across the direction
         of each, and of the rotation itself.
         """
-        k, arm, n = self.k, self.arm, self.rate[:, 2:]
+        k, arm, n = self.k, self.arm, self.slope[:, 2:]
         g = len(arm)
         across = np.empty((g, 3, k))
         np.add(n[:, 0] * arm[:, 0], n[:, 1] * arm[:, 1], out=across[:, 0])
         np.negative(n[:, 1], out=across[:, 1])
         across[:, 2] = n[:, 0]
-        bend = across * (self.force / self.reach)[:, None]
+        curvature = across * (self.force / self.distance)[:, None]
         system = np.zeros((g, 4 + k, 4 + k))
-        np.matmul(bend, across.transpose(0, 2, 1), out=system[:, 1:4, 1:4])
+        np.matmul(curvature, across.transpose(0, 2, 1), out=system[:, 1:4, 1:4])
         system[:, 1, 1] -= (self.force * across[:, 0]).sum(axis=1) / self.problem.radius
-        system[:, :4, 4:] = self.rate
-        touch = self.active[:, :, None]
-        np.multiply(self.rate.transpose(0, 2, 1), touch, out=system[:, 4:, :4])
-        spare = 4 + np.arange(k)
-        system[:, spare, spare] = np.where(self.active, -REGULARISATION, 1.0)
+        system[:, :4, 4:] = self.slope
+        active = self.active[:, :, None]
+        np.multiply(self.slope.transpose(0, 2, 1), active, out=system[:, 4:, :4])
+        diagonal = 4 + np.arange(k)
+        # An inactive rod keeps its force of zero by an equation of its own.
+        system[:, diagonal, diagonal] = np.where(self.active, -REGULARISATION, 1.0)
         return system
 
-    def _fix_unknowns(self, system: FloatArray, side: FloatArray) -> None:
+    def _fix_unknowns(self, system: FloatArray, right: FloatArray) -> None:
         """Fix the rotation where it is not free, and the shift where it is limited."""
         fixed: list[tuple[int, BoolArray]] = []
-        if not self.problem.turning:
-            fixed.append((1, np.ones(len(side), np.bool_)))
-        if self.pressed is not None:
-            fixed += [(2, self.pressed[:, 0]), (3, self.pressed[:, 1])]
+        if not self.problem.free_rotation:
+            fixed.append((1, np.ones(len(right), np.bool_)))
+        if self.at_limit is not None:
+            fixed += [(2, self.at_limit[:, 0]), (3, self.at_limit[:, 1])]
         for row, plates in fixed:
             system[plates, row] = 0.0
             system[plates, row, row] = 1.0
-            side[plates, row] = 0.0
+            right[plates, row] = 0.0
 
     def converged_plates(self) -> BoolArray:
         """Return the plates (g,) that meet every optimality condition."""
@@ -202,19 +205,19 @@ class _ActiveSet:
         self.gap = placed + shift.T[:, None] - problem.rods
         over = np.hypot(self.gap[0], self.gap[1]) - problem.clearance
         t = self.x[:, 0]
-        most = t if problem.weight is None else t * problem.weight
-        rest = self._force_imbalance()
-        done: BoolArray = (over - most).max(axis=0) <= CONVERGED
-        if self.pressed is not None and problem.limit is not None:
+        allowed = t if problem.weight is None else t * problem.weight
+        imbalance = self._force_imbalance()
+        converged: BoolArray = (over - allowed).max(axis=0) <= CONVERGED
+        if self.at_limit is not None and problem.limit is not None:
             inside = np.abs(shift) <= problem.limit.T + CONVERGED
             # At a limit the balance of forces must point outward: otherwise the plate
             # would rather move inside, and the limit is not active at all.
-            pushed = rest[:, 2:] * np.sign(shift) <= 0.0
-            done &= np.where(self.pressed, pushed, inside).all(axis=1)
-        done &= self._largest_residual(rest) <= CONVERGED
-        done &= (self.force * self.active).min(axis=1) >= 0.0
-        done &= np.isfinite(self.x).all(axis=1)
-        return done
+            pushes_out = imbalance[:, 2:] * np.sign(shift) <= 0.0
+            converged &= np.where(self.at_limit, pushes_out, inside).all(axis=1)
+        converged &= self._largest_residual(imbalance) <= CONVERGED
+        converged &= (self.force * self.active).min(axis=1) >= 0.0
+        converged &= np.isfinite(self.x).all(axis=1)
+        return converged
 
     def write_state(self, state: SolverState, at: IntArray) -> None:
         """Write the placements of plates `at` and their multipliers into `state`."""
@@ -227,4 +230,4 @@ class _ActiveSet:
         state.z[..., at] = 0.0
         rows = self.row[:, at]
         state.z[0][rows, at] = force
-        state.z[1:][:, rows, at] = -force * self.rate[at, 2:].transpose(1, 2, 0)
+        state.z[1:][:, rows, at] = -force * self.slope[at, 2:].transpose(1, 2, 0)

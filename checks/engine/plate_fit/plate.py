@@ -8,7 +8,7 @@ cone problem and, but for the rotation, convex: `interior_point` solves it, `rot
 proves that no other rotation is better. `METHOD.md` explains both.
 
      o <- hole, placed        the rod's centre may be anywhere in a circle of
-    (  x ) rod's centre       radius clearance + overrun about the hole's centre
+    (  x ) rod's centre       radius clearance + interference about the hole
 
 Lengths in mm, angles in rad counter-clockwise; g groups (plates) of m holes.
 """
@@ -44,12 +44,13 @@ class PlateFit:
     """
 
     interference_mm: FloatArray  # (g,) at most zero: the plate goes on
-    shift_mm: FloatArray  # (g, 2) of the holes' centroid, from where it was given
+    shift_mm: FloatArray  # (g, 2) of the holes' centroid, from its planned place
     rotation_rad: FloatArray  # (g,) about the holes' centroid, in (-pi, pi]
     distance_mm: FloatArray  # (g, m) rod from placed hole; NaN where masked out
-    gap_mm: FloatArray  # (g,) overrun less a lower bound proved by duality
-    proven: BoolArray  # (g,) no placement at any turn is better by 5e-7 mm; with a
-    # level: none is at the level, where the overrun is above it
+    gap_mm: FloatArray  # (g,) interference less a lower bound proved by duality
+    # (g,) no placement at any rotation is better by 5e-7 mm. With a threshold: none
+    # reaches the threshold where the interference is above it.
+    proven: BoolArray
 
 
 def fit_plates(
@@ -115,29 +116,32 @@ def fit_plates(
         raise EngineError(
             "A plate's shift limit is two lengths, zero or more, one for each axis."
         )
-    level = None if threshold_mm is None else np.broadcast_to(threshold_mm, (g,))
-    found = BatchResult(g, m)
+    threshold = None if threshold_mm is None else np.broadcast_to(threshold_mm, (g,))
+    results = BatchResult(g, m)
     size = max(1, BATCH_RODS // max(m, 1))
     for first in range(0, g, size):
         part = slice(first, first + size)
-        one = PlateBatch(
+        batch = PlateBatch(
             holes[part], rods[part], clearance[part], mask[part], centre[part]
         )
         if role is not None:
-            one.set_roles(np.take_along_axis(role, use, axis=1)[part])
+            batch.set_roles(np.take_along_axis(role, use, axis=1)[part])
         if start is not None:
-            one.set_start(
+            batch.set_start(
                 start[0][part], start[1][part], limit if limit is None else limit[part]
             )
-        one.solve(found, part, limit, level, brief=brief)
-    turn = found.turn - 2.0 * np.pi * np.ceil(found.turn / (2.0 * np.pi) - 0.5)
+        batch.solve(results, part, limit, threshold, brief=brief)
+    # A search may wind around the circle: report the angle in (-pi, pi].
+    rotation = results.rotation - 2.0 * np.pi * np.ceil(
+        results.rotation / (2.0 * np.pi) - 0.5
+    )
     return PlateFit(
-        interference_mm=found.overrun,
-        shift_mm=found.shift,
-        rotation_rad=turn,
-        distance_mm=np.where(mask, found.distance, np.nan),
-        gap_mm=found.gap,
-        proven=found.proven,
+        interference_mm=results.interference,
+        shift_mm=results.shift,
+        rotation_rad=rotation,
+        distance_mm=np.where(mask, results.distance, np.nan),
+        gap_mm=results.gap,
+        proven=results.proven,
     )
 
 

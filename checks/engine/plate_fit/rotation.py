@@ -40,17 +40,17 @@ from checks.engine.plate_fit.interior_point import solve_interior_point
 from checks.engine.plate_fit.state import PlateProblem, SolverState, rotate_points
 
 ONE_VALLEY_SPACING = (3.0 + np.sqrt(2.0)) / 2.0
-MAX_ROUNDS = 40
-MAX_HOLES_ALL_PAIRS = 16  # holes, beyond which not every pair is tried
+MAX_ROUNDS = 40  # halvings of an arc: beyond it a piece is narrower than rounding
+MAX_HOLES_ALL_PAIRS = 16  # with more holes only pairs with the outermost are tried
 MAX_PAIRS_AT_ONCE = 60_000  # pairs compared together: what a processor's cache holds
-INITIAL_PIECES = 8  # of an arc, when the search begins
-MAX_PIECES_PER_PLATE = 400  # per plate on average; past that the search gives up
+INITIAL_PIECES = 8  # of an arc when the search starts
+MAX_PIECES_PER_PLATE = 400  # on average; beyond it the search gives up
 BRIEF_ROUNDS = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RotationBound:
-    """g(turn + psi) >= cosine cos(psi) + sine sin(psi) - rest, per plate (g,)."""
+    """g(rotation + psi) >= cosine cos(psi) + sine sin(psi) - rest, per plate (g,)."""
 
     cosine: FloatArray
     sine: FloatArray
@@ -81,16 +81,16 @@ class RotationBound:
 
 
 def largest_interference(
-    problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
+    problem: PlateProblem, rotation_rad: FloatArray, shift: FloatArray
 ) -> FloatArray:
     """Compute the largest excess (g,) at a placement, in the problem's own units.
 
     Infinite where a held rod is not within its clearance.
     """
-    gap = rotate_points(problem.holes, turn_rad) + shift[:, None] - problem.rods
+    gap = rotate_points(problem.holes, rotation_rad) + shift[:, None] - problem.rods
     over = np.hypot(gap[0], gap[1]) - problem.clearance
     if problem.weight is not None:
-        out_of_reach = np.where(over <= problem.loose, -np.inf, np.inf)
+        out_of_reach = np.where(over <= problem.held_tolerance, -np.inf, np.inf)
         over = np.where(problem.weight > 0.0, over, out_of_reach)
     out: FloatArray = over.max(axis=0)
     return out
@@ -103,10 +103,10 @@ def clipped_placement(
 
     The interior point method keeps limits only to within rounding.
     """
-    turn, shift = state.x[1] / problem.radius, state.x[2:]
+    rotation, shift = state.x[1] / problem.radius, state.x[2:]
     if problem.limit is not None:
         shift = np.clip(shift, -problem.limit, problem.limit)
-    return turn, shift
+    return rotation, shift
 
 
 def dual_bound(problem: PlateProblem, state: SolverState) -> RotationBound:
@@ -126,6 +126,7 @@ def dual_bound(problem: PlateProblem, state: SolverState) -> RotationBound:
     sine = (y[1] * placed[0] - y[0] * placed[1]).sum(axis=0)
     rest = (y * problem.rods).sum(axis=(0, 1)) + (share * problem.clearance).sum(axis=0)
     if problem.limit is not None:
+        # With limits the forces need not balance: the limits carry the remainder.
         rest = rest + (np.abs(y.sum(axis=1)) * problem.limit).sum(axis=0)
     return RotationBound(cosine=cosine / total, sine=sine / total, rest=rest / total)
 
@@ -169,10 +170,11 @@ def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
     )
     pick = width.argmin(axis=0), np.arange(g)
     middle, half = towards[pick], np.minimum(width[pick], np.pi)
+    # Largest hole-to-rod distance anywhere on the arc, not only at the placement.
     most = (_threshold_share(problem, best) + problem.clearance).max(axis=0)
     most += 2.0 * half * reach.max(axis=0)
     free = problem.limit is None
-    single = ~np.isfinite(spacing)  # one rod: every turn is as good
+    single = ~np.isfinite(spacing)  # one rod: every rotation is as good
     return RotationArc(
         middle=middle,
         half=half,
@@ -234,7 +236,7 @@ def _pair_arcs(
 class BestPlacement:
     """Best placement found of each plate, and the bound proved about it."""
 
-    value: FloatArray  # (g,) largest overrun
+    value: FloatArray  # (g,) interference
     rotation: FloatArray  # (g,)
     shift: FloatArray  # (2, g)
     bound: RotationBound
@@ -255,21 +257,22 @@ class BestPlacement:
 
 
 def solve_from(
-    problem: PlateProblem, turn_rad: FloatArray, shift: FloatArray
+    problem: PlateProblem, rotation_rad: FloatArray, shift: FloatArray
 ) -> BestPlacement:
     """Solve every plate from a rotation (g,) and shift (2, g): its valley's bottom."""
-    state = solve_interior_point(problem, turn_rad, shift)
-    turn, at = clipped_placement(problem, state)
-    value, start = (
-        largest_interference(problem, turn, at),
-        largest_interference(problem, turn_rad, shift),
-    )
+    state = solve_interior_point(problem, rotation_rad, shift)
+    rotation, at = clipped_placement(problem, state)
+    value = largest_interference(problem, rotation, at)
+    start = largest_interference(problem, rotation_rad, shift)
     # Where the solver diverged, keep the starting placement; the bound holds anyway.
     lost = ~(value <= start)
-    turn, at = np.where(lost, turn_rad, turn), np.where(lost, shift, at)
-    low = dual_bound(problem, state).shifted_by(turn - state.x[1] / problem.radius)
-    low.rest[~np.isfinite(low.cosine + low.sine + low.rest)] = np.inf
-    return BestPlacement(np.where(lost, start, value), turn, at, low)
+    rotation, at = np.where(lost, rotation_rad, rotation), np.where(lost, shift, at)
+    bound = dual_bound(problem, state).shifted_by(
+        rotation - state.x[1] / problem.radius
+    )
+    # A bound that overflowed proves nothing: an infinite rest makes it minus infinity.
+    bound.rest[~np.isfinite(bound.cosine + bound.sine + bound.rest)] = np.inf
+    return BestPlacement(np.where(lost, start, value), rotation, at, bound)
 
 
 def search_arc(
@@ -302,7 +305,7 @@ def search_arc(
         plate, middle, half = plate[keep], middle[keep], half[keep]
         if not 0 < plate.size <= MAX_PIECES_PER_PLATE * g:
             break
-        held = replace(problem.take(plate), turning=False)
+        held = replace(problem.take(plate), free_rotation=False)
         found = solve_from(held, middle, best.shift[:, plate])
         _improve_best(problem, found, plate, best)
         keep = found.bound.minimum_within(half) < best.value[plate] - slack[plate]

@@ -16,7 +16,7 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 
-TINY = 1e-300
+TINY = 1e-300  # keeps divisors above zero without changing any ordinary number
 
 
 @dataclass(slots=True)
@@ -28,33 +28,36 @@ class NesterovToddScaling:
     det: FloatArray  # (2, m, g) of slacks and multipliers
 
     def inverse_square(self, u: FloatArray) -> FloatArray:
+        """Return W^-2 u."""
         w = self.w
         dot = 2.0 * (w[0] * u[0] - w[1] * u[1] - w[2] * u[2])
-        out: FloatArray = -dot * w
-        out += u
-        np.negative(out[0], out=out[0])
-        out /= self.eta * self.eta
-        return out
+        result: FloatArray = -dot * w
+        result += u
+        np.negative(result[0], out=result[0])
+        result /= self.eta * self.eta
+        return result
 
     def apply(self, u: FloatArray) -> FloatArray:
+        """Return W u."""
         w = self.w
         dot = w[1] * u[1] + w[2] * u[2]
         lift = u[0] + dot / (1.0 + w[0])
-        out: FloatArray = lift * w
-        out += u
-        out[0] = w[0] * u[0] + dot
-        out *= self.eta
-        return out
+        result: FloatArray = lift * w
+        result += u
+        result[0] = w[0] * u[0] + dot
+        result *= self.eta
+        return result
 
     def unapply(self, u: FloatArray) -> FloatArray:
+        """Return W^-1 u."""
         w = self.w
         dot = w[1] * u[1] + w[2] * u[2]
         lift = dot / (1.0 + w[0]) - u[0]
-        out: FloatArray = lift * w
-        out += u
-        out[0] = w[0] * u[0] - dot
-        out /= self.eta
-        return out
+        result: FloatArray = lift * w
+        result += u
+        result[0] = w[0] * u[0] - dot
+        result /= self.eta
+        return result
 
 
 def cone_determinant(u: FloatArray) -> FloatArray:
@@ -64,8 +67,8 @@ def cone_determinant(u: FloatArray) -> FloatArray:
     the edge of the cone, where every iteration ends.
     """
     reach = np.sqrt(u[1] * u[1] + u[2] * u[2])
-    out: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
-    return out
+    result: FloatArray = np.maximum((u[0] - reach) * (u[0] + reach), TINY)
+    return result
 
 
 def nesterov_todd_scaling(u: FloatArray) -> NesterovToddScaling:
@@ -91,8 +94,8 @@ def inverse_step_length(u: FloatArray, du: FloatArray, det_u: FloatArray) -> Flo
     a = squares[0] - squares[1] - squares[2]
     b = product[0] - product[1] - product[2]
     root = np.sqrt(np.maximum(b * b - a * det_u, 0.0))
-    out: FloatArray = ((root - b) / det_u).max(axis=1)
-    return out
+    result: FloatArray = ((root - b) / det_u).max(axis=1)
+    return result
 
 
 class PlateSystem:

@@ -24,9 +24,9 @@ from checks.engine.plate_fit.plate import COUNTED, FREE, HELD, PlateFit, fit_pla
 
 MAX_ENUMERATED_HOLES = 12
 MAX_SETS_AT_ONCE = 2_000  # sets, beyond which each number of holes is tried by itself
-SHUT_TOLERANCE_MM = (
-    2.5e-7  # an overrun of shut holes that does: `fit_plates` holds them to it
-)
+# Interference of shut holes that still counts as none: half of what `fit_plates`
+# allows a held rod, so that a set found sufficient can also be held.
+SHUT_TOLERANCE_MM = 2.5e-7
 BISECTION_ROUNDS = 60  # of halving, where holding the shut holes failed
 
 
@@ -105,24 +105,24 @@ def open_fewest_holes(
     g, m = plates.real.shape
     if g and not plates.real.any(axis=1).all():
         raise EngineError("A plate without rods cannot be fitted: measure its rods.")
-    found = SlotSolution(
+    solution = SlotSolution(
         opened=np.zeros((g, m), np.bool_),
         rotation=np.zeros(g),
         shift=np.zeros((g, 2)),
         proven=np.zeros(g, np.bool_),
     )
     if g == 0:
-        return found
+        return solution
     left = np.ones(g, np.bool_)
-    found.proven[:] = True
+    solution.proven[:] = True
     if not known_short:
         fit = plates.fit(threshold_mm=SLACK_MM, brief=not prove)
-        found.rotation[:], found.shift[:] = fit.rotation_rad, fit.shift_mm
-        found.proven[:] = fit.proven
+        solution.rotation[:], solution.shift[:] = fit.rotation_rad, fit.shift_mm
+        solution.proven[:] = fit.proven
         left = fit.interference_mm > SLACK_MM
     few = plates.real.sum(axis=1) <= MAX_ENUMERATED_HOLES
     for at in np.flatnonzero(left & ~few):
-        _open_greedily(plates.take(np.array([at])), found, int(at))
+        _open_greedily(plates.take(np.array([at])), solution, int(at))
     todo = np.flatnonzero(left & few)
     most = int(plates.real[todo].sum(axis=1).max(initial=0))
     together = todo.size << most <= MAX_SETS_AT_ONCE
@@ -130,13 +130,13 @@ def open_fewest_holes(
     # Most plates need a single hole opened; larger sets are then never tried.
     bands = [counts[:1], counts[1:]] if together else [[n] for n in counts]
     for band in bands:
-        todo = _open_count(plates, found, todo, band, prove=prove)
-    return found
+        todo = _open_count(plates, solution, todo, band, prove=prove)
+    return solution
 
 
 def _open_count(
     plates: SlotPlates,
-    found: SlotSolution,
+    solution: SlotSolution,
     todo: IntArray,
     band: list[int],
     *,
@@ -150,9 +150,9 @@ def _open_count(
     plate, sets = plate[keep], sets[keep]
     if plate.size == 0:
         return todo
-    plate, sets = _select_smallest_sets(plates, found, plate, sets, brief=not prove)
+    plate, sets = _select_smallest_sets(plates, solution, plate, sets, brief=not prove)
     if plate.size:
-        _minimise_extension(plates, found, plate, sets, prove=prove)
+        _minimise_extension(plates, solution, plate, sets, prove=prove)
     return np.setdiff1d(todo, plate)
 
 
@@ -183,9 +183,11 @@ def _pairs_compatible(
         np.linalg.norm(v[:, :, None] - v[:, None], axis=3)
         for v in (some.holes_mm, some.rods_mm)
     ]
-    room = some.clearance_mm[:, :, None] + some.clearance_mm[:, None] + 2.0 * SLACK_MM
+    clearance_sum = (
+        some.clearance_mm[:, :, None] + some.clearance_mm[:, None] + 2.0 * SLACK_MM
+    )
     with np.errstate(invalid="ignore"):
-        bad = np.abs(apart[0] - apart[1]) > room
+        bad = np.abs(apart[0] - apart[1]) > clearance_sum
     shut = (plates.real[plate] & ~sets).astype(np.float64)
     clash = bad[np.searchsorted(used, plate)].astype(np.float64)
     out: BoolArray = np.einsum("ni,nij,nj->n", shut, clash, shut) == 0.0
@@ -194,7 +196,7 @@ def _pairs_compatible(
 
 def _select_smallest_sets(
     plates: SlotPlates,
-    found: SlotSolution,
+    solution: SlotSolution,
     plate: IntArray,
     sets: BoolArray,
     *,
@@ -215,7 +217,7 @@ def _select_smallest_sets(
     will[doubt], sure = _shut_holes_fit(
         plates, plate[doubt], sets[doubt], SHUT_TOLERANCE_MM, brief=brief
     )
-    found.proven[plate[doubt[~sure]]] = False
+    solution.proven[plate[doubt[~sure]]] = False
     np.minimum.at(least, plate[will], count[will])
     keep = will & (count == least[plate])
     return plate[keep], sets[keep]
@@ -255,7 +257,7 @@ def _shut_holes_fit(
 
 def _minimise_extension(
     plates: SlotPlates,
-    found: SlotSolution,
+    solution: SlotSolution,
     plate: IntArray,
     sets: BoolArray,
     *,
@@ -271,10 +273,13 @@ def _minimise_extension(
     order = np.lexsort((fit.interference_mm, plate))
     used, first = np.unique(plate[order], return_index=True)
     pick = order[first]
-    found.opened[used] = sets[pick]
-    found.rotation[used], found.shift[used] = fit.rotation_rad[pick], fit.shift_mm[pick]
+    solution.opened[used] = sets[pick]
+    solution.rotation[used], solution.shift[used] = (
+        fit.rotation_rad[pick],
+        fit.shift_mm[pick],
+    )
     sure = fit.proven & prove
-    found.proven[used] &= np.logical_and.reduceat(sure[order], first)
+    solution.proven[used] &= np.logical_and.reduceat(sure[order], first)
 
 
 def _bisect_extension(
@@ -299,7 +304,7 @@ def _bisect_extension(
     fit.proven[lost] = last.proven
 
 
-def _open_greedily(plate: SlotPlates, found: SlotSolution, at: int) -> None:
+def _open_greedily(plate: SlotPlates, solution: SlotSolution, at: int) -> None:
     """Open the hole whose opening helps most, until the one plate goes on.
 
     With many holes the number of sets explodes; the result is good, not proved.
@@ -311,18 +316,18 @@ def _open_greedily(plate: SlotPlates, found: SlotSolution, at: int) -> None:
         sets = np.repeat(opened[None], rows.size, axis=0)
         sets[np.arange(rows.size), rows] = True
         some = plate.take(np.zeros(rows.size, int))
-        overrun = some.fit(
+        interference = some.fit(
             np.where(sets, FREE, COUNTED), SHUT_TOLERANCE_MM
         ).interference_mm
-        opened = sets[int(overrun.argmin())]
-        if overrun.min() <= SHUT_TOLERANCE_MM:
+        opened = sets[int(interference.argmin())]
+        if interference.min() <= SHUT_TOLERANCE_MM:
             break
     else:
         opened = holes
     one = SlotSolution(
-        opened=found.opened[at : at + 1],
-        rotation=found.rotation[at : at + 1],
-        shift=found.shift[at : at + 1],
-        proven=found.proven[at : at + 1],
+        opened=solution.opened[at : at + 1],
+        rotation=solution.rotation[at : at + 1],
+        shift=solution.shift[at : at + 1],
+        proven=solution.proven[at : at + 1],
     )
     _minimise_extension(plate, one, np.zeros(1, int), opened[None], prove=False)

@@ -147,29 +147,31 @@ def find_shortest_slots_many(
         real=real,
         limit_mm=None if shift_limit_mm is None else np.asarray(shift_limit_mm, float),
     )
-    found = slot_search.open_fewest_holes(plates, prove=prove, known_short=known_short)
-    return _measure_slots(plates, found)
+    solution = slot_search.open_fewest_holes(
+        plates, prove=prove, known_short=known_short
+    )
+    return _measure_slots(plates, solution)
 
 
 def _measure_slots(
-    plates: slot_search.SlotPlates, found: slot_search.SlotSolution
+    plates: slot_search.SlotPlates, solution: slot_search.SlotSolution
 ) -> SlotBatch:
     """Compute length and direction of each slot from the plates' placements."""
     centre = plates.centroid()[:, None]
-    c, s = np.cos(found.rotation)[:, None], np.sin(found.rotation)[:, None]
-    x, y = np.moveaxis(plates.rods_mm - centre - found.shift[:, None], 2, 0)
+    c, s = np.cos(solution.rotation)[:, None], np.sin(solution.rotation)[:, None]
+    x, y = np.moveaxis(plates.rods_mm - centre - solution.shift[:, None], 2, 0)
     hole = plates.holes_mm - centre
     gap_x, gap_y = c * x + s * y - hole[..., 0], c * y - s * x - hole[..., 1]
     over = np.maximum(np.hypot(gap_x, gap_y) - plates.clearance_mm, 0.0)
-    extension = np.where(found.opened, over, 0.0)
+    extension = np.where(solution.opened, over, 0.0)
     return SlotBatch(
-        opened=found.opened & (extension > 0.0),
+        opened=solution.opened & (extension > 0.0),
         extension_mm=extension,
-        direction_rad=np.where(found.opened, np.arctan2(gap_y, gap_x), 0.0),
+        direction_rad=np.where(solution.opened, np.arctan2(gap_y, gap_x), 0.0),
         longest_mm=extension.max(axis=1, initial=0.0),
-        shift_mm=found.shift,
-        rotation_rad=found.rotation,
-        proven=found.proven,
+        shift_mm=solution.shift,
+        rotation_rad=solution.rotation,
+        proven=solution.proven,
     )
 
 

@@ -22,12 +22,14 @@ class PlateProblem:
     holes: FloatArray  # (2, m, g)
     rods: FloatArray  # (2, m, g)
     clearance: FloatArray  # (m, g)
-    radius: FloatArray  # (g,) turn = x[1] / radius
-    limit: FloatArray | None  # (2, g) on |shift|
-    goal: FloatArray  # (g,) duality gap to reach
-    turning: bool = True
-    weight: FloatArray | None = None  # (m, g) of t: 1, or 0 where a rod is held
-    loose: FloatArray | float = 0.0  # (g,) how far out a held rod passes for within
+    radius: FloatArray  # (g,) rotation = x[1] / radius
+    limit: FloatArray | None  # (2, g) bound of |shift|
+    target_gap: FloatArray  # (g,) duality gap to reach
+    free_rotation: bool = True
+    weight: FloatArray | None = None  # (m, g) of t: 1, or 0 for a held rod
+    held_tolerance: FloatArray | float = (
+        0.0  # (g,) how far out a held rod counts as within
+    )
 
     def take(self, keep: IntArray) -> "PlateProblem":
         return replace(
@@ -37,9 +39,11 @@ class PlateProblem:
             clearance=self.clearance[..., keep],
             radius=self.radius[keep],
             limit=None if self.limit is None else self.limit[..., keep],
-            goal=self.goal[keep],
+            target_gap=self.target_gap[keep],
             weight=None if self.weight is None else self.weight[:, keep],
-            loose=self.loose[keep] if isinstance(self.loose, np.ndarray) else 0.0,
+            held_tolerance=self.held_tolerance[keep]
+            if isinstance(self.held_tolerance, np.ndarray)
+            else 0.0,
         )
 
     def apply_weight(self, u: FloatArray) -> FloatArray:
@@ -82,10 +86,10 @@ class SolverState:
             self.limit_multiplier[:, at] = part.limit_multiplier
 
 
-def rotate_points(points: FloatArray, turn_rad: FloatArray) -> FloatArray:
+def rotate_points(points: FloatArray, rotation_rad: FloatArray) -> FloatArray:
     """Rotate points (2, m, g) counter-clockwise by an angle (g,). [rad]"""
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
-    out = np.empty((2, points.shape[1], np.size(turn_rad)))
+    c, s = np.cos(rotation_rad), np.sin(rotation_rad)
+    out = np.empty((2, points.shape[1], np.size(rotation_rad)))
     out[0] = c * points[0] - s * points[1]
     out[1] = s * points[0] + c * points[1]
     return out
