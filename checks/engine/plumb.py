@@ -24,12 +24,12 @@ from checks.engine.errors import EngineError
 class PlumbAssessment:
     """Plumb of columns, axes along and in; NaN where an axis was not measured."""
 
-    slope: FloatArray  # (..., 2) lean over height
-    limit_mm: FloatArray  # (...) most lean at that height
+    slope: FloatArray  # (..., 2) out of plumb over height
+    limit_mm: FloatArray  # (...) largest out of plumb at that height
     within: BoolArray  # (..., 2) False also where not measured
     movement_mm: FloatArray  # (..., 2) at the height measured, to stand plumb
     out_of_plumb_mm: FloatArray  # (...) both axes together
-    direction_rad: FloatArray  # (...) of the lean, from along towards in
+    direction_rad: FloatArray  # (...) of the top from the base, from along towards in
 
 
 def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
@@ -79,18 +79,18 @@ def assess_plumb(
         `limit_mm` by the lesser of the two heights where they differ; each axis is
         compared with its own.
     """
-    lean = np.asarray(out_of_plumb_mm, dtype=float)
+    offset = np.asarray(out_of_plumb_mm, dtype=float)
     height = np.asarray(height_mm, dtype=float)
-    if height.shape != lean.shape:
-        height = np.broadcast_to(height[..., None], lean.shape)
+    if height.shape != offset.shape:
+        height = np.broadcast_to(height[..., None], offset.shape)
     limit = compute_plumb_limit(height, ratio)
-    measured = ~np.isnan(lean)
-    within = measured & (np.abs(np.where(measured, lean, 0)) <= limit + SLACK_MM)
+    measured = ~np.isnan(offset)
+    within = measured & (np.abs(np.where(measured, offset, 0)) <= limit + SLACK_MM)
     return PlumbAssessment(
-        slope=lean / height,
+        slope=offset / height,
         limit_mm=limit.min(axis=-1),
         within=within,
-        movement_mm=-lean,
-        out_of_plumb_mm=np.hypot(lean[..., 0], lean[..., 1]),
-        direction_rad=np.arctan2(lean[..., 1], lean[..., 0]),
+        movement_mm=-offset,
+        out_of_plumb_mm=np.hypot(offset[..., 0], offset[..., 1]),
+        direction_rad=np.arctan2(offset[..., 1], offset[..., 0]),
     )

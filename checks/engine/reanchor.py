@@ -254,8 +254,8 @@ def _screen_condition(
     if value is None or value != value:
         outcome, value = ScreenOutcome.UNKNOWN, None
     else:
-        room = RELATIVE_SLACK * max(1.0, abs(value))
-        enough = value >= least - room and (most is None or value <= most + room)
+        slack = RELATIVE_SLACK * max(1.0, abs(value))
+        enough = value >= least - slack and (most is None or value <= most + slack)
         outcome = ScreenOutcome.PASS if enough else ScreenOutcome.FAIL
     return ScreenCondition(
         name=name,

@@ -4,14 +4,10 @@
 
 with the centroid that of the planned points, so that the shift is how far the middle
 of the group is out, whatever the rotation. No scale is fitted: steel has none.
-
-Also the fit of a plate whose rotation is limited like its shift: a rotation moves the
-hole furthest from the middle by the chord 2 r sin(|rotation| / 2).
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import asin, pi, sin
 
 import numpy as np
 import numpy.typing as npt
@@ -37,7 +33,7 @@ class RigidFit:
     rotation_rad: FloatArray  # (n_groups,) counter-clockwise positive
     shift_mm: FloatArray  # (n_groups, 2) of the centroid of the planned points
     residuals_mm: FloatArray  # (n_groups, n_rods, 2) measured minus fitted
-    outcome: npt.NDArray[np.str_]  # (n_groups,) values of FitOutcome
+    outcome: npt.NDArray[np.str_]  # (n_groups,) values of RigidFitOutcome
 
 
 def fit_rigid(
@@ -94,28 +90,28 @@ def fit_rigid(
     centre = _weighted_centroids(
         there / np.maximum(there.sum(axis=1), 1)[:, None], plan_known
     )
-    plan_middle, built_middle = (
-        _weighted_centroids(share, plan_known),
-        _weighted_centroids(share, built_known),
-    )
+    plan_middle = _weighted_centroids(share, plan_known)
+    built_middle = _weighted_centroids(share, built_known)
     p = (plan_known - plan_middle[:, None]) * np.sqrt(share)[:, :, None]
     m = (built_known - built_middle[:, None]) * np.sqrt(share)[:, :, None]
-    turn, turned = _best_rotation(p, m)
+    rotation, has_rotation = _best_rotation(p, m)
 
-    cos, sin = np.cos(turn), np.sin(turn)
-    shift = built_middle - centre + _rotate(centre - plan_middle, cos, sin)
-    fitted = (centre + shift)[:, None] + _rotate(
+    # The shift refers to the centroid of all planned rods, not of those measured: a
+    # rod left out must not move the point that the shift is given for.
+    cos, sin = np.cos(rotation), np.sin(rotation)
+    shift = built_middle - centre + rotate_rows(centre - plan_middle, cos, sin)
+    fitted = (centre + shift)[:, None] + rotate_rows(
         plan_known - centre[:, None], cos[:, None], sin[:, None]
     )
     unmeasured = heavy == 0.0
-    turn = np.where(unmeasured, np.nan, turn)
+    rotation = np.where(unmeasured, np.nan, rotation)
     shift = np.where(unmeasured[:, None], np.nan, shift)
     known = used & ~unmeasured[:, None]
     outcome = np.where(
-        turned, RigidFitOutcome.FITTED.value, RigidFitOutcome.SHIFT_ONLY.value
+        has_rotation, RigidFitOutcome.FITTED.value, RigidFitOutcome.SHIFT_ONLY.value
     )
     return RigidFit(
-        rotation_rad=turn,
+        rotation_rad=rotation,
         shift_mm=shift,
         residuals_mm=np.where(known[:, :, None], built_known - fitted, np.nan),
         outcome=np.where(unmeasured, RigidFitOutcome.UNMEASURED.value, outcome),
@@ -151,130 +147,20 @@ def _best_rotation(p: FloatArray, m: FloatArray) -> tuple[FloatArray, BoolArray]
     plan_spread = np.sqrt(np.sum(p**2, axis=(1, 2)))
     built_spread = np.sqrt(np.sum(m**2, axis=(1, 2)))
     apart = (plan_spread > MIN_SPREAD_MM) & (built_spread > MIN_SPREAD_MM)
-    told = np.hypot(along, across) > 1e-12 * plan_spread * built_spread
-    turned = apart & told
-    return np.where(turned, np.arctan2(across, along), 0.0), turned
+    determined = np.hypot(along, across) > 1e-12 * plan_spread * built_spread
+    has_rotation = apart & determined
+    return np.where(has_rotation, np.arctan2(across, along), 0.0), has_rotation
 
 
-def _rotate(points: FloatArray, cos: FloatArray, sin: FloatArray) -> FloatArray:
+def rotate_rows(points: FloatArray, cos: FloatArray, sin: FloatArray) -> FloatArray:
+    """Rotate points (..., 2) counter-clockwise by angles of this cosine and sine.
+
+    Parameters
+    ----------
+    points : array, shape (..., 2)
+        [mm]
+    cos, sin : array
+        Broadcast against the leading axes of `points`. [1]
+    """
     x, y = points[..., 0], points[..., 1]
     return np.stack([cos * x - sin * y, sin * x + cos * y], axis=-1)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoundedPlacement:
-    """A placement of a plate, and the interference it has there."""
-
-    interference_mm: float  # the largest of rod from hole less clearance
-    shift_mm: FloatArray  # (2,) of the holes' centroid
-    rotation_rad: float  # about it, counter-clockwise
-    gap_mm: FloatArray  # (m, 2) rod from placed hole, in the plate's own axes
-
-
-def rotation_chord_mm(holes_mm: FloatArray, rotation_rad: float) -> float:
-    """Compute how far a rotation moves the outermost hole, 2 r sin(rotation / 2).
-
-    Parameters
-    ----------
-    holes_mm : array, shape (m, 2)
-        Holes, rotated about their centroid. [mm]
-    rotation_rad : float
-        Either way. [rad]
-    """
-    return 2.0 * _largest_radius(holes_mm) * abs(sin(rotation_rad / 2.0))
-
-
-def fit_plate_within(
-    holes_mm: FloatArray, rods_mm: FloatArray, clearance_mm: FloatArray, limit_mm: float
-) -> BoundedPlacement:
-    """Place a plate whose shift and rotation are both limited.
-
-    Minimises the largest of |rod - placed hole| - clearance, for a shift within
-    `limit_mm` along each axis and a rotation that moves no hole further than that:
-    sequential quadratic programming [1]_ on the squared cones, started at both ends of
-    the rotation and in between. The result is exact for the placement found; that no
-    other is better is not proved.
-
-    Parameters
-    ----------
-    holes_mm, rods_mm : array, shape (m, 2)
-        Hole and rod centres, same axes and order. [mm]
-    clearance_mm : array, shape (m,)
-        Half of hole less rod diameter. [mm]
-    limit_mm : float
-        Largest movement of a hole by shift or rotation, each by itself. [mm]
-
-    References
-    ----------
-    .. [1] D. Kraft, *A software package for sequential quadratic programming*,
-       DFVLR-FB 88-28, 1988, as SciPy's `minimize` has it.
-    """
-    radius = _largest_radius(holes_mm)
-    most = 2.0 * asin(min(1.0, limit_mm / (2.0 * radius))) if radius > 0.0 else pi
-    begun = [_minimise_from(holes_mm, rods_mm, clearance_mm, (limit_mm, most), at)
-             for at in (-most, 0.0, most)]  # fmt: skip
-    return min(begun, key=lambda each: each.interference_mm)
-
-
-def _largest_radius(holes_mm: FloatArray) -> float:
-    arm = holes_mm - holes_mm.mean(axis=0)
-    return float(np.hypot(arm[:, 0], arm[:, 1]).max())
-
-
-def _minimise_from(
-    holes: FloatArray,
-    rods: FloatArray,
-    clearance: FloatArray,
-    limits: tuple[float, float],
-    turn: float,
-) -> BoundedPlacement:
-    """Minimise the interference from one rotation, within the limits. [mm], [rad]"""
-    from scipy.optimize import minimize
-
-    move, most = limits
-    start = _placement_at(holes, rods, clearance, np.zeros(2), turn)
-    size = max(move, float(np.abs(start.gap_mm).max()), 1.0)
-    share = most if most > 0.0 else 1.0
-
-    def room(x: FloatArray) -> FloatArray:
-        gap = _placement_at(holes, rods, clearance, size * x[:2], share * x[2]).gap_mm
-        reach = x[3] + clearance / size
-        return np.concatenate(
-            (
-                reach**2 - (gap[:, 0] ** 2 + gap[:, 1] ** 2) / size**2,
-                reach,
-                move / size - x[:2],
-                move / size + x[:2],
-                [most / share - x[2], most / share + x[2]],
-            )
-        )
-
-    found = minimize(
-        lambda x: x[3],
-        np.array([0.0, 0.0, turn / share, start.interference_mm / size]),
-        method="SLSQP",
-        constraints={"type": "ineq", "fun": room},
-        options={"ftol": 1e-12, "maxiter": 200},
-    )
-    shift = np.clip(size * found.x[:2], -move, move)
-    best = _placement_at(
-        holes, rods, clearance, shift, float(np.clip(share * found.x[2], -most, most))
-    )
-    return min(best, start, key=lambda each: each.interference_mm)
-
-
-def _placement_at(
-    holes: FloatArray,
-    rods: FloatArray,
-    clearance: FloatArray,
-    shift: FloatArray,
-    turn: float,
-) -> BoundedPlacement:
-    """Compute a plate's interference at a placement. [mm], [rad]"""
-    centre = holes.mean(axis=0)
-    back = _rotate(rods - centre - shift, np.cos(-turn), np.sin(-turn))
-    gap = back - (holes - centre)
-    over = np.hypot(gap[:, 0], gap[:, 1]) - clearance
-    return BoundedPlacement(
-        interference_mm=float(over.max()), shift_mm=shift, rotation_rad=turn, gap_mm=gap
-    )

@@ -125,8 +125,8 @@ def transform_to_plan(fit: ControlFit, survey_mm: npt.ArrayLike) -> FloatArray:
     """
     s = np.asarray(survey_mm, dtype=np.float64) - fit.survey_middle_mm
     c, n = np.cos(fit.rotation_rad), np.sin(fit.rotation_rad)
-    turned = np.stack([c * s[:, 0] - n * s[:, 1], n * s[:, 0] + c * s[:, 1]], axis=-1)
-    return np.asarray(fit.plan_middle_mm + turned)
+    rotated = np.stack([c * s[:, 0] - n * s[:, 1], n * s[:, 0] + c * s[:, 1]], axis=-1)
+    return np.asarray(fit.plan_middle_mm + rotated)
 
 
 def _centroid(points: FloatArray) -> FloatArray:

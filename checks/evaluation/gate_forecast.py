@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 
 from checks.engine.arrays import FloatArray
-from checks.engine.concrete import strength
 from checks.engine.concrete.forecast import GateForecast, fit_curve, forecast_gate
+from checks.engine.concrete.maturity import compute_equivalent_age, compute_nurse_saul
 from checks.engine.errors import EngineError
 from checks.evaluation.json_values import to_json_number
 from jobs.anchor_plan.values import MaturitySpec
@@ -101,13 +101,11 @@ def _accumulated_maturity(
 ) -> float:
     """What these temperatures add. [°C h by Nurse and Saul, h by equivalent age]"""
     if known.datum is not None:
-        return float(strength.compute_nurse_saul(celsius, hours, known.datum))
+        return float(compute_nurse_saul(celsius, hours, known.datum))
     if known.activation is None or known.reference is None:
         raise ValueError("Maturity needs a datum, or an activation and a reference.")
     return float(
-        strength.compute_equivalent_age(
-            celsius, hours, known.activation, known.reference
-        )
+        compute_equivalent_age(celsius, hours, known.activation, known.reference)
     )
 
 

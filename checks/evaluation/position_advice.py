@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from checks.engine import fasteners, rigid_fit
+from checks.engine import fasteners
 from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
-from checks.engine.plate_fit import slots
+from checks.engine.plate_fit import bounded, slots
 from checks.engine.remedies.pattern import (
     HoleOpening,
     PatternCase,
@@ -150,7 +150,7 @@ def _pattern_case(
         else None
     )
     turned = 0.0
-    carried = rigid_fit.rotation_chord_mm(evaluation.rods.planned[group.rows], turn)
+    carried = bounded.rotation_chord_mm(evaluation.rods.planned[group.rows], turn)
     if overrun <= SLACK_MM < as_drawn and carried > line + SLACK_MM:
         square = _fit_nearly_square(evaluation, group.rows, line)
         overrun, shift = square.interference_mm, square.shift_mm
@@ -187,12 +187,12 @@ def _hole_clearance(evaluation: BuildingEvaluation, rods: slice) -> FloatArray:
 
 def _fit_nearly_square(
     evaluation: BuildingEvaluation, rods: slice, line: float
-) -> rigid_fit.BoundedPlacement:
+) -> bounded.BoundedPlacement:
     """The plate where neither shift nor turn carries a hole beyond the line tolerance.
 
     A column stands square to its frame: what goes on only turned is no shift.
     """
-    return rigid_fit.fit_plate_within(
+    return bounded.fit_plate_within(
         evaluation.rods.planned[rods],
         evaluation.as_built.points[rods],
         _hole_clearance(evaluation, rods),
@@ -201,7 +201,7 @@ def _fit_nearly_square(
 
 
 def _slots_at_placement(
-    where: rigid_fit.BoundedPlacement, clearance: FloatArray
+    where: bounded.BoundedPlacement, clearance: FloatArray
 ) -> slots.PlateSlots:
     """The slots of every hole that offends where a plate is put."""
     over = np.hypot(where.gap_mm[:, 0], where.gap_mm[:, 1]) - clearance

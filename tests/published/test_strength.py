@@ -3,13 +3,15 @@
 import numpy as np
 import pytest
 
+from checks.engine.concrete.maturity import (
+    compute_age_factor,
+    compute_equivalent_age,
+    compute_nurse_saul,
+)
 from checks.engine.concrete.strength import (
     PSI_MPA,
     assess_acceptance,
     assess_strength_gate,
-    compute_age_factor,
-    compute_equivalent_age,
-    compute_nurse_saul,
 )
 
 

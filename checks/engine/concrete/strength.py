@@ -4,17 +4,16 @@ Separate assessments, because they rest on different samples:
 
 - the gate: field-cured samples against 75 % of the specified strength, or against
   the strength the engineer states as sufficient for erection; either opens it [1]_;
-- the acceptance of the concrete as delivered: standard-cured tests [2]_;
-- maturity, which forecasts the day the gate opens and never opens it [3]_.
+- the acceptance of the concrete as delivered: standard-cured tests [2]_.
 
-Companion cylinders must agree before their mean is used [4]_.
+Companion cylinders must agree before their mean is used [3]_. Maturity, which only
+forecasts the day the gate opens, is in `maturity` and `forecast`.
 
 References
 ----------
 .. [1] 29 CFR 1926.752(a)(1).
 .. [2] ACI 318-19, 26.12.3.1 (seen second-hand).
-.. [3] ASTM C1074 (seen second-hand): Nurse-Saul and equivalent age.
-.. [4] ASTM C39/C39M, precision, and ASTM C670 (both from memory).
+.. [3] ASTM C39/C39M, precision, and ASTM C670 (both from memory).
 """
 
 from dataclasses import dataclass
@@ -218,105 +217,3 @@ def assess_acceptance(
         test_low=test_low,
         lowest_allowed_mpa=float(lowest),
     )
-
-
-def compute_nurse_saul(
-    temperature_c: npt.ArrayLike,
-    interval_h: npt.ArrayLike,
-    datum_c: float = 0.0,
-) -> FloatArray:
-    """Compute maturity by Nurse and Saul.
-
-    M = sum of (T - T0) dt, negative terms set to zero [1]_.
-
-    Parameters
-    ----------
-    temperature_c : array, shape (..., n)
-        Mean concrete temperature of each interval. [°C]
-    interval_h : array, shape (..., n) or scalar
-        Length of each interval. [h]
-    datum_c : float
-        Datum temperature; 0 for Type I cement without admixtures. [°C]
-
-    Returns
-    -------
-    array, shape (...)
-        Maturity. [°C h]
-
-    References
-    ----------
-    .. [1] ASTM C1074 (seen second-hand).
-    """
-    above = np.maximum(np.asarray(temperature_c, dtype=float) - datum_c, 0.0)
-    total: FloatArray = np.sum(above * np.asarray(interval_h, dtype=float), axis=-1)
-    return total
-
-
-def compute_age_factor(
-    temperature_c: npt.ArrayLike,
-    activation_k: float = 5000.0,
-    reference_c: float = 20.0,
-) -> FloatArray:
-    """Compute how much faster concrete ages than at the reference temperature.
-
-    exp(-Q (1/Ta - 1/Ts)), temperatures in kelvin [1]_.
-
-    Parameters
-    ----------
-    temperature_c : array, any shape
-        Concrete temperature. [°C]
-    activation_k : float
-        Activation energy over the gas constant, Q. [K]
-    reference_c : float
-        Reference temperature Ts; 20 or 23, as the curve was made. [°C]
-
-    Returns
-    -------
-    array, same shape
-        Hours at the reference temperature per hour.
-
-    References
-    ----------
-    .. [1] ASTM C1074 (seen second-hand); A. K. Schindler, ACI Materials Journal
-       101-M09.
-    """
-    kelvin = np.asarray(temperature_c, dtype=float) + 273.15
-    factor: FloatArray = np.exp(
-        -activation_k * (1.0 / kelvin - 1.0 / (reference_c + 273.15))
-    )
-    return factor
-
-
-def compute_equivalent_age(
-    temperature_c: npt.ArrayLike,
-    interval_h: npt.ArrayLike,
-    activation_k: float = 5000.0,
-    reference_c: float = 20.0,
-) -> FloatArray:
-    """Compute the equivalent age at the reference temperature.
-
-    te = sum of `age_factor` dt [1]_.
-
-    Parameters
-    ----------
-    temperature_c : array, shape (..., n)
-        Mean concrete temperature of each interval. [°C]
-    interval_h : array, shape (..., n) or scalar
-        Length of each interval. [h]
-    activation_k : float
-        Activation energy over the gas constant, Q. [K]
-    reference_c : float
-        Reference temperature Ts. [°C]
-
-    Returns
-    -------
-    array, shape (...)
-        Equivalent age. [h]
-
-    References
-    ----------
-    .. [1] ASTM C1074 (seen second-hand).
-    """
-    factor = compute_age_factor(temperature_c, activation_k, reference_c)
-    age: FloatArray = np.sum(factor * np.asarray(interval_h, dtype=float), axis=-1)
-    return age

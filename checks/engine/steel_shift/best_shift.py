@@ -61,7 +61,7 @@ def fit_steel_shift(
 
     Returns
     -------
-    SteelMove
+    SteelShift
 
     Raises
     ------
@@ -69,17 +69,17 @@ def fit_steel_shift(
         If no position has a rod, or a number that counts is not finite.
     """
     grid = SteelGrid(planned_mm, rods_mm, allowance_mm, mask)
-    can = (
+    fittable = (
         _find_fittable(grid)
         if own_interference_mm is None
         else _fittable(grid, own_interference_mm)
     )
-    if not can.any():
+    if not fittable.any():
         return grid.evaluate_shift(np.zeros(2), 0.0, proven=True)
     if effort == "quick":
-        kept, fit, proven = _shift_quickly(grid, can)
+        kept, fit, proven = _shift_quickly(grid, fittable)
     else:
-        search = ExactSearch(grid, can)
+        search = ExactSearch(grid, fittable)
         kept, proven = search.run().kept, search.proven
         fit = grid.fit_positions(kept)
     return grid.evaluate_shift(
@@ -87,28 +87,30 @@ def fit_steel_shift(
     )
 
 
-def _shift_quickly(grid: SteelGrid, can: BoolArray) -> tuple[BoolArray, PlateFit, bool]:
+def _shift_quickly(
+    grid: SteelGrid, fittable: BoolArray
+) -> tuple[BoolArray, PlateFit, bool]:
     """Choose the positions to keep and fit them: all at once, else by sampling."""
-    fit = grid.fit_positions(can, brief=True)
+    fit = grid.fit_positions(fittable, brief=True)
     if fit.interference_mm[0] <= SLACK_MM:
-        return can, fit, bool(fit.proven[0])
-    use = grid.mask & can[:, None]
-    ballot = heuristic.CandidateRods(
-        place=grid.planned[use] - grid.about,
+        return fittable, fit, bool(fit.proven[0])
+    use = grid.mask & fittable[:, None]
+    candidates = heuristic.CandidateRods(
+        place=grid.planned[use] - grid.centroid,
         off=(grid.rods - grid.planned)[use],
         allowance=grid.allowance[use],
-        start=np.append(0, np.cumsum(use[can].sum(axis=1))[:-1]),
+        start=np.append(0, np.cumsum(use[fittable].sum(axis=1))[:-1]),
     )
-    kept = np.zeros_like(can)
-    kept[can] = heuristic.select_positions_sampled(ballot)
+    kept = np.zeros_like(fittable)
+    kept[fittable] = heuristic.select_positions_sampled(candidates)
     if not kept.any():
-        kept[int(can.argmax())] = True  # its own placement keeps it at least
+        kept[int(fittable.argmax())] = True  # its own placement keeps it at least
     fit = grid.fit_positions(kept, brief=True)
     for _ in range(MAX_QUICK_FITS):
-        move = grid.evaluate_shift(
+        shift = grid.evaluate_shift(
             fit.shift_mm[0], float(fit.rotation_rad[0]), proven=False, kept=kept
         )
-        within = grid.counts & ~move.rework_after
+        within = grid.counts & ~shift.rework_after
         if within.sum() <= kept.sum():
             break
         kept, fit = within, grid.fit_positions(within, brief=True)
@@ -133,7 +135,7 @@ def fit_frame_line_shift(
 
     Returns
     -------
-    SteelMove
+    SteelShift
 
     Raises
     ------
@@ -153,16 +155,16 @@ def fit_frame_line_shift(
     half = np.where(grid.allowance + SLACK_MM >= across, half, np.nan)
     low = np.where(grid.mask, along - half, -np.inf).max(axis=1)
     high = np.where(grid.mask, along + half, np.inf).min(axis=1)
-    able = grid.counts & (low <= high)  # False where a rod is too far across
+    allows = grid.counts & (low <= high)  # False where a rod is too far across
     best = 0.0
-    if able.any():
-        best = _deepest_overlap(grid, able, low, high, (along, across))
+    if allows.any():
+        best = _deepest_overlap(grid, allows, low, high, (along, across))
     return grid.evaluate_shift(best * unit, 0.0, proven=True)
 
 
 def _deepest_overlap(
     grid: SteelGrid,
-    able: BoolArray,
+    allows: BoolArray,
     low: FloatArray,
     high: FloatArray,
     offsets: tuple[FloatArray, FloatArray],
@@ -172,11 +174,11 @@ def _deepest_overlap(
     The number of positions that allow a shift changes only at the ends of their
     intervals, so the starts of the intervals are the only candidates.
     """
-    starts = np.unique(low[able])
-    depth = (able & (low <= starts[:, None]) & (high >= starts[:, None])).sum(axis=1)
+    starts = np.unique(low[allows])
+    depth = (allows & (low <= starts[:, None]) & (high >= starts[:, None])).sum(axis=1)
     best, least = 0.0, np.inf
     for start in starts[depth == depth.max()]:
-        kept = able & (low <= start) & (high >= start)
+        kept = allows & (low <= start) & (high >= start)
         a, b = float(start), float(high[kept].min())
         use = grid.mask & kept[:, None]
         along, across = (v[use] for v in offsets)
@@ -196,13 +198,13 @@ def _deepest_overlap(
 
 def _find_fittable(grid: SteelGrid) -> BoolArray:
     """Return the positions (p,) that some shift brings within, each by itself."""
-    overrun = np.full(grid.counts.shape, np.inf)
+    interference = np.full(grid.counts.shape, np.inf)
     at = np.flatnonzero(grid.counts)
     fit = fit_plates(grid.planned[at], grid.rods[at], grid.allowance[at], grid.mask[at])
-    overrun[at] = fit.interference_mm
-    return _fittable(grid, overrun)
+    interference[at] = fit.interference_mm
+    return _fittable(grid, interference)
 
 
-def _fittable(grid: SteelGrid, overrun_mm: FloatArray) -> BoolArray:
-    able: BoolArray = grid.counts & (overrun_mm - PROOF_TOLERANCE_MM <= SLACK_MM)
-    return able
+def _fittable(grid: SteelGrid, interference_mm: FloatArray) -> BoolArray:
+    allows: BoolArray = grid.counts & (interference_mm - PROOF_TOLERANCE_MM <= SLACK_MM)
+    return allows

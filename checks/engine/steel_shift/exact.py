@@ -23,15 +23,12 @@ from checks.engine.conformity import SLACK_MM
 from checks.engine.plate_fit.plate import PlateFit
 from checks.engine.steel_shift.grid import SteelGrid
 
-TIE_TOLERANCE_MM = 1e-5  # of the worst miss to its optimum
+TIE_TOLERANCE_MM = 1e-5  # least gain in worst excess that settles a tie
 MAX_ROUNDS = 120
 MAX_FITS = 200
 MAX_MILP_NODES = 100  # of the integer program, each round
-BLOCKING_MARGINS_MM = (
-    1e-5,
-    1e-3,
-    1e-1,
-)  # how near to the overrun a rod counts as blocking
+# How near to the interference a rod counts as blocking: few first, then more.
+BLOCKING_MARGINS_MM = (1e-5, 1e-3, 1e-1)
 
 
 @dataclass(slots=True)
@@ -45,25 +42,26 @@ class BestPositions:
 class ExactSearch:
     """Search for the fewest positions that hit every known conflict."""
 
-    def __init__(self, grid: SteelGrid, can: BoolArray) -> None:
-        self.grid, self.can = grid, can
+    def __init__(self, grid: SteelGrid, fittable: BoolArray) -> None:
+        self.grid, self.fittable = grid, fittable
         self.conflicts: list[BoolArray] = []
         self.proven = True
         self.fits = 0
-        self.leading = BestPositions(np.zeros_like(can), np.inf)
+        self.best = BestPositions(np.zeros_like(fittable), np.inf)
 
     def run(self) -> BestPositions:
         """Find the most positions that can be kept, then their least worst excess."""
         for _ in range(MAX_ROUNDS):
-            gone = self._fewest_to_release() if self.fits < MAX_FITS else None
-            if gone is None:
+            released = self._fewest_to_release() if self.fits < MAX_FITS else None
+            if released is None:
                 break
-            most, lead = int((self.can & ~gone).sum()), int(self.leading.kept.sum())
-            if most < lead:
-                return self.leading
-            self._try_positions(self.can & ~gone, tie=most == lead)
+            possible = int((self.fittable & ~released).sum())
+            reached = int(self.best.kept.sum())
+            if possible < reached:
+                return self.best
+            self._try_positions(self.fittable & ~released, tie=possible == reached)
         self.proven = False
-        return self.leading
+        return self.best
 
     def _try_positions(self, kept: BoolArray, *, tie: bool) -> None:
         """Try to keep these positions; record conflicts until the rest fits."""
@@ -72,7 +70,7 @@ class ExactSearch:
             self.fits += 1
             self.proven &= bool(fit.proven[0])
             self._consider_shift(kept, fit)
-            level = self.leading.worst - TIE_TOLERANCE_MM if tie else SLACK_MM
+            level = self.best.worst - TIE_TOLERANCE_MM if tie else SLACK_MM
             if fit.interference_mm[0] <= level:
                 return
             blocks = self._find_blocking(kept, fit, level)
@@ -81,16 +79,18 @@ class ExactSearch:
 
     def _consider_shift(self, kept: BoolArray, fit: PlateFit) -> None:
         """Update the best set if this placement keeps more, or the same closer."""
-        turn, lead = float(fit.rotation_rad[0]), self.leading
-        move = self.grid.evaluate_shift(fit.shift_mm[0], turn, proven=False, kept=kept)
-        within = self.grid.counts & ~move.rework_after
-        more = int(within.sum()) - int(lead.kept.sum())
+        rotation, best = float(fit.rotation_rad[0]), self.best
+        shift = self.grid.evaluate_shift(
+            fit.shift_mm[0], rotation, proven=False, kept=kept
+        )
+        within = self.grid.counts & ~shift.rework_after
+        more = int(within.sum()) - int(best.kept.sum())
         if more < 0 or not within.any():
             return
-        again = fit if (within == kept).all() else self.grid.fit_positions(within)
-        worst = float(again.interference_mm[0])
-        if more > 0 or worst < lead.worst:
-            self.leading = BestPositions(within, worst)
+        refit = fit if (within == kept).all() else self.grid.fit_positions(within)
+        worst = float(refit.interference_mm[0])
+        if more > 0 or worst < best.worst:
+            self.best = BestPositions(within, worst)
 
     def _find_blocking(self, kept: BoolArray, fit: PlateFit, level: float) -> BoolArray:
         """Find a few kept positions that conflict, confirmed by themselves.
@@ -103,12 +103,12 @@ class ExactSearch:
         over[kept] = np.where(
             grid.mask[kept], distance - grid.allowance[kept], -np.inf
         ).max(axis=1)
-        for tight in BLOCKING_MARGINS_MM:
-            some = kept & (over >= fit.interference_mm[0] - tight)
-            alone = self.grid.fit_positions(some)
+        for margin in BLOCKING_MARGINS_MM:
+            conflict: BoolArray = kept & (over >= fit.interference_mm[0] - margin)
+            alone = self.grid.fit_positions(conflict)
+            # Only the proved bound counts: a false conflict would release too many.
             if alone.proven[0] and alone.interference_mm[0] - alone.gap_mm[0] > level:
-                few: BoolArray = some
-                return few
+                return conflict
         everything: BoolArray = kept.copy()
         return everything
 
@@ -116,9 +116,9 @@ class ExactSearch:
         """Find the fewest positions (p,) that hit every conflict; None if not found."""
         from scipy.optimize import Bounds, LinearConstraint, milp
 
-        gone = np.zeros_like(self.can)
+        released = np.zeros_like(self.fittable)
         if not self.conflicts:
-            return gone
+            return released
         rows = np.array(self.conflicts, dtype=np.float64)
         found = milp(
             np.ones(rows.shape[1]),

@@ -18,17 +18,15 @@ from checks.engine.plate_fit.plate import PlateFit, fit_plates
 class SteelShift:
     """A shift of the steel and its effect on every position (p,)."""
 
-    shift_mm: FloatArray  # (2,) after the turn about `about_mm`
+    shift_mm: FloatArray  # (2,) after the rotation about `rotation_centre_mm`
     rotation_rad: float
-    rotation_centre_mm: (
-        FloatArray  # (2,) centroid of the planned places that were given
-    )
+    rotation_centre_mm: FloatArray  # (2,) centroid of the planned rods
     excess_before_mm: FloatArray  # (p,) worst of distance less allowance
     excess_after_mm: FloatArray
     distance_after_mm: FloatArray  # (p, m) NaN where masked out
     rework_before: BoolArray  # (p,)
     rework_after: BoolArray
-    proven: bool  # no move leaves fewer positions, nor a smaller worst miss
+    proven: bool  # no shift leaves fewer positions, nor a smaller worst excess
 
     @property
     def positions_saved(self) -> int:
@@ -61,7 +59,7 @@ class SteelGrid:
         used = (self.planned[self.mask], self.rods[self.mask])
         if not all(np.isfinite(v).all() for v in (*used, self.allowance[self.mask])):
             raise EngineError("A rod's position, or its allowance, is not a number.")
-        self.about = self.planned[self.mask].mean(axis=0)
+        self.centroid = self.planned[self.mask].mean(axis=0)
 
     def fit_positions(self, kept: BoolArray, *, brief: bool = False) -> PlateFit:
         """Fit all rods of the kept positions (p,) as one pattern."""
@@ -76,7 +74,7 @@ class SteelGrid:
     def evaluate_shift(
         self,
         shift: FloatArray,
-        turn: float,
+        rotation: float,
         *,
         proven: bool,
         kept: BoolArray | None = None,
@@ -87,15 +85,20 @@ class SteelGrid:
         """
         if kept is not None:
             centre = self.planned[self.mask & kept[:, None]].mean(axis=0)
-            shift = shift + centre - self.about - _rotate(centre - self.about, turn)
-        moved = self.about + shift + _rotate(self.planned - self.about, turn)
+            shift = (
+                shift
+                + centre
+                - self.centroid
+                - _rotate(centre - self.centroid, rotation)
+            )
+        moved = self.centroid + shift + _rotate(self.planned - self.centroid, rotation)
         before = np.hypot(*np.moveaxis(self.rods - self.planned, 2, 0))
         after = np.hypot(*np.moveaxis(self.rods - moved, 2, 0))
         miss_before, miss_after = self._worst_excess(before), self._worst_excess(after)
         return SteelShift(
             shift_mm=shift,
-            rotation_rad=turn,
-            rotation_centre_mm=self.about,
+            rotation_rad=rotation,
+            rotation_centre_mm=self.centroid,
             excess_before_mm=miss_before,
             excess_after_mm=miss_after,
             distance_after_mm=np.where(self.mask, after, np.nan),
@@ -110,8 +113,8 @@ class SteelGrid:
         return out
 
 
-def _rotate(points: FloatArray, turn: float) -> FloatArray:
+def _rotate(points: FloatArray, rotation: float) -> FloatArray:
     """Rotate points (..., 2) counter-clockwise."""
-    c, s = np.cos(turn), np.sin(turn)
+    c, s = np.cos(rotation), np.sin(rotation)
     out: FloatArray = points @ np.array([[c, s], [-s, c]])
     return out

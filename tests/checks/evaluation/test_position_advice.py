@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from checks.engine.rigid_fit import rotation_chord_mm
+from checks.engine.plate_fit.bounded import rotation_chord_mm
 from checks.evaluation.evaluate import evaluate
 from core.units import parse_length
 from jobs.anchor_plan.geometry import local_rods
