@@ -59,7 +59,7 @@ def parse_reading(entry: object, plan: Plan, pointer: str = "") -> ReadingValue:
     """Read one entry of `readings` against a plan.
 
     What it supersedes is not looked up here: that needs the other readings, see
-    `jobs.exchange.input.readings.supersession_faults`.
+    `jobs.exchange.input.supersession`.
 
     Parameters
     ----------

@@ -1,7 +1,6 @@
 """The readings of an exchange document."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 from core.quantities import (
     parse_force,
@@ -16,6 +15,7 @@ from jobs.anchor_plan.values import ReadingValue
 from jobs.exchange import vocabulary as words
 from jobs.exchange.input.json_reader import PLACEHOLDER_LENGTH, JsonReader
 from jobs.exchange.input.partial_plan import PartialPlan
+from jobs.exchange.input.supersession import Correction, find_supersession_issues
 
 _REQUIRED_MEMBERS = ("check", "value")
 _COMMON_MEMBERS = (
@@ -89,9 +89,24 @@ def parse_readings(cursor: JsonReader, sketch: PartialPlan) -> tuple[ReadingValu
                 f"a new reading with its own id that supersedes the old."
             )
     readings = tuple(read.values())
-    for fault in find_supersession_issues(readings, unsure):
-        where[fault.id].child("supersedes").add_issue(fault.message)
+    _report_supersession_issues(readings, where, unsure)
     return readings
+
+
+def _report_supersession_issues(
+    readings: Sequence[ReadingValue],
+    where: Mapping[str, JsonReader],
+    unsure: Collection[str],
+) -> None:
+    """Report the corrections that cannot replace the reading they name."""
+    if all(each.supersedes is None for each in readings):
+        return
+    corrections = [
+        Correction(id=each.id, subject=each.check, supersedes=each.supersedes)
+        for each in readings
+    ]
+    for issue in find_supersession_issues(corrections, unsure=unsure):
+        where[issue.id].child("supersedes").add_issue(issue.message)
 
 
 def _derive_id(number: int, given: set[str]) -> str:
@@ -99,73 +114,6 @@ def _derive_id(number: int, given: set[str]) -> str:
     while derived in given:
         derived += "-bis"
     return derived
-
-
-@dataclass(frozen=True, slots=True)
-class SupersessionIssue:
-    """A reading, by its id, that cannot replace what it names, and why."""
-
-    id: str
-    message: str
-
-
-def find_supersession_issues(
-    readings: Sequence[ReadingValue], unsure: Collection[str] = ()
-) -> list[SupersessionIssue]:
-    """Say which readings cannot replace what they name.
-
-    A reading replaces an existing one of the same check; no reading is replaced
-    twice, and none replaces itself, directly or in a circle. What the readings in
-    `unsure`, by id, are of is not known, for they were refused.
-    """
-    by_id = {each.id: each for each in readings}
-    replaced: dict[str, str] = {}
-    faults: list[SupersessionIssue] = []
-    for each in readings:
-        if each.supersedes is None:
-            continue
-        old = by_id.get(each.supersedes)
-        if old is None:
-            message = f"There is no reading with the id {each.supersedes}."
-        elif old.check != each.check and not {old.id, each.id} & set(unsure):
-            message = (
-                f"The reading {old.id} is of {old.check}; a reading replaces one of "
-                f"the same check, here {each.check}."
-            )
-        elif old.id in replaced:
-            message = (
-                f"The reading {old.id} is replaced by {replaced[old.id]} already; "
-                f"replace that one instead."
-            )
-        else:
-            replaced[old.id] = each.id
-            continue
-        faults.append(SupersessionIssue(each.id, message))
-    return faults + _find_cycles(replaced)
-
-
-def _find_cycles(replaced: Mapping[str, str]) -> list[SupersessionIssue]:
-    """Find readings that replace each other in a circle; `replaced` is old to new."""
-    faults = []
-    settled: set[str] = set()
-    for start in replaced:
-        path: list[str] = []
-        on_path: set[str] = set()
-        at: str | None = start
-        while at is not None and at not in settled and at not in on_path:
-            path.append(at)
-            on_path.add(at)
-            at = replaced.get(at)
-        if at in on_path:
-            faults.append(
-                SupersessionIssue(
-                    str(at),
-                    "These readings replace each other in a circle; the first of "
-                    "them replaces none.",
-                )
-            )
-        settled.update(path)
-    return faults
 
 
 def parse_entry(
