@@ -14,7 +14,9 @@ from django.http import Http404, HttpResponse
 from rest_framework import exceptions, status
 
 from checks.engine.errors import EngineError
+from checks.labels import describe_requirement
 from checks.services.errors import ConflictError, NotReadyError
+from core.vocabulary import ReleaseKind
 from jobs.exchange.input.json_reader import DocumentError, join_pointer
 
 logger = logging.getLogger("padstone.api")
@@ -164,10 +166,16 @@ def _service_problem(exc: Exception) -> HttpResponse | None:
         return problem_response(NOT_COMPUTABLE, str(exc))
     if isinstance(exc, NotReadyError):
         missing = [
-            {"what": item.what, "holds": item.blocks, "keys": list(item.keys)}
+            {
+                "what": describe_requirement(item.code, item.keys, item.detail),
+                "holds": item.blocks,
+                "keys": list(item.keys),
+            }
             for item in exc.missing
         ]
-        return problem_response(NOT_READY, str(exc), missing=missing)
+        listed = "; ".join(item["what"] for item in missing)
+        detail = f"{ReleaseKind(exc.kind).label} is blocked by: {listed}."
+        return problem_response(NOT_READY, detail, missing=missing)
     if isinstance(exc, ConflictError):
         return problem_response(CONFLICT, str(exc))
     if isinstance(exc, ValidationError):

@@ -155,7 +155,7 @@ def filter_readings(building: Building, wanted: Mapping[str, Any]) -> QuerySet[R
     if since := wanted.get("since"):
         found = found.filter(recorded_at__gte=since)
     if wanted.get("standing"):
-        found = found.standing()
+        found = found.current()
     return found.select_related(
         "recorded_by", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")
@@ -171,7 +171,7 @@ def filter_concrete_entries(
     if since := wanted.get("since"):
         found = found.filter(recorded_at__gte=since)
     if wanted.get("standing"):
-        found = found.standing()
+        found = found.current()
     return found.select_related("recorded_by", "supersedes", "replaced_by")
 
 
@@ -185,11 +185,11 @@ def filter_photographs(
     if mark := wanted.get("mark"):
         found = found.filter(match_position(mark))
     if (finding := wanted.get("finding")) is not None:
-        work = Q(carried_out__decision__finding=finding)
+        work = Q(work_report__decision__finding=finding)
         found = found.filter(Q(finding=finding) | work)
     if since := wanted.get("since"):
         found = found.filter(recorded_at__gte=since)
-    return found.select_related("recorded_by", "reading", "carried_out")
+    return found.select_related("recorded_by", "reading", "work_report")
 
 
 # ---- findings and releases --------------------------------------------------
@@ -211,10 +211,10 @@ def filter_findings(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Findi
 
 def prefetch_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
     """Give findings with their events and decisions."""
-    taken = Photograph.objects.select_related("recorded_by", "carried_out")
+    taken = Photograph.objects.select_related("recorded_by", "work_report")
     decisions = (
-        Decision.objects.select_related("engineer", "carried_out__person")
-        .prefetch_related(Prefetch("carried_out__photographs", taken.order_by("pk")))
+        Decision.objects.select_related("engineer", "work_report__person")
+        .prefetch_related(Prefetch("work_report__photographs", taken.order_by("pk")))
         .order_by("pk")
     )
     return findings.prefetch_related("events__person", Prefetch("decisions", decisions))

@@ -8,7 +8,8 @@ from typing import Any, ClassVar
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from checks.models import ConcreteEntry, Disposition, Finding, Release
+from checks.models import ConcreteEntry, Finding, Release
+from core.vocabulary import DispositionKind
 from jobs.models import Stage
 
 MAX_NOTE_LENGTH = 2000
@@ -126,7 +127,7 @@ class DecisionIn(SignedBody):
     choice = RemedyChoiceField(
         help_text="Index in the finding's remedies, or the word accept."
     )
-    disposition = serializers.ChoiceField(choices=Disposition.choices)
+    disposition = serializers.ChoiceField(choices=DispositionKind.choices())
     note = serializers.CharField(
         default="", allow_blank=True, max_length=MAX_NOTE_LENGTH, help_text="The order."
     )
@@ -184,7 +185,7 @@ class PhotographIn(StrictSerializer):
 class ReleaseIn(SignedBody):
     """Which gate is signed."""
 
-    kind = serializers.ChoiceField(choices=Release.Kind.choices)
+    kind = serializers.ChoiceField(choices=Release.Kind.choices())
     note = serializers.CharField(
         default="", allow_blank=True, max_length=MAX_NOTE_LENGTH
     )

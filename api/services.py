@@ -15,7 +15,7 @@ from rest_framework import exceptions
 
 from api.errors import PreconditionFailed
 from api.models import CrewToken
-from checks.services.evaluation import evaluate_building
+from checks.services.evaluation import evaluate_or_leave_due
 from checks.services.readings import RecordedReadings, record_readings
 from core.models import Person
 from jobs.exchange.canonical_json import sha256_of
@@ -122,17 +122,8 @@ def issue_revision(
             if getattr(error, "code", "") != "identical":
                 raise
             return RevisionOutcome(current, created=False)
-    try_evaluation(building)
+    evaluate_or_leave_due(building)
     return RevisionOutcome(revision, created=True)
-
-
-def try_evaluation(building: Building) -> None:
-    """Judge what no evaluation has seen; where that fails the sweep tries again."""
-    try:
-        evaluate_building(building.pk)
-    except Exception:
-        logger.exception("Building %s could not be evaluated.", building.pk)
-    building.refresh_from_db()
 
 
 # ---- tokens and signatures --------------------------------------------------

@@ -5,10 +5,10 @@ The labels of verdicts, remedies, dispositions, stages and releases themselves a
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from core.vocabulary import RemedyKind
+from core.vocabulary import ReleaseKind, RemedyKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKeyError, CheckKind
 from jobs.anchor_plan.planned_checks import Check
 
@@ -46,6 +46,45 @@ CIRCUMSTANCE_LABELS = {
     "sight": "sight distance {}",
 }
 DEGREE_UNIT = re.compile(r"(\d ?)deg([CF])\b")
+REQUIREMENT_LABELS = {  # what a release waits for: of one thing, of several
+    "not_evaluated": ("readings or a plan revision not evaluated yet",) * 2,
+    "not_measured": ("1 check not measured", "{count} checks not measured"),
+    "repeats_disagree": (
+        "1 check to be measured again",
+        "{count} checks to be measured again",
+    ),
+    "measured_before_pour": (
+        "1 check not measured again since the pour",
+        "{count} checks not measured again since the pour",
+    ),
+    "erection_outside": (
+        "1 check of the erection not within",
+        "{count} checks of the erection not within",
+    ),
+    "undecided": ("1 finding needs a decision", "{count} findings need a decision"),
+    "decision_outdated": (
+        "1 finding decided on other readings",
+        "{count} findings decided on other readings",
+    ),
+    "to_remeasure": (
+        "1 finding to be measured again",
+        "{count} findings to be measured again",
+    ),
+    "work_not_done": (
+        "1 finding decided, work not done",
+        "{count} findings decided, work not done",
+    ),
+    "work_not_verified": (
+        "1 finding with work done, not measured within or accepted since",
+        "{count} findings with work done, not measured within or accepted since",
+    ),
+    "no_specified_strength": ("no strength specified on the plan",) * 2,
+    "no_sample": ("no field-cured sample tested",) * 2,
+    "samples_rejected": ("no field-cured sample that counts ({detail})",) * 2,
+    "strength_not_met": ("strength not met",) * 2,
+    "cylinders_disagree": ("companion cylinders disagree: test again",) * 2,
+    "release_not_signed": ("{label} not signed",) * 2,
+}
 
 
 def describe_check(check: Check, *, with_mark: bool = False) -> str:
@@ -125,6 +164,21 @@ def describe_circumstances(entry: Mapping[str, Any]) -> str:
         if name in entry
     )
     return DEGREE_UNIT.sub(r"\1°\2", text)
+
+
+def describe_requirement(code: str, keys: Sequence[str] = (), detail: str = "") -> str:
+    """Return what a release waits for: 6 checks not measured.
+
+    Parameters
+    ----------
+    code : a `RequirementCode`.
+    keys : the checks, findings or release that it concerns.
+    detail : why no sample counts.
+    """
+    one, several = REQUIREMENT_LABELS[code]
+    label = ReleaseKind(keys[0]).label if code == "release_not_signed" else ""
+    text = one if len(keys) == 1 else several
+    return text.format(count=len(keys), detail=detail, label=label)
 
 
 def describe_topic(topic: str) -> str:

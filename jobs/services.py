@@ -168,16 +168,28 @@ def revise_plan(
 
 
 def set_stage_state(
-    building: Building, kind: str, state: str, blocked_by: str = ""
+    building: Building,
+    kind: str,
+    state: str,
+    blocked_by: str = "",
+    *,
+    stage: Stage | None = None,
 ) -> None:
-    """Write where a stage stands, and in a few words what blocks it.
+    """Write the state of a stage, and in a few words what blocks it.
 
-    For the evaluation and the releases, inside their own transaction. The
-    verification stage is released when the steel may leave (ship release); the
-    erect release is the first thing the erection stage is held by.
+    Called by the evaluation and the releases, in their transaction. The verification
+    stage is released when the steel may leave (ship release); the erect release is the
+    first thing that holds the erection stage.
+
+    Parameters
+    ----------
+    building, kind : which stage it is.
+    state : a `Stage.State`.
+    blocked_by : what it waits for.
+    stage : the row, where it is loaded already.
     """
     blocked_by = _truncate(blocked_by)
-    stage = Stage.objects.get(building=building, kind=kind)
+    stage = stage or Stage.objects.get(building=building, kind=kind)
     moved = stage.state != state
     if moved or stage.blocked_by != blocked_by:
         stage.state, stage.blocked_by = Stage.State(state), blocked_by

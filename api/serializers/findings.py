@@ -7,7 +7,7 @@ from rest_framework import serializers
 from api.serializers.people import PersonOut
 from api.serializers.photographs import PhotographOut
 from checks.labels import describe_topic
-from checks.models import CarriedOut, Decision, Finding, FindingEvent
+from checks.models import Decision, Finding, FindingEvent, WorkReport
 
 
 class FindingOut(serializers.ModelSerializer[Finding]):
@@ -17,6 +17,9 @@ class FindingOut(serializers.ModelSerializer[Finding]):
     job = serializers.IntegerField(source="building.job_id")
     finding = serializers.CharField(source="topic")
     words = serializers.SerializerMethodField()
+    closing = serializers.ChoiceField(
+        source="closed_reason", choices=Finding.ClosedReason.choices
+    )
     remedies = serializers.ListField(child=serializers.DictField())
     checks = serializers.ListField(child=serializers.CharField())
     likely_cause = serializers.DictField(allow_null=True)
@@ -30,7 +33,7 @@ class FindingOut(serializers.ModelSerializer[Finding]):
             "finding",
             "words",
             "checks",
-            "severity",
+            "approval",
             "state",
             "opened_at",
             "closed_at",
@@ -55,14 +58,14 @@ class EventOut(serializers.ModelSerializer[FindingEvent]):
         fields: ClassVar = ["id", "kind", "at", "person", "note"]
 
 
-class CarriedOutOut(serializers.ModelSerializer[CarriedOut]):
+class WorkReportOut(serializers.ModelSerializer[WorkReport]):
     """The field's word that a decision was carried out."""
 
     person = PersonOut()
     photographs = PhotographOut(many=True)
 
     class Meta:
-        model = CarriedOut
+        model = WorkReport
         fields: ClassVar = ["at", "person", "note", "recorded_at", "photographs"]
 
 
@@ -72,7 +75,7 @@ class DecisionOut(serializers.ModelSerializer[Decision]):
     finding = serializers.IntegerField(source="finding_id")
     engineer = PersonOut()
     remedy = serializers.DictField()
-    carried_out = CarriedOutOut(allow_null=True, default=None)
+    carried_out = WorkReportOut(source="work_report", allow_null=True, default=None)
 
     class Meta:
         model = Decision

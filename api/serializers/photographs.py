@@ -19,7 +19,7 @@ class PhotographOut(serializers.ModelSerializer[Photograph]):
     )
     finding = serializers.IntegerField(source="finding_id", allow_null=True)
     decision = serializers.IntegerField(
-        source="carried_out.decision_id",
+        source="work_report.decision_id",
         default=None,
         allow_null=True,
         help_text="Whose carrying-out it shows.",

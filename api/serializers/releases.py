@@ -5,7 +5,9 @@ from typing import Any, ClassVar
 from rest_framework import serializers
 
 from api.serializers.people import PersonOut
+from checks.labels import describe_requirement
 from checks.models import Release
+from checks.services.hold_points import MissingRequirement
 
 
 class ReleaseOut(serializers.ModelSerializer[Release]):
@@ -41,18 +43,22 @@ class ReleaseDetailOut(ReleaseOut):
 class MissingOut(serializers.Serializer[Any]):
     """One thing a release waits for."""
 
-    what = serializers.CharField()
+    what = serializers.SerializerMethodField()
     holds = serializers.BooleanField(
         source="blocks",
         help_text="Whether somebody must decide or wait, rather than go on measuring.",
     )
     keys = serializers.ListField(child=serializers.CharField())
 
+    def get_what(self, item: MissingRequirement) -> str:
+        """Describe the requirement."""
+        return describe_requirement(item.code, item.keys, item.detail)
+
 
 class GateOut(serializers.Serializer[Any]):
     """One gate of a building: signed, or what it waits for."""
 
-    kind = serializers.ChoiceField(choices=Release.Kind.choices)
+    kind = serializers.ChoiceField(choices=Release.Kind.choices())
     label = serializers.CharField()  # type: ignore[assignment]
     release = ReleaseOut(allow_null=True)
     missing = MissingOut(many=True)

@@ -22,7 +22,6 @@ from api.pagination import OldestFirstPagination
 from api.queries import filter_concrete_entries, list_buildings, summarize_building
 from api.request_serializers import ConcreteIn, ConcreteQuery
 from api.serializers.concrete import ConcreteEntryOut, ConcreteReceiptOut
-from api.services import try_evaluation
 from checks.models import ConcreteEntry
 from checks.services.concrete import record_concrete
 
@@ -73,11 +72,6 @@ class ConcreteListView(RecordView, generics.ListAPIView[ConcreteEntry]):
             recorded = record_concrete(
                 actor=self.person, building=building, entries=sent["entries"]
             )
-            # Whoever sends again may do so because the first time broke off here.
-            if recorded.repeated and not recorded.stored:
-                building.refresh_from_db()
-                if building.evaluation_due_since is not None:
-                    try_evaluation(building)
         if recorded.refused:
             errors = list_issues(recorded.refused)
             detail = (

@@ -19,10 +19,10 @@ from api.examples import DECISION_EXAMPLES
 from api.queries import filter_findings, prefetch_history
 from api.request_serializers import CarryOutIn, DecisionIn, FindingsQuery, RemeasureIn
 from api.serializers.findings import (
-    CarriedOutOut,
     DecisionOut,
     FindingDetailOut,
     FindingOut,
+    WorkReportOut,
 )
 from api.services import require_signature
 from checks.models import Decision, Finding
@@ -131,7 +131,7 @@ class CarryOutView(RecordView):
         summary="Report a decision as carried out",
         tags=["findings"],
         request=CarryOutIn,
-        responses={201: CarriedOutOut},
+        responses={201: WorkReportOut},
     )
     def post(self, request: Request, pk: int) -> Response:
         """Report."""
@@ -142,7 +142,7 @@ class CarryOutView(RecordView):
             done = report_work_done(
                 actor=self.person, decision=made, **validated_body(CarryOutIn, request)
             )
-        return Response(CarriedOutOut(done).data, status=status.HTTP_201_CREATED)
+        return Response(WorkReportOut(done).data, status=status.HTTP_201_CREATED)
 
 
 def _get_finding(person: Person, pk: int) -> Finding:

@@ -146,7 +146,7 @@ def _get_decision_of(building: Building, pk: int | None) -> Decision | None:
     if pk is None:
         return None
     decisions = Decision.objects.filter(finding__building=building, pk=pk)
-    found = decisions.select_related("finding", "carried_out").first()
+    found = decisions.select_related("finding", "work_report").first()
     if found is None:
         msg = "There is no such decision on this building."
         raise ValidationError({"decision": msg}, code="elsewhere")

@@ -34,7 +34,6 @@ from api.serializers.readings import (
     ReadingsReceiptOut,
     SheetOut,
 )
-from api.services import try_evaluation
 from checks.models import Reading
 from checks.services.readings import RecordedReadings, record_readings
 from jobs.models import Building
@@ -103,11 +102,6 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
                 entries=sent["readings"],
                 keep_good=sent["keep_good"],
             )
-            # Whoever sends again may do so because the first time broke off here.
-            if recorded.repeated and not recorded.stored:
-                building.refresh_from_db()
-                if building.evaluation_due_since is not None:
-                    try_evaluation(building)
         good = recorded.stored or recorded.repeated
         if recorded.refused and not (sent["keep_good"] and good):
             errors = list_issues(recorded.refused)

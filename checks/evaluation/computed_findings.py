@@ -46,7 +46,7 @@ class ComputedFinding:
         return {
             "finding": self.topic,
             "checks": list(self.checks),
-            "severity": self.advice.remedies[0].approval,
+            "approval": self.advice.remedies[0].approval,
             "likely_cause": None if self.cause is None else self.cause.as_result(),
             "remedies": remedies,
             "ruled_out": [

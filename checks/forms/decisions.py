@@ -7,15 +7,18 @@ from django import forms
 
 from checks.forms.fields import set_choices
 from checks.labels import describe_remedy
-from checks.models import Disposition, Finding
+from checks.models import Finding
 from core.signing import SignedForm
+from core.vocabulary import DispositionKind
 
 
 class DecisionForm(SignedForm):
     """Which remedy is ordered, how it is disposed of, and why."""
 
     choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
-    disposition = forms.ChoiceField(choices=[("", "choose one"), *Disposition.choices])
+    disposition = forms.ChoiceField(
+        choices=[("", "choose one"), *DispositionKind.choices()]
+    )
     note = forms.CharField(
         required=False,
         label="Order or reason",
@@ -104,7 +107,7 @@ class BulkDecisionForm(SignedForm):
     )
     choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
     disposition = forms.ChoiceField(
-        choices=[("", "choose one"), *Disposition.choices],
+        choices=[("", "choose one"), *DispositionKind.choices()],
         required=False,
         help_text="Not for measuring again.",
     )

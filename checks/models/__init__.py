@@ -1,26 +1,23 @@
-"""The record: readings, evaluations, findings, decisions, photographs, releases.
+"""The record: readings, evaluations, findings, decisions, photographs and releases.
 
-Named here for whoever reads the record, and because Django finds them by this package.
+Django finds the models through this package; other modules import them from it.
 """
 
 from checks.models.concrete import ConcreteEntry
 from checks.models.findings import (
-    CarriedOut,
     Decision,
-    Disposition,
     Finding,
     FindingEvent,
+    WorkReport,
 )
-from checks.models.photographs import DIGEST, Photograph
+from checks.models.photographs import DIGEST_PATTERN, Photograph
 from checks.models.readings import Evaluation, Instrument, Reading
 from checks.models.releases import Release
 
 __all__ = [
-    "DIGEST",
-    "CarriedOut",
+    "DIGEST_PATTERN",
     "ConcreteEntry",
     "Decision",
-    "Disposition",
     "Evaluation",
     "Finding",
     "FindingEvent",
@@ -28,4 +25,5 @@ __all__ = [
     "Photograph",
     "Reading",
     "Release",
+    "WorkReport",
 ]

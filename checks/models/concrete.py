@@ -1,4 +1,4 @@
-"""What became known of the concrete after the plan was drawn."""
+"""Concrete data recorded after the plan was drawn."""
 
 from typing import ClassVar, Self
 
@@ -12,39 +12,42 @@ from jobs.models import Building
 
 
 class ConcreteEntryQuerySet(models.QuerySet["ConcreteEntry"]):
-    """The names people ask for."""
+    """Query helpers for `ConcreteEntry`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Entries of buildings this person may see."""
+        """Limit to the buildings that a person may see."""
         return self.filter(building__in=Building.objects.visible_to(person))
 
-    def standing(self) -> Self:
-        """Entries that no later entry replaces."""
+    def current(self) -> Self:
+        """Limit to entries that no later entry replaces."""
         return self.filter(replaced_by=None)
 
 
 class ConcreteEntry(models.Model):
-    """One temperature, test or other datum of a building's concrete, as it was typed.
+    """One temperature, test or other datum of a building's concrete, as typed.
 
-    A correction is another entry that names it. Field-cured samples are readings.
+    A correction is another entry that names it in `supersedes`. Field-cured samples
+    are readings.
     """
 
     class Kind(models.TextChoices):
-        """What it says, in the words of `jobs.exchange.input.concrete_entries`."""
+        """Kinds of entry, as in `jobs.exchange.input.concrete_entries`."""
 
         PLACING = "placing", "day of placing"
         TEMPERATURE = "temperature", "temperature"
         STANDARD_CURED = "standard_cured", "standard-cured test"
-        MIXTURE = "mixture", "cylinders of the mixture"
-        EXPECTED = "expected", "temperatures expected"
+        MIXTURE = "mixture", "strength curve of the mixture"
+        EXPECTED = "expected", "expected temperatures"
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     client_id = models.CharField(max_length=64)
     kind = models.CharField(max_length=20, choices=Kind)
-    entry = models.JSONField(help_text="As typed, in the document's members.")
+    entry = models.JSONField(
+        help_text="As typed, with the member names of the document."
+    )
     digest = models.CharField(max_length=64, help_text="SHA-256 of the entry.")
-    at = models.DateTimeField(null=True, blank=True, help_text="Of a temperature.")
-    on = models.DateField(null=True, blank=True, help_text="Of everything else.")
+    at = models.DateTimeField(null=True, blank=True, help_text="Time of a temperature.")
+    on = models.DateField(null=True, blank=True, help_text="Day of every other kind.")
     supersedes = models.OneToOneField(
         "self", models.PROTECT, null=True, blank=True, related_name="replaced_by"
     )

@@ -1,4 +1,4 @@
-"""Photographs, by the digests of their files."""
+"""Photographs, stored as the digests of their files."""
 
 from typing import ClassVar, Self
 
@@ -7,39 +7,39 @@ from django.db import models
 from django.db.models import Q
 from django.urls import reverse
 
-from checks.models.findings import CarriedOut, Finding
+from checks.models.findings import Finding, WorkReport
 from checks.models.readings import Reading
 from core.append_only import append_only
 from core.models import Person
 from jobs.models import Building
 
-DIGEST = r"^[0-9a-f]{64}$"
+DIGEST_PATTERN = r"^[0-9a-f]{64}$"
 
 
 class PhotographQuerySet(models.QuerySet["Photograph"]):
-    """The names people ask for."""
+    """Query helpers for `Photograph`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Photographs of buildings this person may see."""
+        """Limit to the buildings that a person may see."""
         return self.filter(building__in=Building.objects.visible_to(person))
 
 
 class Photograph(models.Model):
-    """A photograph as it is kept: upright, with nothing the camera wrote beside it.
+    """A photograph: upright and without the camera's metadata.
 
-    It may be of a check, and then of one of its readings; of a finding; or of a
-    decision's carrying-out. The files lie under their digests, stored before the row.
+    It may belong to a check and one of its readings, to a finding, or to a report of
+    work. Both files are stored under their digests before the row is.
     """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     client_id = models.UUIDField()
-    sent = models.CharField(
+    request_digest = models.CharField(
         max_length=64,
-        help_text="SHA-256 of all that was handed in: the same id has no other.",
+        help_text="SHA-256 of the file and its details as sent; one for each id.",
     )
     digest = models.CharField(max_length=64, help_text="SHA-256 of the file.")
     small_digest = models.CharField(
-        max_length=64, help_text="SHA-256 of the small one for lists."
+        max_length=64, help_text="SHA-256 of the small version for lists."
     )
     width = models.PositiveIntegerField(help_text="Pixels, upright.")
     height = models.PositiveIntegerField(help_text="Pixels, upright.")
@@ -52,8 +52,8 @@ class Photograph(models.Model):
     finding = models.ForeignKey(
         Finding, models.PROTECT, null=True, blank=True, related_name="photographs"
     )
-    carried_out = models.ForeignKey(
-        CarriedOut, models.PROTECT, null=True, blank=True, related_name="photographs"
+    work_report = models.ForeignKey(
+        WorkReport, models.PROTECT, null=True, blank=True, related_name="photographs"
     )
     taken_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
@@ -75,9 +75,9 @@ class Photograph(models.Model):
                 name="checks_photograph_shows_something",
             ),
             models.CheckConstraint(
-                condition=Q(digest__regex=DIGEST)
-                & Q(small_digest__regex=DIGEST)
-                & Q(sent__regex=DIGEST),
+                condition=Q(digest__regex=DIGEST_PATTERN)
+                & Q(small_digest__regex=DIGEST_PATTERN)
+                & Q(request_digest__regex=DIGEST_PATTERN),
                 name="checks_photograph_digests_are_sha256",
             ),
             models.CheckConstraint(
@@ -85,7 +85,7 @@ class Photograph(models.Model):
                 name="checks_photograph_of_a_reading_names_its_check",
             ),
             models.CheckConstraint(
-                condition=Q(finding=None) | Q(carried_out=None),
+                condition=Q(finding=None) | Q(work_report=None),
                 name="checks_photograph_of_a_finding_or_of_work",
             ),
         ]
@@ -98,5 +98,5 @@ class Photograph(models.Model):
 
     @property
     def small_url(self) -> str:
-        """Where the small one is."""
+        """The address of the small version."""
         return reverse("checks:photograph", args=[self.building_id, self.small_digest])

@@ -1,4 +1,4 @@
-"""What was measured, with what, and what was computed from it."""
+"""Readings, the instruments they were taken with, and evaluations."""
 
 from typing import ClassVar, Self
 
@@ -12,7 +12,7 @@ from jobs.models import Building, Job, PlanRevision
 
 
 class Instrument(models.Model):
-    """A tape or level a job's crews use, in the exchange document's words."""
+    """A tape, level or total station of a job, with its exchange specification."""
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="+")
     name = models.CharField(max_length=40)
@@ -38,26 +38,29 @@ class Instrument(models.Model):
 
 
 class ReadingQuerySet(models.QuerySet["Reading"]):
-    """The names people ask for."""
+    """Query helpers for `Reading`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Readings of buildings this person may see."""
+        """Limit to the buildings that a person may see."""
         return self.filter(building__in=Building.objects.visible_to(person))
 
-    def standing(self) -> Self:
-        """Readings that no later reading replaces."""
+    def current(self) -> Self:
+        """Limit to readings that no later reading replaces."""
         return self.filter(replaced_by=None)
 
 
 class Reading(models.Model):
-    """One reading as it was taken. A correction is another reading that names it."""
+    """One reading as taken.
+
+    A correction is another reading that names this one in `supersedes`.
+    """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     revision = models.ForeignKey(
         PlanRevision,
         models.PROTECT,
         related_name="+",
-        help_text="The plan in force when it was recorded.",
+        help_text="The plan in force at the time of recording.",
     )
     client_id = models.CharField(max_length=64)
     check_key = models.CharField(max_length=120)
@@ -109,7 +112,7 @@ class Reading(models.Model):
 
 
 class Evaluation(models.Model):
-    """What was computed from one plan revision and one set of readings."""
+    """The result computed from one plan revision and one set of readings."""
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     revision = models.ForeignKey(PlanRevision, models.PROTECT, related_name="+")

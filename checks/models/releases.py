@@ -1,4 +1,4 @@
-"""Hold points signed."""
+"""Signed releases."""
 
 from typing import ClassVar
 
@@ -8,23 +8,18 @@ from django.db.models import Q
 from django.urls import reverse
 
 from core.append_only import append_only
+from core.vocabulary import ReleaseKind
 from jobs.models import Building, PlanRevision
 
 
 class Release(models.Model):
-    """A hold point signed: the record as it stood, and its digest."""
+    """A signed release: the record as it stood, and its SHA-256."""
 
-    class Kind(models.TextChoices):
-        """The gates, in their order."""
-
-        POUR = "pour", "pour release"
-        SHIP = "ship", "ship release"
-        ERECT = "erect", "erect release"
-        COMPLETION = "completion", "completion"
+    Kind: ClassVar = ReleaseKind
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     revision = models.ForeignKey(PlanRevision, models.PROTECT, related_name="+")
-    kind = models.CharField(max_length=20, choices=Kind)
+    kind = models.CharField(max_length=20, choices=ReleaseKind.choices())
     record = models.JSONField(help_text="Everything the release was based on.")
     digest = models.CharField(
         max_length=64, unique=True, help_text="SHA-256 of the canonical record."
@@ -44,7 +39,7 @@ class Release(models.Model):
                 name="checks_release_signed_once_per_plan",
             ),
             models.CheckConstraint(
-                condition=Q(kind__in=["pour", "ship", "erect", "completion"]),
+                condition=Q(kind__in=ReleaseKind.values()),
                 name="checks_release_kind_known",
             ),
         ]

@@ -132,7 +132,7 @@ def _load_current_readings(findings: Sequence[Finding]) -> dict[str, list[str]]:
     keys = {key for finding in findings for key in finding.checks}
     readings = (
         Reading.objects.filter(building=findings[0].building_id, check_key__in=keys)
-        .standing()
+        .current()
         .select_related("recorded_by")
         .order_by("pk")
     )

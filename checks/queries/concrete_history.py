@@ -92,7 +92,7 @@ def list_unused_entries(
 def has_temperature(building: Building) -> bool:
     """Whether a temperature stands, so that the next needs no hours since placing."""
     found = ConcreteEntry.objects.filter(building=building, kind="temperature")
-    return found.standing().exists()
+    return found.current().exists()
 
 
 def get_kind_label(kind: str) -> str:
@@ -124,7 +124,7 @@ def describe_entry(kind: str, entry: Mapping[str, Any]) -> str:
 
 def get_form_initial(building: Building, client_id: str) -> dict[str, Any]:
     """Give what a form starts from that replaces an entry; empty where none stands."""
-    rows = ConcreteEntry.objects.filter(building=building).standing()
+    rows = ConcreteEntry.objects.filter(building=building).current()
     named = client_id.isprintable() and client_id  # or the database cannot look for it
     row = rows.filter(client_id=client_id).first() if named else None
     if row is None:

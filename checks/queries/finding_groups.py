@@ -51,9 +51,9 @@ def find_remeasurement(
     for event in sorted(events, key=lambda event: event.pk):
         if event.kind == Kind.ASKED_AGAIN:
             asked, stood = True, None
-        elif event.note.startswith(FindingEvent.PROPOSED_NOW):
+        elif event.code == FindingEvent.Code.NEW_PROPOSAL:
             asked, stood = False, None
-        elif event.note == FindingEvent.STOOD and asked:
+        elif event.code == FindingEvent.Code.STILL_OUTSIDE and asked:
             stood = event.at
     return None if stood is None else RemeasuredOnce(stood)
 

@@ -61,8 +61,8 @@ def _build_photograph_row(photograph: Photograph) -> PhotographRow:
     of = describe_check_key(photograph.check_key)
     if photograph.finding is not None:
         of = describe_topic(photograph.finding.topic)
-    elif photograph.carried_out is not None:
-        topic = photograph.carried_out.decision.finding.topic
+    elif photograph.work_report is not None:
+        topic = photograph.work_report.decision.finding.topic
         of = f"{describe_topic(topic)}, carried out"
     told = ", ".join(part for part in (photograph.caption, of) if part)
     return PhotographRow(
@@ -89,7 +89,7 @@ def list_position_photographs(building: Building, mark: str) -> list[PhotographR
     found = Photograph.objects.filter(building=building).filter(
         match_position(mark)
         | Q(finding__topic__in=topics)
-        | Q(carried_out__decision__finding__topic__in=topics)
+        | Q(work_report__decision__finding__topic__in=topics)
     )
     return build_photograph_rows(_select_subjects(found).order_by("pk"))
 
@@ -98,7 +98,7 @@ def list_finding_photographs(finding: Finding) -> FindingPhotographs:
     """Give a finding's photographs; its decisions are to be fetched with it."""
     found = Photograph.objects.filter(building=finding.building).filter(
         Q(finding=finding)
-        | Q(carried_out__decision__finding=finding)
+        | Q(work_report__decision__finding=finding)
         | Q(check_key__in=finding.checks)
     )
     decisions = list(finding.decisions.all())
@@ -106,7 +106,7 @@ def list_finding_photographs(finding: Finding) -> FindingPhotographs:
     work: list[PhotographRow] = []
     others: list[PhotographRow] = []
     for each in build_photograph_rows(_select_subjects(found).order_by("pk")):
-        done = each.photograph.carried_out
+        done = each.photograph.work_report
         (work if done and done.decision_id == holds else others).append(each)
     return FindingPhotographs(work=tuple(work), others=tuple(others))
 
@@ -120,8 +120,8 @@ def count_photographs(building: Building) -> dict[str, int]:
 
 def _select_subjects(photographs: QuerySet[Photograph]) -> QuerySet[Photograph]:
     """Fetch what they are of with them, without its long documents."""
-    work = "carried_out__decision"
-    long = [f"{work}__basis", f"{work}__remedy", f"{work}__finding__remedies"]
+    work = "work_report__decision"
+    long = [f"{work}__snapshot", f"{work}__remedy", f"{work}__finding__remedies"]
     return photographs.select_related(
         "recorded_by", "finding", f"{work}__finding"
     ).defer("finding__remedies", *long)

@@ -66,7 +66,7 @@ def paginate_readings(
     if filters.check:
         readings = readings.filter(check_key__contains=filters.check)
     if filters.only_current:
-        readings = readings.standing()
+        readings = readings.current()
     rows = readings.select_related(
         "recorded_by", "instrument", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")

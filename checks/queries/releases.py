@@ -115,7 +115,7 @@ def explain_missing_strength(record: Mapping[str, Any]) -> str:
 def _describe_finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
     """Say what a finding was about, how it stood, and what was ordered."""
     state = Finding.State(row["state"]).label
-    closing = Finding.Closing(row["closing"]).label if row["closing"] else ""
+    closing = Finding.ClosedReason(row["closing"]).label if row["closing"] else ""
     return {
         **row,
         "label": describe_topic(row["finding"]),

@@ -169,7 +169,7 @@ def build_remedy_details(
 def get_finding(person: Person, pk: int) -> Finding | None:
     """Fetch a finding this person may see, with its history."""
     decisions = Decision.objects.select_related(
-        "engineer", "carried_out__person"
+        "engineer", "work_report__person"
     ).order_by("pk")
     finding: Finding | None = (
         Finding.objects.visible_to(person)

@@ -177,7 +177,7 @@ def _load_current_readings(building: Building) -> dict[str, list[Reading]]:
     found: dict[str, list[Reading]] = {}
     readings = (
         Reading.objects.filter(building=building)
-        .standing()
+        .current()
         .select_related("recorded_by", "instrument")
         .order_by("pk")
     )
@@ -201,10 +201,10 @@ def _load_cutoffs(building: Building) -> _ReadingCutoffs:
         Decision.objects.filter(
             finding__building=building,
             finding__state=Finding.State.CARRIED_OUT,
-            carried_out__isnull=False,
+            work_report__isnull=False,
         )
         .order_by("pk")
-        .values_list("basis__checks", "carried_out__at")
+        .values_list("snapshot__checks", "work_report__at")
     )
     repairs = {
         row["check"]: at

@@ -233,7 +233,7 @@ def _list_finding_facts(
     content: ReportContent, row: Mapping[str, Any], cause: Mapping[str, Any] | None
 ) -> Iterator[tuple[str, Cell]]:
     state = Finding.State(row["state"]).label
-    closing = Finding.Closing(row["closing"]).label if row["closing"] else ""
+    closing = Finding.ClosedReason(row["closing"]).label if row["closing"] else ""
     yield "State", strong(f"{state}: {closing}" if closing else state)
     yield "Opened", format_utc_time(row["opened_at"])
     if row["closed_at"]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import datetime
 
+from checks.labels import describe_requirement
 from checks.reports import figures, photographs
 from checks.reports import record_sections as told
 from checks.reports.blocks import (
@@ -70,10 +71,7 @@ def _compose_blocks(
     yield heading("Releases", 2)
     yield table(
         over("Gate", "Stands", wide="Stands"),
-        [
-            [gate.label.capitalize(), _describe_gate(gate)]
-            for gate in list_release_gates(building)
-        ],
+        [[gate.label, _describe_gate(gate)] for gate in list_release_gates(building)],
     )
     yield told.compose_cautions(account)
     yield from told.compose_sources(account)
@@ -93,4 +91,11 @@ def _describe_gate(gate: ReleaseGate) -> Cell:
     if gate.release:
         signed = format_utc_time(gate.release.signed_at)
         return f"signed by {gate.release.signed_by}, {signed}"
-    return lines(*(item.what for item in gate.missing)) if gate.missing else "ready"
+    if not gate.missing:
+        return "ready"
+    return lines(
+        *(
+            describe_requirement(item.code, item.keys, item.detail)
+            for item in gate.missing
+        )
+    )

@@ -1,8 +1,8 @@
-"""Several findings of one building decided at once, or asked about at once.
+"""Decisions on several findings of one building at once, all or none.
 
-Each gets its own decision and its own step in the history through the services for
-one finding. All of them or none: where one cannot, nothing is done for any, and the
-refusal names the finding and the reason.
+Each finding gets its own decision and its own step in the history, through the service
+for one finding. If one is refused nothing is done for any, and the refusal names that
+finding with the reason.
 """
 
 from collections.abc import Callable, Container, Iterator, Mapping, Sequence
@@ -20,8 +20,8 @@ from core.models import Person, Role
 from core.permissions import Action, may
 from jobs.models import Building
 
-MAX_BULK_FINDINGS = 100  # findings under one signature; ours
-SHARED_FIELDS = frozenset({"note", "disposition"})  # typed once for all of them
+MAX_BULK_FINDINGS = 100  # under one signature; project choice
+SHARED_FIELDS = frozenset({"note", "disposition"})  # one value for all findings
 ResultT = TypeVar("ResultT")
 
 
@@ -35,26 +35,26 @@ def bulk_decide_findings(
     seen: Mapping[int, int] | None = None,
     signed_with: str = "",
 ) -> list[Decision]:
-    """Order the same remedy for several findings, each with its own figures.
+    """Order the same remedy for several findings, each with its own dimensions.
 
     Parameters
     ----------
     actor : as for one decision.
-    findings : of one building, in the order the decisions are made.
-    choice : the remedy by its name, which each finding has exactly once; or "accept".
-    disposition : a word of `Disposition`.
+    findings : of one building, in the order of the decisions.
+    choice : name of a remedy that each finding has exactly once, or "accept".
+    disposition : a `DispositionKind`.
     note : as for one decision, the same for all.
-    seen : the last event the decider saw of each finding, by the finding's key.
+    seen : key of the last event that the page showed, by the finding's key.
     signed_with : as for one decision.
 
     Raises
     ------
     PermissionDenied, ConflictError, ValidationError
-        As for one decision, the finding named; then nothing is decided.
+        As for one decision, naming the finding; then nothing is decided.
     """
-    known = seen or {}
+    seen = seen or {}
 
-    def one(finding: Finding) -> Decision:
+    def act(finding: Finding) -> Decision:
         return decide_finding(
             actor=actor,
             finding=finding,
@@ -63,11 +63,11 @@ def bulk_decide_findings(
             else _find_remedy_index(finding, choice),
             disposition=disposition,
             note=note,
-            seen=known.get(finding.pk),
+            seen=seen.get(finding.pk),
             signed_with=signed_with,
         )
 
-    return _apply_to_each(findings, one)
+    return _apply_to_each(findings, act)
 
 
 def bulk_request_remeasurement(
@@ -77,38 +77,38 @@ def bulk_request_remeasurement(
     note: str,
     seen: Mapping[int, int] | None = None,
 ) -> None:
-    """Ask the field to measure the checks of several findings again, for one reason.
+    """Request another measurement for several findings, for one reason.
 
     Parameters
     ----------
     actor, note : as for one finding.
     findings : of one building.
-    seen : the last event the asker saw of each finding, by the finding's key.
+    seen : key of the last event that the page showed, by the finding's key.
 
     Raises
     ------
     PermissionDenied, ConflictError, ValidationError
-        As for one finding, which is named; then nothing is asked.
+        As for one finding, naming it; then nothing is requested.
     """
-    known = seen or {}
+    seen = seen or {}
 
-    def one(finding: Finding) -> None:
+    def act(finding: Finding) -> None:
         request_remeasurement(
-            actor=actor, finding=finding, note=note, seen=known.get(finding.pk)
+            actor=actor, finding=finding, note=note, seen=seen.get(finding.pk)
         )
 
-    _apply_to_each(findings, one)
+    _apply_to_each(findings, act)
 
 
 def list_common_orders(
     findings: Sequence[Finding], approvals: Container[str] = ("field", "engineer")
 ) -> list[str]:
-    """Name what can be ordered for all of them: remedies, and "accept" as the last.
+    """List what can be ordered for all findings: remedies, and "accept" last.
 
     Parameters
     ----------
     findings : of one building.
-    approvals : those whoever decides can give, "field" and "engineer".
+    approvals : those that the person can give, "field" and "engineer".
     """
     names = [
         name
@@ -125,7 +125,7 @@ def _get_approval(finding: Finding, name: str) -> str:
 
 
 def list_approvals(actor: Person, building: Building) -> list[str]:
-    """Name the approvals that this person's roles give; readings apart."""
+    """List the approvals that a person's roles give, whatever they measured."""
     roles = building.roles_of(actor)
     if may(Action.DECIDE, roles):
         return ["field", "engineer"]
@@ -133,7 +133,7 @@ def list_approvals(actor: Person, building: Building) -> list[str]:
 
 
 def find_measured_by(actor: Person, findings: Sequence[Finding]) -> frozenset[int]:
-    """Tell on which of them this person cannot decide, having measured for them."""
+    """Return the keys of the findings whose readings this person recorded."""
     keys = {key for finding in findings for key in finding.checks}
     taken = set(
         Reading.objects.filter(
@@ -150,10 +150,10 @@ def find_measured_by(actor: Person, findings: Sequence[Finding]) -> frozenset[in
 
 
 def list_common_remedies(findings: Sequence[Finding]) -> list[str]:
-    """Name what can be ordered for all of them, in the order of the first.
+    """List the remedies that all findings have, in the order of the first finding.
 
-    A remedy that a finding has twice, such as two moves of the steel, is chosen on
-    the page of that finding.
+    A remedy that a finding has twice, such as two moves of the steel, is left out:
+    it is chosen on the page of that finding.
     """
     if not findings:
         return []
@@ -166,7 +166,7 @@ def _apply_to_each(
 ) -> list[ResultT]:
     with transaction.atomic():
         _require_one_building(findings)
-        # As for one finding: the building first, so that nobody waits crosswise.
+        # Lock the building first: same order everywhere, no deadlock.
         Building.objects.select_for_update(no_key=True).get(pk=findings[0].building_id)
         done = []
         for finding in findings:
@@ -180,43 +180,41 @@ def _require_one_building(findings: Sequence[Finding]) -> None:
         msg = "Choose at least one finding."
         raise ValidationError({"findings": msg}, code="required")
     if len(findings) > MAX_BULK_FINDINGS:
-        msg = (
-            f"At most {MAX_BULK_FINDINGS} findings are decided together; choose fewer."
-        )
+        msg = f"Choose at most {MAX_BULK_FINDINGS} findings at once."
         raise ValidationError({"findings": msg}, code="too_many")
     if len({finding.building_id for finding in findings}) > 1:
-        msg = "Only findings of one building are decided together."
+        msg = "Choose findings of one building only."
         raise ValidationError({"findings": msg}, code="buildings")
 
 
 def _find_remedy_index(finding: Finding, choice: str) -> int:
     if choice in list_common_remedies([finding]):
         return [row["remedy"] for row in finding.remedies].index(choice)
-    msg = f"The remedy “{choice}” is not among those computed for it."
+    msg = f"The remedy “{choice}” is not computed for this finding."
     raise ValidationError({"choice": msg}, code="choice")
 
 
 @contextmanager
 def _prefix_errors(finding: Finding) -> Iterator[None]:
-    """Put the finding's name before whatever speaks against it."""
+    """Prefix every refusal with the name of the finding."""
     name = describe_topic(finding.topic)
     try:
         yield
     except PermissionDenied as error:
         raise PermissionDenied(f"{name}: {error}") from error
     except ConflictError as error:
-        raise ConflictError(f"{name}: {error}") from error
+        raise ConflictError(f"{name}: {error}", error.code) from error
     except ValidationError as error:
         _raise_prefixed(name, error)
 
 
 def _raise_prefixed(name: str, error: ValidationError) -> NoReturn:
     if hasattr(error, "error_dict"):
-        told = {
+        prefixed = {
             field: texts
             if field in SHARED_FIELDS
             else [f"{name}: {text}" for text in texts]
             for field, texts in error.message_dict.items()
         }
-        raise ValidationError(told) from error
+        raise ValidationError(prefixed) from error
     raise ValidationError([f"{name}: {text}" for text in error.messages]) from error

@@ -1,9 +1,8 @@
-"""What becomes known of the concrete, recorded: temperatures, tests, the mixture."""
+"""Recording of concrete data: placing, temperatures, tests and the mixture."""
 
-import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -13,40 +12,42 @@ from django.utils.timezone import now
 from checks.evaluation_input import fetch_concrete_entries, merge_concrete
 from checks.models import ConcreteEntry
 from checks.services.decision_snapshot import serialize_person
-from checks.services.evaluation import evaluate_building, mark_evaluation_due
+from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
 from core.models import Person
 from core.permissions import Action, require
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.concrete_entries import (
     HOUR,
+    ConcreteEntryData,
     find_placing_time,
     parse_concrete_entry,
     sort_temperatures,
 )
-from jobs.exchange.input.concrete_entries import ConcreteEntryData as Said
 from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building
+from jobs.exchange.input.supersession import (
+    Correction,
+    StoredRecords,
+    find_supersession_issues,
+    group_by_depth,
+)
 from jobs.models import Building, PlanRevision
 
-logger = logging.getLogger(__name__)
-
 MAX_ENTRIES = 1000
-ENTRY_CLOCK_TOLERANCE = timedelta(
-    minutes=10
-)  # ours: as much as a phone's clock may be ahead
-EARLIEST_YEAR = 1950  # ours: no record of concrete entered here is older
-PLACING_TOLERANCE = HOUR  # ours: how exactly a crew knows when it was placed
-DATE_TOLERANCE = timedelta(days=1)  # a date has no zone
+ENTRY_CLOCK_TOLERANCE = timedelta(minutes=10)  # a phone's clock; project choice
+EARLIEST_YEAR = 1950  # no concrete recorded here is older; project choice
+PLACING_TOLERANCE = HOUR  # how well a crew knows the time of placing; project choice
+DATE_TOLERANCE = timedelta(days=1)  # a date has no time zone
 
 
 @dataclass(frozen=True, slots=True)
 class RecordedConcrete:
-    """What became of the entries that were handed in.
+    """The outcome of one upload of concrete entries.
 
     Attributes
     ----------
     stored : new in the record, in the order given.
-    repeated : already in the record with the same content; nothing was done.
-    refused : why they were not taken, each with its place; then none is stored.
+    repeated : in the record already with the same content; nothing was done.
+    refused : the issues, each with its JSON Pointer; then nothing is stored.
     """
 
     stored: list[ConcreteEntry]
@@ -57,31 +58,27 @@ class RecordedConcrete:
 def record_concrete(
     *, actor: Person, building: Building, entries: Sequence[object]
 ) -> RecordedConcrete:
-    """Record what became known of a building's concrete, and evaluate by it.
+    """Record data of a building's concrete, all or nothing, and evaluate with it.
 
-    All of it or nothing. What is sent twice is stored once. What is stored stays
-    stored: where the evaluation fails, the sweep tries again.
+    An entry sent twice is one entry. Stored entries stay stored: where the evaluation
+    fails, the sweep tries again. A repeated upload also evaluates what the first one
+    left due.
 
     Parameters
     ----------
-    actor : who hands it in, and answers for it.
+    actor : who sends the entries, and answers for them.
     building : whose concrete it is.
-    entries : as `jobs.exchange.input.concrete_entries` reads them, decoded from JSON.
+    entries : as `jobs.exchange.input.concrete_entries` parses them, decoded from JSON.
 
     Raises
     ------
     django.core.exceptions.PermissionDenied
-        If this person does not record readings on this job.
+        If this person may not record readings on this job.
     """
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
-    recorded = _store_entries(actor, building, entries)
-    if recorded.stored:
-        try:
-            evaluate_building(building.pk)
-        except Exception:
-            # The entries are safe and the building is still marked as due.
-            logger.exception("Building %s could not be evaluated.", building.pk)
-        building.refresh_from_db()
+    recorded, was_due = _store_entries(actor, building, entries)
+    if recorded.stored or (recorded.repeated and was_due):
+        evaluate_or_leave_due(building)
     return recorded
 
 
@@ -100,230 +97,220 @@ def serialize_concrete_entry(row: ConcreteEntry) -> dict[str, Any]:
 @transaction.atomic
 def _store_entries(
     actor: Person, building: Building, entries: Sequence[object]
-) -> RecordedConcrete:
-    # Two at once: the second waits here and then finds the first's entries.
-    Building.objects.select_for_update(no_key=True).get(pk=building.pk)
+) -> tuple[RecordedConcrete, bool]:
+    """Store an upload; also return whether an evaluation was due before."""
+    # The lock makes a second upload wait until it can see the entries of the first.
+    locked = Building.objects.select_for_update(no_key=True).get(pk=building.pk)
+    was_due = locked.evaluation_due_since is not None
     if len(entries) > MAX_ENTRIES:
-        msg = f"At most {MAX_ENTRIES} entries go in at once, not {len(entries)}."
-        return RecordedConcrete([], [], [DocumentIssue("/entries", msg)])
+        msg = f"Send at most {MAX_ENTRIES} entries at once, not {len(entries)}."
+        return RecordedConcrete([], [], [DocumentIssue("/entries", msg)]), was_due
     batch = _ConcreteBatch(building, building.current_revision())
-    batch.read(entries)
+    batch.classify(entries)
     if batch.refused:
-        return RecordedConcrete([], batch.repeated, batch.refused)
-    stored = [batch.save(actor, each) for each in batch.fresh]
+        return RecordedConcrete([], batch.repeated, batch.refused), was_due
+    stored = batch.store(actor)
     if stored:
         mark_evaluation_due(building)
-    return RecordedConcrete(stored, batch.repeated, [])
+    return RecordedConcrete(stored, batch.repeated, []), was_due
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _NewConcreteEntry:
-    """An entry that is new to the record, and where it stands."""
+    """An entry that is new to the record.
 
-    place: int
-    said: Said
+    `position` is its index in the upload.
+    """
+
+    position: int
+    data: ConcreteEntryData
     entry: dict[str, Any]
 
-    def wrong(self, member: str, message: str) -> DocumentIssue:
-        return DocumentIssue(f"/entries/{self.place}/{member}", message)
+    @property
+    def correction(self) -> Correction:
+        """The entry as the rules of supersession take it."""
+        data = self.data
+        return Correction(id=data.id, subject=data.kind, supersedes=data.supersedes)
+
+    def make_issue(self, member: str, message: str) -> DocumentIssue:
+        """Make an issue at a member of this entry."""
+        return DocumentIssue(f"/entries/{self.position}/{member}", message)
 
 
 @dataclass
 class _ConcreteBatch:
-    """Entries handed in together: sorted into new, repeated and refused."""
+    """Entries sent together, sorted into new, repeated and refused.
+
+    `known` holds every stored entry of the building by client id, `replaced` the
+    correction of each stored entry that has one.
+    """
 
     building: Building
     revision: PlanRevision
     refused: list[DocumentIssue] = field(default_factory=list)
     repeated: list[ConcreteEntry] = field(default_factory=list)
-    fresh: list[_NewConcreteEntry] = field(default_factory=list)
+    new: dict[str, _NewConcreteEntry] = field(default_factory=dict)
     known: dict[str, ConcreteEntry] = field(default_factory=dict)
     replaced: dict[str, str] = field(default_factory=dict)
 
-    def read(self, entries: Sequence[object]) -> None:
+    def classify(self, entries: Sequence[object]) -> None:
         """Sort every entry; nothing is stored."""
         rows = ConcreteEntry.objects.filter(building=self.building)
         for row in rows.select_related("supersedes").order_by("pk"):
             self.known[row.client_id] = row
             if row.supersedes is not None:
                 self.replaced[row.supersedes.client_id] = row.client_id
-        for place, entry in enumerate(entries):
+        for position, entry in enumerate(entries):
             try:
-                self._sort(place, entry)
+                self._classify_entry(position, entry)
             except DocumentError as error:
                 self.refused += error.issues
-        if self.fresh and not self.refused:
-            self.refused += self._together()
+        self._refuse_supersession_issues()
+        if self.new and not self.refused:
+            self.refused += self._find_inconsistencies()
 
-    def save(self, actor: Person, fresh: _NewConcreteEntry) -> ConcreteEntry:
-        """Store one; what it replaces stands before it."""
-        said = fresh.said
-        row = ConcreteEntry.objects.create(
+    def store(self, actor: Person) -> list[ConcreteEntry]:
+        """Store the new entries, each after the one it supersedes."""
+        for group in group_by_depth([new.correction for new in self.new.values()]):
+            for key in group:
+                self.known[key] = self._create_row(actor, self.new[key])
+        return [self.known[key] for key in self.new]
+
+    def _create_row(self, actor: Person, new: _NewConcreteEntry) -> ConcreteEntry:
+        data = new.data
+        return ConcreteEntry.objects.create(
             building=self.building,
-            client_id=said.id,
-            kind=said.kind,
-            entry=fresh.entry,
-            digest=sha256_of(fresh.entry),
-            at=said.at,
-            on=said.on,
-            supersedes=self.known.get(said.supersedes or ""),
+            client_id=data.id,
+            kind=data.kind,
+            entry=new.entry,
+            digest=sha256_of(new.entry),
+            at=data.at,
+            on=data.on,
+            supersedes=self.known.get(data.supersedes or ""),
             recorded_by=actor,
         )
-        self.known[said.id] = row
-        return row
 
-    def _sort(self, place: int, entry: object) -> None:
-        said = parse_concrete_entry(entry, f"/entries/{place}")
-        assert isinstance(entry, dict)  # noqa: S101  # or the reader had refused it
-        fresh = _NewConcreteEntry(place, said, entry)
-        known = self.known.get(said.id)
+    def _classify_entry(self, position: int, entry: object) -> None:
+        data = parse_concrete_entry(entry, f"/entries/{position}")
+        assert isinstance(entry, dict)  # noqa: S101  # the parser refuses all others
+        new = _NewConcreteEntry(position, data, entry)
+        known, earlier = self.known.get(data.id), self.new.get(data.id)
         if known is not None and known.digest == sha256_of(entry):
             self.repeated.append(known)
-            return
-        others = {each.said.id: each for each in self.fresh}
-        if said.id in others and others[said.id].entry == entry:
-            return
-        if said.id in others or known is not None:
-            self.refused.append(
-                fresh.wrong(
-                    "id",
-                    f"The id {said.id} belongs to another entry already; a correction "
-                    "has an id of its own and names this one in `supersedes`.",
-                )
+        elif known is not None or (earlier is not None and earlier.entry != entry):
+            msg = (
+                f"The id {data.id} belongs to another entry already; a correction has "
+                "its own id and names this one in “supersedes”."
             )
-            return
-        kinds = {key: row.kind for key, row in self.known.items()}
-        kinds |= {key: each.said.kind for key, each in others.items()}
-        if reason := self._why_not(said, kinds):
-            self.refused.append(fresh.wrong("supersedes", reason))
-            return
-        if said.supersedes:
-            self.replaced[said.supersedes] = said.id
-        self.fresh.append(fresh)
+            self.refused.append(new.make_issue("id", msg))
+        elif earlier is None:
+            self.new[data.id] = new
 
-    def _why_not(self, said: Said, kinds: Mapping[str, str]) -> str | None:
-        """Say why it cannot replace what it names."""
-        target = said.supersedes
-        if target is None:
-            return None
-        if target not in kinds:
-            return (
-                f"There is no entry {target} of this building to replace; leave "
-                "`supersedes` out to record another one."
-            )
-        if kinds[target] != said.kind:
-            return (
-                f"The entry {target} is a {kinds[target]}; a correction is of the same "
-                "kind."
-            )
-        if target in self.replaced:
-            return (
-                f"The entry {target} was replaced by {self.replaced[target]} already; "
-                "name the one that stands."
-            )
-        return None
+    def _refuse_supersession_issues(self) -> None:
+        corrections = [new.correction for new in self.new.values()]
+        stored = StoredRecords(
+            subjects={key: row.kind for key, row in self.known.items()},
+            replaced=self.replaced,
+        )
+        for issue in find_supersession_issues(corrections, stored, noun="entry"):
+            for key in issue.ids:
+                new = self.new.pop(key)
+                self.refused.append(new.make_issue("supersedes", issue.message))
 
-    def _together(self) -> list[DocumentIssue]:
-        """Refuse what cannot be true beside what else is known."""
-        standing = [
+    def _find_inconsistencies(self) -> list[DocumentIssue]:
+        """Find new entries that cannot be true beside everything else recorded."""
+        new = list(self.new.values())
+        replaced = {each.data.supersedes for each in new}
+        current = [
             parse_concrete_entry(row.entry)
             for row in fetch_concrete_entries(self.building)
-            if row.client_id not in self.replaced
+            if row.client_id not in replaced
         ]
-        standing += [
-            each.said for each in self.fresh if each.said.id not in self.replaced
-        ]
-        document = self.revision.document
-        written = merge_concrete(document, standing)
-        wrong = [*_check_dates(self.fresh), *_check_temperatures(self.fresh, standing)]
-        wrong += _check_placing_day(self.fresh, standing, written.get("concrete", {}))
-        if not wrong:
+        current += [each.data for each in new if each.data.id not in replaced]
+        document = merge_concrete(self.revision.document, current)
+        placed_on = document.get("concrete", {}).get("placed_on")
+        issues = [*_check_dates(new), *_check_temperatures(new, current)]
+        issues += _check_placing_day(new, current, placed_on)
+        if not issues:
             try:
-                parse_building(written)
+                parse_building(document)
             except DocumentError as error:
-                wrong += [
+                issues += [
                     DocumentIssue("/entries", each.message) for each in error.issues
                 ]
-        return wrong
+        return issues
 
 
-def _check_dates(fresh: Sequence[_NewConcreteEntry]) -> list[DocumentIssue]:
-    """Refuse what is dated after now, or before there was any of it to know."""
+def _check_dates(new: Sequence[_NewConcreteEntry]) -> Iterator[DocumentIssue]:
+    """Find dates in the future, and dates too old to be true."""
     latest = now() + ENTRY_CLOCK_TOLERANCE
-    wrong = []
-    for each in fresh:
-        day = each.said.on
-        member = "placed_on" if each.said.kind == "placing" else "on"
-        if each.said.at is not None:
-            day, member = each.said.at.date(), "at"
-            if each.said.at > latest:
-                wrong.append(each.wrong("at", "This time is still to come."))
+    for each in new:
+        day: date | None = each.data.on
+        member = "placed_on" if each.data.kind == "placing" else "on"
+        if each.data.at is not None:
+            day, member = each.data.at.date(), "at"
+            if each.data.at > latest:
+                yield each.make_issue("at", "This time is in the future.")
                 continue
         if day is not None and day > (latest + DATE_TOLERANCE).date():
-            wrong.append(each.wrong(member, "This day is still to come."))
+            yield each.make_issue(member, "This day is in the future.")
         if day is not None and day.year < EARLIEST_YEAR:
             msg = f"This is before {EARLIEST_YEAR}; look for a typing error."
-            wrong.append(each.wrong(member, msg))
-    return wrong
+            yield each.make_issue(member, msg)
 
 
 def _check_temperatures(
-    fresh: Sequence[_NewConcreteEntry], standing: Sequence[Said]
-) -> list[DocumentIssue]:
-    """Refuse temperatures that make no history: from when it was placed, one by one."""
-    ordered = sort_temperatures(standing)
-    new = {each.said.id: each for each in fresh}
-    wrong = []
+    new: Sequence[_NewConcreteEntry], current: Sequence[ConcreteEntryData]
+) -> Iterator[DocumentIssue]:
+    """Find temperatures that make no history since the concrete was placed."""
+    ordered = sort_temperatures(current)
+    new_by_id = {each.data.id: each for each in new}
     for (at, first), (next_at, second) in pairwise(ordered):
-        each = new.get(second.id) or new.get(first.id)
+        each = new_by_id.get(second.id) or new_by_id.get(first.id)
         if at == next_at and each:
             msg = "There is a temperature of this very time; replace that one."
-            wrong.append(each.wrong("at", msg))
+            yield each.make_issue("at", msg)
     if ordered and ordered[0][1].hours is None:
-        each = new.get(ordered[0][1].id) or fresh[0]
+        each = new_by_id.get(ordered[0][1].id) or new[0]
         msg = (
-            "The first temperature has to say how long ago the concrete was placed; "
-            "give “hours”."
+            "The first temperature needs the hours since the concrete was placed; "
+            "add “hours”."
         )
-        return [*wrong, each.wrong("hours", msg)]
-    placed = find_placing_time(standing)
-    for at, said in ordered:
-        if said.id not in new or said.hours is None or placed is None:
+        yield each.make_issue("hours", msg)
+        return
+    placed = find_placing_time(current)
+    for at, data in ordered:
+        if data.id not in new_by_id or data.hours is None or placed is None:
             continue
-        off = abs((at - placed) - said.hours * HOUR)
-        if off > PLACING_TOLERANCE:
+        if abs((at - placed) - data.hours * HOUR) > PLACING_TOLERANCE:
             age = (at - placed) / HOUR
             msg = (
                 f"By the first temperature the concrete was placed {age:.1f} h before "
                 "this one; leave “hours” out, or replace the first."
             )
-            wrong.append(new[said.id].wrong("hours", msg))
-    return wrong
+            yield new_by_id[data.id].make_issue("hours", msg)
 
 
 def _check_placing_day(
-    fresh: Sequence[_NewConcreteEntry],
-    standing: Sequence[Said],
-    written: Mapping[str, Any],
-) -> list[DocumentIssue]:
-    """Refuse dates that contradict the day the concrete was placed."""
-    day = written.get("placed_on")
-    if day is None:
-        return []
-    wrong = []
-    placed = find_placing_time(standing)
-    for each in fresh:
-        said = each.said
-        if said.kind == "standard_cured" and str(said.on) < day:
-            msg = f"This is before {day}, the day the concrete was placed."
-            wrong.append(each.wrong("on", msg))
-        elif said.kind in ("temperature", "placing") and placed is not None:
-            near = {str((placed + n * DATE_TOLERANCE).date()) for n in (-1, 0, 1)}
-            if day not in near:
+    new: Sequence[_NewConcreteEntry],
+    current: Sequence[ConcreteEntryData],
+    placed_on: str | None,
+) -> Iterator[DocumentIssue]:
+    """Find dates that contradict the day of placing."""
+    if placed_on is None:
+        return
+    placed = find_placing_time(current)
+    for each in new:
+        data = each.data
+        if data.kind == "standard_cured" and str(data.on) < placed_on:
+            msg = f"This is before {placed_on}, the day the concrete was placed."
+            yield each.make_issue("on", msg)
+        elif data.kind in ("temperature", "placing") and placed is not None:
+            possible = {str((placed + n * DATE_TOLERANCE).date()) for n in (-1, 0, 1)}
+            if placed_on not in possible:
                 msg = (
-                    f"The concrete was placed on {day}, and by the first temperature "
-                    f"about {placed:%Y-%m-%d}; one of them is wrong."
+                    f"The concrete was placed on {placed_on}, but by the first "
+                    f"temperature about {placed:%Y-%m-%d}; one of them is wrong."
                 )
-                member = "placed_on" if said.kind == "placing" else "at"
-                wrong.append(each.wrong(member, msg))
-    return wrong
+                member = "placed_on" if data.kind == "placing" else "at"
+                yield each.make_issue(member, msg)

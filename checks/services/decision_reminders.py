@@ -1,4 +1,4 @@
-"""The letter to an engineer: findings that wait for a decision, as in the queue."""
+"""E-mail to engineers about findings that need a decision."""
 
 from checks.models import Finding
 from checks.queries.finding_groups import group_findings
@@ -11,11 +11,11 @@ REMINDER_EVENTS = (Announcement.Kind.FINDING_OPENED, Announcement.Kind.FINDING_R
 
 
 def send_decision_reminders() -> int:
-    """Gather findings that opened, or wait again, and write to the engineers.
+    """Send engineers the findings that opened, or need a decision again.
 
     Returns
     -------
-    int : how many letters were sent.
+    int : how many e-mails were sent.
     """
     mail_batches.batch_events(
         REMINDER_EVENTS, email_kind=Letter.Kind.WAITING, role=Role.ENGINEER
@@ -24,27 +24,27 @@ def send_decision_reminders() -> int:
 
 
 def compose_reminder(letter: Letter) -> emails.EmailContent | None:
-    """Say which findings wait for their reader, when it is sent.
+    """Write the reminder for one engineer at the time of sending.
 
-    Not those that were decided meanwhile, nor those whose readings they took
-    themselves: on these somebody else decides.
+    Findings decided meanwhile are left out, and those whose readings the engineer
+    recorded: somebody else decides on these.
     """
-    waiting = (
+    listed = (
         Finding.objects.visible_to(letter.person)
         .to_review_by(letter.person)
         .filter(pk__in=letter.about)
         .select_related("building__job")
         .order_by("building__name", "building", "opened_at", "pk")
     )
-    found = list(waiting)
-    own = find_measured_by(letter.person, found)
-    rows = group_findings([finding for finding in found if finding.pk not in own])
+    findings = list(listed)
+    own = find_measured_by(letter.person, findings)
+    rows = group_findings([each for each in findings if each.pk not in own])
     if not rows:
         return None
-    count = len(found) - len(own)
-    what = "A finding waits" if count == 1 else f"{count} findings wait"
+    count = len(findings) - len(own)
+    what = "A finding needs" if count == 1 else f"{count} findings need"
     return emails.EmailContent(
-        subject=f"Padstone: {what} for you on {letter.job}",
+        subject=f"Padstone: {what} your decision on {letter.job}",
         template="checks/emails/decision_reminder",
         context={"job": letter.job, "rows": rows, "count": count},
     )

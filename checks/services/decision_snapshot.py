@@ -1,30 +1,34 @@
-"""What a decision was based on: frozen with it, and compared with what is known now."""
+"""The snapshot of what a decision is based on, and its differences from the present."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 from checks.labels import describe_remedy
 from checks.models import Finding, Reading
+from core.models import Person
+from core.vocabulary import Verdict
 from jobs.exchange.canonical_json import sha256_of
 
-PLAN_TOLERANCE = 1e-6  # mm, MPa: what the plan gives is compared as given
-READING_TOLERANCE = 0.1  # mm, MPa: less than a crew can read; ours
-PATTERN_TOPICS = ("position:", "projection:")  # topics that lean on every rod of a mark
+PLAN_TOLERANCE = 1e-6  # mm, MPa: the plan's values are exact
+READING_TOLERANCE = 0.1  # mm, MPa: less than a crew can read; project choice
+PATTERN_TOPICS = ("position:", "projection:")  # depend on all rods of a position
 PATTERN_KINDS = frozenset({"line", "setback", "offset", "gage", "projection"})
-MAX_LISTED_CHECKS = 3  # checks named in a note; the rest is counted
+MAX_LISTED_DIFFERENCES = 3  # the others are counted
 Row = Mapping[str, Any]
 
 
 def take_snapshot(finding: Finding) -> dict[str, Any]:
-    """Write down what is known of a finding: readings, verdicts, plan, program.
+    """Collect what is known about a finding: readings, verdicts, plan and program.
 
-    Every reading of its checks is in it, superseded ones too; for a position also
-    what the rest of its pattern says, since the remedies lean on it.
+    Superseded readings are included. For a position the readings of the rest of its
+    pattern are included too, because the remedies depend on them.
     """
     evaluation = finding.evaluation
     rows = {row["check"]: row for row in evaluation.result["checks"]}
-    around = _list_pattern_checks(finding, rows)
-    keys = [*finding.checks, *around]
+    pattern = _list_pattern_checks(finding, rows)
+    keys = [*finding.checks, *pattern]
     readings = (
         Reading.objects.filter(building=finding.building, check_key__in=keys)
         .select_related("recorded_by", "supersedes")
@@ -40,26 +44,16 @@ def take_snapshot(finding: Finding) -> dict[str, Any]:
         "input_digest": evaluation.input_digest,
         "made_with": evaluation.made_with,
         "checks": [rows[key] for key in finding.checks if key in rows],
-        "around": [rows[key] for key in around],
+        "around": [rows[key] for key in pattern],
         "readings": [serialize_reading(reading) for reading in readings],
         "likely_cause": finding.likely_cause,
         "remedies": finding.remedies,
     }
 
 
-def _list_pattern_checks(finding: Finding, rows: Mapping[str, Row]) -> list[str]:
-    """Name the measured checks of the same pattern that are not the finding's own."""
-    if not finding.topic.startswith(PATTERN_TOPICS):
-        return []
-    mark = finding.topic.partition(":")[2]
-    return [
-        key
-        for key, row in rows.items()
-        if row["mark"] == mark
-        and row["kind"] in PATTERN_KINDS
-        and row["verdict"] != "unmeasured"
-        and key not in finding.checks
-    ]
+def hash_snapshot(snapshot: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of a snapshot's canonical JSON."""
+    return sha256_of(snapshot)
 
 
 def serialize_reading(reading: Reading) -> dict[str, Any]:
@@ -78,75 +72,163 @@ def serialize_reading(reading: Reading) -> dict[str, Any]:
     }
 
 
-def serialize_person(person: Any) -> dict[str, str]:
-    """Write who somebody was at the time, for a frozen record."""
+def serialize_person(person: Person) -> dict[str, str]:
+    """Write a person's name at the time, for a frozen record."""
     return {"username": person.get_username(), "name": str(person)}
 
 
-def hash_snapshot(basis: Mapping[str, Any]) -> str:
-    """Digest a frozen basis: SHA-256 of its canonical JSON."""
-    return sha256_of(basis)
-
-
 def list_remedy_names(remedies: Iterable[Row]) -> list[str]:
-    """Name the remedies, the proposal first."""
+    """List the names of remedies, the proposal first."""
     return [remedy["remedy"] for remedy in remedies]
 
 
-def describe_differences(
-    basis: Mapping[str, Any], rows: Mapping[str, Row], remedies: Sequence[Row]
-) -> str:
-    """Say how what is known now differs from a basis; empty when it does not."""
-    told = [
-        note
-        for before in basis["checks"]
-        if (note := _compare_check(before, rows.get(before["check"])))
+# ---- differences ------------------------------------------------------------
+
+
+class DifferenceCode(StrEnum):
+    """What differs between a snapshot and the present."""
+
+    CHECK_GONE = "check_gone"
+    VERDICT = "verdict"
+    DEVIATION = "deviation"
+    LIMIT = "limit"
+    PROPOSAL = "proposal"
+    REMEDY_VALUE = "remedy_value"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SnapshotDifference:
+    """One difference.
+
+    Attributes
+    ----------
+    subject : the check's key, or the remedy.
+    before, after : the values that differ, in the words of the record.
+    """
+
+    code: DifferenceCode
+    subject: str
+    before: str = ""
+    after: str = ""
+
+
+def find_differences(
+    snapshot: Mapping[str, Any], rows: Mapping[str, Row], remedies: Sequence[Row]
+) -> list[SnapshotDifference]:
+    """Compare a snapshot with the present.
+
+    Parameters
+    ----------
+    snapshot : as `take_snapshot` writes it.
+    rows : the checks of the latest result, by key.
+    remedies : the finding's remedies as computed last.
+    """
+    differences = [
+        difference
+        for before in snapshot["checks"]
+        if (difference := _compare_check(before, rows.get(before["check"])))
     ]
-    told += _compare_remedies(basis["remedies"], remedies)
-    if not told:
-        return ""
-    rest = len(told) - MAX_LISTED_CHECKS
-    return "; ".join(told[:MAX_LISTED_CHECKS]) + (
-        f"; and {rest} more." if rest > 0 else "."
-    )
+    return [*differences, *_compare_remedies(snapshot["remedies"], remedies)]
 
 
-def _compare_remedies(before: Sequence[Row], after: Sequence[Row]) -> list[str]:
-    if list_remedy_names(before) != list_remedy_names(after):
-        return [f"proposed now: {describe_remedy(after[0]) if after else 'nothing'}"]
-    return [
-        f"{describe_remedy(old)} has another figure for {name.replace('_', ' ')}"
-        for old, new in zip(before, after, strict=True)
-        for name in old
-        if isinstance(old[name], float)
-        and not _is_nearly_equal(old[name], new.get(name), READING_TOLERANCE)
-    ]
-
-
-def has_plan_changed(basis: Mapping[str, Any], rows: Mapping[str, Row]) -> bool:
-    """Whether the plan or a limit of the basis' checks is another now."""
+def has_plan_changed(snapshot: Mapping[str, Any], rows: Mapping[str, Row]) -> bool:
+    """Return whether the plan or a limit of the snapshot's checks differs now."""
     return any(
         before["check"] not in rows
         or not _is_nearly_equal(
             before.get(name), rows[before["check"]].get(name), PLAN_TOLERANCE
         )
-        for before in basis["checks"]
+        for before in snapshot["checks"]
         for name in ("nominal", "limit", "lower", "upper")
     )
 
 
-def _compare_check(before: Row, after: Row | None) -> str:
+def describe_differences(differences: Sequence[SnapshotDifference]) -> str:
+    """Describe the first differences for people, and count the others."""
+    listed = [_describe_difference(each) for each in differences]
+    others = len(listed) - MAX_LISTED_DIFFERENCES
+    text = "; ".join(listed[:MAX_LISTED_DIFFERENCES])
+    return text + (f"; and {others} more." if others > 0 else ".")
+
+
+def _list_pattern_checks(finding: Finding, rows: Mapping[str, Row]) -> list[str]:
+    """List the measured checks of the same pattern beside the finding's own."""
+    if not finding.topic.startswith(PATTERN_TOPICS):
+        return []
+    mark = finding.topic.partition(":")[2]
+    return [
+        key
+        for key, row in rows.items()
+        if row["mark"] == mark
+        and row["kind"] in PATTERN_KINDS
+        and row["verdict"] != Verdict.UNMEASURED
+        and key not in finding.checks
+    ]
+
+
+def _compare_check(before: Row, after: Row | None) -> SnapshotDifference | None:
+    """Compare one check; only the first difference counts."""
+    key = str(before["check"])
     if after is None:
-        return f"{before['check']} is not on the plan any more"
+        return SnapshotDifference(code=DifferenceCode.CHECK_GONE, subject=key)
     if before["verdict"] != after["verdict"]:
-        return f"{before['check']} was {before['verdict']}, is {after['verdict']}"
+        return SnapshotDifference(
+            code=DifferenceCode.VERDICT,
+            subject=key,
+            before=before["verdict"],
+            after=after["verdict"],
+        )
     if not _is_nearly_equal(
         before.get("deviation"), after.get("deviation"), READING_TOLERANCE
     ):
-        return f"{before['check']} was {_format_deviation(before)} off, is {_format_deviation(after)} off"
+        return SnapshotDifference(
+            code=DifferenceCode.DEVIATION,
+            subject=key,
+            before=_format_deviation(before),
+            after=_format_deviation(after),
+        )
     if not _is_nearly_equal(before.get("limit"), after.get("limit"), PLAN_TOLERANCE):
-        return f"{before['check']} has another limit"
-    return ""
+        return SnapshotDifference(code=DifferenceCode.LIMIT, subject=key)
+    return None
+
+
+def _compare_remedies(
+    before: Sequence[Row], after: Sequence[Row]
+) -> Iterator[SnapshotDifference]:
+    """Compare the remedies: other remedies, or other values in the same ones."""
+    if list_remedy_names(before) != list_remedy_names(after):
+        yield SnapshotDifference(
+            code=DifferenceCode.PROPOSAL,
+            subject=describe_remedy(after[0]) if after else "nothing",
+        )
+        return
+    for old, new in zip(before, after, strict=True):
+        for name, value in old.items():
+            if isinstance(value, float) and not _is_nearly_equal(
+                value, new.get(name), READING_TOLERANCE
+            ):
+                yield SnapshotDifference(
+                    code=DifferenceCode.REMEDY_VALUE,
+                    subject=describe_remedy(old),
+                    before=name.replace("_", " "),
+                )
+
+
+def _describe_difference(difference: SnapshotDifference) -> str:
+    subject, before = difference.subject, difference.before
+    match difference.code:
+        case DifferenceCode.CHECK_GONE:
+            return f"{subject} is not on the plan any more"
+        case DifferenceCode.VERDICT:
+            return f"{subject} was {before}, is {difference.after}"
+        case DifferenceCode.DEVIATION:
+            return f"{subject} was off by {before}, is off by {difference.after}"
+        case DifferenceCode.LIMIT:
+            return f"{subject} has another limit"
+        case DifferenceCode.PROPOSAL:
+            return f"proposed now: {subject}"
+        case DifferenceCode.REMEDY_VALUE:
+            return f"{subject}: another value for {before}"
 
 
 def _format_deviation(row: Row) -> str:
@@ -155,7 +237,7 @@ def _format_deviation(row: Row) -> str:
     return "nothing" if deviation is None else f"{deviation:.2f} {unit}"
 
 
-def _is_nearly_equal(one: Any, other: Any, slack: float) -> bool:
+def _is_nearly_equal(one: Any, other: Any, tolerance: float) -> bool:
     if isinstance(one, int | float) and isinstance(other, int | float):
-        return abs(one - other) <= slack
+        return abs(one - other) <= tolerance
     return bool(one == other)

@@ -1,8 +1,11 @@
-"""What a service answers when the record does not allow what was asked."""
+"""Refusals of the services, each with a code."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import TYPE_CHECKING
+
+from django.core.exceptions import PermissionDenied
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -10,20 +13,50 @@ if TYPE_CHECKING:
     from checks.services.hold_points import MissingRequirement
 
 
+class ConflictCode(StrEnum):
+    """Why the record does not allow what was asked any more."""
+
+    ALREADY_DECIDED = "already_decided"
+    ALREADY_REQUESTED = "already_requested"
+    ALREADY_SIGNED = "already_signed"
+    CHANGED_SINCE = "changed_since"
+    CLOSED = "closed"
+    DECISION_OUTDATED = "decision_outdated"
+    DECISION_REPLACED = "decision_replaced"
+    NOT_DECIDED = "not_decided"
+    NOT_EVALUATED = "not_evaluated"
+
+
 class ConflictError(Exception):
-    """The record moved on since the asker looked at it; look again, then decide."""
+    """The record changed since it was looked at."""
+
+    def __init__(self, message: str, code: ConflictCode) -> None:
+        self.code = code
+        super().__init__(message)
+
+
+class OwnReadingsError(PermissionDenied):
+    """Somebody wants to decide on readings that they recorded themselves."""
+
+    code = "own_readings"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "You recorded readings of this finding. Somebody else decides on it."
+        )
 
 
 class NotReadyError(Exception):
-    """A release is asked for while something is still missing.
+    """A release is asked for while something is missing.
 
     Attributes
     ----------
-    missing : everything that stands between the building and the release.
+    kind : the release that is asked for.
+    missing : everything that it waits for.
     """
 
     def __init__(self, kind: str, missing: Sequence[MissingRequirement]) -> None:
         self.kind = kind
         self.missing = tuple(missing)
-        what = "; ".join(item.what for item in self.missing)
-        super().__init__(f"The {kind} waits for: {what}.")
+        codes = ", ".join(item.code for item in self.missing)
+        super().__init__(f"The {kind} release waits for: {codes}.")

@@ -1,4 +1,4 @@
-"""Judging a building: one evaluation, then findings, progress and stages by it."""
+"""Evaluation of a building, followed by its findings, progress and stages."""
 
 import logging
 
@@ -9,9 +9,11 @@ from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
 from checks.evaluation_input import EvaluationInput, load_evaluation_input
 from checks.models import Evaluation
+from checks.queries.reading_times import load_reading_times
 from checks.services.finding_lifecycle import sync_findings
+from checks.services.hold_points import get_building_status
 from checks.services.outbox import record_building_evaluated
-from checks.services.stages import update_building_status
+from checks.services.stages import write_building_status
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
@@ -22,32 +24,52 @@ logger = logging.getLogger(__name__)
 def evaluate_building(building_id: int) -> Evaluation:
     """Evaluate a building and bring findings, progress and stages up to date.
 
-    Where neither the plan, nor the readings, nor the program changed since the
-    latest evaluation, that one is kept. Safe to call at any time, any number of
-    times; two calls at once follow each other.
+    The latest evaluation is kept where neither plan nor readings nor program changed
+    since. A call is safe at any time; simultaneous calls wait for each other.
     """
     building = Building.objects.select_for_update(no_key=True).get(pk=building_id)
-    known = load_evaluation_input(building)
-    evaluation = _find_current_evaluation(building, known) or _store_evaluation(
-        building, known
-    )
+    evaluation_input = load_evaluation_input(building)
+    input_digest = sha256_of(evaluation_input.document)
+    evaluation = _find_current_evaluation(
+        building, evaluation_input, input_digest
+    ) or _store_evaluation(building, evaluation_input, input_digest)
+    times = load_reading_times(building)
+    sync_findings(building, evaluation, evaluation_input, times)
     building.evaluation_due_since = None
     building.save(update_fields=["evaluation_due_since"])
-    sync_findings(building, evaluation, known)
-    update_building_status(building, evaluation)
+    status = get_building_status(
+        building,
+        evaluation,
+        revision=evaluation_input.revision,
+        plan=evaluation_input.building.plan,
+        times=times,
+    )
+    write_building_status(status)
     return evaluation
 
 
-def evaluate_due_buildings() -> int:
-    """Evaluate every building that has something no evaluation has seen.
+def evaluate_or_leave_due(building: Building) -> None:
+    """Evaluate a building whose data is stored; on failure leave it to the next sweep.
 
-    One that cannot be evaluated is logged, stays due and holds up no other.
+    Nothing that was recorded may be lost because it cannot be evaluated yet.
+    """
+    try:
+        evaluate_building(building.pk)
+    except Exception:
+        logger.exception("Building %s could not be evaluated.", building.pk)
+    building.refresh_from_db()
+
+
+def evaluate_due_buildings() -> int:
+    """Evaluate every building with changes that no evaluation has seen.
+
+    A building that cannot be evaluated is logged and stays due; the others go on.
 
     Returns
     -------
     int : how many were evaluated.
     """
-    done = 0
+    evaluated = 0
     due = Building.objects.exclude(evaluation_due_since=None)
     for pk in due.order_by("evaluation_due_since").values_list("pk", flat=True):
         try:
@@ -55,39 +77,42 @@ def evaluate_due_buildings() -> int:
         except Exception:
             logger.exception("Building %s could not be evaluated.", pk)
         else:
-            done += 1
-    return done
+            evaluated += 1
+    return evaluated
 
 
 def mark_evaluation_due(building: Building) -> None:
-    """Note that something changed which no evaluation has seen."""
+    """Record that the building has changes that no evaluation has seen."""
     Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
         evaluation_due_since=now()
     )
 
 
 def _find_current_evaluation(
-    building: Building, known: EvaluationInput
+    building: Building, evaluation_input: EvaluationInput, input_digest: str
 ) -> Evaluation | None:
+    """Return the latest evaluation if it was made from this very input."""
     latest = Evaluation.objects.filter(building=building).order_by("-pk").first()
     if (
         latest is not None
-        and latest.revision_id == known.revision.pk
+        and latest.revision_id == evaluation_input.revision.pk
         and latest.made_with == MADE_WITH
-        and latest.input_digest == sha256_of(known.document)
+        and latest.input_digest == input_digest
     ):
         return latest
     return None
 
 
-def _store_evaluation(building: Building, known: EvaluationInput) -> Evaluation:
+def _store_evaluation(
+    building: Building, evaluation_input: EvaluationInput, input_digest: str
+) -> Evaluation:
     evaluation = Evaluation.objects.create(
         building=building,
-        revision=known.revision,
+        revision=evaluation_input.revision,
         made_with=MADE_WITH,
-        input_digest=sha256_of(known.document),
-        last_reading=known.last_reading,
-        result=evaluate(known.building),
+        input_digest=input_digest,
+        last_reading=evaluation_input.last_reading,
+        result=evaluate(evaluation_input.building),
     )
     record_building_evaluated(evaluation)
     return evaluation

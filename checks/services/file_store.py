@@ -1,7 +1,7 @@
-"""Files kept under `MEDIA_ROOT` by their own SHA-256: written once, never over.
+"""Content-addressed files under `MEDIA_ROOT`: named by their SHA-256, written once.
 
-A file is there whole or not at all: it is written beside its place, brought to the
-disk, and linked into it. Whoever stores a row that names it stores the file first.
+A file is complete or absent: it is written under a temporary name, synced to disk and
+then linked to its final name. The file is stored before the row that names it.
 """
 
 import hashlib
@@ -16,55 +16,55 @@ READ_ONLY_MODE = 0o440
 
 
 class FileStoreError(Exception):
-    """A file the record names is not there, or is not what it was."""
+    """A file that the record names is missing or damaged."""
 
 
 def store_file(content: bytes) -> str:
-    """Keep a file and give its digest; one that is there already stays as it is."""
+    """Store a file and return its SHA-256; an existing file is left alone."""
     digest = hashlib.sha256(content).hexdigest()
-    place = path_for(digest)
-    if place.exists():
+    path = path_for(digest)
+    if path.exists():
         return digest
-    place.parent.mkdir(parents=True, exist_ok=True)
-    with NamedTemporaryFile(dir=place.parent, prefix=".new-") as file:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with NamedTemporaryFile(dir=path.parent, prefix=".new-") as file:
         file.write(content)
         file.flush()
         os.fchmod(file.fileno(), READ_ONLY_MODE)
         os.fsync(file.fileno())
         try:
-            os.link(file.name, place)
+            os.link(file.name, path)
         except FileExistsError:
-            return digest  # somebody kept the same meanwhile
-    _sync_folder(place.parent)
+            return digest  # another process stored the same file meanwhile
+    _sync_folder(path.parent)
     return digest
 
 
 def load_file(digest: str) -> bytes:
-    """Give a file back.
+    """Load a file.
 
     Raises
     ------
     LostFileError
-        If it is not there, or its content gives another digest.
+        If it is missing, or its content has another digest.
     """
     try:
         content = path_for(digest).read_bytes()
     except OSError as fault:
-        msg = f"The file {digest} is not there: restore it from the backup."
+        msg = f"The file {digest} is missing. Restore it from the backup."
         raise FileStoreError(msg) from fault
     if hashlib.sha256(content).hexdigest() != digest:
-        msg = f"The file {digest} is damaged: restore it from the backup."
+        msg = f"The file {digest} is damaged. Restore it from the backup."
         raise FileStoreError(msg)
     return content
 
 
 def path_for(digest: str) -> Path:
-    """Say where the file of a digest is kept."""
+    """Return the path of the file with this digest."""
     return Path(settings.MEDIA_ROOT) / STORE_FOLDER / digest[:2] / f"{digest}.jpg"
 
 
 def _sync_folder(folder: Path) -> None:
-    """Let the folder's entry outlive a failure of power, as the file does."""
+    """Sync the folder so that the new entry survives a power failure."""
     opened = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(opened)

@@ -1,9 +1,8 @@
-"""Findings follow the evaluation: they open, change, close, or ask for another look.
+"""The life cycle of findings after an evaluation: open, change, flag, close.
 
-A finding that nobody decided closes by itself when later readings are within. One
-that was decided closes when the decision was carried out and measured within after
-that, or when the engineer accepts it; whatever else changes what a decision was
-based on flags it.
+A finding without a decision closes by itself when later readings are within. A decided
+finding closes when the work was done and later readings are within, or when the
+engineer accepts it. Every other change of what a decision was based on flags it.
 """
 
 from collections.abc import Iterable, Mapping
@@ -11,58 +10,80 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Max, Prefetch
+from django.db.models import Max, Prefetch, QuerySet
 from django.utils.timezone import now
 
 from checks.evaluation_input import EvaluationInput
 from checks.labels import describe_remedy
-from checks.models import Decision, Evaluation, Finding, FindingEvent, Reading
+from checks.models import Decision, Evaluation, Finding, FindingEvent
+from checks.queries.reading_times import CheckTimes, ReadingTimes
 from checks.services.decision_snapshot import (
     describe_differences,
+    find_differences,
     has_plan_changed,
     list_remedy_names,
 )
 from checks.services.outbox import record_finding_events
+from core.vocabulary import RemedyKind, Verdict
 from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.models import Building
 
 State = Finding.State
 Kind = FindingEvent.Kind
-PASSIVE_REMEDIES = frozenset(
-    {"wait_for_strength"}
-)  # nothing is carried out: time does it
-COMPUTED_FIELDS = ("checks", "severity", "likely_cause", "remedies")
+Code = FindingEvent.Code
+# Nobody does any work for these: time alone settles them.
+PASSIVE_REMEDIES = frozenset({RemedyKind.WAIT_FOR_STRENGTH})
+UNSETTLED_VERDICTS = frozenset({Verdict.OUTSIDE, Verdict.REMEASURE})
+COMPUTED_FIELDS = ("checks", "approval", "likely_cause", "remedies")
 SYNCED_FIELDS = (
     *COMPUTED_FIELDS,
     "evaluation",
     "state",
     "closed_at",
-    "closing",
+    "closed_reason",
     "flagged_at",
 )
+Row = Mapping[str, Any]
+
+EVENT_NOTES: dict[FindingEvent.Code, str] = {
+    Code.STILL_OUTSIDE: "Measured again, still outside.",
+    Code.NEW_PROPOSAL: "Proposed now: {}.",
+    Code.ACCEPTANCE_OUTDATED: "Accepted before on other grounds: {}",
+    Code.WITHIN_UNDECIDED: "Within now. It was decided before, no work was done.",
+    Code.WITHIN_BEFORE_WORK: "Within now, before the work was done.",
+    Code.NOT_MEASURED_SINCE: "Within now, but not measured since the work was done.",
+    Code.GROUNDS_CHANGED: "{}",
+    Code.OUTSIDE_AFTER_WORK: "Work done, still outside: {}",
+    Code.PLAN_CHANGED: "The plan or its limits changed since the decision.",
+}
 
 
 @dataclass
 class _SyncContext:
-    """What every finding of one building is followed by."""
+    """The data that all findings of one building are compared with."""
 
     evaluation_input: EvaluationInput
-    check_rows: Mapping[str, Mapping[str, Any]]  # the result's checks, by key
-    last_taken_at: Mapping[str, datetime]  # newest standing reading of each check
-    last_recorded_at: Mapping[str, datetime]
-    requested_at: Mapping[int, datetime]  # when another measurement was asked for
+    check_rows: Mapping[str, Row]  # the result's checks, by key
+    times: Mapping[str, CheckTimes]  # of current readings, by check
+    requested_at: Mapping[int, datetime]  # last request to remeasure, by finding
     synced_at: datetime
     events: list[FindingEvent] = field(default_factory=list)
 
-    def add_event(self, finding: Finding, kind: Kind, note: str = "") -> None:
-        self.events.append(FindingEvent(finding=finding, kind=kind, note=note))
+    def add_event(
+        self, finding: Finding, kind: Kind, code: str = "", detail: str = ""
+    ) -> None:
+        """Add a step to a finding's history; it is stored with the others."""
+        note = EVENT_NOTES[Code(code)].format(detail) if code else detail
+        self.events.append(
+            FindingEvent(finding=finding, kind=kind, code=code, note=note)
+        )
 
     def has_excluded_readings(self, finding: Finding) -> bool:
-        """Whether readings of its checks no longer hold on the plan in force."""
+        """Return whether a reading of its checks does not hold on the plan in force."""
         return not self.evaluation_input.excluded_checks.isdisjoint(finding.checks)
 
     def is_off_plan(self, finding: Finding) -> bool:
-        """Whether the plan in force has none of its checks."""
+        """Return whether the plan in force has none of its checks."""
         return not any(self._is_on_plan(key) for key in finding.checks)
 
     def _is_on_plan(self, key: str) -> bool:
@@ -74,237 +95,222 @@ class _SyncContext:
 
 
 def sync_findings(
-    building: Building, evaluation: Evaluation, known: EvaluationInput
+    building: Building,
+    evaluation: Evaluation,
+    evaluation_input: EvaluationInput,
+    times: ReadingTimes,
 ) -> None:
     """Bring a building's findings up to its latest evaluation.
 
-    In the evaluation's transaction, with the building locked. Done twice it changes
-    nothing the second time.
+    Runs in the evaluation's transaction with the building locked. A second call
+    changes nothing.
     """
     computed = {row["finding"]: row for row in evaluation.result["findings"]}
-    standing = _prefetch_decisions(Finding.objects.filter(building=building).open())
-    context = _build_context(building, evaluation, known, standing)
-    for finding in standing:
-        found = computed.get(finding.topic)
-        if found is not None:
-            _copy_computed_fields(finding, found, context)
-        _advance(finding, found, context)
-        finding.evaluation = evaluation
-    Finding.objects.bulk_update(standing, SYNCED_FIELDS)
-    topics = {finding.topic for finding in standing}
-    _open_findings(
-        building,
-        evaluation,
-        context,
-        [row for topic, row in computed.items() if topic not in topics],
+    findings = _prefetch_decisions(Finding.objects.filter(building=building).open())
+    context = _SyncContext(
+        evaluation_input=evaluation_input,
+        check_rows={row["check"]: row for row in evaluation.result["checks"]},
+        times=times.by_check,
+        requested_at=_load_requests(findings),
+        synced_at=now(),
     )
+    for finding in findings:
+        row = computed.get(finding.topic)
+        if row is not None:
+            _copy_computed_fields(finding, row, context)
+        _advance(finding, row, context)
+        finding.evaluation = evaluation
+    if findings:
+        Finding.objects.bulk_update(findings, SYNCED_FIELDS)
+    topics = {finding.topic for finding in findings}
+    new_rows = [row for topic, row in computed.items() if topic not in topics]
+    if new_rows:
+        _open_findings(building, evaluation, context, new_rows)
     FindingEvent.objects.bulk_create(context.events)
     record_finding_events(building, context.events)
 
 
-def _prefetch_decisions(findings: Any) -> list[Finding]:
-    decisions = Decision.objects.select_related("carried_out").order_by("pk")
-    return list(findings.prefetch_related(Prefetch("decisions", decisions)))
-
-
 def get_latest_decision(finding: Finding) -> Decision | None:
-    """Give what holds of a finding's decisions: the latest."""
+    """Return the decision in force: the latest one."""
     decisions = list(finding.decisions.all())
     return decisions[-1] if decisions else None
 
 
-def _build_context(
-    building: Building,
-    evaluation: Evaluation,
-    known: EvaluationInput,
-    standing: list[Finding],
-) -> _SyncContext:
-    newest = (
-        Reading.objects.filter(building=building)
-        .standing()
-        .order_by()
-        .values("check_key")
-        .annotate(taken=Max("taken_at"), recorded=Max("recorded_at"))
-    )
-    again = [finding.pk for finding in standing if finding.state == State.REMEASURE]
-    asked = (
-        FindingEvent.objects.filter(finding__in=again, kind=Kind.ASKED_AGAIN)
-        .order_by()
-        .values_list("finding")
-        .annotate(at=Max("at"))
-    )
-    rows = list(newest)
-    return _SyncContext(
-        evaluation_input=known,
-        check_rows={row["check"]: row for row in evaluation.result["checks"]},
-        last_taken_at={row["check_key"]: row["taken"] for row in rows},
-        last_recorded_at={row["check_key"]: row["recorded"] for row in rows},
-        requested_at=dict(asked),
-        synced_at=now(),
-    )
+def _prefetch_decisions(findings: QuerySet[Finding]) -> list[Finding]:
+    decisions = Decision.objects.select_related("work_report").order_by("pk")
+    return list(findings.prefetch_related(Prefetch("decisions", decisions)))
 
 
-def _copy_computed_fields(
-    finding: Finding, found: Mapping[str, Any], context: _SyncContext
-) -> None:
-    """Write what was computed last; tell only of what a reader would act on."""
+def _load_requests(findings: list[Finding]) -> dict[int, datetime]:
+    """Load when another measurement was requested last, by finding."""
+    waiting = [each.pk for each in findings if each.state == State.REMEASURE]
+    if not waiting:
+        return {}
+    requests = FindingEvent.objects.filter(
+        finding__in=waiting, kind=Kind.ASKED_AGAIN
+    ).order_by()
+    return dict(requests.values_list("finding").annotate(at=Max("at")))
+
+
+def _copy_computed_fields(finding: Finding, row: Row, context: _SyncContext) -> None:
+    """Copy the computed fields; add an event where a reader would act on it."""
     before = _summarise({name: getattr(finding, name) for name in COMPUTED_FIELDS})
     for name in COMPUTED_FIELDS:
-        setattr(finding, name, found.get(name))
-    if before != _summarise(found) and finding.state != State.CARRIED_OUT:
+        setattr(finding, name, row.get(name))
+    if before != _summarise(row) and finding.state != State.CARRIED_OUT:
         first = next(iter(finding.remedies), None)
-        proposed = describe_remedy(first) if first else "nothing"
-        note = f"{FindingEvent.PROPOSED_NOW}{proposed}."
-        context.add_event(finding, Kind.CHANGED, note)
+        proposal = describe_remedy(first) if first else "nothing"
+        context.add_event(finding, Kind.CHANGED, Code.NEW_PROPOSAL, proposal)
 
 
-def _summarise(found: Mapping[str, Any]) -> tuple[Any, ...]:
-    cause = found.get("likely_cause") or {}
+def _summarise(row: Row) -> tuple[Any, ...]:
+    cause = row.get("likely_cause") or {}
     return (
-        list_remedy_names(found.get("remedies") or []),
-        found.get("severity"),
-        found.get("checks"),
+        list_remedy_names(row.get("remedies") or []),
+        row.get("approval"),
+        row.get("checks"),
         cause.get("cause"),
     )
 
 
-def _advance(
-    finding: Finding, found: Mapping[str, Any] | None, context: _SyncContext
-) -> None:
-    """Move one finding along, by its state and by whether it is found again."""
-    if found is None and context.is_off_plan(finding):
-        _close_finding(finding, Finding.Closing.SUPERSEDED, context)
+def _advance(finding: Finding, row: Row | None, context: _SyncContext) -> None:
+    """Advance one finding by its state; `row` is None where it is not found again."""
+    if row is None and context.is_off_plan(finding):
+        _close_finding(finding, Finding.ClosedReason.SUPERSEDED, context)
     elif finding.state == State.CARRIED_OUT:
-        _advance_carried_out(finding, found, context)
+        _advance_carried_out(finding, row, context)
     elif finding.state == State.DECIDED:
-        _advance_decided(finding, found, context)
-    elif found is None:
+        _advance_decided(finding, row, context)
+    elif row is None:
         _advance_within(finding, context)
     elif finding.state == State.REMEASURE and _is_measured_again(finding, context):
         finding.state = State.OPEN
-        context.add_event(finding, Kind.CHANGED, FindingEvent.STOOD)
+        context.add_event(finding, Kind.CHANGED, Code.STILL_OUTSIDE)
 
 
 def _advance_within(finding: Finding, context: _SyncContext) -> None:
-    """Close what nobody decided; what was decided before waits for the engineer."""
+    """Close an undecided finding; flag one that was decided before."""
     if context.has_excluded_readings(finding):
         return
     if get_latest_decision(finding) is None:
-        _close_finding(finding, Finding.Closing.WITHIN, context)
+        _close_finding(finding, Finding.ClosedReason.WITHIN, context)
         return
     finding.state = State.OPEN
-    _flag_finding(
-        finding, "Within now, but decided before and not carried out.", context
-    )
+    _flag_finding(finding, Code.WITHIN_UNDECIDED, context)
 
 
-def _advance_decided(
-    finding: Finding, found: Mapping[str, Any] | None, context: _SyncContext
-) -> None:
+def _advance_decided(finding: Finding, row: Row | None, context: _SyncContext) -> None:
     decision = get_latest_decision(finding)
     assert decision is not None  # noqa: S101  # no other way into this state
     passive = decision.remedy["remedy"] in PASSIVE_REMEDIES
-    if found is None and passive and not context.has_excluded_readings(finding):
-        _close_finding(finding, Finding.Closing.VERIFIED, context)
-    elif found is None:
-        _flag_finding(
-            finding, "Within now, before the decision was carried out.", context
-        )
-    else:
-        changed = describe_differences(
-            decision.basis, context.check_rows, finding.remedies
-        )
-        if changed and not passive:
-            _flag_finding(finding, changed, context)
+    if row is None and passive and not context.has_excluded_readings(finding):
+        _close_finding(finding, Finding.ClosedReason.VERIFIED, context)
+    elif row is None:
+        _flag_finding(finding, Code.WITHIN_BEFORE_WORK, context)
+    elif not passive:
+        _flag_differences(finding, decision, Code.GROUNDS_CHANGED, context)
 
 
 def _advance_carried_out(
-    finding: Finding, found: Mapping[str, Any] | None, context: _SyncContext
+    finding: Finding, row: Row | None, context: _SyncContext
 ) -> None:
     decision = get_latest_decision(finding)
     assert decision is not None  # noqa: S101  # no other way into this state
-    again = _is_measured_since(finding, decision, context)
-    if found is None and again and not context.has_excluded_readings(finding):
-        _close_finding(finding, Finding.Closing.VERIFIED, context)
-    elif found is None:
-        _flag_finding(
-            finding, "Within now, but not measured since it was carried out.", context
-        )
-    elif again:
-        changed = describe_differences(
-            decision.basis, context.check_rows, finding.remedies
-        )
-        if changed:
-            _flag_finding(
-                finding, f"Carried out, and still outside. {changed}", context
-            )
-    elif has_plan_changed(decision.basis, context.check_rows):
-        _flag_finding(
-            finding, "The plan or its limits changed since it was decided.", context
-        )
+    measured = _is_measured_since(finding, decision, context)
+    if row is None and measured and not context.has_excluded_readings(finding):
+        _close_finding(finding, Finding.ClosedReason.VERIFIED, context)
+    elif row is None:
+        _flag_finding(finding, Code.NOT_MEASURED_SINCE, context)
+    elif measured:
+        _flag_differences(finding, decision, Code.OUTSIDE_AFTER_WORK, context)
+    elif has_plan_changed(decision.snapshot, context.check_rows):
+        _flag_finding(finding, Code.PLAN_CHANGED, context)
 
 
 def _is_measured_since(
     finding: Finding, decision: Decision, context: _SyncContext
 ) -> bool:
-    """Whether what was outside was measured after the decision was carried out.
+    """Return whether what was outside is measured after the work was done.
 
-    All checks that were outside; where none was on its own (a plate that does not
-    go on, diagonals that differ), any of the finding's.
+    All checks that were outside count. Where none was outside by itself (a plate that
+    does not fit, diagonals that differ), any check of the finding does.
     """
-    since = decision.carried_out.at
+    done_at = decision.work_report.at
     outside = [
         row["check"]
-        for row in decision.basis["checks"]
-        if row["verdict"] != "within" and row["verdict"] != "unmeasured"
+        for row in decision.snapshot["checks"]
+        if row["verdict"] in UNSETTLED_VERDICTS
     ]
-    after = {key for key, taken in context.last_taken_at.items() if taken > since}
+    measured = {key for key, times in context.times.items() if times.newest > done_at}
     if outside:
-        return after.issuperset(outside)
-    return not after.isdisjoint(finding.checks)
+        return measured.issuperset(outside)
+    return not measured.isdisjoint(finding.checks)
 
 
 def _is_measured_again(finding: Finding, context: _SyncContext) -> bool:
-    asked = context.requested_at.get(finding.pk)
-    return asked is not None and any(
-        context.last_recorded_at[key] > asked
+    requested_at = context.requested_at.get(finding.pk)
+    return requested_at is not None and any(
+        context.times[key].recorded > requested_at
         for key in finding.checks
-        if key in context.last_recorded_at
+        if key in context.times
     )
 
 
 def _close_finding(
-    finding: Finding, closing: Finding.Closing, context: _SyncContext
+    finding: Finding, reason: Finding.ClosedReason, context: _SyncContext
 ) -> None:
     finding.state = State.CLOSED
-    finding.closing = closing
+    finding.closed_reason = reason
     finding.closed_at = context.synced_at
     finding.flagged_at = None
-    context.add_event(finding, Kind.CLOSED, closing.label.capitalize() + ".")
+    context.add_event(finding, Kind.CLOSED, detail=f"{reason.label.capitalize()}.")
 
 
-def _flag_finding(finding: Finding, note: str, context: _SyncContext) -> None:
+def _flag_differences(
+    finding: Finding,
+    decision: Decision,
+    code: FindingEvent.Code,
+    context: _SyncContext,
+) -> None:
+    """Flag a finding where the present differs from the decision's snapshot."""
+    differences = find_differences(
+        decision.snapshot, context.check_rows, finding.remedies
+    )
+    if differences:
+        _flag_finding(finding, code, context, describe_differences(differences))
+
+
+def _flag_finding(
+    finding: Finding,
+    code: FindingEvent.Code,
+    context: _SyncContext,
+    detail: str = "",
+) -> None:
     if finding.flagged_at is None:
         finding.flagged_at = context.synced_at
-        context.add_event(finding, Kind.FLAGGED, note)
+        context.add_event(finding, Kind.FLAGGED, code, detail)
 
 
 def _open_findings(
     building: Building,
     evaluation: Evaluation,
     context: _SyncContext,
-    found: Iterable[Mapping[str, Any]],
+    rows: Iterable[Row],
 ) -> None:
-    """Open what is new; what the engineer accepted as it is stays accepted."""
-    accepted = _find_acceptances(building, [row["finding"] for row in found])
+    """Open new findings; what the engineer accepted as is stays accepted."""
+    acceptances = _find_acceptances(building, [row["finding"] for row in rows])
     opened = []
-    for row in found:
-        before = accepted.get(row["finding"])
-        changed = before and describe_differences(
-            before.basis, context.check_rows, row["remedies"]
-        )
-        if before is not None and not changed:
-            continue
+    for row in rows:
+        acceptance = acceptances.get(row["finding"])
+        code, detail = "", ""
+        if acceptance is not None:
+            differences = find_differences(
+                acceptance.snapshot, context.check_rows, row["remedies"]
+            )
+            if not differences:
+                continue
+            code = Code.ACCEPTANCE_OUTDATED
+            detail = describe_differences(differences)
         finding = Finding(
             building=building,
             topic=row["finding"],
@@ -313,13 +319,12 @@ def _open_findings(
             **{name: row.get(name) for name in COMPUTED_FIELDS},
         )
         opened.append(finding)
-        note = f"Accepted before on other grounds. {changed}" if before else ""
-        context.add_event(finding, Kind.OPENED, note)
+        context.add_event(finding, Kind.OPENED, code, detail)
     Finding.objects.bulk_create(opened)
 
 
 def _find_acceptances(building: Building, topics: list[str]) -> dict[str, Decision]:
-    """Give the acceptance that holds for each of these topics, if any."""
+    """Find the acceptance in force of each topic that has one."""
     closed = Finding.objects.filter(building=building, topic__in=topics).exclude(
         closed_at=None
     )
@@ -329,6 +334,6 @@ def _find_acceptances(building: Building, topics: list[str]) -> dict[str, Decisi
     return {
         topic: decision
         for topic, finding in latest.items()
-        if finding.closing == Finding.Closing.ACCEPTED
+        if finding.closed_reason == Finding.ClosedReason.ACCEPTED
         and (decision := get_latest_decision(finding)) is not None
     }

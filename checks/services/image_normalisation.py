@@ -1,11 +1,11 @@
-"""A picture as it may be kept: upright, of a sensible size, and nothing else in it.
+"""Normalisation of uploaded photographs: orientation, size, colours, no metadata.
 
-Whatever comes in is unpacked and written anew as a JPEG in sRGB, so that nothing the
-camera wrote beside the picture (where it was taken, with what, by whom) gets into the
-record, and so that nothing but a picture can. What would unpack to more than a server
-has room for is refused by its head, before it is unpacked.
+Every upload is decoded and written again as a JPEG in sRGB. Metadata of the camera
+(place, device, owner) does not get into the record, and neither does a file that is
+no image. An image that would take too much memory is refused by its header, before it
+is decoded.
 
-Knows nothing of Django.
+This module does not import Django.
 
 References
 ----------
@@ -28,44 +28,39 @@ if TYPE_CHECKING:
 IMAGE_FORMATS = ("JPEG", "PNG", "WEBP")
 MAX_IMAGE_BYTES = 20_000_000
 MAX_IMAGE_PIXELS = 50_000_000
-MAX_EDGE_PX = 2000  # of what is kept
-THUMBNAIL_EDGE_PX = 480  # of what stands in lists
+MAX_EDGE_PX = 2000  # of the stored image
+THUMBNAIL_EDGE_PX = 480  # of the small version for lists
 JPEG_QUALITY = 85
 HEIF_BRANDS = frozenset(
     {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 )
 DECODE_ERRORS = (OSError, SyntaxError, ValueError, EOFError, struct.error, MemoryError)
 _decode_lock = Lock()
-"""One at a time: a large one takes some hundreds of megabytes while it is unpacked."""
+"""One image at a time: decoding a large one takes some hundreds of megabytes."""
 
 HEIC_MESSAGE = (
-    "This is a HEIC picture, which cannot be read here. Set the camera to save JPEG,"
-    " or save the picture as JPEG, and send that."
+    "HEIC images are not supported. Set the camera to JPEG, or save the image as JPEG,"
+    " and send that."
 )
-UNKNOWN_FORMAT_MESSAGE = (
-    "This is no picture that can be read here: send a JPEG, PNG or WebP."
-)
+UNKNOWN_FORMAT_MESSAGE = "This file is not a supported image. Send a JPEG, PNG or WebP."
 DAMAGED_MESSAGE = (
-    "This picture is not whole: it broke off on its way, or is damaged. Send it again,"
-    " or take another."
+    "This image is incomplete or damaged. Send it again, or take another photograph."
 )
-SEVERAL_IMAGES_MESSAGE = (
-    "This file has several pictures in it: send the one that is meant."
-)
+SEVERAL_IMAGES_MESSAGE = "This file contains several images. Send one image."
 
 
 class ImageError(ValueError):
-    """What was sent cannot be kept as a photograph; says what would be right."""
+    """An upload that cannot be stored as a photograph; says how to fix it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NormalisedImage:
-    """A picture written anew.
+    """A photograph as it is stored.
 
     Attributes
     ----------
-    whole, small : JPEG in sRGB with no metadata; `small` is for lists.
-    width, height : of `whole`, upright. [px]
+    full, thumbnail : JPEG in sRGB without metadata; the thumbnail is for lists.
+    width, height : of `full`, upright. [px]
     """
 
     full: bytes
@@ -75,46 +70,46 @@ class NormalisedImage:
 
 
 def normalise_image(content: bytes) -> NormalisedImage:
-    """Read a JPEG, PNG or WebP and write it anew.
+    """Decode a JPEG, PNG or WebP and encode it again.
 
     Raises
     ------
     PictureError
-        If it is none of these, too large, not whole, or more than one picture.
+        If it is none of these, too large, damaged, or more than one image.
     """
     require_image_size(len(content))
     with _decode_lock:
-        whole = _decode(content)
-        small = whole.copy()
-        small.thumbnail((THUMBNAIL_EDGE_PX, THUMBNAIL_EDGE_PX))
+        full = _decode(content)
+        thumbnail = full.copy()
+        thumbnail.thumbnail((THUMBNAIL_EDGE_PX, THUMBNAIL_EDGE_PX))
         return NormalisedImage(
-            full=_encode_jpeg(whole),
-            thumbnail=_encode_jpeg(small),
-            width=whole.width,
-            height=whole.height,
+            full=_encode_jpeg(full),
+            thumbnail=_encode_jpeg(thumbnail),
+            width=full.width,
+            height=full.height,
         )
 
 
 def require_image_size(size: int) -> None:
-    """Refuse a file by its size, before it is read. [byte]
+    """Refuse a file by its size before it is read. [byte]
 
     Raises
     ------
     PictureError
-        If there is nothing in it, or too much.
+        If it is empty or too large.
     """
     if not size:
-        raise ImageError("This file is empty: send the photograph itself.")
+        raise ImageError("This file is empty. Send the photograph itself.")
     if size > MAX_IMAGE_BYTES:
         msg = (
-            f"This file has {size / 1e6:.0f} MB; a photograph has at most "
-            f"{MAX_IMAGE_BYTES / 1e6:.0f} MB. Send it smaller."
+            f"This file has {size / 1e6:.0f} MB; at most "
+            f"{MAX_IMAGE_BYTES / 1e6:.0f} MB are allowed. Send a smaller one."
         )
         raise ImageError(msg)
 
 
 def _decode(content: bytes) -> Image.Image:
-    """Unpack, shrink, turn upright and flatten: RGB with nothing beside it."""
+    """Decode, shrink, rotate upright and flatten to plain RGB."""
     image = _open_checked(content)
     try:
         image.draft("RGB", (MAX_EDGE_PX, MAX_EDGE_PX))
@@ -128,7 +123,7 @@ def _decode(content: bytes) -> Image.Image:
 
 
 def _open_checked(content: bytes) -> Image.Image:
-    """Read a picture's head, and refuse by it what must not be unpacked."""
+    """Open an image by its header, and refuse what must not be decoded."""
     from PIL import Image
 
     too_many = (Image.DecompressionBombError, Image.DecompressionBombWarning)
@@ -143,7 +138,7 @@ def _open_checked(content: bytes) -> Image.Image:
     pixels = image.width * image.height
     if pixels > MAX_IMAGE_PIXELS:
         raise ImageError(_describe_too_many_pixels(f"{pixels / 1e6:.0f} million"))
-    # A phone's JPEG may carry a second picture of the same; the first is the one.
+    # A phone's JPEG (MPO) may contain a second view; the first one is meant.
     if image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
         raise ImageError(SEVERAL_IMAGES_MESSAGE)
     return image
@@ -151,13 +146,13 @@ def _open_checked(content: bytes) -> Image.Image:
 
 def _describe_too_many_pixels(pixels: str) -> str:
     return (
-        f"This picture has {pixels} pixels; a photograph has at most "
-        f"{MAX_IMAGE_PIXELS / 1e6:.0f} million. Send it smaller."
+        f"This image has {pixels} pixels; at most "
+        f"{MAX_IMAGE_PIXELS / 1e6:.0f} million are allowed. Send a smaller one."
     )
 
 
 def _is_heic(content: bytes) -> bool:
-    """Whether a file type box names a brand of HEIF [2]_."""
+    """Return whether the file type box names a brand of HEIF [2]_."""
     if content[4:8] != b"ftyp":
         return False
     box = content[8 : min(int.from_bytes(content[:4], "big"), 64)]
@@ -166,7 +161,7 @@ def _is_heic(content: bytes) -> bool:
 
 
 def _orientation(image: Image.Image) -> int:
-    """How it is to be turned [1]_; 1, as it stands, where that cannot be read."""
+    """Read the orientation tag [1]_; 1 (upright) where it cannot be read."""
     try:
         return int(image.getexif().get(0x0112, 1))
     except (*DECODE_ERRORS, TypeError, UserWarning):
@@ -190,7 +185,7 @@ def _rotate_upright(image: Image.Image, orientation: int) -> Image.Image:
 
 
 def _flatten_on_white(image: Image.Image) -> Image.Image:
-    """Lay what can be seen through on white paper."""
+    """Put transparent areas on a white background."""
     from PIL import Image
 
     if not image.has_transparency_data:
@@ -203,7 +198,7 @@ def _flatten_on_white(image: Image.Image) -> Image.Image:
 
 
 def _convert_to_srgb(image: Image.Image) -> Image.Image:
-    """Take the colours over into sRGB, and leave behind all that is not colour."""
+    """Convert to sRGB, and drop everything that is not pixels."""
     from PIL import Image
 
     plain = _convert_by_profile(image) or image.convert("RGB")
@@ -213,7 +208,7 @@ def _convert_to_srgb(image: Image.Image) -> Image.Image:
 
 
 def _convert_by_profile(image: Image.Image) -> Image.Image | None:
-    """Convert by the colour profile that came with it; None where that cannot be."""
+    """Convert by the embedded colour profile; None where that is not possible."""
     from PIL import ImageCms
 
     profile = image.info.get("icc_profile")

@@ -1,4 +1,4 @@
-"""The tapes and levels of a job."""
+"""Instruments of a job."""
 
 from collections.abc import Mapping
 
@@ -17,14 +17,14 @@ from jobs.models import Job
 def add_instrument(
     *, actor: Person, job: Job, name: str, specification: Mapping[str, str]
 ) -> Instrument:
-    """Add a tape or level to a job; it stays as it is from then on.
+    """Add an instrument to a job; it cannot be changed afterwards.
 
     Raises
     ------
     jobs.exchange.parse.DocumentError
-        If its entry does not fit the exchange document.
+        If its specification does not fit the exchange document.
     ValidationError
-        If the job has one of this name.
+        If the job has an instrument of this name.
     """
     require(actor, Action.RECORD_READING, roles=job.roles_of(actor))
     name = name.strip()
@@ -34,8 +34,8 @@ def add_instrument(
     Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     if Instrument.objects.filter(job=job, name=name).exists():
         msg = (
-            f"This job has an instrument {name} already, and what was measured with "
-            "it refers to it: give this one another name."
+            f"This job has an instrument {name} already, and readings refer to it. "
+            "Choose another name."
         )
         raise ValidationError({"name": msg}, code="taken")
     tool = Instrument(

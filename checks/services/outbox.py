@@ -1,7 +1,7 @@
-"""What happened to the record, announced for whoever wants to be told.
+"""Events of the record for the outbox: one call in the service that made the change.
 
-One line in the service that did it, inside its transaction; who is told, and how,
-is the business of `jobs.notifications`.
+The event is written in the same transaction. `jobs.notifications` decides who gets it
+and how.
 """
 
 from collections.abc import Iterable
@@ -25,20 +25,25 @@ EVENT_KINDS = {
 
 
 def record_readings_stored(building: Building, actor: Person, count: int) -> None:
-    """Tell that readings were stored, as many at once as came at once."""
-    words = f"{count} reading{'' if count == 1 else 's'}"
-    about = EventSubject(
-        kind="readings", pk=building.pk, description=words, detail={"count": count}
+    """Record that readings were stored: one event for an upload."""
+    description = f"{count} reading{'' if count == 1 else 's'}"
+    subject = EventSubject(
+        kind="readings",
+        pk=building.pk,
+        description=description,
+        detail={"count": count},
     )
-    record_events(Kind.READING_STORED, building=building, actor=actor, subjects=[about])
+    record_events(
+        Kind.READING_STORED, building=building, actor=actor, subjects=[subject]
+    )
 
 
 def record_building_evaluated(evaluation: Evaluation) -> None:
-    """Tell that a building was evaluated, and bring calendars up to its forecast."""
+    """Record that a building was evaluated, and update its calendar forecast."""
     building = evaluation.building
-    about = EventSubject(kind="result", pk=building.pk, description=str(building))
+    subject = EventSubject(kind="result", pk=building.pk, description=str(building))
     record_events(
-        Kind.BUILDING_EVALUATED, building=building, actor=None, subjects=[about]
+        Kind.BUILDING_EVALUATED, building=building, actor=None, subjects=[subject]
     )
     concrete = evaluation.result.get("concrete") or {}
     forecast = concrete.get("forecast") or {}
@@ -54,20 +59,20 @@ def record_building_evaluated(evaluation: Evaluation) -> None:
 def record_finding_events(
     building: Building, events: Iterable[FindingEvent], actor: Person | None = None
 ) -> None:
-    """Tell what happened to findings, as far as anybody outside would act on it."""
-    told: dict[Announcement.Kind, list[EventSubject]] = {}
+    """Record the steps of findings that somebody outside would act on."""
+    subjects: dict[Announcement.Kind, list[EventSubject]] = {}
     for event in events:
         kind = EVENT_KINDS.get(FindingEvent.Kind(event.kind))
-        if event.note == FindingEvent.STOOD:
+        if event.code == FindingEvent.Code.STILL_OUTSIDE:
             kind = Kind.FINDING_RETURNED
         if kind is not None:
-            told.setdefault(kind, []).append(_describe_finding(event.finding))
-    for kind, about in told.items():
-        record_events(kind, building=building, actor=actor, subjects=about)
+            subjects.setdefault(kind, []).append(_describe_finding(event.finding))
+    for kind, listed in subjects.items():
+        record_events(kind, building=building, actor=actor, subjects=listed)
 
 
 def record_finding_decided(decision: Decision) -> None:
-    """Tell what was decided, and by whom."""
+    """Record a decision."""
     finding = decision.finding
     order = describe_remedy(decision.remedy)
     order = order[:1].lower() + order[1:]
@@ -84,8 +89,8 @@ def record_finding_decided(decision: Decision) -> None:
 
 
 def record_release_signed(release: Release) -> None:
-    """Tell that a release was signed."""
-    about = EventSubject(
+    """Record that a release was signed."""
+    subject = EventSubject(
         kind="release",
         pk=release.pk,
         description=release.get_kind_display(),
@@ -96,7 +101,7 @@ def record_release_signed(release: Release) -> None:
         Kind.RELEASE_SIGNED,
         building=release.building,
         actor=release.signed_by,
-        subjects=[about],
+        subjects=[subject],
     )
 
 

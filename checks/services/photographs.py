@@ -1,7 +1,7 @@
-"""Photographs: of a check, of a finding, of the work a decision ordered.
+"""Photographs of a check, of a finding, or of the work that a decision ordered.
 
-The files come first, each under its digest, and the row that names them after; so a row
-never points at a file that is not there. What was stored stays as it is.
+The files are stored under their digests before the row, so that every row has its
+files. Stored photographs are never changed.
 """
 
 import hashlib
@@ -15,7 +15,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.timezone import now
 
-from checks.models import CarriedOut, Decision, Finding, Photograph, Reading
+from checks.models import Decision, Finding, Photograph, Reading, WorkReport
 from checks.services.decision_snapshot import serialize_person
 from checks.services.file_store import store_file
 from checks.services.image_normalisation import ImageError, normalise_image
@@ -29,16 +29,16 @@ from jobs.plans.plan_cache import load_plan
 MAX_CAPTION_LENGTH = 200
 MAX_CHECK_KEY_LENGTH = 120
 MAX_PHOTOGRAPHS_AT_ONCE = 12
-Members = Mapping[str, Any]  # of a row
+RowFields = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UploadedPhotograph:
-    """A file that was handed in with others.
+    """A file that was uploaded with others.
 
     Attributes
     ----------
-    name : as its owner knows it, to say which one is refused.
+    name : the file name, to name the one that is refused.
     """
 
     name: str
@@ -47,7 +47,7 @@ class UploadedPhotograph:
 
 @dataclass(frozen=True, slots=True)
 class AddedPhotograph:
-    """The photograph in the record; `created` is False when it was there before."""
+    """The photograph in the record; `created` is False if it was there before."""
 
     photograph: Photograph
     created: bool
@@ -66,31 +66,29 @@ def add_photograph(
     finding: Finding | None = None,
     decision: Decision | None = None,
 ) -> AddedPhotograph:
-    """Add a photograph to a building's record.
-
-    Sent twice it is one photograph.
+    """Add a photograph to a building's record; sent twice it is one photograph.
 
     Parameters
     ----------
-    actor : who hands it in, and answers for it.
+    actor : who sends it, and answers for it.
     building : where it was taken.
-    client_id : chosen by whoever sends it, once for each photograph.
+    client_id : chosen by the sender, once for each photograph.
     content : the file, a JPEG, PNG or WebP.
-    taken_at : when, with its zone; now, if left out.
+    taken_at : time with its zone; now, if left out.
     caption : what it shows.
-    check : key of the check it is of.
-    reading : client id of the reading it is of; its check need not be named.
-    finding : that it is of.
-    decision : whose carrying-out it shows.
+    check : key of the check that it belongs to.
+    reading : client id of the reading that it belongs to; then `check` is optional.
+    finding : the finding that it belongs to.
+    decision : the decision whose work it shows.
 
     Raises
     ------
     PermissionDenied
-        If this person may not; to a decision, whoever may carry it out may.
+        If this person may not; for a decision, if they may not report its work.
     ValidationError
-        By member: of the file, its id, caption, or what it is said to be of.
+        By member: the file, its id, caption, or what it belongs to.
     """
-    said = _PhotographDetails(
+    details = _PhotographDetails(
         building=building,
         taken_at=taken_at,
         caption=_clean_caption(caption),
@@ -99,16 +97,16 @@ def add_photograph(
         finding=finding,
         decision=decision,
     )
-    said.require(actor)
-    known = said.find_existing(client_id, content)
-    if known is not None:
-        return AddedPhotograph(known, created=False)
-    links = said.resolve_links()
+    details.require(actor)
+    existing = details.find_existing(client_id, content)
+    if existing is not None:
+        return AddedPhotograph(existing, created=False)
+    links = details.resolve_links()
     files = _store_single_upload(content)
     with transaction.atomic():
-        # The same twice at once: the second waits here, and then finds the first.
+        # The lock makes a second request wait until it can see the first.
         Building.objects.select_for_update(no_key=True).get(pk=building.pk)
-        return said.store_row(actor, client_id, content, {**links, **files})
+        return details.store_row(actor, client_id, content, {**links, **files})
 
 
 def add_photographs(
@@ -116,44 +114,44 @@ def add_photographs(
     actor: Person,
     building: Building,
     batch: UUID,
-    handed: Sequence[UploadedPhotograph],
+    uploads: Sequence[UploadedPhotograph],
     taken_at: datetime | None = None,
     caption: str = "",
     finding: Finding | None = None,
     decision: Decision | None = None,
 ) -> list[AddedPhotograph]:
-    """Add several photographs of one thing, all of them or none.
+    """Add several photographs of one thing, all or none.
 
-    The same batch sent twice is one; for the rest see `add_photograph`.
+    A batch sent twice is one batch; for the parameters see `add_photograph`.
 
     Raises
     ------
     ValidationError
-        On `photographs`, with every file that cannot be kept and why.
+        On `photographs`, with every file that cannot be stored and why.
     """
-    said = _PhotographDetails(
+    details = _PhotographDetails(
         building=building,
         taken_at=taken_at,
         caption=_clean_caption(caption),
         finding=finding,
         decision=decision,
     )
-    said.require(actor)
-    links = said.resolve_links()
-    kept = store_uploads(handed)
+    details.require(actor)
+    links = details.resolve_links()
+    kept = store_uploads(uploads)
     with transaction.atomic():
         Building.objects.select_for_update(no_key=True).get(pk=building.pk)
         return [
-            said.store_row(
+            details.store_row(
                 actor, uuid5(batch, str(place)), each.content, {**links, **files}
             )
-            for place, (each, files) in enumerate(zip(handed, kept, strict=True))
+            for place, (each, files) in enumerate(zip(uploads, kept, strict=True))
         ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _PhotographDetails:
-    """What is said of a photograph by whoever hands it in."""
+    """The details of a photograph as sent."""
 
     building: Building
     taken_at: datetime | None
@@ -164,19 +162,19 @@ class _PhotographDetails:
     decision: Decision | None = None
 
     def require(self, actor: Person) -> None:
-        """Refuse whoever may not add it."""
+        """Refuse a person who may not add it."""
         action = Action.REPORT_WORK if self.decision else Action.ADD_PHOTOGRAPH
         require(actor, action, roles=self.building.roles_of(actor))
 
-    def resolve_links(self) -> Members:
-        """Look up what it is of; all of it belongs to the building."""
+    def resolve_links(self) -> RowFields:
+        """Look up what it belongs to; all of it must be of this building."""
         taken = _find_reading(self.building, self.check, self.reading)
         if self.check and taken is None:
             _require_check(self.building, self.check)
         if self.finding and self.decision:
             msg = (
-                "A photograph is of a finding or of what was done about it, "
-                "not of both."
+                "A photograph belongs to a finding or to the work of a decision, "
+                "not to both."
             )
             raise ValidationError({"finding": msg}, code="both")
         if self.finding:
@@ -187,33 +185,33 @@ class _PhotographDetails:
             "check_key": taken.check_key if taken else self.check,
             "reading": taken,
             "finding": self.finding,
-            "carried_out": _find_work_report(self.decision) if self.decision else None,
+            "work_report": _find_work_report(self.decision) if self.decision else None,
         }
 
     def find_existing(self, client_id: UUID, content: bytes) -> Photograph | None:
-        """Find what was sent under this id before; refuse another under the same."""
+        """Find the photograph of this id; refuse another one under the same id."""
         known = Photograph.objects.filter(
             building=self.building, client_id=client_id
         ).first()
-        if known is not None and known.sent != self._hash_content(content):
+        if known is not None and known.request_digest != self._hash_content(content):
             msg = (
                 f"The id {client_id} belongs to another photograph of this building "
-                "already; give each photograph an id of its own."
+                "already. Choose an id for each photograph."
             )
             raise ValidationError({"id": msg}, code="taken")
         return known
 
     def store_row(
-        self, actor: Person, client_id: UUID, content: bytes, members: Members
+        self, actor: Person, client_id: UUID, content: bytes, members: RowFields
     ) -> AddedPhotograph:
-        """Store it, unless it is there; in a transaction, the building locked."""
-        known = self.find_existing(client_id, content)
-        if known is not None:
-            return AddedPhotograph(known, created=False)
+        """Store the row unless it exists; the caller holds the building's lock."""
+        existing = self.find_existing(client_id, content)
+        if existing is not None:
+            return AddedPhotograph(existing, created=False)
         row = Photograph.objects.create(
             building=self.building,
             client_id=client_id,
-            sent=self._hash_content(content),
+            request_digest=self._hash_content(content),
             taken_at=self.taken_at or now(),
             caption=self.caption,
             recorded_by=actor,
@@ -236,22 +234,22 @@ class _PhotographDetails:
         )
 
 
-def store_uploads(handed: Sequence[UploadedPhotograph]) -> list[Members]:
-    """Keep the files that were handed in together, before a row names them.
+def store_uploads(uploads: Sequence[UploadedPhotograph]) -> list[RowFields]:
+    """Store the files that were uploaded together, before a row names them.
 
     Raises
     ------
     ValidationError
-        On `photographs`, with every file that cannot be kept and why.
+        On `photographs`, with every file that cannot be stored and why.
     """
-    if len(handed) > MAX_PHOTOGRAPHS_AT_ONCE:
+    if len(uploads) > MAX_PHOTOGRAPHS_AT_ONCE:
         msg = (
-            f"These are {len(handed)} photographs; at most {MAX_PHOTOGRAPHS_AT_ONCE} go at "
-            "once. Add the others afterwards."
+            f"These are {len(uploads)} photographs; at most "
+            f"{MAX_PHOTOGRAPHS_AT_ONCE} can be added at once. Add the others later."
         )
         raise ValidationError({"photographs": msg}, code="many")
     kept, refused = [], []
-    for each in handed:
+    for each in uploads:
         try:
             kept.append(_store_image_files(each.content))
         except ImageError as fault:
@@ -262,23 +260,20 @@ def store_uploads(handed: Sequence[UploadedPhotograph]) -> list[Members]:
 
 
 def attach_work_photographs(
-    *, actor: Person, carried_out: CarriedOut, caption: str, files: Iterable[Members]
+    *, actor: Person, work_report: WorkReport, caption: str, files: Iterable[RowFields]
 ) -> None:
-    """Write down the photographs that came with a report of work, in its transaction.
-
-    Whoever may report it may do so.
-    """
+    """Attach the photographs of a work report, in the transaction of the report."""
     caption = _clean_caption(caption)
     for each in files:
         client_id = uuid4()
         Photograph.objects.create(
-            building=carried_out.decision.finding.building,
+            building=work_report.decision.finding.building,
             client_id=client_id,
-            sent=sha256_of({"id": str(client_id), "file": each["digest"]}),
-            taken_at=carried_out.at,
+            request_digest=sha256_of({"id": str(client_id), "file": each["digest"]}),
+            taken_at=work_report.at,
             caption=caption,
             recorded_by=actor,
-            carried_out=carried_out,
+            work_report=work_report,
             **each,
         )
 
@@ -300,17 +295,20 @@ def serialize_photograph(photograph: Photograph) -> dict[str, Any]:
 def _clean_caption(text: str) -> str:
     caption = " ".join(text.split())
     if len(caption) > MAX_CAPTION_LENGTH:
-        msg = f"This is {len(caption)} characters long; {MAX_CAPTION_LENGTH} are the most."
+        msg = (
+            f"The caption has {len(caption)} characters; at most {MAX_CAPTION_LENGTH} "
+            "are allowed."
+        )
         raise ValidationError({"caption": msg}, code="long")
     if "\x00" in caption:
-        msg = "The character U+0000 cannot be kept."
+        msg = "The character U+0000 cannot be stored."
         raise ValidationError({"caption": msg}, code="null")
     return caption
 
 
 def _require_same_building(building: Building, finding: Finding, name: str) -> None:
     if finding.building_id != building.pk:
-        msg = f"There is no such {name} of this building."
+        msg = f"This building has no such {name}."
         raise ValidationError({name: msg}, code="elsewhere")
 
 
@@ -323,7 +321,7 @@ def _find_reading(building: Building, check: str, client_id: str) -> Reading | N
         found = rows.first()
     if found is None:
         msg = (
-            f"There is no reading {client_id} of this building: send the reading "
+            f"There is no reading {client_id} of this building. Send the reading "
             "first, or leave it out."
         )
         raise ValidationError({"reading": msg}, code="unknown")
@@ -340,27 +338,27 @@ def _require_check(building: Building, check: str) -> None:
     try:
         find_check(load_plan(building.current_revision()), check)
     except UnknownCheckError as fault:
-        msg = f"{fault} Or leave the check out: then it is of the building."
+        msg = f"{fault} Leave the check out for a photograph of the building."
         raise ValidationError({"check": msg}, code="unknown") from fault
 
 
-def _find_work_report(decision: Decision) -> CarriedOut:
-    done: CarriedOut | None = getattr(decision, "carried_out", None)
+def _find_work_report(decision: Decision) -> WorkReport:
+    done: WorkReport | None = getattr(decision, "work_report", None)
     if done is None:
-        msg = "This decision is not reported as carried out yet: report that first."
+        msg = "The work of this decision is not reported yet. Report it first."
         raise ValidationError({"decision": msg}, code="not_done")
     return done
 
 
-def _store_single_upload(content: bytes) -> Members:
+def _store_single_upload(content: bytes) -> RowFields:
     try:
         return _store_image_files(content)
     except ImageError as fault:
         raise ValidationError({"file": str(fault)}, code="picture") from fault
 
 
-def _store_image_files(content: bytes) -> Members:
-    """Keep a picture's two files; give what a row says of them."""
+def _store_image_files(content: bytes) -> RowFields:
+    """Store an image and its thumbnail; return the fields of the row."""
     picture = normalise_image(content)
     return {
         "digest": store_file(picture.full),

@@ -1,6 +1,6 @@
-"""Files of readings to entries of the exchange document, with their places in it.
+"""Files of readings as entries of the exchange document, with their source locations.
 
-An exchange document, a list of readings, or a table: a workbook or CSV.
+A file is an exchange document, a JSON list of readings, a workbook or CSV.
 """
 
 from collections.abc import Callable, Iterable, Sequence
@@ -19,13 +19,13 @@ from jobs.exchange.tables.table_files import TABLE_SUFFIXES, read_sheets
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingFile:
-    """What a file holds.
+    """The content of a file of readings.
 
     Attributes
     ----------
     entries : readings, as `record_readings` takes them.
-    tell : tells what was refused by its place in the file.
-    left : what was passed over, by its place in the file.
+    locate_refusals : gives issues their location in the file.
+    ignored : what was left out, with its location in the file.
     """
 
     entries: Sequence[object]
@@ -36,19 +36,19 @@ class ReadingFile:
 def parse_reading_file(
     content: bytes, *, suffix: str, unit: LengthUnit, zone: tzinfo = UTC
 ) -> ReadingFile:
-    """Read a file of readings.
+    """Parse a file of readings.
 
     Parameters
     ----------
     content : the file.
-    suffix : what its name ends with; one that is no table's is taken for JSON.
-    unit : of a number alone on the plan in force, and so in a table.
-    zone : of a time in a table that states none.
+    suffix : of the file name; any other than a table's means JSON.
+    unit : of numbers without a unit, on the plan in force and in a table.
+    zone : of times in a table that state none.
 
     Raises
     ------
     DocumentError
-        If nothing in it can be read; single readings are refused later, by the door.
+        If nothing in it can be read; `record_readings` refuses single readings.
     """
     if suffix not in TABLE_SUFFIXES:
         return _parse_json(content, unit)
@@ -69,14 +69,14 @@ def _parse_json(content: bytes, plan_unit: str) -> ReadingFile:
     readings = document.get("readings") if isinstance(document, dict) else None
     if not isinstance(document, dict) or not isinstance(readings, list):
         msg = (
-            "This is no file of readings: give a padstone.building/1 document with its"
+            "This file contains no readings. Send a padstone.building/1 document with"
             " “readings”, or a JSON list of readings."
         )
         raise DocumentError([DocumentIssue("", msg)])
     unit = str(document.get("length_unit"))
     if unit not in get_args(LengthUnit):
         known = ", ".join(get_args(LengthUnit))
-        msg = f"The document's “length_unit” is one of {known}."
+        msg = f"The “length_unit” of the document must be one of {known}."
         raise DocumentError([DocumentIssue("/length_unit", msg)])
     if unit != plan_unit:
         readings = [

@@ -1,6 +1,5 @@
-"""The one door in: whatever its face, a reading is recorded here."""
+"""Recording of readings: the one entry for forms, files, phones and the API."""
 
-import logging
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -12,44 +11,41 @@ from typing import Any, TypeGuard
 from django.db import transaction
 from django.utils.timezone import is_naive, now
 
-from checks.evaluation_input import build_plan_document, with_explicit_unit
+from checks.evaluation_input import build_input_document, with_explicit_unit
 from checks.models import Instrument, Reading
-from checks.services.evaluation import evaluate_building
+from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
 from checks.services.outbox import record_readings_stored
 from core.models import Person
 from core.permissions import Action, require
-from jobs.anchor_plan.values import Plan
-from jobs.anchor_plan.values import ReadingValue as PlanReading
+from jobs.anchor_plan.values import Plan, ReadingValue
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.input.parser import (
-    DocumentError,
-    DocumentIssue,
-    parse_building,
-    parse_reading,
+from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_reading
+from jobs.exchange.input.supersession import (
+    Correction,
+    StoredRecords,
+    SupersessionIssue,
+    find_dependent_issues,
+    find_supersession_issues,
+    group_by_depth,
 )
 from jobs.models import Building, PlanRevision
+from jobs.plans.plan_cache import load_document_plan
 
-logger = logging.getLogger(__name__)
-
-VALUE_STEP = Decimal("0.000001")  # of what the value is in: mm, MPa
-_NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")  # in a PostgreSQL text
-MAX_TEXT_LENGTHS = {
-    "id": 64,
-    "check": 120,
-    "value": 60,
-    "by": 60,
-}  # as the columns hold
+VALUE_STEP = Decimal("0.000001")  # mm, or MPa of a strength
+MAX_TEXT_LENGTHS = {"id": 64, "check": 120, "value": 60, "by": 60}  # of the columns
+DERIVED_ID_DIGITS = 40
+_NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")  # PostgreSQL text takes neither
 
 
 @dataclass(frozen=True, slots=True)
 class RecordedReadings:
-    """What became of the readings that were handed in.
+    """The outcome of one upload.
 
     Attributes
     ----------
     stored : new in the record, in the order given.
-    repeated : already in the record with the same content; nothing was done.
-    refused : why the others were not taken, each with its place.
+    repeated : in the record already with the same content; nothing was done.
+    refused : the issues of the others, each with its JSON Pointer.
     """
 
     stored: list[Reading]
@@ -64,167 +60,154 @@ def record_readings(
     entries: Sequence[object],
     keep_good: bool = False,
 ) -> RecordedReadings:
-    """Record readings and judge the building by them.
+    """Record readings and evaluate the building with them.
 
-    A reading sent twice is one reading. When one is refused none is stored, unless
-    `keep_good`. What is stored stays stored: the evaluation follows in a transaction
-    of its own, and where it fails the sweep tries again.
+    A reading sent twice is one reading. One refused reading keeps all others out,
+    unless `keep_good`. Stored readings stay stored: the evaluation runs in its own
+    transaction, and where it fails the sweep tries again. A repeated upload also
+    evaluates what the first one left due.
 
     Parameters
     ----------
-    actor : who hands them in, and answers for them.
+    actor : who sends the readings, and answers for them.
     building : what was measured.
-    entries : readings as the exchange document has them, decoded from JSON.
-    keep_good : whether to store what is good beside what is refused.
+    entries : `readings` of the exchange document, decoded from JSON.
+    keep_good : whether to store valid readings beside refused ones.
 
     Raises
     ------
     django.core.exceptions.PermissionDenied
-        If this person does not record readings on this job.
+        If this person may not record readings on this job.
     """
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
-    recorded = _store_readings(actor, building, entries, keep_good=keep_good)
-    if recorded.stored:
-        try:
-            evaluate_building(building.pk)
-        except Exception:
-            # The readings are safe and still marked as due.
-            logger.exception("Building %s could not be evaluated.", building.pk)
-        building.refresh_from_db()
+    recorded, was_due = _store_readings(actor, building, entries, keep_good=keep_good)
+    if recorded.stored or (recorded.repeated and was_due):
+        evaluate_or_leave_due(building)
     return recorded
 
 
 @transaction.atomic
 def _store_readings(
     actor: Person, building: Building, entries: Sequence[object], *, keep_good: bool
-) -> RecordedReadings:
-    # Two uploads at once: the second waits here and then finds the first's readings.
-    Building.objects.select_for_update(no_key=True).get(pk=building.pk)
-    revision = building.current_revision()
-    batch = _ReadingBatch(building, revision, entries)
-    batch.read()
-    refused = sorted(batch.refused, key=lambda refusal: _sort_position(refusal.pointer))
-    repeated = [batch.known[key] for key in batch.repeated if key in batch.known]
+) -> tuple[RecordedReadings, bool]:
+    """Store an upload; also return whether an evaluation was due before."""
+    # The lock makes a second upload wait until it can see the readings of the first.
+    locked = Building.objects.select_for_update(no_key=True).get(pk=building.pk)
+    was_due = locked.evaluation_due_since is not None
+    batch = _ReadingBatch(building, building.current_revision(), entries)
+    batch.classify()
+    refused = sorted(batch.refused, key=lambda issue: _sort_position(issue.pointer))
     if refused and not keep_good:
-        return RecordedReadings([], repeated, refused)
-    stored = batch.save(actor)
-    repeated = [batch.known[key] for key in batch.repeated]
+        return RecordedReadings([], batch.list_repeated(), refused), was_due
+    stored = batch.store(actor)
     if stored:
         record_readings_stored(building, actor, len(stored))
-        Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
-            evaluation_due_since=now()
-        )
-    return RecordedReadings(stored, repeated, refused)
+        mark_evaluation_due(building)
+    return RecordedReadings(stored, batch.list_repeated(), refused), was_due
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _NewReading:
-    """A reading that is new to the record."""
+    """A reading that is new to the record.
 
-    place: int
+    `position` is its index in the upload.
+    """
+
+    position: int
     entry: Mapping[str, Any]
     digest: str
-    reading: PlanReading
+    value: ReadingValue
+
+    @property
+    def correction(self) -> Correction:
+        """The reading as the rules of supersession take it."""
+        value = self.value
+        return Correction(id=value.id, subject=value.check, supersedes=value.supersedes)
 
 
 @dataclass
 class _ReadingBatch:
-    """One upload: sorts its entries into new, repeated and refused."""
+    """One upload, sorted into new, repeated and refused entries.
+
+    `known` holds the stored readings that the entries name, by client id.
+    """
 
     building: Building
     revision: PlanRevision
     entries: Sequence[object]
     refused: list[DocumentIssue] = field(default_factory=list)
     repeated: list[str] = field(default_factory=list)
-    fresh: dict[str, _NewReading] = field(default_factory=dict)
+    new: dict[str, _NewReading] = field(default_factory=dict)
     known: dict[str, Reading] = field(default_factory=dict)
     instruments: dict[str, Instrument] = field(default_factory=dict)
 
-    def read(self) -> None:
+    def classify(self) -> None:
         """Sort every entry; nothing is stored."""
-        self._name()
-        self._look_up()
-        plan = parse_building(build_plan_document(self.building, self.revision)).plan
-        replaced = self._replaced()
-        for place, entry in enumerate(self.entries):
+        self.entries = _assign_ids(self.entries)
+        self._load_known()
+        document = build_input_document(
+            self.building, self.revision, instruments=self.instruments.values()
+        )
+        plan = load_document_plan(document)
+        for position, entry in enumerate(self.entries):
             try:
-                self._sort(place, entry, plan)
+                self._classify_entry(position, entry, plan)
             except DocumentError as error:
                 self.refused += error.issues
-        self._check_superseding(replaced)
+        self._refuse_supersession_issues()
 
-    def save(self, actor: Person) -> list[Reading]:
-        """Store what is new: those that supersede another of them after it."""
-        waiting = dict(self.fresh)
-        while waiting:
-            wave = [
-                fresh
-                for fresh in waiting.values()
-                if fresh.reading.supersedes not in waiting
-            ]
-            rows = Reading.objects.bulk_create(
-                [self._row(actor, fresh) for fresh in wave]
-            )
-            for row in rows:
+    def store(self, actor: Person) -> list[Reading]:
+        """Store the new readings, each after the one it supersedes."""
+        for group in group_by_depth([new.correction for new in self.new.values()]):
+            rows = [self._build_row(actor, self.new[key]) for key in group]
+            for row in Reading.objects.bulk_create(rows):
                 self.known[row.client_id] = row
-                del waiting[row.client_id]
-        return [self.known[key] for key in self.fresh]
+        return [self.known[key] for key in self.new]
 
-    def _name(self) -> None:
-        """Give every entry its id, without the blanks around it.
+    def list_repeated(self) -> list[Reading]:
+        """List the repeated readings that are stored."""
+        return [self.known[key] for key in self.repeated if key in self.known]
 
-        One that came without gets one from its content and its turn among its
-        likes, so that the same upload made twice is still one.
-        """
-        seen: Counter[str] = Counter()
-        named: list[object] = []
-        for entry in self.entries:
-            if isinstance(entry, dict) and isinstance(entry.get("id"), str):
-                named.append({**entry, "id": entry["id"].strip()})
-            elif isinstance(entry, dict) and "id" not in entry:
-                content = _hash_entry(entry) or ""
-                seen[content] += 1
-                named.append({**entry, "id": f"{content[:40]}-{seen[content]}"})
-            else:
-                named.append(entry)
-        self.entries = named
-
-    def _look_up(self) -> None:
-        """Fetch what the entries name: readings of the same id, and superseded."""
-        named: set[str] = set()
+    def _load_known(self) -> None:
+        """Load the stored readings that the entries name, and the instruments."""
+        ids: set[str] = set()
         for entry in self.entries:
             if isinstance(entry, dict):
-                ids = (entry.get("id"), entry.get("supersedes"))
-                named |= {name.strip() for name in ids if _is_storable(name)}
-        rows = Reading.objects.filter(building=self.building, client_id__in=named)
+                named = (entry.get("id"), entry.get("supersedes"))
+                ids |= {key.strip() for key in named if _is_storable(key)}
+        rows = Reading.objects.filter(building=self.building, client_id__in=ids)
         self.known = {row.client_id: row for row in rows}
-        tools = Instrument.objects.filter(job=self.building.job_id)
-        self.instruments = {tool.name: tool for tool in tools}
+        instruments = Instrument.objects.filter(job=self.building.job_id)
+        self.instruments = {each.name: each for each in instruments}
 
-    def _replaced(self) -> dict[str, str]:
-        """Say which readings are superseded already, and by which."""
-        return dict(
-            Reading.objects.filter(
-                building=self.building, supersedes__in=self.known.values()
-            ).values_list("supersedes__client_id", "client_id")
-        )
+    def _load_replaced(self) -> dict[str, str]:
+        """Load the corrections of stored readings that have one, by the old id."""
+        targets = {
+            self.known[target].pk
+            for new in self.new.values()
+            if (target := new.value.supersedes) in self.known
+        }
+        if not targets:
+            return {}
+        rows = Reading.objects.filter(building=self.building, supersedes__in=targets)
+        return dict(rows.values_list("supersedes__client_id", "client_id"))
 
-    def _sort(self, place: int, entry: object, plan: Plan) -> None:
-        pointer = f"/readings/{place}"
+    def _classify_entry(self, position: int, entry: object, plan: Plan) -> None:
+        pointer = f"/readings/{position}"
         if self._is_repeated(entry, pointer, plan):
             return
-        reading = parse_reading(entry, plan, pointer)
-        assert isinstance(entry, dict)  # noqa: S101  # or the parser had refused it
+        value = parse_reading(entry, plan, pointer)
+        assert isinstance(entry, dict)  # noqa: S101  # the parser refuses all others
         _require_storable_text(entry, pointer)
-        self._check_instrument(reading, plan, pointer)
-        self.fresh[reading.id] = _NewReading(place, entry, sha256_of(entry), reading)
+        _require_instrument(value, plan, pointer)
+        self.new[value.id] = _NewReading(position, entry, sha256_of(entry), value)
 
     def _is_repeated(self, entry: object, pointer: str, plan: Plan) -> bool:
-        """Tell a reading sent again, even one that no longer fits a revised plan."""
+        """Recognise a reading sent again, even if it does not fit the plan any more."""
         key = entry.get("id") if isinstance(entry, dict) else None
         if not isinstance(key, str):
             return False
-        earlier = self.known.get(key) or self.fresh.get(key)
+        earlier = self.known.get(key) or self.new.get(key)
         if earlier is None:
             return False
         if _hash_entry(entry) == earlier.digest or self._is_same(entry, earlier, plan):
@@ -232,16 +215,16 @@ class _ReadingBatch:
             return True
         msg = (
             f"The id {key} belongs to another reading of this building already; a "
-            "correction has an id of its own and names this one in `supersedes`."
+            "correction has its own id and names this one in “supersedes”."
         )
         raise DocumentError([DocumentIssue(f"{pointer}/id", msg)])
 
     def _is_same(
         self, entry: object, earlier: Reading | _NewReading, plan: Plan
     ) -> bool:
-        """Tell a reading that is written otherwise: 4.5 where inches are meant, 4.5 in.
+        """Recognise the same reading in another spelling: 4.5 in for 4.5.
 
-        So it is when what was exported as a table comes back.
+        A table that was exported and comes back spells values with their unit.
         """
         own = earlier.entry
         if isinstance(earlier, Reading) and earlier.revision_id != self.revision.pk:
@@ -251,118 +234,92 @@ class _ReadingBatch:
         except DocumentError:
             return False
 
-    def _check_instrument(self, reading: PlanReading, plan: Plan, pointer: str) -> None:
-        name = reading.instrument
-        if name is None or name in plan.instruments:
+    def _refuse_supersession_issues(self) -> None:
+        """Refuse impossible corrections, and those that depend on refused ones."""
+        corrections = [new.correction for new in self.new.values()]
+        if all(each.supersedes is None for each in corrections):
             return
-        known = ", ".join(plan.instruments) or "none yet"
-        msg = f"There is no instrument {name} on this job; there are: {known}."
-        raise DocumentError([DocumentIssue(f"{pointer}/instrument", msg)])
-
-    def _check_superseding(self, replaced: dict[str, str]) -> None:
-        """Refuse what replaces something it cannot; then what hangs on that."""
-        refused = True
-        taken: dict[str, str] = {}
-        for key, fresh in list(self.fresh.items()):
-            target = fresh.reading.supersedes
-            if target is None:
-                continue
-            reason = self._why_not(fresh, target, {**replaced, **taken})
-            if reason:
-                self._refuse(key, reason)
-            else:
-                taken[target] = key
-        while refused:
-            refused = False
-            for key, fresh in list(self.fresh.items()):
-                target = fresh.reading.supersedes
-                if target and target not in self.known and target not in self.fresh:
-                    self._refuse(key, f"The reading {target} it replaces is refused.")
-                    refused = True
-        for key in self._circular():
-            self._refuse(key, "Readings cannot replace each other in a circle.")
-
-    def _why_not(
-        self, fresh: _NewReading, target: str, replaced: Mapping[str, str]
-    ) -> str | None:
-        if target == fresh.reading.id:
-            return "A reading cannot replace itself."
-        check = None
-        if target in self.known:
-            check = self.known[target].check_key
-        elif target in self.fresh:
-            check = self.fresh[target].reading.check
-        if check is None:
-            return (
-                f"There is no reading {target} of this building to replace; leave "
-                "`supersedes` out to record another reading."
-            )
-        if check != fresh.reading.check:
-            return (
-                f"The reading {target} is of {check}; a correction is of the same "
-                "check."
-            )
-        if target in replaced:
-            return (
-                f"The reading {target} was replaced by {replaced[target]} already; "
-                "name the one that stands."
-            )
-        return None
-
-    def _circular(self) -> list[str]:
-        """Name the readings that replace each other with no first one."""
-        waiting = dict(self.fresh)
-        while True:
-            free = [
-                key
-                for key, fresh in waiting.items()
-                if fresh.reading.supersedes not in waiting
-            ]
-            if not free:
-                return list(waiting)
-            for key in free:
-                del waiting[key]
-
-    def _refuse(self, key: str, reason: str) -> None:
-        fresh = self.fresh.pop(key)
-        self.refused.append(
-            DocumentIssue(f"/readings/{fresh.place}/supersedes", reason)
+        stored = StoredRecords(
+            subjects={key: row.check_key for key, row in self.known.items()},
+            replaced=self._load_replaced(),
         )
-        self.repeated = [name for name in self.repeated if name != key]
+        issues = find_supersession_issues(corrections, stored)
+        refused = {key for issue in issues for key in issue.ids}
+        remaining = [each for each in corrections if each.id not in refused]
+        issues += find_dependent_issues(remaining, refused, noun="reading")
+        for issue in issues:
+            self._refuse(issue)
 
-    def _row(self, actor: Person, fresh: _NewReading) -> Reading:
-        reading = fresh.reading
+    def _refuse(self, issue: SupersessionIssue) -> None:
+        for key in issue.ids:
+            new = self.new.pop(key)
+            pointer = f"/readings/{new.position}/supersedes"
+            self.refused.append(DocumentIssue(pointer, issue.message))
+            self.repeated = [other for other in self.repeated if other != key]
+
+    def _build_row(self, actor: Person, new: _NewReading) -> Reading:
+        value = new.value
         return Reading(
             building=self.building,
             revision=self.revision,
-            client_id=reading.id,
-            check_key=reading.check,
-            entry=fresh.entry,
-            digest=fresh.digest,
-            entered=str(fresh.entry["value"]),
-            value=Decimal(reading.value).quantize(VALUE_STEP),
-            instrument=self.instruments.get(reading.instrument or ""),
-            supersedes=self.known.get(reading.supersedes or ""),
-            crew=reading.by or "",
-            taken_at=_as_aware(reading.at),
+            client_id=value.id,
+            check_key=value.check,
+            entry=new.entry,
+            digest=new.digest,
+            entered=str(new.entry["value"]),
+            value=Decimal(value.value).quantize(VALUE_STEP),
+            instrument=self.instruments.get(value.instrument or ""),
+            supersedes=self.known.get(value.supersedes or ""),
+            crew=value.by or "",
+            taken_at=_as_aware(value.at),
             recorded_by=actor,
         )
 
 
+def _assign_ids(entries: Sequence[object]) -> list[object]:
+    """Strip the id of every entry, and derive one where it is missing.
+
+    The derived id depends on the content and on the count of equal entries before it,
+    so that the same upload sent twice is one upload.
+    """
+    counts: Counter[str] = Counter()
+    named: list[object] = []
+    for entry in entries:
+        if isinstance(entry, dict) and isinstance(entry.get("id"), str):
+            named.append({**entry, "id": entry["id"].strip()})
+        elif isinstance(entry, dict) and "id" not in entry:
+            content = _hash_entry(entry) or ""
+            counts[content] += 1
+            derived = f"{content[:DERIVED_ID_DIGITS]}-{counts[content]}"
+            named.append({**entry, "id": derived})
+        else:
+            named.append(entry)
+    return named
+
+
+def _require_instrument(value: ReadingValue, plan: Plan, pointer: str) -> None:
+    name = value.instrument
+    if name is None or name in plan.instruments:
+        return
+    known = ", ".join(plan.instruments) or "none yet"
+    msg = f"There is no instrument {name} on this job; there are: {known}."
+    raise DocumentError([DocumentIssue(f"{pointer}/instrument", msg)])
+
+
 def _require_storable_text(entry: Mapping[str, Any], pointer: str) -> None:
-    """Refuse text the record cannot keep as it was typed."""
-    refused = []
+    """Refuse text that the columns cannot hold as typed."""
+    issues = []
     for member, longest in MAX_TEXT_LENGTHS.items():
         text = str(entry.get(member, ""))
         if len(text) > longest:
-            msg = f"This is {len(text)} characters long; {longest} are the most."
-            refused.append(DocumentIssue(f"{pointer}/{member}", msg))
-    refused += [
-        DocumentIssue(f"{pointer}/{member}", "The character U+0000 cannot be kept.")
+            msg = f"This has {len(text)} characters; at most {longest} are allowed."
+            issues.append(DocumentIssue(f"{pointer}/{member}", msg))
+    issues += [
+        DocumentIssue(f"{pointer}/{member}", "The character U+0000 cannot be stored.")
         for member in _list_members_with_null(entry)
     ]
-    if refused:
-        raise DocumentError(refused)
+    if issues:
+        raise DocumentError(issues)
 
 
 def _list_members_with_null(entry: Mapping[str, Any]) -> Iterable[str]:
@@ -374,7 +331,7 @@ def _list_members_with_null(entry: Mapping[str, Any]) -> Iterable[str]:
 
 
 def _hash_entry(entry: object) -> str | None:
-    """Digest an entry nobody has looked at yet; None where it cannot be written."""
+    """Hash an entry before it is validated; None where it is no JSON value."""
     try:
         return sha256_of(entry)
     except (TypeError, ValueError):

@@ -1,4 +1,4 @@
-"""Hold points and their signatures: what was known, frozen, with its digest."""
+"""Signing of releases: the record as it stands, frozen with its SHA-256."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,14 +7,20 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from checks.evaluation_input import load_evaluation_input
-from checks.models import ConcreteEntry, Finding, Photograph, Reading, Release
+from checks.models import (
+    ConcreteEntry,
+    Decision,
+    Finding,
+    Photograph,
+    Reading,
+    Release,
+    WorkReport,
+)
 from checks.services.concrete import serialize_concrete_entry
 from checks.services.decision_snapshot import serialize_person, serialize_reading
-from checks.services.errors import ConflictError, NotReadyError
+from checks.services.errors import ConflictCode, ConflictError, NotReadyError
 from checks.services.hold_points import (
     BuildingStatus,
-    MissingRequirement,
-    find_missing_requirements,
     get_building_status,
     list_missing,
 )
@@ -25,13 +31,6 @@ from core.models import Person
 from core.permissions import Action, require
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
-
-__all__ = [
-    "MissingRequirement",
-    "find_missing_requirements",
-    "find_verified_release",
-    "sign_release",
-]
 
 RELEASE_FORMAT = "padstone.release/1"
 ROD_REMEDIES = frozenset({"ream", "slot", "re_anchor", "extend_rod", "refer", "shift"})
@@ -52,32 +51,32 @@ def sign_release(
     note: str = "",
     signed_with: str = "",
 ) -> Release:
-    """Sign a hold point: freeze the record as it stands and give it a digest.
+    """Sign a release: freeze the record as it stands, with its SHA-256.
 
     Raises
     ------
     NotReadyError
-        With everything that is still missing.
+        With everything that is missing.
     ConflictError
-        If this release is signed for the plan in force already.
+        If this release is signed already for the plan in force.
     """
     require(actor, Action.SIGN_RELEASE, roles=building.roles_of(actor))
     with transaction.atomic():
         building = Building.objects.select_for_update(of=("self",), no_key=True).get(
             pk=building.pk
         )
-        standing = get_building_status(building)
-        signed = standing.signed_release(kind)
+        status = get_building_status(building)
+        signed = status.signed_release(kind)
         if signed is not None:
-            msg = f"The {signed.get_kind_display()} is signed by {signed.signed_by}."
-            raise ConflictError(msg)
-        missing = list_missing(standing, kind)
+            msg = f"{signed.get_kind_display()}: signed already by {signed.signed_by}."
+            raise ConflictError(msg, ConflictCode.ALREADY_SIGNED)
+        missing = list_missing(status, kind)
         if missing:
-            raise NotReadyError(Release.Kind(kind).label, missing)
-        record = _build_record(actor, standing, kind, note, signed_with)
+            raise NotReadyError(kind, missing)
+        record = _build_record(actor, status, kind, note, signed_with)
         release = Release.objects.create(
             building=building,
-            revision=standing.revision,
+            revision=status.revision,
             kind=kind,
             record=record,
             digest=sha256_of(record),
@@ -86,13 +85,13 @@ def sign_release(
             signed_at=record["signed_at"],
         )
         record_release_signed(release)
-        update_building_status(building, standing.evaluation)
+        update_building_status(building, status.evaluation)
     release.refresh_from_db()
     return release
 
 
 def find_verified_release(value: str) -> Release | None:
-    """Find the release of this digest, if its record still gives that digest."""
+    """Find the release with this digest whose record still has that digest."""
     found = (
         Release.objects.filter(digest=value.strip().lower())
         .select_related("building__job", "revision", "signed_by")
@@ -104,15 +103,15 @@ def find_verified_release(value: str) -> Release | None:
 
 
 def _build_record(
-    actor: Person, standing: BuildingStatus, kind: str, note: str, signed_with: str
+    actor: Person, status: BuildingStatus, kind: str, note: str, signed_with: str
 ) -> dict[str, Any]:
-    """Write down everything the release is based on, and who signs it."""
-    account = build_release_body(standing)
-    assert account["evaluation"] is not None  # noqa: S101  # or something were missing
+    """Build the record of a release: its body, and who signs it."""
+    body = build_release_body(status)
+    assert body["evaluation"] is not None  # noqa: S101  # a requirement
     return {
         "format": RELEASE_FORMAT,
         "kind": kind,
-        **account,
+        **body,
         "note": note.strip(),
         "signed_by": serialize_person(actor),
         **_signature_member(signed_with),
@@ -120,13 +119,13 @@ def _build_record(
     }
 
 
-def build_release_body(standing: BuildingStatus) -> dict[str, Any]:
-    """Write down a building as it stands: plan, result, readings, findings, notice.
+def build_release_body(status: BuildingStatus) -> dict[str, Any]:
+    """Build the body of a release: plan, result, readings, findings and notice.
 
-    `evaluation` is None while the plan in force was not evaluated.
+    `evaluation` is None while the plan in force is not evaluated.
     """
-    building, evaluation = standing.building, standing.evaluation
-    if evaluation is not None and evaluation.revision_id != standing.revision.pk:
+    building, evaluation = status.building, status.evaluation
+    if evaluation is not None and evaluation.revision_id != status.revision.pk:
         evaluation = None
     findings = [_serialize_finding(finding) for finding in _fetch_findings(building)]
     readings = Reading.objects.filter(building=building).select_related(
@@ -136,8 +135,8 @@ def build_release_body(standing: BuildingStatus) -> dict[str, Any]:
         "building": {"id": building.pk, "name": building.name},
         "job": _serialize_job(building),
         "plan": {
-            "revision": standing.revision.number,
-            "digest": standing.revision.digest,
+            "revision": status.revision.number,
+            "digest": status.revision.digest,
             "document": load_evaluation_input(building).document,
         },
         "evaluation": evaluation
@@ -156,20 +155,20 @@ def build_release_body(standing: BuildingStatus) -> dict[str, Any]:
         "notice": _build_notice(evaluation.result if evaluation else {}, findings),
         "previous": [
             {"kind": row.kind, "revision": row.revision_id, "digest": row.digest}
-            for row in standing.releases
+            for row in status.releases
         ],
     }
 
 
 def _fetch_concrete_entries(building: Building) -> list[ConcreteEntry]:
-    """Every entry of the concrete; those that were replaced are among them."""
+    """Load every concrete entry, superseded ones included."""
     found = ConcreteEntry.objects.filter(building=building)
     return list(found.select_related("recorded_by", "supersedes").order_by("pk"))
 
 
 def _serialize_photographs(building: Building) -> list[dict[str, Any]]:
-    """Write down every photograph; those of work stand with their decision."""
-    found = Photograph.objects.filter(building=building, carried_out=None)
+    """Write every photograph but those of work, which belong to their decision."""
+    found = Photograph.objects.filter(building=building, work_report=None)
     return [
         {
             **serialize_photograph(row),
@@ -198,8 +197,8 @@ def _fetch_findings(building: Building) -> list[Finding]:
         Finding.objects.filter(building=building)
         .prefetch_related(
             "decisions__engineer",
-            "decisions__carried_out__person",
-            "decisions__carried_out__photographs__recorded_by",
+            "decisions__work_report__person",
+            "decisions__work_report__photographs__recorded_by",
             "events__person",
         )
         .order_by("pk")
@@ -211,7 +210,7 @@ def _serialize_finding(finding: Finding) -> dict[str, Any]:
         "finding": finding.topic,
         "checks": finding.checks,
         "state": finding.state,
-        "closing": finding.closing,
+        "closing": finding.closed_reason,
         "opened_at": finding.opened_at.isoformat(),
         "closed_at": finding.closed_at.isoformat() if finding.closed_at else None,
         "remedies": finding.remedies,
@@ -228,8 +227,8 @@ def _serialize_finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _serialize_decision(decision: Any) -> dict[str, Any]:
-    done = getattr(decision, "carried_out", None)
+def _serialize_decision(decision: Decision) -> dict[str, Any]:
+    report: WorkReport | None = getattr(decision, "work_report", None)
     return {
         "remedy": decision.remedy,
         "disposition": decision.disposition,
@@ -238,27 +237,27 @@ def _serialize_decision(decision: Any) -> dict[str, Any]:
         "engineer": serialize_person(decision.engineer),
         **_signature_member(decision.signed_with),
         "made_at": decision.made_at.isoformat(),
-        "carried_out": done
+        "carried_out": report
         and {
-            "by": serialize_person(done.person),
-            "at": done.at.isoformat(),
-            "note": done.note,
+            "by": serialize_person(report.person),
+            "at": report.at.isoformat(),
+            "note": report.note,
             "photographs": [
-                serialize_photograph(row) for row in done.photographs.all()
+                serialize_photograph(row) for row in report.photographs.all()
             ],
         },
     }
 
 
 def _signature_member(signed_with: str) -> dict[str, str]:
-    """Say what was signed with, where that is known."""
+    """Return the member that names the signature, where it is known."""
     return {"signed_with": signed_with} if signed_with else {}
 
 
 def _build_notice(
     result: Mapping[str, Any], findings: list[dict[str, Any]]
 ) -> dict[str, Any]:
-    """Write the notice to the erector: strength, and every change to a rod."""
+    """Build the notice to the erector: strength, and every change to a rod."""
     return {
         "statement": NOTICE_STATEMENT,
         "strength": _select_strength_gate(result.get("concrete")),
@@ -280,11 +279,11 @@ def _build_notice(
 
 
 def _select_strength_gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """The strength gate alone: a forecast or delivery tests give notice of nothing."""
+    """Select the strength gate: forecasts and delivery tests are no notice."""
     if concrete is None:
         return None
-    beside = ("acceptance", "forecast")
-    return {name: said for name, said in concrete.items() if name not in beside}
+    excluded = ("acceptance", "forecast")
+    return {name: value for name, value in concrete.items() if name not in excluded}
 
 
 def _changes_rods(topic: str, remedy: str) -> bool:

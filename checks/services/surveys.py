@@ -1,4 +1,4 @@
-"""Readings of a survey's points, through the one door."""
+"""Recording of the readings that a survey file gives."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -20,10 +20,10 @@ TOTAL_STATION = "total station"
 def record_survey(
     *, actor: Person, building: Building, shot: SurveyImport
 ) -> RecordedReadings:
-    """Record what a survey says; its total station is added to the job if it is new.
+    """Record the readings of a survey, all or none.
 
-    All of it is stored, or nothing. A point that an earlier file had is not read twice,
-    whoever and whenever the later file says it is from.
+    A new total station is added to the job's instruments. A point that an earlier file
+    contained already is one reading, whatever crew and time the later file names.
     """
     entries = list(shot.surveyed.entries)
     name = entries[0].get("instrument") if entries else None
@@ -44,7 +44,7 @@ def record_survey(
 def _match_recorded(
     building: Building, entries: Sequence[Mapping[str, Any]]
 ) -> list[Mapping[str, Any]]:
-    """Write what the record has already as it has it."""
+    """Replace entries that are in the record already by the stored ones."""
     ids = [entry["id"] for entry in entries]
     rows = Reading.objects.filter(building=building, client_id__in=ids)
     known = {(row.client_id, row.check_key, row.entered): row.entry for row in rows}

@@ -238,7 +238,7 @@ def _render_finding(
         "ruled_out": review.list_ruled_out(finding),
         "holds": holds,
         "ordered": describe_remedy(holds.remedy) if holds else "",
-        "done": getattr(holds, "carried_out", None),
+        "done": getattr(holds, "work_report", None),
         "photographs": list_finding_photographs(finding),
         "photographs_form": AddPhotographsForm(),
         "events": events,

@@ -17,7 +17,6 @@ from django.urls import reverse
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.services.evaluation import evaluate_building
 from checks.services.readings import RecordedReadings, record_readings
 from checks.views.offline_files import (
     SERVICE_WORKER_SCRIPT,
@@ -26,7 +25,6 @@ from checks.views.offline_files import (
 )
 from checks.views.readings import get_visible_building
 from core.requests import AuthenticatedRequest
-from jobs.models import Building
 
 logger = logging.getLogger(__name__)
 
@@ -86,8 +84,6 @@ def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         )
     except PermissionDenied as error:
         return JsonResponse({"error": str(error)}, status=403)
-    if recorded.repeated and not recorded.stored:
-        _evaluate_if_due(building)
     return JsonResponse(_describe_outcome(recorded, entries))
 
 
@@ -105,17 +101,6 @@ def _parse_body(body: bytes) -> tuple[object, list[dict[str, Any]]]:
     if not all(isinstance(e, dict) and isinstance(e.get("id"), str) for e in entries):
         raise ValueError("Each reading must be an object with an `id`.")
     return sent.get("person"), entries
-
-
-def _evaluate_if_due(building: Building) -> None:
-    """Judge what an upload that broke off left unjudged; the sweep tries again."""
-    building.refresh_from_db()
-    if building.evaluation_due_since is None:
-        return
-    try:
-        evaluate_building(building.pk)
-    except Exception:
-        logger.exception("Building %s could not be evaluated.", building.pk)
 
 
 def _describe_outcome(

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from checks.forms.photographs import AddPhotographsForm, size_error
 from checks.forms.reading_rows import ReadingRow
-from checks.models import DIGEST, Decision, Finding, Photograph
+from checks.models import DIGEST_PATTERN, Decision, Finding, Photograph
 from checks.services.file_store import FileStoreError, load_file
 from checks.services.photographs import add_photograph, add_photographs
 from checks.views.readings import get_visible_building
@@ -47,7 +47,7 @@ def photograph(request: AuthenticatedRequest, pk: int, digest: str) -> HttpRespo
 
 def can_see_photograph(person: Person, building: int, digest: str) -> bool:
     """Whether this is a file of a photograph this person may see."""
-    if not re.fullmatch(DIGEST, digest):
+    if not re.fullmatch(DIGEST_PATTERN, digest):
         return False
     seen = Photograph.objects.visible_to(person).filter(building=building)
     return seen.filter(Q(digest=digest) | Q(small_digest=digest)).exists()

@@ -15,13 +15,16 @@ from checks.models import Release
 from checks.queries.releases import paginate_past_releases, read_release_record
 from checks.queries.strength_status import get_strength_status
 from checks.services.errors import ConflictError, NotReadyError
-from checks.services.hold_points import list_release_gates
-from checks.services.releases import (
+from checks.services.hold_points import (
     find_missing_requirements,
+    list_release_gates,
+)
+from checks.services.releases import (
     find_verified_release,
     sign_release,
 )
 from checks.views.readings import get_visible_building
+from checks.views.requirements import build_gate_sections, build_requirement_lines
 from checks.views.view_log import Kind, log_view
 from core.permissions import Action, may, require
 from core.requests import AuthenticatedRequest
@@ -34,12 +37,12 @@ SHA256_HEX = re.compile(r"[0-9a-fA-F]{64}")
 def releases(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show every gate: signed, or what is missing; and what was signed before."""
     building = get_visible_building(request, pk)
-    shown = list_release_gates(building)
-    standing = [gate.release for gate in shown if gate.release]
+    gates = build_gate_sections(building, list_release_gates(building))
+    in_force = [gate.release for gate in gates if gate.release]
     context = {
         "building": building,
-        "gates": shown,
-        "page": paginate_past_releases(building, standing, request.GET.get("page")),
+        "gates": gates,
+        "page": paginate_past_releases(building, in_force, request.GET.get("page")),
         "strength": get_strength_status(building),
         "may_sign": may(Action.SIGN_RELEASE, building.roles_of(request.user)),
     }
@@ -52,12 +55,14 @@ def sign_stage_release(
 ) -> HttpResponse:
     """Sign one gate, with the password again or a passkey."""
     building = get_visible_building(request, pk)
-    if kind not in Release.Kind.values:
+    if kind not in Release.Kind.values():
         raise Http404
     roles = building.roles_of(request.user)
     require(request.user, Action.SIGN_RELEASE, roles=roles)
     form = SignReleaseForm(request.POST or None, request=request)
-    missing = find_missing_requirements(building, kind)
+    missing = build_requirement_lines(
+        building, find_missing_requirements(building, kind)
+    )
     if form.is_valid():
         try:
             release = sign_release(
@@ -67,10 +72,13 @@ def sign_stage_release(
                 note=form.cleaned_data["note"],
                 signed_with=form.signed_with,
             )
-        except (NotReadyError, ConflictError) as error:
+        except NotReadyError:
+            messages.warning(request, "Not signed: it is blocked, see below.")
+            return redirect("checks:releases", building.pk)
+        except ConflictError as error:
             messages.warning(request, str(error))
             return redirect("checks:releases", building.pk)
-        messages.success(request, f"The {release.get_kind_display()} is signed.")
+        messages.success(request, f"{release.get_kind_display()} signed.")
         return redirect(release)
     context = {
         "building": building,

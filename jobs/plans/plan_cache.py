@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 from jobs.anchor_plan.values import Plan
+from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
 from jobs.models import PlanRevision
 
@@ -21,6 +23,11 @@ class _StoredDocument:
 def load_plan(revision: PlanRevision) -> Plan:
     """Read a revision's document; the same digest is read once per process."""
     return _parse_stored(_StoredDocument(revision.digest, revision.document))
+
+
+def load_document_plan(document: dict[str, Any]) -> Plan:
+    """Parse the plan of a document without readings, once per process and content."""
+    return _parse_stored(_StoredDocument(sha256_of(document), document))
 
 
 @lru_cache(maxsize=MAX_CACHED_PLANS)

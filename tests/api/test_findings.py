@@ -213,4 +213,4 @@ def _standing(finding: Finding) -> str:
     from checks.models import Reading
 
     rows = Reading.objects.filter(building=finding.building, check_key="level:R2")
-    return rows.standing().get().client_id
+    return rows.current().get().client_id

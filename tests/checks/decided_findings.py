@@ -41,5 +41,5 @@ def level(value: str, replaces: str, at: datetime | None = None) -> dict[str, An
 
 
 def old_reading(building: Building) -> str:
-    rows = Reading.objects.filter(building=building, check_key="level:S2").standing()
+    rows = Reading.objects.filter(building=building, check_key="level:S2").current()
     return rows.get().client_id

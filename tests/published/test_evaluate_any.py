@@ -190,7 +190,7 @@ def test_findings_are_what_fails_and_nothing_else(document: Document) -> None:
         assert each["checks"]
         assert set(each["checks"]) <= set(known)
         first, *others = each["remedies"]
-        assert each["severity"] == first["approval"]
+        assert each["approval"] == first["approval"]
         assert "why_second" not in first
         assert all(other["why_second"] for other in others)
         for remedy in each["remedies"]:

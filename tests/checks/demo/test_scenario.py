@@ -102,7 +102,7 @@ def test_the_trails_tell_of_most_things(loaded: LoadedDemo, kind: AuditLogKind):
     assert shown is (kind not in (AuditLogKind.SIGN_INS, AuditLogKind.INSTRUMENTS))
 
 
-@pytest.mark.parametrize("kind", Release.Kind.values)
+@pytest.mark.parametrize("kind", Release.Kind.values())
 def test_releases_of_every_kind_are_signed(loaded: LoadedDemo, kind: str):
     assert Release.objects.filter(kind=kind).exists()
 
@@ -123,7 +123,7 @@ def test_findings_of_every_state_are_there(loaded: LoadedDemo, state: str):
 
 
 def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: LoadedDemo):
-    ways = set(Finding.objects.exclude(closing="").values_list("closing", flat=True))
+    ways = set(Finding.objects.exclude(closed_reason="").values_list("closed_reason", flat=True))
     assert ways >= {"within", "verified", "accepted"}
 
 
@@ -217,7 +217,7 @@ def test_the_clock_tells_the_true_time_again(loaded: LoadedDemo):
 
 def test_work_and_checks_were_photographed(loaded: LoadedDemo):
     taken = list(Photograph.objects.all())
-    assert {row.carried_out is not None for row in taken} == {True, False}
+    assert {row.work_report is not None for row in taken} == {True, False}
     assert all(row.caption and load_file(row.digest) for row in taken)
     assert Release.objects.filter(
         record__findings__contains=[

@@ -77,7 +77,7 @@ def test_a_group_turned_a_quarter_is_set_anew_and_not_called_a_shift():
     found = finding(lambda d: turn_group(d, 90.0))
     assert "turned 90.0° counter-clockwise" in ruled_out(found)["shift"]
     assert found["remedies"][0]["remedy"] == "re_anchor"
-    assert found["severity"] == "engineer"
+    assert found["approval"] == "engineer"
 
 
 def test_a_turn_within_the_line_tolerance_is_a_shift_that_says_so():
@@ -126,7 +126,7 @@ def test_a_tolerance_wider_than_the_hole_lets_no_plate_pass_in_silence():
         move(document, 1, 6.0)
         move(document, 2, -6.0)
 
-    assert finding(change)["severity"] == "engineer"
+    assert finding(change)["approval"] == "engineer"
 
 
 # ---- what is written is enough -------------------------------------------------------

@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils.timezone import localdate, now
 
-from checks.models import CarriedOut, Decision, Finding, Reading, Release
+from checks.models import Decision, Finding, Reading, Release, WorkReport
 from checks.queries.audit_log import query as trail_queries
 from checks.queries.audit_log.query import AuditLogEntry, iterate_entries, load_page
 from checks.queries.audit_log.sources import (
@@ -167,7 +167,7 @@ def test_every_record_that_names_a_person_is_told(job: Job) -> None:
         and any(field.related_model is Person for field in model._meta.get_fields())
     }
     told_of = {source.rows(job).model for source in SOURCES}
-    by_their_events = {Decision, CarriedOut}
+    by_their_events = {Decision, WorkReport}
     assert kept - told_of == by_their_events
     assert len(kept) > 8
 

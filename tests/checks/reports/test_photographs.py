@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils.timezone import now
 
-from checks.models import CarriedOut, Photograph, Release
+from checks.models import Photograph, Release, WorkReport
 from checks.reports.release_report import compose_release, render_release_pdf
 from checks.reports.status_report import render_status_pdf
 from checks.reports.typst_pdf import build_files
@@ -31,7 +31,7 @@ def photographed(
     decided: Building, field_lead: Person, operations: Person
 ) -> tuple[Release, dict[str, Photograph]]:
     """Give a ship release over a photograph of work, of a finding and of a check."""
-    done = CarriedOut.objects.get()
+    done = WorkReport.objects.get()
     made = done.decision
 
     def add(width: int, caption: str, **of: Any) -> Photograph:
@@ -80,7 +80,7 @@ def test_a_photograph_added_since_changes_no_release(
         building=release.building,
         client_id=uuid4(),
         content=photo(),
-        decision=CarriedOut.objects.get().decision,
+        decision=WorkReport.objects.get().decision,
     )
     release.refresh_from_db()
     assert find_verified_release(release.digest) == release

@@ -78,7 +78,7 @@ def form(findings: list[Finding], **changed: Any) -> dict[str, Any]:
 
 def own_reading(building: Building, check: str, person: Person) -> None:
     """Let somebody measure a pad again, to the same result."""
-    old = Reading.objects.standing().get(building=building, check_key=check)
+    old = Reading.objects.current().get(building=building, check_key=check)
     again = entry(check, old.entered, supersedes=old.client_id)
     record_readings(actor=person, building=building, entries=[again])
 
@@ -373,7 +373,7 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
 ) -> None:
     bulk_request_remeasurement(actor=engineer, findings=a_foot_long, note="Zero first.")
     later = (now() + timedelta(minutes=1)).isoformat()
-    readings = Reading.objects.standing().filter(check_key__startswith="line:S")
+    readings = Reading.objects.current().filter(check_key__startswith="line:S")
     again = [
         entry(r.check_key, r.entered, supersedes=r.client_id, at=later)
         for r in readings
@@ -402,14 +402,14 @@ def test_it_is_proposed_again_where_another_reason_came_up() -> None:
     from checks.queries.finding_groups import find_remeasurement
 
     finding = Finding(remedies=[{"remedy": "remeasure"}, {"remedy": "refer"}])
-    notes = [
-        ("asked_again", "Once more."),
-        ("changed", FindingEvent.STOOD),
-        ("changed", FindingEvent.PROPOSED_NOW + "remeasure."),
+    steps = [
+        ("asked_again", ""),
+        ("changed", FindingEvent.Code.STILL_OUTSIDE),
+        ("changed", FindingEvent.Code.NEW_PROPOSAL),
     ]
     events = [
-        FindingEvent(pk=pk, kind=kind, note=note, at=now())
-        for pk, (kind, note) in enumerate(notes)
+        FindingEvent(pk=pk, kind=kind, code=code, at=now())
+        for pk, (kind, code) in enumerate(steps)
     ]
     assert find_remeasurement(finding, events[:1]) is None
     assert find_remeasurement(finding, events[:2]) is not None

@@ -45,13 +45,13 @@ def test_a_decision_freezes_what_it_was_based_on(
 ) -> None:
     made = order(low_pad, engineer)
     made = Decision.objects.get(pk=made.pk)
-    assert made.digest == sha256_of(made.basis)
-    assert [row["check"] for row in made.basis["checks"]] == ["level:S2"]
-    (reading,) = made.basis["readings"]
+    assert made.digest == sha256_of(made.snapshot)
+    assert [row["check"] for row in made.snapshot["checks"]] == ["level:S2"]
+    (reading,) = made.snapshot["readings"]
     assert reading["entered"] == "1006 mm"
     assert reading["recorded_by"]["username"] == field_lead.username
-    assert made.basis["made_with"] == low_pad.evaluation.made_with
-    assert made.basis["plan"]["digest"] == low_pad.evaluation.revision.digest
+    assert made.snapshot["made_with"] == low_pad.evaluation.made_with
+    assert made.snapshot["plan"]["digest"] == low_pad.evaluation.revision.digest
     assert made.remedy == low_pad.remedies[index_of(low_pad, "shim")]
     assert fresh(low_pad).state == Finding.State.DECIDED
     assert kinds(low_pad) == ["opened", "decided"]
@@ -116,7 +116,7 @@ def test_accepting_as_is_closes_and_stays_closed(
     low_pad: Finding, building: Building, engineer: Person, measure: Measure
 ) -> None:
     order(low_pad, engineer, choice="accept", disposition="use_as_is")
-    assert fresh(low_pad).closing == Finding.Closing.ACCEPTED
+    assert fresh(low_pad).closed_reason == Finding.ClosedReason.ACCEPTED
     measure(entry("wall:A-B", "66'"))
     assert not Finding.objects.open().filter(building=building).exists()
 
@@ -155,7 +155,7 @@ def test_strength_is_never_accepted_as_it_is(
 ) -> None:
     measure(entry("strength:F1", "1200 psi"))
     finding = Finding.objects.get(building=building, topic="strength")
-    with pytest.raises(ValidationError, match="not accepted"):
+    with pytest.raises(ValidationError, match="cannot be accepted"):
         order(finding, engineer, choice="accept", disposition="use_as_is")
 
 
@@ -168,7 +168,7 @@ def test_waiting_for_strength_ends_when_the_strength_is_there(
     order(finding, operations, choice=index_of(finding, "wait_for_strength"))
     later = day + timedelta(days=9)
     measure(entry("strength:F2", "3000 psi", at=later.isoformat()))
-    assert fresh(finding).closing == Finding.Closing.VERIFIED
+    assert fresh(finding).closed_reason == Finding.ClosedReason.VERIFIED
 
 
 def test_a_second_decision_is_told_of_the_first(
@@ -280,7 +280,7 @@ def test_a_flagged_decision_is_decided_again_before_it_is_carried_out(
 ) -> None:
     first = order(low_pad, engineer)
     measure(level("1009 mm", old_reading(building)))
-    with pytest.raises(ConflictError, match="looks at it again"):
+    with pytest.raises(ConflictError, match="reviews it"):
         report_work_done(actor=field_lead, decision=first, at=now(), note="Done.")
     second = order(fresh(low_pad), engineer)
     assert fresh(low_pad).flagged_at is None

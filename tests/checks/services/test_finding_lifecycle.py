@@ -66,7 +66,7 @@ def test_a_finding_closes_when_later_readings_are_within(
 ) -> None:
     measure(level("1001 mm", old_reading(building)))
     finding = fresh(low_pad)
-    assert finding.closing == Finding.Closing.WITHIN
+    assert finding.closed_reason == Finding.ClosedReason.WITHIN
     assert kinds(finding) == ["opened", "closed"]
 
 
@@ -86,7 +86,7 @@ def test_a_revision_without_the_position_supersedes_its_finding(
     del document["positions"][1]
     jobs.revise_plan(actor=operations, building=building, document=document, note="")
     evaluate_building(building.pk)
-    assert fresh(low_pad).closing == Finding.Closing.SUPERSEDED
+    assert fresh(low_pad).closed_reason == Finding.ClosedReason.SUPERSEDED
 
 
 # The record
@@ -96,7 +96,7 @@ def test_a_revision_without_the_position_supersedes_its_finding(
     "table",
     [
         "checks_decision",
-        "checks_carriedout",
+        "checks_workreport",
         "checks_findingevent",
         "checks_evaluation",
     ],
@@ -113,7 +113,7 @@ def test_the_database_refuses_to_change_or_delete_what_was_decided(
 
 def test_a_basis_is_plain_json(low_pad: Finding, engineer: Person) -> None:
     made = order(low_pad, engineer)
-    assert json.loads(json.dumps(made.basis)) == made.basis
+    assert json.loads(json.dumps(made.snapshot)) == made.snapshot
 
 
 def test_every_step_names_who_took_it(

@@ -169,7 +169,7 @@ def test_the_first_picture_of_a_phones_two_is_the_one() -> None:
 @pytest.mark.parametrize("brand", [b"heic", b"mif1"])
 def test_heic_is_refused_with_what_to_do(brand: bytes) -> None:
     heic = struct.pack(">I", 24) + b"ftyp" + brand + bytes(4) + b"mif1heic" + bytes(99)
-    with pytest.raises(ImageError, match="Set the camera to save JPEG"):
+    with pytest.raises(ImageError, match="Set the camera to JPEG"):
         normalise_image(heic)
 
 

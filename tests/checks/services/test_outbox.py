@@ -144,7 +144,7 @@ def test_a_release_is_announced_with_its_digest(
     row = Announcement.objects.get(kind="release.signed")
     assert (row.about, row.about_id) == ("release", release.pk)
     assert row.detail == {"release": "pour", "digest": release.digest}
-    assert (row.person, row.words) == (operations, "pour release")
+    assert (row.person, row.words) == (operations, "Pour release (foundation)")
 
 
 def test_a_stage_is_announced_when_it_moves_and_not_when_its_reason_changes(
@@ -187,4 +187,4 @@ def test_the_forecast_of_the_gate_stands_in_the_calendars_until_it_is_open(
 def _last(finding: Finding) -> str:
     key = finding.checks[0]
     rows = Reading.objects.filter(building=finding.building, check_key=key)
-    return rows.standing().order_by("-pk")[0].client_id
+    return rows.current().order_by("-pk")[0].client_id

@@ -13,7 +13,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 from django.utils.timezone import now
 
-from checks.models import CarriedOut, Decision, Finding, Photograph, Reading
+from checks.models import Decision, Finding, Photograph, Reading, WorkReport
 from checks.services.file_store import FileStoreError, load_file, path_for, store_file
 from checks.services.findings import report_work_done
 from checks.services.photographs import (
@@ -47,7 +47,7 @@ def refused(actor: Person, building: Building, **members: Any) -> dict[str, list
 
 
 @pytest.fixture
-def done(low_pad: Finding, engineer: Person, field_lead: Person) -> CarriedOut:
+def done(low_pad: Finding, engineer: Person, field_lead: Person) -> WorkReport:
     """Give the shim of the low pad, ordered and carried out."""
     return report_work_done(
         actor=field_lead, decision=order(low_pad, engineer), at=now(), note="Done."
@@ -197,7 +197,7 @@ def test_what_it_is_said_to_be_of_has_to_be_there(
 
 
 def test_a_finding_of_another_building_is_refused(
-    low_pad: Finding, field_lead: Person, job: Job, operations: Person, done: CarriedOut
+    low_pad: Finding, field_lead: Person, job: Job, operations: Person, done: WorkReport
 ) -> None:
     other = factories.building(job, operations, shed(name="Another shed"))
     made = done.decision
@@ -223,7 +223,7 @@ def test_a_stranger_adds_none(building: Building, stranger: Person) -> None:
 
 
 def test_to_a_decisions_work_whoever_may_carry_it_out_adds(
-    done: CarriedOut, building: Building, field_lead: Person, engineer: Person
+    done: WorkReport, building: Building, field_lead: Person, engineer: Person
 ) -> None:
     with pytest.raises(PermissionDenied, match="as carried out"):
         add(engineer, building, decision=done.decision)
@@ -288,7 +288,7 @@ def test_where_one_cannot_be_kept_nothing_is_reported(
     assert first.startswith("one.heic: ")
     assert second.startswith("two.heic: ")
     assert fresh(made.finding).state == Finding.State.DECIDED
-    assert not CarriedOut.objects.exists()
+    assert not WorkReport.objects.exists()
 
 
 def test_more_than_a_dozen_at_once_are_refused(
@@ -335,5 +335,5 @@ def test_a_file_lost_or_damaged_is_told_and_not_shown(
     with pytest.raises(FileStoreError, match="is damaged"):
         load_file(digest)
     path_for(digest).unlink()
-    with pytest.raises(FileStoreError, match="restore it from the backup"):
+    with pytest.raises(FileStoreError, match="Restore it from the backup"):
         load_file(digest)

@@ -10,13 +10,14 @@ from django.core.exceptions import PermissionDenied
 from django.db import ProgrammingError, connection
 from django.utils.timezone import now
 
+from checks.labels import describe_requirement
 from checks.models import Finding, Release
 from checks.queries.releases import read_release_record
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.evaluation import evaluate_building
 from checks.services.findings import decide_finding, report_work_done
+from checks.services.hold_points import find_missing_requirements
 from checks.services.releases import (
-    find_missing_requirements,
     find_verified_release,
     sign_release,
 )
@@ -34,7 +35,7 @@ KINDS = list(Release.Kind)
 
 def missing(building: Building, kind: str) -> list[str]:
     return [
-        item.what
+        describe_requirement(item.code, item.keys, item.detail)
         for item in find_missing_requirements(
             Building.objects.get(pk=building.pk), kind
         )
@@ -93,17 +94,17 @@ def test_an_undecided_finding_holds_the_steel_until_it_is_decided(
     first = _standing(measured, "level:S2")[0]
     measure(entry("level:S2", "1012 mm", supersedes=first))
     (what,) = missing(measured, "ship")
-    assert what == "1 finding waits for the engineer"
+    assert what == "1 finding needs a decision"
     finding = Finding.objects.get(building=measured, topic="level:S2")
     order(finding, engineer, choice=0, note="Grout.", disposition="rework")
     assert missing(measured, "ship") == []
-    assert "1 finding decided, not carried out" in missing(measured, "erect")
+    assert "1 finding decided, work not done" in missing(measured, "erect")
 
 
 def _standing(building: Building, check: str) -> list[str]:
     from checks.models import Reading
 
-    rows = Reading.objects.filter(building=building, check_key=check).standing()
+    rows = Reading.objects.filter(building=building, check_key=check).current()
     return [row.client_id for row in rows]
 
 
@@ -128,7 +129,7 @@ def test_columns_wait_for_the_steel_release_and_for_strength(
     measured: Building, measure: Measure, operations: Person
 ) -> None:
     assert missing(measured, "erect") == [
-        "ship release not signed",
+        "Ship release (verification) not signed",
         "no field-cured sample tested",
     ]
     measure(entry("strength:F1", "1200 psi", at=_ago(9)))
@@ -180,7 +181,7 @@ def test_the_strength_gate_waits_where_a_sample_cannot_be_believed(
     assert "dated before 2026-04-07" in missing(measured, "erect")[-1]
     at = _ago(1)
     measure(entry("strength:F2", "3000 psi", at=at))
-    assert missing(measured, "erect") == ["ship release not signed"]
+    assert missing(measured, "erect") == ["Ship release (verification) not signed"]
     measure(entry("strength:F2", "3600 psi", at=at))
     assert any("companion cylinders" in each for each in missing(measured, "erect"))
 
@@ -222,10 +223,10 @@ def test_a_plan_revision_asks_for_the_steel_release_again(
         sign_release(actor=operations, building=strong, kind="ship")
     document = shed(shim_thicknesses=['1/8"'])
     jobs.revise_plan(actor=operations, building=strong, document=document, note="")
-    with pytest.raises(NotReadyError, match="not evaluated"):
+    with pytest.raises(NotReadyError, match="not_evaluated"):
         sign_release(actor=operations, building=strong, kind="ship")
     evaluate_building(strong.pk)
-    assert missing(strong, "erect") == ["ship release not signed"]
+    assert missing(strong, "erect") == ["Ship release (verification) not signed"]
     sign_release(actor=operations, building=strong, kind="ship")
     assert missing(strong, "erect") == []
 
@@ -265,7 +266,7 @@ def test_stages_say_where_they_stand_and_what_holds_them(
     measure(entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm"))
     state, blocked_by = stages(building)["verification"]
     assert state == "held"
-    assert blocked_by.startswith("1 finding waits for the engineer")
+    assert blocked_by.startswith("1 finding needs a decision")
     assert "4 checks not measured" in blocked_by
 
 
@@ -360,7 +361,7 @@ def test_the_notice_lists_every_rod_that_was_changed(
         note="Slot hole 1 and weld a plate washer.",
     )
     sign_release(actor=operations, building=strong, kind="ship")
-    assert missing(strong, "erect") == ["1 finding decided, not carried out"]
+    assert missing(strong, "erect") == ["1 finding decided, work not done"]
     report_work_done(actor=field_lead, decision=made, at=now(), note="Slotted.")
     assert "not measured within or accepted" in missing(strong, "erect")[0]
     order(fresh(finding), engineer, choice="accept", disposition="use_as_is")

@@ -25,7 +25,7 @@ FIELDS = [
     "remedy",
     "disposition",
     "note",
-    "basis",
+    "snapshot",
     "digest",
     "evaluation",
     "engineer",

@@ -15,7 +15,7 @@ def test_a_correction_takes_the_place_of_the_reading_it_names(
     wrong = entry("wall:A-B", "67'")
     measure(wrong)
     right = measure(entry("wall:A-B", "66'", supersedes=wrong["id"])).stored[0]
-    standing = Reading.objects.filter(building=building).standing()
+    standing = Reading.objects.filter(building=building).current()
     assert list(standing) == [right]
     latest = Evaluation.objects.filter(building=building).first()
     assert latest is not None
@@ -32,7 +32,7 @@ def test_a_chain_of_corrections_comes_in_at_once_in_any_order(
     third = entry("wall:A-B", "66'", supersedes=second["id"])
     recorded = measure(third, first, second)
     assert [row.entered for row in recorded.stored] == ["66'", "67'", "68'"]
-    standing = Reading.objects.filter(building=building).standing()
+    standing = Reading.objects.filter(building=building).current()
     assert [row.entered for row in standing] == ["66'"]
 
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.utils.timezone import now
 
-from checks.models import CarriedOut, Finding
+from checks.models import Finding, WorkReport
 from checks.services.errors import ConflictError
 from checks.services.findings import report_work_done, request_remeasurement
 from core.models import Person
@@ -34,7 +34,7 @@ def test_carried_out_and_measured_within_is_verified(
     later = done + timedelta(minutes=1)
     measure(level("1000.5 mm", old_reading(building), at=later))
     finding = fresh(low_pad)
-    assert finding.closing == Finding.Closing.VERIFIED
+    assert finding.closed_reason == Finding.ClosedReason.VERIFIED
     assert kinds(finding) == ["opened", "decided", "carried_out", "closed"]
 
 
@@ -84,7 +84,7 @@ def test_readings_that_came_in_before_the_report_still_verify_it(
     assert fresh(low_pad).flagged_at is None
     report_work_done(actor=field_lead, decision=made, at=done, note="Done.")
     measure(level("1000.5 mm", old_reading(building), at=later))
-    assert fresh(low_pad).closing == Finding.Closing.VERIFIED
+    assert fresh(low_pad).closed_reason == Finding.ClosedReason.VERIFIED
 
 
 def test_work_that_cannot_be_measured_within_is_accepted_by_the_engineer(
@@ -95,7 +95,7 @@ def test_work_that_cannot_be_measured_within_is_accepted_by_the_engineer(
     with pytest.raises(ConflictError, match="already"):
         order(fresh(low_pad), engineer)
     order(fresh(low_pad), engineer, choice="accept", disposition="use_as_is")
-    assert fresh(low_pad).closing == Finding.Closing.ACCEPTED
+    assert fresh(low_pad).closed_reason == Finding.ClosedReason.ACCEPTED
 
 
 @pytest.mark.parametrize("off", [timedelta(hours=-1), timedelta(hours=1)])
@@ -106,7 +106,7 @@ def test_carried_out_is_neither_before_the_decision_nor_to_come(
     with pytest.raises(ValidationError) as refused:
         report_work_done(actor=field_lead, decision=made, at=now() + off)
     assert "at" in refused.value.error_dict
-    assert not CarriedOut.objects.exists()
+    assert not WorkReport.objects.exists()
 
 
 def test_the_engineer_does_not_report_the_work(
@@ -138,7 +138,7 @@ def test_asking_again_takes_back_a_decision(
 ) -> None:
     made = order(low_pad, engineer)
     request_remeasurement(actor=engineer, finding=low_pad, note="Once more.")
-    with pytest.raises(ConflictError, match="nothing to carry out"):
+    with pytest.raises(ConflictError, match="no work to report"):
         report_work_done(actor=building.job.opened_by, decision=made, at=now())
     measure(level("1001 mm", old_reading(building)))
     finding = fresh(low_pad)
@@ -150,7 +150,7 @@ def test_asking_again_takes_back_a_decision(
 def test_asking_needs_a_reason_and_asks_once(
     low_pad: Finding, engineer: Person, field_lead: Person
 ) -> None:
-    with pytest.raises(ValidationError, match="Say what"):
+    with pytest.raises(ValidationError, match="Write what"):
         request_remeasurement(actor=engineer, finding=low_pad, note=" ")
     with pytest.raises(PermissionDenied):
         request_remeasurement(actor=field_lead, finding=low_pad, note="Why not.")

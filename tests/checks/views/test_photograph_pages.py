@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils.timezone import now
 
-from checks.models import CarriedOut, Decision, Finding, Photograph, Reading
+from checks.models import Decision, Finding, Photograph, Reading, WorkReport
 from checks.queries import photographs as queries
 from checks.services.file_store import load_file, path_for
 from checks.services.findings import report_work_done
@@ -135,7 +135,7 @@ def test_work_is_reported_with_photographs_and_they_are_shown_with_it(
     answer = client.post(url("carry_out", made.pk), given, follow=True)
     page = answer.content.decode()
     first, second = Photograph.objects.order_by("pk")
-    assert first.carried_out == second.carried_out == CarriedOut.objects.get()
+    assert first.work_report == second.work_report == WorkReport.objects.get()
     for kept in (first, second):
         assert f'href="{kept.get_absolute_url()}"' in page
         assert f'src="{kept.small_url}"' in page
@@ -162,10 +162,10 @@ def test_work_is_reported_without_photographs_only_with_a_word_on_it(
     silent = client.post(url("carry_out", made.pk), report(note=" "))
     assert silent.status_code == 400
     assert "Add a photograph of the work, or write here what" in silent.content.decode()
-    assert not CarriedOut.objects.exists()
+    assert not WorkReport.objects.exists()
     answer = client.post(url("carry_out", made.pk), report())
     assert answer.status_code == 302
-    assert CarriedOut.objects.exists()
+    assert WorkReport.objects.exists()
 
 
 def test_more_photographs_of_the_work_are_added_afterwards_once(

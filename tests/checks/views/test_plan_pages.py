@@ -139,7 +139,7 @@ def test_a_position_shows_its_rods_and_the_remedies_of_its_findings(
         building=shed,
         topic="position:S1",
         evaluation=evaluation,
-        severity="engineer",
+        approval="engineer",
         opened_at=evaluation.made_at,
         remedies=[
             {

@@ -219,7 +219,7 @@ def test_a_correction_is_a_reading_that_replaces(
         "replaces-0": wrong.client_id,
     }
     client.post(url("measure", building.pk), given)
-    assert Reading.objects.standing().get(building=building).entered == "66'"
+    assert Reading.objects.current().get(building=building).entered == "66'"
     page = client.get(url("reading_history", building.pk)).content.decode()
     assert "<s>67&#x27;</s>" in page
     assert f'href="#r{wrong.pk}"' in page

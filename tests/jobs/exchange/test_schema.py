@@ -50,7 +50,7 @@ RESULT = {
         {
             "finding": "level:S1",
             "checks": ["level:S1"],
-            "severity": "field",
+            "approval": "field",
             "likely_cause": None,
             "remedies": [
                 {
