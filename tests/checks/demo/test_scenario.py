@@ -123,7 +123,11 @@ def test_findings_of_every_state_are_there(loaded: LoadedDemo, state: str):
 
 
 def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: LoadedDemo):
-    ways = set(Finding.objects.exclude(closed_reason="").values_list("closed_reason", flat=True))
+    ways = set(
+        Finding.objects.exclude(closed_reason="").values_list(
+            "closed_reason", flat=True
+        )
+    )
     assert ways >= {"within", "verified", "accepted"}
 
 

@@ -472,7 +472,7 @@ def test_several_findings_that_hold_a_release_are_where_its_link_leads(
     def led_to(words: str) -> set[int]:
         gates = client.get(url("releases", building.pk)).context["gates"]
         missing = next(gate for gate in gates if gate.kind == "erect").missing
-        (item,) = (item for item in missing if words in item.what)
+        (item,) = (item for item in missing if words in item.text)
         return {row.pk for row in client.get(item.url).context["page"]}
 
     every = {finding.pk for finding in open_ones}
