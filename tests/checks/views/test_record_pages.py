@@ -476,10 +476,10 @@ def test_several_findings_that_hold_a_release_are_where_its_link_leads(
         return {row.pk for row in client.get(item.url).context["page"]}
 
     every = {finding.pk for finding in open_ones}
-    assert led_to("wait for the engineer") == every
+    assert led_to("need a decision") == every
     for finding in open_ones:
         order(finding, engineer)
-    assert led_to("decided, not carried out") == every
+    assert led_to("decided, work not done") == every
 
 
 def test_a_release_of_an_earlier_plan_is_still_found(
