@@ -35,8 +35,7 @@ def evaluate_building(building_id: int) -> Evaluation:
     ) or _store_evaluation(building, evaluation_input, input_digest)
     times = load_reading_times(building)
     sync_findings(building, evaluation, evaluation_input, times)
-    building.evaluation_due_since = None
-    building.save(update_fields=["evaluation_due_since"])
+    building.evaluation_due_since = None  # saved with the progress
     status = get_building_status(
         building,
         evaluation,

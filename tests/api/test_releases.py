@@ -88,7 +88,7 @@ def test_anybody_may_verify_a_digest_and_learns_no_more_than_the_paper_says(
     assert answer.status_code == 200
     assert answer.json() == answer.json() | {
         "digest": digest,
-        "kind": "pour release",
+        "kind": "Pour release (foundation)",
         "building": laid_out.name,
         "job": laid_out.job.number,
         "revision": 1,

@@ -153,7 +153,7 @@ def test_all_or_none_is_stored(tell: Any) -> None:
         (warm(8, 6, "14", hours=20), "/temperature", "41 degF"),
         (warm(8, 6, "140 degC", hours=20), "/temperature", "typing error"),
         (warm(8, 6, "14 degC", hours=0), "/hours", "above 0"),
-        (warm(8, 6, "14 degC"), "/hours", "how long ago the concrete was placed"),
+        (warm(8, 6, "14 degC"), "/hours", "hours since the concrete was placed"),
         (warm(20, 6, "14 degC", hours=20), "/at", "placed on 2026-04-07"),
         (warm(8, 6, "14 degC", hours=20, slump="4 in"), "/slump", "no member"),
         (
@@ -164,8 +164,8 @@ def test_all_or_none_is_stored(tell: Any) -> None:
         (cured(30, "0 psi"), "/strength", "greater than zero"),
         (cured(1, "3600 psi"), "/on", "before 2026-04-07"),
         (said("standard_cured", on="30 April", strength="3 MPa"), "/on", "a date"),
-        (said("placing", placed_on="2926-04-07"), "/placed_on", "still to come"),
-        (known(EXPECTED, on="2926-04-07"), "/on", "still to come"),
+        (said("placing", placed_on="2926-04-07"), "/placed_on", "in the future"),
+        (known(EXPECTED, on="2926-04-07"), "/on", "in the future"),
         (known(EXPECTED, on="0026-04-07"), "/on", "before 1950"),
         (
             said(
@@ -192,7 +192,7 @@ def test_a_time_to_come_is_refused(tell: Any) -> None:
     at = (now() + timedelta(hours=1)).isoformat()
     entry = said("temperature", at=at, temperature="14 degC", hours=20)
     wrong = [(each.pointer, each.message) for each in tell(entry).refused]
-    assert ("/entries/0/at", "This time is still to come.") in wrong
+    assert ("/entries/0/at", "This time is in the future.") in wrong
 
 
 def test_temperatures_make_one_history(tell: Any) -> None:
@@ -204,13 +204,13 @@ def test_temperatures_make_one_history(tell: Any) -> None:
     off = warm(9, 6, "15 degC", hours=60)
     assert "44.0 h before" in refused(tell(off))["/entries/0/hours"]
     before = warm(7, 20, "16 degC")
-    assert "how long ago" in refused(tell(before))["/entries/0/hours"]
+    assert "needs the hours" in refused(tell(before))["/entries/0/hours"]
     assert len(tell({**before, "hours": 10}).stored) == 1
 
 
 def test_too_many_at_once_are_refused(tell: Any) -> None:
     many = [cured(30, "3600 psi") for _ in range(1001)]
-    assert "At most 1000" in refused(tell(*many))["/entries"]
+    assert "at most 1000" in refused(tell(*many))["/entries"]
 
 
 def test_the_document_takes_no_more_tests_than_it_can_hold(
@@ -401,7 +401,7 @@ def test_the_trail_tells_who_entered_what(
     tell(warm(8, 6, "14 degC", hours=20), warm(8, 18, "15 degC"), known(EXPECTED))
     record_concrete(actor=engineer, building=building, entries=[cured(30, "26 MPa")])
     told = words_of(job)
-    both = "temperatures expected, temperature (3 entries)"
+    both = "expected temperatures, temperature (3 entries)"
     assert ("Fern", f"Of the concrete recorded: {both}") in told
     assert ("Emery", "Of the concrete recorded: standard-cured test") in told
 

@@ -45,7 +45,7 @@ def test_findings_are_gathered_into_one_letter_after_some_minutes(
     minutes_pass(6)
     assert told() == [engineer.email]
     (message,) = mail.outbox
-    assert message.subject.startswith("Padstone: 2 findings wait for you on J-")
+    assert message.subject.startswith("Padstone: 2 findings need your decision on J-")
     for words in words_of(message):
         assert "Pads S2" in words or "Pad S2" in words
         assert "S3" in words

@@ -182,10 +182,10 @@ def test_what_it_is_said_to_be_of_has_to_be_there(
 ) -> None:
     measure(entry("level:S1", "1 m", id="r-1"))
     for members, name, told in (
-        ({"check": "level:X9"}, "check", "leave the check out"),
+        ({"check": "level:X9"}, "check", "Leave the check out"),
         ({"check": "strength:F\x00"}, "check", "names no check"),
         ({"check": "strength:" + "F" * 200}, "check", "names no check"),
-        ({"reading": "r-2"}, "reading", "send the reading first"),
+        ({"reading": "r-2"}, "reading", "Send the reading first"),
         ({"reading": "r\x00"}, "reading", "no reading"),
         ({"reading": "r-1", "check": "level:S2"}, "reading", "is of level:S1"),
         ({"caption": "a" * 201}, "caption", "201 characters"),
@@ -204,7 +204,7 @@ def test_a_finding_of_another_building_is_refused(
     assert "finding" in refused(field_lead, other, finding=low_pad)
     assert "decision" in refused(field_lead, other, decision=made)
     both = refused(field_lead, low_pad.building, finding=low_pad, decision=made)
-    assert "not of both" in both["finding"][0]
+    assert "not to both" in both["finding"][0]
 
 
 # Who may
@@ -236,7 +236,7 @@ def test_work_not_reported_has_no_photographs(
 ) -> None:
     made = order(low_pad, engineer)
     told = refused(field_lead, low_pad.building, decision=made)
-    assert "report that first" in told["decision"][0]
+    assert "Report it first" in told["decision"][0]
 
 
 def test_photographs_are_seen_by_those_of_the_job(
