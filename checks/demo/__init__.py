@@ -16,7 +16,7 @@ __all__ = ["SIGN_INS", "load"]
 
 
 def load(progress: Callable[[int, int, str], None] | None = None) -> "LoadedDemo":
-    """Fill an empty database with the demo; see `checks.demo.loader.load`."""
+    """Load the demo into an empty database; see `checks.demo.loader.load`."""
     from checks.demo import loader
 
     return loader.load(progress)

@@ -1,34 +1,50 @@
-"""Who works in the demo: invented people; their passwords guard nothing."""
+"""The people of the demo, read from `data/accounts.toml`."""
 
 from typing import NamedTuple
 
+from checks.demo.data_files import read_table
+
 
 class DemoSignIn(NamedTuple):
-    """What `manage.py demo` prints so that somebody can look round."""
+    """An account that `manage.py demo` prints, so that somebody can sign in."""
 
     username: str
     password: str
     description: str
 
 
-ACCOUNTS: tuple[tuple[str, str, str, str, str], ...] = (
-    ("odalys", "Odalys", "Merrin", "operations", "stack-the-shims-41"),
-    ("tamsin", "Tamsin", "Quillfeather", "field", "zero-at-the-corner-7"),
-    ("borja", "Borja", "Fennimark", "field", "hold-the-rod-plumb-3"),
-    ("ysolde", "Ysolde", "Karrow", "engineer", "edge-distance-first-9"),
-    ("emeric", "Emeric", "Vantongue", "engineer", "no-slot-unasked-12"),
-    ("pell", "Pell", "Arrowood", "administrator", "keys-to-the-house-5"),
+class DemoAccount(NamedTuple):
+    """One invented person; the password protects nothing."""
+
+    username: str
+    first_name: str
+    last_name: str
+    role: str
+    password: str
+
+
+class DemoInvitation(NamedTuple):
+    """An invitation; with a username it was accepted."""
+
+    address: str
+    role: str
+    username: str = ""
+    first_name: str = ""
+    last_name: str = ""
+
+
+_TABLE = read_table("accounts")
+
+ACCOUNTS: tuple[DemoAccount, ...] = tuple(
+    DemoAccount(**row) for row in _TABLE["accounts"]
 )
-"""Username, first and last name, role, password."""
-
-ROLE_DESCRIPTIONS = {
-    "operations": "operations manager: what can ship, signs releases",
-    "field": "field lead: measures and uploads",
-    "engineer": "engineer: decides on findings",
-    "administrator": "administrator: accounts",
-}
-
+ACCEPTED_INVITATION = DemoInvitation(**_TABLE["invitations"]["accepted"])
+OPEN_INVITATION = DemoInvitation(**_TABLE["invitations"]["open"])
 SIGN_INS: tuple[DemoSignIn, ...] = tuple(
-    DemoSignIn(username, password, ROLE_DESCRIPTIONS[role])
-    for username, _, _, role, password in ACCOUNTS
+    DemoSignIn(
+        account.username,
+        account.password,
+        _TABLE["role_descriptions"][account.role],
+    )
+    for account in ACCOUNTS
 )

@@ -1,43 +1,35 @@
-"""What one line of the demo's order book says, and which crews there are."""
+"""The jobs of the demo, read from `data/jobs.toml`, and their crews.
+
+Customers, sites and buildings are invented. Days are counted from today.
+"""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
+from checks.demo import histories
 from checks.demo.crew import Crew
+from checks.demo.data_files import read_table
+from checks.demo.plan_documents import build_hall, load_plan_document
 from checks.demo.simulation import BuildingSimulation
-
-SIXTEENTHS_CREW = Crew(name="crew 1", tape="T1", level="L1", temperature_c=12.0)
-SECOND_SIXTEENTHS_CREW = Crew(
-    name="crew 2", tape="T2", level="L2", temperature_c=6.0, setups=2
-)
-DECIMAL_FEET_CREW = Crew(
-    name="crew 3", length_style="decimal_feet", tape="T1", level="L2", setups=2
-)
-MILLIMETRES_CREW = Crew(
-    name="crew 4", length_style="millimetres", tape="T1", level="L2", setups=2
-)
-METRES_CREW = Crew(
-    name="crew 5", length_style="metres", tape="T1", level="L1", temperature_c=9.0
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoBuilding:
-    """One building: its plan, who measures it, what happens.
+    """One building: its plan, its crew and its history.
 
-    `placed` is the day the concrete was placed, None while it is not.
+    `placed_day` is the day the concrete was placed, None before that.
     """
 
     document: Mapping[str, Any]
     crew: Crew
     history: Callable[[BuildingSimulation], None]
     placed_day: int | None = None
-    seed: int = 0
 
     def build_document(self, midnight: datetime) -> dict[str, Any]:
-        """Give the plan, with the date its concrete was placed."""
+        """Return the plan, with the date its concrete was placed."""
         document = dict(self.document)
         if self.placed_day is not None:
             day = (midnight + timedelta(days=self.placed_day)).date()
@@ -48,14 +40,40 @@ class DemoBuilding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoJob:
-    """One job: days are counted from today, `ships` may be in the past."""
+    """One job; `ship_day` may be in the past."""
 
     number: str
     name: str
     customer: str
     site: str
-    ship_day: int | None
     opened_day: int
     field_lead: str
     engineer: str
     buildings: tuple[DemoBuilding, ...]
+    ship_day: int | None = None
+
+
+CREWS = {row["name"]: Crew(**row) for row in read_table("crews")["crews"]}
+
+
+def _read_building(row: Mapping[str, Any]) -> DemoBuilding:
+    name = row["name"]
+    history = getattr(histories, row["history"])
+    if "mistakes" in row:
+        history = partial(history, mistakes=tuple(row["mistakes"]))
+    return DemoBuilding(
+        document=build_hall(name, **row["hall"])
+        if "hall" in row
+        else load_plan_document(row["plan"], name),
+        crew=CREWS[row["crew"]],
+        history=history,
+        placed_day=row.get("placed_day"),
+    )
+
+
+def _read_job(row: Mapping[str, Any]) -> DemoJob:
+    buildings = tuple(_read_building(each) for each in row["buildings"])
+    return DemoJob(**{**row, "buildings": buildings})
+
+
+JOBS: tuple[DemoJob, ...] = tuple(_read_job(row) for row in read_table("jobs")["jobs"])

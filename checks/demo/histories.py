@@ -1,11 +1,12 @@
-"""What happened to each building of the demo, as functions of its story."""
+"""The histories of the demo's buildings, one function each."""
 
 from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
 from checks.demo import steps
-from checks.demo.crew import (
+from checks.demo.data_files import read_table
+from checks.demo.foundation import (
     shift_corner,
     shift_pad,
     shift_pattern,
@@ -16,31 +17,25 @@ from checks.demo.simulation import BuildingSimulation
 from checks.demo.steps import Fault
 from jobs.anchor_plan.check_keys import CheckKind
 
-MIXTURE = [
-    {"maturity": 350, "strength": "1050 psi"},
-    {"maturity": 800, "strength": "1850 psi"},
-    {"maturity": 1900, "strength": "2700 psi"},
-    {"maturity": 4200, "strength": "3450 psi"},
-]
-APRIL = {"low": "5 degC", "likely": "11 degC", "high": "17 degC"}
+CONCRETE = read_table("concrete")
 
 
-def leave_unmeasured(story: BuildingSimulation) -> None:
-    """Only drawn."""
+def leave_unmeasured(simulation: BuildingSimulation) -> None:
+    """Draw the plan only."""
 
 
-def measure_forms_in_part(story: BuildingSimulation) -> None:
-    """Half the forms are measured; the plan was revised before that."""
-    document = _move_frame_lines(story)
+def measure_forms_in_part(simulation: BuildingSimulation) -> None:
+    """Revise the plan, then measure a part of the forms."""
+    document = _move_frame_lines(simulation)
     steps.issue_revision(
-        story, -9.0, document, "Frame lines 3 and 4 moved for the doors."
+        simulation, -9.0, document, "Frame lines 3 and 4 moved for the doors."
     )
-    steps.measure_forms(story, -1.5, share=0.4)
+    steps.measure_forms(simulation, -1.5, share=0.4)
 
 
-def _move_frame_lines(story: BuildingSimulation) -> dict[str, Any]:
-    """The plan with two frame lines a foot further along."""
-    document = dict(story.building.current_revision().document)
+def _move_frame_lines(simulation: BuildingSimulation) -> dict[str, Any]:
+    """Move two frame lines of the plan a foot along."""
+    document = dict(simulation.building.current_revision().document)
     document["positions"] = [
         {**p, "along": _move_position(p)} if p["mark"] in ("A3", "A4") else p
         for p in document["positions"]
@@ -53,163 +48,172 @@ def _move_position(position: dict[str, Any]) -> str:
     return f"{int(feet) + 1}'"
 
 
-def misplace_template(story: BuildingSimulation) -> None:
-    """A template stands wrong in the forms, and a corner is out of square."""
-    steps.start_from_poured_slab(story)
-    story.foundation = shift_pattern(story.foundation, "A2", inward=22.0)
-    story.foundation = shift_corner(story.foundation, "NE", 14.0, 0.0)
-    story.measure(-2.0, story.list_checks("foundation"))
+def misplace_template(simulation: BuildingSimulation) -> None:
+    """Measure forms with a misplaced template and a corner out of square."""
+    steps.start_from_poured_slab(simulation)
+    simulation.foundation = shift_pattern(simulation.foundation, "A2", inward=22.0)
+    simulation.foundation = shift_corner(simulation.foundation, "NE", 14.0, 0.0)
+    simulation.measure(-2.0, simulation.list_checks("foundation"))
 
 
-def pour_recently(story: BuildingSimulation) -> None:
-    """Poured the day before yesterday; a sample broke early, as it should.
+def pour_recently(simulation: BuildingSimulation) -> None:
+    """Pour two days ago, with an early sample below the strength gate.
 
-    The mixture's cylinders and how warm the concrete was forecast the day it will do.
+    The mixture's cylinders and the temperatures forecast the day the gate opens.
     """
-    steps.pour_concrete(story, -8.0)
-    on = story.set_day(-3.0).date().isoformat()
-    story.record_concrete_entry(-3.0, "mixture", on=on, datum="0 degC", curve=MIXTURE)
-    story.record_concrete_entry(-2.9, "expected", on=on, expected=APRIL)
+    steps.pour_concrete(simulation, -8.0)
+    on = simulation.set_day(-3.0).date().isoformat()
+    simulation.record_concrete_entry(-3.0, "mixture", on=on, **CONCRETE["mixture"])
+    simulation.record_concrete_entry(
+        -2.9, "expected", on=on, expected=CONCRETE["expected"]
+    )
     for day, celsius in ((-1.4, 17.0), (-1.1, 15.0)):
-        story.record_temperature(day, celsius, round((day + 1.65) * 24.0, 1))
-    story.record_sample(-1.0, "F1", "1650 psi")
-    story.record_temperature(-0.6, 12.5, round((-0.6 + 1.65) * 24.0, 1))
+        simulation.record_temperature(day, celsius, round((day + 1.65) * 24.0, 1))
+    simulation.record_sample(-1.0, "F1", "1650 psi")
+    simulation.record_temperature(-0.6, 12.5, round((-0.6 + 1.65) * 24.0, 1))
 
 
 def leave_findings_open(
-    story: BuildingSimulation,
+    simulation: BuildingSimulation,
     mistakes: Sequence[str] = (),
     faults: Sequence[Fault] = (),
     day: float = -2.2,
 ) -> None:
-    """Measured as built, with something that needs an answer."""
-    steps.start_from_poured_slab(story)
-    steps.survey_as_built(story, day, faults=faults, mistakes=mistakes)
+    """Measure as built, with findings that need a decision."""
+    steps.start_from_poured_slab(simulation)
+    steps.survey_as_built(simulation, day, faults=faults, mistakes=mistakes)
 
 
-def misplace_pattern(story: BuildingSimulation) -> None:
-    """One pattern stands wrong, a rod is short, a pad is low; nobody decided yet."""
+def misplace_pattern(simulation: BuildingSimulation) -> None:
+    """Measure a misplaced pattern, a short rod and a low pad, without a decision."""
     faults = (
         partial(shift_pattern, mark="A3", inward=31.0),
         partial(shorten_rod, mark="C3", rod=2, by=19.0),
         partial(shift_pad, mark="A2", height=-6.4),
     )
-    leave_findings_open(story, faults=faults, mistakes=("inch misread",))
-    story.photograph(-2.17, "setback:A3.1", "A3")
+    leave_findings_open(simulation, faults=faults, mistakes=("inch misread",))
+    simulation.photograph(-2.17, "setback:A3.1", "A3")
 
 
-def contradict_wall_reading(story: BuildingSimulation) -> None:
-    """The wall was read twice, and once by somebody who was a foot out."""
-    steps.start_from_poured_slab(story)
-    steps.survey_as_built(story, -2.5)
-    walls = [c for c in story.list_checks("foundation") if c.kind is CheckKind.WALL]
-    story.measure(-1.4, walls[:1], repeat=True, mistakes=("foot misread",))
-    offsets = [
-        c for c in story.list_checks("foundation") if c.kind is CheckKind.SETBACK
+def contradict_wall_reading(simulation: BuildingSimulation) -> None:
+    """Measure a wall twice, once with a foot misread."""
+    steps.start_from_poured_slab(simulation)
+    steps.survey_as_built(simulation, -2.5)
+    walls = [
+        c for c in simulation.list_checks("foundation") if c.kind is CheckKind.WALL
     ]
-    story.foundation = shift_pattern(story.foundation, "A2", inward=6.0)
-    story.measure(-1.2, [c for c in offsets if c.mark == "A2"], repeat=True)
+    simulation.measure(-1.4, walls[:1], repeat=True, mistakes=("foot misread",))
+    offsets = [
+        c for c in simulation.list_checks("foundation") if c.kind is CheckKind.SETBACK
+    ]
+    simulation.foundation = shift_pattern(simulation.foundation, "A2", inward=6.0)
+    simulation.measure(-1.2, [c for c in offsets if c.mark == "A2"], repeat=True)
 
 
-def repeat_with_mistakes(story: BuildingSimulation) -> None:
-    """Two crews, two mistakes; the first was put right since."""
-    leave_findings_open(story, mistakes=("detail turned around",), day=-3.4)
-    lines = [c for c in story.list_checks("foundation") if c.kind is CheckKind.LINE]
-    story.measure(-1.6, lines, mistakes=("tape at its 1 ft mark",))
+def repeat_with_mistakes(simulation: BuildingSimulation) -> None:
+    """Measure with two mistakes, the first corrected since."""
+    leave_findings_open(simulation, mistakes=("detail turned around",), day=-3.4)
+    lines = [
+        c for c in simulation.list_checks("foundation") if c.kind is CheckKind.LINE
+    ]
+    simulation.measure(-1.6, lines, mistakes=("tape at its 1 ft mark",))
 
 
-def leave_work_undone(story: BuildingSimulation) -> None:
-    """The engineer has ordered; the field has not done it yet."""
-    steps.pour_concrete(story, -22.0)
+def leave_work_undone(simulation: BuildingSimulation) -> None:
+    """Decide the findings and leave the work undone."""
+    steps.pour_concrete(simulation, -22.0)
     faults = (
         partial(shift_pattern, mark="P2", inward=29.0),
         partial(shift_pad, mark="R2", height=-5.0),
         partial(shift_pad, mark="Q1", height=-7.5),
     )
-    steps.survey_as_built(story, -6.0, faults=faults)
-    steps.decide_findings(story, -3.0)
+    steps.survey_as_built(simulation, -6.0, faults=faults)
+    steps.decide_findings(simulation, -3.0)
 
 
-def settle_before_shipping(story: BuildingSimulation) -> None:
-    """Everything measured and settled; only the signature is missing."""
-    steps.pour_concrete(story, -20.0)
-    first = story.plan.positions[0].mark
+def settle_before_shipping(simulation: BuildingSimulation) -> None:
+    """Measure and settle everything short of the ship release."""
+    steps.pour_concrete(simulation, -20.0)
+    first = simulation.plan.positions[0].mark
     steps.survey_as_built(
-        story, -9.0, faults=(partial(shift_pad, mark=first, height=-5.5),)
+        simulation, -9.0, faults=(partial(shift_pad, mark=first, height=-5.5),)
     )
-    story.settle_findings(-6.0)
+    simulation.settle_findings(-6.0)
 
 
-def release_steel(story: BuildingSimulation) -> None:
-    """Ship release signed, the plan revised before that, two shims ordered."""
-    steps.pour_concrete(story, -30.0)
-    document = dict(story.building.current_revision().document)
+def release_steel(simulation: BuildingSimulation) -> None:
+    """Revise the plan, order two shims and sign the ship release."""
+    steps.pour_concrete(simulation, -30.0)
+    document = dict(simulation.building.current_revision().document)
     document["tolerances"] = {
         **document["tolerances"],
         "overrides": {"rod_location": '3/16"'},
     }
     steps.issue_revision(
-        story, -14.0, document, "Rod location 3/16 in, by the manufacturer."
+        simulation, -14.0, document, "Rod location 3/16 in, by the manufacturer."
     )
     faults = (
         partial(shift_pad, mark="A2", height=-6.0),
         partial(shift_pad, mark="A4", height=-4.6),
     )
     steps.survey_as_built(
-        story, -11.0, faults=faults, mistakes=("inch misread",), extra=True
+        simulation, -11.0, faults=faults, mistakes=("inch misread",), extra=True
     )
-    steps.sign_ship_release(story, -8.0)
+    steps.sign_ship_release(simulation, -8.0)
 
 
-def survey_long_hangar(story: BuildingSimulation) -> None:
-    """Sixty positions, measured over days; low pads along one wall wait for shims."""
-    steps.start_from_poured_slab(story)
+def survey_long_hangar(simulation: BuildingSimulation) -> None:
+    """Measure sixty positions, with low pads along one wall."""
+    steps.start_from_poured_slab(simulation)
     marks = ("A7", "A8", "A9", "A10", "G12")
     faults = [
         partial(shift_pad, mark=mark, height=-4.0 - 1.5 * place)
         for place, mark in enumerate(marks)
     ]
     steps.survey_as_built(
-        story, -4.0, faults=faults, mistakes=("foot misread", "two setbacks exchanged")
+        simulation,
+        -4.0,
+        faults=faults,
+        mistakes=("foot misread", "two setbacks exchanged"),
     )
 
 
-def release_columns(story: BuildingSimulation) -> None:
-    """Columns may be set: rods were put right, a sample is strong enough."""
-    steps.pour_concrete(story, -40.0)
+def release_columns(simulation: BuildingSimulation) -> None:
+    """Correct rods, test a sample and sign the erect release."""
+    steps.pour_concrete(simulation, -40.0)
     faults = (
         partial(shift_rod, mark="A2", rod=2, along=5.0, inward=-6.0),
         partial(shift_pattern, mark="C2", inward=28.0),
     )
-    steps.survey_as_built(story, -24.0, faults=faults)
-    last = steps.sign_ship_release(story, -20.0)
-    steps.sign_erect_release(story, last + 4.0)
+    steps.survey_as_built(simulation, -24.0, faults=faults)
+    last = steps.sign_ship_release(simulation, -20.0)
+    steps.sign_erect_release(simulation, last + 4.0)
 
 
-def plumb_in_part(story: BuildingSimulation) -> None:
-    """Half the columns are plumbed."""
-    steps.pour_concrete(story, -52.0)
-    last_pad = story.plan.positions[-1].mark
+def plumb_in_part(simulation: BuildingSimulation) -> None:
+    """Plumb half of the columns."""
+    steps.pour_concrete(simulation, -52.0)
+    last_pad = simulation.plan.positions[-1].mark
     steps.survey_as_built(
-        story,
+        simulation,
         -34.0,
         faults=(partial(shift_pad, mark=last_pad, height=-6.0),),
         mistakes=("foot misread",),
     )
-    last = steps.sign_ship_release(story, -30.0)
-    last = steps.sign_erect_release(story, last + 5.0)
-    steps.measure_plumb(story, last + 4.0, share=0.5)
+    last = steps.sign_ship_release(simulation, -30.0)
+    last = steps.sign_erect_release(simulation, last + 5.0)
+    steps.measure_plumb(simulation, last + 4.0, share=0.5)
 
 
-def complete_building(story: BuildingSimulation) -> None:
-    """Complete: every release signed."""
-    steps.pour_concrete(story, -74.0)
+def complete_building(simulation: BuildingSimulation) -> None:
+    """Complete the building: sign every release."""
+    steps.pour_concrete(simulation, -74.0)
     steps.survey_as_built(
-        story,
+        simulation,
         -60.0,
         faults=(partial(shift_pad, mark="A2", height=-5.0),),
         mistakes=("rod upside down",),
     )
-    last = steps.sign_ship_release(story, -55.0)
-    last = steps.sign_erect_release(story, last + 6.0)
-    steps.sign_completion(story, last + 12.0)
+    last = steps.sign_ship_release(simulation, -55.0)
+    last = steps.sign_erect_release(simulation, last + 6.0)
+    steps.sign_completion(simulation, last + 12.0)

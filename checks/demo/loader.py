@@ -1,7 +1,6 @@
-"""The demo's jobs and buildings, from plans only to steel that stands.
+"""Loading of the demo: its people, its jobs and the history of every building.
 
-Days are counted from this morning, negative ones ago, so that the question what can
-ship this week always has an answer. All names are invented.
+Days are counted from today, so that something can always ship this week.
 """
 
 from collections.abc import Callable, Mapping
@@ -13,8 +12,7 @@ from django.utils import timezone
 
 from checks.demo import frozen_time, invitations
 from checks.demo.accounts import ACCOUNTS, SIGN_INS, DemoSignIn
-from checks.demo.catalogue import DemoBuilding, DemoJob
-from checks.demo.order_book import JOBS
+from checks.demo.catalogue import JOBS, DemoBuilding, DemoJob
 from checks.demo.simulation import BuildingSimulation, BuildingTeam
 from core.models import Person, Role
 from jobs.models import Building, Job
@@ -24,12 +22,12 @@ Progress = Callable[[int, int, str], None]
 
 
 class DatabaseNotEmptyError(RuntimeError):
-    """The database holds something already; the demo is not mixed with a record."""
+    """The database is not empty: the demo is never mixed with a record."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedDemo:
-    """What was loaded, and who can sign in to look at it."""
+    """The accounts of the demo, and the number of its jobs and buildings."""
 
     people: tuple[DemoSignIn, ...]
     jobs: int
@@ -41,11 +39,12 @@ def load(progress: Progress | None = None) -> LoadedDemo:
 
     Parameters
     ----------
-    progress : called with how many buildings are done, of how many, and a name.
+    progress : called with the number of loaded buildings, their total, and the name of
+        the next one.
 
     Raises
     ------
-    NotEmptyError
+    DatabaseNotEmptyError
         If there is a person, a job or a building in the database.
     """
     total = sum(len(job.buildings) for job in JOBS)
@@ -55,13 +54,13 @@ def load(progress: Progress | None = None) -> LoadedDemo:
         midnight = _local_midnight()
         with frozen_time.simulate_time(midnight - timedelta(days=120)):
             people = _create_accounts()
-            for number, line in enumerate(JOBS):
-                job = _open_job(line, people, midnight)
-                for place, building in enumerate(line.buildings):
+            for number, demo_job in enumerate(JOBS):
+                job = _open_job(demo_job, people, midnight)
+                for index, building in enumerate(demo_job.buildings):
                     if progress is not None:
                         progress(done, total, building.document["name"])
-                    seed = 100 * (number + 1) + place + building.seed
-                    _simulate_building(job, line, building, people, midnight, seed)
+                    seed = 100 * (number + 1) + index
+                    _simulate_building(job, demo_job, building, people, midnight, seed)
                     done += 1
             invitations.invite_people(people, midnight)
             invitations.set_last_sign_ins(people, midnight)
@@ -69,16 +68,16 @@ def load(progress: Progress | None = None) -> LoadedDemo:
 
 
 def _require_empty() -> None:
-    held = [
+    present = [
         name
         for name, model in (("people", Person), ("jobs", Job), ("buildings", Building))
         if model.objects.exists()
     ]
-    if held:
+    if present:
         msg = (
-            f"The database holds {' and '.join(held)} already. The demo is only loaded "
-            "into an empty one, so that nothing invented gets into a record: use "
-            "another database."
+            f"The database holds {' and '.join(present)} already. The demo is only "
+            "loaded into an empty one, so that nothing invented gets into a record: "
+            "use another database."
         )
         raise DatabaseNotEmptyError(msg)
 
@@ -90,48 +89,50 @@ def _local_midnight() -> datetime:
 
 def _create_accounts() -> dict[str, Person]:
     return {
-        username: Person.objects.create_user(
-            username,
-            f"{username}@padstone.example",
-            password,
-            first_name=first,
-            last_name=last,
-            role=Role(role),
+        account.username: Person.objects.create_user(
+            account.username,
+            f"{account.username}@padstone.example",
+            account.password,
+            first_name=account.first_name,
+            last_name=account.last_name,
+            role=Role(account.role),
             date_joined=frozen_time.read_time(),
         )
-        for username, first, last, role, password in ACCOUNTS
+        for account in ACCOUNTS
     }
 
 
-def _open_job(line: DemoJob, people: Mapping[str, Person], midnight: datetime) -> Job:
-    frozen_time.set_time(midnight + timedelta(days=line.opened_day, hours=9))
+def _open_job(
+    demo_job: DemoJob, people: Mapping[str, Person], midnight: datetime
+) -> Job:
+    frozen_time.set_time(midnight + timedelta(days=demo_job.opened_day, hours=9))
     others = [
-        (people[line.field_lead], Role.FIELD),
-        (people[line.engineer], Role.ENGINEER),
+        (people[demo_job.field_lead], Role.FIELD),
+        (people[demo_job.engineer], Role.ENGINEER),
     ]
     return create_job(
         actor=people["odalys"],
-        number=line.number,
-        name=line.name,
-        customer=line.customer,
-        site=line.site,
+        number=demo_job.number,
+        name=demo_job.name,
+        customer=demo_job.customer,
+        site=demo_job.site,
         ship_date=None
-        if line.ship_day is None
-        else (midnight + timedelta(days=line.ship_day)).date(),
+        if demo_job.ship_day is None
+        else (midnight + timedelta(days=demo_job.ship_day)).date(),
         people=[(person, str(role)) for person, role in others],
     )
 
 
 def _simulate_building(
     job: Job,
-    line: DemoJob,
+    demo_job: DemoJob,
     building: DemoBuilding,
     people: Mapping[str, Person],
     midnight: datetime,
     seed: int,
 ) -> None:
-    frozen_time.set_time(midnight + timedelta(days=line.opened_day + 1, hours=10))
-    row = add_building(
+    frozen_time.set_time(midnight + timedelta(days=demo_job.opened_day + 1, hours=10))
+    stored = add_building(
         actor=people["odalys"],
         job=job,
         document=building.build_document(midnight),
@@ -139,8 +140,8 @@ def _simulate_building(
     )
     team = BuildingTeam(
         operations=people["odalys"],
-        field=people[line.field_lead],
-        engineer=people[line.engineer],
+        field=people[demo_job.field_lead],
+        engineer=people[demo_job.engineer],
         crew=building.crew,
     )
-    building.history(BuildingSimulation(row, team, seed, midnight))
+    building.history(BuildingSimulation(stored, team, seed, midnight))

@@ -1,8 +1,8 @@
-"""The mistakes crews make, done to readings on purpose.
+"""The mistakes of a crew, applied to its readings.
 
-Each takes what the crew saw and spoils it the way people do; it gives back the keys
-of the checks it spoilt, none where the building offers no place for it. The list is
-the one the evaluation knows likely causes for; sizes are ours. No Django.
+Each function changes readings in place and returns the keys of the changed checks, an
+empty list where the building offers no place for the mistake. The evaluation knows a
+likely cause for each of them; the sizes are a project choice. No Django.
 """
 
 from collections.abc import Callable, Iterable
@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.demo.crew import LEVEL_KINDS, BuiltFoundation, CrewReading
+from checks.demo.crew import LEVEL_KINDS, CrewReading
+from checks.demo.foundation import BuiltFoundation
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, Position
 
@@ -25,7 +26,7 @@ MistakeFunction = Callable[[BuiltFoundation, list[CrewReading], Generator], list
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrewMistake:
-    """A way to spoil readings, and the word the evaluation should find for it."""
+    """A mistake with the likely cause that the evaluation should name."""
 
     name: str
     cause: str
@@ -39,23 +40,23 @@ def _choose_reading(
     return listed[int(rng.integers(len(listed)))] if listed else None
 
 
-def _list_keys(taken: Iterable[CrewReading]) -> list[str]:
-    return list(dict.fromkeys(each.check.key for each in taken))
+def _list_keys(readings: Iterable[CrewReading]) -> list[str]:
+    return list(dict.fromkeys(each.check.key for each in readings))
 
 
-def _select_kinds(taken: list[CrewReading], *kinds: CheckKind) -> list[CrewReading]:
-    return [each for each in taken if each.check.kind in kinds]
+def _select_kinds(readings: list[CrewReading], *kinds: CheckKind) -> list[CrewReading]:
+    return [each for each in readings if each.check.kind in kinds]
 
 
-def _find_position(plan: Plan, taken: CrewReading) -> Position | None:
-    return next((p for p in plan.positions if p.mark == taken.check.mark), None)
+def _find_position(plan: Plan, readings: CrewReading) -> Position | None:
+    return next((p for p in plan.positions if p.mark == readings.check.mark), None)
 
 
 def _group_by_wall(
-    plan: Plan, taken: Iterable[CrewReading]
+    plan: Plan, readings: Iterable[CrewReading]
 ) -> dict[tuple[str, str], list[CrewReading]]:
     by_wall: dict[tuple[str, str], list[CrewReading]] = {}
-    for each in taken:
+    for each in readings:
         position = _find_position(plan, each)
         if position is not None and position.wall is not None:
             by_wall.setdefault(position.wall, []).append(each)
@@ -63,39 +64,42 @@ def _group_by_wall(
 
 
 def _choose_wall(
-    built: BuiltFoundation, taken: Iterable[CrewReading], rng: Generator, least: int
+    foundation: BuiltFoundation,
+    readings: Iterable[CrewReading],
+    rng: Generator,
+    least: int,
 ) -> list[CrewReading]:
-    """Readings on one wall where at least this many positions were read."""
+    """Choose the readings of one wall with at least so many positions."""
     groups = [
         group
-        for group in _group_by_wall(built.plan, taken).values()
+        for group in _group_by_wall(foundation.plan, readings).values()
         if len({each.check.mark for each in group}) >= least
     ]
     return groups[int(rng.integers(len(groups)))] if groups else []
 
 
-def _group_by_mark(taken: Iterable[CrewReading]) -> dict[str, list[CrewReading]]:
+def _group_by_mark(readings: Iterable[CrewReading]) -> dict[str, list[CrewReading]]:
     groups: dict[str, list[CrewReading]] = {}
-    for each in taken:
+    for each in readings:
         groups.setdefault(each.check.mark or "", []).append(each)
     return groups
 
 
-def _add_error(taken: Iterable[CrewReading], mm: float) -> list[str]:
-    listed = list(taken)
+def _add_error(readings: Iterable[CrewReading], mm: float) -> list[str]:
+    listed = list(readings)
     for each in listed:
         each.mm += mm
     return _list_keys(listed)
 
 
 def misread_foot(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """One long reading a foot off."""
+    """Misread one long reading by a foot."""
     long = [
         each
         for each in _select_kinds(
-            taken, CheckKind.DIAGONAL, CheckKind.WALL, CheckKind.LINE
+            readings, CheckKind.DIAGONAL, CheckKind.WALL, CheckKind.LINE
         )
         if each.mm > 2.0 * FOOT_MM
     ]
@@ -104,9 +108,9 @@ def misread_foot(
 
 
 def misread_inch(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """One reading an inch off."""
+    """Misread one reading by an inch."""
     kinds = (
         CheckKind.WALL,
         CheckKind.DIAGONAL,
@@ -116,84 +120,84 @@ def misread_inch(
     )
     kind = kinds[int(rng.integers(len(kinds)))]
     one = _choose_reading(
-        rng, (each for each in _select_kinds(taken, kind) if abs(each.mm) > 30.0)
+        rng, (each for each in _select_kinds(readings, kind) if abs(each.mm) > 30.0)
     )
     return [] if one is None else _add_error([one], INCH_MM * rng.choice((-1.0, 1.0)))
 
 
 def hold_foot_mark(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """The tape held at its 1 ft mark along a whole wall: each reading a foot long."""
-    first = [each for each in _select_kinds(taken, CheckKind.LINE) if not each.start]
-    return _add_error(_choose_wall(built, first, rng, 2), FOOT_MM)
+    """Hold the tape at its 1 ft mark along a wall: each reading is a foot long."""
+    first = [each for each in _select_kinds(readings, CheckKind.LINE) if not each.start]
+    return _add_error(_choose_wall(foundation, first, rng, 2), FOOT_MM)
 
 
 def measure_from_outer_edge(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """A wall's setbacks, or its running dimensions, from the concrete's edge."""
-    notch = built.plan.notch
+    """Measure setbacks or running dimensions from the outer edge of the concrete."""
+    notch = foundation.plan.notch
     kind = (CheckKind.SETBACK, CheckKind.LINE)[int(rng.integers(2))]
-    wall = _choose_wall(built, _select_kinds(taken, kind), rng, 2)
+    wall = _choose_wall(foundation, _select_kinds(readings, kind), rng, 2)
     return _add_error(wall, notch.width) if notch is not None else []
 
 
 def measure_to_flange(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """Web-referenced members of one wall taken to the flange of the neighbour."""
-    plan = built.plan
+    """Measure the C-shaped members of a wall to the flange, not to the web."""
+    plan = foundation.plan
     webs = [
         each
-        for each in _select_kinds(taken, CheckKind.LINE)
+        for each in _select_kinds(readings, CheckKind.LINE)
         if (position := _find_position(plan, each)) is not None
         and plan.details[position.detail].reference == "web"
     ]
-    wall = _choose_wall(built, webs, rng, 2)
+    wall = _choose_wall(foundation, webs, rng, 2)
     width = float(rng.choice(FLANGE_WIDTHS_MM)) * float(rng.choice((-1.0, 1.0)))
-    for each in wall:  # the flange is on the same side, from wherever it was measured
+    for each in wall:
         each.mm += -width if each.start else width
     return _list_keys(wall)
 
 
 def measure_setbacks_to_rod_edge(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """A wall's setbacks to the near edge of each rod, or all to the far edge."""
-    wall = _choose_wall(built, _select_kinds(taken, CheckKind.SETBACK), rng, 2)
+    """Measure the setbacks of a wall to the near, or to the far, edge of each rod."""
+    wall = _choose_wall(foundation, _select_kinds(readings, CheckKind.SETBACK), rng, 2)
     sign = float(rng.choice((-1.0, 1.0)))
     for each in wall:
-        each.mm += sign * _rod_diameter(built.plan, each) / 2.0
+        each.mm += sign * _rod_diameter(foundation.plan, each) / 2.0
     return _list_keys(wall)
 
 
 def measure_offsets_to_rod_edge(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """One position's offsets to the edge of each rod nearest the reference line."""
-    groups = list(_group_by_mark(_select_kinds(taken, CheckKind.OFFSET)).values())
+    """Measure the offsets of one position to the nearer edge of each rod."""
+    groups = list(_group_by_mark(_select_kinds(readings, CheckKind.OFFSET)).values())
     if not groups:
         return []
     chosen = groups[int(rng.integers(len(groups)))]
     for each in chosen:
-        each.mm -= np.sign(each.mm) * _rod_diameter(built.plan, each) / 2.0
+        each.mm -= np.sign(each.mm) * _rod_diameter(foundation.plan, each) / 2.0
     return _list_keys(chosen)
 
 
-def _rod_diameter(plan: Plan, taken: CrewReading) -> float:
-    position = _find_position(plan, taken)
+def _rod_diameter(plan: Plan, readings: CrewReading) -> float:
+    position = _find_position(plan, readings)
     if position is None:
         return 0.0
-    return plan.details[position.detail].rods[taken.check.rods[0] - 1].diameter
+    return plan.details[position.detail].rods[readings.check.rods[0] - 1].diameter
 
 
 def exchange_lines(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """Two running dimensions of one wall, each written on the other's line."""
-    first = [each for each in _select_kinds(taken, CheckKind.LINE) if not each.start]
-    wall = _choose_wall(built, first, rng, 2)
+    """Exchange two running dimensions of one wall."""
+    first = [each for each in _select_kinds(readings, CheckKind.LINE) if not each.start]
+    wall = _choose_wall(foundation, first, rng, 2)
     if not wall:
         return []
     place = int(rng.integers(len(wall) - 1))
@@ -201,24 +205,24 @@ def exchange_lines(
 
 
 def exchange_setback_and_offset(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """One rod's setback written as its offset, and the other way round."""
-    setback = _choose_reading(rng, _select_kinds(taken, CheckKind.SETBACK))
+    """Exchange the setback and the offset of one rod."""
+    setback = _choose_reading(rng, _select_kinds(readings, CheckKind.SETBACK))
     if setback is None:
         return []
     key = setback.check.key.replace("setback:", "offset:")
-    offset = next(each for each in taken if each.check.key == key)
+    offset = next(each for each in readings if each.check.key == key)
     sign = np.sign(offset.mm) or 1.0
     setback.mm, offset.mm = abs(offset.mm), sign * setback.mm
     return _list_keys([setback, offset])
 
 
 def exchange_setbacks(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """Two setbacks of one position, each written for the other row of rods."""
-    groups = list(_group_by_mark(_select_kinds(taken, CheckKind.SETBACK)).values())
+    """Exchange the setbacks of two rows of one position."""
+    groups = list(_group_by_mark(_select_kinds(readings, CheckKind.SETBACK)).values())
     group = groups[int(rng.integers(len(groups)))]
     pairs = [
         (one, other)
@@ -235,17 +239,17 @@ def _swap_values(one: CrewReading, other: CrewReading) -> list[str]:
 
 
 def turn_detail(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """A detail that is not symmetrical, read (or set) the wrong way round."""
-    plan = built.plan
+    """Turn a detail around that is not symmetrical."""
+    plan = foundation.plan
     ways = [
         (mark, sign)
         for mark, group in _group_by_mark(
-            _select_kinds(taken, CheckKind.SETBACK, CheckKind.OFFSET)
+            _select_kinds(readings, CheckKind.SETBACK, CheckKind.OFFSET)
         ).items()
         for sign in ((-1.0, 1.0), (1.0, -1.0), (-1.0, -1.0))
-        if _is_visible(plan, group[0], sign)
+        if _is_asymmetric(plan, group[0], sign)
     ]
     if not ways:
         return []
@@ -253,37 +257,39 @@ def turn_detail(
     position = next(p for p in plan.positions if p.mark == mark)
     inward = [rod.inward for rod in plan.details[position.detail].rods]
     ends = min(inward) + max(inward)
-    mine = [each for each in taken if each.check.mark == mark]
-    spoilt = []
+    mine = [each for each in readings if each.check.mark == mark]
+    changed = []
     for each in _select_kinds(mine, CheckKind.OFFSET):
         if sign[0] < 0.0:
             each.mm = -each.mm
-            spoilt.append(each)
+            changed.append(each)
     for each in _select_kinds(mine, CheckKind.SETBACK):
         if sign[1] < 0.0:
             each.mm = ends - each.mm
-            spoilt.append(each)
-    return _list_keys(spoilt)
+            changed.append(each)
+    return _list_keys(changed)
 
 
-def _is_visible(plan: Plan, taken: CrewReading, sign: tuple[float, float]) -> bool:
-    """Whether a detail the wrong way round is another set of points. [mm]"""
-    position = _find_position(plan, taken)
+def _is_asymmetric(
+    plan: Plan, readings: CrewReading, sign: tuple[float, float]
+) -> bool:
+    """Return True if the turned detail is another set of points. [mm]"""
+    position = _find_position(plan, readings)
     if position is None:
         return False
     rods = plan.details[position.detail].rods
     planned = np.array([(rod.along, rod.inward) for rod in rods])
     middle = np.array([0.0, planned[:, 1].min() + planned[:, 1].max()])
     turned = planned * np.array(sign) + middle * (np.array(sign) < 0.0)
-    apart = np.linalg.norm(turned[:, None] - planned[None], axis=2).min(axis=1)
-    return bool(apart.max() > 12.0)
+    distance = np.linalg.norm(turned[:, None] - planned[None], axis=2).min(axis=1)
+    return bool(distance.max() > 12.0)
 
 
 def invert_grade_rod(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """One grade-rod reading with the rod on its head."""
-    one = _choose_reading(rng, _select_kinds(taken, CheckKind.LEVEL))
+    """Read the grade rod upside down once."""
+    one = _choose_reading(rng, _select_kinds(readings, CheckKind.LEVEL))
     if one is None:
         return []
     one.mm = float(rng.choice(GRADE_ROD_LENGTHS_MM)) - one.mm
@@ -291,16 +297,16 @@ def invert_grade_rod(
 
 
 def knock_setup(
-    built: BuiltFoundation, taken: list[CrewReading], rng: Generator
+    foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
-    """The level knocked part of the way through a set-up."""
-    levels = _select_kinds(taken, *LEVEL_KINDS)
+    """Disturb the level during a set-up."""
+    levels = _select_kinds(readings, *LEVEL_KINDS)
     names = sorted({each.setup or "" for each in levels})
     if not names:
         return []
     setup = names[int(rng.integers(len(names)))]
     mine = [each for each in levels if each.setup == setup]
-    # Someone who knocks the level before the last pad spoils the closing sight too.
+    # At least the last pad and the closing sight are affected: they show the mistake.
     since = int(rng.integers(2, max(3, len(mine) - 2)))
     step = float(rng.uniform(9.0, 40.0) * rng.choice((-1.0, 1.0)))
     return _add_error(mine[since:], step)

@@ -1,4 +1,4 @@
-"""Photographs of the demo's work, drawn: nobody took them, and they show no place.
+"""Drawn photographs of the demo's work; they show no real place.
 
 Each is a picture of concrete from above or from the side with what a remedy leaves
 behind: washers over opened holes, shims under a plate, a new rod.
@@ -27,7 +27,7 @@ DrawFunction = Callable[["ImageDraw", np.random.Generator], None]
 
 
 def draw_photograph(remedy: str, mark: str, seed: int) -> tuple[bytes, str] | None:
-    """Draw what a remedy leaves at a position; None where nothing is to be seen.
+    """Draw the result of a remedy at a position; None where nothing is visible.
 
     Returns
     -------
@@ -41,7 +41,7 @@ def draw_photograph(remedy: str, mark: str, seed: int) -> tuple[bytes, str] | No
 
 
 def _render_jpeg(draw: DrawFunction, seed: int) -> bytes:
-    """Draw on concrete with its grain, and write it as a phone would."""
+    """Draw on grained concrete and write a JPEG."""
     from PIL import Image, ImageDraw
 
     rng = np.random.default_rng(seed)
@@ -57,7 +57,7 @@ def _render_jpeg(draw: DrawFunction, seed: int) -> bytes:
 
 
 def _draw_washers(pen: "ImageDraw", rng: np.random.Generator) -> None:
-    """A plate from above: four rods, each with a square washer over its hole."""
+    """Draw a plate from above: four rods, each with a square washer over its hole."""
     _draw_plate(pen)
     for x, y in ((330, 240), (630, 240), (330, 480), (630, 480)):
         off = rng.uniform(-9.0, 9.0, 2)
@@ -66,7 +66,7 @@ def _draw_washers(pen: "ImageDraw", rng: np.random.Generator) -> None:
 
 
 def _draw_tape(pen: "ImageDraw", rng: np.random.Generator) -> None:
-    """Four rods as they stand, and a tape laid across two of them."""
+    """Draw four rods and a tape across two of them."""
     for x, y in ((330, 240), (630, 240), (330, 480), (630, 480)):
         off = rng.uniform(-14.0, 14.0, 2)
         _draw_disc(pen, x + off[0], y + off[1], 26, STEEL)
@@ -78,7 +78,7 @@ def _draw_tape(pen: "ImageDraw", rng: np.random.Generator) -> None:
 
 
 def _draw_new_rod(pen: "ImageDraw", rng: np.random.Generator) -> None:
-    """Four rods in concrete, one of them new, in a ring of fresh adhesive."""
+    """Draw four rods in concrete, one of them new, in a ring of fresh adhesive."""
     for place, (x, y) in enumerate(((330, 240), (630, 240), (330, 480), (630, 480))):
         if place == 1:
             _draw_disc(pen, x, y, 52, (92, 96, 104))
@@ -89,7 +89,7 @@ def _draw_new_rod(pen: "ImageDraw", rng: np.random.Generator) -> None:
 
 
 def _draw_shims(pen: "ImageDraw", rng: np.random.Generator) -> None:
-    """A pad from the side: shims between the concrete and the plate."""
+    """Draw a pad from the side: shims between the concrete and the plate."""
     _draw_rectangle(pen, 0, 470, WIDTH_PX, HEIGHT_PX, SHADE)
     top = 470.0
     for _ in range(int(rng.integers(2, 5))):
@@ -151,4 +151,4 @@ REMEDY_PICTURES: dict[str, tuple[DrawFunction, str]] = {
     "shim": (_draw_shims, "Shims under the plate at {}"),
     "remeasure": (_draw_tape, "Tape held on the rods at {}"),
 }
-"""By remedy: what is drawn, and what is said of it."""
+"""The drawing and the caption of each remedy."""

@@ -1,4 +1,4 @@
-"""One building's way through its stages, told through the services.
+"""A building's history, simulated through the services.
 
 A story keeps what was really built beside what the record holds, so that a mistake
 can be put right by measuring again, and work that was carried out shows when it is
@@ -15,16 +15,14 @@ import numpy as np
 from checks.demo import frozen_time
 from checks.demo.crew import (
     BENCHMARK,
-    NO_SPREAD,
-    BuiltFoundation,
     Crew,
     Entry,
-    build_foundation,
     list_stage_checks,
     read_pads,
     take_readings,
     write_entries,
 )
+from checks.demo.foundation import NO_SPREAD, BuiltFoundation, build_foundation
 from checks.demo.mistakes import find_mistake
 from checks.demo.photographs import draw_photograph
 from checks.models import Decision, Finding, FindingEvent, Release
@@ -54,12 +52,12 @@ MAX_ROUNDS = 5
 
 
 class SimulationError(RuntimeError):
-    """The record did not take what the demo told it: a fault in one of the two."""
+    """The services refused an entry of the demo: a fault in one of the two."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildingTeam:
-    """Who works on one building."""
+    """The people and the crew of one building."""
 
     operations: Person
     field: Person
@@ -69,7 +67,7 @@ class BuildingTeam:
 
 @dataclass
 class BuildingSimulation:
-    """A building, what was built of it, and what stands in its record."""
+    """A building, its simulated foundation, and its current readings."""
 
     building: Building
     team: BuildingTeam
@@ -87,12 +85,12 @@ class BuildingSimulation:
         self.foundation = build_foundation(self.plan, self.seed)
 
     def reload_plan(self) -> None:
-        """Take the plan in force."""
+        """Load the current plan."""
         self.building.refresh_from_db()
         self.plan = load_plan(self.building.current_revision())
 
     def set_day(self, day: float) -> datetime:
-        """Let it be a moment, in days from this morning (negative: ago)."""
+        """Set the simulated time, in days from today; return it."""
         moment = min(self.midnight + day * ONE_DAY, _latest_moment())
         frozen_time.set_time(moment)
         return moment
@@ -100,7 +98,7 @@ class BuildingSimulation:
     # ---- measuring -----------------------------------------------------------
 
     def list_checks(self, *stages: str, optional: bool = False) -> list[Check]:
-        """List what these stages ask for."""
+        """List the checks of some stages."""
         return list_stage_checks(self.plan, *stages, optional=optional)
 
     def measure(
@@ -113,49 +111,51 @@ class BuildingSimulation:
         crew: Crew | None = None,
         note: str = "",
     ) -> None:
-        """Read checks off what was built and hand them in that evening.
+        """Read checks off the foundation and record them in the evening.
 
         What was read before is superseded, unless this is a repeat.
         """
         crew = crew or self.team.crew
-        begun = self.set_day(day)
+        started = self.set_day(day)
         listed = list(checks)
         pads = [check for check in listed if check.kind == CheckKind.LEVEL]
-        taken = take_readings(
+        readings = take_readings(
             self.foundation,
             crew,
             self.rng,
             [c for c in listed if c.kind != CheckKind.LEVEL],
         )
         if pads:
-            taken += read_pads(self.foundation, crew, self.rng, pads, self.setups + 1)
+            readings += read_pads(
+                self.foundation, crew, self.rng, pads, self.setups + 1
+            )
             self.setups += crew.setups
         for name in mistakes:
-            if not find_mistake(name).apply(self.foundation, taken, self.rng):
+            if not find_mistake(name).apply(self.foundation, readings, self.rng):
                 msg = f"{self.building}: no place for the mistake “{name}”."
                 raise SimulationError(msg)
-        entries = write_entries(taken, crew, self.rng, begun)
+        entries = write_entries(readings, crew, self.rng, started)
         if note:
             entries[0]["note"] = note
         self._record_entries(entries, repeat=repeat)
 
     def photograph(self, day: float, check: str, mark: str) -> None:
-        """Take a picture of what is measured."""
+        """Add a photograph of a measured position."""
         moment = self.set_day(day)
-        taken = draw_photograph("remeasure", mark, self.seed)
-        assert taken is not None  # noqa: S101  # it is drawn
+        photograph = draw_photograph("remeasure", mark, self.seed)
+        assert photograph is not None  # noqa: S101 -- every remeasurement has one
         add_photograph(
             actor=self.team.field,
             building=self.building,
             client_id=uuid4(),
-            content=taken[0],
+            content=photograph[0],
             taken_at=moment,
-            caption=taken[1],
+            caption=photograph[1],
             check=check,
         )
 
     def record_sample(self, day: float, name: str, strength: str) -> None:
-        """Hand in the strength of a field-cured sample."""
+        """Record the strength of a field-cured sample."""
         moment = self.set_day(day)
         entry = {
             "id": f"{name}-{self.seed}",
@@ -167,16 +167,16 @@ class BuildingSimulation:
         self._record_entries([entry], repeat=False)
 
     def record_temperature(self, day: float, celsius: float, age: float) -> None:
-        """Hand in how warm the concrete is; `age` is in hours since placing."""
-        said = {"temperature": f"{celsius:g} degC", "hours": age, "by": "crew 1"}
+        """Record a concrete temperature; `age` is in hours since placing."""
+        members = {"temperature": f"{celsius:g} degC", "hours": age, "by": "crew 1"}
         self.record_concrete_entry(
-            day, "temperature", at=self.set_day(day).isoformat(), **said
+            day, "temperature", at=self.set_day(day).isoformat(), **members
         )
 
-    def record_concrete_entry(self, day: float, kind: str, **said: object) -> None:
-        """Hand in what became known of the concrete."""
+    def record_concrete_entry(self, day: float, kind: str, **members: object) -> None:
+        """Record an entry of the concrete data."""
         self.set_day(day)
-        entry = {"id": f"{kind}-{self.seed}-{day:g}", "kind": kind, **said}
+        entry = {"id": f"{kind}-{self.seed}-{day:g}", "kind": kind, **members}
         recorded = record_concrete(
             actor=self.team.field, building=self.building, entries=[entry]
         )
@@ -186,13 +186,13 @@ class BuildingSimulation:
             raise SimulationError(msg)
 
     def _record_entries(self, entries: list[Entry], *, repeat: bool) -> None:
-        handed = [
+        linked = [
             each for entry in entries for each in self._link_superseded(entry, repeat)
         ]
         last = max(datetime.fromisoformat(entry["at"]) for entry in entries)
         frozen_time.set_time(last + timedelta(minutes=12))
         recorded = record_readings(
-            actor=self.team.field, building=self.building, entries=handed
+            actor=self.team.field, building=self.building, entries=linked
         )
         if recorded.refused:
             where = recorded.refused[0]
@@ -203,7 +203,7 @@ class BuildingSimulation:
             raise SimulationError(msg)
 
     def _link_superseded(self, entry: Entry, repeat: bool) -> list[Entry]:
-        """Name what a reading supersedes; where several stand, repeat it for each."""
+        """Name the superseded reading; of several current ones, supersede each."""
         key, name = entry["check"], entry["id"]
         before = self.current_ids.get(key, [])
         if repeat or not before or key == f"benchmark:{BENCHMARK}":
@@ -219,11 +219,11 @@ class BuildingSimulation:
     # ---- deciding ------------------------------------------------------------
 
     def list_findings(self) -> list[Finding]:
-        """List what is open, oldest first."""
+        """List the open findings, oldest first."""
         return list(Finding.objects.filter(building=self.building).open())
 
     def request_remeasurement(self, day: float, finding: Finding) -> None:
-        """Have the engineer ask for another measurement of one finding."""
+        """Request another measurement of a finding, as the engineer."""
         self.set_day(day)
         request_remeasurement(
             actor=self.team.engineer,
@@ -232,7 +232,7 @@ class BuildingSimulation:
         )
 
     def remeasure(self, day: float, findings: Iterable[Finding]) -> None:
-        """Measure the checks of some findings again, and properly this time."""
+        """Measure the checks of some findings again, without a mistake."""
         keys = {key for finding in findings for key in _list_check_keys(finding)}
         sheet = self.list_checks(
             "foundation", "verification", "erection", optional=True
@@ -240,7 +240,7 @@ class BuildingSimulation:
         self.measure(day, [check for check in sheet if check.key in keys])
 
     def decide_finding(self, day: float, finding: Finding) -> Decision | None:
-        """Order the first remedy that is more than measuring again, if there is one."""
+        """Order the first remedy that changes something, if there is one."""
         self.set_day(day)
         self.log_view_by(self.team.engineer, "building", self.building.pk)
         self.log_view_by(self.team.engineer, "finding", finding.pk)
@@ -263,23 +263,23 @@ class BuildingSimulation:
         return self.team.engineer
 
     def carry_out(self, day: float, decision: Decision, hours: float = 2.0) -> None:
-        """Do the work, report it, and measure what it was about again."""
+        """Do the work, report it and measure its checks again."""
         finding = Finding.objects.get(pk=decision.finding_id)
         self.foundation = apply_remedy(
             self.foundation, finding.topic, decision.remedy["remedy"]
         )
         moment = self.set_day(day)
         mark = finding.topic.partition(":")[2]
-        taken = draw_photograph(decision.remedy["remedy"], mark, decision.pk)
+        photograph = draw_photograph(decision.remedy["remedy"], mark, decision.pk)
         report_work_done(
             actor=self.team.field,
             decision=decision,
             at=moment,
             note="Done as ordered.",
-            photographs=[UploadedPhotograph(name="work.jpg", content=taken[0])]
-            if taken
+            photographs=[UploadedPhotograph(name="work.jpg", content=photograph[0])]
+            if photograph
             else [],
-            caption=taken[1] if taken else "",
+            caption=photograph[1] if photograph else "",
         )
         if decision.remedy["remedy"] in HOLE_REMEDIES:
             self.set_day(day + hours / 24.0)
@@ -295,39 +295,39 @@ class BuildingSimulation:
             self.remeasure(day + hours / 24.0, [finding])
 
     def settle_findings(self, day: float, step: float = 0.9) -> float:
-        """Bring every finding to its end, a step at a time; give the last day."""
+        """Settle every finding, a step at a time; return the last day."""
         for _ in range(MAX_ROUNDS):
             waiting = self.list_findings()
             if not waiting:
                 return day
-            asked = [f for f in waiting if _needs_remeasurement(f)]
-            for finding in asked:
+            doubted = [f for f in waiting if _needs_remeasurement(f)]
+            for finding in doubted:
                 self.request_remeasurement(day, finding)
-            if asked:
-                self.remeasure(day + step / 2.0, asked)
+            if doubted:
+                self.remeasure(day + step / 2.0, doubted)
             decided = [
                 self.decide_finding(day + step * 0.7, finding)
                 for finding in self.list_findings()
-                if finding.state == Finding.State.OPEN and finding not in asked
+                if finding.state == Finding.State.OPEN and finding not in doubted
             ]
             for decision in filter(None, decided):
                 self._carry_out_if_due(day + step * 0.9, decision)
             day += step
-        still = [
+        remaining = [
             (f.topic, f.state, list(f.events.values_list("kind", "note")))
             for f in self.list_findings()
         ]
-        msg = f"{self.building}: findings stay open: {still}."
+        msg = f"{self.building}: findings stay open: {remaining}."
         raise SimulationError(msg)
 
     def _carry_out_if_due(self, day: float, decision: Decision) -> None:
-        """Carry out a decision that did not end its finding by itself."""
+        """Carry out a decision unless it closed its finding."""
         finding = Finding.objects.get(pk=decision.finding_id)
         if finding.state == Finding.State.DECIDED and finding.flagged_at is None:
             self.carry_out(day, decision)
 
     def sign_next_release(self, day: float, kind: str, note: str = "") -> Release:
-        """Sign a release."""
+        """Sign a release and open its PDF."""
         self.set_day(day)
         self.log_view_by(self.team.operations, "building", self.building.pk)
         signed = sign_release(
@@ -338,14 +338,14 @@ class BuildingSimulation:
         return signed
 
     def log_view_by(self, person: Person, kind: str, object_id: int) -> None:
-        """Let somebody open something of the building."""
+        """Log that a person opened an object of the building."""
         record_view(
             actor=person, building=self.building, kind=kind, object_id=object_id
         )
 
 
 def _latest_moment() -> datetime:
-    """Nothing in the demo has happened later than half an hour ago."""
+    """Return the latest time of an event in the demo: half an hour ago."""
     return frozen_time.read_true_time() - timedelta(minutes=30)
 
 
@@ -355,7 +355,7 @@ def _list_check_keys(finding: Finding) -> list[str]:
 
 
 def _needs_remeasurement(finding: Finding) -> bool:
-    """Whether measuring again is proposed, and was not asked for before."""
+    """Return True if the first remedy is to measure again, for the first time."""
     before = finding.events.filter(kind=FindingEvent.Kind.ASKED_AGAIN)
     return finding.remedies[0]["remedy"] == "remeasure" and not before.exists()
 
@@ -365,7 +365,7 @@ def _choose_disposition(remedy: Mapping[str, object]) -> str:
 
 
 def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
-    """What the engineer writes below an order."""
+    """Return the engineer's note on an order."""
     words = {
         "shift": "Set the plate where it goes on, within the line's limit.",
         "shim": "Shim as computed; grout after plumbing.",
@@ -378,7 +378,7 @@ def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
 
 
 def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFoundation:
-    """Give the foundation after a remedy was carried out; opened holes move no rod."""
+    """Return the foundation after a remedy; opened holes move no rod."""
     word, _, mark = topic.partition(":")
     if remedy in HOLE_REMEDIES:
         return built
@@ -404,7 +404,7 @@ def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFounda
 def _restore_position(
     built: BuiltFoundation, drawn: BuiltFoundation, which: int
 ) -> BuiltFoundation:
-    """The same with one position as the plan has it."""
+    """Return the foundation with one position as planned."""
     line, rods, tops = built.line.copy(), list(built.rods), list(built.projections)
     line[which], rods[which] = 0.0, drawn.rods[which]
     tops[which] = drawn.projections[which]

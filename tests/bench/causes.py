@@ -20,8 +20,24 @@ from typing import Any
 
 import numpy as np
 
-from checks.demo import crew as crews
 from checks.demo import plan_documents
+from checks.demo.crew import (
+    Crew,
+    LengthStyle,
+    list_stage_checks,
+    take_readings,
+    write_entries,
+)
+from checks.demo.foundation import (
+    BuiltFoundation,
+    FoundationSpread,
+    build_foundation,
+    shift_corner,
+    shift_pad,
+    shift_pattern,
+    shift_rod,
+    shorten_rod,
+)
 from checks.demo.mistakes import MISTAKES, CrewMistake
 from checks.evaluation.evaluate import compute_evaluation
 from checks.evaluation.failing_checks import LikelyCause
@@ -30,7 +46,7 @@ from jobs.exchange.input.parser import parse_building
 
 INCH_MM = 25.4
 BEGUN = datetime(2026, 5, 4, 7, 30, tzinfo=UTC)
-HANDS: tuple[crews.LengthStyle, ...] = (
+HANDS: tuple[LengthStyle, ...] = (
     "sixteenths",
     "decimal_feet",
     "millimetres",
@@ -66,7 +82,7 @@ def plans() -> tuple[tuple[dict[str, Any], Plan], ...]:
         plan_documents.build_hall(
             "Works", "30 m", "18 m", "5 @ 6 m", "3 @ 6 m", metric=True, web_ends=True
         ),
-        plan_documents.build_l_shaped_hall("Wing"),
+        plan_documents.load_plan_document("l_shaped_hall", "Wing"),
     )
     # Without base plates: which plate goes on is not asked here, and takes longest.
     bare = [each | {"details": _bare(each["details"])} for each in documents]
@@ -80,43 +96,37 @@ def _bare(details: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def honest_concrete(plan: Plan, rng: np.random.Generator) -> crews.BuiltFoundation:
+def honest_concrete(plan: Plan, rng: np.random.Generator) -> BuiltFoundation:
     """Build a foundation as they are found, now and then with a gross fault."""
-    spreads = crews.FoundationSpread().scale(float(rng.uniform(0.5, 1.3)))
-    built = crews.build_foundation(plan, int(rng.integers(2**31)), spreads)
+    spreads = FoundationSpread().scale(float(rng.uniform(0.5, 1.3)))
+    built = build_foundation(plan, int(rng.integers(2**31)), spreads)
     mark = plan.positions[int(rng.integers(len(plan.positions)))].mark
     if rng.random() < 0.35:
         step, angle = rng.uniform(0.375, 1.5) * INCH_MM, rng.uniform(0.0, 2.0 * np.pi)
         if rng.random() < 0.6:  # a form set back, or a line snapped wrong
             angle = float(rng.integers(4)) * np.pi / 2.0
-        built = crews.shift_pattern(
-            built, mark, step * np.cos(angle), step * np.sin(angle)
-        )
+        built = shift_pattern(built, mark, step * np.cos(angle), step * np.sin(angle))
     if rng.random() < 0.15:
         step = rng.uniform(0.25, 1.0) * INCH_MM
         angle = rng.uniform(0.0, 2.0 * np.pi)
-        built = crews.shift_rod(
-            built, mark, 1, step * np.cos(angle), step * np.sin(angle)
-        )
+        built = shift_rod(built, mark, 1, step * np.cos(angle), step * np.sin(angle))
     if rng.random() < 0.15:
         first = int(rng.integers(len(plan.positions)))
         for place in range(first, min(first + 3, len(plan.positions))):
             low = -float(rng.uniform(5.0, 16.0))
-            built = crews.shift_pad(built, plan.positions[place].mark, low)
+            built = shift_pad(built, plan.positions[place].mark, low)
     if rng.random() < 0.15:
         name = plan.outline[int(rng.integers(len(plan.outline)))].name
-        built = crews.shift_corner(
-            built, name, 0.5 * INCH_MM * rng.choice((-1, 1)), 0.0
-        )
+        built = shift_corner(built, name, 0.5 * INCH_MM * rng.choice((-1, 1)), 0.0)
     if rng.random() < 0.1:
-        built = crews.shorten_rod(built, mark, 1, float(rng.uniform(10.0, 30.0)))
+        built = shorten_rod(built, mark, 1, float(rng.uniform(10.0, 30.0)))
     return built
 
 
-def a_crew(metric: bool, rng: np.random.Generator) -> crews.Crew:
+def a_crew(metric: bool, rng: np.random.Generator) -> Crew:
     """Somebody who reads with care, in one of the ways people write."""
     hands = HANDS[2:] if metric else HANDS[:2]
-    return crews.Crew(
+    return Crew(
         length_style=hands[int(rng.integers(2))],
         tape=("T1", "T2")[int(rng.integers(2))],
         level=("L1", "L2")[int(rng.integers(2))],
@@ -133,13 +143,11 @@ def simulate(seed: int, mistake: CrewMistake | None) -> Told:
         built = honest_concrete(plan, rng)
         crew = a_crew(plan.length_unit == "mm", rng)
         gages = rng.random() < 0.3
-        checks = crews.list_stage_checks(
-            plan, "foundation", "verification", optional=gages
-        )
-        taken = crews.take_readings(built, crew, rng, checks)
+        checks = list_stage_checks(plan, "foundation", "verification", optional=gages)
+        taken = take_readings(built, crew, rng, checks)
         spoilt = [] if mistake is None else mistake.apply(built, taken, rng)
         if mistake is None or spoilt:
-            readings = crews.write_entries(taken, crew, rng, BEGUN)
+            readings = write_entries(taken, crew, rng, BEGUN)
             building = parse_building({**document, "readings": readings})
             return Told(compute_evaluation(building).causes, tuple(spoilt))
     msg = f"No building has a place for the mistake {mistake and mistake.name!r}."

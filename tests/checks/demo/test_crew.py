@@ -5,8 +5,16 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from checks.demo import crew as crews
 from checks.demo import plan_documents
+from checks.demo.crew import (
+    Crew,
+    LengthStyle,
+    list_stage_checks,
+    take_readings,
+    write_entries,
+    write_length,
+)
+from checks.demo.foundation import NO_SPREAD, FoundationSpread, build_foundation
 from checks.demo.mistakes import MISTAKES, CrewMistake
 from checks.evaluation.evaluate import evaluate
 from core.units import parse_length
@@ -23,9 +31,9 @@ METRIC = plan_documents.build_hall(
 DOCUMENTS = {
     "hall": HALL,
     "metric": METRIC,
-    "shed": plan_documents.build_shed("Shed"),
-    "wing": plan_documents.build_l_shaped_hall("Wing"),
-    "skewed": plan_documents.build_skewed_hall("Skewed"),
+    "shed": plan_documents.load_plan_document("shed", "Shed"),
+    "wing": plan_documents.load_plan_document("l_shaped_hall", "Wing"),
+    "skewed": plan_documents.load_plan_document("skewed_hall", "Skewed"),
 }
 
 
@@ -35,42 +43,40 @@ def plan_of(document: dict) -> Plan:
 
 def read(
     document: dict,
-    crew: crews.Crew,
+    crew: Crew,
     seed: int,
-    spreads: crews.FoundationSpread,
+    spreads: FoundationSpread,
     mistake: CrewMistake | None = None,
 ) -> list[dict]:
     plan = plan_of(document)
-    built = crews.build_foundation(plan, seed, spreads)
+    built = build_foundation(plan, seed, spreads)
     rng = np.random.default_rng(seed)
-    checks = crews.list_stage_checks(plan, "foundation", "verification", optional=True)
-    taken = crews.take_readings(built, crew, rng, checks)
+    checks = list_stage_checks(plan, "foundation", "verification", optional=True)
+    taken = take_readings(built, crew, rng, checks)
     if mistake is not None:
         assert mistake.apply(built, taken, rng)
-    return crews.write_entries(taken, crew, rng, BEGUN)
+    return write_entries(taken, crew, rng, BEGUN)
 
 
 def test_the_same_seed_gives_the_same_readings():
-    first = read(HALL, crews.Crew(setups=2), 7, crews.FoundationSpread())
-    assert first == read(HALL, crews.Crew(setups=2), 7, crews.FoundationSpread())
+    first = read(HALL, Crew(setups=2), 7, FoundationSpread())
+    assert first == read(HALL, Crew(setups=2), 7, FoundationSpread())
 
 
 def test_another_seed_gives_other_readings():
-    first = read(HALL, crews.Crew(), 7, crews.FoundationSpread())
-    other = read(HALL, crews.Crew(), 8, crews.FoundationSpread())
+    first = read(HALL, Crew(), 7, FoundationSpread())
+    other = read(HALL, Crew(), 8, FoundationSpread())
     assert {e["id"] for e in first}.isdisjoint(e["id"] for e in other)
     assert [e["value"] for e in first] != [e["value"] for e in other]
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
 @pytest.mark.parametrize("hand", ["sixteenths", "decimal_feet", "millimetres"])
-def test_a_perfect_crew_on_perfect_concrete_finds_nothing(
-    name: str, hand: crews.LengthStyle
-):
-    crew = crews.Crew(
+def test_a_perfect_crew_on_perfect_concrete_finds_nothing(name: str, hand: LengthStyle):
+    crew = Crew(
         length_style=hand, noise=0.0, per_metre=0.0, level_noise=0.0, temperature_c=4.0
     )
-    readings = read(DOCUMENTS[name], crew, 3, crews.NO_SPREAD)
+    readings = read(DOCUMENTS[name], crew, 3, NO_SPREAD)
     result = evaluate(parse_building({**DOCUMENTS[name], "readings": readings}))
     assert result["findings"] == []
     verdicts = {c["verdict"] for c in result["checks"] if c["readings"]}
@@ -79,14 +85,14 @@ def test_a_perfect_crew_on_perfect_concrete_finds_nothing(
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda each: each.name)
 def test_a_mistake_changes_the_checks_it_says_and_no_others(mistake: CrewMistake):
-    honest = read(HALL, crews.Crew(setups=2), 11, crews.NO_SPREAD)
+    honest = read(HALL, Crew(setups=2), 11, NO_SPREAD)
     plan = plan_of(HALL)
-    built = crews.build_foundation(plan, 11, crews.NO_SPREAD)
+    built = build_foundation(plan, 11, NO_SPREAD)
     rng = np.random.default_rng(11)
-    checks = crews.list_stage_checks(plan, "foundation", "verification", optional=True)
-    taken = crews.take_readings(built, crews.Crew(setups=2), rng, checks)
+    checks = list_stage_checks(plan, "foundation", "verification", optional=True)
+    taken = take_readings(built, Crew(setups=2), rng, checks)
     spoilt = set(mistake.apply(built, taken, rng))
-    written = crews.write_entries(taken, crews.Crew(setups=2), rng, BEGUN)
+    written = write_entries(taken, Crew(setups=2), rng, BEGUN)
     changed = {
         after["check"]
         for before, after in zip(honest, written, strict=True)
@@ -107,13 +113,13 @@ def test_a_mistake_changes_the_checks_it_says_and_no_others(mistake: CrewMistake
     ],
 )
 def test_lengths_are_typed_as_each_hand_writes(
-    hand: crews.LengthStyle, mm: float, typed: str
+    hand: LengthStyle, mm: float, typed: str
 ):
-    assert crews.write_length(mm, hand) == typed
+    assert write_length(mm, hand) == typed
     assert float(parse_length(typed).mm) == pytest.approx(mm, abs=0.8)
 
 
 def test_readings_follow_each_other_in_time():
-    readings = read(HALL, crews.Crew(), 5, crews.FoundationSpread())
+    readings = read(HALL, Crew(), 5, FoundationSpread())
     times = [datetime.fromisoformat(entry["at"]) for entry in readings]
     assert times == sorted(set(times))

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from checks.demo import load, loader, order_book
+from checks.demo import catalogue, load, loader
 from checks.demo.simulation import BuildingSimulation
 from core.models import Person, Role
 from jobs.models import Job
@@ -18,7 +18,7 @@ def _breaks(story: BuildingSimulation) -> None:
 
 @pytest.mark.django_db
 def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
-    small = order_book.JOBS[5]
+    small = catalogue.JOBS[5]
     broken = replace(
         small,
         number="P-9999",
@@ -32,8 +32,8 @@ def test_a_load_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch):
 
 
 @pytest.mark.django_db
-def test_progress_is_told_building_by_building(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(loader, "JOBS", (order_book.JOBS[5],))
+def test_progress_is_reported_for_every_building(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(loader, "JOBS", (catalogue.JOBS[5],))
     told: list[tuple[int, int, str]] = []
     loaded = load(lambda *step: told.append(step))
     assert told == [(0, 1, "Kiln shed")]
