@@ -35,7 +35,7 @@ COARSEST_RESOLUTION_MM = Fraction("3.175")
 FINEST_RESOLUTION_MM = Fraction("0.000001")
 MAX_TEXT_LENGTH = 60
 
-LENGTH_EXAMPLES = '23\'-4 1/2", 4 1/2", 5/8 in, 23 ft 4.5 in, 7.125 m or 7125 mm'
+LENGTH_EXAMPLES = '31\'-7 1/2", 4 1/2", 5/8 in, 31 ft 7.5 in, 7.125 m or 7125 mm'
 
 
 class UnitError(ValueError):
@@ -245,7 +245,7 @@ def _parse_feet_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fra
     if not feet.isdecimal():
         raise UnitError(
             f"{quote(text)}: before inches the feet are a whole number, "
-            f"such as 23'-4 1/2\"."
+            f"such as 31'-7 1/2\"."
         )
     number, step = _parse_amount(inches, text)
     if number >= 12:
@@ -295,8 +295,8 @@ def format_length(
     mm : float or Decimal
         The length. [mm]
     style : {"imperial", "decimal_feet", "inches", "metric"}
-        Feet, inches and fractions in typographic marks; `23.375 ft`; inches and
-        fractions; `7124.7 mm`.
+        Feet, inches and fractions in typographic marks; `31.625 ft`; inches and
+        fractions; `9639.3 mm`.
     denominator : int
         The finest fraction of an inch, for `imperial` and `inches`.
 

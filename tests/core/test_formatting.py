@@ -18,9 +18,9 @@ def draw(source: str, **context: object) -> str:
 @pytest.mark.parametrize(
     ("mm", "style", "text"),
     [
-        (7137.4, "imperial", "23\u2032-5\u2033"),
-        (7137.4, "decimal", "23.417 ft"),
-        (7137.4, "metric", "7137.4 mm"),
+        (9652.0, "imperial", "31\u2032-8\u2033"),
+        (9652.0, "decimal", "31.667 ft"),
+        (9652.0, "metric", "9652.0 mm"),
         (63.5, "imperial", "2 1\u20442\u2033"),
         (63.5, "decimal", "2.500 in"),
         (-63.5, "decimal", "\u22122.500 in"),

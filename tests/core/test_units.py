@@ -23,24 +23,24 @@ from core.quantities import (
 from core.units import UnitError, format_length, parse_length
 
 READ = {
-    "23' 4 1/2\"": "7124.7",
-    "23'-4 1/2\"": "7124.7",
-    "23'-1/2\"": "7023.1",
-    "23 ft 4.5 in": "7124.7",
-    "23ft-4in": "7112",
-    "23'4\"": "7112",
-    "23'- 4\"": "7112",
+    "31' 7 1/2\"": "9639.3",
+    "31'-7 1/2\"": "9639.3",
+    "31'-1/2\"": "9461.5",
+    "31 ft 7.5 in": "9639.3",
+    "31ft-7in": "9626.6",
+    "31'7\"": "9626.6",
+    "31'- 7\"": "9626.6",
     '4 1/2"': "114.3",
     "7.125 m": "7125",
     "7125 mm": "7125",
     "712.5cm": "7125",
     "5/8 in": "15.875",
     '.5"': "12.7",
-    "23'": "7010.4",
-    "23.5 ft": "7162.8",
+    "31'": "9448.8",
+    "31.5 ft": "9601.2",
     '-2"': "-50.8",
     '+2"': "50.8",
-    "-23'-4 1/2\"": "-7124.7",
+    "-31'-7 1/2\"": "-9639.3",
     '0"': "0",
     "-0'-1/2\"": "-12.7",
     '  4"  ': "101.6",
@@ -48,19 +48,19 @@ READ = {
     "10000 m": "10000000",
     "-10 m": "-10000",
     # typographic marks read the same
-    "23\u2032-4 1\u20442\u2033": "7124.7",
-    "23\u2019 4\u00bd\u201d": "7124.7",
-    "23\u2032\u00a04\u00a0\u00bd\u2033": "7124.7",
-    "23\u2032\u202f4\u2033": "7112",
+    "31\u2032-7 1\u20442\u2033": "9639.3",
+    "31\u2019 7\u00bd\u201d": "9639.3",
+    "31\u2032\u00a07\u00a0\u00bd\u2033": "9639.3",
+    "31\u2032\u202f7\u2033": "9626.6",
     "\u215b\u2033": "3.175",
     "4\u215e in": "123.825",
     "\u22124 1\u20442\u2033": "-114.3",
-    "23\u2032\u20114\u2033": "7112",
+    "31\u2032\u20117\u2033": "9626.6",
 }
 
 REFUSED = {
-    "23' 14\"": "less than 12",
-    "23' 12\"": "less than 12",
+    "31' 14\"": "less than 12",
+    "31' 12\"": "less than 12",
     '4 9/8"': "not less than 1",
     '8/8"': "not less than 1",
     '41/2"': "not less than 1",
@@ -68,10 +68,10 @@ REFUSED = {
     '4\u00bd6"': "not a length",
     "\u00bc0'": "not a length",
     '\u00bd 6"': "not a length",
-    "23' -4\"": "only at the very front",
-    "23' - 4\"": "only at the very front",
-    "23'--4\"": "only at the very front",
-    "23'-4-1/2\"": "hyphen separates",
+    "31' -7\"": "only at the very front",
+    "31' - 7\"": "only at the very front",
+    "31'--7\"": "only at the very front",
+    "31'-7-1/2\"": "hyphen separates",
     '4-1/2"': "hyphen",
     '--4"': "very front",
     '+-4"': "very front",
@@ -80,10 +80,10 @@ REFUSED = {
     "12": "no unit",
     "4 1/2": "no unit",
     "0": "no unit",
-    "23' 4": "no inch mark",
-    "23'-4 1/2": "no inch mark",
-    "23.5' 4\"": "whole number",
-    "23 1/2' 4\"": "whole number",
+    "31' 7": "no inch mark",
+    "31'-7 1/2": "no inch mark",
+    "31.5' 4\"": "whole number",
+    "31 1/2' 4\"": "whole number",
     '1/0"': "divided by zero",
     '4.5 1/2"': "not a length",
     "1,200 mm": "decimals with a point",
@@ -181,9 +181,9 @@ def test_a_length_is_rounded_once_to_six_decimals():
         ('4 1/2"', "3.175"),  # a half off a sixteenth tape is 8/16
         ('4 1/8"', "3.175"),
         ('4 1/16"', "1.5875"),
-        ("23'-4 1/32\"", "0.79375"),
-        ("23'", "3.175"),
-        ("23 ft 4.5 in", "2.54"),
+        ("31'-7 1/32\"", "0.79375"),
+        ("31'", "3.175"),
+        ("31 ft 7.5 in", "2.54"),
         ("4.25 ft", "3.048"),
         ("7.125 m", "1"),
         ("7.1 m", "3.175"),
@@ -196,7 +196,7 @@ def test_resolution_is_the_last_figure_typed_but_not_coarser_than_an_eighth(text
 
 
 def test_the_text_is_kept_as_typed():
-    assert parse_length(" 23\u2032-4\u00bd\u2033 ").text == "23\u2032-4\u00bd\u2033"
+    assert parse_length(" 31\u2032-7\u00bd\u2033 ").text == "31\u2032-7\u00bd\u2033"
     assert parse_length(4.5, "in").text == "4.5 in"
 
 
@@ -206,16 +206,16 @@ def test_the_text_is_kept_as_typed():
 @pytest.mark.parametrize(
     ("mm", "shown"),
     [
-        (7124.7, "23\u2032-4 1\u20442\u2033"),
-        (7010.4, "23\u2032-0\u2033"),
-        (7023.1, "23\u2032-0 1\u20442\u2033"),
+        (9639.3, "31\u2032-7 1\u20442\u2033"),
+        (9448.8, "31\u2032-0\u2033"),
+        (9461.5, "31\u2032-0 1\u20442\u2033"),
         (114.3, "4 1\u20442\u2033"),
         (12.7, "1\u20442\u2033"),
         (0.0, "0\u2033"),
         (-0.0, "0\u2033"),
         (-0.3, "0\u2033"),  # no minus zero
         (-114.3, "\u22124 1\u20442\u2033"),
-        (-7124.7, "\u221223\u2032-4 1\u20442\u2033"),
+        (-9639.3, "\u221231\u2032-7 1\u20442\u2033"),
         (304.7, "1\u2032-0\u2033"),  # 11 255/256 in carries into the feet
         (303.2125, "11 15\u204416\u2033"),
         (304.00625, "1\u2032-0\u2033"),  # half a sixteenth rounds away
@@ -228,9 +228,9 @@ def test_feet_inches_and_fractions_are_set_as_a_person_writes_them(mm, shown):
 
 
 def test_the_other_styles():
-    assert format_length(7124.7, "inches") == "280 1\u20442\u2033"
-    assert format_length(7124.7, "decimal_feet") == "23.375 ft"
-    assert format_length(7124.7, "metric") == "7124.7 mm"
+    assert format_length(9639.3, "inches") == "379 1\u20442\u2033"
+    assert format_length(9639.3, "decimal_feet") == "31.625 ft"
+    assert format_length(9639.3, "metric") == "9639.3 mm"
     assert format_length(-1.26, "metric") == "\u22121.3 mm"
     assert format_length(-0.04, "metric") == "0.0 mm"
     assert format_length(304.79999, "decimal_feet") == "1.000 ft"

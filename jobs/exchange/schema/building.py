@@ -83,7 +83,7 @@ def _definitions() -> Schema:
     return {
         "length": {
             "description": "A bare number in length_unit, or text with its own unit: "
-            '23\'-4 1/2", 4 1/2", 5/8 in, 23 ft 4.5 in, 7.125 m, 7125 mm. Typographic '
+            '31\'-7 1/2", 4 1/2", 5/8 in, 31 ft 7.5 in, 7.125 m, 7125 mm. Typographic '
             "marks read the same. A hyphen stands only directly behind the foot mark, "
             "a sign only at the very front. At most 10 km.",
             "oneOf": [

@@ -104,12 +104,12 @@ def test_a_mistake_changes_the_checks_it_says_and_no_others(mistake: CrewMistake
 @pytest.mark.parametrize(
     ("hand", "mm", "typed"),
     [
-        ("sixteenths", 7131.05, "23'-4 3/4\""),
+        ("sixteenths", 9645.65, "31'-7 3/4\""),
         ("sixteenths", -50.8, '-2"'),
-        ("decimal_feet", 7131.05, "23.396 ft"),
+        ("decimal_feet", 9645.65, "31.646 ft"),
         ("decimal_feet", 95.25, '3 3/4"'),
-        ("millimetres", 7131.05, "7131 mm"),
-        ("metres", 7131.05, "7.131 m"),
+        ("millimetres", 9645.65, "9646 mm"),
+        ("metres", 9645.65, "9.646 m"),
     ],
 )
 def test_lengths_are_typed_as_each_hand_writes(

@@ -133,7 +133,7 @@ def test_what_can_be_said_without_computing_the_schema_refuses(pointer, value):
         {"check": "strength:c", "value": '4 1/2"'},
         {"check": "setback:S1.1", "value": "3000 psi"},
         {"check": "setback:S1.1", "value": '4½6"'},
-        {"check": "setback:S1.1", "value": "23' 14\""},
+        {"check": "setback:S1.1", "value": "31' 14\""},
         {"check": "setback:S1.1", "value": 1.1e7},
         {"check": "setback:S1.1", "value": 8, "from": "SW"},
         {"check": "line:S1", "value": 8, "setup": "2"},
