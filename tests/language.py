@@ -8,6 +8,14 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+from core.vocabulary import (
+    DispositionKind,
+    ReleaseKind,
+    RemedyKind,
+    StageKind,
+    Verdict,
+)
+
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("core", "jobs", "checks", "api")
 MAX_TEMPLATE_LINE = 160
@@ -147,3 +155,36 @@ def comment_density() -> dict[str, tuple[int, int]]:
         lines = len(path.read_text().splitlines())
         counts[name] = (before[0] + comments, before[1] + lines)
     return counts
+
+
+def vocabulary_labels() -> list[str]:
+    """List the labels that no module or template but the vocabulary may write.
+
+    A label of one word is also a word of ordinary sentences and is left out.
+    """
+    labels = [
+        member.label.partition(" (")[0]
+        for words in (Verdict, RemedyKind, DispositionKind, StageKind, ReleaseKind)
+        for member in words
+    ]
+    return [label for label in labels if " " in label]
+
+
+def foreign_labels() -> list[str]:
+    """List labels of the vocabulary that are written elsewhere."""
+    labels = {label.casefold() for label in vocabulary_labels()}
+    found = []
+    for path in program_modules():
+        if name_path(path) == "core/vocabulary.py":
+            continue
+        for node in ast.walk(parse_module(path)):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                text = node.value.partition(" (")[0]
+                if text.casefold() in labels:
+                    found.append(f"{name_path(path)}:{node.lineno}: {node.value!r}")
+    pattern = re.compile("|".join(map(re.escape, vocabulary_labels())))
+    for path in templates():
+        for number, line in enumerate(path.read_text().splitlines(), start=1):
+            if match := pattern.search(line):
+                found.append(f"{name_path(path)}:{number}: {match[0]!r}")
+    return found
