@@ -8,8 +8,7 @@ from django.db import transaction
 from checks.models import Instrument
 from core.models import Person
 from core.permissions import Action, require
-from jobs.exchange.input.instruments import parse_instruments
-from jobs.exchange.input.json_reader import IssueCollector, JsonReader
+from jobs.exchange.input.instruments import parse_instrument_entry
 from jobs.models import Job
 
 
@@ -21,16 +20,14 @@ def add_instrument(
 
     Raises
     ------
-    jobs.exchange.parse.DocumentError
+    jobs.exchange.issues.DocumentError
         If its specification does not fit the exchange document.
     ValidationError
         If the job has an instrument of this name.
     """
     require(actor, Action.RECORD_READING, roles=job.roles_of(actor))
     name = name.strip()
-    refusals = IssueCollector()
-    parse_instruments(JsonReader({name: dict(specification)}, "/instruments", refusals))
-    refusals.raise_if_any()
+    parse_instrument_entry(name, dict(specification))
     Job.objects.select_for_update(no_key=True).get(pk=job.pk)
     if Instrument.objects.filter(job=job, name=name).exists():
         msg = (

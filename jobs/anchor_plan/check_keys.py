@@ -206,3 +206,8 @@ def kind_of(text: str) -> CheckKind | None:
     """Return the kind a text names before its colon, whatever follows; else None."""
     word, colon, _ = text.partition(":")
     return _KIND_BY_WORD.get(word) if colon else None
+
+
+def join_key(kind: str, subject: str, part: str = "") -> str:
+    """Join words as somebody typed them to the text of a key, without validation."""
+    return f"{kind}:{subject}.{part}" if part else f"{kind}:{subject}"

@@ -1,7 +1,7 @@
 """The anchor plan and its readings as frozen values, in mm, rad, MPa, °C and N.
 
-Nothing here computes: `geometry` places things, `sheet` lists what is checked.
-Every length keeps the text it was typed as beside its millimetres.
+Nothing is computed here: `geometry` places walls, positions and rods, `check_sheet`
+lists the checks. None stands for what the document does not have.
 """
 
 from collections.abc import Mapping
@@ -10,8 +10,10 @@ from datetime import date, datetime
 from typing import Literal
 
 from core.units import Length, LengthUnit
+from jobs.anchor_plan.check_keys import CheckKey
 
 Reference = Literal["centreline", "web"]
+AccuracyClass = Literal["I", "II", "III"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +35,7 @@ class Notch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plate:
-    """A base plate as punched. [mm]; None where the document does not say."""
+    """A base plate as punched. [mm]"""
 
     hole_diameter: float
     thickness: float | None = None
@@ -42,7 +44,7 @@ class Plate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rod:
-    """One planned rod of a detail, in the detail's own axes. [mm]"""
+    """A planned rod of a detail, in the axes of a position. [mm]"""
 
     number: int
     along: float
@@ -65,7 +67,7 @@ class Detail:
 class Position:
     """A column or jamb: on a wall (`wall`, `along`) or at a point (`x`, `y`, `turn`).
 
-    Exactly one of the two is given; lengths in mm, `turn` in rad counter-clockwise.
+    It has exactly one of the two. Lengths in mm, `turn` in rad counter-clockwise.
     """
 
     mark: str
@@ -79,9 +81,14 @@ class Position:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceSpec:
-    """The basis by name, and the limits a building sets for itself.
+    """The tolerance basis by name, and the limits a building sets for itself.
 
-    An override of a length is in mm; of a ratio (`strength_ratio`, `plumb`) plain.
+    Attributes
+    ----------
+    overrides : mapping
+        Limits by key. [mm; a ratio (`strength_ratio`, `plumb`) plain]
+    guarded : bool
+        True if the expanded uncertainty narrows every limit.
     """
 
     basis: str = "metal-building-practice"
@@ -91,14 +98,14 @@ class ToleranceSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MaturitySpec:
-    """What a forecast of strength rests on: the mixture's curve and the temperatures.
+    """Data for a strength forecast: the mixture's curve and the temperatures.
 
-    By Nurse and Saul where `datum` is given, and then the curve's maturities are in
-    °C h; by equivalent age where `activation` and `reference` are, and then in hours.
+    By Nurse and Saul with a `datum`: the curve's maturities are in °C h. By equivalent
+    age with `activation` and `reference`: they are in h.
     """
 
     curve: tuple[tuple[float, float], ...]  # maturity and strength [MPa] of a cylinder
-    temperatures: tuple[tuple[float, float], ...]  # hours since placing and their °C
+    temperatures: tuple[tuple[float, float], ...]  # intervals since placing: h and °C
     expected: tuple[float, float, float]  # °C from now on: low, likely, high
     datum: float | None = None  # °C
     activation: float | None = None  # K, activation energy over the gas constant
@@ -107,7 +114,7 @@ class MaturitySpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcreteSpec:
-    """What strength the plan asks for, and what is known of the concrete. [MPa]"""
+    """The strength the plan asks for, and the data known of the concrete. [MPa]"""
 
     specified_strength: float | None = None
     sufficient_strength: float | None = None  # stated by the engineer for erection
@@ -118,17 +125,17 @@ class ConcreteSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InstrumentSpec:
-    """A tape or level, with the data its corrections need; None where unknown.
+    """A tape or level, with the data its corrections need.
 
-    A correction is applied only where every datum it needs is given.
+    A correction is applied only where all its data are known.
     """
 
     name: str
     kind: str
-    accuracy_class: Literal["I", "II", "III"] | None = None
+    accuracy_class: AccuracyClass | None = None
     standard_temperature: float | None = None  # °C
-    nominal_length: float | None = None  # mm, what the tape says it is
-    actual_length: float | None = None  # mm, what its certificate says
+    nominal_length: float | None = None  # mm, as marked
+    actual_length: float | None = None  # mm, by its certificate
     standard_tension: float | None = None  # N
     cross_section: float | None = None  # mm²
     elastic_modulus: float | None = None  # MPa
@@ -139,7 +146,7 @@ class InstrumentSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """Everything the drawings say about one building's anchorage."""
+    """One building's anchor plan: everything its drawings show."""
 
     name: str
     length_unit: LengthUnit
@@ -156,15 +163,28 @@ class Plan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingValue:
-    """One reading of one check, as it was typed and in mm (MPa for strength).
+    """One reading of one check.
 
-    `check` is the canonical key; `corner` is the exchange document's `from`.
-    `resolution` is the last fraction or decimal of the text as typed, same unit
-    as `value`.
+    Attributes
+    ----------
+    check : CheckKey
+        The canonical key, whichever end a diagonal or gage was named from.
+    value : float
+        [mm; MPa for a strength]
+    text : str
+        The value as typed.
+    resolution : float
+        The last fraction or decimal of the text. [as `value`]
+    span : float or None
+        Between supports; None for a tape supported throughout. [mm]
+    sight_distance : float or None
+        From the level to the rod. [mm]
+    from_corner : str or None
+        The corner a line was measured from; None for the wall's first.
     """
 
     id: str
-    check: str
+    check: CheckKey
     value: float
     text: str
     resolution: float
@@ -174,8 +194,8 @@ class ReadingValue:
     temperature: float | None = None  # °C
     tension: float | None = None  # N
     slope_rise: float | None = None  # mm
-    span: float | None = None  # mm between supports; None: supported throughout
-    sight_distance: float | None = None  # mm from level to rod
+    span: float | None = None
+    sight_distance: float | None = None
     from_corner: str | None = None
     setup: str = "1"
     height: float | None = None  # mm, for plumb
@@ -185,7 +205,7 @@ class ReadingValue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildingInput:
-    """A plan and its readings: what one exchange document carries."""
+    """A plan and its readings: the content of one building document."""
 
     plan: Plan
     readings: tuple[ReadingValue, ...] = ()

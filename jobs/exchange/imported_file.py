@@ -1,32 +1,39 @@
-"""A file turned into an exchange document, and where in the file each value stands.
+"""An imported file as a building document, with the source location of every value.
 
-Whatever its kind, a file becomes a document; the one parser judges that, and what it
-refuses is told by its place in the file.
+Whatever its kind, a file becomes a document, which the one parser validates. Issues
+are then reported by their location in the file: sheet and cell, line, or layer.
 """
 
-import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from jobs.anchor_plan.values import BuildingInput
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
 from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import (
+    DocumentError,
+    DocumentIssue,
+    IssueCode,
+    join_pointer,
+)
 
-MISSING = re.compile(r"The member “(.+)” is missing\.")
-MISSING_VALUE_MESSAGE = "Nothing is written here, and it is needed."
+MISSING_VALUE_MESSAGE = "This is empty; a value is needed."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportedFile:
-    """What was understood of a file.
+    """What was read of a file.
 
     Attributes
     ----------
-    document : the exchange document it amounts to.
-    places : where in the file the value of a JSON Pointer stands.
-    faults : what keeps it from being a document, by its place in the file.
-    left : what was not understood and is left out, by its place in the file.
+    document : dict
+        The building document it makes.
+    source_locations : mapping
+        Location in the file of a value, by JSON Pointer.
+    issues : tuple of DocumentIssue
+        What keeps it from being a document.
+    ignored : tuple of DocumentIssue
+        What was not recognised and is left out.
     """
 
     document: dict[str, Any]
@@ -35,50 +42,45 @@ class ImportedFile:
     ignored: tuple[DocumentIssue, ...] = ()
 
     def parse_building(self) -> BuildingInput:
-        """Read the document.
+        """Parse the document.
 
         Raises
         ------
         DocumentError
-            With every fault of the file and of the document, by its place in the
-            file.
+            With every issue of the file and of the document, by location in the file.
         """
         if self.issues and not self.document:
             raise DocumentError(self.issues)
         try:
             building = parse_building(self.document)
         except DocumentError as error:
-            faults = [*self.issues, *self._locate_issues(error.issues)]
-            raise DocumentError(faults) from None
+            issues = [*self.issues, *self._locate_issues(error.issues)]
+            raise DocumentError(issues) from None
         if self.issues:
             raise DocumentError(self.issues)
         return building
 
-    def _locate_issues(self, errors: Iterable[DocumentIssue]) -> list[DocumentIssue]:
-        """Tell errors by their places; one that only follows from a fault is not."""
-        told = {fault.pointer for fault in self.issues}
-        found = [at_source_location(error, self.source_locations) for error in errors]
-        return [error for error in found if error.pointer not in told]
+    def _locate_issues(self, issues: Iterable[DocumentIssue]) -> list[DocumentIssue]:
+        """Locate issues, without those that only follow from an issue of the file."""
+        reported = {issue.location for issue in self.issues}
+        located = [locate_issue(issue, self.source_locations) for issue in issues]
+        return [issue for issue in located if issue.location not in reported]
 
 
-def source_location(pointer: str, places: Mapping[str, str]) -> str:
-    """Say where a pointer's value stands: itself, or the nearest thing around it."""
+def find_location(pointer: str, locations: Mapping[str, str]) -> str:
+    """Return the location of a pointer's value, or of the nearest thing around it."""
     at = pointer
     while at:
-        if at in places:
-            return places[at]
+        if at in locations:
+            return locations[at]
         at = at.rpartition("/")[0]
-    return places.get("", pointer)
+    return locations.get("", pointer)
 
 
-def at_source_location(
-    error: DocumentIssue, places: Mapping[str, str]
-) -> DocumentIssue:
-    """Tell an error by its place in the file."""
-    missing = MISSING.fullmatch(error.message)
-    if missing is None:
-        return DocumentIssue(source_location(error.pointer, places), error.message)
-    cell = places.get(f"{error.pointer}/{missing[1]}")
-    if cell is None:
-        return DocumentIssue(source_location(error.pointer, places), error.message)
-    return DocumentIssue(cell, MISSING_VALUE_MESSAGE)
+def locate_issue(issue: DocumentIssue, locations: Mapping[str, str]) -> DocumentIssue:
+    """Return an issue with its location in the file."""
+    if issue.code is IssueCode.MISSING_FIELD:
+        cell = locations.get(join_pointer(issue.pointer, issue.field))
+        if cell is not None:
+            return replace(issue, message=MISSING_VALUE_MESSAGE, location=cell)
+    return replace(issue, location=find_location(issue.pointer, locations))

@@ -8,7 +8,7 @@ from jobs.exchange.dxf.drawing_shapes import MAX_DRAWING_BYTES as LARGEST_DRAWIN
 from jobs.exchange.dxf.drawing_shapes import DrawingShapes, read_drawing
 from jobs.exchange.dxf.plan_import import DrawingOptions, import_plan_drawing
 from jobs.exchange.imported_file import ImportedFile
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, file_error
 from jobs.exchange.tables.table_files import TABLE_SUFFIXES, read_plan_table
 
 DRAWING_SUFFIXES = (".dxf",)
@@ -56,7 +56,7 @@ def read_plan_file(
         msg = (
             f"This file is over {most} MB; a plan is far smaller. Is it the right file?"
         )
-        raise DocumentError([DocumentIssue("", msg)])
+        raise file_error(msg)
     if suffix not in DRAWING_SUFFIXES:
         return read_plan_table(content, suffix, base), None
     shapes = read_drawing(content)

@@ -1,12 +1,14 @@
-"""The words of the exchange document that are not lengths, marks or names."""
+"""Allowed words and size limits of the exchange documents."""
 
-from typing import Literal
+from typing import get_args
 
 from core.units import LengthUnit
-from jobs.anchor_plan.values import Reference
+from jobs.anchor_plan.values import AccuracyClass, Reference
 
 BUILDING_FORMAT = "padstone.building/1"
 RESULT_FORMAT = "padstone.result/1"
+
+# ---- words --------------------------------------------------------------------------
 
 TOLERANCE_BASES = (
     "metal-building-practice",
@@ -46,12 +48,37 @@ OVERRIDE_RATIOS = ("strength_ratio", "plumb")
 
 ZERO_ALLOWED_OVERRIDES = frozenset({"wall_floor", "re_anchor_beyond", "shim_up_to"})
 
-LENGTH_UNITS: tuple[LengthUnit, ...] = ("in", "ft", "mm", "cm", "m")
-REFERENCES: tuple[Reference, ...] = ("centreline", "web")
-ACCURACY_CLASSES: tuple[Literal["I", "II", "III"], ...] = ("I", "II", "III")
+LENGTH_UNITS: tuple[LengthUnit, ...] = get_args(LengthUnit)
+REFERENCES: tuple[Reference, ...] = get_args(Reference)
+ACCURACY_CLASSES: tuple[AccuracyClass, ...] = get_args(AccuracyClass)
+DEFAULT_SETUP = "1"
+
+# ---- sizes --------------------------------------------------------------------------
 
 MAX_NAME_LENGTH = 40
+MAX_BUILDING_NAME_LENGTH = 120
+MAX_BY_LENGTH = 60
 MAX_ID_LENGTH = 64
 MAX_NOTE_LENGTH = 2000
+
+MIN_CORNERS = 3
 MAX_CORNERS = 400
 MAX_RODS_PER_DETAIL = 60
+MAX_SHIM_THICKNESSES = 40
+
+# ---- concrete -----------------------------------------------------------------------
+
+MAX_STRENGTH_TESTS = 500
+MAX_CYLINDERS = 200
+MAX_INTERVALS = 5000
+MAX_MATURITY_H = 1e6
+"""Largest maturity or equivalent age; four years at 30 °C. [°C h or h]"""
+
+MAX_ELAPSED_H = 1e5
+"""Longest interval and age; eleven years. [h]"""
+
+MAX_ACTIVATION_K = 2e4
+"""Three times the activation temperature of any cement. [K] Project choice."""
+
+MIN_CONCRETE_DEGC, MAX_CONCRETE_DEGC = -60.0, 100.0
+"""Concrete is not placed or kept beyond these. [°C] Project choice."""

@@ -15,7 +15,7 @@ from math import hypot, isfinite, radians
 from typing import Any
 
 from core.units import MM_PER_UNIT, LengthUnit
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, file_error, file_issue
 
 MAX_DRAWING_BYTES = 12_000_000
 """Of a drawing. [byte] Ours: a plan of a thousand columns is a tenth of it."""
@@ -130,13 +130,13 @@ def read_drawing(content: bytes) -> DrawingShapes:
     if len(content) > MAX_DRAWING_BYTES:
         most = MAX_DRAWING_BYTES // 1_000_000
         msg = f"A drawing has at most {most} MB here; take out what is no plan."
-        raise DocumentError([DocumentIssue("", msg)])
+        raise file_error(msg)
     library = load_ezdxf()
     try:
         drawing, auditor = library.recover.read(io.BytesIO(content))
     except Exception as error:  # a damaged file breaks it anywhere
         msg = "This is no DXF drawing, or a damaged one: save it anew as DXF."
-        raise DocumentError([DocumentIssue("", msg)]) from error
+        raise file_error(msg) from error
     _reject_guessed_numbers(auditor)
     try:
         reader = _EntityReader(
@@ -147,7 +147,7 @@ def read_drawing(content: bytes) -> DrawingShapes:
         raise
     except Exception as error:  # as above
         msg = "An entity of this drawing is damaged: save it anew as DXF."
-        raise DocumentError([DocumentIssue("", msg)]) from error
+        raise file_error(msg) from error
     return DrawingShapes(
         unit=UNIT_BY_INSUNITS.get(drawing.units),
         polylines=tuple(reader.loops),
@@ -172,7 +172,7 @@ def _reject_guessed_numbers(auditor: Any) -> None:
         if each.code == AuditError.INVALID_FLOATING_POINT_VALUE
     ]
     refused = [
-        DocumentIssue(
+        file_issue(
             f"near line {found['line']}",
             f"“{found['text'][:40]}” is no number: the drawing is damaged; save it "
             "anew as DXF.",
@@ -229,7 +229,7 @@ class _EntityReader:
                     f"There are more than {MAX_ENTITIES} entities in this drawing, "
                     "blocks taken apart: save the plan alone."
                 )
-                raise DocumentError([DocumentIssue("", msg)])
+                raise file_error(msg)
             place = inside or _entity_location(entity)
             kind = entity.dxftype()
             if kind == "CIRCLE":
@@ -356,7 +356,7 @@ def _read_point(point: Any, place: str) -> DrawingPoint:
     x, y = float(point.x), float(point.y)
     if not max(abs(x), abs(y)) < MAX_COORDINATE:  # nor is what is no number
         msg = f"It stands at {x:g}, {y:g}, where no drawing reaches."
-        raise DocumentError([DocumentIssue(place, msg)])
+        raise file_error(msg, place)
     return x, y
 
 

@@ -30,8 +30,13 @@ from jobs.exchange.dxf.rod_groups import (
 )
 from jobs.exchange.dxf.rod_patterns import DetailCatalogue, drawing_length_writer
 from jobs.exchange.imported_file import ImportedFile
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue, join_pointer
 from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import (
+    DocumentIssue,
+    file_error,
+    file_issue,
+    join_pointer,
+)
 from jobs.exchange.vocabulary import BUILDING_FORMAT, MAX_NAME_LENGTH
 
 MAX_ROD_DIAMETER_MM = 102.0
@@ -93,7 +98,7 @@ def import_plan_drawing(
     unit = choices.unit or shapes.unit
     if unit is None:
         msg = "The drawing does not say which unit it is in: choose one."
-        raise DocumentError([DocumentIssue("the header", msg)])
+        raise file_error(msg, "the header")
     drawing = _DrawingImport(
         shapes, replace(choices, unit=unit), float(MM_PER_UNIT[unit])
     )
@@ -176,7 +181,7 @@ class _DrawingImport:
         return x * self.scale, y * self.scale
 
     def leave(self, place: str, message: str) -> None:
-        self.left.append(DocumentIssue(place, message))
+        self.left.append(file_issue(place, message))
 
     # ---- the outline --------------------------------------------------------
 
@@ -195,7 +200,7 @@ class _DrawingImport:
                 "one."
             )
             place = loops[0].location if loops else "the drawing"
-            raise DocumentError([DocumentIssue(place, msg)])
+            raise file_error(msg, place)
         loop = max(named or straight, key=lambda each: abs(doubled_area(each.points)))
         rest = Counter(each.layer for each in self.shapes.polylines if each is not loop)
         for layer, count in sorted(rest.items()):
@@ -260,7 +265,7 @@ class _DrawingImport:
                 f"These circles are {len(groups)} positions; {MAX_POSITIONS} are the "
                 "most. Choose the rods' layer."
             )
-            raise DocumentError([DocumentIssue("the drawing", msg)])
+            raise file_error(msg, "the drawing")
         if not groups:
             where = f"on the layer {chosen}" if chosen else "in the drawing"
             self.leave(

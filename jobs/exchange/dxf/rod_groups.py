@@ -8,7 +8,7 @@ import numpy as np
 
 from jobs.anchor_plan.rectangle import line_letters
 from jobs.exchange.dxf.drawing_shapes import BlockInsert, Circle
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.issues import file_error
 from jobs.exchange.vocabulary import MAX_RODS_PER_DETAIL
 
 MAX_WALL_DISTANCE_MM = 915.0
@@ -99,7 +99,7 @@ def group_rods(rods: Sequence[RodCircle], near: float) -> list[list[RodCircle]]:
             f"More than {MAX_RODS_PER_DETAIL} circles stand within {near:.0f} mm of one another "
             "here: rods of one position are fewer. Choose another layer."
         )
-        raise DocumentError([DocumentIssue(place, msg)])
+        raise file_error(msg, place)
     ones = np.isfinite(found)
     rows = np.repeat(np.arange(len(rods)), ones.sum(axis=1))
     graph = coo_array(

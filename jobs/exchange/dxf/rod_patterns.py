@@ -10,7 +10,7 @@ from core.units import LengthUnit
 from jobs.anchor_plan.spacing import exact_length_writer
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.dxf.rod_groups import PositionPlacement, RodGroup
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.issues import file_error
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH, MAX_RODS_PER_DETAIL, REFERENCES
 
 SAME_PATTERN_TOLERANCE_MM = 0.1
@@ -84,7 +84,7 @@ class DetailCatalogue:
                 f"There are more than {MAX_DETAILS} different patterns of rods: are "
                 "these circles rods? Choose their layer."
             )
-            raise DocumentError([DocumentIssue(group.location, msg)])
+            raise file_error(msg, group.location)
         name = self._choose_name(wanted or (pattern.name if pattern else ""))
         self.patterns[name] = place.rods
         self.source_locations[name] = group.location

@@ -1,173 +1,141 @@
-"""The concrete of an exchange document: what is asked of it, and what is known."""
+"""The concrete of a building document: what is asked of it, and what is known."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 
-from core.quantities import parse_strength, parse_temperature
+from core.quantities import parse_strength
 from jobs.anchor_plan.values import ConcreteSpec, MaturitySpec
-from jobs.exchange.input.json_reader import JsonReader
-
-CONCRETE_MEMBERS = (
-    "specified_strength",
-    "sufficient_strength",
-    "placed_on",
-    "standard_cured",
-    "maturity",
+from jobs.exchange.input.concrete_format import (
+    ConcreteMembers,
+    CylinderMembers,
+    ExpectedMembers,
+    IntervalMembers,
+    MaturityMembers,
+    MaturityMethodMembers,
 )
-EXPECTED_MEMBERS = ("low", "likely", "high")
-
-MAX_STRENGTH_TESTS = 500
-MAX_CYLINDERS = 200
-MAX_INTERVALS = 5000
-MAX_MATURITY_H = 1e6  # °C h or h; four years at 30 °C
-MAX_ELAPSED_H = 1e5  # eleven years
-MAX_ACTIVATION_K = 2e4  # K, thrice what any cement has
-
-MIN_CONCRETE_DEGC, MAX_CONCRETE_DEGC = -60.0, 100.0
-"""Beyond these no concrete is placed or kept. [°C]"""
+from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.input.members import read_members
+from jobs.exchange.issues import IssueCode
 
 
-def parse_concrete(cursor: JsonReader | None) -> ConcreteSpec:
-    """Read what is said of the concrete; a stand-in where anything is refused."""
-    if cursor is None:
+def parse_concrete(reader: JsonReader | None) -> ConcreteSpec:
+    """Parse `concrete`, with placeholders where anything of it was refused."""
+    if reader is None:
         return ConcreteSpec()
-    members = cursor.read_object((), CONCRETE_MEMBERS)
-    strengths = {
-        name: members[name].read_quantity(parse_strength, above=0.0)
-        for name in ("specified_strength", "sufficient_strength")
-        if name in members
-    }
-    tests = (
-        _parse_tests(members["standard_cured"]) if "standard_cured" in members else ()
-    )
-    if "standard_cured" in members and "specified_strength" not in members:
-        members["standard_cured"].add_issue(
-            "Standard-cured tests are judged against the specified strength, which is "
-            "not there; give “specified_strength” beside them."
+    members = read_members(reader, ConcreteMembers)
+    specified = members.get("specified_strength")
+    sufficient = members.get("sufficient_strength")
+    if "standard_cured" in members and specified is None:
+        reader.child("standard_cured").add_issue(
+            "Standard-cured tests are judged against the specified strength; add "
+            "“specified_strength”.",
+            IssueCode.CONFLICT,
         )
-    if "maturity" in members and not strengths:
-        members["maturity"].add_issue(
-            "A forecast needs the strength it is made for; give “specified_strength” "
-            "or “sufficient_strength” beside it."
+    if "maturity" in members and specified is None and sufficient is None:
+        reader.child("maturity").add_issue(
+            "A forecast needs the strength it is made for; add “specified_strength” or "
+            "“sufficient_strength”.",
+            IssueCode.CONFLICT,
         )
+    maturity = members.get("maturity")
     return ConcreteSpec(
-        specified_strength=strengths.get("specified_strength"),
-        sufficient_strength=strengths.get("sufficient_strength"),
-        placed_on=members["placed_on"].read_date() if "placed_on" in members else None,
-        standard_cured=tests,
-        maturity=_parse_maturity(members["maturity"])
-        if "maturity" in members
-        else None,
+        specified_strength=specified,
+        sufficient_strength=sufficient,
+        placed_on=members.get("placed_on"),
+        standard_cured=tuple(
+            item.read_quantity(parse_strength, above=0.0)
+            for item in members.get("standard_cured", ())
+        ),
+        maturity=None if maturity is None else _parse_maturity(maturity),
     )
 
 
-def _parse_tests(cursor: JsonReader) -> tuple[float, ...]:
-    """Read strength tests in the order they were made. [MPa]"""
-    return tuple(
-        item.read_quantity(parse_strength, above=0.0)
-        for item in cursor.read_list(1, MAX_STRENGTH_TESTS)
-    )
-
-
-def _parse_maturity(cursor: JsonReader) -> MaturitySpec:
-    members = cursor.read_object(
-        ("curve", "temperatures", "expected"), ("datum", "activation", "reference")
-    )
-    check_maturity_method(cursor, members)
-    activation = members.get("activation")
+def _parse_maturity(reader: JsonReader) -> MaturitySpec:
+    members = read_members(reader, MaturityMembers)
+    check_maturity_method(reader, members)
+    curve = parse_curve(reader, members.get("curve", ()), members)
+    expected = members.get("expected")
     return MaturitySpec(
-        datum=_parse_optional_temperature(members.get("datum")),
-        activation=activation.read_positive_number(MAX_ACTIVATION_K)
-        if activation
-        else None,
-        reference=_parse_optional_temperature(members.get("reference")),
-        curve=parse_curve(members["curve"], curve_member(members))
-        if "curve" in members
-        else (),
-        temperatures=_parse_temperature_history(members["temperatures"])
-        if "temperatures" in members
-        else (),
-        expected=parse_expected_temperatures(members["expected"])
-        if "expected" in members
-        else (0.0, 0.0, 0.0),
+        datum=members.get("datum"),
+        activation=members.get("activation"),
+        reference=members.get("reference"),
+        curve=curve,
+        temperatures=_parse_temperature_history(members.get("temperatures", ())),
+        expected=(
+            (0.0, 0.0, 0.0)
+            if expected is None
+            else parse_expected_temperatures(expected)
+        ),
     )
 
 
-def check_maturity_method(
-    cursor: JsonReader, members: Mapping[str, JsonReader]
-) -> None:
-    """Refuse what names neither or both of the two ways to count maturity."""
-    if not isinstance(cursor.value, dict):
+def check_maturity_method(reader: JsonReader, members: MaturityMethodMembers) -> None:
+    """Check that exactly one of the two ways to count maturity is given."""
+    if not isinstance(reader.value, dict):
         return
-    given = [n for n in ("datum", "activation", "reference") if n in members]
+    given = [
+        name for name in MaturityMethodMembers.__annotations__ if name in reader.value
+    ]
     if given not in (["datum"], ["activation", "reference"]):
-        cursor.add_issue(
+        reader.add_issue(
             "Maturity is counted either from a “datum” temperature, or as equivalent "
             "age with “activation” and “reference”; here are "
-            f"{', '.join(given) or 'none of them'}."
+            f"{', '.join(given) or 'none of them'}.",
+            IssueCode.CONFLICT,
         )
 
 
-def _parse_optional_temperature(cursor: JsonReader | None) -> float | None:
-    return None if cursor is None else parse_concrete_temperature(cursor)
+def parse_curve(
+    reader: JsonReader, items: Sequence[JsonReader], method: MaturityMethodMembers
+) -> tuple[tuple[float, float], ...]:
+    """Parse the cylinders of the mixture: maturity or age, and strength. [MPa]
 
-
-def parse_concrete_temperature(cursor: JsonReader) -> float:
-    """Read a temperature concrete can have. [°C]"""
-    before = len(cursor.collector.issues)
-    celsius = cursor.read_quantity(parse_temperature)
-    wrong = not MIN_CONCRETE_DEGC <= celsius <= MAX_CONCRETE_DEGC
-    if wrong and len(cursor.collector.issues) == before:
-        cursor.add_issue(
-            "No concrete is this cold or this hot; look for a typing error. It has to "
-            f"be from {MIN_CONCRETE_DEGC:g} to {MAX_CONCRETE_DEGC:g} degC."
-        )
-    return celsius
-
-
-def curve_member(members: Mapping[str, JsonReader]) -> str:
-    """What a cylinder's age is called: by its maturity, or by its equivalent age."""
-    by_age = "datum" not in members and members.keys() & {"activation", "reference"}
-    return "age" if by_age else "maturity"
-
-
-def parse_curve(cursor: JsonReader, name: str) -> tuple[tuple[float, float], ...]:
-    """Read the cylinders of the mixture: maturity or age, and strength. [MPa]"""
-    errors = cursor.collector.issues
-    before = len(errors)
+    Parameters
+    ----------
+    reader : at the object that has the curve.
+    items : its cylinders.
+    method : how maturity is counted, which decides what a cylinder's age is called.
+    """
+    by_age = "datum" not in method and ("activation" in method or "reference" in method)
+    needed, other = ("age", "maturity") if by_age else ("maturity", "age")
+    before = reader.collector.count
     read = []
-    for item in cursor.read_list(2, MAX_CYLINDERS):
-        members = item.read_object((name, "strength"))
-        if len(members) == 2:
-            strength = members["strength"].read_quantity(parse_strength, above=0.0)
-            read.append((members[name].read_positive_number(MAX_MATURITY_H), strength))
-    if len(errors) == before and len({maturity for maturity, _ in read}) < 2:
-        cursor.add_issue(
-            "All cylinders are of one age; a curve needs two different ones at least."
+    for item in items:
+        members = read_members(
+            item, CylinderMembers, required=(needed,), excluded=(other,)
+        )
+        age = members.get("age") if by_age else members.get("maturity")
+        if age is not None and "strength" in members:
+            read.append((age, members["strength"]))
+    complete = reader.collector.count == before and len(items) > 1
+    if complete and len({age for age, _ in read}) < 2:
+        reader.child("curve").add_issue(
+            "All cylinders are of one age; a curve needs at least two ages."
         )
     return tuple(read)
 
 
-def _parse_temperature_history(cursor: JsonReader) -> tuple[tuple[float, float], ...]:
-    """Read the intervals since placing: hours, and their mean temperature. [°C]"""
-    read = []
-    for item in cursor.read_list(1, MAX_INTERVALS):
-        members = item.read_object(("hours", "temperature"))
-        if len(members) == 2:
-            hours = members["hours"].read_positive_number(MAX_ELAPSED_H)
-            read.append((hours, parse_concrete_temperature(members["temperature"])))
-    return tuple(read)
+def _parse_temperature_history(
+    items: Sequence[JsonReader],
+) -> tuple[tuple[float, float], ...]:
+    """Parse the intervals since placing: hours, and their mean temperature. [°C]"""
+    intervals = [read_members(item, IntervalMembers) for item in items]
+    return tuple(
+        (each["hours"], each["temperature"]) for each in intervals if len(each) == 2
+    )
 
 
-def parse_expected_temperatures(cursor: JsonReader) -> tuple[float, float, float]:
-    """Read what is expected from now on: low, likely and high. [°C]"""
-    before = len(cursor.collector.issues)
-    members = cursor.read_object(EXPECTED_MEMBERS)
-    read = {
-        name: parse_concrete_temperature(member) for name, member in members.items()
-    }
-    low, likely, high = (read.get(name, 0.0) for name in EXPECTED_MEMBERS)
-    if len(cursor.collector.issues) == before and not low <= likely <= high:
-        cursor.add_issue(
-            "The likely temperature has to lie between the low and the high one."
+def parse_expected_temperatures(reader: JsonReader) -> tuple[float, float, float]:
+    """Parse the temperatures expected from now on: low, likely and high. [°C]"""
+    before = reader.collector.count
+    members = read_members(reader, ExpectedMembers)
+    low, likely, high = (
+        members.get("low", 0.0),
+        members.get("likely", 0.0),
+        members.get("high", 0.0),
+    )
+    if reader.collector.count == before and not low <= likely <= high:
+        reader.add_issue(
+            "The likely temperature must be between the low and the high one.",
+            IssueCode.CONFLICT,
         )
     return low, likely, high

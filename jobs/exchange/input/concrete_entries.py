@@ -1,52 +1,56 @@
-"""What becomes known of the concrete after the plan was drawn, entry by entry.
+"""Concrete data recorded after the plan was drawn, entry by entry.
 
 The day of placing, temperatures, standard-cured tests, the mixture's cylinders and the
-temperatures expected are entered as they come. Each is written with the members that
-`concrete` of an exchange document has, and `with_entries` writes them into it, behind
-the plan's own: the document's format is one, whichever way its concrete came in.
+expected temperatures are recorded as they come in. Each entry has the members that
+`concrete` of a building document has, and `merge_concrete_entries` writes them into
+it, after the plan's own: the document's format is one, whichever way its concrete came.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, Literal, get_args
+from typing import Any
 
-from core.quantities import parse_strength
-from jobs.exchange import vocabulary as words
-from jobs.exchange.input import concrete
-from jobs.exchange.input.json_reader import IssueCollector, JsonReader
-
-ConcreteEntryKind = Literal[
-    "placing", "temperature", "standard_cured", "mixture", "expected"
-]
-CONCRETE_ENTRY_KINDS: tuple[ConcreteEntryKind, ...] = get_args(ConcreteEntryKind)
-
-COMMON_MEMBERS = ("id", "kind", "by", "supersedes", "note")
-MATURITY_METHOD_MEMBERS = ("datum", "activation", "reference")
-MEMBERS_BY_KIND: dict[ConcreteEntryKind, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "placing": (("placed_on",), ()),
-    "temperature": (("at", "temperature"), ("hours",)),
-    "standard_cured": (("on", "strength"), ()),
-    "mixture": (("on", "curve"), MATURITY_METHOD_MEMBERS),
-    "expected": (("on", "expected"), ()),
-}
-"""The members each kind needs, and those it may have."""
+from jobs.exchange import vocabulary
+from jobs.exchange.input.concrete import (
+    check_maturity_method,
+    parse_curve,
+    parse_expected_temperatures,
+)
+from jobs.exchange.input.concrete_format import (
+    CONCRETE_ENTRY_KINDS,
+    MEMBERS_BY_ENTRY_KIND,
+    ConcreteEntryKind,
+    MaturityMethodMembers,
+)
+from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.input.members import read_members
+from jobs.exchange.issues import IssueCollector
 
 HOUR = timedelta(hours=1)
-MIN_INTERVAL = timedelta(minutes=1)  # ours: less than this is no interval
+MIN_INTERVAL = timedelta(minutes=1)
+"""Two temperatures closer together than this make no interval. Project choice."""
+
+_STRENGTHS = frozenset({"specified_strength", "sufficient_strength"})
+_NEEDS_STRENGTH = "the specified strength on the plan"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcreteEntryData:
-    """One thing that became known of a building's concrete.
+    """One entry of a building's concrete data.
 
     Attributes
     ----------
-    at : when a temperature was read; None for what has only a day.
-    on : the day of what has no time; None for a temperature.
-    celsius : a temperature [°C].
-    hours : since placing, where a temperature says so [h].
-    said : the members as they were typed.
+    at : datetime or None
+        When a temperature was read; None for other kinds.
+    on : date or None
+        The day of an entry that has no time; None for a temperature.
+    celsius : float
+        A temperature. [°C]
+    hours : float or None
+        Since placing, if a temperature states it. [h]
+    members : mapping
+        The entry as it was typed.
     """
 
     id: str
@@ -63,65 +67,37 @@ class ConcreteEntryData:
 
 
 def parse_concrete_entry(entry: object, pointer: str = "") -> ConcreteEntryData:
-    """Read one entry, with the readers of the document's own `concrete`.
+    """Parse one entry, by the definitions of the document's own `concrete`.
 
     Raises
     ------
-    jobs.exchange.reader.DocumentError
-        With every error in `errors`.
+    DocumentError
+        With every issue.
     """
-    refusals = IssueCollector()
-    read = _parse_entry(JsonReader(entry, pointer, refusals))
-    refusals.raise_if_any()
+    collector = IssueCollector()
+    read = _parse_entry(JsonReader(entry, collector, step=pointer))
+    collector.raise_if_any()
     return read
 
 
-def _parse_entry(cursor: JsonReader) -> ConcreteEntryData:
-    kind = cursor.child("kind").read_choice(CONCRETE_ENTRY_KINDS)
-    needed, optional = MEMBERS_BY_KIND[kind]
-    members = cursor.read_object(
-        ("id", "kind", *needed), (*COMMON_MEMBERS[2:], *optional)
-    )
-    if "by" in members:
-        members["by"].read_name(60)
-    if "note" in members:
-        members["note"].read_note(words.MAX_NOTE_LENGTH)
-    day = members.get("placed_on") or members.get("on")
-    celsius, hours = 0.0, None
-    if "temperature" in members:
-        celsius = concrete.parse_concrete_temperature(members["temperature"])
-    if "hours" in members:
-        hours = members["hours"].read_positive_number(concrete.MAX_ELAPSED_H)
-    _check_remaining_members(cursor, members)
-    replaces = members.get("supersedes")
-    return ConcreteEntryData(
-        id=members["id"].read_name(words.MAX_ID_LENGTH) if "id" in members else "",
-        kind=kind,
-        at=members["at"].read_time() if "at" in members else None,
-        on=day.read_date() if day else None,
-        supersedes=replaces.read_name(words.MAX_ID_LENGTH) if replaces else None,
-        celsius=celsius,
-        hours=hours,
-        members=dict(cursor.value) if isinstance(cursor.value, dict) else {},
-    )
-
-
-def _check_remaining_members(
-    cursor: JsonReader, members: Mapping[str, JsonReader]
-) -> None:
-    """Refuse a strength, a mixture or an expectation that the document would refuse."""
-    if "strength" in members:
-        members["strength"].read_quantity(parse_strength, above=0.0)
+def _parse_entry(reader: JsonReader) -> ConcreteEntryData:
+    kind = reader.child("kind").read_choice(CONCRETE_ENTRY_KINDS)
+    members: Any = read_members(reader, MEMBERS_BY_ENTRY_KIND[kind])
     if "expected" in members:
-        concrete.parse_expected_temperatures(members["expected"])
+        parse_expected_temperatures(members["expected"])
     if "curve" in members:
-        concrete.check_maturity_method(cursor, members)
-        concrete.parse_curve(members["curve"], concrete.curve_member(members))
-        for name in ("datum", "reference"):
-            if name in members:
-                concrete.parse_concrete_temperature(members[name])
-        if "activation" in members:
-            members["activation"].read_positive_number(concrete.MAX_ACTIVATION_K)
+        check_maturity_method(reader, members)
+        parse_curve(reader, members["curve"], members)
+    return ConcreteEntryData(
+        id=members.get("id", ""),
+        kind=kind,
+        at=members.get("at"),
+        on=members.get("placed_on") or members.get("on"),
+        supersedes=members.get("supersedes"),
+        celsius=members.get("temperature", 0.0),
+        hours=members.get("hours"),
+        members=dict(reader.value) if isinstance(reader.value, dict) else {},
+    )
 
 
 # ---- all of them --------------------------------------------------------------------
@@ -130,66 +106,67 @@ def _check_remaining_members(
 def merge_concrete_entries(
     own: Mapping[str, Any], entries: Sequence[ConcreteEntryData]
 ) -> dict[str, Any]:
-    """Write the document's `concrete`: the plan's own, and what became known since.
+    """Write the document's `concrete`: the plan's own, then what was recorded since.
 
     Tests and temperatures follow the plan's; of the day of placing, the mixture and
-    the temperatures expected the last entry holds. What the document cannot say yet
-    stays out of it (`waited_for`).
+    the expected temperatures the last entry counts. What the document cannot have yet
+    is left out (`find_missing_prerequisites`).
 
     Parameters
     ----------
     own : the plan's `concrete`, as typed.
-    entries : those that stand, in the order they were recorded.
+    entries : the current ones, in the order they were recorded.
     """
-    written = dict(own)
+    merged = dict(own)
     if placing := _last_entry("placing", entries):
-        written["placed_on"] = placing.members["placed_on"]
+        merged["placed_on"] = placing.members["placed_on"]
     tests = _list_tests(entries)
     if tests and "specified_strength" in own:
         before = list(own.get("standard_cured", ()))
-        written["standard_cured"] = [*before, *tests][: concrete.MAX_STRENGTH_TESTS]
+        merged["standard_cured"] = [*before, *tests][: vocabulary.MAX_STRENGTH_TESTS]
     maturity = _build_maturity(own.get("maturity", {}), entries)
-    if maturity and {"specified_strength", "sufficient_strength"} & own.keys():
-        written["maturity"] = maturity
-    return written
+    if maturity and _STRENGTHS & own.keys():
+        merged["maturity"] = maturity
+    return merged
 
 
 def find_missing_prerequisites(
     own: Mapping[str, Any], entries: Sequence[ConcreteEntryData]
 ) -> dict[ConcreteEntryKind, str]:
-    """Say, by kind, what keeps entries out of the document; empty when nothing does."""
+    """Return, by kind, what keeps entries out of the document; empty if nothing does."""
     kinds = {entry.kind for entry in entries}
-    waits: dict[ConcreteEntryKind, str] = {}
+    missing: dict[ConcreteEntryKind, str] = {}
     if "standard_cured" in kinds and "specified_strength" not in own:
-        waits["standard_cured"] = "the specified strength on the plan"
-    known = own.get("maturity", {}).keys()
+        missing["standard_cured"] = _NEEDS_STRENGTH
+    own_parts = own.get("maturity", {}).keys()
+    parts: dict[ConcreteEntryKind, tuple[str, str]] = {
+        "mixture": ("curve", "the cylinders of the mixture"),
+        "temperature": ("temperatures", "a temperature"),
+        "expected": ("expected", "the expected temperatures"),
+    }
     lacking = [
-        said
-        for kind, member, said in (
-            ("mixture", "curve", "the cylinders of the mixture"),
-            ("temperature", "temperatures", "a temperature"),
-            ("expected", "expected", "the temperatures expected"),
-        )
-        if member not in known and kind not in kinds
+        words
+        for kind, (member, words) in parts.items()
+        if member not in own_parts and kind not in kinds
     ]
-    if not {"specified_strength", "sufficient_strength"} & own.keys():
-        lacking.append("the specified strength on the plan")
-    for kind in ("mixture", "temperature", "expected"):
-        if kind in kinds and lacking:
-            waits[kind] = " and ".join(lacking)
-    return waits
+    if not _STRENGTHS & own.keys():
+        lacking.append(_NEEDS_STRENGTH)
+    if lacking:
+        words = " and ".join(lacking)
+        missing.update({kind: words for kind in parts if kind in kinds})
+    return missing
 
 
 def sort_temperatures(
     entries: Sequence[ConcreteEntryData],
 ) -> list[tuple[datetime, ConcreteEntryData]]:
-    """The temperatures in the order they were read, each beside its time."""
-    found = [(entry.at, entry) for entry in entries if entry.at is not None]
-    return sorted(found, key=lambda each: each[0])
+    """Return the temperatures in the order they were read, each beside its time."""
+    timed = [(entry.at, entry) for entry in entries if entry.at is not None]
+    return sorted(timed, key=lambda each: each[0])
 
 
 def find_placing_time(entries: Sequence[ConcreteEntryData]) -> datetime | None:
-    """When the concrete was placed, by the first temperature; None where not told."""
+    """Return when the concrete was placed, by the first temperature; None if unknown."""
     for at, first in sort_temperatures(entries):
         try:
             return None if first.hours is None else at - first.hours * HOUR
@@ -201,15 +178,15 @@ def find_placing_time(entries: Sequence[ConcreteEntryData]) -> datetime | None:
 def _last_entry(
     kind: ConcreteEntryKind, entries: Sequence[ConcreteEntryData]
 ) -> ConcreteEntryData | None:
-    found = [entry for entry in entries if entry.kind == kind]
-    return found[-1] if found else None
+    of_kind = [entry for entry in entries if entry.kind == kind]
+    return of_kind[-1] if of_kind else None
 
 
 def _list_tests(entries: Sequence[ConcreteEntryData]) -> list[str]:
-    """The standard-cured tests as typed, by their day."""
-    found = [entry for entry in entries if entry.kind == "standard_cured"]
-    found.sort(key=lambda entry: entry.on or date.min)
-    return [entry.members["strength"] for entry in found]
+    """Return the standard-cured tests as typed, by their day."""
+    tests = [entry for entry in entries if entry.kind == "standard_cured"]
+    tests.sort(key=lambda entry: entry.on or date.min)
+    return [entry.members["strength"] for entry in tests]
 
 
 def _build_maturity(
@@ -218,19 +195,20 @@ def _build_maturity(
     """Write `maturity`; None while any of its three parts is missing."""
     mixture = _last_entry("mixture", entries)
     expected = _last_entry("expected", entries)
-    said = mixture.members if mixture else own
+    source = mixture.members if mixture else own
     before = list(own.get("temperatures", ()))
-    parts = {
-        name: said[name] for name in (*MATURITY_METHOD_MEMBERS, "curve") if name in said
-    }
+    names = (*MaturityMethodMembers.__annotations__, "curve")
+    parts = {name: source[name] for name in names if name in source}
     temperatures = [*before, *_build_intervals(before, entries)]
-    hoped = expected.members["expected"] if expected else own.get("expected")
-    if "curve" not in parts or not temperatures or hoped is None:
+    expected_temperatures = (
+        expected.members["expected"] if expected else own.get("expected")
+    )
+    if "curve" not in parts or not temperatures or expected_temperatures is None:
         return None
     return {
         **parts,
-        "temperatures": temperatures[: concrete.MAX_INTERVALS],
-        "expected": hoped,
+        "temperatures": temperatures[: vocabulary.MAX_INTERVALS],
+        "expected": expected_temperatures,
     }
 
 
@@ -239,23 +217,24 @@ def _build_intervals(
 ) -> Iterator[dict[str, Any]]:
     """Turn temperatures, each read at a moment, into intervals since placing.
 
-    From one to the next the concrete is taken to change evenly; from placing to the
-    first it had the first's. What the plan's own intervals cover is left to them.
+    Between two of them the temperature is taken as changing evenly; from placing to
+    the first it is taken as the first. What the plan's own intervals cover is left to
+    them.
     """
     ordered = sort_temperatures(entries)
     if not ordered or ordered[0][1].hours is None:
         return
     began, first = ordered[0]
+    first_age = ordered[0][1].hours * HOUR
     covered = sum(each["hours"] for each in before) * HOUR
     earlier, celsius = timedelta(), first.celsius
     for at, entry in ordered:
-        age = ordered[0][1].hours * HOUR + (at - began)
+        age = first_age + (at - began)
         start = max(earlier, covered)
         if age - start >= MIN_INTERVAL:
-            there = celsius + (entry.celsius - celsius) * (
-                (start - earlier) / (age - earlier)
-            )
-            mean = round((there + entry.celsius) / 2.0, 4)
+            share = (start - earlier) / (age - earlier)
+            at_start = celsius + (entry.celsius - celsius) * share
+            mean = round((at_start + entry.celsius) / 2.0, 4)
             hours = round((age - start) / HOUR, 6)
             yield {"hours": hours, "temperature": f"{mean:.10g} degC"}
         earlier, celsius = age, entry.celsius

@@ -1,4 +1,4 @@
-"""The corners of an exchange document, and its walls and diagonals by their names."""
+"""Corners, walls and diagonals of a building document."""
 
 import math
 from collections.abc import Sequence
@@ -6,22 +6,26 @@ from dataclasses import dataclass
 from itertools import permutations
 
 from jobs.anchor_plan.values import Corner
-from jobs.exchange import vocabulary as words
+from jobs.exchange.input.building_format import CornerMembers
 from jobs.exchange.input.json_reader import JsonReader
-from jobs.exchange.input.outline_rules import find_ambiguous_pairs, find_outline_errors
+from jobs.exchange.input.members import read_members
+from jobs.exchange.input.outline_rules import find_ambiguous_pairs, find_outline_issues
+from jobs.exchange.issues import IssueCode
+from jobs.exchange.vocabulary import MIN_CORNERS
 
 MAX_LISTED_NAMES = 12
 
 
 @dataclass(frozen=True, slots=True)
 class OutlineInput:
-    """What is known of the corners.
+    """The outline, as far as it could be read.
 
     Attributes
     ----------
-    outline : in order; None where they do not make one. [mm]
-    names : of all corners, also where they make no outline; None where not even
-        those are certain.
+    outline : tuple of Corner or None
+        In order; None if the corners make no outline. [mm]
+    names : tuple of str or None
+        Of all corners, also if they make no outline; None if not all can be read.
     """
 
     outline: tuple[Corner, ...] | None = None
@@ -29,26 +33,24 @@ class OutlineInput:
 
     @property
     def walls(self) -> dict[str, tuple[str, str]]:
-        """The walls by their names; none without an outline."""
+        """The walls by their names; empty without an outline."""
         names = [each.name for each in self.outline or ()]
         pairs = zip(names, [*names[1:], *names[:1]], strict=True)
         return {"-".join(pair): pair for pair in pairs}
 
     def wall_length(self, wall: tuple[str, str]) -> float:
-        """Length of a wall on the steel line. [mm]"""
+        """Return a wall's length on the steel line. [mm]"""
         at = {each.name: (each.x, each.y) for each in self.outline or ()}
         return math.dist(at[wall[0]], at[wall[1]])
 
     def describe_unknown_wall(self, named: str) -> str:
-        """Say why a name is no wall's; empty where it is one, or cannot be told."""
+        """Return why a name is no wall's; empty if it is one, or may be one."""
         if self.outline is not None:
+            if named in self.walls:
+                return ""
             return (
-                ""
-                if named in self.walls
-                else (
-                    f"There is no wall {named}; the walls, named by their corners in "
-                    f"this order, are {list_names(list(self.walls))}."
-                )
+                f"There is no wall {named}; the walls, named by their corners in this "
+                f"order, are {list_names(list(self.walls))}."
             )
         pairs = {f"{a}-{b}" for a, b in permutations(self.names or (), 2)}
         if self.names is None or named in pairs:
@@ -60,55 +62,70 @@ class OutlineInput:
 
 
 def list_names(names: Sequence[str]) -> str:
-    """Write names in a row, the first dozen of them."""
-    shown = ", ".join(names[:MAX_LISTED_NAMES])
-    return f"{shown}, …" if len(names) > MAX_LISTED_NAMES else shown
+    """Write names in a row, at most the first dozen of them."""
+    listed = ", ".join(names[:MAX_LISTED_NAMES])
+    return f"{listed}, …" if len(names) > MAX_LISTED_NAMES else listed
 
 
-def parse_outline(cursor: JsonReader) -> OutlineInput:
-    """Read the outline, as far as it can be read."""
-    before = cursor.collector.count
+def parse_outline(reader: JsonReader, items: Sequence[JsonReader]) -> OutlineInput:
+    """Parse the outline, as far as it can be read.
+
+    Parameters
+    ----------
+    reader : at the outline as a whole.
+    items : its corners.
+    """
+    before = reader.collector.count
     corners: list[Corner] = []
-    named = isinstance(cursor.value, list)
-    for item in cursor.read_list(3, words.MAX_CORNERS):
-        members = item.read_object(("corner", "x", "y"))
-        name = members["corner"].read_name() if "corner" in members else ""
-        x, y = (members[axis].read_mm() if axis in members else 0.0 for axis in "xy")
-        twice = any(name == each.name for each in corners)
-        if name and twice:
-            members["corner"].add_issue(f"There are two corners named {name}.")
-        named = named and bool(name) and not twice
-        corners.append(Corner(name=name, x=x, y=y))
-    names = tuple(each.name for each in corners) if named and corners else None
-    if cursor.collector.count > before:
+    taken: set[str] = set()
+    all_named = bool(items)
+    for item in items:
+        members = read_members(item, CornerMembers)
+        name = members.get("corner", "")
+        if name in taken:
+            item.child("corner").add_issue(
+                f"There are two corners named {name}.", IssueCode.DUPLICATE
+            )
+        all_named = all_named and bool(name) and name not in taken
+        if name:
+            taken.add(name)
+        corner = Corner(name=name, x=members.get("x", 0.0), y=members.get("y", 0.0))
+        corners.append(corner)
+    names = tuple(each.name for each in corners) if all_named else None
+    if len(corners) < MIN_CORNERS or reader.collector.count > before:
         return OutlineInput(names=names)
-    for index, message in find_outline_errors(corners):
-        (cursor if index is None else cursor.child(index)).add_issue(message)
+    for index, message in find_outline_issues(corners):
+        (reader if index is None else items[index]).add_issue(message)
     for key in find_ambiguous_pairs([each.name for each in corners]):
-        cursor.add_issue(
+        reader.add_issue(
             f"With these corner names {key} could mean two different walls or "
-            f"diagonals; name the corners without hyphens."
+            "diagonals; name the corners without hyphens."
         )
-    fits = cursor.collector.count == before
-    return OutlineInput(tuple(corners) if fits else None, names)
+    complete = reader.collector.count == before
+    return OutlineInput(tuple(corners) if complete else None, names)
 
 
 def parse_diagonals(
-    cursor: JsonReader | None, corners: OutlineInput
+    items: Sequence[JsonReader] | None, corners: OutlineInput
 ) -> tuple[tuple[str, str], ...]:
-    """Read the diagonals; both, where none are named and there are four corners."""
-    if cursor is None:
+    """Parse the diagonals.
+
+    If there are none in the document and the outline has four corners, both are meant.
+    """
+    if items is None:
         if corners.outline is None or len(corners.outline) != 4:
             return ()
         a, b, c, d = (each.name for each in corners.outline)
         return ((a, c), (b, d))
     read: dict[frozenset[str], tuple[str, str]] = {}
-    for item in cursor.read_list():
+    for item in items:
         ends = [end.read_name() for end in item.read_list(2, 2)]
         if len(ends) != 2 or not all(ends):
             continue
         if frozenset(ends) in read:
-            item.add_issue(f"The diagonal {ends[0]}-{ends[1]} is there twice.")
+            item.add_issue(
+                f"The diagonal {ends[0]}-{ends[1]} appears twice.", IssueCode.DUPLICATE
+            )
         read[frozenset(ends)] = (ends[0], ends[1])
         if corners.names is not None:
             _check_diagonal(item, ends, corners)
@@ -120,7 +137,8 @@ def _check_diagonal(item: JsonReader, ends: list[str], corners: OutlineInput) ->
     for index, end in enumerate(ends):
         if end not in names:
             item.child(index).add_issue(
-                f"There is no corner {end}; the corners are {list_names(names)}."
+                f"There is no corner {end}; the corners are {list_names(names)}.",
+                IssueCode.UNKNOWN_NAME,
             )
     if corners.outline is None or not set(ends) <= set(names):
         return

@@ -1,71 +1,52 @@
-"""The tapes and levels of an exchange document."""
+"""The tapes and levels of a building document."""
 
-from core.quantities import (
-    parse_angle,
-    parse_area,
-    parse_force,
-    parse_line_weight,
-    parse_modulus,
-    parse_temperature,
-)
 from jobs.anchor_plan.values import InstrumentSpec
 from jobs.exchange.input.json_reader import JsonReader
-from jobs.exchange.vocabulary import ACCURACY_CLASSES
+from jobs.exchange.input.members import read_members
+from jobs.exchange.input.reading_format import InstrumentMembers
+from jobs.exchange.issues import IssueCollector
 
 MAX_TAPE_LENGTH_ERROR_RATIO = 0.01
-"""Of its nominal length: a tape further off than that is a typing error."""
-
-_TAPE_QUANTITIES = {
-    "standard_temperature": (parse_temperature, None),
-    "standard_tension": (parse_force, 0.0),
-    "cross_section": (parse_area, 0.0),
-    "elastic_modulus": (parse_modulus, 0.0),
-    "weight": (parse_line_weight, 0.0),
-    "collimation": (parse_angle, None),
-}
-_INSTRUMENT_LENGTHS = ("nominal_length", "actual_length", "standard_uncertainty")
+"""A tape further off its nominal length than this is a typing error. Project choice."""
 
 
-def parse_instruments(cursor: JsonReader) -> dict[str, InstrumentSpec]:
-    """Read the instruments by name."""
-    return {
-        name: _parse_instrument(name, child)
-        for name, child in cursor.read_mapping("instrument")
-    }
+def parse_instrument_entry(name: str, entry: object) -> InstrumentSpec:
+    """Parse one instrument by itself, its name included.
+
+    Raises
+    ------
+    DocumentError
+        With every issue, at pointers below `/instruments`.
+    """
+    collector = IssueCollector()
+    reader = JsonReader({name: entry}, collector, step="/instruments")
+    read = [parse_instrument(*each) for each in reader.read_mapping("instrument")]
+    collector.raise_if_any()
+    return read[0]
 
 
-def _parse_instrument(name: str, cursor: JsonReader) -> InstrumentSpec:
-    members = cursor.read_object(
-        ("kind",), ("class", *_INSTRUMENT_LENGTHS, *_TAPE_QUANTITIES)
-    )
-    lengths = {
-        each: members[each].read_mm(above=0.0)
-        for each in _INSTRUMENT_LENGTHS
-        if each in members
-    }
-    quantities = {
-        each: members[each].read_quantity(parse, above=above)
-        for each, (parse, above) in _TAPE_QUANTITIES.items()
-        if each in members
-    }
-    nominal, actual = lengths.get("nominal_length"), lengths.get("actual_length")
-    if (
-        nominal
-        and actual
-        and abs(actual - nominal) > MAX_TAPE_LENGTH_ERROR_RATIO * nominal
-    ):
-        members["actual_length"].add_issue(
-            "A tape's actual length is within 1 % of its nominal length; this is "
-            "more likely a typing error."
-        )
+def parse_instrument(name: str, reader: JsonReader) -> InstrumentSpec:
+    """Parse one instrument."""
+    members = read_members(reader, InstrumentMembers)
+    nominal, actual = members.get("nominal_length"), members.get("actual_length")
+    if nominal and actual:
+        error = abs(actual - nominal)
+        if error > MAX_TAPE_LENGTH_ERROR_RATIO * nominal:
+            reader.child("actual_length").add_issue(
+                "A tape's actual length is within 1 % of its nominal length; this "
+                "looks like a typing error."
+            )
     return InstrumentSpec(
         name=name,
-        kind=members["kind"].read_name() if "kind" in members else "",
-        accuracy_class=(
-            members["class"].read_choice(ACCURACY_CLASSES)
-            if "class" in members
-            else None
-        ),
-        **lengths,
-        **quantities,
+        kind=members.get("kind", ""),
+        accuracy_class=members.get("class"),
+        standard_temperature=members.get("standard_temperature"),
+        nominal_length=nominal,
+        actual_length=actual,
+        standard_tension=members.get("standard_tension"),
+        cross_section=members.get("cross_section"),
+        elastic_modulus=members.get("elastic_modulus"),
+        weight=members.get("weight"),
+        standard_uncertainty=members.get("standard_uncertainty"),
+        collimation=members.get("collimation"),
     )

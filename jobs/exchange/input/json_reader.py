@@ -1,22 +1,36 @@
-"""A cursor over a JSON value that knows where it is and collects what is refused.
+"""Typed reading of a JSON value, with its place in the document and its issues.
 
-Reading never stops at the first error. Where a value is refused, its method returns
-a stand-in of the right type, so that the rest can be read; whoever started the
-reading raises `DocumentError` before any stand-in can get out.
+Reading never stops at the first issue. Where a value is refused, its method returns a
+placeholder of the right type, so that the rest can be read; the caller raises
+`DocumentError` at the end, before a placeholder can get out.
 """
 
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from core.units import Length, LengthUnit, UnitError, name_json_type, parse_length
+from core.units import Length, UnitError, name_json_type, parse_length
+from jobs.exchange.issues import (
+    DocumentError,
+    DocumentIssue,
+    IssueCode,
+    IssueCollector,
+    join_pointer,
+)
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
-T = TypeVar("T")
+__all__ = [
+    "PLACEHOLDER_LENGTH",
+    "DocumentError",
+    "DocumentIssue",
+    "IssueCollector",
+    "JsonReader",
+    "join_pointer",
+]
+
 Choice = TypeVar("Choice", bound=str)
 
 _NOT_IN_NAMES = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
@@ -28,229 +42,218 @@ _TIME = re.compile(
 )
 _RATIO = re.compile(r"([0-9]{1,6}) ?/ ?([0-9]{1,6})|([0-9]{0,6}\.?[0-9]{1,9})")
 
-PLACEHOLDER_LENGTH = Length(
-    "", parse_length(0, "mm").mm, parse_length(0, "mm").resolution_mm
-)
+_ZERO = parse_length(0, "mm")
+PLACEHOLDER_LENGTH = Length("", _ZERO.mm, _ZERO.resolution_mm)
 
 
-@dataclass(frozen=True, slots=True)
-class DocumentIssue:
-    """One thing that does not fit: where it stands, and what would have been right."""
-
-    pointer: str
-    message: str
-
-
-class DocumentError(ValueError):
-    """A document that was refused, with every reason."""
-
-    def __init__(self, errors: Iterable[DocumentIssue]) -> None:
-        self.issues = tuple(errors)
-        super().__init__(
-            "; ".join(f"{each.pointer or '/'}: {each.message}" for each in self.issues)
-        )
-
-
-def join_pointer(pointer: str, step: str | int) -> str:
-    """Extend a JSON Pointer by a member's name or an index (RFC 6901, section 4)."""
-    name = str(step)
-    if "~" in name or "/" in name:
-        name = name.replace("~", "~0").replace("/", "~1")
-    return f"{pointer}/{name}"
-
-
-def _escape_surrogates(text: str) -> str:
-    return text.encode("utf-8", "backslashreplace").decode("utf-8")
-
-
-@dataclass(slots=True)
-class IssueCollector:
-    """What has been refused so far, and the unit bare numbers are in."""
-
-    issues: list[DocumentIssue] = field(default_factory=list)
-    length_unit: LengthUnit | None = None
-    unitless_count: int = 0  # numbers whose unit is missing, which is refused but once
-
-    @property
-    def count(self) -> int:
-        """How many values were not read; it grows with every stand-in."""
-        return len(self.issues) + self.unitless_count
-
-    def add(self, pointer: str, message: str) -> None:
-        # A lone surrogate can be written in JSON but not in UTF-8.
-        self.issues.append(
-            DocumentIssue(_escape_surrogates(pointer), _escape_surrogates(message))
-        )
-
-    def raise_if_any(self) -> None:
-        """Raise if anything was refused, in the order of the document's reading."""
-        if self.issues:
-            raise DocumentError(self.issues)
-
-
-@dataclass(slots=True)
 class JsonReader:
-    """One value of the document and where it stands.
+    """One value of a document.
 
-    There are thousands of them in a document, and a frozen one takes thrice as long
-    to make; nothing changes one.
+    A document has thousands of them, so the pointer is only written when an issue
+    needs it.
     """
 
-    value: Any
-    pointer: str
-    collector: IssueCollector
+    __slots__ = ("_parent", "_step", "collector", "value")
 
-    def add_issue(self, message: str) -> None:
-        self.collector.add(self.pointer, message)
+    def __init__(
+        self,
+        value: Any,
+        collector: IssueCollector,
+        parent: "JsonReader | None" = None,
+        step: str | int = "",
+    ) -> None:
+        """Place a reader at a value.
+
+        Parameters
+        ----------
+        value : parsed JSON.
+        collector : where issues go.
+        parent : reader of the object or list the value is in; None at the top.
+        step : its name or index there; at the top, the pointer to start from.
+        """
+        self.value = value
+        self.collector = collector
+        self._parent = parent
+        self._step = step
+
+    @property
+    def pointer(self) -> str:
+        """JSON Pointer to the value."""
+        if self._parent is None:
+            return str(self._step)
+        return join_pointer(self._parent.pointer, self._step)
+
+    def add_issue(
+        self,
+        message: str,
+        code: IssueCode = IssueCode.INVALID_VALUE,
+        field: str = "",
+    ) -> None:
+        """Add an issue at this value."""
+        self.collector.add(self.pointer, message, code, field)
 
     # ---- containers ---------------------------------------------------------
 
     def read_object(
-        self, required: Sequence[str], optional: Sequence[str] = ()
-    ) -> dict[str, "JsonReader"]:
-        """Read an object with known members; unknown and missing ones are refused."""
+        self,
+        known: Mapping[str, Callable[["JsonReader"], Any]],
+        required: Sequence[str] = (),
+    ) -> dict[str, Any]:
+        """Read an object with known members.
+
+        Parameters
+        ----------
+        known : mapping
+            How each member is read, by its name; all others are issues.
+        required : sequence of str
+            Members whose absence is an issue.
+
+        Returns
+        -------
+        dict
+            What was read of the members that are there.
+        """
         if not isinstance(self.value, dict):
-            self.add_issue(
-                f"This has to be an object, not {name_json_type(self.value)}."
-            )
+            self._add_type_issue("an object")
             return {}
-        known = (*required, *optional)
-        for name in self.value:
-            if name not in known:
-                self.child(str(name)).add_issue(
-                    f"There is no member “{str(name)[:MAX_NAME_LENGTH]}” here; the "
-                    f"members are {', '.join(known)}."
+        read: dict[str, Any] = {}
+        for name, value in self.value.items():
+            child = JsonReader(value, self.collector, self, name)
+            read_member = known.get(name)
+            if read_member is not None:
+                read[name] = read_member(child)
+            else:
+                child.add_issue(
+                    f"Unknown field “{str(name)[:MAX_NAME_LENGTH]}”; the fields here "
+                    f"are {', '.join(known)}.",
+                    IssueCode.UNKNOWN_FIELD,
                 )
         for name in required:
-            if name not in self.value:
-                self.add_issue(f"The member “{name}” is missing.")
-        return {name: self.child(name) for name in known if name in self.value}
+            if name not in read:
+                message = f"The field “{name}” is missing."
+                self.add_issue(message, IssueCode.MISSING_FIELD, name)
+        return read
 
     def read_mapping(self, what: str) -> Iterator[tuple[str, "JsonReader"]]:
-        """Read an object whose members' names are names of things."""
+        """Read an object whose members are named by whoever writes the document."""
         if not isinstance(self.value, dict):
-            self.add_issue(
-                f"This has to be an object of {what}s by name, not "
-                f"{name_json_type(self.value)}."
-            )
+            self._add_type_issue(f"an object of {what}s by name")
             return
         taken: set[str] = set()
-        for key in self.value:
-            child = self.child(str(key))
-            name = JsonReader(key, child.pointer, self.collector).read_name()
+        for key, value in self.value.items():
+            child = JsonReader(value, self.collector, self, str(key))
+            name = JsonReader(key, self.collector, self, str(key)).read_name()
             if name in taken:
-                child.add_issue(f"The {what} “{name}” is there twice.")
+                child.add_issue(
+                    f"The {what} “{name}” appears twice.", IssueCode.DUPLICATE
+                )
             taken.add(name)
             yield name, child
 
-    def read_list(self, least: int = 0, most: int | None = None) -> list["JsonReader"]:
-        """Read a list; too few or too many items are refused."""
+    def read_list(
+        self, min_items: int = 0, max_items: int | None = None
+    ) -> list["JsonReader"]:
+        """Read a list; too few or too many items are an issue."""
         if not isinstance(self.value, list):
-            self.add_issue(f"This has to be a list, not {name_json_type(self.value)}.")
+            self._add_type_issue("a list")
             return []
         count = len(self.value)
-        if count < least:
-            self.add_issue(f"At least {least} are needed here, not {count}.")
-        if most is not None and count > most:
-            self.add_issue(f"At most {most} can stand here, not {count}.")
+        if count < min_items:
+            self.add_issue(f"At least {min_items} items are needed, not {count}.")
+        if max_items is not None and count > max_items:
+            self.add_issue(f"At most {max_items} items are allowed, not {count}.")
             return []
-        return [self.child(index) for index in range(count)]
+        return [
+            JsonReader(value, self.collector, self, index)
+            for index, value in enumerate(self.value)
+        ]
 
     def has_member(self, name: str) -> bool:
-        """Whether this is an object with such a member."""
+        """Return True if this is an object with such a member."""
         return isinstance(self.value, dict) and name in self.value
 
     def child(self, step: str | int) -> "JsonReader":
         """Step into a member or an item; a missing one reads as null."""
         try:
-            child = self.value[step]
+            value = self.value[step]
         except (KeyError, IndexError, TypeError):
-            child = None
-        return JsonReader(child, join_pointer(self.pointer, step), self.collector)
+            value = None
+        return JsonReader(value, self.collector, self, step)
 
-    # ---- words --------------------------------------------------------------
+    # ---- texts --------------------------------------------------------------
 
-    def read_text(self, longest: int = MAX_NAME_LENGTH) -> str:
-        """Read text of one line, without the spaces at its ends."""
-        if not isinstance(self.value, str):
-            self.add_issue(f"This has to be text, not {name_json_type(self.value)}.")
+    def read_text(self, max_length: int = MAX_NAME_LENGTH) -> str:
+        """Read text of one line, stripped."""
+        value = self.value
+        if not isinstance(value, str):
+            self._add_type_issue("text")
             return ""
-        text = self.value.strip()
+        text = value.strip()
         if _NOT_IN_NAMES.search(text):
             self.add_issue("This has characters that cannot be printed on one line.")
             return ""
-        if len(self.value) > longest:
-            self.add_issue(f"This is longer than {longest} characters.")
+        if len(value) > max_length:
+            self.add_issue(f"This is longer than {max_length} characters.")
             return ""
         return text
 
-    def read_name(self, longest: int = MAX_NAME_LENGTH) -> str:
-        """Read text that names something, so it cannot be empty."""
+    def read_name(self, max_length: int = MAX_NAME_LENGTH) -> str:
+        """Read text of one line that is not empty."""
         before = len(self.collector.issues)
-        text = self.read_text(longest)
+        text = self.read_text(max_length)
         if not text and len(self.collector.issues) == before:
             self.add_issue("A name cannot be empty.")
         return text
 
-    def read_note(self, longest: int) -> str:
-        """Read text that may run over several lines."""
+    def read_note(self, max_length: int) -> str:
+        """Read text of several lines."""
         if not isinstance(self.value, str):
-            self.add_issue(f"This has to be text, not {name_json_type(self.value)}.")
+            self._add_type_issue("text")
             return ""
-        if len(self.value) > longest:
-            self.add_issue(f"A note has at most {longest} characters.")
+        if len(self.value) > max_length:
+            self.add_issue(f"A note has at most {max_length} characters.")
         if _NOT_IN_NOTES.search(self.value):
             self.add_issue("This note has characters that cannot be printed.")
         return self.value
 
-    def read_choice(self, words: Sequence[Choice]) -> Choice:
+    def read_choice(self, choices: Sequence[Choice]) -> Choice:
         """Read one of a few words."""
-        for word in words:
-            if self.value == word and isinstance(self.value, str):
-                return word
-        self.add_issue(
-            f"This has to be one of {', '.join(words)}{self._describe_value()}."
-        )
-        return words[0]
-
-    def _describe_value(self) -> str:
         if isinstance(self.value, str):
-            return f", not “{self.value[:MAX_NAME_LENGTH]}”"
-        return f", not {name_json_type(self.value)}"
+            for choice in choices:
+                if self.value == choice:
+                    return choice
+        self.add_issue(
+            f"This must be one of {', '.join(choices)}, not {self._describe_value()}."
+        )
+        return choices[0]
 
     # ---- quantities ---------------------------------------------------------
 
     def read_bool(self) -> bool:
+        """Read true or false."""
         if not isinstance(self.value, bool):
-            self.add_issue(
-                f"This has to be true or false, not {name_json_type(self.value)}."
-            )
+            self._add_type_issue("true or false")
             return False
         return self.value
 
     def read_length(
         self, *, at_least: float | None = None, above: float | None = None
     ) -> Length:
-        """Read a length; with `at_least` or `above`, refuse what is shorter [mm]."""
+        """Read a length; less than `at_least`, or not `above`, is an issue [mm]."""
         try:
             length = parse_length(self.value, self.collector.length_unit)
         except UnitError as error:
-            if self._lacks_unit():
+            if self.collector.length_unit is None and self._is_number():
+                # The missing or wrong length_unit is an issue already.
                 self.collector.unitless_count += 1
-                return PLACEHOLDER_LENGTH  # the missing length_unit has been refused already
+                return PLACEHOLDER_LENGTH
             self.add_issue(str(error))
             return PLACEHOLDER_LENGTH
         if above is not None and not float(length.mm) > above:
-            self.add_issue(f"This has to be greater than {_format_bound(above)}.")
+            self.add_issue(f"This must be greater than {_format_bound(above)}.")
         elif at_least is not None and float(length.mm) < at_least:
             self.add_issue(f"This cannot be less than {_format_bound(at_least)}.")
         return length
-
-    def _lacks_unit(self) -> bool:
-        number = isinstance(self.value, int | float) and not isinstance(
-            self.value, bool
-        )
-        return number and self.collector.length_unit is None
 
     def read_mm(
         self, *, at_least: float | None = None, above: float | None = None
@@ -268,18 +271,16 @@ class JsonReader:
             self.add_issue(str(error))
             return 0.0
         if above is not None and not number > above:
-            self.add_issue(f"This has to be greater than {_format_bound(above)}.")
+            self.add_issue(f"This must be greater than {_format_bound(above)}.")
         return number
 
-    def read_positive_number(self, most: float) -> float:
+    def read_positive_number(self, maximum: float) -> float:
         """Read a plain number above zero, such as a count of hours."""
-        value = self.value
-        known = isinstance(value, int | float) and not isinstance(value, bool)
-        if known and 0 < value <= most:
-            return float(value)
-        instead = "" if known else f", not {name_json_type(value)}"
+        if self._is_number() and 0 < self.value <= maximum:
+            return float(self.value)
+        instead = "" if self._is_number() else f", not {name_json_type(self.value)}"
         self.add_issue(
-            f"This has to be a plain number above 0 and at most {most:,.0f}{instead}."
+            f"This must be a plain number above 0 and at most {maximum:,.0f}{instead}."
         )
         return 1.0
 
@@ -293,37 +294,38 @@ class JsonReader:
                 number = float(decimal)
             elif int(under):
                 number = float(Fraction(int(over), int(under)))
-        elif isinstance(value, int | float) and not isinstance(value, bool):
+        elif self._is_number():
             number = float(value) if abs(value) <= 1 else math.nan
         if not 0 < number <= 1:
             self.add_issue(
-                "This has to be a plain number above 0 and at most 1, such as 0.002 "
-                'or "1/500".'
+                "This must be a plain number above 0 and at most 1, such as 0.002 or "
+                '"1/500".'
             )
             return 1.0
         return number
 
-    # ---- times --------------------------------------------------------------
+    # ---- dates and times ----------------------------------------------------
 
     def read_date(self) -> date:
+        """Read a date."""
         if isinstance(self.value, str) and _DATE.fullmatch(self.value):
             try:
                 return date.fromisoformat(self.value)
             except ValueError:
                 pass
         self.add_issue(
-            f"This has to be a date, such as 2026-03-02{self._describe_value()}."
+            f"This must be a date such as 2026-03-02, not {self._describe_value()}."
         )
         return date.min
 
     def read_time(self) -> datetime:
-        """Read a moment, which needs its time zone (RFC 3339)."""
+        """Read a date and time, which needs its time zone (RFC 3339)."""
         example = "2026-03-09T14:05:00Z"
         if isinstance(self.value, str) and (found := _TIME.fullmatch(self.value)):
             if not found["zone"]:
                 self.add_issue(
-                    f"This time has no zone; write {example}, or with +02:00 at "
-                    f"its end."
+                    f"This time has no time zone; write {example}, or +02:00 at its "
+                    "end."
                 )
                 return datetime.min.replace(tzinfo=UTC)
             try:
@@ -334,10 +336,25 @@ class JsonReader:
             else:
                 return moment
         self.add_issue(
-            f"This has to be a date and time with its zone, such as {example}"
+            f"This must be a date and time with its time zone, such as {example}, not "
             f"{self._describe_value()}."
         )
         return datetime.min.replace(tzinfo=UTC)
+
+    # ---- helpers ------------------------------------------------------------
+
+    def _is_number(self) -> bool:
+        value = self.value
+        return isinstance(value, int | float) and not isinstance(value, bool)
+
+    def _add_type_issue(self, expected: str) -> None:
+        message = f"This must be {expected}, not {name_json_type(self.value)}."
+        self.add_issue(message, IssueCode.WRONG_TYPE)
+
+    def _describe_value(self) -> str:
+        if isinstance(self.value, str):
+            return f"“{self.value[:MAX_NAME_LENGTH]}”"
+        return name_json_type(self.value)
 
 
 def _format_bound(number: float) -> str:

@@ -1,12 +1,13 @@
-"""JSON text to values, with what JSON leaves open refused: a member meant once."""
+"""Strict loading of JSON text: repeated members, NaN and deep nesting are refused."""
 
 import json
 from collections import Counter
 from typing import Any
 
-from jobs.exchange.input.json_reader import (
+from jobs.exchange.issues import (
     DocumentError,
     DocumentIssue,
+    IssueCode,
     IssueCollector,
     join_pointer,
 )
@@ -14,20 +15,20 @@ from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
 
 class _RepeatedMembers(dict[str, Any]):
-    """An object that named a member more than once."""
+    """An object with a member that appears more than once."""
 
     names: tuple[str, ...] = ()
 
 
-def load_json(text: str | bytes, refusals: IssueCollector) -> Any:
-    """Parse JSON text; a member named twice is refused by its pointer.
+def load_json(text: str | bytes, collector: IssueCollector) -> Any:
+    """Load JSON text; a member that appears twice is an issue at its pointer.
 
-    NaN and infinities are parsed as such, to be refused where they stand. Text that
-    is not JSON at all raises `DocumentError` at once.
+    NaN and infinities are loaded as such, to become issues where they are. Text that
+    is no JSON at all raises `DocumentError` at once.
     """
     repeated = False
 
-    def pairs(members: list[tuple[str, Any]]) -> dict[str, Any]:
+    def build_object(members: list[tuple[str, Any]]) -> dict[str, Any]:
         nonlocal repeated
         plain = dict(members)
         if len(plain) == len(members):
@@ -41,35 +42,38 @@ def load_json(text: str | bytes, refusals: IssueCollector) -> Any:
     try:
         if isinstance(text, bytes):
             text = text.decode("utf-8-sig")
-        document = json.loads(text, object_pairs_hook=pairs)
-    except (RecursionError, ValueError) as fault:
-        raise DocumentError([DocumentIssue("", _describe_json_error(fault))]) from None
+        document = json.loads(text, object_pairs_hook=build_object)
+    except (RecursionError, ValueError) as error:
+        message = _describe_json_error(error)
+        issue = DocumentIssue("", message, IssueCode.UNREADABLE)
+        raise DocumentError([issue]) from None
     if repeated:
-        _report_repeated_members(document, refusals)
+        _report_repeated_members(document, collector)
     return document
 
 
-def _describe_json_error(fault: Exception) -> str:
-    if isinstance(fault, RecursionError):
+def _describe_json_error(error: Exception) -> str:
+    if isinstance(error, RecursionError):
         return "This is nested too deeply."
-    if isinstance(fault, UnicodeDecodeError):
-        return f"This is not UTF-8 text, at byte {fault.start}; save it as UTF-8."
-    if isinstance(fault, json.JSONDecodeError):
-        what = fault.msg.removesuffix(" at")
-        where = f"line {fault.lineno}, column {fault.colno}"
+    if isinstance(error, UnicodeDecodeError):
+        return f"This is not UTF-8 text, at byte {error.start}; save it as UTF-8."
+    if isinstance(error, json.JSONDecodeError):
+        what = error.msg.removesuffix(" at")
+        where = f"line {error.lineno}, column {error.colno}"
         return f"This is not JSON: {what} at {where}."
     return "A number in this document has too many digits."
 
 
-def _report_repeated_members(document: Any, refusals: IssueCollector) -> None:
+def _report_repeated_members(document: Any, collector: IssueCollector) -> None:
     waiting = [("", document)]
     while waiting:
         pointer, value = waiting.pop()
         if isinstance(value, _RepeatedMembers):
             for name in value.names:
-                refusals.add(
+                collector.add(
                     join_pointer(pointer, name),
-                    f"The member “{name[:MAX_NAME_LENGTH]}” is there more than once.",
+                    f"The field “{name[:MAX_NAME_LENGTH]}” appears more than once.",
+                    IssueCode.DUPLICATE,
                 )
         if isinstance(value, dict):
             waiting.extend(

@@ -1,50 +1,46 @@
-"""A plan to read readings by, also where something of the plan was refused.
+"""A partial plan, so that readings can be validated even if the plan has issues.
 
-Every error is to be told at once, so readings are read even then: by what is known of
-the plan, with stand-ins for the rest. What hangs on a stand-in is not refused.
+All issues of a document are listed at once. Readings are therefore parsed also where
+something of the plan was refused: against what is known of it, with placeholders for
+the rest. What depends on a placeholder is no issue.
 """
 
 from dataclasses import dataclass, replace
 
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import (
+    CORNER_KINDS,
+    NOTCH_KINDS,
+    POSITION_KINDS,
+    CheckKind,
+    kind_of,
+)
 from jobs.anchor_plan.values import Corner, Detail, Plan, Rod
 
-_WALL_KINDS = frozenset(
-    {
-        CheckKind.DIAGONAL,
-        CheckKind.WALL,
-        CheckKind.LINE,
-        CheckKind.NOTCH_WIDTH,
-        CheckKind.NOTCH_DEPTH,
-    }
-)
-_NOTCH_KINDS = frozenset({CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH})
-_POSITION_KINDS = frozenset(CheckKind) - {
-    CheckKind.DIAGONAL,
-    CheckKind.WALL,
-    CheckKind.BENCHMARK,
-    CheckKind.STRENGTH,
-    *_NOTCH_KINDS,
-}
+_WALL_KINDS = CORNER_KINDS | {CheckKind.LINE}
+_UNREADABLE = "\x00"  # no name of a document can have this character
 _PLACEHOLDER_OUTLINE = tuple(
-    Corner(name=f"\x00{number}", x=x, y=y)  # such a name cannot be read
+    Corner(name=f"{_UNREADABLE}{number}", x=x, y=y)
     for number, (x, y) in enumerate(((0.0, 0.0), (1.0, 0.0), (0.0, 1.0)))
 )
-_PLACEHOLDER_DETAIL_NAME = "\x00"
-_PLACEHOLDER_DETAIL = Detail(name=_PLACEHOLDER_DETAIL_NAME, reference="web", rods=())
+_PLACEHOLDER_DETAIL = Detail(name=_UNREADABLE, reference="web", rods=())
 
 
 @dataclass(frozen=True, slots=True)
 class PartialPlan:
-    """A plan, and what of it is a stand-in.
+    """A plan, and which parts of it are placeholders.
 
     Attributes
     ----------
-    plan : never to be let out where something of it was refused.
-    unsure : kinds of checks of which cannot be told what the plan has.
-    rodless, unplaced : marks of positions whose rods, or whose wall, are not known.
-    marks_known : whether every position has a readable mark.
-    instruments_known : whether the instruments' names can be read.
+    plan : Plan
+        Not to be used for anything else where something of it was refused.
+    unknown_kinds : frozenset of CheckKind
+        Kinds of checks of which it is not known what the plan has.
+    marks_without_rods, marks_without_wall : frozenset of str
+        Positions whose rods, or whose wall, are not known.
+    marks_known : bool
+        True if every position has a readable mark.
+    instruments_known : bool
+        True if the names of the instruments can be read.
     """
 
     plan: Plan
@@ -54,31 +50,42 @@ class PartialPlan:
     marks_known: bool = True
     instruments_known: bool = True
 
-    def can_rule_out(self, kind: CheckKind | None, key: str) -> bool:
-        """Whether the plan is known well enough to say that it lacks a check."""
+    @property
+    def is_complete(self) -> bool:
+        """True if nothing of the plan was refused."""
+        return self.marks_known and not (
+            self.unknown_kinds or self.marks_without_rods or self.marks_without_wall
+        )
+
+    def can_rule_out(self, key: str) -> bool:
+        """Return True if enough of the plan is known to say that it lacks a check."""
+        kind = kind_of(key)
+        if kind is None or self.is_complete:
+            return True
         if kind in self.unknown_kinds:
             return False
-        if kind not in _POSITION_KINDS:
+        if kind not in POSITION_KINDS:
             return True
-        rest = key.partition(":")[2]
-        if kind is CheckKind.LINE and rest in self.marks_without_wall:
+        subject = key[len(kind) + 1 :]
+        if kind is CheckKind.LINE and subject in self.marks_without_wall:
             return False
-        mark = rest if rest in self.marks_without_rods else rest.rpartition(".")[0]
+        whole = subject in self.marks_without_rods
+        mark = subject if whole else subject.rpartition(".")[0]
         return self.marks_known and mark not in self.marks_without_rods
 
 
 def build_partial_plan(
-    plan: Plan, *, notch: bool, marks: bool, instruments: bool
+    plan: Plan, *, notch_known: bool, marks_known: bool, instruments_known: bool
 ) -> PartialPlan:
-    """Fill what is missing of a plan with stand-ins.
+    """Fill what is missing of a plan with placeholders.
 
     Parameters
     ----------
-    plan : whatever of it could be read; its outline is empty where that makes none.
-    notch, marks, instruments : whether these are known.
+    plan : what could be read; its outline is empty if the corners make none.
+    notch_known, marks_known, instruments_known : False if these cannot be read.
     """
     corners = {each.name for each in plan.outline}
-    unsure = frozenset() if corners else _WALL_KINDS
+    unknown_kinds = frozenset() if corners else _WALL_KINDS
     marked = [each for each in plan.positions if each.mark]
     known = {name for name, detail in plan.details.items() if detail.rods}
     return PartialPlan(
@@ -87,36 +94,34 @@ def build_partial_plan(
             length_unit=plan.length_unit,
             outline=plan.outline or _PLACEHOLDER_OUTLINE,
             diagonals=tuple(ends for ends in plan.diagonals if set(ends) <= corners),
-            details={**plan.details, _PLACEHOLDER_DETAIL_NAME: _PLACEHOLDER_DETAIL},
+            details={**plan.details, _UNREADABLE: _PLACEHOLDER_DETAIL},
             positions=tuple(
-                each
-                if each.detail in known
-                else replace(each, detail=_PLACEHOLDER_DETAIL_NAME)
+                each if each.detail in known else replace(each, detail=_UNREADABLE)
                 for each in marked
             ),
             notch=plan.notch,
             concrete=plan.concrete,
             instruments=plan.instruments,
         ),
-        unknown_kinds=unsure if notch else unsure | _NOTCH_KINDS,
+        unknown_kinds=unknown_kinds if notch_known else unknown_kinds | NOTCH_KINDS,
         marks_without_rods=frozenset(
             each.mark for each in marked if each.detail not in known
         ),
         marks_without_wall=frozenset(
-            e.mark for e in marked if e.wall is None and e.x is None
+            each.mark for each in marked if each.wall is None and each.x is None
         ),
-        marks_known=marks and len(marked) == len(plan.positions),
-        instruments_known=instruments,
+        marks_known=marks_known and len(marked) == len(plan.positions),
+        instruments_known=instruments_known,
     )
 
 
 def placeholder_rod(number: int, *, projecting: bool) -> Rod:
-    """Stand in for a rod that is refused, so that the others keep their numbers."""
-    place = -float(number)  # of its own, and where any setback may be [mm]
+    """Return a placeholder for a refused rod, so that the others keep their numbers."""
+    at = -float(number)  # apart from the others, and where any setback may be [mm]
     return Rod(
         number=number,
-        along=place,
-        inward=place,
+        along=at,
+        inward=at,
         diameter=1.0,
         projection=1.0 if projecting else None,
     )

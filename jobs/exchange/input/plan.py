@@ -1,12 +1,10 @@
-"""The plan of an exchange document: everything but its readings."""
+"""The plan of a building document: everything but its readings."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Sequence
 
-from core.quantities import parse_angle
 from core.units import Length, LengthUnit, format_length
 from jobs.anchor_plan.values import (
     Detail,
-    InstrumentSpec,
     Notch,
     Plan,
     Plate,
@@ -14,7 +12,18 @@ from jobs.anchor_plan.values import (
     Rod,
     ToleranceSpec,
 )
-from jobs.exchange import vocabulary as words
+from jobs.exchange import vocabulary
+from jobs.exchange.input.building_format import (
+    AT_POINT,
+    ON_WALL,
+    BuildingMembers,
+    DetailMembers,
+    NotchMembers,
+    PlateMembers,
+    PositionMembers,
+    RodMembers,
+    TolerancesMembers,
+)
 from jobs.exchange.input.concrete import parse_concrete
 from jobs.exchange.input.corners import (
     OutlineInput,
@@ -22,265 +31,244 @@ from jobs.exchange.input.corners import (
     parse_diagonals,
     parse_outline,
 )
-from jobs.exchange.input.instruments import parse_instruments
+from jobs.exchange.input.instruments import parse_instrument
 from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.input.members import read_members
 from jobs.exchange.input.partial_plan import (
     PartialPlan,
     build_partial_plan,
     placeholder_rod,
 )
+from jobs.exchange.issues import IssueCode
 
-REQUIRED_MEMBERS = ("format", "name", "length_unit", "outline")
-OPTIONAL_MEMBERS = (
-    "diagonals",
-    "notch",
-    "tolerances",
-    "shim_thicknesses",
-    "details",
-    "positions",
-    "concrete",
-    "instruments",
-    "readings",
-)
 WALL_END_TOLERANCE_MM = 1e-6
-"""How far past a wall's end a position may stand for rounding. [mm]"""
+"""How far rounding may put a position past its wall's end."""
 
-_COINCIDENT_RODS_MM = 1e-6  # mm, between two rods of a detail
-
-
-def peek_length_unit(cursor: JsonReader) -> LengthUnit | None:
-    """Read what bare numbers are in; None where it is missing or refused."""
-    value = cursor.value.get("length_unit") if isinstance(cursor.value, dict) else None
-    units: tuple[LengthUnit, ...] = ("in", "ft", "mm", "cm", "m")
-    return next((each for each in units if each == value), None)
+COINCIDENT_RODS_MM = 1e-6
+"""Two rods of a detail nearer than this are one rod entered twice."""
 
 
-def parse_plan(root: JsonReader) -> PartialPlan:
-    """Read a plan; with stand-ins where anything of it was refused."""
+def peek_length_unit(reader: JsonReader) -> LengthUnit | None:
+    """Return the unit of bare numbers before the rest is read; None if refused."""
+    unit = reader.value.get("length_unit") if isinstance(reader.value, dict) else None
+    return next((each for each in vocabulary.LENGTH_UNITS if each == unit), None)
+
+
+def parse_plan(root: JsonReader) -> tuple[PartialPlan, list[JsonReader]]:
+    """Parse a plan, with placeholders where anything of it was refused.
+
+    Returns
+    -------
+    PartialPlan
+        The plan, and what of it is not known.
+    list of JsonReader
+        The document's readings, still to be parsed.
+    """
     before = root.collector.count
-    members = root.read_object(REQUIRED_MEMBERS, OPTIONAL_MEMBERS)
-    if "format" in members:
-        members["format"].read_choice((words.BUILDING_FORMAT,))
-    if "length_unit" in members:
-        members["length_unit"].read_choice(words.LENGTH_UNITS)
-    name = members["name"].read_name(120) if "name" in members else ""
-    corners = (
-        parse_outline(members["outline"]) if "outline" in members else OutlineInput()
-    )
-    details = _parse_details(members["details"]) if "details" in members else {}
-    diagonals = parse_diagonals(members.get("diagonals"), corners)
+    members = read_members(root, BuildingMembers)
+    corners = parse_outline(root.child("outline"), members.get("outline", ()))
+    details = {
+        name: _parse_detail(name, reader) for name, reader in members.get("details", ())
+    }
+    positions = _parse_positions(members.get("positions", ()), corners, details)
+    instruments = {
+        name: parse_instrument(name, reader)
+        for name, reader in members.get("instruments", ())
+    }
     plan = Plan(
-        name=name,
+        name=members.get("name", ""),
         length_unit=root.collector.length_unit or "mm",
         outline=corners.outline or (),
-        diagonals=diagonals,
+        diagonals=parse_diagonals(members.get("diagonals"), corners),
         details=details,
-        positions=_parse_positions(members.get("positions"), corners, details),
-        notch=_parse_notch(members["notch"]) if "notch" in members else None,
+        positions=positions,
+        notch=_parse_notch(members.get("notch")),
         tolerances=_parse_tolerances(members.get("tolerances")),
-        shim_thicknesses=_parse_shims(members.get("shim_thicknesses")),
+        shim_thicknesses=_parse_shims(members.get("shim_thicknesses", ())),
         concrete=parse_concrete(members.get("concrete")),
-        instruments=_parse_instruments(members.get("instruments")),
+        instruments=instruments,
     )
+    readings = members.get("readings", [])
     if root.collector.count == before:
-        return PartialPlan(plan)
-    return build_partial_plan(
+        return PartialPlan(plan), readings
+    partial = build_partial_plan(
         plan,
-        notch=_is_absent_or(members.get("notch"), dict),
-        marks=_is_absent_or(members.get("positions"), list),
-        instruments=_is_absent_or(members.get("instruments"), dict),
+        notch_known=_is_absent_or(root, "notch", dict),
+        marks_known=_is_absent_or(root, "positions", list),
+        instruments_known=_is_absent_or(root, "instruments", dict),
+    )
+    return partial, readings
+
+
+def _is_absent_or(root: JsonReader, name: str, kind: type) -> bool:
+    return not root.has_member(name) or isinstance(root.child(name).value, kind)
+
+
+# ---- details ------------------------------------------------------------------------
+
+
+def _parse_detail(name: str, reader: JsonReader) -> Detail:
+    members = read_members(reader, DetailMembers)
+    readers = members.get("rods", [])
+    rods = [_parse_rod(number, rod) for number, rod in enumerate(readers, start=1)]
+    _check_coincident_rods(readers, rods)
+    return Detail(
+        name=name,
+        reference=members.get("reference", vocabulary.REFERENCES[0]),
+        rods=tuple(
+            rod or placeholder_rod(number, projecting=reader.has_member("projection"))
+            for number, (rod, reader) in enumerate(
+                zip(rods, readers, strict=True), start=1
+            )
+        ),
+        plate=_parse_plate(members["plate"]) if "plate" in members else None,
     )
 
 
-def _is_absent_or(cursor: JsonReader | None, kind: type) -> bool:
-    return cursor is None or isinstance(cursor.value, kind)
-
-
-# ---- details and positions --------------------------------------------------
-
-
-def _parse_details(cursor: JsonReader) -> dict[str, Detail]:
-    return {
-        name: _parse_detail(name, child)
-        for name, child in cursor.read_mapping("detail")
-    }
-
-
-def _parse_detail(name: str, cursor: JsonReader) -> Detail:
-    members = cursor.read_object(("reference", "rods"), ("plate",))
-    reference = (
-        members["reference"].read_choice(words.REFERENCES)
-        if "reference" in members
-        else words.REFERENCES[0]
-    )
-    rods = (
-        members["rods"].read_list(1, words.MAX_RODS_PER_DETAIL)
-        if "rods" in members
-        else []
-    )
-    read = [_parse_rod(number, rod) for number, rod in enumerate(rods, start=1)]
-    for later, rod in enumerate(read):
-        for earlier in read[:later]:
+def _check_coincident_rods(
+    readers: Sequence[JsonReader], rods: Sequence[Rod | None]
+) -> None:
+    for later, rod in enumerate(rods):
+        for earlier in rods[:later]:
             if rod is None or earlier is None:
                 continue
             gap = abs(rod.along - earlier.along) + abs(rod.inward - earlier.inward)
-            if gap < _COINCIDENT_RODS_MM:
-                rods[later].add_issue(
-                    f"This rod stands where rod {earlier.number} does."
+            if gap < COINCIDENT_RODS_MM:
+                readers[later].add_issue(
+                    f"This rod is at the same point as rod {earlier.number}.",
+                    IssueCode.DUPLICATE,
                 )
-    plate = _parse_plate(members["plate"]) if "plate" in members else None
-    whole = (
-        rod
-        or placeholder_rod(number, projecting=rods[number - 1].has_member("projection"))
-        for number, rod in enumerate(read, start=1)
-    )
-    return Detail(name=name, reference=reference, rods=tuple(whole), plate=plate)
 
 
-def _parse_rod(number: int, cursor: JsonReader) -> Rod | None:
-    before = cursor.collector.count
-    members = cursor.read_object(("in", "along", "diameter"), ("projection",))
-    read = {
-        name: child.read_mm(above=0.0 if name in ("diameter", "projection") else None)
-        for name, child in members.items()
-    }
-    if cursor.collector.count > before or len(read) < 3:
+def _parse_rod(number: int, reader: JsonReader) -> Rod | None:
+    before = reader.collector.count
+    members = read_members(reader, RodMembers)
+    if reader.collector.count > before:
         return None
     return Rod(
         number=number,
-        along=read["along"],
-        inward=read["in"],
-        diameter=read["diameter"],
-        projection=read.get("projection"),
+        along=members["along"],
+        inward=members["in"],
+        diameter=members["diameter"],
+        projection=members.get("projection"),
     )
 
 
-def _parse_plate(cursor: JsonReader) -> Plate:
-    members = cursor.read_object(("hole_diameter",), ("thickness", "edge_distance"))
-    read = {name: child.read_mm(above=0.0) for name, child in members.items()}
+def _parse_plate(reader: JsonReader) -> Plate:
+    members = read_members(reader, PlateMembers)
     return Plate(
-        hole_diameter=read.get("hole_diameter", 0.0),
-        thickness=read.get("thickness"),
-        edge_distance=read.get("edge_distance"),
+        hole_diameter=members.get("hole_diameter", 0.0),
+        thickness=members.get("thickness"),
+        edge_distance=members.get("edge_distance"),
     )
+
+
+# ---- positions ----------------------------------------------------------------------
 
 
 def _parse_positions(
-    cursor: JsonReader | None, corners: OutlineInput, details: Mapping[str, Detail]
+    readers: Sequence[JsonReader], corners: OutlineInput, details: Collection[str]
 ) -> tuple[Position, ...]:
-    if cursor is None:
-        return ()
     read: dict[str, Position] = {}
-    for item in cursor.read_list():
-        position = _parse_position(item, corners)
+    for reader in readers:
+        position = _parse_position(reader, corners)
         if position.detail and position.detail not in details:
-            item.child("detail").add_issue(
-                f"There is no detail {position.detail}; "
-                f"{_describe_names('details', list(details))}"
+            existing = (
+                f"the details are {list_names(list(details))}."
+                if details
+                else "there are no details."
+            )
+            reader.child("detail").add_issue(
+                f"There is no detail {position.detail}; {existing}",
+                IssueCode.UNKNOWN_NAME,
             )
         if position.mark and position.mark in read:
-            item.child("mark").add_issue(
-                f"The mark {position.mark} is taken by an earlier position; marks "
-                f"are unique."
+            reader.child("mark").add_issue(
+                f"The mark {position.mark} is taken by an earlier position; marks are "
+                "unique.",
+                IssueCode.DUPLICATE,
             )
         read[position.mark] = position
     return tuple(read.values())
 
 
-def _parse_position(cursor: JsonReader, corners: OutlineInput) -> Position:
-    members = cursor.read_object(
-        ("mark", "detail"), ("wall", "along", "x", "y", "turn")
-    )
-    mark = members["mark"].read_name() if "mark" in members else ""
-    detail = members["detail"].read_name() if "detail" in members else ""
-    nowhere = Position(mark=mark, detail=detail)
-    given = [name for name in ("wall", "along", "x", "y", "turn") if name in members]
-    stands = given in (["wall", "along"], ["x", "y", "turn"])
-    if isinstance(cursor.value, dict) and not stands:
-        cursor.add_issue(
-            "A position stands either on a wall, with “wall” and “along”, or at a "
-            f"point, with “x”, “y” and “turn”; here are "
-            f"{list_names(given) or 'none of them'}."
+def _parse_position(reader: JsonReader, corners: OutlineInput) -> Position:
+    members = read_members(reader, PositionMembers)
+    mark, detail = members.get("mark", ""), members.get("detail", "")
+    unplaced = Position(mark=mark, detail=detail)
+    given = [name for name in (*ON_WALL, *AT_POINT) if name in members]
+    wall = _parse_wall(reader, members, corners)
+    if given == list(AT_POINT):
+        return Position(
+            mark=mark,
+            detail=detail,
+            x=members["x"],
+            y=members["y"],
+            turn=members["turn"],
         )
-    along = members["along"].read_mm(at_least=0.0) if "along" in members else 0.0
-    x, y = (members[name].read_mm() if name in members else 0.0 for name in ("x", "y"))
-    turn = members["turn"].read_quantity(parse_angle) if "turn" in members else 0.0
-    wall = _parse_wall(members, along, corners) if "wall" in members else None
-    if not stands:
-        return nowhere
-    if "wall" not in members:
-        return Position(mark=mark, detail=detail, x=x, y=y, turn=turn)
+    if given != list(ON_WALL):
+        if isinstance(reader.value, dict):
+            reader.add_issue(
+                "A position is either on a wall, with “wall” and “along”, or at a "
+                "point, with “x”, “y” and “turn”; here are "
+                f"{list_names(given) or 'none of them'}.",
+                IssueCode.CONFLICT,
+            )
+        return unplaced
     if wall is None:
-        return nowhere
-    return Position(mark=mark, detail=detail, wall=wall, along=along)
+        return unplaced
+    return Position(mark=mark, detail=detail, wall=wall, along=members["along"])
 
 
 def _parse_wall(
-    members: Mapping[str, JsonReader], along: float, corners: OutlineInput
+    reader: JsonReader, members: PositionMembers, corners: OutlineInput
 ) -> tuple[str, str] | None:
-    """Find the wall a position is on, and whether it reaches that far."""
-    named = members["wall"].read_name(2 * words.MAX_NAME_LENGTH + 1)
-    if named and (why := corners.describe_unknown_wall(named)):
-        members["wall"].add_issue(why)
+    """Find the wall a position is on, and check that the wall reaches that far."""
+    named = members.get("wall")
+    if not named:
+        return None
+    if reason := corners.describe_unknown_wall(named):
+        reader.child("wall").add_issue(reason, IssueCode.UNKNOWN_NAME)
     wall = corners.walls.get(named)
     if wall is None:
         return None
     length = corners.wall_length(wall)
-    if "along" in members and along > length + WALL_END_TOLERANCE_MM:
-        members["along"].add_issue(
+    if members.get("along", 0.0) > length + WALL_END_TOLERANCE_MM:
+        reader.child("along").add_issue(
             f"This is past the end of the wall {named}, which is "
             f"{format_length(length)} ({format_length(length, 'metric')}) long."
         )
     return wall
 
 
-# ---- the rest ---------------------------------------------------------------
+# ---- the rest -----------------------------------------------------------------------
 
 
-def _parse_notch(cursor: JsonReader) -> Notch:
-    members = cursor.read_object(("width", "depth"))
-    read = {name: child.read_mm(above=0.0) for name, child in members.items()}
-    return Notch(width=read.get("width", 0.0), depth=read.get("depth", 0.0))
+def _parse_notch(reader: JsonReader | None) -> Notch | None:
+    if reader is None:
+        return None
+    members = read_members(reader, NotchMembers)
+    return Notch(width=members.get("width", 0.0), depth=members.get("depth", 0.0))
 
 
-def _parse_tolerances(cursor: JsonReader | None) -> ToleranceSpec:
-    if cursor is None:
+def _parse_tolerances(reader: JsonReader | None) -> ToleranceSpec:
+    if reader is None:
         return ToleranceSpec()
-    members = cursor.read_object((), ("basis", "overrides", "guarded"))
-    basis = (
-        members["basis"].read_choice(words.TOLERANCE_BASES)
-        if "basis" in members
-        else words.DEFAULT_BASIS
+    members = read_members(reader, TolerancesMembers)
+    return ToleranceSpec(
+        basis=members.get("basis", vocabulary.DEFAULT_BASIS),
+        overrides=members.get("overrides", {}),
+        guarded=members.get("guarded", False),
     )
-    overrides: dict[str, float] = {}
-    if "overrides" in members:
-        known = (*words.OVERRIDE_LENGTHS, *words.OVERRIDE_RATIOS)
-        for name, child in members["overrides"].read_object((), known).items():
-            if name in words.OVERRIDE_RATIOS:
-                overrides[name] = child.read_ratio()
-            elif name in words.ZERO_ALLOWED_OVERRIDES:
-                overrides[name] = child.read_mm(at_least=0.0)
-            else:
-                overrides[name] = child.read_mm(above=0.0)
-    guarded = members["guarded"].read_bool() if "guarded" in members else False
-    return ToleranceSpec(basis=basis, overrides=overrides, guarded=guarded)
 
 
-def _parse_instruments(cursor: JsonReader | None) -> dict[str, InstrumentSpec]:
-    return {} if cursor is None else parse_instruments(cursor)
-
-
-def _parse_shims(cursor: JsonReader | None) -> tuple[Length, ...]:
-    if cursor is None:
-        return ()
+def _parse_shims(readers: Sequence[JsonReader]) -> tuple[Length, ...]:
     read: dict[float, Length] = {}
-    for item in cursor.read_list(0, 40):
-        length = item.read_length(above=0.0)
+    for reader in readers:
+        length = reader.read_length(above=0.0)
         if length.text and float(length.mm) in read:
-            item.add_issue(f"The shim thickness {length.text} is there twice.")
+            reader.add_issue(
+                f"The shim thickness {length.text} appears twice.", IssueCode.DUPLICATE
+            )
         read[float(length.mm)] = length
     return tuple(read.values())
-
-
-def _describe_names(what: str, names: list[str]) -> str:
-    return f"the {what} are {list_names(names)}." if names else f"there are no {what}."

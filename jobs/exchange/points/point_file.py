@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Literal
 
 from core.units import MM_PER_SURVEY_FOOT, MM_PER_UNIT
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue, file_error, file_issue
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
 PointUnit = Literal["ft", "survey_ft", "m", "mm"]
@@ -107,7 +107,7 @@ def read_points(
             "No line of this file is a point: a name, a northing, an easting and as a "
             "rule an elevation and a description. Is the separator the right one?"
         )
-        raise DocumentError([DocumentIssue("", msg), *left[:20]])
+        raise DocumentError([file_issue("", msg), *left[:20]])
     left += _find_repeated_names(points)
     return PointFile(
         points=tuple(points),
@@ -126,16 +126,16 @@ def _split_rows(
     """Split a file into lines and cells."""
     if len(content) > MAX_POINT_FILE_BYTES:
         msg = f"A point file has at most {MAX_POINT_FILE_BYTES // 1_000_000} MB; send it in parts."
-        raise DocumentError([DocumentIssue("", msg)])
+        raise file_error(msg)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         msg = f"This is not UTF-8 text, at byte {error.start}: save it as UTF-8."
-        raise DocumentError([DocumentIssue("", msg)]) from None
+        raise file_error(msg) from None
     lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     if len(lines) > MAX_POINTS:
         msg = f"There are more than {MAX_POINTS} lines; send them in parts."
-        raise DocumentError([DocumentIssue("", msg)])
+        raise file_error(msg)
     delimiter = (
         delimiter
         if delimiter in DELIMITERS
@@ -173,7 +173,7 @@ def _parse_point(
 ) -> SurveyPoint | DocumentIssue:
     """Read a line into a point, or say why it is none."""
     if len(cells) < 3:
-        return DocumentIssue(
+        return file_issue(
             f"line {line}", "This is no point: it has fewer than 3 columns."
         )
     values: dict[str, float] = {}
@@ -183,11 +183,11 @@ def _parse_point(
             msg = f"“{text[:MAX_NAME_LENGTH]}” is no number, so this is no point."
             if _parse_number(text.replace(",", ".")) is not None:
                 msg += " Write decimals with a point."
-            return DocumentIssue(f"line {line}, {column}", msg)
+            return file_issue(f"line {line}, {column}", msg)
         values[column] = float(Fraction(number) * unit)
     name = cells[0][:MAX_NAME_LENGTH]
     if not name:
-        return DocumentIssue(f"line {line}, point", "This point has no name.")
+        return file_issue(f"line {line}, point", "This point has no name.")
     height = _parse_number(cells[3]) if len(cells) > 3 else None
     if len(cells) == 4 and height is None:  # no elevation, but a description
         description = cells[3]
@@ -220,7 +220,7 @@ def _count_decimals(text: str) -> int:
 def _find_repeated_names(points: Sequence[SurveyPoint]) -> list[DocumentIssue]:
     counts = Counter(point.name for point in points)
     return [
-        DocumentIssue(
+        file_issue(
             f"line {point.line}, point", f"The name {point.name} is there twice."
         )
         for point in points

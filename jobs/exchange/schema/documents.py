@@ -4,13 +4,19 @@ A schema says what can be said about a document without computing. What it canno
 (an outline that crosses itself, a wall that does not exist) the parser checks.
 """
 
+from jobs.exchange.input.building_format import RULES, BuildingMembers
+from jobs.exchange.input.concrete_format import MEMBERS_BY_ENTRY_KIND
 from jobs.exchange.result.document import ResultDocument
-from jobs.exchange.schema.building import building_schema
-from jobs.exchange.schema.concrete_entry import concrete_entry_schema
 from jobs.exchange.schema.typed_schema import Schema, SchemaBuilder
-from jobs.exchange.vocabulary import RESULT_FORMAT
+from jobs.exchange.vocabulary import BUILDING_FORMAT, RESULT_FORMAT
 
-__all__ = ["building_schema", "concrete_entry_schema", "result_schema"]
+
+def building_schema() -> Schema:
+    """Return the schema of `padstone.building/1`."""
+    builder = SchemaBuilder(closed=True, rules=RULES)
+    return builder.document_schema(
+        BuildingMembers, BUILDING_FORMAT, "urn:padstone:building:1"
+    )
 
 
 def result_schema() -> Schema:
@@ -19,3 +25,10 @@ def result_schema() -> Schema:
     return builder.document_schema(
         ResultDocument, RESULT_FORMAT, "urn:padstone:result:1"
     )
+
+
+def concrete_entry_schema() -> Schema:
+    """Return the schema of an entry of concrete data."""
+    builder = SchemaBuilder(closed=True, inline=True, rules=RULES)
+    kinds = MEMBERS_BY_ENTRY_KIND.values()
+    return {"oneOf": [builder.object_schema(members) for members in kinds]}

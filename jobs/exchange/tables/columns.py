@@ -1,4 +1,4 @@
-"""What the columns of a table are called, and what their cells become."""
+"""The columns of a sheet: their headings, and the values of their cells."""
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -8,11 +8,11 @@ from enum import StrEnum
 from typing import get_args
 
 from core.units import LengthUnit
-from jobs.exchange.input.json_reader import DocumentIssue
+from jobs.exchange.issues import DocumentIssue, IssueCode, file_issue
 from jobs.exchange.tables.sheets import Cell, CellValue, Row, Sheet
 
 MAX_HEADING_ROW = 40
-"""So far down the headings of a table are looked for."""
+"""Last row that may have the headings of a table."""
 
 MAX_HEADING_LENGTH = 80
 
@@ -28,7 +28,7 @@ _YES = {"yes": True, "true": True, "no": False, "false": False}
 
 
 class CellType(StrEnum):
-    """What a cell of a column is."""
+    """The type of a column's cells."""
 
     NAME = "name"
     LENGTH = "length"
@@ -43,7 +43,7 @@ class CellType(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SheetColumn:
-    """A column: the member of the document it fills, and what it may be called."""
+    """A column: the member of the document it fills, and its possible headings."""
 
     member: str
     heading: str
@@ -54,14 +54,14 @@ class SheetColumn:
 
 @dataclass(frozen=True, slots=True)
 class SheetKind:
-    """A kind of table: what it may be called, and its columns."""
+    """A kind of sheet: its possible names, and its columns."""
 
     name: str
     columns: tuple[SheetColumn, ...]
     aliases: tuple[str, ...] = ()
 
     def matches_name(self, name: str) -> bool:
-        """Whether a sheet of this name is one."""
+        """Return True if a sheet of this name is of this kind."""
         return normalise_heading(name) in {
             normalise_heading(each) for each in (self.name, *self.aliases)
         }
@@ -69,7 +69,7 @@ class SheetKind:
 
 @dataclass(frozen=True, slots=True)
 class ColumnHeading:
-    """A heading as found: its column, where it stands, and the unit it states."""
+    """A heading of a file: its column, its index in the row, and the unit it names."""
 
     column: SheetColumn
     index: int
@@ -78,12 +78,12 @@ class ColumnHeading:
 
 
 def normalise_heading(text: str) -> str:
-    """Write words so that case, hyphens and a colon make no difference."""
+    """Return a heading without differences of case, hyphens and a final colon."""
     return re.sub(r"[\s_\-]+", " ", text.strip().rstrip(":*").lower()).strip()
 
 
 def split_unit(heading: str) -> tuple[str, str]:
-    """Split a heading such as `Along [ft]` into its words and its unit."""
+    """Split a heading such as `Along [ft]` into its name and its unit."""
     found = _UNIT.fullmatch(heading.strip())
     if found is None:
         return heading, ""
@@ -94,14 +94,22 @@ def split_unit(heading: str) -> tuple[str, str]:
 def find_columns(
     row: Row, columns: Sequence[SheetColumn]
 ) -> tuple[dict[str, ColumnHeading], list[int]]:
-    """Find the columns a row of headings names, and the cells that name none."""
+    """Find the columns that a row of headings names.
+
+    Returns
+    -------
+    found : dict
+        The headings, by member.
+    unknown : list of int
+        Indices of cells that name no column, or one that is there already.
+    """
     known = {
         normalise_heading(name): column
         for column in columns
         for name in (column.member, *column.aliases, column.heading)
     }
     found: dict[str, ColumnHeading] = {}
-    strange: list[int] = []
+    unknown: list[int] = []
     for at, cell in enumerate(row.cells):
         text = "" if cell.value is None else str(cell.value).strip()
         if not text:
@@ -111,22 +119,26 @@ def find_columns(
         words, unit = (text, "") if column else split_unit(text)
         column = column or known.get(normalise_heading(words))
         if column is None or column.member in found:
-            strange.append(at)
+            unknown.append(at)
         else:
             found[column.member] = ColumnHeading(column, at, text, unit)
-    return found, strange
+    return found, unknown
 
 
 @dataclass(frozen=True, slots=True)
 class HeadedSheet:
-    """A sheet whose headings were found.
+    """A sheet with its headings.
 
     Attributes
     ----------
-    headings : the columns it has, by member.
-    rows : those below the headings.
-    strange : where headings stand that name no column of it, and what they say.
-    above : the rows over the headings.
+    headings : mapping
+        The columns it has, by member.
+    rows : tuple of Row
+        Those below the headings.
+    unknown : tuple of DocumentIssue
+        Headings that name none of its columns.
+    rows_above : tuple of Row
+        Those above the headings.
     """
 
     sheet: Sheet
@@ -136,52 +148,56 @@ class HeadedSheet:
     rows_above: tuple[Row, ...]
 
     def location(self, row: Row, member: str) -> str:
-        """Where the cell of a member stands; the row, where it has no column."""
+        """Return the location of a member's cell; of the row if there is no such column."""
         heading = self.headings.get(member)
         if heading is None:
             return self.sheet.row_location(row.number)
         return self.sheet.cell_location(row.number, heading.index, heading.text)
 
     def iterate_cells(self, row: Row) -> Iterator[tuple[ColumnHeading, Cell]]:
-        """Go through the cells of a row that have a column."""
+        """Generate the cells of a row that have a column."""
         for heading in self.headings.values():
             yield heading, row.cell(heading.index)
 
 
 def find_headings(sheet: Sheet, columns: Sequence[SheetColumn]) -> HeadedSheet | None:
-    """Find the headings of a sheet; None where no row names the columns needed."""
-    needed = {column.member for column in columns if column.required}
+    """Find the headings of a sheet; None if no row names the required columns."""
+    required = {column.member for column in columns if column.required}
     for index, row in enumerate(sheet.rows[:MAX_HEADING_ROW]):
-        found, strange = find_columns(row, columns)
-        if not found or not needed <= found.keys():
+        found, unknown = find_columns(row, columns)
+        if not found or not required <= found.keys():
             continue
-        known = ", ".join(column.heading for column in columns)
-        told = [
-            DocumentIssue(
+        allowed = ", ".join(column.heading for column in columns)
+        issues = [
+            file_issue(
                 sheet.cell_location(row.number, at),
-                f"There is no column “{row.cells[at].value}” here, or it is there "
-                f"twice; the columns are {known}.",
+                f"Unknown or repeated column “{row.cells[at].value}”; the columns here "
+                f"are {allowed}.",
+                IssueCode.IGNORED,
             )
-            for at in strange
+            for at in unknown
         ]
         below = sheet.rows[index + 1 :]
-        return HeadedSheet(sheet, found, below, tuple(told), sheet.rows[:index])
+        return HeadedSheet(sheet, found, below, tuple(issues), sheet.rows[:index])
     return None
 
 
-# ---- what a cell becomes ----------------------------------------------------
+# ---- values of cells ----------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class CellUnits:
-    """What numbers and times without one are in.
+    """Units of numbers, and time zone of times, that state none.
 
     Attributes
     ----------
-    length : of a number alone, where a heading says nothing else.
-    zone : of a time that states none.
-    exact : whether a number alone keeps its decimals, as text with its unit: a
-        reading's say how finely it was read.
+    length : LengthUnit or None
+        Of a bare number whose heading names no unit.
+    zone : tzinfo
+        Of a time that states none.
+    keep_decimals : bool
+        True to turn a bare number into text with its unit and its decimals: those of
+        a reading say how finely it was read.
     """
 
     length: LengthUnit | None = None
@@ -190,18 +206,18 @@ class CellUnits:
 
 
 class CellError(ValueError):
-    """A cell that cannot be used: why, and what would be right."""
+    """A cell that cannot be used: what is wrong, and what would be right."""
 
 
 def read_cell(
     cell: Cell, heading: ColumnHeading, units: CellUnits
 ) -> str | int | float | bool:
-    """Turn a cell into a value of the exchange document.
+    """Return a cell's value as the building document has it.
 
     Raises
     ------
     CellError
-        If it cannot be one.
+        If the cell cannot be used.
     """
     if cell.error:
         raise CellError(cell.error)
@@ -209,7 +225,7 @@ def read_cell(
 
 
 def read_cell_number(cell: Cell) -> int | float | None:
-    """Read a cell as a plain number; None where it is none."""
+    """Return a cell's plain number; None if it has none."""
     value: CellValue = cell.value
     if isinstance(value, bool) or value is None:
         return None
@@ -221,7 +237,7 @@ def read_cell_number(cell: Cell) -> int | float | None:
     if not isinstance(value, int | float):
         return None
     if cell.is_computed:
-        value = float(f"{value:.15g}")  # as the spreadsheet itself shows it
+        value = float(f"{value:.15g}")  # spreadsheets show 15 digits
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
@@ -252,7 +268,7 @@ def _read_length(cell: Cell, unit: str, units: CellUnits) -> str | int | float:
 
 
 def _format_number(cell: Cell, number: float) -> str:
-    """Write a number with the decimals it was typed or is shown with."""
+    """Format a number with the decimals it was typed with or is shown with."""
     if isinstance(cell.value, str):
         text = cell.value.strip().removeprefix("+")
         return text if re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", text) else f"{number:.15g}"
@@ -293,7 +309,7 @@ def _read_moment(cell: Cell, unit: str, units: CellUnits) -> str:
         try:
             moment = datetime.fromisoformat(f"{found['day']}T{found['time']}")
         except ValueError:
-            return text  # to be refused where every other time is
+            return text  # which the parser refuses
         return _format_moment(moment, units.zone)
     return text
 
@@ -310,24 +326,24 @@ def _read_flag(cell: Cell, unit: str, units: CellUnits) -> str | bool:
     return _YES.get(text.lower(), text)
 
 
-def _read_text(cell: Cell, wanted: str) -> str:
+def _read_text(cell: Cell, expected: str) -> str:
     if isinstance(cell.value, str):
         return cell.value.strip()
     if isinstance(cell.value, int | float) and not isinstance(cell.value, bool):
         return f"{cell.value:.15g}"
-    raise CellError(_describe_wrong_value(cell.value, wanted))
+    raise CellError(_describe_wrong_value(cell.value, expected))
 
 
-def _describe_wrong_value(value: CellValue, wanted: str) -> str:
-    """Say what stands where something else is wanted; spreadsheets make dates."""
+def _describe_wrong_value(value: CellValue, expected: str) -> str:
+    """Describe a value of the wrong type; spreadsheets turn fractions into dates."""
     if isinstance(value, date):
         day = value.date() if isinstance(value, datetime) else value
         return (
-            f"This cell holds the date {day.isoformat()}, not {wanted}; if "
+            f"This cell holds the date {day.isoformat()}, not {expected}; if "
             f"{day.month}/{day.day} or {day.month}-{day.day} was typed, write it as "
             "text, a length with its unit."
         )
-    return f"This cell holds {value}, not {wanted}."
+    return f"This cell holds {value}, not {expected}."
 
 
 _CELL_READERS: Mapping[
@@ -348,5 +364,5 @@ LENGTH_UNITS: tuple[str, ...] = get_args(LengthUnit)
 
 
 def column_headings(columns: Iterable[SheetColumn]) -> list[str]:
-    """Give the headings of columns, as they are written out."""
+    """Return the headings of columns, as they are written."""
     return [column.heading for column in columns]

@@ -1,14 +1,15 @@
-"""CSV in and out.
+"""Reading and writing of CSV.
 
-A file may hold several sheets under one another: a line with nothing but a sheet's
-name begins it. A cell that a spreadsheet would take for a formula is written with an
-apostrophe before it, which is taken off again when the file comes back.
+A file may hold several sheets under one another, each after a line with nothing but
+its name. A cell that a spreadsheet would read as a formula is written with an
+apostrophe in front, which is removed when the file is imported again.
 """
 
 import csv
 import io
 from collections.abc import Callable, Iterable, Sequence
 
+from jobs.exchange.issues import file_error
 from jobs.exchange.tables.sheets import (
     MAX_CELLS,
     MAX_COLUMNS,
@@ -17,12 +18,12 @@ from jobs.exchange.tables.sheets import (
     Row,
     Sheet,
     Table,
-    build_file_error,
 )
+from jobs.exchange.text_decoding import decode_utf8
 
 DELIMITERS = ",;\t"
 FORMULA_PREFIXES = tuple("=+-@\t\r'")
-"""First characters that a spreadsheet does not take as they stand."""
+"""First characters of a cell that a spreadsheet does not keep as text."""
 
 
 def read_rows(content: bytes) -> list[Row]:
@@ -49,17 +50,8 @@ def read_rows(content: bytes) -> list[Row]:
             rows.append(Row(reader.line_num, read))
     except csv.Error as error:
         msg = f"This table cannot be read at line {reader.line_num}: {error}."
-        raise build_file_error("", msg) from None
+        raise file_error(msg) from None
     return rows
-
-
-def decode_utf8(content: bytes) -> str:
-    """Read text in UTF-8, with or without a mark at its start."""
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        msg = f"This is not UTF-8 text, at byte {error.start}: save it as CSV UTF-8."
-        raise build_file_error("", msg) from None
 
 
 def _count_delimiters(line: str) -> int:
@@ -69,32 +61,34 @@ def _count_delimiters(line: str) -> int:
 def _check_limits(rows: int, columns: int, cells: int, line: int) -> None:
     if rows >= MAX_ROWS:
         msg = f"There are more than {MAX_ROWS} lines; send them in parts."
-        raise build_file_error(f"line {line}", msg)
+        raise file_error(msg, f"line {line}")
     if columns > MAX_COLUMNS:
-        msg = f"There are {columns} columns; {MAX_COLUMNS} are the most."
-        raise build_file_error(f"line {line}", msg)
+        msg = f"There are {columns} columns; at most {MAX_COLUMNS} are allowed."
+        raise file_error(msg, f"line {line}")
     if cells > MAX_CELLS:
         msg = f"There are more than {MAX_CELLS} cells; send them in parts."
-        raise build_file_error(f"line {line}", msg)
+        raise file_error(msg, f"line {line}")
 
 
-def split_sheets(rows: Sequence[Row], named: Callable[[str], bool]) -> list[Sheet]:
-    """Split rows where a line has nothing but the name of a sheet.
+def split_sheets(
+    rows: Sequence[Row], is_sheet_name: Callable[[str], bool]
+) -> list[Sheet]:
+    """Split the rows of a file at lines with nothing but the name of a sheet.
 
     Parameters
     ----------
     rows : of the whole file.
-    named : tells the name of a sheet.
+    is_sheet_name : returns True for the name of a sheet.
     """
     sheets: list[Sheet] = []
-    name, since = "", 0
+    name, start = "", 0
     for index, row in enumerate(rows):
         alone = all(cell.is_blank for cell in row.cells[1:])
-        if alone and named(row.cells[0].text):
-            if index > since or name:
-                sheets.append(Sheet(name, tuple(rows[since:index]), is_csv=True))
-            name, since = row.cells[0].text, index + 1
-    sheets.append(Sheet(name, tuple(rows[since:]), is_csv=True))
+        if alone and is_sheet_name(row.cells[0].text):
+            if index > start or name:
+                sheets.append(Sheet(name, tuple(rows[start:index]), is_csv=True))
+            name, start = row.cells[0].text, index + 1
+    sheets.append(Sheet(name, tuple(rows[start:]), is_csv=True))
     return sheets
 
 
@@ -104,7 +98,7 @@ def write_csv(tables: Iterable[Table], *, titled: bool = True) -> str:
     Parameters
     ----------
     tables : what is written.
-    titled : whether each begins with a line that names it; one alone needs none.
+    titled : False to leave out the line with its name, of a single table.
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out)
@@ -113,7 +107,7 @@ def write_csv(tables: Iterable[Table], *, titled: bool = True) -> str:
             writer.writerow([])
         if titled:
             writer.writerow([table.name])
-        writer.writerows([word] for word in table.facts_above)
+        writer.writerows([label] for label in table.facts_above)
         writer.writerow(table.headings)
         for row in table.rows:
             writer.writerow([escape_formula(value) for value in row])
@@ -121,14 +115,14 @@ def write_csv(tables: Iterable[Table], *, titled: bool = True) -> str:
 
 
 def escape_formula(value: str | int | float | None) -> str | int | float:
-    """Write a value so that no spreadsheet takes it for a formula."""
+    """Return a value that no spreadsheet reads as a formula."""
     if isinstance(value, str):
         return f"'{value}" if value.startswith(FORMULA_PREFIXES) else value
     return "" if value is None else value
 
 
 def unescape_formula(text: str) -> str:
-    """Take the apostrophe of `guarded` off again."""
+    """Remove the apostrophe that `escape_formula` adds."""
     if text.startswith("'") and text[1:].startswith(FORMULA_PREFIXES):
         return text[1:]
     return text

@@ -1,10 +1,10 @@
-"""A small invented building, to fill the template that is handed out."""
+"""A small invented building that fills the import template."""
 
 from typing import Any
 
 
 def build_example_document() -> dict[str, Any]:
-    """Give the exchange document of the template's building: no such one stands."""
+    """Build the document of the template's building, which does not exist."""
     columns = (
         ("A2", "SW-SE", "20'", "M"),
         ("B3", "SE-NE", "18'", "E"),

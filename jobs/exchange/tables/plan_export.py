@@ -1,4 +1,4 @@
-"""An exchange document's plan as sheets, which read back as the same plan."""
+"""Export of a plan as sheets, which can be imported again as the same plan."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -12,14 +12,14 @@ CellContent = str | int | float | None
 
 
 def build_plan_tables(document: Mapping[str, Any]) -> list[Table]:
-    """Write the plan of an exchange document as sheets.
+    """Build the sheets of a document's plan.
 
-    What was typed is written as it was typed: texts with their units, numbers in the
-    document's unit. A sheet is there where the document has its member.
+    Values are written as they were typed: texts with their units, numbers in the
+    document's unit. There is a sheet for each member that the document has.
 
     Parameters
     ----------
-    document : one that was accepted; its readings are left out.
+    document : an accepted one; its readings are left out.
     """
     tables = [
         _build_facts_table(document),
@@ -66,7 +66,7 @@ def _build_facts_table(document: Mapping[str, Any]) -> Table:
 
 
 def _build_table(kind: SheetKind, rows: Sequence[Any]) -> Table:
-    """Write rows under those headings that one of them has something for."""
+    """Build a table with the columns that any of the rows needs."""
     members = [
         column
         for column in kind.columns
@@ -92,7 +92,7 @@ def _get_member(row: Any, member: str) -> CellContent:
 
 
 def to_cell_content(value: Any) -> CellContent:
-    """Write a value so that its cell reads back as the same."""
+    """Return a value as a cell that is imported again as the same value."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):

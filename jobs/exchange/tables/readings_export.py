@@ -1,4 +1,4 @@
-"""Readings as a sheet, which reads back as the same readings; and a sheet to fill."""
+"""Export of readings as a sheet, and a blank sheet to fill in."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -12,11 +12,11 @@ FIXED_COLUMNS = ("check", "value", "by", "at", "id")
 
 
 def build_readings_table(entries: Sequence[Mapping[str, Any]]) -> Table:
-    """Write readings under those headings that one of them has something for.
+    """Build a table of readings with the columns that any of them needs.
 
     Parameters
     ----------
-    entries : as the exchange document has them, and what else is for people to read.
+    entries : as the building document has them, with further columns for display.
     """
     columns = [
         column
@@ -29,22 +29,22 @@ def build_readings_table(entries: Sequence[Mapping[str, Any]]) -> Table:
 
 
 def build_blank_sheet(checks: Iterable[tuple[str, str]]) -> Table:
-    """Write a sheet with a row for every check and nothing read yet.
+    """Build a sheet with a row for every check, to be filled in.
 
     Parameters
     ----------
-    checks : what is measured in words, and the check's key, in the order of the walk.
+    checks : description and key of every check, in the order they are measured.
 
     Returns
     -------
     Table
-        With room above the headings for what holds for all readings.
+        With fields above the headings for what all readings share.
     """
     columns = [
         column
         for column in READINGS_SHEET.columns
         if column.member in ("what", "check", "value", "again", "from", "note")
     ]
-    rows = [(words, key) for words, key in checks]
+    rows = [(description, key) for description, key in checks]
     facts = column_headings(SHARED_READING_FACTS)
     return Table(READINGS_SHEET.name, column_headings(columns), rows, facts_above=facts)

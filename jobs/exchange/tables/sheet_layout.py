@@ -1,4 +1,4 @@
-"""The sheets of a plan in the trade's words, and the members they fill."""
+"""The sheets of a plan and of readings: their columns, and the members these fill."""
 
 from jobs.exchange.tables.columns import CellType, SheetColumn, SheetKind
 
@@ -37,7 +37,7 @@ BUILDING_FACTS = (
     ),
     SheetColumn("/concrete/maturity/expected/high", "Expected high", CellType.QUANTITY),
 )
-"""The facts of a building, one to a row: a pointer stands for the member."""
+"""The facts of a building, one per row, each with its JSON Pointer."""
 
 BUILDING_SHEET = SheetKind(
     "Building",
@@ -190,7 +190,7 @@ READINGS_SHEET = SheetKind(
     ),
 )
 DISPLAY_ONLY_COLUMNS = frozenset({"what", "plan", "recorded_by", "recorded_at"})
-"""Columns of a sheet of readings that are for people to read, and are not read."""
+"""Columns of a sheet of readings that are written for people and not imported."""
 
 SHARED_READING_FACTS = (
     SheetColumn("by", "Measured by", aliases=("By",)),
@@ -200,16 +200,26 @@ SHARED_READING_FACTS = (
     SheetColumn("temperature", "Temperature", CellType.QUANTITY),
     SheetColumn("setup", "Set-up", aliases=("Setup",)),
 )
-"""What may stand above the headings of a sheet of readings, for all of them."""
+"""Facts above the headings of a sheet of readings that all of them share."""
 
 
 PLAN_SHEETS = (
-    BUILDING_SHEET, OUTLINE_SHEET, DIAGONALS_SHEET, DETAILS_SHEET, RODS_SHEET, POSITIONS_SHEET, SHIMS_SHEET, LIMITS_SHEET, STRENGTH_TESTS_SHEET,
-    CYLINDERS_SHEET, TEMPERATURES_SHEET, INSTRUMENTS_SHEET,
-)  # fmt: skip
+    BUILDING_SHEET,
+    OUTLINE_SHEET,
+    DIAGONALS_SHEET,
+    DETAILS_SHEET,
+    RODS_SHEET,
+    POSITIONS_SHEET,
+    SHIMS_SHEET,
+    LIMITS_SHEET,
+    STRENGTH_TESTS_SHEET,
+    CYLINDERS_SHEET,
+    TEMPERATURES_SHEET,
+    INSTRUMENTS_SHEET,
+)
 ALL_SHEETS = (*PLAN_SHEETS, READINGS_SHEET)
 
 
 def find_sheet_kind(name: str) -> SheetKind | None:
-    """Find the kind of sheet a name means."""
+    """Find the kind of sheet with a name."""
     return next((kind for kind in ALL_SHEETS if kind.matches_name(name)), None)

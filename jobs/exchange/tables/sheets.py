@@ -1,15 +1,14 @@
-"""Tables as they come in: sheets of rows of cells, each with its place in the file."""
+"""Tables of a file: sheets of rows of cells, each with its location in the file."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
-
 CellValue = str | int | float | bool | date | time | timedelta | None
 
 MAX_ROWS = 20_000
-"""Of one sheet; a building of a thousand columns has some 16 000 checks. Ours."""
+"""Of one sheet. A building of a thousand columns has some 16,000 checks. Project
+choice."""
 
 MAX_COLUMNS = 64
 MAX_CELLS = 400_000
@@ -18,13 +17,16 @@ MAX_SHEETS = 60
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """What is written in a cell.
+    """The content of a cell.
 
     Attributes
     ----------
-    decimals : how many its format shows, of a number.
-    computed : whether a formula gave the value.
-    fault : why the value cannot be used, empty where it can.
+    decimals : int
+        Decimals that the cell's format shows of a number.
+    is_computed : bool
+        True if a formula gave the value.
+    error : str
+        Why the value cannot be used; empty if it can.
     """
 
     value: CellValue = None
@@ -34,14 +36,14 @@ class Cell:
 
     @property
     def is_blank(self) -> bool:
-        """Whether nothing is written."""
+        """True if the cell is empty."""
         value = self.value
         empty = value is None or (isinstance(value, str) and not value.strip())
         return empty and not self.error
 
     @property
     def text(self) -> str:
-        """What is written, where it is text."""
+        """The text of the cell; empty for other values."""
         return self.value.strip() if isinstance(self.value, str) else ""
 
 
@@ -50,23 +52,24 @@ BLANK_CELL = Cell()
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row that is not blank, and its number in the file."""
+    """A row that is not blank, with its number in the file."""
 
     number: int
     cells: tuple[Cell, ...]
 
     def cell(self, column: int) -> Cell:
-        """Give a cell; past the end of the row nothing is written."""
+        """Return a cell; an empty one past the end of the row."""
         return self.cells[column] if column < len(self.cells) else BLANK_CELL
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Rows that belong together.
+    """Rows under one name.
 
     Attributes
     ----------
-    lined : whether it is of a CSV file, where places are lines, not cells.
+    is_csv : bool
+        True for a CSV file, whose locations are lines instead of cells.
     """
 
     name: str
@@ -75,24 +78,24 @@ class Sheet:
 
     @property
     def location(self) -> str:
-        """Where the sheet as a whole stands."""
+        """Location of the sheet as a whole."""
         if not self.is_csv:
             return self.name
         return f"line {self.rows[0].number}" if self.rows else "the file"
 
     def row_location(self, row: int) -> str:
-        """Where a row stands."""
+        """Return the location of a row."""
         return f"line {row}" if self.is_csv else f"{self.name} row {row}"
 
     def cell_location(self, row: int, column: int, heading: str = "") -> str:
-        """Where a cell stands: sheet and cell, or line and column."""
+        """Return the location of a cell: sheet and cell, or line and column."""
         if self.is_csv:
             return f"line {row}, {heading or f'column {column + 1}'}"
         return f"{self.name} {column_letters(column)}{row}"
 
 
 def column_letters(column: int) -> str:
-    """Letter a column of a sheet, from 0: A to Z, then AA and so on."""
+    """Return the letters of a column, counted from 0: A to Z, then AA and so on."""
     text = ""
     number = column + 1
     while number:
@@ -103,19 +106,15 @@ def column_letters(column: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A sheet as it goes out: headings over rows of text and numbers.
+    """A sheet to be written: headings over rows of text and numbers.
 
     Attributes
     ----------
-    above : words that stand over the headings, each to be filled in beside it.
+    facts_above : sequence of str
+        Labels over the headings, each to be filled in beside it.
     """
 
     name: str
     headings: Sequence[str]
     rows: Iterable[Sequence[str | int | float | None]]
     facts_above: Sequence[str] = ()
-
-
-def build_file_error(place: str, message: str) -> DocumentError:
-    """Refuse a file as a whole."""
-    return DocumentError([DocumentIssue(place, message)])

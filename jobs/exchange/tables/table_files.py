@@ -1,4 +1,4 @@
-"""Plans as files of tables: a workbook, or one CSV with the same sheets in it."""
+"""Plans as table files: a workbook, or one CSV file with the same sheets."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -17,7 +17,7 @@ TABLE_SUFFIXES = (*WORKBOOK_SUFFIXES, *CSV_SUFFIXES)
 
 
 def read_sheets(content: bytes, suffix: str) -> list[Sheet]:
-    """Read a file's sheets, by what its name ends with.
+    """Read the sheets of a file, by its suffix.
 
     Raises
     ------
@@ -34,14 +34,13 @@ def read_sheets(content: bytes, suffix: str) -> list[Sheet]:
 def read_plan_table(
     content: bytes, suffix: str, base: Mapping[str, Any] | None = None
 ) -> ImportedFile:
-    """Read a plan from a file of tables.
+    """Import a plan from a table file.
 
     Parameters
     ----------
     content : the file.
-    suffix : what its name ends with, in small letters.
-    base : the document of the plan in force: what the file has no sheet for stays
-        as it is there.
+    suffix : of its name, in lower case.
+    base : document of the current plan, which keeps what the file has no sheet for.
 
     Raises
     ------
@@ -52,12 +51,12 @@ def read_plan_table(
 
 
 def write_plan_table(document: Mapping[str, Any], suffix: str) -> bytes:
-    """Write the plan of a document as a file of tables that reads back the same."""
+    """Write the plan of a document as a table file."""
     return write_tables(build_plan_tables(document), suffix)
 
 
 def write_tables(tables: list[Table], suffix: str, *, titled: bool = True) -> bytes:
-    """Write tables as a workbook, or as CSV in UTF-8 with its mark."""
+    """Write tables as a workbook, or as CSV in UTF-8 with a byte order mark."""
     if suffix in WORKBOOK_SUFFIXES:
         return write_xlsx(tables)
     return write_csv(tables, titled=titled).encode("utf-8-sig")

@@ -1,7 +1,7 @@
-"""XLSX in and out (ISO/IEC 29500): cells with their values, whatever computed them.
+"""Reading and writing of XLSX (ISO/IEC 29500).
 
-What is opened is bounded before it is unpacked, so that a small file cannot grow into
-a large one; entities, which XLSX has no use for, are refused.
+Sizes are checked before anything is unpacked, so that a small file cannot grow into a
+large one (a zip bomb). XML entities, which XLSX does not need, are refused.
 """
 
 import io
@@ -13,7 +13,7 @@ from datetime import date, time, timedelta
 from typing import Any
 from xml.etree import ElementTree
 
-from jobs.exchange.input.json_reader import DocumentError
+from jobs.exchange.issues import DocumentError, file_error
 from jobs.exchange.tables.sheets import (
     BLANK_CELL,
     MAX_CELLS,
@@ -24,7 +24,6 @@ from jobs.exchange.tables.sheets import (
     Row,
     Sheet,
     Table,
-    build_file_error,
 )
 
 MAX_ARCHIVE_ENTRIES = 300
@@ -42,14 +41,14 @@ _CELL_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 MergedCells = dict[tuple[int, int], tuple[int, int]]
-"""Row and column of a merged cell, and of the one that has its value."""
+"""Row and column of a merged cell, to those of the cell that has its value."""
 
 
 def read_xlsx(content: bytes) -> list[Sheet]:
     """Read the sheets of a workbook.
 
-    A formula gives the value it had when the workbook was saved; each cell of a
-    merged range has the value of its first.
+    A formula has the value it had when the workbook was saved. Every cell of a merged
+    range has the value of its first cell.
 
     Raises
     ------
@@ -61,7 +60,7 @@ def read_xlsx(content: bytes) -> list[Sheet]:
     formulas = any(b"<f" in part or b":f" in part for part in parts.values())
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of what the library passes over
+            warnings.simplefilter("ignore")  # about parts the library skips
             values = _load_sheets(content, data_only=True)
             typed = _load_sheets(content, data_only=False) if formulas else {}
             return [
@@ -70,19 +69,19 @@ def read_xlsx(content: bytes) -> list[Sheet]:
             ]
     except DocumentError:
         raise
-    except Exception as error:  # a damaged file breaks it anywhere
-        msg = "This workbook is damaged and cannot be read: save it anew as .xlsx."
-        raise build_file_error("", msg) from error
+    except Exception as error:  # a damaged file fails anywhere in the library
+        msg = "This workbook is damaged and cannot be read: save it again as .xlsx."
+        raise file_error(msg) from error
 
 
 def _unpack(content: bytes) -> dict[str, bytes]:
-    """Unpack the sheets, and refuse what is no workbook or too large for one."""
+    """Unpack the XML parts; refuse what is no workbook or too large."""
     if content.startswith(_OLE_SIGNATURE):
         msg = (
-            "This workbook is protected by a password or of the old .xls kind: save "
-            "it without one, as .xlsx."
+            "This workbook is protected by a password or is an old .xls file: save it "
+            "without a password, as .xlsx."
         )
-        raise build_file_error("", msg)
+        raise file_error(msg)
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             entries = archive.infolist()
@@ -93,25 +92,23 @@ def _unpack(content: bytes) -> dict[str, bytes]:
                 if entry.filename.endswith((".xml", ".rels"))
             }
     except (zipfile.BadZipFile, OSError, RuntimeError, NotImplementedError, EOFError):
-        raise build_file_error(
-            "", "This is no XLSX workbook, or a damaged one."
-        ) from None
+        raise file_error("This is no XLSX workbook, or it is damaged.") from None
     if "xl/workbook.xml" not in parts:
-        raise build_file_error("", "This is no XLSX workbook: it has no sheets.")
-    # In UTF-16 every other byte is null, and what is looked for here is not found.
+        raise file_error("This is no XLSX workbook: it has no sheets.")
+    # In UTF-16 every other byte is null, which would hide a DOCTYPE from this search.
     for part in parts.values():
         if b"<!DOCTYPE" in part or b"<!ENTITY" in part or b"\x00" in part:
-            msg = "This workbook has entities in it; save it anew as .xlsx."
-            raise build_file_error("", msg)
+            msg = "This workbook has XML entities; save it again as .xlsx."
+            raise file_error(msg)
     sheets = [name for name in parts if name.startswith("xl/worksheets/")]
     cells = sum(parts[name].count(b"<c") for name in sheets)
     cells += parts.get("xl/sharedStrings.xml", b"").count(b"<si")
     if len(sheets) > MAX_SHEETS or cells > 2 * MAX_CELLS:
         msg = (
-            f"A workbook has at most {MAX_SHEETS} sheets and {MAX_CELLS} cells here; "
+            f"A workbook can have at most {MAX_SHEETS} sheets and {MAX_CELLS} cells; "
             "send it in parts."
         )
-        raise build_file_error("", msg)
+        raise file_error(msg)
     return parts
 
 
@@ -125,16 +122,16 @@ def _check_archive_size(entries: list[zipfile.ZipInfo]) -> None:
     )
     if large:
         msg = (
-            f"Unpacked, this workbook is larger than a plan or its readings are: at "
-            f"most {MAX_ARCHIVE_ENTRIES} parts, {MAX_SHEET_BYTES // 1_000_000} MB of cells and "
-            f"{MAX_OTHER_BYTES // 1_000_000} MB of all else. Take pictures and other "
-            "sheets out of it."
+            "Unpacked, this workbook is larger than a plan or its readings can be: at "
+            f"most {MAX_ARCHIVE_ENTRIES} parts, {MAX_SHEET_BYTES // 1_000_000} MB of "
+            f"cells and {MAX_OTHER_BYTES // 1_000_000} MB of everything else. Remove "
+            "pictures and other sheets."
         )
-        raise build_file_error("", msg)
+        raise file_error(msg)
 
 
 def _find_merged_cells(parts: dict[str, bytes]) -> dict[str, MergedCells]:
-    """Find the merged ranges of every sheet, by its name."""
+    """Find the merged cells of every sheet, by its name."""
     try:
         paths = _find_sheet_paths(parts)
         return {
@@ -143,12 +140,12 @@ def _find_merged_cells(parts: dict[str, bytes]) -> dict[str, MergedCells]:
             if b"mergeCell" in parts.get(path, b"")
         }
     except ElementTree.ParseError as error:
-        raise build_file_error("", f"This workbook is damaged: {error}.") from None
+        raise file_error(f"This workbook is damaged: {error}.") from None
 
 
 def _find_sheet_paths(parts: dict[str, bytes]) -> dict[str, str]:
-    """Find the part of each sheet, by the sheet's name."""
-    relations = ElementTree.fromstring(  # noqa: S314 - bounded, and no entities
+    """Find the XML part of each sheet, by its name."""
+    relations = ElementTree.fromstring(  # noqa: S314 - size and entities are checked
         parts.get("xl/_rels/workbook.xml.rels", b"<none/>")
     )
     targets = {each.get("Id"): str(each.get("Target", "")) for each in relations}
@@ -176,10 +173,8 @@ def _parse_merged_ranges(name: str, part: bytes) -> MergedCells:
         top, bottom = int(found[2]), int(found[4])
         right, bottom = min(right, MAX_COLUMNS - 1), min(bottom, MAX_ROWS)
         if (right - left + 1) * (bottom - top + 1) + len(merged) > MAX_MERGED_CELLS:
-            msg = (
-                f"More than {MAX_MERGED_CELLS} cells are merged; take the ranges apart."
-            )
-            raise build_file_error(name, msg)
+            msg = f"More than {MAX_MERGED_CELLS} cells are merged; unmerge some."
+            raise file_error(msg, name)
         for row in range(top, bottom + 1):
             for column in range(left, right + 1):
                 merged[row, column] = (top, left)
@@ -187,7 +182,7 @@ def _parse_merged_ranges(name: str, part: bytes) -> MergedCells:
 
 
 def _load_sheets(content: bytes, *, data_only: bool) -> dict[str, Any]:
-    import openpyxl  # a fifth of a second, spared where no workbook comes
+    import openpyxl  # takes a fifth of a second: loaded only when needed
 
     book: Any = openpyxl.load_workbook(
         io.BytesIO(content), read_only=True, data_only=data_only, keep_links=False
@@ -215,10 +210,10 @@ def _read_rows(sheet: Any, typed: Any, merged: MergedCells) -> tuple[Row, ...]:
         total += len(read)
         if number > MAX_ROWS or len(read) > MAX_COLUMNS or total > MAX_CELLS:
             msg = (
-                f"A sheet has at most {MAX_ROWS} rows, {MAX_COLUMNS} columns and "
-                f"{MAX_CELLS} cells here; send the rest apart."
+                f"A sheet can have at most {MAX_ROWS} rows, {MAX_COLUMNS} columns and "
+                f"{MAX_CELLS} cells; send the rest in another file."
             )
-            raise build_file_error(f"{sheet.title} row {number}", msg)
+            raise file_error(msg, f"{sheet.title} row {number}")
         rows.append(Row(number, tuple(read)))
     return tuple(rows)
 
@@ -226,7 +221,7 @@ def _read_rows(sheet: Any, typed: Any, merged: MergedCells) -> tuple[Row, ...]:
 def _fill_merged_cells(
     read: list[Cell], row: int, merged: MergedCells, firsts: dict[tuple[int, int], Cell]
 ) -> None:
-    """Give the cells of merged ranges the value of their first."""
+    """Fill merged cells with the value of their first cell."""
     read += [BLANK_CELL] * (MAX_COLUMNS - len(read))
     for column in range(MAX_COLUMNS):
         first = merged.get((row, column))
@@ -237,10 +232,10 @@ def _fill_merged_cells(
 
 
 def _iterate_rows(sheet: Any) -> Iterator[list[Any]]:
-    """Go through rows and columns beyond what is taken, to refuse what is there."""
+    """Generate the rows, also some beyond the limits, so that these are refused."""
     from openpyxl.cell.read_only import EMPTY_CELL
 
-    sheet.reset_dimensions()  # the file may claim any
+    sheet.reset_dimensions()  # those in the file may be wrong
     rows = sheet.iter_rows(max_row=5 * MAX_ROWS, max_col=4 * MAX_COLUMNS)
     for row in rows:
         cells = list(row)
@@ -263,7 +258,7 @@ def _read_cell(cell: Any, computed: bool) -> Cell:
     if computed and value is None:
         fault = (
             "This formula has no value yet: open the workbook in a spreadsheet "
-            "program, save it, and send it again."
+            "program, save it, and import it again."
         )
         return Cell(error=fault)
     if cell.data_type == "e":
@@ -277,17 +272,17 @@ def _read_cell(cell: Any, computed: bool) -> Cell:
 
 
 def escape_xml(text: str) -> str:
-    """Write what XML cannot carry as `_xHHHH_` (ISO/IEC 29500-1, 22.4.2.4)."""
+    """Write characters that XML cannot hold as `_xHHHH_` (ISO/IEC 29500-1, 22.4.2.4)."""
     return _TO_ESCAPE.sub(lambda found: f"_x{ord(found[0]):04X}_", text)
 
 
 def unescape_xml(text: str) -> str:
-    """Read text written by `escaped`."""
+    """Read text written by `escape_xml`."""
     return _ESCAPED.sub(lambda found: chr(int(found[1], 16)), text)
 
 
 def write_xlsx(tables: Iterable[Table]) -> bytes:
-    """Write a workbook with a sheet for every table; text stays text."""
+    """Write a workbook with a sheet for every table; text is kept as text."""
     import openpyxl
 
     book = openpyxl.Workbook()
@@ -306,8 +301,8 @@ def _write_sheet(sheet: Any, table: Table) -> None:
 
     bold = Font(bold=True)
     widths = [len(heading) for heading in table.headings]
-    for number, word in enumerate(table.facts_above, start=1):
-        _write_row(sheet, number, [word], widths)
+    for number, label in enumerate(table.facts_above, start=1):
+        _write_row(sheet, number, [label], widths)
     head = len(table.facts_above) + 1
     _write_row(sheet, head, table.headings, widths)
     for each in sheet[head]:
@@ -318,7 +313,7 @@ def _write_sheet(sheet: Any, table: Table) -> None:
     for column, width in enumerate(widths, start=1):
         dimension = sheet.column_dimensions[get_column_letter(column)]
         dimension.width = min(max(width + 2, 9), 60)
-        # What is typed into the column stays as typed: 3/4 does not become a date.
+        # The text format keeps what is typed: 3/4 must not become a date.
         dimension.number_format = "@"
 
 
@@ -334,6 +329,6 @@ def _write_row(
         cell: Any = sheet.cell(row=number, column=column)
         cell.value = escape_xml(value) if isinstance(value, str) else value
         if isinstance(value, str):
-            cell.data_type = "s"  # also where it begins like a formula
+            cell.data_type = "s"  # also where it looks like a formula
             cell.number_format = "@"
         widths[column - 1] = max(widths[column - 1], len(str(value)))

@@ -32,7 +32,7 @@ def read(content: bytes, base: Any = None, **choices: Any) -> ImportedFile:
 
 
 def told(found: ImportedFile) -> str:
-    return "\n".join(f"{each.pointer}: {each.message}" for each in found.ignored)
+    return "\n".join(f"{each.where}: {each.message}" for each in found.ignored)
 
 
 def as_bytes(drawing: Any) -> bytes:
@@ -242,8 +242,8 @@ def test_what_is_no_outline_is_refused_by_its_handle_and_layer() -> None:
     with pytest.raises(DocumentError) as error:
         read(as_bytes(drawing))
     (fault,) = error.value.issues
-    assert fault.pointer.startswith("LWPOLYLINE ")
-    assert fault.pointer.endswith(" on layer EDGE")
+    assert fault.where.startswith("LWPOLYLINE ")
+    assert fault.where.endswith(" on layer EDGE")
     assert "straight edges only" in fault.message
 
 
@@ -253,8 +253,8 @@ def test_faults_of_the_plan_are_told_by_their_entity() -> None:
     with pytest.raises(DocumentError) as error:
         read(as_bytes(drawing)).parse_building()
     (fault,) = error.value.issues
-    assert fault.pointer.startswith("CIRCLE ")
-    assert "stands where rod" in fault.message
+    assert fault.where.startswith("CIRCLE ")
+    assert "at the same point as rod" in fault.message
 
 
 def test_a_drawing_revises_what_it_shows_and_nothing_else() -> None:
@@ -286,7 +286,7 @@ def test_a_number_that_cannot_be_read_is_not_guessed() -> None:
     with pytest.raises(DocumentError) as error:
         read(content.replace(b"\n242.5\n", b"\n24O.5\n", 1))
     (fault,) = error.value.issues
-    assert fault.pointer.startswith("near line ")
+    assert fault.where.startswith("near line ")
     assert "“24O.5” is no number" in fault.message
 
 
@@ -309,7 +309,7 @@ def test_a_hatch_of_circles_is_no_anchor_plan() -> None:
         drawing.modelspace().add_circle((100 + n / 10, 300), 0.2, {"layer": "HATCH"})
     with pytest.raises(DocumentError, match="Choose another layer") as error:
         read(as_bytes(drawing), rods="HATCH")
-    assert error.value.issues[0].pointer.endswith("on layer HATCH")
+    assert error.value.issues[0].where.endswith("on layer HATCH")
 
 
 def test_a_site_of_thousands_of_circles_is_no_building() -> None:

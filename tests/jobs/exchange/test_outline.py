@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.anchor_plan.values import Corner
-from jobs.exchange.input.outline_rules import find_outline_errors
+from jobs.exchange.input.outline_rules import find_outline_issues
 from tests.jobs.exchange.example import example, refusals
 
 
@@ -47,7 +47,7 @@ def test_two_corners_are_not_enough():
 
 def test_a_corner_is_not_repeated_to_close_the_outline():
     refused = outline_refusals((0, 0), (9, 0), (9, 4), (0, 4), (0, 0))
-    assert "where corner A does" in refused["/outline/4"]
+    assert "at the same point as corner A" in refused["/outline/4"]
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_an_outline_is_judged_as_an_independent_library_judges_it(points):
     named = [
         Corner(name=str(n), x=float(x), y=float(y)) for n, (x, y) in enumerate(points)
     ]
-    assert (find_outline_errors(named) == []) == fits
+    assert (find_outline_issues(named) == []) == fits
 
 
 def test_a_hair_is_enough_to_keep_edges_apart():
@@ -91,7 +91,7 @@ def test_a_hair_is_enough_to_keep_edges_apart():
     named = [
         Corner(name=str(n), x=float(x), y=float(y)) for n, (x, y) in enumerate(points)
     ]
-    assert find_outline_errors(named) == []
+    assert find_outline_issues(named) == []
 
 
 def test_hyphens_in_corner_names_are_fine_until_a_key_means_two_things():

@@ -29,7 +29,7 @@ def workbook(change: Any = None) -> bytes:
 def refusals(content: bytes, suffix: str = ".xlsx", base: Any = None) -> dict[str, str]:
     with pytest.raises(DocumentError) as error:
         read_plan_table(content, suffix, base).parse_building()
-    return {each.pointer: each.message for each in error.value.issues}
+    return {each.where: each.message for each in error.value.issues}
 
 
 def put(sheet: str, cell: str, value: Any) -> Any:
@@ -48,17 +48,17 @@ def put(sheet: str, cell: str, value: Any) -> Any:
         ("Positions", "B3", "SE-SW", "There is no wall SE-SW"),
         ("Positions", "G3", "Z", "There is no detail Z"),
         ("Positions", "A3", "A2", "is taken by an earlier position"),
-        ("Positions", "A3", None, "Nothing is written here, and it is needed."),
+        ("Positions", "A3", None, "This is empty; a value is needed."),
         ("Rods", "E4", datetime(2026, 3, 4), "3/4 or 3-4 was typed"),  # noqa: DTZ001
         ("Rods", "B4", 7, "numbered 1 to 4"),
         ("Rods", "A7", "Q", "There is no detail Q in the sheet Details"),
         ("Details", "B2", "middle", "one of centreline, web"),
-        ("Details", "C2", None, "Nothing is written here, and it is needed."),
+        ("Details", "C2", None, "This is empty; a value is needed."),
         ("Outline", "B3", "#REF!", "shows the error #REF!"),
-        ("Shims", "A3", '1/16"', "is there twice"),
+        ("Shims", "A3", '1/16"', "appears twice"),
         ("Building", "B3", "cubit", "not “cubit”"),
-        ("Building", "B4", None, "Nothing is written here, and it is needed."),
-        ("Instruments", "A3", "T1", "is there twice"),
+        ("Building", "B4", None, "This is empty; a value is needed."),
+        ("Instruments", "A3", "T1", "appears twice"),
     ],
 )
 def test_every_error_is_told_by_sheet_and_cell(
@@ -145,8 +145,8 @@ def test_what_is_not_understood_is_listed_and_left() -> None:
 
     found = read_plan_table(workbook(change), ".xlsx")
     found.parse_building()
-    told = {each.pointer: each.message for each in found.ignored}
-    assert "no column “Remarks”" in told["Positions H1"]
+    told = {each.where: each.message for each in found.ignored}
+    assert "column “Remarks”" in told["Positions H1"]
     assert "“Colour” is no fact" in told["Building row 20"]
     assert "“Letters” is no sheet of a plan" in told["Letters"]
 
@@ -157,14 +157,14 @@ def test_what_the_building_lacks_is_named() -> None:
         book["Building"].delete_rows(2)
 
     told = refusals(workbook(remove))
-    assert told["sheet Outline"] == "Nothing is written here, and it is needed."
-    assert told["sheet Building"] == "Nothing is written here, and it is needed."
+    assert told["sheet Outline"] == "This is empty; a value is needed."
+    assert told["sheet Building"] == "This is empty; a value is needed."
 
 
 def test_a_sheet_without_its_headings_is_refused_as_a_whole() -> None:
     told = refusals(workbook(put("Positions", "A1", "Thing")))
     assert told == {
-        "Positions": "No line of this sheet names the columns it needs: Mark, Detail."
+        "Positions": "No row of this sheet has the headings it needs: Mark, Detail."
     }
 
 
@@ -202,7 +202,7 @@ def test_positions_alone_change_the_plan_in_force_in_nothing_else() -> None:
 def test_another_unit_needs_every_sheet() -> None:
     content = b"Building\nName,Example shed\nLength unit,m\n"
     told = refusals(content, ".csv", build_example_document())
-    assert "all its sheets are needed" in told["line 3, Length unit"]
+    assert "needs all sheets" in told["line 3, Length unit"]
 
 
 # Files that are none, or too large
@@ -237,7 +237,7 @@ def _with_part(content: bytes, name: str, part: bytes) -> bytes:
         (b"PK\x03\x04 and no more", "no XLSX workbook"),
         (
             xlsx_io._OLE_SIGNATURE + bytes(600),
-            "protected by a password or of the old .xls kind",
+            "protected by a password or is an old .xls file",
         ),
     ],
 )
@@ -297,12 +297,12 @@ def test_csv_that_is_too_long_or_too_wide_is_refused() -> None:
     told = refusals(b"Mark,Detail\n" + b"A,M\n" * 20_001, ".csv")
     assert "more than 20000 lines" in told["line 20001"]
     told = refusals(b"Mark,Detail" + b"," * 100, ".csv")
-    assert "102 columns; 64 are the most" not in told
-    assert "columns; 64 are the most" in told["line 1"]
+    assert "102 columns; at most 64 are allowed" not in told
+    assert "columns; at most 64 are allowed" in told["line 1"]
 
 
 def test_csv_in_another_encoding_says_how_to_save_it() -> None:
-    assert "save it as CSV UTF-8" in refusals("Mark½".encode("cp1252"), ".csv")[""]
+    assert "save it as UTF-8" in refusals("Mark½".encode("cp1252"), ".csv")[""]
 
 
 # Going out

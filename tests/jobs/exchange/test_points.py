@@ -49,7 +49,7 @@ def test_a_file_with_spaces_is_read():
 def test_decimals_written_with_a_comma_are_told():
     with pytest.raises(DocumentError) as error:
         read_points(COMMA.replace(b",", b";").replace(b".", b","), unit="m")
-    told = {each.pointer: each.message for each in error.value.issues}
+    told = {each.where: each.message for each in error.value.issues}
     assert told["line 1, northing"] == (
         "“5000,123” is no number, so this is no point. Write decimals with a point."
     )
@@ -83,12 +83,12 @@ def test_lines_that_are_no_points_are_told():
         b"1,11,20,5,C\n",
         unit="m",
     )
-    told = {each.pointer: each.message for each in found.ignored}
+    told = {each.where: each.message for each in found.ignored}
     assert "“Northing” is no number" in told["line 1, northing"]
     assert "“1O” is no number" in told["line 4, northing"]
     assert "fewer than 3 columns" in told["line 5"]
     assert told["line 6, point"] == "This point has no name."
-    assert told["line 7, point"] == "The name 1 is there twice."
+    assert told["line 7, point"] == "The name 1 appears twice."
     assert len(found.points) == 2
 
 

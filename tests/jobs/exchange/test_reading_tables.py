@@ -107,9 +107,9 @@ def test_a_sheet_filled_in_by_hand_is_read() -> None:
         | {"setup": "2"},
         {"check": "strength:F1", "value": "3000 psi", **shared},
     ]
-    told = {each.pointer: each.message for each in found.ignored}
+    told = {each.where: each.message for each in found.ignored}
     assert told["line 2, Taken at"] == (
-        "Only the day is given: noon is taken for the time."
+        "Only the day is given: noon is used as the time."
     )
     assert told["the file"] == "Nothing was read in line 10."
 
@@ -132,7 +132,7 @@ def test_the_sheet_to_fill_reads_back_once_it_is_filled() -> None:
             "at": "2026-05-04T09:30:00Z",
         }
     ]
-    assert [each.message for each in found.ignored] == ["Nothing was read in row 9."]
+    assert [each.message for each in found.ignored] == ["No value in row 9."]
 
 
 def test_what_is_refused_is_told_by_its_cell() -> None:
@@ -156,7 +156,7 @@ def test_what_is_refused_is_told_by_its_cell() -> None:
         DocumentIssue("/readings/1/instrument", "No such tape."),
         DocumentIssue("/readings/1/value", "A length is a number."),
     ]
-    told = {each.pointer: each.message for each in found.locate_issues(refused)}
+    told = {each.where: each.message for each in found.locate_issues(refused)}
     assert told["Sheet B4"] == "No such wall."
     assert told["Sheet B2"] == "No such tape."
     assert "3/4 or 3-4 was typed" in told["Sheet C5"]
@@ -166,12 +166,12 @@ def test_what_is_refused_is_told_by_its_cell() -> None:
 @pytest.mark.parametrize(
     ("content", "place", "says"),
     [
-        ("check,size\nwall:A-B,66 ft\n", "line 1, column 2", "no column “size”"),
-        ("check,at\nwall:A-B,\n", "line 1", "column “value” is needed"),
-        ("check,value,value\n", "line 1, column 3", "there more than once"),
-        ("value,at\n1,2\n", "line 1", "column “check” is needed"),
-        ("Dear Sirs,\nwe measured\n", "line 1", "A line names the columns"),
-        ("", "", "There is nothing in it"),
+        ("check,size\nwall:A-B,66 ft\n", "line 1, column 2", "Unknown column “size”"),
+        ("check,at\nwall:A-B,\n", "line 1", "column “value” is missing"),
+        ("check,value,value\n", "line 1, column 3", "appears more than once"),
+        ("value,at\n1,2\n", "line 1", "column “check” is missing"),
+        ("Dear Sirs,\nwe measured\n", "line 1", "One row has the headings"),
+        ("", "", "This file is empty"),
     ],
 )
 def test_headings_that_do_not_do_are_refused(
@@ -179,7 +179,7 @@ def test_headings_that_do_not_do_are_refused(
 ) -> None:
     with pytest.raises(DocumentError) as error:
         read(content)
-    told = {each.pointer: each.message for each in error.value.issues}
+    told = {each.where: each.message for each in error.value.issues}
     assert says in told[place], told
 
 

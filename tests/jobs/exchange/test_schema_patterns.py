@@ -70,7 +70,7 @@ def test_the_pattern_of_a_quantity_is_its_grammar(text):
 
 def refused_by(read, text):
     refusals = IssueCollector()
-    read(JsonReader(text, "", refusals))
+    read(JsonReader(text, refusals))
     return bool(refusals.issues)
 
 

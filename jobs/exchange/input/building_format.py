@@ -1,0 +1,278 @@
+"""The input format `padstone.building/1`: its members, and what each may hold.
+
+This is the format's one definition. The parser reads every object by its typed
+dictionary here (`members.read_members`), and the published JSON Schema is generated
+from the same (`schema.documents`). `RULES` has what holds among the members of an
+object, as far as JSON Schema can say it; the parser also checks what only computing
+shows, such as an outline that crosses itself.
+"""
+
+from dataclasses import dataclass
+from typing import Annotated, Any, NotRequired, TypedDict
+
+from core.quantities import parse_angle
+from core.units import LengthUnit
+from jobs.anchor_plan.values import Reference
+from jobs.exchange import vocabulary
+from jobs.exchange.input.concrete_format import CONCRETE_RULES, ConcreteMembers
+from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.input.members import (
+    ByName,
+    Choice,
+    Flag,
+    Length,
+    ListOf,
+    Name,
+    Nested,
+    Quantity,
+    Ratio,
+)
+from jobs.exchange.input.reading_format import (
+    READING_RULES,
+    InstrumentMembers,
+    ReadingMembers,
+)
+from jobs.exchange.schema.typed_schema import Schema, SchemaBuilder
+
+# ---- the plan -----------------------------------------------------------------------
+
+
+class CornerMembers(TypedDict):
+    """A corner of the steel line, on plan axes (x right, y up)."""
+
+    corner: Annotated[str, Name("Its name.")]
+    x: Annotated[float, Length()]
+    y: Annotated[float, Length()]
+
+
+class NotchMembers(TypedDict):
+    """The sheeting notch around the slab."""
+
+    width: Annotated[float, Length("Concrete beyond the steel line.", above=0.0)]
+    depth: Annotated[float, Length("Below the top of the concrete.", above=0.0)]
+
+
+@dataclass(frozen=True, slots=True)
+class Overrides:
+    """Limits a building sets for itself, by their keys."""
+
+    def read(self, reader: JsonReader) -> dict[str, float]:
+        lengths = {name: _override(name).read for name in vocabulary.OVERRIDE_LENGTHS}
+        ratios = dict.fromkeys(vocabulary.OVERRIDE_RATIOS, Ratio().read)
+        return reader.read_object({**lengths, **ratios}, ())
+
+    def describe(self, builder: SchemaBuilder) -> Schema:
+        length, ratio = Length().describe(builder), Ratio().describe(builder)
+        return {
+            "type": "object",
+            "description": "Limits the building sets for itself. For diagonals and "
+            "wall a length is one flat limit in place of the rate.",
+            "properties": {
+                **dict.fromkeys(vocabulary.OVERRIDE_LENGTHS, length),
+                **dict.fromkeys(vocabulary.OVERRIDE_RATIOS, ratio),
+            },
+            "additionalProperties": False,
+        }
+
+
+def _override(name: str) -> Length:
+    if name in vocabulary.ZERO_ALLOWED_OVERRIDES:
+        return Length(at_least=0.0)
+    return Length(above=0.0)
+
+
+class TolerancesMembers(TypedDict):
+    """The tolerance basis, and the limits the building sets for itself."""
+
+    basis: NotRequired[
+        Annotated[
+            str,
+            Choice(
+                vocabulary.TOLERANCE_BASES,
+                "The tolerance basis.",
+                default=vocabulary.DEFAULT_BASIS,
+            ),
+        ]
+    ]
+    overrides: NotRequired[Annotated[dict[str, float], Overrides()]]
+    guarded: NotRequired[
+        Annotated[bool, Flag("True to narrow every limit by the expanded uncertainty.")]
+    ]
+
+
+class PlateMembers(TypedDict):
+    """A base plate as punched."""
+
+    hole_diameter: Annotated[float, Length("As punched.", above=0.0)]
+    thickness: NotRequired[Annotated[float, Length(above=0.0)]]
+    edge_distance: NotRequired[
+        Annotated[float, Length("From a hole's centre to the nearest edge.", above=0.0)]
+    ]
+
+
+_RodAxes = TypedDict(  # `in` is a keyword of Python
+    "_RodAxes", {"in": Annotated[float, Length("Square to the steel line, inward.")]}
+)
+
+
+class RodMembers(_RodAxes):
+    """One rod of a detail."""
+
+    along: Annotated[
+        float,
+        Length("From the reference line, positive towards the wall's second corner."),
+    ]
+    diameter: Annotated[float, Length("Greater than zero.", above=0.0)]
+    projection: NotRequired[
+        Annotated[float, Length("Top of rod above the bearing surface.", above=0.0)]
+    ]
+
+
+class DetailMembers(TypedDict):
+    """A rod pattern and base plate shared by positions."""
+
+    reference: Annotated[
+        Reference,
+        Choice(
+            vocabulary.REFERENCES,
+            "The reference line: the centreline of an I-shaped column, or the web of a "
+            "C-shaped member.",
+        ),
+    ]
+    rods: Annotated[
+        list[JsonReader],
+        ListOf(
+            RodMembers,
+            "Numbered from 1 in this order.",
+            min_items=1,
+            max_items=vocabulary.MAX_RODS_PER_DETAIL,
+        ),
+    ]
+    plate: NotRequired[Annotated[JsonReader, Nested(PlateMembers)]]
+
+
+class PositionMembers(TypedDict):
+    """A position, on a wall (wall, along) or at a point (x, y, turn)."""
+
+    mark: Annotated[str, Name("Unique among the positions.")]
+    detail: Annotated[str, Name("One of the details.")]
+    wall: NotRequired[
+        Annotated[
+            str,
+            Name(
+                "A wall by its two corners, such as SW-SE.",
+                2 * vocabulary.MAX_NAME_LENGTH + 1,
+            ),
+        ]
+    ]
+    along: NotRequired[
+        Annotated[
+            float,
+            Length(
+                "On the steel line, from the wall's first corner to the reference "
+                "line.",
+                at_least=0.0,
+            ),
+        ]
+    ]
+    x: NotRequired[Annotated[float, Length()]]
+    y: NotRequired[Annotated[float, Length()]]
+    turn: NotRequired[
+        Annotated[
+            float,
+            Quantity(
+                parse_angle, "Counter-clockwise, from the plan's x axis.", "90 deg"
+            ),
+        ]
+    ]
+
+
+ON_WALL, AT_POINT = ("wall", "along"), ("x", "y", "turn")
+"""The two ways to place a position."""
+
+
+# ---- the document -------------------------------------------------------------------
+
+
+class BuildingMembers(TypedDict):
+    """A building's anchor plan and its readings."""
+
+    format: Annotated[
+        str, Choice((vocabulary.BUILDING_FORMAT,), "Name and version of the format.")
+    ]
+    name: Annotated[
+        str, Name("The building's name.", vocabulary.MAX_BUILDING_NAME_LENGTH)
+    ]
+    length_unit: Annotated[
+        LengthUnit, Choice(vocabulary.LENGTH_UNITS, "Unit of bare numbers.")
+    ]
+    outline: Annotated[
+        list[JsonReader],
+        ListOf(
+            CornerMembers,
+            "Corners of the steel line, counter-clockwise as seen from above; no edge "
+            "crosses another.",
+            min_items=3,
+            max_items=vocabulary.MAX_CORNERS,
+        ),
+    ]
+    diagonals: NotRequired[
+        Annotated[
+            list[JsonReader],
+            ListOf(
+                ListOf(Name("A corner."), min_items=2, max_items=2),
+                "Diagonals to measure, by their corners; without it both, where the "
+                "outline has four corners.",
+            ),
+        ]
+    ]
+    notch: NotRequired[Annotated[JsonReader, Nested(NotchMembers)]]
+    tolerances: NotRequired[Annotated[JsonReader, Nested(TolerancesMembers)]]
+    shim_thicknesses: NotRequired[
+        Annotated[
+            list[JsonReader],
+            ListOf(
+                Length(),
+                "Shim plates available, each thicker than zero.",
+                max_items=vocabulary.MAX_SHIM_THICKNESSES,
+            ),
+        ]
+    ]
+    details: NotRequired[
+        Annotated[
+            list[tuple[str, JsonReader]],
+            ByName(DetailMembers, "detail", "Rod patterns and plates by name."),
+        ]
+    ]
+    positions: NotRequired[Annotated[list[JsonReader], ListOf(PositionMembers)]]
+    concrete: NotRequired[Annotated[JsonReader, Nested(ConcreteMembers)]]
+    instruments: NotRequired[
+        Annotated[
+            list[tuple[str, JsonReader]],
+            ByName(InstrumentMembers, "instrument", "Tapes and levels by name."),
+        ]
+    ]
+    readings: NotRequired[Annotated[list[JsonReader], ListOf(ReadingMembers)]]
+
+
+# ---- rules among members, as far as JSON Schema can say them ------------------------
+
+
+def _position_rules() -> Schema:
+    absent = [{"required": [name]} for name in AT_POINT]
+    return {
+        "oneOf": [
+            {"required": list(ON_WALL), "not": {"anyOf": absent}},
+            {
+                "required": list(AT_POINT),
+                "not": {"anyOf": [{"required": [name]} for name in ON_WALL]},
+            },
+        ]
+    }
+
+
+RULES: dict[type[Any], Schema] = {
+    PositionMembers: _position_rules(),
+    **CONCRETE_RULES,
+    **READING_RULES,
+}
