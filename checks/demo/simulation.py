@@ -182,7 +182,7 @@ class BuildingSimulation:
         )
         if recorded.refused:
             where = recorded.refused[0]
-            msg = f"{self.building}: {where.pointer}: {where.message}"
+            msg = f"{self.building}: {where.where}: {where.message}"
             raise SimulationError(msg)
 
     def _record_entries(self, entries: list[Entry], *, repeat: bool) -> None:
@@ -196,7 +196,7 @@ class BuildingSimulation:
         )
         if recorded.refused:
             where = recorded.refused[0]
-            msg = f"{self.building}: {where.pointer}: {where.message}"
+            msg = f"{self.building}: {where.where}: {where.message}"
             raise SimulationError(msg)
         if self.building.evaluation_due_since is not None:
             msg = f"{self.building} could not be evaluated; the log says why."

@@ -29,5 +29,5 @@ def read_bytes(file: str) -> bytes:
 
 def format_refusal(refusal: DocumentIssue) -> str:
     """Write a refusal in a line: where, and what is wrong."""
-    where = refusal.pointer
+    where = refusal.where
     return f"{where}: {refusal.message}" if where else refusal.message

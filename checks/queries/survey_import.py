@@ -16,7 +16,7 @@ from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.input.parser import DocumentIssue
+from jobs.exchange.issues import DocumentIssue, file_issue
 from jobs.exchange.points.point_file import PointFile, PointUnit, read_points
 from jobs.exchange.points.point_matching import PointMatch, match_points
 from jobs.models import Building
@@ -161,7 +161,8 @@ def locate_by_check(
 ) -> list[DocumentIssue]:
     """Tell what was refused of a survey by the check each reading is of."""
     return [
-        DocumentIssue(_check_at(survey, each.pointer), each.message) for each in issues
+        file_issue(_check_at(survey, each.pointer), each.message, each.code)
+        for each in issues
     ]
 
 

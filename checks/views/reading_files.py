@@ -32,7 +32,7 @@ def upload_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         if told:
             messages.success(request, told)
         for each in left:
-            place = f"{each.pointer}: " if each.pointer else ""
+            place = f"{each.where}: " if each.where else ""
             messages.warning(request, f"{place}{each.message}")
         if not refused:
             return redirect("checks:reading_history", building.pk)

@@ -80,6 +80,8 @@ class ExpectedMembers(TypedDict):
     high: Annotated[float, _celsius("Of the concrete.", "18 degC")]
 
 
+EXPECTED_MEMBERS = tuple(ExpectedMembers.__annotations__)
+
 CURVE = ListOf(
     CylinderMembers,
     "Cylinders of this mixture, of two ages at least.",

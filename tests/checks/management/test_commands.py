@@ -156,12 +156,12 @@ def test_a_tables_faults_are_told_by_line_and_column(
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        ("check,size\nwall:A-B,66 ft\n", "no column “size”"),
-        ("check,at\nwall:A-B,\n", "column “value” is needed"),
-        ("check,value,value\n", "column “value” is there more than once"),
-        ("check,value\nwall:A-B,66 ft,x\n", "line 2: There are 3 cells"),
+        ("check,size\nwall:A-B,66 ft\n", "Unknown column “size”"),
+        ("check,at\nwall:A-B,\n", "column “value” is missing"),
+        ("check,value,value\n", "column “value” appears more than once"),
+        ("check,value\nwall:A-B,66 ft,x\n", "line 2: This line has 3 cells"),
         ('check,value\nwall:A-B,"66 ft\n', "cannot be read at line"),
-        ("", "There is nothing in it"),
+        ("", "This file is empty"),
     ],
 )
 def test_a_table_that_is_none_is_refused(

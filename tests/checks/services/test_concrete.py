@@ -147,7 +147,7 @@ def test_all_or_none_is_stored(tell: Any) -> None:
 @pytest.mark.parametrize(
     ("entry", "place", "why"),
     [
-        ("14 degC", "", "has to be an object"),
+        ("14 degC", "", "must be an object"),
         ({"kind": "slump"}, "/kind", "one of placing, temperature"),
         (said("temperature", temperature="14 degC"), "", "“at” is missing"),
         (warm(8, 6, "14", hours=20), "/temperature", "41 degF"),
@@ -155,11 +155,11 @@ def test_all_or_none_is_stored(tell: Any) -> None:
         (warm(8, 6, "14 degC", hours=0), "/hours", "above 0"),
         (warm(8, 6, "14 degC"), "/hours", "hours since the concrete was placed"),
         (warm(20, 6, "14 degC", hours=20), "/at", "placed on 2026-04-07"),
-        (warm(8, 6, "14 degC", hours=20, slump="4 in"), "/slump", "no member"),
+        (warm(8, 6, "14 degC", hours=20, slump="4 in"), "/slump", "Unknown field"),
         (
             said("temperature", at="2026-04-08T06:00:00", temperature="14 degC"),
             "/at",
-            "no zone",
+            "no time zone",
         ),
         (cured(30, "0 psi"), "/strength", "greater than zero"),
         (cured(1, "3600 psi"), "/on", "before 2026-04-07"),

@@ -116,7 +116,7 @@ def test_the_sheet_to_fill_has_every_check_and_takes_what_is_written(
     assert (wall.entered, wall.crew) == ("66.01 ft", "crew 4")
     assert (level.check_key, level.entered) == ("level:S2", "4' 1\"")
     page = signed_in.get(answer["Location"]).content.decode()
-    assert "Nothing was read in rows" in page
+    assert "No value in rows" in page
 
 
 def test_times_are_in_the_zone_that_was_named(
@@ -140,7 +140,7 @@ def test_a_building_handed_out_holds_its_plan_and_its_readings(
     content = fetched(signed_in, "download_building", building, kind)
     found = read_plan_table(content, f".{kind}")
     assert found.parse_building().plan == load_plan(building.current_revision())
-    assert "Readings are no part of a plan" in found.ignored[0].message
+    assert "Readings are not part of a plan" in found.ignored[0].message
     readings = import_reading_sheets(read_sheets(content, f".{kind}"), unit="ft")
     assert len(readings.entries) == Reading.objects.count()
 
@@ -256,7 +256,7 @@ def test_readings_come_in_from_a_workbook(building: Building, tmp_path: Any) -> 
     command = ("import_readings", building.pk, file, "--by=fern")
     said, progress = run(*command, "--zone=America/Chicago")
     assert "1 recorded" in said
-    assert "Nothing was read in row 3." in progress
+    assert "No value in row 3." in progress
     assert f"{Reading.objects.get().taken_at:%H:%M}" == "13:15"
     with pytest.raises(CommandError, match="no time zone"):
         run(*command, "--zone=Nowhere")

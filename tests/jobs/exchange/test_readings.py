@@ -125,8 +125,16 @@ def test_one_id_for_two_readings_is_refused(change):
         ({**ROD, "span": 0}, "span", "greater than zero"),
         ({**ROD, "from": "SW"}, "from", "belongs to readings of a line"),
         ({**ROD, "height": "9'"}, "height", "belongs to readings of plumb"),
-        ({**ROD, "setup": "2"}, "setup", "belongs to readings of a level or a benchmark"),
-        ({**ROD, "sight": "9'"}, "sight", "belongs to readings of a level or a benchmark"),
+        (
+            {**ROD, "setup": "2"},
+            "setup",
+            "belongs to readings of a level or a benchmark",
+        ),
+        (
+            {**ROD, "sight": "9'"},
+            "sight",
+            "belongs to readings of a level or a benchmark",
+        ),
         (
             {"check": "level:S1", "value": 50, "slope_rise": 1},
             "slope_rise",
