@@ -147,7 +147,7 @@ def test_what_is_not_understood_is_listed_and_left() -> None:
     found.parse_building()
     told = {each.where: each.message for each in found.ignored}
     assert "column “Remarks”" in told["Positions H1"]
-    assert "“Colour” is no fact" in told["Building row 20"]
+    assert "Unknown label “Colour”" in told["Building row 20"]
     assert "“Letters” is no sheet of a plan" in told["Letters"]
 
 

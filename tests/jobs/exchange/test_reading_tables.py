@@ -111,7 +111,7 @@ def test_a_sheet_filled_in_by_hand_is_read() -> None:
     assert told["line 2, Taken at"] == (
         "Only the day is given: noon is used as the time."
     )
-    assert told["the file"] == "Nothing was read in line 10."
+    assert told["the file"] == "No value in line 10."
 
 
 def test_the_sheet_to_fill_reads_back_once_it_is_filled() -> None:
