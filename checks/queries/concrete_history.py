@@ -9,11 +9,11 @@ from django.core.paginator import Page, Paginator
 
 from checks.evaluation_input import fetch_concrete_entries
 from checks.models import ConcreteEntry
-from jobs.exchange.input.concrete_format import EXPECTED_MEMBERS
 from jobs.exchange.input.concrete_entries import (
     find_missing_prerequisites,
     parse_concrete_entry,
 )
+from jobs.exchange.input.concrete_format import EXPECTED_MEMBERS
 from jobs.models import Building, PlanRevision
 
 ENTRIES_PER_PAGE = 100

@@ -220,9 +220,7 @@ def _count_decimals(text: str) -> int:
 def _find_repeated_names(points: Sequence[SurveyPoint]) -> list[DocumentIssue]:
     counts = Counter(point.name for point in points)
     return [
-        file_issue(
-            f"line {point.line}, point", f"The name {point.name} appears twice."
-        )
+        file_issue(f"line {point.line}, point", f"The name {point.name} appears twice.")
         for point in points
         if counts[point.name] > 1
     ]

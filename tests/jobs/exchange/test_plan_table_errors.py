@@ -148,7 +148,7 @@ def test_what_is_not_understood_is_listed_and_left() -> None:
     told = {each.where: each.message for each in found.ignored}
     assert "column “Remarks”" in told["Positions H1"]
     assert "Unknown label “Colour”" in told["Building row 20"]
-    assert "“Letters” is no sheet of a plan" in told["Letters"]
+    assert "“Letters” is none of a plan's" in told["Letters"]
 
 
 def test_what_the_building_lacks_is_named() -> None:
