@@ -15,7 +15,7 @@ class LabelledStrEnum(StrEnum):
 
     label: str
 
-    def __new__(cls, value: str, label: str) -> Self:
+    def __new__(cls, value: str, label: str = "") -> Self:
         """Create a member from its stored value and its label."""
         member = str.__new__(cls, value)
         member._value_ = value

@@ -58,6 +58,7 @@ CREWS = {row["name"]: Crew(**row) for row in read_table("crews")["crews"]}
 
 def _read_building(row: Mapping[str, Any]) -> DemoBuilding:
     name = row["name"]
+    # A name in the file stands for a function: what happens is code, to whom is data.
     history = getattr(histories, row["history"])
     if "mistakes" in row:
         history = partial(history, mistakes=tuple(row["mistakes"]))

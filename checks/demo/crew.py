@@ -29,8 +29,10 @@ LengthStyle = Literal["sixteenths", "decimal_feet", "millimetres", "metres"]
 # The coefficient the evaluation corrects by: otherwise perfect readings would be off.
 EXPANSION_PER_C = 11.6e-6
 STANDARD_C = 20.0
+# A crew's pace, so that the times of its readings are plausible.
 READING_INTERVAL = timedelta(seconds=35)
 WALKING_TIME = timedelta(seconds=50)
+# A crew types plain marks; the formatter writes typographic ones.
 ASCII_MARKS = str.maketrans("\u2032\u2033\u2044\u2212\u00a0", "'\"/- ")
 LEVEL_KINDS = (CheckKind.LEVEL, CheckKind.BENCHMARK)
 BENCHMARK = "BM1"

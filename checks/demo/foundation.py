@@ -54,7 +54,9 @@ class FoundationSpread:
         )
 
 
+# Poured to plan: for tests, and for work that is done exactly as ordered.
 NO_SPREAD = FoundationSpread().scale(0.0)
+# Otherwise an ordinary building of the demo would open too many findings.
 CAREFUL_SPREAD = FoundationSpread().scale(0.55)
 
 

@@ -14,7 +14,8 @@ from datetime import datetime, timedelta
 
 from django.utils import timezone
 
-CLOCK_STEP = timedelta(milliseconds=20)  # keeps records in their order
+# Two records of the same moment would have no order.
+CLOCK_STEP = timedelta(milliseconds=20)
 
 _read_system_time = timezone.now
 _simulated_time: ContextVar[datetime | None] = ContextVar("simulated", default=None)
@@ -44,6 +45,7 @@ def read_time() -> datetime:
 def simulate_time(moment: datetime) -> Iterator[None]:
     """Replace Django's `now` in every module that imported it."""
     token = _simulated_time.set(moment)
+    # `from django.utils.timezone import now` copies the name into each module.
     modules = [
         module
         for module in list(sys.modules.values())

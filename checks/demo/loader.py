@@ -59,6 +59,7 @@ def load(progress: Progress | None = None) -> LoadedDemo:
                 for index, building in enumerate(demo_job.buildings):
                     if progress is not None:
                         progress(done, total, building.document["name"])
+                    # The same seed every time: the demo looks the same on every day.
                     seed = 100 * (number + 1) + index
                     _simulate_building(job, demo_job, building, people, midnight, seed)
                     done += 1

@@ -40,6 +40,7 @@ def draw_photograph(remedy: str, mark: str, seed: int) -> tuple[bytes, str] | No
     return _render_jpeg(draw, seed), words.format(mark)
 
 
+# Pillow is imported on use: starting the program must not load it.
 def _render_jpeg(draw: DrawFunction, seed: int) -> bytes:
     """Draw on grained concrete and write a JPEG."""
     from PIL import Image, ImageDraw

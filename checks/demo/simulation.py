@@ -43,11 +43,12 @@ from jobs.anchor_plan.values import Plan
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 
-HOLE_REMEDIES = frozenset(
-    {"ream", "slot"}
-)  # the hole gives way; the rod stays where it is
+# The hole is changed, not the rod: measuring again shows the same deviation.
+HOLE_REMEDIES = frozenset({"ream", "slot"})
+# Neither changes anything on the site.
 SKIPPED_REMEDIES = frozenset({"remeasure", "wait_for_strength"})
 ONE_DAY = timedelta(days=1)
+# A remedy that does not settle its finding in so many rounds is a fault of the demo.
 MAX_ROUNDS = 5
 
 
@@ -91,6 +92,7 @@ class BuildingSimulation:
 
     def set_day(self, day: float) -> datetime:
         """Set the simulated time, in days from today; return it."""
+        # The services refuse readings from the future.
         moment = min(self.midnight + day * ONE_DAY, _latest_moment())
         frozen_time.set_time(moment)
         return moment
@@ -117,6 +119,7 @@ class BuildingSimulation:
         """
         crew = crew or self.team.crew
         started = self.set_day(day)
+        # Set-ups are numbered through: a second survey must not reuse a name.
         listed = list(checks)
         pads = [check for check in listed if check.kind == CheckKind.LEVEL]
         readings = take_readings(
@@ -395,9 +398,9 @@ def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFounda
         pads[which] = pads.max() - 0.5
         return replace(built, pads=pads)
     if word == "plumb":
-        leans = built.leans.copy()
-        leans[which] = 0.0
-        return replace(built, leans=leans)
+        out_of_plumb = built.out_of_plumb.copy()
+        out_of_plumb[which] = 0.0
+        return replace(built, out_of_plumb=out_of_plumb)
     return _restore_position(built, drawn, which)
 
 

@@ -18,6 +18,7 @@ from checks.methods.examples import (
 from checks.methods.model import MethodDescription
 from checks.methods.text_files import read_family
 
+# Read once, at import: a faulty text stops the program from starting.
 FAMILIES = tuple(
     read_family(examples)
     for examples in (

@@ -48,6 +48,7 @@ def show_value(value: Any, spec: str) -> ExampleValue:
         msg = f"{spec!r} shows no value."
         raise ValueError(msg)
     plus = "+" if signed else ""
+    # `z` turns a negative zero into a plain one.
     shown = f"{float(value):{plus}z,.{number['digits']}f}".replace("-", MINUS)
     unit = f"{NO_BREAK_SPACE}{number['unit']}" if number["unit"] else ""
     return ExampleValue(text=f"{shown}{unit}", value=float(value))

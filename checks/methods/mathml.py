@@ -17,6 +17,7 @@ _TOKEN = re.compile(
     r'\s+|"(?P<text>[^"]*)"|(?P<number>\d+(?:\.\d+)?)|\\(?P<shape>[a-z]+)'
     r"|(?P<name>[^\W\d_]+′?)|(?P<open>\{)|(?P<close>\})|(?P<script>[_^])|(?P<sign>.)"
 )
+# Browsers stretch fences and space them as operators unless told otherwise.
 _FENCES = {
     "|": ' stretchy="false" lspace="0" rspace="0"',
     "(": ' stretchy="false"',

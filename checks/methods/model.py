@@ -127,6 +127,7 @@ class Example:
         return any(result.published is not None for result in self.results)
 
 
+# A page of methods shows every example: computing them takes longer than the page.
 @cache
 def _calculate_once(calculate: Callable[[], Calculation]) -> Calculation:
     """Calculate an example on first use: its inputs never change."""

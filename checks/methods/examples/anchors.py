@@ -38,8 +38,12 @@ ROD_IN, EMBEDMENT_IN, EDGE_IN = 0.75, 9.0, 12.0  # [in]
 STRENGTH_PSI = 4000.0
 
 
+def _to_pounds(newtons: float | None) -> float:
+    return (newtons or 0.0) / POUND_N
+
+
 def _find_hardware() -> tuple[float, float]:
-    """Greatest nut and thickest washer of a 3/4 in rod, as a building's are taken."""
+    """Return the greatest nut and the thickest washer of a 3/4 in rod."""
     thread = find_thread(ROD_MM)
     if thread is None:
         raise RuntimeError("the table has no 3/4 in rod")
@@ -196,15 +200,15 @@ def calculate_breakout() -> Calculation:
             build_result(
                 "Breakout, first",
                 "0 lb",
-                (found) / POUND_N,
-                (17.0 * sqrt(4500.0) * 12.0**1.5 * POUND_N) / POUND_N,
+                _to_pounds(found),
+                17.0 * sqrt(4500.0) * 12.0**1.5,
                 published=47_405.0,
             ),
             build_result(
                 "Breakout, second",
                 "0 lb",
-                (other) / POUND_N,
-                (21.0 * sqrt(4000.0) * 5.75**1.5 * POUND_N) / POUND_N,
+                _to_pounds(other),
+                21.0 * sqrt(4000.0) * 5.75**1.5,
                 published=18_313.0,
             ),
             build_result(
@@ -281,27 +285,23 @@ def _build_screened_results(
         build_result(
             "Breakout at its edge",
             "0 lb",
-            (strengths.breakout_at_edge_n) / POUND_N,
-            (
-                17.0
-                * sqrt(STRENGTH_PSI)
-                * EMBEDMENT_IN**1.5
-                * POUND_N
-                * (0.7 + 0.3 * EDGE_IN / (1.5 * EMBEDMENT_IN))
-            )
-            / POUND_N,
+            _to_pounds(strengths.breakout_at_edge_n),
+            17.0
+            * sqrt(STRENGTH_PSI)
+            * EMBEDMENT_IN**1.5
+            * (0.7 + 0.3 * EDGE_IN / (1.5 * EMBEDMENT_IN)),
         ),
         build_result(
             "Bond",
             "0 lb",
-            (strengths.bond_n) / POUND_N,
-            (stress * pi * ROD_IN * EMBEDMENT_IN * POUND_N) / POUND_N,
+            _to_pounds(strengths.bond_n),
+            stress * pi * ROD_IN * EMBEDMENT_IN,
         ),
         build_result(
             "Steel",
             "0 lb",
-            (steel_strength_n(thread, GRADES["36"])) / POUND_N,
-            (steel) / POUND_N,
+            _to_pounds(steel_strength_n(thread, GRADES["36"])),
+            _to_pounds(steel),
         ),
         build_result(
             "Least of the three", "text", strengths.least or "not known", "bond"

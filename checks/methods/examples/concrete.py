@@ -62,11 +62,11 @@ def calculate_gate() -> Calculation:
             ),
         ),
         results=(
-            build_result("Required, 75 %", "0 psi", (one.required_mpa) / PSI_MPA, need),
+            build_result("Required, 75 %", "0 psi", one.required_mpa / PSI_MPA, need),
             build_result(
                 "Sample that counts",
                 "0 psi",
-                (one.strength_mpa) / PSI_MPA,
+                one.strength_mpa / PSI_MPA,
                 broken[1:].min(),
             ),
             build_result(
@@ -75,7 +75,7 @@ def calculate_gate() -> Calculation:
             build_result(
                 "Required, engineer's statement",
                 "0 psi",
-                (two.required_mpa) / PSI_MPA,
+                two.required_mpa / PSI_MPA,
                 1800.0,
             ),
             build_result(
@@ -106,19 +106,19 @@ def calculate_acceptance() -> Calculation:
             build_result(
                 "First average of three",
                 "0 psi",
-                (found.average_of_three_mpa[0]) / PSI_MPA,
+                found.average_of_three_mpa[0] / PSI_MPA,
                 averages[0],
             ),
             build_result(
                 "Second average of three",
                 "0 psi",
-                (found.average_of_three_mpa[1]) / PSI_MPA,
+                found.average_of_three_mpa[1] / PSI_MPA,
                 averages[1],
             ),
             build_result(
                 "Lowest test allowed",
                 "0 psi",
-                (found.lowest_allowed_mpa) / PSI_MPA,
+                found.lowest_allowed_mpa / PSI_MPA,
                 2500.0,
             ),
             build_result("Accepted", "yes_no", found.accepted, min(averages) >= 3000.0),

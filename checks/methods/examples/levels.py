@@ -22,7 +22,7 @@ from checks.methods.example_values import (
     show_value,
     write_text,
 )
-from checks.methods.model import Calculation, ExampleValue
+from checks.methods.model import Calculation
 from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
@@ -94,7 +94,7 @@ def calculate_two_setups() -> Calculation:
 def _list_lines(
     start: IntArray, end: IntArray, difference: FloatArray, names: str = "123456"
 ) -> str:
-    """Write the lines of a net, points counted from 1."""
+    """Write the lines of a network, its points numbered from 1."""
     return "; ".join(
         f"{names[a - 1]} to {names[b - 1]} {show_value(dh, '+3').text}"
         for a, b, dh in zip(start, end, difference, strict=True)
@@ -141,7 +141,7 @@ def calculate_six_lines() -> Calculation:
 
 
 class NiemeierNetwork:
-    """The lines of a published net, points 1 to 6."""
+    """The lines of a published network, points 1 to 6."""
 
     start = np.array([1, 1, 2, 2, 3, 3, 3, 4, 5])
     end = np.array([2, 3, 3, 4, 4, 5, 6, 5, 6])
@@ -260,8 +260,8 @@ def calculate_curvature() -> Calculation:
     )
 
 
-def _list_plates(counts: np.ndarray) -> ExampleValue:
-    """Write a stack's plates, thickest first."""
+def _list_plates(counts: np.ndarray) -> str:
+    """Write the plates of a stack, thickest first."""
     names = ("1/16", "1/8", "1/4")
     each = [names[i] for i in (2, 1, 0) for _ in range(int(counts[i]))]
     return " + ".join(each) + " in"

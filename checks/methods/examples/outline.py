@@ -31,6 +31,7 @@ METRE_MM = 1000.0
 
 def calculate_long_diagonal() -> Calculation:
     """Adjust an outline with one long diagonal."""
+    # By hand the equations are linear: terms of second order are left out.
     off, roughly = INCH_MM, 2e-3
     read = [LENGTH_MM, WIDTH_MM, LENGTH_MM, WIDTH_MM, DIAGONAL_MM + off, DIAGONAL_MM]
     found = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM)
@@ -196,7 +197,7 @@ def calculate_missing_diagonal() -> Calculation:
 
 
 def _adjust_skewed_outline() -> OutlineAdjustment:
-    """Sides as planned, diagonals 3/8 in apart about the planned 50 ft."""
+    """Adjust an outline whose diagonals are 3/8 in apart, its sides as planned."""
     off = 3.0 * INCH_MM / 16.0
     read = [
         LENGTH_MM,
@@ -337,6 +338,7 @@ def _build_four_corners_results(
         build_result(
             "Point, y",
             "length",
+            # A negative zero would be shown with its sign.
             round(float(brought[1]), 6) + 0.0,
             round(float(turned[1]), 6) + 0.0,
         ),

@@ -104,6 +104,7 @@ def calculate_misreadings() -> Calculation:
                 "+length",
                 alone[4],
                 FOOT_MM,
+                # The adjustment is not linear at a foot.
                 hand_tolerance=0.02,
             ),
         ),
@@ -201,7 +202,7 @@ def calculate_level_mistakes() -> Calculation:
 
 
 def _advise_displacement(off_mm: float) -> Advice:
-    """What is advised where one rod of four stands off, outward along. [mm]"""
+    """Advise on one rod of four that is displaced outward along the wall. [mm]"""
     rods = HOLES_MM.copy()
     rods[0, 0] -= off_mm
     clearance, limit = np.full(4, CLEARANCE_MM), np.full((1, 2), LINE_TOLERANCE_MM)

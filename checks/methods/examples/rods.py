@@ -281,6 +281,7 @@ def _build_column_line_results(
             "+length",
             near.deviation_mm[worst],
             along[4] - along[3],
+            # By hand along the line; the engine compares the distance of the centres.
             hand_tolerance=5e-4,
         ),
         build_result(

@@ -200,7 +200,7 @@ def _build_repeats_results(
 
 
 def _normal_probability(z: float) -> float:
-    """Share of a normal distribution below z of its standard deviations."""
+    """Return the cumulative normal distribution at z."""
     return 0.5 * (1.0 + erf(z / sqrt(2.0)))
 
 
