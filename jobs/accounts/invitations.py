@@ -298,7 +298,7 @@ def email_invitation(invitation_id: str, site: str) -> bool:
     }
     letter = EmailMessage(
         subject=" ".join(f"{maker} invites you to Padstone".split()),
-        body=render_to_string("jobs/accounts/invitation.txt", context),
+        body=render_to_string("jobs/emails/invitation.txt", context),
         to=[invitation.address],
         reply_to=[maker.email] if maker.email else None,
     )
