@@ -6,7 +6,7 @@ from django.conf import settings
 
 from jobs.notifications.http_post import PostTimeouts
 from jobs.notifications.http_signatures import SIGNATURE_LIFETIME_S
-from jobs.notifications.models import Announcement
+from jobs.notifications.models import Event
 from jobs.notifications.webhook_delivery import EVENT_FORMAT, TEST_EVENT_TYPE
 
 Schema = dict[str, Any]
@@ -38,7 +38,7 @@ def build_event_schema() -> Schema:
                 "format": "uuid",
                 "description": "The same each time the event is sent.",
             },
-            "type": {"enum": [*Announcement.Kind.values, TEST_EVENT_TYPE]},
+            "type": {"enum": [*Event.Kind.values, TEST_EVENT_TYPE]},
             "time": {"type": "string", "format": "date-time"},
             "by": {
                 "type": ["string", "null"],

@@ -12,3 +12,4 @@ class ChecksConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
     navigation: ClassVar = [("Findings", "checks:findings")]
     footnotes: ClassVar = [("Methods", "checks:methods")]
+    event_describer = "checks.views.event_text.describe_event"

@@ -28,4 +28,3 @@ class QueueApp(Celery):
 app = QueueApp("padstone")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
-app.autodiscover_tasks(["jobs.accounts"])

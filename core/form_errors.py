@@ -1,4 +1,4 @@
-"""A service's refusal, beside the field it is about."""
+"""Errors of a service call, shown in a form."""
 
 from collections.abc import Callable
 from typing import TypeVar
@@ -10,7 +10,7 @@ Result = TypeVar("Result")
 
 
 def call_service(form: BaseForm, service: Callable[[], Result]) -> Result | None:
-    """Call a service; what it refuses stands in the form, and nothing is returned."""
+    """Call a service; on a validation error, add it to the form and return None."""
     try:
         return service()
     except ValidationError as error:
@@ -19,13 +19,13 @@ def call_service(form: BaseForm, service: Callable[[], Result]) -> Result | None
 
 
 def add_service_errors(form: BaseForm, error: ValidationError) -> None:
-    """Show what a service refused; what fits no field stands above the form."""
-    told = (
+    """Add a service's errors to the fields they name, the others to the form."""
+    errors_by_field = (
         error.error_dict
         if hasattr(error, "error_dict")
         else {NON_FIELD_ERRORS: error.error_list}
     )
-    for name, errors in told.items():
+    for name, errors in errors_by_field.items():
         field = name if name in form.fields else None
-        for one in errors:
-            form.add_error(field, one)
+        for each in errors:
+            form.add_error(field, each)

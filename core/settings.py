@@ -47,6 +47,8 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
     "core",
     "jobs",
+    "jobs.accounts",
+    "jobs.notifications",
     "checks",
     "api",
 ]
@@ -134,17 +136,17 @@ CELERY_BEAT_SCHEDULE = {
         "options": {"expires": 55.0},
     },
     "send digests": {
-        "task": "jobs.tasks.send_daily_summaries",
+        "task": "jobs.notifications.tasks.send_daily_summaries",
         "schedule": 300.0,
         "options": {"expires": 290.0},
     },
     "tell other programs": {
-        "task": "jobs.tasks.deliver_webhooks",
+        "task": "jobs.notifications.tasks.deliver_webhooks",
         "schedule": 30.0,
         "options": {"expires": 28.0},
     },
     "forget old notices": {
-        "task": "jobs.tasks.delete_expired_notifications",
+        "task": "jobs.notifications.tasks.delete_expired_notifications",
         "schedule": 24 * 3600.0,
     },
     "clear expired sessions": {

@@ -1,1 +1,1 @@
-"""Jobs, buildings, anchor plans, stages and the people on a job."""
+"""Jobs, buildings, anchor plans, stages and people."""

@@ -6,10 +6,8 @@ from django.apps import AppConfig
 
 
 class JobsConfig(AppConfig):
-    """See the package docstring."""
+    """Registry entry of jobs, buildings and plans."""
 
     name = "jobs"
     default_auto_field = "django.db.models.BigAutoField"
-    navigation: ClassVar = [("Jobs", "jobs:list"), ("People", "accounts:list")]
-    navigation_for: ClassVar = {"accounts:list": ("operations", "administrator")}
-    account: ClassVar = [("Letters and calendar", "notifications:email_preferences")]
+    navigation: ClassVar = [("Jobs", "jobs:list")]

@@ -1,4 +1,4 @@
-"""What people type about jobs, people and documents, and what is wrong with it."""
+"""Forms for jobs and memberships."""
 
 from typing import Any, ClassVar, cast
 
@@ -12,7 +12,7 @@ from jobs.services import JOB_ROLES
 
 
 class JobFilterForm(forms.Form):
-    """What the list of jobs is asked for, in its address."""
+    """Filters of the list of jobs, from the query string."""
 
     text = forms.CharField(
         label="Number, name, customer, site",
@@ -21,10 +21,10 @@ class JobFilterForm(forms.Form):
         widget=forms.TextInput({"type": "search"}),
     )
     stage = forms.ChoiceField(
-        choices=[("", "any stage"), *Stage.Kind.choices], required=False
+        choices=[("", "Any stage"), *Stage.Kind.choices], required=False
     )
     state = forms.ChoiceField(
-        choices=[("", "any state"), *Stage.State.choices], required=False
+        choices=[("", "Any state"), *Stage.State.choices], required=False
     )
     within = forms.IntegerField(
         label="Ships within (days)",
@@ -35,24 +35,28 @@ class JobFilterForm(forms.Form):
     )
     status = forms.ChoiceField(
         label="Show",
-        choices=[("", "jobs in hand"), ("finished", "completed jobs"), ("all", "all")],
+        choices=[
+            ("", "Active jobs"),
+            ("finished", "Completed jobs"),
+            ("all", "All jobs"),
+        ],
         required=False,
     )
-    findings = forms.BooleanField(label="has open findings", required=False)
-    waiting = forms.BooleanField(label="waits for me", required=False)
-    mine = forms.BooleanField(label="I work on it", required=False)
+    findings = forms.BooleanField(label="Open findings", required=False)
+    waiting = forms.BooleanField(label="Needs my action", required=False)
+    mine = forms.BooleanField(label="I am a member", required=False)
 
     def to_filter(self) -> JobFilter:
-        """Give what can be understood of the address; the rest is left out."""
+        """Return the valid filters; invalid parameters are ignored."""
         self.is_valid()
-        given = {key: value for key, value in self.cleaned_data.items() if value}
+        chosen = {key: value for key, value in self.cleaned_data.items() if value}
         if self.cleaned_data.get("within") == 0:
-            given["within"] = 0
-        return JobFilter(**given)
+            chosen["within"] = 0
+        return JobFilter(**chosen)
 
 
 class JobForm(forms.ModelForm):
-    """What a job is called, where it is and when it ships."""
+    """Number, name, customer, site and ship date of a job."""
 
     class Meta:
         model = Job
@@ -63,13 +67,13 @@ class JobForm(forms.ModelForm):
         }
         error_messages: ClassVar = {
             "number": {
-                "unique": "Another job has this number: each job has its own.",
+                "unique": "Another job has this number. Use a different one.",
             },
         }
 
 
 class NewJobForm(JobForm):
-    """A job and the people on it."""
+    """A new job and its members."""
 
     operations = forms.ModelMultipleChoiceField(
         Person.objects.none(),
@@ -97,7 +101,7 @@ class NewJobForm(JobForm):
             _set_queryset(self.fields[role.value], people.filter(role=role))
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what `open_job` wants to know."""
+        """Return the arguments of `create_job`."""
         data = dict(self.cleaned_data)
         chosen = [(role, data.pop(role.value)) for role in JOB_ROLES]
         data["people"] = [
@@ -111,20 +115,20 @@ def _set_queryset(field: forms.Field, people: QuerySet[Person]) -> None:
 
 
 class MembershipForm(forms.Form):
-    """A person's part in a job; no part takes them off it."""
+    """A person's role on a job; without a role, the person is removed."""
 
-    person = forms.ModelChoiceField(Person.objects.all(), empty_label="choose a person")
+    person = forms.ModelChoiceField(Person.objects.all(), empty_label="Choose a person")
     role = forms.ChoiceField(
-        label="Part",
+        label="Role",
         required=False,
         choices=[(role.value, role.label) for role in JOB_ROLES],
     )
 
     def limit_people(self, people: QuerySet[Person]) -> None:
-        """Let these people be chosen, and nobody else."""
+        """Limit the choice to these people."""
         _set_queryset(self.fields["person"], people)
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what `set_member` wants to know."""
+        """Return the arguments of `set_membership`."""
         data = self.cleaned_data
         return {"person": data["person"], "role": data["role"] or None}

@@ -1,4 +1,4 @@
-"""Jobs, who works on them, their buildings, the plans of those and their stages."""
+"""Jobs, memberships, buildings, plan revisions and stages."""
 
 from typing import ClassVar, Self
 
@@ -9,15 +9,14 @@ from django.urls import reverse
 
 from core.append_only import append_only
 from core.models import Person, Role
-from jobs.accounts import models as people  # noqa: F401 - as above
-from jobs.notifications import models as notices  # noqa: F401 - Django looks for models here
+from core.vocabulary import StageKind
 
 
 class JobQuerySet(models.QuerySet["Job"]):
-    """The names people ask for."""
+    """Query helpers for `Job`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Jobs this person is a member of; an administrator sees them all."""
+        """Filter to jobs the person is a member of; administrators see all."""
         if person.is_administrator:
             return self
         return self.filter(pk__in=Membership.objects.of(person).values("job"))
@@ -29,7 +28,7 @@ class Job(models.Model):
     number = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=120)
     customer = models.CharField(max_length=120)
-    site = models.CharField(max_length=200, help_text="Where the foundation is.")
+    site = models.CharField(max_length=200, help_text="Where the foundation is")
     ship_date = models.DateField(null=True, blank=True)
     opened_at = models.DateTimeField(auto_now_add=True)
     opened_by = models.ForeignKey(
@@ -53,7 +52,7 @@ class Job(models.Model):
         return reverse("jobs:job", args=[self.pk])
 
     def roles_of(self, person: Person) -> frozenset[str]:
-        """The roles that hold for this person on this job; empty for a stranger."""
+        """Return the person's roles on this job; empty for a non-member."""
         roles = set(
             self.memberships.filter(person=person).values_list("role", flat=True)
         )
@@ -63,15 +62,15 @@ class Job(models.Model):
 
 
 class MembershipQuerySet(models.QuerySet["Membership"]):
-    """The names people ask for."""
+    """Query helpers for `Membership`."""
 
     def of(self, person: Person) -> Self:
-        """Every membership of one person."""
+        """Filter to the memberships of one person."""
         return self.filter(person=person)
 
 
 class Membership(models.Model):
-    """One person's part in one job."""
+    """One person's role on one job."""
 
     job = models.ForeignKey(Job, models.CASCADE, related_name="memberships")
     person = models.ForeignKey(
@@ -96,21 +95,51 @@ class Membership(models.Model):
         return f"{self.person}, {self.get_role_display()}"
 
 
+class MembershipEvent(models.Model):
+    """A role on a job assigned, changed or removed; part of the record."""
+
+    job = models.ForeignKey(Job, models.PROTECT, related_name="+")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    role = models.CharField(
+        max_length=20,
+        choices=Role,
+        blank=True,
+        help_text="Blank: removed from the job.",
+    )
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["job", "pk"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(role__in=["", *Role.values]),
+                name="jobs_membership_event_role_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.get_role_display() or 'removed'}"
+
+
 class BuildingQuerySet(models.QuerySet["Building"]):
-    """The names people ask for."""
+    """Query helpers for `Building`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Buildings on jobs this person may see."""
+        """Filter to buildings on jobs the person may see."""
         if person.is_administrator:
             return self
         return self.filter(job__in=Membership.objects.of(person).values("job"))
 
 
 class Building(models.Model):
-    """One building of a job, and what the overview needs to know of its checks.
+    """One building of a job, with the progress figures the job list shows.
 
-    The progress fields are written by `jobs.services.set_progress`, called in the
-    same transaction as the evaluation they come from.
+    `jobs.services.set_progress` writes the progress fields, in the transaction of the
+    evaluation they come from.
     """
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="buildings")
@@ -124,7 +153,7 @@ class Building(models.Model):
     evaluation_due_since = models.DateTimeField(
         null=True,
         blank=True,
-        help_text="Readings are stored that no evaluation has seen yet.",
+        help_text="Readings are stored that are not evaluated yet.",
     )
 
     objects = BuildingQuerySet.as_manager()
@@ -149,28 +178,29 @@ class Building(models.Model):
         return self.name
 
     def get_absolute_url(self) -> str:
-        # The building's page belongs to a higher app; the root urls name it.
+        # The page belongs to a higher app: the root URLs give it a name of its own, so
+        # that this app need not know which.
         return reverse("building", args=[self.pk])
 
     def roles_of(self, person: Person) -> frozenset[str]:
-        """The roles that hold for this person on this building's job."""
+        """Return the person's roles on this building's job."""
         return self.job.roles_of(person)
 
     def current_revision(self) -> "PlanRevision":
-        """The plan in force: the one with the highest number."""
+        """Return the plan in force: the revision with the highest number."""
         return self.revisions.latest("number")
 
 
 class PlanRevision(models.Model):
-    """One issue of a building's anchor plan, kept as an exchange document.
+    """One revision of a building's anchor plan, stored as an exchange document.
 
-    Never changed: what is measured, decided and released refers to it.
+    Append-only: readings, decisions and releases refer to it.
     """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
     document = models.JSONField(
-        help_text="padstone.building/1 as it came in, without readings."
+        help_text="padstone.building/1 as received, without readings."
     )
     digest = models.CharField(
         max_length=64, help_text="SHA-256 of the canonical document."
@@ -198,21 +228,21 @@ class PlanRevision(models.Model):
 
 
 class Stage(models.Model):
-    """Where one of a building's three stages stands, and what blocks it."""
+    """State of one of a building's three stages, and what blocks it."""
 
     class Kind(models.TextChoices):
-        """The three stages, in their order."""
+        """The three stages, in order."""
 
-        FOUNDATION = "foundation", "foundation"
-        VERIFICATION = "verification", "verification"
-        ERECTION = "erection", "erection"
+        FOUNDATION = StageKind.FOUNDATION.value, StageKind.FOUNDATION.label
+        VERIFICATION = StageKind.VERIFICATION.value, StageKind.VERIFICATION.label
+        ERECTION = StageKind.ERECTION.value, StageKind.ERECTION.label
 
     class State(models.TextChoices):
-        """From not begun to signed off."""
+        """From not started to released."""
 
-        WAITING = "waiting", "not begun"
-        UNDER_WAY = "under_way", "under way"
-        HELD = "held", "held"
+        WAITING = "waiting", "not started"
+        UNDER_WAY = "under_way", "in progress"
+        HELD = "held", "blocked"
         READY = "ready", "ready to release"
         RELEASED = "released", "released"
 

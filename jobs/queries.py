@@ -1,23 +1,18 @@
-"""What the pages read: each a constant number of queries, however many jobs."""
+"""Queries for the job pages, each a constant number however many jobs there are."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from itertools import pairwise
-from typing import Any, Literal
+from typing import Literal
 
-from django.core.paginator import Page, Paginator
 from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet
 from django.utils.timezone import localdate
 
 from core.models import Person, Role
-from jobs.models import Building, Job, Membership, PlanRevision, Stage
-from jobs.plans.plan_cache import load_plan
-from jobs.plans.plan_diff import PlanChange, compare_plans
+from jobs.models import Building, Job, Membership, Stage
 
-SHIPPING_WINDOW_DAYS = 7  # what "this week" means in the answer at the top
-REVISIONS_PER_PAGE = 10
-MAX_LISTED_BUILDINGS = 8  # buildings the answer names before it counts the rest
+SHIPPING_WINDOW_DAYS = 7  # "this week" in the shipping summary
+MAX_LISTED_BUILDINGS = 8  # in the shipping summary; the rest is counted
 
 ACTIVE_STATES = (Stage.State.UNDER_WAY, Stage.State.HELD, Stage.State.READY)
 Status = Literal["current", "finished", "all"]
@@ -25,7 +20,7 @@ Status = Literal["current", "finished", "all"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobFilter:
-    """What the address asks the list of jobs for."""
+    """Filters of the list of jobs."""
 
     text: str = ""
     stage: str = ""
@@ -39,7 +34,7 @@ class JobFilter:
 
 @dataclass(frozen=True, slots=True)
 class BuildingRow:
-    """A building with its stages in order, and what it waits for."""
+    """A building with its stages in order, and what blocks it."""
 
     building: Building
     stages: tuple[Stage, ...]
@@ -48,13 +43,13 @@ class BuildingRow:
 
     @property
     def unsettled(self) -> int:
-        """How many required checks are not settled yet."""
+        """Number of required checks that are not settled yet."""
         return self.building.required_checks - self.building.settled_checks
 
 
 @dataclass(frozen=True, slots=True)
 class JobRow:
-    """A job with its buildings; `days` until it ships, negative when past."""
+    """A job with its buildings; `days_to_ship` is negative when overdue."""
 
     job: Job
     days_to_ship: int | None
@@ -62,13 +57,13 @@ class JobRow:
 
     @property
     def steel_released(self) -> bool:
-        """Whether every building's steel may leave or has left."""
+        """True if the steel of every building is released to ship."""
         return bool(self.buildings) and all(row.may_ship for row in self.buildings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShippingSummary:
-    """What can ship up to and including `until`, and what stops the rest."""
+    """What can ship up to and including `until`, and what blocks the rest."""
 
     today: date
     until: date
@@ -81,27 +76,27 @@ class ShippingSummary:
 
     @property
     def total(self) -> int:
-        """How many buildings the answer is about."""
+        """Number of buildings in the summary."""
         return self.can_ship + self.stopped_count
 
     @property
     def can_ship(self) -> int:
-        """How many are released, or need the signature alone."""
+        """Number of buildings released, or ready for the signature."""
         return self.released + self.ready_count
 
     @property
     def ready_unlisted(self) -> int:
-        """How many wait for a signature and are not named."""
+        """Number of buildings ready for the signature that are not listed."""
         return self.ready_count - len(self.ready)
 
     @property
     def stopped_unlisted(self) -> int:
-        """How many are stopped and not named."""
+        """Number of blocked buildings that are not listed."""
         return self.stopped_count - len(self.stopped)
 
 
 def find_jobs(person: Person, filters: JobFilter) -> QuerySet[Job]:
-    """Jobs this person may see and asks for, next to ship first; rows still to come."""
+    """Find the jobs a person may see and filters for, next to ship first."""
     jobs = Job.objects.visible_to(person)
     finished = _has_building() & ~Exists(
         Stage.objects.filter(
@@ -126,7 +121,7 @@ def find_jobs(person: Person, filters: JobFilter) -> QuerySet[Job]:
 
 
 def prefetch_buildings(jobs: QuerySet[Job]) -> QuerySet[Job]:
-    """Jobs with what a row shows, in two queries more."""
+    """Prefetch buildings and stages for `build_job_rows`: two more queries."""
     return jobs.prefetch_related(
         Prefetch("buildings", Building.objects.order_by("name")),
         Prefetch("buildings__stages", Stage.objects.order_by("pk")),
@@ -134,7 +129,7 @@ def prefetch_buildings(jobs: QuerySet[Job]) -> QuerySet[Job]:
 
 
 def build_job_rows(jobs: Iterable[Job]) -> list[JobRow]:
-    """Rows for jobs that came through `with_buildings`."""
+    """Build the rows of jobs that came through `prefetch_buildings`."""
     today = localdate()
     return [
         JobRow(
@@ -147,7 +142,7 @@ def build_job_rows(jobs: Iterable[Job]) -> list[JobRow]:
 
 
 def build_building_row(building: Building) -> BuildingRow:
-    """Put a building's stages in order and say what it waits for."""
+    """Build the row of a building: its stages, and what blocks it."""
     stages = tuple(building.stages.all())
     unreleased = [s for s in stages if s.state != Stage.State.RELEASED]
     may_ship = any(
@@ -159,10 +154,10 @@ def build_building_row(building: Building) -> BuildingRow:
 
 
 def summarise_shipping(person: Person) -> ShippingSummary:
-    """Say what can ship this week and what stops the rest; three queries and two.
+    """Summarise what can ship this week and what blocks the rest; five queries.
 
-    A building counts when its job ships within `DAYS_AHEAD` days, or should have
-    shipped already and its steel is not released.
+    A building counts if its job ships within `SHIPPING_WINDOW_DAYS` days, or is overdue
+    and its steel is not released.
     """
     today = localdate()
     until = today + timedelta(days=SHIPPING_WINDOW_DAYS)
@@ -190,46 +185,8 @@ def summarise_shipping(person: Person) -> ShippingSummary:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class RevisionChanges:
-    """One revision of a plan, and what it changed in the one before it."""
-
-    revision: PlanRevision
-    changes: tuple[PlanChange, ...]
-
-
-def list_revisions(building: Building) -> list[RevisionChanges]:
-    """Every revision of a building's plan, the one in force first; one query."""
-    return _add_changes(list(_order_revisions(building)))
-
-
-def paginate_revisions(
-    building: Building, page: str | None
-) -> tuple[Page[Any], list[RevisionChanges]]:
-    """Give a page of the revisions of a building's plan, the one in force first."""
-    revisions = _order_revisions(building)
-    found = Paginator(revisions, REVISIONS_PER_PAGE).get_page(page)
-    first = found.start_index() - 1
-    # One more than is shown: the last of a page is told by the one before it.
-    issues = _add_changes(list(revisions[first : first + REVISIONS_PER_PAGE + 1]))
-    return found, issues[:REVISIONS_PER_PAGE]
-
-
-def _order_revisions(building: Building) -> QuerySet[PlanRevision]:
-    return building.revisions.select_related("drawn_by").order_by("-number")
-
-
-def _add_changes(revisions: list[PlanRevision]) -> list[RevisionChanges]:
-    plans = [load_plan(revision) for revision in revisions]
-    issues = [
-        RevisionChanges(revision, compare_plans(old, new))
-        for revision, (new, old) in zip(revisions, pairwise(plans), strict=False)
-    ]
-    return [*issues, RevisionChanges(revisions[-1], ())]
-
-
 def list_addable_people(job: Job) -> QuerySet[Person]:
-    """Accounts in use that have no part in this job yet."""
+    """List the active accounts that are not members of this job yet."""
     return Person.objects.filter(is_active=True).exclude(
         pk__in=job.memberships.values("person")
     )
@@ -254,20 +211,20 @@ def _list_gates(gates: QuerySet[Stage]) -> tuple[tuple[Job, BuildingRow], ...]:
 
 
 def _describe_blocker(building: Building, stage: Stage) -> str:
-    """Say what keeps a stage from its release; the stage's own words come first."""
+    """Describe what blocks a stage: the text of the evaluation, else the progress."""
     if stage.blocked_by:
         return stage.blocked_by
     if stage.state == Stage.State.READY:
         return f"signature for the {stage.get_kind_display()} stage"
     if building.undecided_findings:
-        return _count_text(building.undecided_findings, "finding", "to be decided")
+        return _count_text(building.undecided_findings, "finding", "to decide")
     if building.last_reading_at is None:
-        return "nothing measured yet"
+        return "no readings yet"
     unsettled = building.required_checks - building.settled_checks
     if unsettled:
-        return _count_text(unsettled, "check", "still to measure")
+        return _count_text(unsettled, "check", "to measure")
     if building.open_findings:
-        return _count_text(building.open_findings, "finding", "still open")
+        return _count_text(building.open_findings, "finding", "open")
     return f"{stage.get_kind_display()} stage {stage.get_state_display()}"
 
 
@@ -297,10 +254,10 @@ def _matches_word(word: str) -> Q:
 
 
 def _waits_for_person(person: Person) -> Q:
-    """Jobs where the next step is this person's, by the part they have there."""
+    """Match jobs whose next step is this person's, by their role there."""
     memberships = Membership.objects.of(person)
 
-    def part(role: Role) -> Q:
+    def has_role(role: Role) -> Q:
         return Q(pk__in=memberships.filter(role=role).values("job"))
 
     to_sign = Exists(
@@ -308,7 +265,7 @@ def _waits_for_person(person: Person) -> Q:
     )
     to_measure = _has_building(settled_checks__lt=F("required_checks"))
     return (
-        (part(Role.ENGINEER) & Q(_has_building(undecided_findings__gt=0)))
-        | (part(Role.OPERATIONS) & Q(to_sign))
-        | (part(Role.FIELD) & Q(to_measure))
+        (has_role(Role.ENGINEER) & Q(_has_building(undecided_findings__gt=0)))
+        | (has_role(Role.OPERATIONS) & Q(to_sign))
+        | (has_role(Role.FIELD) & Q(to_measure))
     )

@@ -1,4 +1,4 @@
-"""Every change to jobs, their people, buildings, plans and stages."""
+"""Changes to jobs, memberships, buildings, plans and stages."""
 
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
@@ -10,18 +10,17 @@ from django.utils.timezone import now
 
 from core.models import Person, Role
 from core.permissions import Action, require
-from jobs.accounts.models import MembershipEvent
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
-from jobs.models import Building, Job, Membership, PlanRevision, Stage
+from jobs.models import Building, Job, Membership, MembershipEvent, PlanRevision, Stage
 from jobs.notifications import calendar_feed
 from jobs.notifications.outbox import record_stage_change
 
 PlanDocument = Mapping[str, object]
-MAX_BLOCKED_BY_LENGTH = 200  # characters of what blocks a stage
-JOB_ROLES = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # in a job; accounts have more
+MAX_BLOCKED_BY_LENGTH = 200  # characters
+JOB_ROLES = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # an account has one more
 
 
 @transaction.atomic
@@ -35,7 +34,11 @@ def create_job(
     ship_date: date | None = None,
     people: Iterable[tuple[Person, str]] = (),
 ) -> Job:
-    """Open a job; whoever opens it works on it unless `people` says otherwise."""
+    """Create a job with its members; the actor becomes one too.
+
+    An administrator does not become a member, and `people` may give the actor another
+    role.
+    """
     require(actor, Action.CREATE_JOB, roles={actor.role})
     job = Job(
         number=number,
@@ -66,7 +69,7 @@ def update_job(
     site: str,
     ship_date: date | None,
 ) -> Job:
-    """Put other words or another ship date on a job."""
+    """Update a job's details or ship date."""
     require(actor, Action.EDIT_JOB, roles=job.roles_of(actor))
     job.number, job.name, job.customer = number, name, customer
     job.site, job.ship_date = site, ship_date
@@ -80,12 +83,13 @@ def update_job(
 def set_membership(
     *, actor: Person, job: Job, person: Person, role: str | None
 ) -> None:
-    """Give a person a part in a job, another part, or (None) none.
+    """Assign a person's role on a job, or (None) remove them from it.
 
     Raises
     ------
     ValidationError
-        If nobody would be left to run the job, or the part is not for this person.
+        If the job would be left without an operations manager, or the person cannot
+        have the role.
     """
     require(actor, Action.MANAGE_PEOPLE, roles=job.roles_of(actor))
     Job.objects.select_for_update().get(pk=job.pk)
@@ -99,8 +103,8 @@ def set_membership(
         assign_role(actor=actor, job=job, person=person, role=role)
     if was_managed and not managers.exists():
         msg = (
-            "A job keeps at least one operations manager: "
-            "give somebody else that part first."
+            "A job needs at least one operations manager: "
+            "give somebody else this role first."
         )
         raise ValidationError(msg, code="nobody_left")
 
@@ -109,20 +113,20 @@ def set_membership(
 def add_building(
     *, actor: Person, job: Job, document: PlanDocument, note: str = ""
 ) -> Building:
-    """Add a building to a job with the first issue of its plan and three stages.
+    """Add a building to a job, with revision 1 of its plan and three stages.
 
-    Readings the document carries are not recorded here.
+    Readings in the document are not recorded here.
 
     Raises
     ------
-    jobs.exchange.parse.DocumentError
-        With every place where the document does not fit.
+    jobs.exchange.input.json_reader.DocumentError
+        With every error of the document and its place.
     ValidationError
-        If the job has a building of this name.
+        If the job already has a building of this name.
     """
     require(actor, Action.EDIT_PLAN, roles=job.roles_of(actor))
     plan = parse_building(document).plan
-    Job.objects.select_for_update().get(pk=job.pk)  # two of one name: the second waits
+    Job.objects.select_for_update().get(pk=job.pk)  # a second of the same name waits
     building = Building(
         job=job, name=plan.name, required_checks=count_required_checks(plan)
     )
@@ -139,16 +143,16 @@ def add_building(
 def revise_plan(
     *, actor: Person, building: Building, document: PlanDocument, note: str
 ) -> PlanRevision:
-    """Issue another revision of a building's plan; the old ones are kept.
+    """Issue a new revision of a building's plan; the old ones are kept.
 
-    The building takes the name the plan now gives it, and is due for evaluation.
+    The building takes the plan's name and is marked as due for evaluation.
 
     Raises
     ------
-    jobs.exchange.parse.DocumentError
-        With every place where the document does not fit.
+    jobs.exchange.input.json_reader.DocumentError
+        With every error of the document and its place.
     ValidationError
-        If the plan in force is the same, or another building has its name.
+        If the plan is identical to the one in force, or another building has its name.
     """
     require(actor, Action.EDIT_PLAN, roles=building.roles_of(actor))
     plan = parse_building(document).plan
@@ -156,8 +160,8 @@ def revise_plan(
     current = building.current_revision()
     if sha256_of(strip_readings(document)) == current.digest:
         msg = (
-            f"This is revision {current.number}, the plan in force: nothing in it "
-            "differs. A revision needs at least one change."
+            f"This plan is identical to revision {current.number}, which is in force. "
+            "Change something before you issue a revision."
         )
         raise ValidationError(msg, code="identical")
     building.name = plan.name
@@ -175,26 +179,26 @@ def set_stage_state(
     *,
     stage: Stage | None = None,
 ) -> None:
-    """Write the state of a stage, and in a few words what blocks it.
+    """Set the state of a stage and, in a few words, what blocks it.
 
-    Called by the evaluation and the releases, in their transaction. The verification
-    stage is released when the steel may leave (ship release); the erect release is the
-    first thing that holds the erection stage.
+    Called by the evaluation and by releases, inside their transaction. The verification
+    stage is released when the steel may leave (ship release). The erect release is the
+    first thing that blocks the erection stage.
 
     Parameters
     ----------
-    building, kind : which stage it is.
+    building, kind : the stage.
     state : a `Stage.State`.
-    blocked_by : what it waits for.
+    blocked_by : what blocks it.
     stage : the row, where it is loaded already.
     """
     blocked_by = _truncate(blocked_by)
     stage = stage or Stage.objects.get(building=building, kind=kind)
-    moved = stage.state != state
-    if moved or stage.blocked_by != blocked_by:
+    changed = stage.state != state
+    if changed or stage.blocked_by != blocked_by:
         stage.state, stage.blocked_by = Stage.State(state), blocked_by
         stage.save(update_fields=["state", "blocked_by", "changed_at"])
-    if moved:
+    if changed:
         record_stage_change(stage, building)
 
 
@@ -207,9 +211,9 @@ def set_progress(
     undecided_findings: int,
     last_reading_at: datetime | None,
 ) -> None:
-    """Write what the overview shows of a building, in the caller's transaction.
+    """Save a building's progress figures. The evaluation holds the transaction.
 
-    Also save `evaluation_due_since` as the caller left it, for one statement less.
+    `evaluation_due_since` is saved too, as the caller left it: one statement less.
     """
     building.required_checks = required_checks
     building.settled_checks = settled_checks
@@ -229,36 +233,36 @@ def set_progress(
 
 
 def strip_readings(document: PlanDocument) -> dict[str, object]:
-    """Give the plan alone: a document less what was measured."""
+    """Return a document without its readings: the plan alone."""
     return {key: value for key, value in document.items() if key != "readings"}
 
 
 def count_required_checks(plan: Plan) -> int:
-    """Count the checks a plan asks for."""
+    """Count the checks that a plan requires."""
     return sum(check.required for check in build_check_sheet(plan))
 
 
 def assign_role(*, actor: Person, job: Job, person: Person, role: str) -> None:
-    """Give a person a part in a job; within a transaction that asked whether to.
+    """Assign a person's role on a job. The caller has checked permission.
 
     Raises
     ------
     ValidationError
-        If the part is none, or not for this person.
+        If the role is unknown, or the person cannot have it.
     """
     if not person.is_active:
-        msg = f"{person} has no account any more and cannot work on a job."
+        msg = f"The account of {person} is closed. Reopen it first."
         raise ValidationError(msg, code="inactive")
     if role not in JOB_ROLES:
-        known = ", ".join(part.label for part in JOB_ROLES)
-        msg = f"“{role}” is no part in a job; there are: {known}."
+        known = ", ".join(each.label for each in JOB_ROLES)
+        msg = f"“{role}” is not a role on a job. Choose one of: {known}."
         raise ValidationError(msg, code="role")
-    # Decisions about steel and concrete are an engineer's: nobody becomes one by
-    # being put on a job, least of all by their own hand.
+    # Engineers decide about steel and concrete. An operations manager must not be able
+    # to make somebody an engineer, least of all themselves.
     if role == Role.ENGINEER and person.role != Role.ENGINEER:
         msg = (
-            f"{person} has an account as {Role(person.role).label}, not as "
-            "engineer: an administrator changes that first."
+            f"{person} is {Role(person.role).label}, not engineer. An administrator "
+            "must change the account first."
         )
         raise ValidationError(msg, code="not_an_engineer")
     if job.memberships.filter(person=person, role=role).exists():
@@ -270,14 +274,14 @@ def assign_role(*, actor: Person, job: Job, person: Person, role: str) -> None:
 def remove_memberships(
     *, actor: Person, memberships: QuerySet[Membership]
 ) -> list[Membership]:
-    """Take parts in jobs away; within a transaction that asked whether to."""
-    taken = list(memberships.select_related("job").order_by("job__number"))
-    Membership.objects.filter(pk__in=[part.pk for part in taken]).delete()
+    """Remove memberships. The caller has checked permission, in the transaction."""
+    removed = list(memberships.select_related("job").order_by("job__number"))
+    Membership.objects.filter(pk__in=[each.pk for each in removed]).delete()
     MembershipEvent.objects.bulk_create(
-        MembershipEvent(job=part.job, person_id=part.person_id, role="", by=actor)
-        for part in taken
+        MembershipEvent(job=each.job, person_id=each.person_id, role="", by=actor)
+        for each in removed
     )
-    return taken
+    return removed
 
 
 def _create_revision(
@@ -301,8 +305,8 @@ def _validate_building(building: Building) -> None:
     taken = Building.objects.filter(job=building.job_id, name=building.name)
     if taken.exclude(pk=building.pk).exists():
         msg = (
-            f"This job already has a building called “{building.name}”: "
-            "give one of them another name."
+            f"This job already has a building called “{building.name}”. "
+            "Use another name."
         )
         raise ValidationError({"name": ValidationError(msg, code="taken")})
     building.full_clean(exclude=["job"])

@@ -1,4 +1,4 @@
-"""The list of jobs, one job, and the people on it."""
+"""Pages of jobs and their members."""
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -19,7 +19,7 @@ JOBS_PER_PAGE = 25
 
 @require_GET
 def job_list(request: AuthenticatedRequest) -> HttpResponse:
-    """Every job a person may see, and what can ship this week."""
+    """List the jobs a person may see, with the shipping summary."""
     form = JobFilterForm(request.GET)
     found = queries.prefetch_buildings(
         queries.find_jobs(request.user, form.to_filter())
@@ -38,7 +38,7 @@ def job_list(request: AuthenticatedRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def new_job(request: AuthenticatedRequest) -> HttpResponse:
-    """Open a job with its people."""
+    """Create a job with its members."""
     require(request.user, Action.CREATE_JOB, roles={request.user.role})
     form = NewJobForm(request.POST or None, actor=request.user)
     if form.is_valid() and (
@@ -46,7 +46,7 @@ def new_job(request: AuthenticatedRequest) -> HttpResponse:
             form, lambda: services.create_job(actor=request.user, **form.to_arguments())
         )
     ):
-        messages.success(request, f"Job {job} is open. Add its buildings next.")
+        messages.success(request, f"Job {job} created. Add its buildings next.")
         return redirect(job)
     return render(
         request, "jobs/new_job.html", {"form": form}, status=_response_status(form)
@@ -55,20 +55,21 @@ def new_job(request: AuthenticatedRequest) -> HttpResponse:
 
 @require_GET
 def job_detail(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """One job: its ship date, buildings and people."""
+    """Show one job: ship date, buildings and people."""
     return render(request, "jobs/job_detail.html", _job_context(request.user, job_id))
 
 
 @require_http_methods(["GET", "POST"])
 def edit_job(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """Change a job's words and its ship date."""
+    """Edit a job's details and ship date."""
     job = _get_job(request.user, job_id)
     require(request.user, Action.EDIT_JOB, roles=job.roles_of(request.user))
-    # The form writes what it cleans onto its instance: it gets one of its own.
+    # A model form writes cleaned values onto its instance. It gets its own, so that
+    # an invalid form leaves the heading of the page unchanged.
     form = JobForm(request.POST or None, instance=_get_job(request.user, job_id))
     if form.is_valid():
         services.update_job(actor=request.user, job=job, **form.cleaned_data)
-        messages.success(request, "Changed.")
+        messages.success(request, "Job updated.")
         return redirect(job)
     context = {"form": form, "job": job}
     return render(request, "jobs/edit_job.html", context, status=_response_status(form))
@@ -76,7 +77,7 @@ def edit_job(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 def change_membership(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """Give a person a part in a job, or take it away."""
+    """Assign a person's role on a job, or remove the person."""
     job = _get_job(request.user, job_id)
     require(request.user, Action.MANAGE_PEOPLE, roles=job.roles_of(request.user))
     form = MembershipForm(request.POST)
@@ -108,11 +109,10 @@ def _job_context(person: Person, job_id: int) -> dict[str, object]:
         "row": queries.build_job_rows([job])[0],
         "members": job.memberships.select_related("person"),
         "member_form": form,
-        "parts": services.JOB_ROLES,
         "may_edit": may(Action.EDIT_JOB, roles),
         "may_draw": may(Action.EDIT_PLAN, roles),
         "may_manage": may(Action.MANAGE_PEOPLE, roles),
-        "may_see_trail": may(Action.VIEW_AUDIT_LOG, roles),
+        "may_view_audit_log": may(Action.VIEW_AUDIT_LOG, roles),
     }
 
 

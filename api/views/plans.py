@@ -24,7 +24,7 @@ from api.request_serializers import NoteQuery
 from api.serializers.jobs import PlanIssueOut
 from api.serializers.readings import RevisionReceiptOut
 from api.services import issue_revision
-from jobs.queries import list_revisions
+from jobs.plans.revisions import list_revisions
 
 IF_NONE_MATCH = OpenApiParameter(
     "If-None-Match",

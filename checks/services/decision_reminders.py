@@ -5,9 +5,9 @@ from checks.queries.finding_groups import group_findings
 from checks.services.bulk_decisions import find_measured_by
 from core.models import Role
 from jobs.notifications import emails, mail_batches
-from jobs.notifications.models import Announcement, Letter
+from jobs.notifications.models import Email, Event
 
-REMINDER_EVENTS = (Announcement.Kind.FINDING_OPENED, Announcement.Kind.FINDING_RETURNED)
+REMINDER_EVENTS = (Event.Kind.FINDING_OPENED, Event.Kind.FINDING_RETURNED)
 
 
 def send_decision_reminders() -> int:
@@ -18,12 +18,12 @@ def send_decision_reminders() -> int:
     int : how many e-mails were sent.
     """
     mail_batches.batch_events(
-        REMINDER_EVENTS, email_kind=Letter.Kind.WAITING, role=Role.ENGINEER
+        REMINDER_EVENTS, email_kind=Email.Kind.DECISION_REMINDER, role=Role.ENGINEER
     )
-    return emails.send_due_emails(Letter.Kind.WAITING, compose_reminder)
+    return emails.send_due_emails(Email.Kind.DECISION_REMINDER, compose_reminder)
 
 
-def compose_reminder(letter: Letter) -> emails.EmailContent | None:
+def compose_reminder(letter: Email) -> emails.EmailContent | None:
     """Write the reminder for one engineer at the time of sending.
 
     Findings decided meanwhile are left out, and those whose readings the engineer

@@ -1,22 +1,21 @@
-"""Events of the record for the outbox: one call in the service that made the change.
+"""Outbox events of readings, findings, decisions and releases.
 
-The event is written in the same transaction. `jobs.notifications` decides who gets it
-and how.
+Services call these functions inside their own transaction. `jobs.notifications` sends
+e-mail and webhooks from them afterwards; `checks.views.event_text` describes them.
 """
 
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
-from checks.labels import describe_remedy, describe_topic
 from checks.models import Decision, Evaluation, Finding, FindingEvent, Release
 from core.models import Person
 from jobs.models import Building
 from jobs.notifications import calendar_feed
-from jobs.notifications.models import Announcement
+from jobs.notifications.models import Event
 from jobs.notifications.outbox import EventSubject, record_events
 
-Kind = Announcement.Kind
+Kind = Event.Kind
 EVENT_KINDS = {
     FindingEvent.Kind.OPENED: Kind.FINDING_OPENED,
     FindingEvent.Kind.FLAGGED: Kind.FINDING_RETURNED,
@@ -25,23 +24,17 @@ EVENT_KINDS = {
 
 
 def record_readings_stored(building: Building, actor: Person, count: int) -> None:
-    """Record that readings were stored: one event for an upload."""
-    description = f"{count} reading{'' if count == 1 else 's'}"
-    subject = EventSubject(
-        kind="readings",
-        pk=building.pk,
-        description=description,
-        detail={"count": count},
-    )
+    """Record that readings were stored: one event for each batch."""
+    subject = EventSubject(kind="readings", pk=building.pk, detail={"count": count})
     record_events(
         Kind.READING_STORED, building=building, actor=actor, subjects=[subject]
     )
 
 
 def record_building_evaluated(evaluation: Evaluation) -> None:
-    """Record that a building was evaluated, and update its calendar forecast."""
+    """Record an evaluation and update the calendars to its strength forecast."""
     building = evaluation.building
-    subject = EventSubject(kind="result", pk=building.pk, description=str(building))
+    subject = EventSubject(kind="result", pk=building.pk)
     record_events(
         Kind.BUILDING_EVALUATED, building=building, actor=None, subjects=[subject]
     )
@@ -59,31 +52,34 @@ def record_building_evaluated(evaluation: Evaluation) -> None:
 def record_finding_events(
     building: Building, events: Iterable[FindingEvent], actor: Person | None = None
 ) -> None:
-    """Record the steps of findings that somebody outside would act on."""
-    subjects: dict[Announcement.Kind, list[EventSubject]] = {}
+    """Record the finding events that somebody outside may have to act on."""
+    subjects_by_kind: dict[Event.Kind, list[EventSubject]] = {}
     for event in events:
         kind = EVENT_KINDS.get(FindingEvent.Kind(event.kind))
         if event.code == FindingEvent.Code.STILL_OUTSIDE:
             kind = Kind.FINDING_RETURNED
         if kind is not None:
-            subjects.setdefault(kind, []).append(_describe_finding(event.finding))
-    for kind, listed in subjects.items():
-        record_events(kind, building=building, actor=actor, subjects=listed)
+            subjects_by_kind.setdefault(kind, []).append(
+                _finding_subject(event.finding)
+            )
+    for kind, subjects in subjects_by_kind.items():
+        record_events(kind, building=building, actor=actor, subjects=subjects)
 
 
 def record_finding_decided(decision: Decision) -> None:
-    """Record a decision."""
+    """Record a decision with its order and disposition."""
     finding = decision.finding
-    order = describe_remedy(decision.remedy)
-    order = order[:1].lower() + order[1:]
+    remedy = {
+        member: str(decision.remedy[member])
+        for member in ("remedy", "scope")
+        if decision.remedy.get(member)
+    }
     record_events(
         Kind.FINDING_DECIDED,
         building=finding.building,
         actor=decision.engineer,
         subjects=[
-            _describe_finding(
-                finding, f": {order}, {decision.get_disposition_display()}"
-            )
+            _finding_subject(finding, **remedy, disposition=decision.disposition)
         ],
     )
 
@@ -93,8 +89,6 @@ def record_release_signed(release: Release) -> None:
     subject = EventSubject(
         kind="release",
         pk=release.pk,
-        description=release.get_kind_display(),
-        page=release.get_absolute_url(),
         detail={"release": release.kind, "digest": release.digest},
     )
     record_events(
@@ -105,13 +99,9 @@ def record_release_signed(release: Release) -> None:
     )
 
 
-def _describe_finding(finding: Finding, more: str = "") -> EventSubject:
+def _finding_subject(finding: Finding, **codes: str) -> EventSubject:
     return EventSubject(
-        kind="finding",
-        pk=finding.pk,
-        description=f"{describe_topic(finding.topic)}{more}",
-        page=finding.get_absolute_url(),
-        detail={"finding": finding.topic},
+        kind="finding", pk=finding.pk, detail={"finding": finding.topic, **codes}
     )
 
 

@@ -1,12 +1,12 @@
 """Who opened what, noted as a page is answered."""
 
 from core.requests import AuthenticatedRequest
-from jobs.accounts.models import Sight
+from jobs.accounts.models import ViewLogEntry
 from jobs.accounts.view_log import record_view
 from jobs.models import Building
 
 PREFETCH_PURPOSES = ("prefetch", "prerender", "preview")  # what nobody looks at yet
-Kind = Sight.Kind
+Kind = ViewLogEntry.Kind
 
 
 def log_view(

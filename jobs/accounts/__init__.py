@@ -1,1 +1,1 @@
-"""Who works here and on what: accounts, parts in jobs, invitations, who saw what."""
+"""Accounts: people, roles, invitations and the view log."""

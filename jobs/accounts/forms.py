@@ -1,4 +1,4 @@
-"""What people type about people."""
+"""Forms for people, invitations and accounts."""
 
 from typing import Any, ClassVar, cast
 
@@ -16,26 +16,26 @@ from jobs.models import Job
 
 
 class PeopleFilterForm(forms.Form):
-    """What the list of people is asked for, in its address."""
+    """Filters of the list of people, from the query string."""
 
     text = forms.CharField(
-        label="Name or address",
+        label="Name or e-mail",
         required=False,
         max_length=100,
         widget=forms.TextInput({"type": "search"}),
     )
-    role = forms.ChoiceField(choices=[("", "any role"), *Role.choices], required=False)
-    closed = forms.BooleanField(label="closed accounts", required=False)
+    role = forms.ChoiceField(choices=[("", "Any role"), *Role.choices], required=False)
+    closed = forms.BooleanField(label="Closed accounts", required=False)
 
     def to_filter(self) -> PeopleFilter:
-        """Give what can be understood of the address; the rest is left out."""
+        """Return the valid filters; invalid parameters are ignored."""
         self.is_valid()
-        given = {key: value for key, value in self.cleaned_data.items() if value}
-        return PeopleFilter(**given)
+        chosen = {key: value for key, value in self.cleaned_data.items() if value}
+        return PeopleFilter(**chosen)
 
 
 class InvitationForm(forms.Form):
-    """Whom to invite, as what, and onto which jobs."""
+    """Address, role and jobs of an invitation."""
 
     address = forms.EmailField(label="E-mail address", max_length=254)
     role = forms.ChoiceField()
@@ -43,7 +43,7 @@ class InvitationForm(forms.Form):
         label="Job numbers",
         required=False,
         max_length=2000,
-        help_text="With commas between them.",
+        help_text="Separate with commas.",
     )
 
     def __init__(self, *args: Any, actor: Person, **kwargs: Any) -> None:
@@ -56,7 +56,7 @@ class InvitationForm(forms.Form):
         self.fields["jobs"].required = not actor.is_administrator
 
     def clean_jobs(self) -> list[Job]:
-        """Find the jobs of these numbers among those one may invite onto."""
+        """Find the jobs by their numbers among those the person may invite to."""
         typed = [word.strip() for word in self.cleaned_data["jobs"].split(",")]
         numbers = list(dict.fromkeys(word for word in typed if word))
         found = {
@@ -64,20 +64,19 @@ class InvitationForm(forms.Form):
             for job in list_invitable_jobs(self.actor).filter(number__in=numbers)
         }
         if missing := [number for number in numbers if number not in found]:
-            numbered = ", ".join(missing)
-            msg = f"None of your jobs has this number: {numbered}."
+            msg = f"You have no job with this number: {', '.join(missing)}."
             raise forms.ValidationError(msg, code="unknown")
         return [found[number] for number in numbers]
 
 
 class RoleForm(forms.Form):
-    """Another role for an account."""
+    """New role of an account."""
 
     role = forms.ChoiceField(choices=Role.choices)
 
 
 class AcceptInvitationForm(UserCreationForm):
-    """The account that somebody invited makes for themselves."""
+    """The account that an invited person creates."""
 
     class Meta:
         model = Person
@@ -92,11 +91,13 @@ class AcceptInvitationForm(UserCreationForm):
             self.fields[name].required = True
         self.fields[
             "password1"
-        ].help_text = "At least 10 characters, not like your name, no common password."
+        ].help_text = (
+            "At least 10 characters. Not similar to your name, not a common password."
+        )
         self.fields["password2"].help_text = ""
 
     def to_arguments(self) -> dict[str, str]:
-        """Give what `accept` wants to know."""
+        """Return the arguments of `accept_invitation`."""
         data = self.cleaned_data
         names = ("username", "first_name", "last_name")
         return {name: data[name] for name in names} | {"password": data["password1"]}

@@ -1,4 +1,4 @@
-"""Inviting somebody, taking an invitation back, and taking one up."""
+"""Pages to invite a person, revoke an invitation and accept one."""
 
 from django.contrib import messages
 from django.contrib.auth import login
@@ -16,29 +16,39 @@ from core.form_errors import call_service
 from core.requests import AuthenticatedRequest
 from jobs.accounts import invitations, tasks
 from jobs.accounts.forms import AcceptInvitationForm, InvitationForm
+from jobs.accounts.invitations import EndReason
 from jobs.accounts.models import Invitation
 from jobs.models import Job
 
 AUTH_BACKEND = "django.contrib.auth.backends.ModelBackend"
+END_HEADINGS = {
+    EndReason.USED: "This invitation was used already",
+    EndReason.REVOKED: "This invitation was revoked",
+    EndReason.EXPIRED: "This invitation has expired",
+    EndReason.INVALID: "This invitation is no longer valid",
+}
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
 def invite_person(request: AuthenticatedRequest) -> HttpResponse:
-    """Invite somebody; this answer alone shows the link, and a letter carries it."""
+    """Invite a person; only this response and the e-mail show the link."""
     jobs = invitations.list_invitable_jobs(request.user)
     if not (request.user.is_administrator or jobs.exists()):
-        raise PermissionDenied("Whoever runs a job invites people onto it.")
-    onto = _get_preselected_job(jobs, request.GET.get("job", ""))
+        raise PermissionDenied("Only operations managers can invite people to a job.")
+    job = _get_preselected_job(jobs, request.GET.get("job", ""))
     form = InvitationForm(
         request.POST or None,
         actor=request.user,
-        initial={"jobs": onto.number if onto else ""},
+        initial={"jobs": job.number if job else ""},
     )
-    if form.is_valid() and (made := _create_invitation(request, form)):
+    if form.is_valid() and (invitation := _create_invitation(request, form)):
         site = request.build_absolute_uri("/")
-        _queue_invitation_email(made, site)
-        context = {"made": made, "link": invitations.build_link(made, site)}
+        _queue_invitation_email(invitation, site)
+        context = {
+            "invitation": invitation,
+            "link": invitations.build_link(invitation, site),
+        }
         return render(request, "jobs/accounts/invitation_created.html", context)
     status = 400 if form.is_bound else 200
     context = {"form": form, "days": invitations.INVITATION_LIFETIME.days}
@@ -46,8 +56,8 @@ def invite_person(request: AuthenticatedRequest) -> HttpResponse:
 
 
 def _get_preselected_job(jobs: QuerySet[Job], pk: str) -> Job | None:
-    known = pk.isdecimal() and len(pk) < 18
-    return jobs.filter(pk=pk).first() if known else None
+    is_key = pk.isdecimal() and len(pk) < 18
+    return jobs.filter(pk=pk).first() if is_key else None
 
 
 def _create_invitation(
@@ -60,7 +70,7 @@ def _create_invitation(
 
 
 def _queue_invitation_email(invitation: Invitation, site: str) -> None:
-    """Queue the letter; a queue that is down costs the letter, not the invitation."""
+    """Queue the e-mail; if the queue is down, the invitation is kept all the same."""
     transaction.on_commit(
         lambda: tasks.send_invitation.delay(str(invitation.pk), site), robust=True
     )
@@ -70,15 +80,15 @@ def _queue_invitation_email(invitation: Invitation, site: str) -> None:
 def withdraw_invitation(
     request: AuthenticatedRequest, invitation_id: str
 ) -> HttpResponse:
-    """Take an invitation back."""
-    seen = Invitation.objects.visible_to(request.user)
-    found = get_object_or_404(seen, pk=invitation_id)
+    """Revoke an invitation."""
+    visible = Invitation.objects.visible_to(request.user)
+    invitation = get_object_or_404(visible, pk=invitation_id)
     try:
-        invitations.revoke_invitation(actor=request.user, invitation=found)
+        invitations.revoke_invitation(actor=request.user, invitation=invitation)
     except invitations.InvitationEndedError as error:
-        messages.warning(request, str(error))
+        messages.warning(request, f"{END_HEADINGS[error.reason]}.")
     else:
-        messages.success(request, f"Revoked: {found.address}. The link is refused now.")
+        messages.success(request, f"Invitation of {invitation.address} revoked.")
     return redirect("accounts:list")
 
 
@@ -87,37 +97,33 @@ def withdraw_invitation(
 @sensitive_post_parameters("password1", "password2")
 @require_http_methods(["GET", "POST"])
 def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
-    """Make the account one was invited to, and sign in with it."""
-    found = invitations.find_invitation(token)
-    if found is None:
+    """Create the account of an invitation, and sign in with it."""
+    invitation = invitations.find_invitation(token)
+    if invitation is None:
         return render(request, "jobs/accounts/invitation_not_found.html", status=404)
-    if why_not := invitations.get_end_reason(found):
-        return _render_ended(request, found, why_not)
+    if reason := invitations.get_end_reason(invitation):
+        return _render_ended(request, invitation, reason)
+    context: dict[str, object] = {"invitation": invitation}
     if request.user.is_authenticated:
-        return render(
-            request, "jobs/accounts/already_signed_in.html", {"invitation": found}
-        )
-    form = AcceptInvitationForm(request.POST or None, address=found.address)
+        return render(request, "jobs/accounts/already_signed_in.html", context)
+    form = AcceptInvitationForm(request.POST or None, address=invitation.address)
     if form.is_valid():
         try:
             person = call_service(
                 form,
                 lambda: invitations.accept_invitation(
-                    invitation=found, **form.to_arguments()
+                    invitation=invitation, **form.to_arguments()
                 ),
             )
-        except invitations.InvitationEndedError:
-            fresh = invitations.find_invitation(token) or found
-            return _render_ended(request, fresh, invitations.get_end_reason(fresh))
+        except invitations.InvitationEndedError as error:
+            # Somebody else was faster: show when the invitation was used.
+            invitation.refresh_from_db()
+            return _render_ended(request, invitation, error.reason)
         if person is not None:
             login(request, person, AUTH_BACKEND)
             messages.success(request, f"Welcome, {person}.")
             return redirect("/")
-    context = {
-        "invitation": found,
-        "jobs": found.jobs.order_by("number"),
-        "form": form,
-    }
+    context |= {"jobs": invitation.jobs.order_by("number"), "form": form}
     status = 400 if form.is_bound else 200
     return render(
         request, "jobs/accounts/accept_invitation.html", context, status=status
@@ -125,7 +131,11 @@ def open_invitation(request: HttpRequest, token: str) -> HttpResponse:
 
 
 def _render_ended(
-    request: HttpRequest, found: Invitation, why_not: str
+    request: HttpRequest, invitation: Invitation, reason: EndReason
 ) -> HttpResponse:
-    context = {"invitation": found, "why_not": why_not}
+    context = {
+        "invitation": invitation,
+        "reason": reason.value,
+        "heading": END_HEADINGS[reason],
+    }
     return render(request, "jobs/accounts/invitation_ended.html", context, status=410)

@@ -1,13 +1,14 @@
-"""Inviting people: a link that serves once, ends by itself, and can be revoked.
+"""Invitations: a link that works once, expires, and can be revoked.
 
-The link's token is made from the invitation's key and the house's secret key, so that
-the letter can be written outside the request without the token being stored anywhere;
-of the token itself the database has the SHA-256 alone.
+The token of a link is derived from the invitation's key and `SECRET_KEY`. So a worker
+can write the e-mail without the token being stored or queued anywhere; the database has
+only its SHA-256.
 """
 
 import hashlib
 from collections.abc import Iterable
 from datetime import timedelta
+from enum import StrEnum
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.mail import EmailMessage
@@ -25,37 +26,46 @@ from jobs.models import Job, Membership
 from jobs.services import JOB_ROLES, assign_role
 
 INVITATION_LIFETIME = timedelta(days=7)
-MAX_TOKEN_LENGTH = 64  # characters
-USERNAME_TAKEN = "Somebody here has this user name: choose another."
+MAX_TOKEN_LENGTH = 64
+USERNAME_TAKEN = "This user name is taken. Choose another."
+
+
+class EndReason(StrEnum):
+    """Why an invitation can no longer be accepted."""
+
+    USED = "used"
+    REVOKED = "revoked"
+    EXPIRED = "expired"
+    INVALID = "invalid"  # the inviter may no longer invite like that
 
 
 class InvitationEndedError(Exception):
-    """An invitation was used, revoked or has expired; the text says so to people."""
+    """An invitation that was used or revoked, has expired or is no longer valid."""
 
-    def __init__(self, invitation: Invitation) -> None:
-        self.invitation = invitation
-        super().__init__(f"This invitation is {invitation.state.label} already.")
+    def __init__(self, reason: EndReason) -> None:
+        self.reason = reason
+        super().__init__(f"This invitation has ended: {reason}.")
 
 
-# ---- the link ---------------------------------------------------------------
+# ---- link -------------------------------------------------------------------
 
 
 def make_token(invitation: Invitation) -> str:
-    """Make an invitation's token; the same one for as long as the secret key."""
-    made = salted_hmac(
+    """Derive an invitation's token; stable as long as `SECRET_KEY` is."""
+    digest = salted_hmac(
         "jobs.accounts.invitation", str(invitation.pk), algorithm="sha256"
     )
-    return str(made.hexdigest())
+    return str(digest.hexdigest())
 
 
 def build_link(invitation: Invitation, site: str) -> str:
-    """Give the link that takes up an invitation, on a site such as https://host/."""
+    """Return the link of an invitation on a site such as https://host/."""
     path = reverse("accounts:invitation", args=[make_token(invitation)])
     return f"{site.rstrip('/')}{path}"
 
 
 def find_invitation(token: str) -> Invitation | None:
-    """Find the invitation of a link, whether it still stands or not."""
+    """Find the invitation of a link, open or ended."""
     if len(token) > MAX_TOKEN_LENGTH:
         return None
     found = Invitation.objects.filter(token_hash=_hash_token(token))
@@ -70,15 +80,15 @@ def _hash_token(token: str) -> str:
 
 
 def list_invitable_jobs(actor: Person) -> QuerySet[Job]:
-    """Jobs onto which a person may invite somebody."""
+    """List the jobs a person may invite to."""
     if actor.is_administrator:
         return Job.objects.all()
-    run = Membership.objects.of(actor).filter(role=Role.OPERATIONS)
-    return Job.objects.filter(pk__in=run.values("job"))
+    managed = Membership.objects.of(actor).filter(role=Role.OPERATIONS)
+    return Job.objects.filter(pk__in=managed.values("job"))
 
 
 def list_invitable_roles(actor: Person) -> tuple[Role, ...]:
-    """Roles a person may invite somebody for; the caller asked whether they may."""
+    """List the roles a person may invite for. The caller has checked permission."""
     return INVITABLE_ROLES[
         Role.ADMINISTRATOR if actor.is_administrator else Role.OPERATIONS
     ]
@@ -88,31 +98,22 @@ def list_invitable_roles(actor: Person) -> tuple[Role, ...]:
 def create_invitation(
     *, actor: Person, address: str, role: str, jobs: Iterable[Job] = ()
 ) -> Invitation:
-    """Invite somebody by e-mail address, for a role and onto jobs.
+    """Invite an e-mail address, for a role and to jobs.
 
-    An operations manager invites field leads and engineers onto jobs they run; an
-    administrator anybody onto any job, or onto none.
+    Operations managers invite field leads and engineers to jobs they manage;
+    administrators invite anybody to any job, or to none.
 
     Raises
     ------
     PermissionDenied
-        If the actor runs no job, or not all of these.
+        If the actor manages no job, or not all of these.
     ValidationError
-        If the role is not theirs to give, or the address has an account or an open
+        If the actor may not give the role, or the address has an account or an open
         invitation already.
     """
     chosen = list(jobs)
     _require_inviter(actor, chosen)
-    if role not in list_invitable_roles(actor):
-        known = " and ".join(f"{each.label}s" for each in list_invitable_roles(actor))
-        msg = f"You invite {known}; an administrator invites others."
-        raise ValidationError({"role": msg}, code="role")
-    if chosen and role not in JOB_ROLES:
-        msg = "An administrator sees every job: leave the jobs out."
-        raise ValidationError({"jobs": msg}, code="jobs")
-    if not chosen and not actor.is_administrator:
-        msg = "Name at least one of your jobs."
-        raise ValidationError({"jobs": msg}, code="jobs")
+    _validate_role_and_jobs(actor, role, chosen)
     address = address.strip()
     _require_unused_address(actor, address)
     invitation = Invitation(
@@ -133,9 +134,22 @@ def create_invitation(
     return invitation
 
 
+def _validate_role_and_jobs(actor: Person, role: str, jobs: list[Job]) -> None:
+    if role not in list_invitable_roles(actor):
+        known = " and ".join(f"{each.label}s" for each in list_invitable_roles(actor))
+        msg = f"You may invite {known}. Ask an administrator to invite others."
+        raise ValidationError({"role": msg}, code="role")
+    if jobs and role not in JOB_ROLES:
+        msg = "An administrator sees all jobs: leave this field blank."
+        raise ValidationError({"jobs": msg}, code="jobs")
+    if not jobs and not actor.is_administrator:
+        msg = "Enter at least one of your jobs."
+        raise ValidationError({"jobs": msg}, code="jobs")
+
+
 @transaction.atomic
 def revoke_invitation(*, actor: Person, invitation: Invitation) -> None:
-    """Take an invitation back; its link is refused from then on.
+    """Revoke an invitation; its link is refused from then on.
 
     Raises
     ------
@@ -146,15 +160,14 @@ def revoke_invitation(*, actor: Person, invitation: Invitation) -> None:
     if found.invited_by_id != actor.pk:
         require(actor, Action.MANAGE_ACCOUNTS, roles={actor.role})
     if found.accepted_at or found.revoked_at:
-        raise InvitationEndedError(found)
+        raise InvitationEndedError(EndReason(found.state.value))
     _mark_revoked(actor, Invitation.objects.filter(pk=found.pk))
 
 
 def revoke_open_invitations(*, actor: Person, inviter: Person) -> int:
-    """Take back what somebody has open who may not invite like that any more."""
-    return _mark_revoked(
-        actor, Invitation.objects.filter(invited_by=inviter).not_ended()
-    )
+    """Revoke the open invitations of a person who may no longer invite like that."""
+    rows = Invitation.objects.filter(invited_by=inviter).not_ended()
+    return _mark_revoked(actor, rows)
 
 
 def _mark_revoked(actor: Person, invitations: QuerySet[Invitation]) -> int:
@@ -162,42 +175,43 @@ def _mark_revoked(actor: Person, invitations: QuerySet[Invitation]) -> int:
 
 
 def _require_inviter(actor: Person, jobs: list[Job]) -> None:
-    run = set(list_invitable_jobs(actor).values_list("pk", flat=True))
+    managed = set(list_invitable_jobs(actor).values_list("pk", flat=True))
     roles = {str(actor.role)} if actor.is_administrator else set()
-    require(
-        actor,
-        Action.INVITE_PERSON,
-        roles=roles | ({str(Role.OPERATIONS)} if run else set()),
-    )
-    if strange := [job.number for job in jobs if job.pk not in run]:
-        msg = f"You do not run {', '.join(strange)}: its operations manager invites."
+    if managed:
+        roles.add(str(Role.OPERATIONS))
+    require(actor, Action.INVITE, roles=roles)
+    if others := [job.number for job in jobs if job.pk not in managed]:
+        msg = (
+            f"You do not manage {', '.join(others)}. Ask its operations manager to "
+            "invite."
+        )
         raise PermissionDenied(msg)
 
 
 def _require_unused_address(actor: Person, address: str) -> None:
     if Person.objects.filter(email__iexact=address).exists():
         msg = (
-            "Somebody with this address has an account here: put them on the job from "
-            "its page, or ask an administrator."
+            "This address already has an account. Add the person on the page of the "
+            "job, or ask an administrator."
         )
         raise ValidationError({"address": msg}, code="account")
     before = Invitation.objects.filter(address__iexact=address)
     if before.open().exists():
         raise _open_invitation_error()
-    # One that expired makes room for the next, and stays on record as expired; not
-    # one that somebody made since the line above.
+    # An expired invitation makes room for the next one and stays in the record as
+    # expired. The date is checked again: another may have been made meanwhile.
     _mark_revoked(actor, before.not_ended().filter(expires_at__lte=now()))
 
 
 def _open_invitation_error() -> ValidationError:
     msg = (
-        "This address has an open invitation. Whoever made it, or an administrator, "
-        "revokes it first if the link was lost."
+        "This address has an open invitation. If its link was lost, the inviter or an "
+        "administrator must revoke it first."
     )
     return ValidationError({"address": msg}, code="invited")
 
 
-# ---- taking it up -----------------------------------------------------------
+# ---- accepting --------------------------------------------------------------
 
 
 @transaction.atomic
@@ -209,16 +223,16 @@ def accept_invitation(
     last_name: str,
     password: str,
 ) -> Person:
-    """Make the account somebody was invited to, with its parts in jobs.
+    """Create the invited person's account with its memberships.
 
-    The password was validated by the form. Of two at once, one is refused.
+    The form has validated the password. Of two requests at once, one is refused.
 
     Raises
     ------
     InvitationEndedError
-        If it was used, revoked or expired, or whoever made it may not any more.
+        If it has ended, or the inviter may no longer invite like that.
     ValidationError
-        If somebody took the user name meanwhile.
+        If the user name was taken meanwhile.
     """
     found = Invitation.objects.select_for_update().get(pk=invitation.pk)
     jobs = _get_valid_jobs(found)
@@ -249,57 +263,53 @@ def accept_invitation(
     return person
 
 
-def get_end_reason(invitation: Invitation) -> str:
-    """Say why an invitation cannot be taken up; empty if it can."""
+def get_end_reason(invitation: Invitation) -> EndReason | None:
+    """Return why an invitation can no longer be accepted; None if it can."""
     try:
         _get_valid_jobs(invitation)
-    except InvitationEndedError:
-        state = invitation.state
-        if state is Invitation.State.OPEN:
-            return "withdrawn"
-        return str(state.label)
-    return ""
+    except InvitationEndedError as error:
+        return error.reason
+    return None
 
 
 def _get_valid_jobs(invitation: Invitation) -> list[Job]:
-    """Give the jobs it still leads onto: those its maker still runs."""
-    maker = Person.objects.get(pk=invitation.invited_by_id)
-    if invitation.state is not Invitation.State.OPEN or not maker.is_active:
-        raise InvitationEndedError(invitation)
-    still = (
-        list_invitable_jobs(maker)
-        .filter(pk__in=invitation.jobs.values("pk"))
-        .order_by("number")
-    )
-    jobs = list(still)
-    if not jobs and not maker.is_administrator:
-        raise InvitationEndedError(invitation)
-    if invitation.role not in list_invitable_roles(maker):
-        raise InvitationEndedError(invitation)
+    """Return the jobs an invitation leads to: those its inviter still manages."""
+    state = invitation.state
+    if state is not Invitation.State.OPEN:
+        raise InvitationEndedError(EndReason(state.value))
+    inviter = Person.objects.get(pk=invitation.invited_by_id)
+    managed = list_invitable_jobs(inviter)
+    jobs = list(managed.filter(pk__in=invitation.jobs.values("pk")).order_by("number"))
+    if (
+        not inviter.is_active
+        or not (jobs or inviter.is_administrator)
+        or invitation.role not in list_invitable_roles(inviter)
+    ):
+        raise InvitationEndedError(EndReason.INVALID)
     return jobs
 
 
-# ---- the letter -------------------------------------------------------------
+# ---- e-mail -----------------------------------------------------------------
 
 
 def email_invitation(invitation_id: str, site: str) -> bool:
-    """Write to who was invited, if it still stands; give whether it was sent."""
+    """E-mail an invitation if it is still open; True if it was sent."""
     found = Invitation.objects.select_related("invited_by").filter(pk=invitation_id)
     invitation = found.first()
-    if invitation is None or get_end_reason(invitation):
+    if invitation is None or get_end_reason(invitation) is not None:
         return False
     if _hash_token(make_token(invitation)) != invitation.token_hash:
-        return False  # made with another secret key: this link would lead nowhere
-    maker = invitation.invited_by
+        return False  # `SECRET_KEY` was changed since: this link would not work
+    inviter = invitation.invited_by
     context = {
         "invitation": invitation,
         "jobs": list(invitation.jobs.order_by("number")),
         "link": build_link(invitation, site),
     }
-    letter = EmailMessage(
-        subject=" ".join(f"{maker} invites you to Padstone".split()),
+    message = EmailMessage(
+        subject=" ".join(f"{inviter} invites you to Padstone".split()),
         body=render_to_string("jobs/emails/invitation.txt", context),
         to=[invitation.address],
-        reply_to=[maker.email] if maker.email else None,
+        reply_to=[inviter.email] if inviter.email else None,
     )
-    return bool(letter.send())
+    return bool(message.send())

@@ -1,4 +1,4 @@
-"""Invitations, how parts in jobs changed, and who opened what."""
+"""Invitations and the view log."""
 
 import uuid
 from typing import ClassVar, Self
@@ -15,29 +15,29 @@ from core.models import Person, Role
 
 
 class InvitationQuerySet(models.QuerySet["Invitation"]):
-    """The names people ask for."""
+    """Query helpers for `Invitation`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Invitations a person made; an administrator sees them all."""
+        """Filter to invitations the person made; administrators see all."""
         return self if person.is_administrator else self.filter(invited_by=person)
 
     def not_ended(self) -> Self:
-        """Neither used nor revoked; some may have expired."""
+        """Filter to those neither used nor revoked; some may have expired."""
         return self.filter(accepted_at=None, revoked_at=None)
 
     def open(self) -> Self:
-        """Invitations that can still be taken up."""
+        """Filter to invitations that can still be accepted."""
         return self.not_ended().filter(expires_at__gt=now())
 
 
 class Invitation(models.Model):
-    """Somebody asked to make an account, by a link that serves once.
+    """An invitation to create an account, by a link that works once.
 
-    Of the link's token the SHA-256 alone is stored.
+    Only the SHA-256 of the link's token is stored.
     """
 
     class State(models.TextChoices):
-        """Whether it can still be taken up, and if not, why."""
+        """Open, or why the invitation can no longer be accepted."""
 
         OPEN = "open", "open"
         USED = "used", "used"
@@ -76,9 +76,9 @@ class Invitation(models.Model):
     class Meta:
         ordering: ClassVar = ["-invited_at", "pk"]
         triggers: ClassVar = [
-            pgtrigger.Protect(name="stays", operation=pgtrigger.Delete),
+            pgtrigger.Protect(name="no_delete", operation=pgtrigger.Delete),
             pgtrigger.ReadOnly(
-                name="as_it_was_made",
+                name="fixed_fields",
                 fields=["address", "role", "token_hash", "invited_by", "expires_at"],
             ),
             pgtrigger.Protect(
@@ -92,14 +92,14 @@ class Invitation(models.Model):
             models.UniqueConstraint(
                 Lower("address"),
                 condition=Q(accepted_at=None, revoked_at=None),
-                name="jobs_invitation_open_once_per_address",
+                name="accounts_invitation_open_once_per_address",
             ),
             models.CheckConstraint(
-                condition=Q(role__in=Role.values), name="jobs_invitation_role_known"
+                condition=Q(role__in=Role.values), name="accounts_invitation_role_known"
             ),
             models.CheckConstraint(
                 condition=Q(expires_at__gt=F("invited_at")),
-                name="jobs_invitation_expires_after_it_was_made",
+                name="accounts_invitation_expires_after_creation",
             ),
             models.CheckConstraint(
                 condition=Q(accepted_at=None, accepted_by=None)
@@ -108,12 +108,12 @@ class Invitation(models.Model):
                     accepted_by__isnull=False,
                     revoked_at=None,
                 ),
-                name="jobs_invitation_used_by_somebody",
+                name="accounts_invitation_accepted_by_person",
             ),
             models.CheckConstraint(
                 condition=Q(revoked_at=None, revoked_by=None)
                 | Q(revoked_at__isnull=False, revoked_by__isnull=False),
-                name="jobs_invitation_revoked_by_somebody",
+                name="accounts_invitation_revoked_by_person",
             ),
         ]
 
@@ -122,7 +122,7 @@ class Invitation(models.Model):
 
     @property
     def state(self) -> State:
-        """How it stands now."""
+        """The state at this moment."""
         if self.accepted_at:
             return self.State.USED
         if self.expires_at <= (self.revoked_at or now()):
@@ -130,43 +130,16 @@ class Invitation(models.Model):
         return self.State.REVOKED if self.revoked_at else self.State.OPEN
 
 
-class MembershipEvent(models.Model):
-    """A part in a job given, changed or taken away, for the record."""
-
-    job = models.ForeignKey("jobs.Job", models.PROTECT, related_name="+")
-    person = models.ForeignKey(
-        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
-    )
-    role = models.CharField(
-        max_length=20, choices=Role, blank=True, help_text="Empty: taken off the job."
-    )
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
-    at = models.DateTimeField(auto_now_add=True)
-
-    class Meta:
-        ordering: ClassVar = ["job", "pk"]
-        triggers: ClassVar = [append_only()]
-        constraints: ClassVar = [
-            models.CheckConstraint(
-                condition=Q(role__in=["", *Role.values]),
-                name="jobs_membership_event_role_known",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.person}, {self.get_role_display() or 'taken off'}"
-
-
-class Sight(models.Model):
-    """That a person opened something of a building; once for each day."""
+class ViewLogEntry(models.Model):
+    """A page of a building that a person opened, logged once a day."""
 
     class Kind(models.TextChoices):
-        """What was opened; `object_id` is its key."""
+        """Kind of page; `object_id` is the key of the building, finding or release."""
 
         BUILDING = "building", "opened the building"
         FINDING = "finding", "opened a finding"
         RELEASE = "release", "opened a release"
-        RELEASE_PDF = "release_pdf", "took a release's PDF"
+        RELEASE_PDF = "release_pdf", "downloaded a release's PDF"
 
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
@@ -177,7 +150,7 @@ class Sight(models.Model):
     kind = models.CharField(max_length=20, choices=Kind)
     object_id = models.PositiveBigIntegerField()
     day = models.DateField()
-    at = models.DateTimeField(auto_now_add=True, help_text="The first time that day.")
+    at = models.DateTimeField(auto_now_add=True, help_text="First view that day.")
 
     class Meta:
         ordering: ClassVar = ["building", "pk"]
@@ -185,15 +158,15 @@ class Sight(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(
                 fields=["person", "kind", "object_id", "day"],
-                name="jobs_sight_once_a_day",
+                name="accounts_view_once_a_day",
             ),
             models.CheckConstraint(
                 condition=Q(kind__in=["building", "finding", "release", "release_pdf"]),
-                name="jobs_sight_kind_known",
+                name="accounts_view_kind_known",
             ),
         ]
         indexes: ClassVar = [
-            models.Index(fields=["building", "at"], name="jobs_sight_of_building")
+            models.Index(fields=["building", "at"], name="accounts_view_by_building")
         ]
 
     def __str__(self) -> str:

@@ -1,4 +1,4 @@
-"""What the pages about people read: each a constant number of queries."""
+"""Queries for the pages of people, each a constant number."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -15,7 +15,7 @@ from jobs.accounts.models import Invitation
 from jobs.models import Membership
 
 PEOPLE_PER_PAGE = 50
-MAX_NAMED_JOBS = 4  # beside a person; the rest is counted
+MAX_NAMED_JOBS = 4  # in a row of the list; the rest is counted
 MAX_LISTED_JOBS = 200  # on a person's own page
 MAX_LISTED_EVENTS = 50
 MAX_ENDED_INVITATIONS = 20
@@ -23,7 +23,7 @@ MAX_ENDED_INVITATIONS = 20
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PeopleFilter:
-    """What the address asks the list of people for."""
+    """Filters of the list of people."""
 
     text: str = ""
     role: str = ""
@@ -32,7 +32,7 @@ class PeopleFilter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PersonRow:
-    """A person with the first of their parts in jobs, and how many more there are."""
+    """A person with their first memberships, and the number of the others."""
 
     person: Person
     memberships: tuple[Membership, ...]
@@ -40,26 +40,26 @@ class PersonRow:
 
 
 def may_see_people(actor: Person) -> bool:
-    """Whether the page of people is for this person: they run a job, or the house."""
+    """Return True for operations managers and administrators."""
     roles = {str(actor.role)}
     if not may(Action.VIEW_PEOPLE, roles):
-        part = Membership.objects.of(actor).filter(role=Role.OPERATIONS)
-        roles |= {str(Role.OPERATIONS)} if part.exists() else set()
+        managed = Membership.objects.of(actor).filter(role=Role.OPERATIONS)
+        roles |= {str(Role.OPERATIONS)} if managed.exists() else set()
     return may(Action.VIEW_PEOPLE, roles)
 
 
 def filter_visible_people(actor: Person) -> QuerySet[Person]:
-    """Everybody, for an administrator; else who works on a job the actor runs."""
+    """Filter to the members of jobs the actor manages; administrators see all."""
     if actor.is_administrator:
         return Person.objects.all()
-    mates = Membership.objects.filter(job__in=list_invitable_jobs(actor).values("pk"))
-    return Person.objects.filter(Q(pk__in=mates.values("person")) | Q(pk=actor.pk))
+    members = Membership.objects.filter(job__in=list_invitable_jobs(actor).values("pk"))
+    return Person.objects.filter(Q(pk__in=members.values("person")) | Q(pk=actor.pk))
 
 
 def paginate_people(
     actor: Person, filters: PeopleFilter, page: str | None
 ) -> tuple[Page[Person], list[PersonRow]]:
-    """Give one page of the people somebody may see, each with parts in jobs."""
+    """Return one page of the people the actor may see, with their memberships."""
     people = filter_visible_people(actor).filter(is_active=not filters.closed)
     for word in filters.text.split():
         people = people.filter(
@@ -76,16 +76,16 @@ def paginate_people(
 
 
 def _build_person_rows(actor: Person, people: list[Person]) -> list[PersonRow]:
-    parts: Any = filter_visible_memberships(actor).filter(person__in=people)
-    parts = parts.annotate(
+    memberships: Any = filter_visible_memberships(actor).filter(person__in=people)
+    memberships = memberships.annotate(
         rank=Window(
             RowNumber(), partition_by=F("person"), order_by=F("job__number").desc()
         ),
         total=Window(Count("pk"), partition_by=F("person")),
     ).filter(rank__lte=MAX_NAMED_JOBS)
     by_person: dict[int, list[Any]] = {}
-    for part in parts.order_by("-job__number"):
-        by_person.setdefault(part.person_id, []).append(part)
+    for membership in memberships.order_by("-job__number"):
+        by_person.setdefault(membership.person_id, []).append(membership)
     rows = []
     for person in people:
         named = by_person.get(person.pk, [])
@@ -97,16 +97,16 @@ def _build_person_rows(actor: Person, people: list[Person]) -> list[PersonRow]:
 
 
 def filter_visible_memberships(actor: Person) -> QuerySet[Membership]:
-    """Give parts in jobs that somebody may see from the page of people."""
-    parts = Membership.objects.select_related("job")
+    """Filter to memberships the actor may see on the pages of people."""
+    memberships = Membership.objects.select_related("job")
     if actor.is_administrator:
-        return parts
-    return parts.filter(job__in=list_invitable_jobs(actor).values("pk"))
+        return memberships
+    return memberships.filter(job__in=list_invitable_jobs(actor).values("pk"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PersonDetails:
-    """All that the page of one person shows."""
+    """Content of the page of one person."""
 
     person: Person
     memberships: tuple[Membership, ...]
@@ -116,20 +116,20 @@ class PersonDetails:
 
 
 def get_person_details(actor: Person, person: Person) -> PersonDetails:
-    """Gather what somebody may see of a person; what ends with an account only they."""
-    parts = (
+    """Collect what `actor` may see of `person`; account details for administrators."""
+    memberships = (
         filter_visible_memberships(actor).filter(person=person).order_by("-job__number")
     )
     events: tuple[AccountEvent, ...] = ()
     devices = tokens = 0
     if actor.is_administrator:
-        of_theirs = AccountEvent.objects.filter(person=person).select_related("by")
-        events = tuple(of_theirs.order_by("-pk")[:MAX_LISTED_EVENTS])
+        log = AccountEvent.objects.filter(person=person).select_related("by")
+        events = tuple(log.order_by("-pk")[:MAX_LISTED_EVENTS])
         devices = Device.objects.of(person).signed_in().count()
         tokens = AuthToken.objects.filter(user=person).count()
     return PersonDetails(
         person=person,
-        memberships=tuple(parts[:MAX_LISTED_JOBS]),
+        memberships=tuple(memberships[:MAX_LISTED_JOBS]),
         events=events,
         device_count=devices,
         token_count=tokens,
@@ -138,19 +138,19 @@ def get_person_details(actor: Person, person: Person) -> PersonDetails:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InvitationLists:
-    """The invitations somebody may see: those that wait, and the last that ended."""
+    """The open invitations a person may see, and the last that ended."""
 
     open: tuple[Invitation, ...]
     ended: tuple[Invitation, ...]
 
 
 def list_invitations(actor: Person) -> InvitationLists:
-    """Gather the invitations a person made; an administrator sees everybody's."""
-    seen = Invitation.objects.visible_to(actor)
-    told = seen.select_related("invited_by", "accepted_by", "revoked_by")
-    told = told.prefetch_related("jobs")
-    waiting = seen.open().values("pk")
+    """List the invitations a person made; administrators see all."""
+    visible = Invitation.objects.visible_to(actor)
+    rows = visible.select_related("invited_by", "accepted_by", "revoked_by")
+    rows = rows.prefetch_related("jobs")
+    open_keys = visible.open().values("pk")
     return InvitationLists(
-        open=tuple(told.filter(pk__in=waiting)),
-        ended=tuple(told.exclude(pk__in=waiting)[:MAX_ENDED_INVITATIONS]),
+        open=tuple(rows.filter(pk__in=open_keys)),
+        ended=tuple(rows.exclude(pk__in=open_keys)[:MAX_ENDED_INVITATIONS]),
     )

@@ -1,7 +1,7 @@
-"""Changing accounts: roles, closing and opening again, ending every sign-in.
+"""Changes to accounts: role, closing, reopening, ending all sessions.
 
-Accounts are never deleted: what their people recorded, decided and signed stands.
-Only an administrator changes one, and never their own, so one always remains.
+Accounts are never deleted, because the record refers to them. Only an administrator
+changes an account, and never their own, so that one administrator always remains.
 """
 
 from dataclasses import dataclass
@@ -22,14 +22,14 @@ AccountEventKind = AccountEvent.Kind
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AccountChange:
-    """What a change of an account brought with it.
+    """Consequences of a change to an account.
 
     Attributes
     ----------
-    taken_off : job numbers the person was the engineer of, and is not any more.
-    unmanaged : job numbers that nobody with an open account runs now.
-    revoked : how many of their open invitations were revoked.
-    sessions, tokens : how many were ended.
+    removed_from : numbers of the jobs where the person is no longer the engineer.
+    unmanaged_jobs : numbers of the jobs left without an active operations manager.
+    revoked_invitations : number of their open invitations that were revoked.
+    ended_sessions, ended_tokens : numbers of sessions and tokens that were ended.
     """
 
     removed_from: tuple[str, ...] = ()
@@ -41,43 +41,43 @@ class AccountChange:
 
 @transaction.atomic
 def change_role(*, actor: Person, person: Person, role: str) -> AccountChange:
-    """Give an account another role.
+    """Change the role of an account.
 
-    Parts as engineer end with the role of one. Open invitations of theirs are
-    revoked, for they were made with the rights of the old role.
+    Memberships as engineer end with the engineer's role. Open invitations by the person
+    are revoked, because they rest on the rights of the old role.
 
     Raises
     ------
     PermissionDenied
-        If the actor is no administrator, or not any more.
+        If the actor is not an administrator (any more).
     ValidationError
-        If it is their own account, or no such role.
+        If it is their own account, or the role is unknown.
     """
     person = _lock_account(actor, person)
     if role not in Role.values:
         known = ", ".join(str(each.label) for each in Role)
-        raise ValidationError({"role": f"There are these roles: {known}."})
+        raise ValidationError({"role": f"Choose one of these roles: {known}."})
     before = Role(person.role)
     if before == role:
         return AccountChange()
-    taken: list[Membership] = []
+    removed: list[Membership] = []
     if before == Role.ENGINEER:
-        parts = Membership.objects.of(person).filter(role=Role.ENGINEER)
-        taken = remove_memberships(actor=actor, memberships=parts)
+        memberships = Membership.objects.of(person).filter(role=Role.ENGINEER)
+        removed = remove_memberships(actor=actor, memberships=memberships)
     person.role = Role(role)
     person.save(update_fields=["role"])
     _record_event(
         actor, person, AccountEventKind.ROLE, f"{before.label} to {Role(role).label}"
     )
     return AccountChange(
-        removed_from=tuple(part.job.number for part in taken),
+        removed_from=tuple(each.job.number for each in removed),
         revoked_invitations=revoke_open_invitations(actor=actor, inviter=person),
     )
 
 
 @transaction.atomic
 def close_account(*, actor: Person, person: Person) -> AccountChange:
-    """Let somebody sign in no more; what they did stays, and so do their parts.
+    """Close an account: no more sign-in; record and memberships stay.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def close_account(*, actor: Person, person: Person) -> AccountChange:
 
 @transaction.atomic
 def reopen_account(*, actor: Person, person: Person) -> None:
-    """Let somebody sign in again, with the password they had.
+    """Reopen an account, with the password it had.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def reopen_account(*, actor: Person, person: Person) -> None:
     person = _lock_account(actor, person)
     if person.is_active:
         return
-    end_all_access(person)  # none that outlived the closing comes back to life
+    end_all_access(person)  # a session that survived the closing must not revive
     person.is_active = True
     person.save(update_fields=["is_active"])
     _record_event(actor, person, AccountEventKind.REOPENED)
@@ -119,68 +119,68 @@ def reopen_account(*, actor: Person, person: Person) -> None:
 
 @transaction.atomic
 def sign_out_everywhere(*, actor: Person, person: Person) -> AccountChange:
-    """End every session and token of somebody; they may sign in again.
+    """End all sessions and tokens of a person, who may sign in again.
 
     Raises
     ------
     PermissionDenied
-        If the actor is no administrator.
+        If the actor is not an administrator.
     """
     require(actor, Action.MANAGE_ACCOUNTS, roles={actor.role})
     sessions, tokens = end_all_access(person)
-    words = f"{_count_text(sessions, 'session')}, {_count_text(tokens, 'token')}"
-    _record_event(actor, person, AccountEventKind.SIGNED_OUT, words)
+    note = f"{_count_text(sessions, 'session')}, {_count_text(tokens, 'token')}"
+    _record_event(actor, person, AccountEventKind.SIGNED_OUT, note)
     return AccountChange(ended_sessions=sessions, ended_tokens=tokens)
 
 
 @transaction.atomic
 def record_password_link(*, actor: Person, person: Person) -> None:
-    """Note that somebody is sent a link to set a new password; the caller sends it.
+    """Record that a person is sent a password link; the caller sends it.
 
-    The link goes to them alone: nobody else, not an administrator either, can set
-    the password under which they sign.
+    The link goes to the person alone. Nobody else may set the password they sign with,
+    not even an administrator.
 
     Raises
     ------
     PermissionDenied
-        If the actor is no administrator, or not any more.
+        If the actor is not an administrator (any more).
     ValidationError
         If it is their own account, it is closed, or it has no e-mail address.
     """
     person = _lock_account(actor, person)
     if not person.is_active:
-        raise ValidationError("This account is closed: open it again first.")
+        raise ValidationError("This account is closed. Reopen it first.")
     if not person.email:
-        raise ValidationError(f"{person} has no e-mail address to write to.")
+        raise ValidationError(f"{person} has no e-mail address.")
     _record_event(actor, person, AccountEventKind.PASSWORD)
 
 
 def _lock_account(actor: Person, person: Person) -> Person:
-    """Hold the account, and every administrator's with it.
+    """Lock the account together with all administrators' accounts.
 
-    Two administrators who close each other's accounts at once follow each other, so
-    that the second finds what the first did: whoever acts is an administrator still,
-    and remains one.
+    Two administrators who close each other's account at once then run one after the
+    other, and the second is refused: an administrator always remains.
     """
     require(actor, Action.MANAGE_ACCOUNTS, roles={actor.role})
     if actor.pk == person.pk:
-        msg = "Nobody changes their own account: another administrator does."
+        msg = "You cannot change your own account. Ask another administrator."
         raise ValidationError(msg, code="own")
-    runs = Q(role=Role.ADMINISTRATOR, is_active=True)
-    held = Person.objects.select_for_update(no_key=True).filter(Q(pk=person.pk) | runs)
-    found = {each.pk: each for each in held.order_by("pk")}
-    if actor.pk not in found:
-        msg = "Your account was changed meanwhile: you are no administrator any more."
+    administrators = Q(role=Role.ADMINISTRATOR, is_active=True)
+    rows = Person.objects.select_for_update(no_key=True)
+    rows = rows.filter(Q(pk=person.pk) | administrators)
+    locked = {each.pk: each for each in rows.order_by("pk")}
+    if actor.pk not in locked:
+        msg = "Your account was changed meanwhile: you are no longer an administrator."
         raise PermissionDenied(msg)
-    return found[person.pk]
+    return locked[person.pk]
 
 
 def _list_unmanaged_jobs(person: Person) -> tuple[str, ...]:
-    """Numbers of the jobs that only this person ran."""
-    runs = Membership.objects.filter(role=Role.OPERATIONS)
-    theirs = runs.filter(person=person).values("job")
-    others = runs.filter(job__in=theirs, person__is_active=True).values("job")
-    left = runs.filter(person=person).exclude(job__in=others)
+    """List the numbers of jobs that only this person managed."""
+    managers = Membership.objects.filter(role=Role.OPERATIONS)
+    theirs = managers.filter(person=person)
+    others = managers.filter(job__in=theirs.values("job"), person__is_active=True)
+    left = theirs.exclude(job__in=others.values("job"))
     return tuple(left.order_by("job__number").values_list("job__number", flat=True))
 
 

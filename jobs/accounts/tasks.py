@@ -1,4 +1,4 @@
-"""Background work with people: each task calls one service."""
+"""Celery tasks of the accounts."""
 
 from celery import shared_task
 
@@ -8,5 +8,5 @@ from jobs.accounts import invitations
 
 @shared_task(**EMAIL_TASK_OPTIONS)
 def send_invitation(invitation_id: str, site: str) -> None:
-    """Write to who was invited; where the mail server is down, later."""
+    """E-mail an invitation; retried while the mail server is down."""
     invitations.email_invitation(invitation_id, site)

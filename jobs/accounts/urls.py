@@ -1,4 +1,4 @@
-"""Addresses of the people, their accounts, and invitations."""
+"""URLs of people, accounts and invitations."""
 
 from django.urls import path
 

@@ -1,21 +1,22 @@
-"""Who opened what: noted once for each person, thing and day."""
+"""View log: who opened which page, once a person, page and day."""
 
 from django.utils.timezone import localdate
 
 from core.models import Person
-from jobs.accounts.models import Sight
+from jobs.accounts.models import ViewLogEntry
 from jobs.models import Building
 
 
 def record_view(
     *, actor: Person, building: Building, kind: str, object_id: int
 ) -> None:
-    """Note that somebody opened something of a building; one statement."""
-    sight = Sight(
+    """Record that a person opened a page of a building; one statement."""
+    entry = ViewLogEntry(
         person=actor,
         building=building,
-        kind=Sight.Kind(kind),
+        kind=ViewLogEntry.Kind(kind),
         object_id=object_id,
         day=localdate(),
     )
-    Sight.objects.bulk_create([sight], ignore_conflicts=True)
+    # The unique constraint drops a second view on the same day.
+    ViewLogEntry.objects.bulk_create([entry], ignore_conflicts=True)

@@ -1,4 +1,4 @@
-"""The people: a list of them, one of them, and what an administrator changes."""
+"""Pages of people, and an administrator's changes to accounts."""
 
 from collections.abc import Callable
 
@@ -21,7 +21,7 @@ from jobs.accounts.services import AccountChange
 
 @require_GET
 def people_list(request: AuthenticatedRequest) -> HttpResponse:
-    """Show who works here, and who is invited."""
+    """List people and invitations."""
     _require_people_access(request.user)
     form = PeopleFilterForm(request.GET)
     page, rows = queries.paginate_people(
@@ -41,83 +41,87 @@ def people_list(request: AuthenticatedRequest) -> HttpResponse:
 
 @require_GET
 def person_detail(request: AuthenticatedRequest, person_id: int) -> HttpResponse:
-    """Show one person: role, jobs, and for an administrator what can be changed."""
+    """Show one person; administrators can change the account here."""
     return _render_person(request, _get_person(request, person_id), RoleForm())
 
 
 @require_POST
 def submit_role(request: AuthenticatedRequest, person_id: int) -> HttpResponse:
-    """Give an account another role."""
-    found = _get_person(request, person_id)
+    """Change the role of an account."""
+    person = _get_person(request, person_id)
     form = RoleForm(request.POST)
     if not form.is_valid():
         require(request.user, Action.MANAGE_ACCOUNTS, roles={request.user.role})
-        return _render_person(request, found, form, status=400)
+        return _render_person(request, person, form, status=400)
     role = form.cleaned_data["role"]
 
-    def act() -> AccountChange:
-        return services.change_role(actor=request.user, person=found, role=role)
+    def change() -> AccountChange:
+        return services.change_role(actor=request.user, person=person, role=role)
 
-    return _apply_change(request, found, act, f"{found} is {Role(role).label} now.")
+    return _apply_change(
+        request, person, change, f"{person} is now {Role(role).label}."
+    )
 
 
 @require_POST
 def submit_account_closing(
     request: AuthenticatedRequest, person_id: int
 ) -> HttpResponse:
-    """Let somebody sign in no more."""
-    found = _get_person(request, person_id)
+    """Close an account."""
+    person = _get_person(request, person_id)
 
-    def act() -> AccountChange:
-        return services.close_account(actor=request.user, person=found)
+    def change() -> AccountChange:
+        return services.close_account(actor=request.user, person=person)
 
-    return _apply_change(request, found, act, f"The account of {found} is closed.")
+    return _apply_change(request, person, change, f"Account of {person} closed.")
 
 
 @require_POST
 def submit_account_reopening(
     request: AuthenticatedRequest, person_id: int
 ) -> HttpResponse:
-    """Let somebody sign in again."""
-    found = _get_person(request, person_id)
+    """Reopen an account."""
+    person = _get_person(request, person_id)
 
-    def act() -> AccountChange:
-        services.reopen_account(actor=request.user, person=found)
+    def change() -> AccountChange:
+        services.reopen_account(actor=request.user, person=person)
         return AccountChange()
 
-    return _apply_change(request, found, act, f"{found} can sign in again.")
+    return _apply_change(request, person, change, f"Account of {person} reopened.")
 
 
 @require_POST
 def sign_out_person(request: AuthenticatedRequest, person_id: int) -> HttpResponse:
-    """End every session and token of somebody."""
-    found = _get_person(request, person_id)
+    """End all sessions and tokens of a person."""
+    person = _get_person(request, person_id)
 
-    def act() -> AccountChange:
-        return services.sign_out_everywhere(actor=request.user, person=found)
+    def change() -> AccountChange:
+        return services.sign_out_everywhere(actor=request.user, person=person)
 
-    return _apply_change(request, found, act, f"{found} is signed out everywhere.")
+    return _apply_change(request, person, change, f"{person} signed out everywhere.")
 
 
 @require_POST
 def send_password_email(request: AuthenticatedRequest, person_id: int) -> HttpResponse:
-    """Send somebody a link to set a new password."""
-    found = _get_person(request, person_id)
+    """E-mail a person a link to set a new password."""
+    person = _get_person(request, person_id)
     site = request.build_absolute_uri("/")
 
-    def act() -> AccountChange:
-        services.record_password_link(actor=request.user, person=found)
+    def change() -> AccountChange:
+        services.record_password_link(actor=request.user, person=person)
         transaction.on_commit(
-            lambda: email_password_link.delay(found.pk, site), robust=True
+            lambda: email_password_link.delay(person.pk, site), robust=True
         )
         return AccountChange()
 
-    return _apply_change(request, found, act, f"A letter to {found} is on its way.")
+    return _apply_change(request, person, change, f"Password link sent to {person}.")
 
 
 def _require_people_access(actor: Person) -> None:
     if not queries.may_see_people(actor):
-        raise PermissionDenied("The people are for whoever runs a job, or the house.")
+        raise PermissionDenied(
+            "Only operations managers and administrators can see this page."
+        )
 
 
 def _get_person(request: AuthenticatedRequest, person_id: int) -> Person:
@@ -131,7 +135,7 @@ def _apply_change(
     call_change: Callable[[], AccountChange],
     success_message: str,
 ) -> HttpResponse:
-    """Change an account and tell what came with it, or what speaks against it."""
+    """Call a change of an account, and show its consequences or its errors."""
     try:
         changed = call_change()
     except ValidationError as error:
@@ -141,12 +145,16 @@ def _apply_change(
     messages.success(request, success_message)
     if changed.removed_from:
         jobs = ", ".join(changed.removed_from)
-        messages.warning(request, f"No engineer any more, and taken off: {jobs}.")
+        messages.warning(request, f"No longer engineer; removed from: {jobs}.")
     if changed.unmanaged_jobs:
         jobs = ", ".join(changed.unmanaged_jobs)
-        messages.warning(request, f"Nobody runs these jobs now: {jobs}.")
+        messages.warning(
+            request,
+            request,
+            f"These jobs have no active operations manager now: {jobs}.",
+        )
     if changed.revoked_invitations:
-        messages.warning(request, "Open invitations of theirs are revoked.")
+        messages.warning(request, "Their open invitations were revoked.")
     return redirect("accounts:person", person.pk)
 
 
@@ -157,8 +165,8 @@ def _render_person(
     if not form.is_bound:
         form.initial = {"role": person.role}
     context = {
-        "found": person,
-        "seen": queries.get_person_details(request.user, person),
+        "person": person,
+        "details": queries.get_person_details(request.user, person),
         "role_form": form,
         "manages": manages,
         "may_change": manages and person.pk != request.user.pk,

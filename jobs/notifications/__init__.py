@@ -1,1 +1,1 @@
-"""What happens on a job, told to people by letter, to programs, and to calendars."""
+"""Notifications: event outbox, e-mail, webhooks and calendar feeds."""

@@ -1,8 +1,8 @@
-"""Ship dates and the strength gates' forecasts as iCalendar (RFC 5545).
+"""Calendar feed of ship dates and strength forecasts as iCalendar (RFC 5545).
 
-A person's calendar has an address of its own that needs no sign-in, so that other
-programs can read it; of that address only a digest is kept, and it can be taken back.
-It holds what the person may see at the moment it is read.
+The feed has a secret address that needs no sign-in, so that calendar programs can read
+it. Only its hash is stored, and it can be revoked. The feed holds what its owner may
+see at the moment it is read.
 """
 
 import hashlib
@@ -27,79 +27,79 @@ if TYPE_CHECKING:
     from icalendar import Event, Timezone
 
 PRODUCT_ID = "-//Padstone//Dates//EN"
-PAST_DATE_RETENTION = timedelta(days=180)  # how long a date stays once it is past
-CANCELLED_DATE_RETENTION = timedelta(days=90)  # and one that was cancelled
+PAST_DATE_RETENTION = timedelta(days=180)
+CANCELLED_DATES_SHOWN = timedelta(days=90)
 REFRESH_INTERVAL = timedelta(hours=1)
 CalendarDateKind = CalendarDate.Kind
 
 
 def update_ship_date(job: Job) -> None:
-    """Bring calendars up to a job's ship date, in the transaction that changed it."""
-    which = {"kind": CalendarDateKind.SHIP, "job": job, "building": None}
-    _update_date(job.ship_date, f"Ships: {job}", f"{job.customer}\n{job.site}", **which)
+    """Update the calendar to a job's ship date. The caller holds the transaction."""
+    key = {"kind": CalendarDateKind.SHIP, "job": job, "building": None}
+    _update_date(job.ship_date, f"Ships: {job}", f"{job.customer}\n{job.site}", **key)
 
 
 def update_strength_forecast(building: Building, day: date | None, note: str) -> None:
-    """Bring calendars up to the day a strength gate is likely to open.
+    """Update the calendar date of the day a strength gate is likely to open.
 
     Parameters
     ----------
-    building : whose gate.
-    day : the day; None where it cannot be told, or the gate is open.
-    note : what else is known of it, and what it is not.
+    building : the building of the gate.
+    day : the day; None where there is no forecast, or the gate is open.
+    note : range of the forecast, and its caution.
     """
     likely = "Concrete likely strong enough"
-    # Most buildings have no forecast; their job is not fetched for it.
+    # Most buildings have no forecast: do not fetch the job for them.
     summary = "" if day is None else f"{likely}: {building.job.number} {building}"
-    which = {
+    key = {
         "kind": CalendarDateKind.STRENGTH,
         "job_id": building.job_id,
         "building": building,
     }
-    _update_date(day, summary, note, **which)
+    _update_date(day, summary, note, **key)
 
 
-def _update_date(day: date | None, summary: str, note: str, **which: Any) -> None:
-    held = CalendarDate.objects.filter(**which).select_for_update().first()
-    if held is None:
+def _update_date(day: date | None, summary: str, note: str, **key: Any) -> None:
+    row = CalendarDate.objects.filter(**key).select_for_update().first()
+    if row is None:
         if day is not None:
-            said = {"day": day, "summary": summary, "note": note}
-            CalendarDate.objects.get_or_create(**which, defaults=said)
+            values = {"day": day, "summary": summary, "note": note}
+            CalendarDate.objects.get_or_create(**key, defaults=values)
         return
-    before = (held.day, held.summary, held.note, held.cancelled)
-    held.cancelled = day is None
+    before = (row.day, row.summary, row.note, row.cancelled)
+    row.cancelled = day is None
     if day is not None:
-        held.day, held.summary, held.note = day, summary, note
-    if before != (held.day, held.summary, held.note, held.cancelled):
-        held.sequence += 1
-        held.save()
+        row.day, row.summary, row.note = day, summary, note
+    if before != (row.day, row.summary, row.note, row.cancelled):
+        row.sequence += 1
+        row.save()
 
 
 @transaction.atomic
 def create_calendar_key(*, actor: Person) -> str:
-    """Give a person a new secret address, and take the old one back.
+    """Create a new secret calendar address; the old one is revoked.
 
     Returns
     -------
-    str : the address, which is never shown again.
+    str : the URL, which is never shown again.
     """
     token = secrets.token_urlsafe(32)
     CalendarKey.objects.filter(person=actor).delete()
-    CalendarKey.objects.create(person=actor, digest=_sha256_hex(token.encode()))
+    CalendarKey.objects.create(person=actor, token_hash=_sha256_hex(token.encode()))
     return public_url(reverse("notifications:calendar", args=[token]))
 
 
 @transaction.atomic
 def revoke_calendar_key(*, actor: Person) -> None:
-    """Take a person's secret address back; calendars that read it get nothing more."""
+    """Revoke a person's calendar address."""
     CalendarKey.objects.filter(person=actor).delete()
 
 
 def find_calendar_key(token: str) -> CalendarKey | None:
-    """Find whose address this is; None for one taken back, or of a closed account."""
+    """Find the key of an address; None if revoked, or the account is closed."""
     return (
         CalendarKey.objects.filter(
-            digest=_sha256_hex(token.encode()), person__is_active=True
+            token_hash=_sha256_hex(token.encode()), person__is_active=True
         )
         .select_related("person")
         .first()
@@ -108,7 +108,7 @@ def find_calendar_key(token: str) -> CalendarKey | None:
 
 @dataclass(frozen=True, slots=True)
 class CalendarFeed:
-    """A calendar as it is sent."""
+    """A rendered calendar with its HTTP validators."""
 
     body: bytes
     etag: str
@@ -116,26 +116,26 @@ class CalendarFeed:
 
     @property
     def last_modified(self) -> str:
-        """When it last said something else, as HTTP writes it."""
+        """Time of the last change, as an HTTP date."""
         return http_date(self.changed_at.timestamp())
 
 
 def render_feed(key: CalendarKey) -> CalendarFeed:
-    """Write a person's calendar, and note when it last said something else.
+    """Render a person's calendar and save the time of its last change.
 
-    Its own time of change, and not that of the dates in it: somebody who is put on a
-    job, or taken off one, sees other dates though none was changed.
+    That time is not the latest `changed_at` of the dates: a person who is added to a
+    job or removed from one sees other dates although none of them changed.
     """
     body = _render_calendar(_list_dates(key.person))
-    digest = _sha256_hex(body)
-    if digest != key.body_digest or key.body_changed_at is None:
-        key.body_digest, key.body_changed_at = digest, now()
-        key.save(update_fields=["body_digest", "body_changed_at"])
-    return CalendarFeed(body, f'"{digest}"', key.body_changed_at)
+    body_hash = _sha256_hex(body)
+    if body_hash != key.body_hash or key.body_changed_at is None:
+        key.body_hash, key.body_changed_at = body_hash, now()
+        key.save(update_fields=["body_hash", "body_changed_at"])
+    return CalendarFeed(body, f'"{body_hash}"', key.body_changed_at)
 
 
 def _list_dates(person: Person) -> Iterable[CalendarDate]:
-    shown = Q(cancelled=False) | Q(changed_at__gt=now() - CANCELLED_DATE_RETENTION)
+    shown = Q(cancelled=False) | Q(changed_at__gt=now() - CANCELLED_DATES_SHOWN)
     return (
         CalendarDate.objects.filter(shown, day__gte=localdate() - PAST_DATE_RETENTION)
         .filter(job__in=Job.objects.visible_to(person))
@@ -145,7 +145,7 @@ def _list_dates(person: Person) -> Iterable[CalendarDate]:
 
 
 def _render_calendar(dates: Iterable[CalendarDate]) -> bytes:
-    from icalendar import Calendar  # takes long to load, and is seldom needed
+    from icalendar import Calendar  # slow to import, seldom needed
 
     calendar = Calendar()
     calendar.add("prodid", PRODUCT_ID)
@@ -163,7 +163,7 @@ def _render_calendar(dates: Iterable[CalendarDate]) -> bytes:
 
 
 def _placeholder_component() -> "Timezone":
-    """Write what stands where there is no date: one component at least (3.6)."""
+    """Return a placeholder component: RFC 5545 3.6 requires at least one."""
     from icalendar import Timezone, TimezoneStandard
 
     standard = TimezoneStandard()
@@ -177,9 +177,9 @@ def _placeholder_component() -> "Timezone":
 
 
 def _render_event(row: CalendarDate) -> "Event":
-    """Write one date: an event of that whole day that takes nobody's time.
+    """Render one date as an all-day, TRANSPARENT event.
 
-    Without a METHOD the stamp says when it was last changed (section 3.8.7.2).
+    Without a METHOD, DTSTAMP is the time of the last change (section 3.8.7.2).
     """
     from icalendar import Event
 
@@ -195,7 +195,7 @@ def _render_event(row: CalendarDate) -> "Event":
     event.add("url", public_url(page))
     event.add("status", "CANCELLED" if row.cancelled else expected)
     event.add("sequence", row.sequence)
-    event.add("created", row.made_at)
+    event.add("created", row.created_at)
     event.add("last-modified", row.changed_at)
     event.add("transp", "TRANSPARENT")
     return event

@@ -1,4 +1,4 @@
-"""The morning's digest: what can ship this week, what stops the rest, what is new."""
+"""Daily summary for operations managers: what can ship, is blocked, is new."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -11,152 +11,164 @@ from django.utils.timezone import now
 from core.models import Role
 from jobs.models import Job, Membership
 from jobs.notifications import emails
-from jobs.notifications.models import Announcement, Letter, LetterChoices
+from jobs.notifications.event_text import EventText, describe_event
+from jobs.notifications.models import Email, EmailPreferences, Event
 from jobs.queries import ShippingSummary, summarise_shipping
 
-SEND_WINDOW = timedelta(
-    hours=6
-)  # from its hour on: a digest is for the beginning of a day
-SETTLING_TIME = timedelta(minutes=10)  # longer than any transaction takes to be seen
-FIRST_LOOK_BACK = timedelta(days=1)  # the first one
+SEND_WINDOW = timedelta(hours=6)  # after the send hour; later it waits for the next day
+# An event becomes visible when its transaction ends: longer than any takes.
+SETTLING_TIME = timedelta(minutes=10)
+FIRST_LOOK_BACK = timedelta(days=1)
 MAX_LOOK_BACK = timedelta(days=7)
-MAX_NEWS_EVENTS = 60  # of what is new; the rest is counted
-EventKind = Announcement.Kind
+MAX_NEWS_EVENTS = 60  # listed; the rest is counted
+EventKind = Event.Kind
 NEWS_LABELS = {
     EventKind.FINDING_OPENED: ("new finding", "new findings"),
-    EventKind.FINDING_RETURNED: ("finding to decide again", "findings to decide again"),
+    EventKind.FINDING_RETURNED: (
+        "finding needs a decision again",
+        "findings need a decision again",
+    ),
     EventKind.FINDING_DECIDED: ("decision", "decisions"),
     EventKind.RELEASE_SIGNED: ("release", "releases"),
 }
 
 
 @dataclass(frozen=True, slots=True)
+class NewsItem:
+    """One event and its description."""
+
+    event: Event
+    text: EventText
+
+
+@dataclass(frozen=True, slots=True)
 class JobNews:
-    """What is new on one job, in the order in which it happened."""
+    """The news of one job, oldest first."""
 
     job: Job
-    events: tuple[Announcement, ...]
+    items: tuple[NewsItem, ...]
 
 
 def create_due_summaries() -> int:
-    """Let this morning's digest be due to everybody whose morning it is.
+    """Create the e-mail for operations managers whose local send hour has come.
 
-    To each operations manager of a job, by the clock of their time zone, once a day.
+    At most one a person and day; the e-mail's key makes sure of it.
 
     Returns
     -------
-    int : how many have one due that had none.
+    int : number of e-mails created.
     """
     managers = Membership.objects.filter(role=Role.OPERATIONS).values("person")
-    people = emails.filter_recipients(Letter.Kind.DIGEST).filter(pk__in=managers)
-    chosen = {
-        row.person_id: row for row in LetterChoices.objects.filter(person__in=people)
-    }
+    people = emails.filter_recipients(Email.Kind.DAILY_SUMMARY).filter(pk__in=managers)
+    saved = EmailPreferences.objects.filter(person__in=people)
+    preferences = {row.person_id: row for row in saved}
     at = now()
     rows = []
     for person in people:
-        zone = emails.get_time_zone(chosen.get(person.pk) or LetterChoices())
-        here = at.astimezone(zone)
-        begins = here.replace(
+        chosen = preferences.get(person.pk) or EmailPreferences()
+        local = at.astimezone(emails.get_time_zone(chosen))
+        send_at = local.replace(
             hour=settings.DIGEST_HOUR, minute=0, second=0, microsecond=0
         )
-        if begins <= here < begins + SEND_WINDOW:
-            key = f"digest:{person.pk}:{here.date().isoformat()}"
-            rows.append(Letter(key=key, kind=Letter.Kind.DIGEST, person=person))
-    known = Letter.objects.filter(key__in=[row.key for row in rows])
-    taken = set(known.values_list("key", flat=True))
-    fresh = [row for row in rows if row.key not in taken]
-    # Two at once: what the other made meanwhile is there, and stays as it is.
-    Letter.objects.bulk_create(fresh, ignore_conflicts=True)
+        if send_at <= local < send_at + SEND_WINDOW:
+            key = f"daily_summary:{person.pk}:{local.date().isoformat()}"
+            rows.append(Email(key=key, kind=Email.Kind.DAILY_SUMMARY, person=person))
+    known = Email.objects.filter(key__in=[row.key for row in rows])
+    existing = set(known.values_list("key", flat=True))
+    fresh = [row for row in rows if row.key not in existing]
+    # Another worker may create the same key meanwhile: its row stands.
+    Email.objects.bulk_create(fresh, ignore_conflicts=True)
     return len(fresh)
 
 
-def compose_summary(letter: Letter) -> emails.EmailContent | None:
-    """Say what a digest says; None where nothing changed since the one before."""
-    before = (
-        Letter.objects.filter(person=letter.person, kind=letter.kind, pk__lt=letter.pk)
-        .filter(outcome__in=[Letter.Outcome.SENT, Letter.Outcome.UNNEEDED])
+def compose_summary(email: Email) -> emails.EmailContent | None:
+    """Compose a daily summary; None where nothing changed since the one before."""
+    previous = (
+        Email.objects.filter(person=email.person, kind=email.kind, pk__lt=email.pk)
+        .filter(outcome__in=[Email.Outcome.SENT, Email.Outcome.UNNEEDED])
         .order_by("-pk")
         .first()
     )
-    answer = summarise_shipping(letter.person)
-    stands = _hash_shipping(answer)
-    news, more = _collect_news(letter, _news_start(letter, before))
-    stood = _last_sent_hash(letter)
-    if not news and stands == stood:
+    shipping = summarise_shipping(email.person)
+    content_hash = _hash_shipping(shipping)
+    news, unlisted = _collect_news(email, _news_start(email, previous))
+    if not news and content_hash == _last_sent_hash(email):
         return None
     return emails.EmailContent(
-        subject=_subject_line(answer, news, more),
+        subject=_subject_line(shipping, news, unlisted),
         template="jobs/emails/daily_summary",
-        context={"shipping": answer, "news": news, "more": more},
-        content_hash=stands,
+        context={"shipping": shipping, "news": news, "unlisted": unlisted},
+        content_hash=content_hash,
     )
 
 
-def _news_start(letter: Letter, before: Letter | None) -> datetime:
-    """Say since when there is news: where the one before ended, a week at most."""
-    if before is None:
-        return letter.made_at - FIRST_LOOK_BACK - SETTLING_TIME
-    return max(before.made_at, letter.made_at - MAX_LOOK_BACK) - SETTLING_TIME
+def _news_start(email: Email, previous: Email | None) -> datetime:
+    """Return when the news begin: where the previous ended, at most a week ago."""
+    if previous is None:
+        return email.created_at - FIRST_LOOK_BACK - SETTLING_TIME
+    start = max(previous.created_at, email.created_at - MAX_LOOK_BACK)
+    return start - SETTLING_TIME
 
 
-def _last_sent_hash(letter: Letter) -> str:
-    """Say where things stood in the last digest that was sent."""
-    said = Letter.objects.filter(
-        person=letter.person, kind=letter.kind, outcome=Letter.Outcome.SENT
+def _last_sent_hash(email: Email) -> str:
+    """Return the content hash of the last summary that was sent."""
+    sent = Email.objects.filter(
+        person=email.person, kind=email.kind, outcome=Email.Outcome.SENT
     )
-    last = said.order_by("-pk").values_list("standing", flat=True).first()
+    last = sent.order_by("-pk").values_list("content_hash", flat=True).first()
     return _hash_of_nothing() if last is None else last
 
 
-def _collect_news(letter: Letter, since: datetime) -> tuple[tuple[JobNews, ...], int]:
-    """Gather what is new on the jobs its reader sees now; the rest is counted.
+def _collect_news(email: Email, start: datetime) -> tuple[tuple[JobNews, ...], int]:
+    """Collect the news of the jobs the recipient sees now, and count the unlisted.
 
-    Up to some minutes ago, so that what is written at this moment is neither told
-    twice nor left out: the next one begins where this one ends.
+    The window ends `SETTLING_TIME` before the e-mail was created. The next one begins
+    there, so that an event written at this moment is neither repeated nor lost.
     """
-    seen = Job.objects.visible_to(letter.person)
-    found = Announcement.objects.filter(
-        job__in=seen,
+    jobs = Job.objects.visible_to(email.person)
+    found = Event.objects.filter(
+        job__in=jobs,
         kind__in=NEWS_LABELS,
-        at__gt=since,
-        at__lte=letter.made_at - SETTLING_TIME,
+        at__gt=start,
+        at__lte=email.created_at - SETTLING_TIME,
     )
     rows = list(
-        found.select_related("job", "building", "person").order_by(
+        found.select_related("job", "building", "actor").order_by(
             "job__ship_date", "job__number", "pk"
         )[:MAX_NEWS_EVENTS]
     )
-    more = found.count() - len(rows) if len(rows) == MAX_NEWS_EVENTS else 0
-    by_job: dict[int, list[Announcement]] = {}
+    unlisted = found.count() - len(rows) if len(rows) == MAX_NEWS_EVENTS else 0
+    by_job: dict[Job, list[NewsItem]] = {}
     for row in rows:
-        by_job.setdefault(row.job_id, []).append(row)
-    return tuple(JobNews(each[0].job, tuple(each)) for each in by_job.values()), more
+        by_job.setdefault(row.job, []).append(NewsItem(row, describe_event(row)))
+    return tuple(JobNews(job, tuple(items)) for job, items in by_job.items()), unlisted
 
 
-def _subject_line(shipping: ShippingSummary, news: Iterable[JobNews], more: int) -> str:
-    lines = [line for each in news for line in each.events]
+def _subject_line(
+    shipping: ShippingSummary, news: Iterable[JobNews], unlisted: int
+) -> str:
+    kinds = [item.event.kind for each in news for item in each.items]
     parts = []
     if shipping.total:
         parts.append(f"{shipping.can_ship} of {shipping.total} due this week can ship")
-    for kind, (one, many) in NEWS_LABELS.items():
-        count = sum(line.kind == kind for line in lines)
-        if count and not more:
-            parts.append(f"{count} {one if count == 1 else many}")
-    if more:
-        parts.append(f"{len(lines) + more} things new")
+    if unlisted:
+        parts.append(f"{len(kinds) + unlisted} updates")
+    else:
+        for kind, (one, many) in NEWS_LABELS.items():
+            if count := kinds.count(kind):
+                parts.append(f"{count} {one if count == 1 else many}")
     text = ", ".join(parts) or "nothing is due this week any more"
     return f"Padstone: {text}"
 
 
 def _hash_shipping(shipping: ShippingSummary) -> str:
-    """Digest where things stand; that a day has passed is no change."""
-    named = [
+    """Hash the shipping summary, ignoring the date: a day that passes is no change."""
+    listed = [
         f"{row.building.pk} {row.blocker}"
         for _, row in (*shipping.ready, *shipping.stopped)
     ]
     counts = (shipping.released, shipping.ready_count, shipping.stopped_count)
-    return _sha256_hex(f"{counts} {shipping.late_count} {named}")
+    return _sha256_hex(f"{counts} {shipping.late_count} {listed}")
 
 
 def _hash_of_nothing() -> str:

@@ -1,15 +1,14 @@
-"""Letters: who wants which, and how each is sent once or not at all.
+"""E-mail: preferences, unsubscribe links, and sending at most once.
 
-A letter is due from when its row is there; the row's key makes it one, however often
-a task runs. It is then written and sent *at most once*: the mark that it was sent is
-committed before it is handed to the mail server, so that a worker that dies in
-between loses a letter rather than sending it twice. That is chosen knowingly: each
-says only what the pages say, the next digest covers what a failed one did not, and
-people who get the same letter over and over stop reading it. A server that cannot be
-reached costs nothing, because it is reached first and the mark is made after; but
-what was not sent within `STALE` is old news and is left.
+An e-mail is due from when its row exists; the row's key makes it unique, however often
+a task runs. The outcome `sent` is committed before the message goes to the mail server,
+so a worker that dies in between loses the message rather than sending it twice. That is
+on purpose: an e-mail repeats what the pages show, the next daily summary covers what a
+lost one did not, and people stop reading what arrives twice. A mail server that is down
+costs nothing, because the connection is opened first. What was not sent within
+`MAX_EMAIL_AGE` is old news and is dropped.
 
-What a letter says is gathered when it is sent, from what its reader may see then.
+The content is collected when the e-mail is sent, from what the recipient may see then.
 """
 
 import logging
@@ -35,27 +34,24 @@ from django.utils import timezone
 from django.utils.timezone import now
 
 from core.models import Person
-from jobs.notifications.models import Letter, LetterChoices
+from jobs.notifications.models import Email, EmailPreferences
 
 logger = logging.getLogger(__name__)
 
 MAX_EMAIL_AGE = timedelta(days=1)
-OPTIONAL_KINDS = (
-    Letter.Kind.DIGEST,
-    Letter.Kind.WAITING,
-)  # which a person can turn off
+OPTIONAL_KINDS = (Email.Kind.DAILY_SUMMARY, Email.Kind.DECISION_REMINDER)
 MAX_SUBJECT_LENGTH = 120
-_signer = Signer(salt="jobs.notifications.emails.stop")
+_signer = Signer(salt="jobs.notifications.emails.unsubscribe")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EmailContent:
-    """What a letter says.
+    """Subject and body of an e-mail.
 
     Attributes
     ----------
-    template : its two templates, without their endings `.txt` and `.html`.
-    standing : digest of where things stand in it, to tell whether that changed.
+    template : name of its two templates, without `.txt` and `.html`.
+    content_hash : SHA-256 that shows whether the next one would say anything new.
     """
 
     subject: str
@@ -64,54 +60,55 @@ class EmailContent:
     content_hash: str = ""
 
 
-ComposeEmail = Callable[[Letter], EmailContent | None]
+ComposeEmail = Callable[[Email], EmailContent | None]
 
 
 def public_url(path: str) -> str:
-    """Give the public address of a page."""
+    """Return the public URL of a page."""
     return f"{settings.PUBLIC_URL.rstrip('/')}{path}"
 
 
-def get_preferences(person: Person) -> LetterChoices:
-    """Give what a person chose, or what holds until they do."""
-    return LetterChoices.objects.get_or_create(person=person)[0]
+def get_preferences(person: Person) -> EmailPreferences:
+    """Return a person's e-mail preferences, created with the defaults if missing."""
+    return EmailPreferences.objects.get_or_create(person=person)[0]
 
 
-def get_time_zone(choices: LetterChoices) -> ZoneInfo:
-    """Give the time zone of a person's day."""
-    return ZoneInfo(choices.time_zone or settings.TIME_ZONE)
+def get_time_zone(preferences: EmailPreferences) -> ZoneInfo:
+    """Return the time zone of a person's day."""
+    return ZoneInfo(preferences.time_zone or settings.TIME_ZONE)
 
 
 @transaction.atomic
 def save_preferences(
-    *, actor: Person, digest: bool, waiting: bool, time_zone: str
+    *, actor: Person, daily_summary: bool, decision_reminder: bool, time_zone: str
 ) -> None:
-    """Keep which letters a person wants, and their time zone.
+    """Save which e-mails a person wants, and their time zone.
 
     Raises
     ------
     ValidationError
-        If there is no such time zone.
+        If the time zone is unknown.
     """
-    choices = get_preferences(actor)
-    choices.digest, choices.waiting = digest, waiting
-    choices.time_zone = time_zone
+    preferences = get_preferences(actor)
+    preferences.daily_summary = daily_summary
+    preferences.decision_reminder = decision_reminder
+    preferences.time_zone = time_zone
     try:
-        get_time_zone(choices)
+        get_time_zone(preferences)
     except (OSError, ValueError):
-        msg = f"There is no time zone “{time_zone}”; one looks like America/Denver."
+        msg = f"Unknown time zone “{time_zone}”. Use a name such as America/Denver."
         raise ValidationError({"time_zone": msg}, code="zone") from None
-    choices.save()
+    preferences.save()
 
 
-def unsubscribe_url(choices: LetterChoices, kind: str) -> str:
-    """Give the link that turns a kind of letter off, for whoever has the letter."""
-    token = _signer.sign(f"{choices.stop_key.hex}.{kind}")
+def unsubscribe_url(preferences: EmailPreferences, kind: str) -> str:
+    """Return the signed link that unsubscribes from one kind of e-mail."""
+    token = _signer.sign(f"{preferences.unsubscribe_key.hex}.{kind}")
     return public_url(reverse("notifications:unsubscribe", args=[token]))
 
 
 def read_unsubscribe_kind(token: str) -> str:
-    """Say which kind of letter a link turns off; empty where nobody signed it."""
+    """Return the kind of e-mail a link is for; empty if the signature is wrong."""
     try:
         _, _, kind = _signer.unsign(token).partition(".")
     except BadSignature:
@@ -120,56 +117,57 @@ def read_unsubscribe_kind(token: str) -> str:
 
 
 def unsubscribe(token: str) -> None:
-    """Turn the letters off that a signed link is for; twice is once."""
+    """Turn off the e-mails a signed link is for; safe to repeat."""
     kind = read_unsubscribe_kind(token)
     if kind:
         key = UUID(_signer.unsign(token).partition(".")[0])
-        LetterChoices.objects.filter(stop_key=key).update(**{kind: False})
+        rows = EmailPreferences.objects.filter(unsubscribe_key=key)
+        rows.update(**{kind: False})
 
 
 def filter_recipients(kind: str) -> QuerySet[Person]:
-    """People who can get letters and did not turn this kind off."""
+    """Filter to people with an address who did not turn this kind off."""
     people = Person.objects.filter(is_active=True).exclude(email="")
     if kind in OPTIONAL_KINDS:
-        off = LetterChoices.objects.filter(**{kind: False})
+        off = EmailPreferences.objects.filter(**{kind: False})
         people = people.exclude(pk__in=off.values("person"))
     return people
 
 
-def send_due_emails(kind: Letter.Kind, compose: ComposeEmail) -> int:
-    """Send the letters of one kind that are due.
+def send_due_emails(kind: Email.Kind, compose: ComposeEmail) -> int:
+    """Send the e-mails of one kind that are due.
 
-    One that cannot be written is logged and holds up no other; one that the mail
-    server refuses is not tried again, and ends this run: the next goes on behind it.
+    One that cannot be composed is logged and delays no other. One that the mail server
+    refuses is not tried again and ends this run; the next run continues after it.
 
     Parameters
     ----------
-    kind : which letters.
-    compose : says what is in one, or None where there is nothing to say any more.
+    kind : which e-mails.
+    compose : returns the content, or None where there is nothing to report any more.
 
     Returns
     -------
-    int : how many were sent.
+    int : number of e-mails sent.
     """
-    due = Letter.objects.filter(
-        kind=kind, settled_at=None, made_at__gt=now() - MAX_EMAIL_AGE
+    due = Email.objects.filter(
+        kind=kind, processed_at=None, created_at__gt=now() - MAX_EMAIL_AGE
     ).order_by("pk")
     keys = list(due.values_list("pk", flat=True))
     if not keys:
         return 0
     sent = 0
-    with _open_connection() as mailbox:
-        if mailbox is None:
+    with _open_connection() as connection:
+        if connection is None:
             return 0
         for pk in keys:
             try:
                 message = _claim_email(pk, compose)
             except Exception:
-                logger.exception("Letter %s could not be written.", pk)
+                logger.exception("E-mail %s could not be composed.", pk)
                 continue
             if message is None:
                 continue
-            if not _send_message(pk, message, mailbox):
+            if not _send_message(pk, message, connection):
                 break
             sent += 1
     return sent
@@ -177,89 +175,90 @@ def send_due_emails(kind: Letter.Kind, compose: ComposeEmail) -> int:
 
 @contextmanager
 def _open_connection() -> Iterator[BaseEmailBackend | None]:
-    """Reach the mail server before anything is marked as sent; None if it is down."""
-    mailbox: BaseEmailBackend = get_connection()
+    """Connect to the mail server before anything is marked as sent; None if down."""
+    connection: BaseEmailBackend = get_connection()
     try:
-        mailbox.open()
+        connection.open()
     except (OSError, SMTPException):
-        logger.exception("The mail server cannot be reached; letters wait.")
+        logger.exception("The mail server cannot be reached; e-mails stay due.")
         yield None
         return
     try:
-        yield mailbox
+        yield connection
     finally:
         try:
-            mailbox.close()
+            connection.close()
         except (OSError, SMTPException):
-            logger.exception("The mail server ended the connection.")
+            logger.exception("The mail server closed the connection.")
 
 
 def _claim_email(pk: int, compose: ComposeEmail) -> EmailMultiAlternatives | None:
-    """Write a letter and mark it as sent; None if another worker did, or it is void."""
+    """Compose an e-mail and mark it as sent; None if claimed elsewhere or unneeded."""
     with transaction.atomic(durable=True):
-        letter = (
-            Letter.objects.select_for_update(of=("self",), skip_locked=True)
+        email = (
+            Email.objects.select_for_update(of=("self",), skip_locked=True)
             .select_related("person", "job")
-            .filter(pk=pk, settled_at=None)
+            .filter(pk=pk, processed_at=None)
             .first()
         )
-        if letter is None:
+        if email is None:
             return None
-        choices = get_preferences(letter.person)
-        draft, message = None, None
-        if filter_recipients(letter.kind).filter(pk=letter.person_id).exists():
-            with timezone.override(get_time_zone(choices)):
-                draft = compose(letter)
-                if draft is not None:
-                    message = _build_message(letter, draft, choices)
-        letter.settled_at = now()
-        letter.outcome = Letter.Outcome.SENT if draft else Letter.Outcome.UNNEEDED
-        if draft:
-            letter.standing = draft.content_hash
-        letter.save(update_fields=["settled_at", "outcome", "standing"])
+        preferences = get_preferences(email.person)
+        content, message = None, None
+        if filter_recipients(email.kind).filter(pk=email.person_id).exists():
+            with timezone.override(get_time_zone(preferences)):
+                content = compose(email)
+                if content is not None:
+                    message = _build_message(email, content, preferences)
+        email.processed_at = now()
+        email.outcome = Email.Outcome.SENT if content else Email.Outcome.UNNEEDED
+        if content:
+            email.content_hash = content.content_hash
+        email.save(update_fields=["processed_at", "outcome", "content_hash"])
     return message
 
 
 def _build_message(
-    letter: Letter, draft: EmailContent, choices: LetterChoices
+    email: Email, content: EmailContent, preferences: EmailPreferences
 ) -> EmailMultiAlternatives:
-    """Put a letter together: plain text and HTML, each complete."""
+    """Build a message with a plain text and an HTML part, each complete."""
     headers = {"Auto-Submitted": "auto-generated"}  # RFC 3834 section 5
-    stop = ""
-    if letter.kind in OPTIONAL_KINDS:
-        stop = unsubscribe_url(choices, letter.kind)
-        headers["List-Unsubscribe"] = f"<{stop}>"  # RFC 2369 section 3.2
+    link = ""
+    if email.kind in OPTIONAL_KINDS:
+        link = unsubscribe_url(preferences, email.kind)
+        headers["List-Unsubscribe"] = f"<{link}>"  # RFC 2369 section 3.2
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"  # RFC 8058
-    subject = " ".join(draft.subject.split())[:MAX_SUBJECT_LENGTH]
+    # A subject with a line break would be refused as header injection.
+    subject = " ".join(content.subject.split())[:MAX_SUBJECT_LENGTH]
     context = {
-        **draft.context,
+        **content.context,
         "subject": subject,
-        "reader": letter.person,
+        "recipient": email.person,
         "public": settings.PUBLIC_URL.rstrip("/"),
-        "stop": stop,
+        "unsubscribe_url": link,
     }
     message = EmailMultiAlternatives(
         subject=subject,
-        body=render_to_string(f"{draft.template}.txt", context),
-        to=[letter.person.email],
+        body=render_to_string(f"{content.template}.txt", context),
+        to=[email.person.email],
         headers=headers,
     )
     message.attach_alternative(
-        render_to_string(f"{draft.template}.html", context), "text/html"
+        render_to_string(f"{content.template}.html", context), "text/html"
     )
     return message
 
 
 def _send_message(
-    pk: int, message: EmailMultiAlternatives, mailbox: BaseEmailBackend
+    pk: int, message: EmailMultiAlternatives, connection: BaseEmailBackend
 ) -> bool:
-    """Send a letter that is marked as sent; note it if that was not so."""
+    """Send a message already marked as sent; record a failure if it is refused."""
     try:
-        mailbox.send_messages([message])
+        connection.send_messages([message])
     except Exception as error:
-        logger.exception("Letter %s was not taken.", pk)
-        Letter.objects.filter(pk=pk).update(
-            outcome=Letter.Outcome.FAILED, fault=type(error).__name__
+        logger.exception("E-mail %s was refused.", pk)
+        Email.objects.filter(pk=pk).update(
+            outcome=Email.Outcome.FAILED, error=type(error).__name__
         )
         return False
     return True

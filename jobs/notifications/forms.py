@@ -1,4 +1,4 @@
-"""What people choose about letters, and type about webhooks."""
+"""Forms for e-mail preferences and webhooks."""
 
 from functools import cache
 from typing import Any
@@ -9,13 +9,13 @@ from django.conf import settings
 
 from core.models import Person
 from jobs.models import Job
-from jobs.notifications.models import Announcement
+from jobs.notifications.models import Event
 from jobs.notifications.webhook_urls import MAX_URL_LENGTH
 
 
 @cache
 def _list_time_zones() -> list[tuple[str, str]]:
-    """Every time zone of a place, by its name in the IANA database."""
+    """List the IANA time zones that belong to a place."""
     areas = ("Africa/", "America/", "Antarctica/", "Arctic/", "Asia/", "Atlantic/",
              "Australia/", "Europe/", "Indian/", "Pacific/")  # fmt: skip
     names = sorted(name for name in available_timezones() if name.startswith(areas))
@@ -23,25 +23,25 @@ def _list_time_zones() -> list[tuple[str, str]]:
 
 
 def _time_zone_choices() -> list[tuple[str, str]]:
-    return [("", f"as the house, {settings.TIME_ZONE}"), *_list_time_zones()]
+    return [("", f"site default, {settings.TIME_ZONE}"), *_list_time_zones()]
 
 
 class EmailPreferencesForm(forms.Form):
-    """Which letters a person wants, and when their day begins."""
+    """Which e-mails a person wants, and the time zone of their day."""
 
-    digest = forms.BooleanField(
-        label="The digest in the morning, for operations managers", required=False
+    daily_summary = forms.BooleanField(
+        label="Daily summary (operations managers)", required=False
     )
-    waiting = forms.BooleanField(
-        label="A finding waits for you, for engineers", required=False
+    decision_reminder = forms.BooleanField(
+        label="Findings that need your decision (engineers)", required=False
     )
     time_zone = forms.ChoiceField(
-        label="Time zone of your morning", required=False, choices=_time_zone_choices
+        label="Time zone", required=False, choices=_time_zone_choices
     )
 
 
 class WebhookForm(forms.Form):
-    """An address to be told, of which job, and of what."""
+    """Address, job and events of a new webhook."""
 
     job = forms.CharField(label="Job number", required=False, max_length=20)
     url = forms.CharField(
@@ -52,8 +52,8 @@ class WebhookForm(forms.Form):
         ),
     )
     events = forms.MultipleChoiceField(
-        label="Tell it of",
-        choices=Announcement.Kind.choices,
+        label="Events",
+        choices=Event.Kind.choices,
         widget=forms.CheckboxSelectMultiple,
     )
 
@@ -61,17 +61,17 @@ class WebhookForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.actor = actor
         if actor.is_administrator:
-            self.fields["job"].help_text = "Left out: every job."
+            self.fields["job"].help_text = "Blank: all jobs"
         else:
             self.fields["job"].required = True
 
     def clean_job(self) -> Job | None:
-        """Find the job by its number, among those this person sees."""
+        """Find the job by its number among those the person may see."""
         number = self.cleaned_data["job"].strip()
         if not number:
             return None
         job = Job.objects.visible_to(self.actor).filter(number=number).first()
         if job is None:
-            msg = f"You see no job with the number {number}."
+            msg = f"You have no job with the number {number}."
             raise forms.ValidationError(msg)
         return job

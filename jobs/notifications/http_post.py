@@ -1,9 +1,8 @@
-"""One POST to another program's address, and whether it took it.
+"""HTTP POST to a webhook address.
 
-It connects to the address that was judged (`addresses`), asks nobody else for it,
-follows no redirect, reads no more of the answer than its head, and is cut off when it
-takes too long altogether. A certificate must hold for the name, by the machine's own
-list of authorities.
+The connection goes to the IP address that `webhook_urls` has checked, follows no
+redirect and no proxy, reads only the head of the response, and is aborted after a total
+time. The certificate must be valid for the host name by the system's authorities.
 """
 
 import contextlib
@@ -16,13 +15,13 @@ from http.client import HTTPConnection, HTTPException
 
 from jobs.notifications.webhook_urls import WebhookUrl, WebhookUrlError, resolve_host
 
-MAX_ADDRESSES_TRIED = 3  # addresses of one name
+MAX_ADDRESSES_TRIED = 3  # IP addresses of one name
 USER_AGENT = "Padstone"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PostTimeouts:
-    """How long it may take: to connect and for each step, and altogether. [s]"""
+    """Time limits: for connecting and each step, and in total. [s]"""
 
     step_s: float = 5.0
     total_s: float = 15.0
@@ -30,30 +29,32 @@ class PostTimeouts:
 
 @dataclass(frozen=True, slots=True)
 class PostResponse:
-    """What came of it: the answer's status where there is one, and what is wrong."""
+    """Result of a POST: the HTTP status if there was a response, and the error."""
 
     status: int | None
     error: str
 
     @property
     def accepted(self) -> bool:
-        """Whether the other program has it."""
-        return not self.error
+        """True for a 2xx response."""
+        return self.status is not None and 200 <= self.status < 300
 
 
 class _PinnedConnection(HTTPConnection):
-    """A connection to an address that was judged, in the name of its host."""
+    """A connection to a checked IP address, under the name of its host."""
 
     def __init__(self, target: WebhookUrl, address: str, limits: PostTimeouts) -> None:
         super().__init__(target.host, target.port, timeout=limits.step_s)
         self.default_port = 443 if target.scheme == "https" else 80
-        self._judged = address
-        self._sealed = target.scheme == "https"
+        self._ip_address = address
+        self._uses_tls = target.scheme == "https"
 
     def connect(self) -> None:
-        """Connect; over https, shake hands in a way that can be cut off."""
-        self.sock = socket.create_connection((self._judged, self.port), self.timeout)
-        if self._sealed:
+        """Connect; over https, with a TLS handshake that `abort` can interrupt."""
+        self.sock = socket.create_connection(
+            (self._ip_address, self.port), self.timeout
+        )
+        if self._uses_tls:
             context = ssl.create_default_context()
             self.sock = context.wrap_socket(
                 self.sock, server_hostname=self.host, do_handshake_on_connect=False
@@ -61,7 +62,7 @@ class _PinnedConnection(HTTPConnection):
             self.sock.do_handshake()
 
     def abort(self) -> None:
-        """End it now, whatever it waits for."""
+        """Shut the socket down, whatever it waits for."""
         with contextlib.suppress(OSError, AttributeError):
             self.sock.shutdown(socket.SHUT_RDWR)
 
@@ -74,14 +75,14 @@ def post_body(
     local: bool = False,
     timeouts: PostTimeouts | None = None,
 ) -> PostResponse:
-    """Send a body to another program and say whether it took it: any status 2xx.
+    """Send a body to a webhook address; it is accepted with any 2xx status.
 
     Parameters
     ----------
-    target : where to.
-    body : what is sent.
+    target : the address.
+    body : the content.
     headers : its fields; `Host`, `Content-Length` and `User-Agent` are added.
-    local : whether addresses of this network are allowed, for a demo.
+    local : allow addresses of the local network, for a demo.
     limits : how long it may take.
     """
     try:
@@ -89,34 +90,36 @@ def post_body(
     except WebhookUrlError as error:
         return PostResponse(None, str(error))
     timeouts = timeouts or PostTimeouts()
-    answer = PostResponse(None, f"The name {target.host} leads nowhere.")
+    response = PostResponse(None, f"The host name {target.host} cannot be resolved.")
     for address in addresses[:MAX_ADDRESSES_TRIED]:
         connection = _PinnedConnection(target, address, timeouts)
-        with _abort_after(timeouts.total_s, connection) as over:
+        with _abort_after(timeouts.total_s, connection) as timed_out:
             try:
                 connection.connect()
             except (OSError, ValueError) as error:
-                answer = PostResponse(None, _describe_error(error, late=over.is_set()))
+                response = PostResponse(
+                    None, _describe_error(error, timed_out=timed_out.is_set())
+                )
                 continue
-            return _send_request(connection, target, body, headers, over)
-    return answer
+            return _send_request(connection, target, body, headers, timed_out)
+    return response
 
 
 @contextlib.contextmanager
 def _abort_after(
     seconds: float, connection: _PinnedConnection
 ) -> Iterator[threading.Event]:
-    over = threading.Event()
+    timed_out = threading.Event()
 
     def end() -> None:
-        over.set()
+        timed_out.set()
         connection.abort()
 
     timer = threading.Timer(seconds, end)
     timer.daemon = True
     timer.start()
     try:
-        yield over
+        yield timed_out
     finally:
         timer.cancel()
         connection.close()
@@ -127,7 +130,7 @@ def _send_request(
     target: WebhookUrl,
     body: bytes,
     headers: Mapping[str, str],
-    over: threading.Event,
+    timed_out: threading.Event,
 ) -> PostResponse:
     fields = {"User-Agent": USER_AGENT, "Connection": "close", **headers}
     try:
@@ -135,22 +138,22 @@ def _send_request(
         with connection.getresponse() as response:
             status = response.status
     except (OSError, HTTPException, ValueError) as error:
-        return PostResponse(None, _describe_error(error, late=over.is_set()))
+        return PostResponse(None, _describe_error(error, timed_out=timed_out.is_set()))
     if 200 <= status < 300:
         return PostResponse(status, "")
     redirect = "; redirects are not followed" if 300 <= status < 400 else ""
-    return PostResponse(status, f"It answered {status}{redirect}.")
+    return PostResponse(status, f"The response was {status}{redirect}.")
 
 
-def _describe_error(error: Exception, *, late: bool) -> str:
-    if late or isinstance(error, TimeoutError):
-        return "It took too long to answer."
+def _describe_error(error: Exception, *, timed_out: bool) -> str:
+    if timed_out or isinstance(error, TimeoutError):
+        return "The request timed out."
     if isinstance(error, ssl.SSLCertVerificationError):
-        return f"Its certificate does not hold: {error.verify_message}."
+        return f"The certificate is not valid: {error.verify_message}."
     if isinstance(error, ssl.SSLError):
-        return "No secure connection could be agreed on."
+        return "The TLS handshake failed."
     if isinstance(error, ConnectionRefusedError):
-        return "Nobody listens at this address."
+        return "The connection was refused."
     if isinstance(error, OSError):
         return "The connection failed."
-    return "What it answered is not HTTP."
+    return "The response is not HTTP."

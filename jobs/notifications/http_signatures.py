@@ -4,10 +4,10 @@ The signature base of RFC 9421 (section 2.5, parameters section 2.3), signed wit
 `hmac-sha256` (section 3.3.3); the digest of RFC 9530 (section 2). Their values are
 written as structured fields (RFC 8941).
 
-What a receiver does with it: it takes the signature base together from the request
-it got, signs that with the secret it was given and compares; compares the digest with
-the body; refuses what was created more than `WINDOW_S` ago, or lies that far ahead;
-and remembers the ids of the events of that time, so that nothing counts twice.
+A receiver builds the signature base from the request, signs it with the shared secret
+and compares; compares the digest with the body; refuses what was created more than
+`SIGNATURE_LIFETIME_S` ago or ahead; and remembers the event ids of that time, so that
+no event counts twice.
 """
 
 import base64
@@ -16,32 +16,32 @@ import hmac
 import re
 from collections.abc import Mapping, Sequence
 
-SIGNATURE_LIFETIME_S = 300  # how long a signature is good for [s]; ours
+SIGNATURE_LIFETIME_S = 300  # project choice
 SIGNATURE_LABEL = "padstone"
 SIGNATURE_TAG = "padstone-event"
 COVERED_COMPONENTS = ("@method", "@target-uri", "content-type", "content-digest")
-_QUOTABLE_TEXT = re.compile(r"[ !#-\[\]-~]*")  # of a quoted string, nothing to escape
+_QUOTABLE_TEXT = re.compile(r"[ !#-\[\]-~]*")  # of a quoted string, without escapes
 
 
 def format_content_digest(body: bytes) -> str:
-    """Give the value of `Content-Digest` for a body."""
+    """Return the value of `Content-Digest` for a body."""
     return f"sha-256=:{_encode_base64(hashlib.sha256(body).digest())}:"
 
 
 def format_signature_params(
     components: Sequence[str], params: Mapping[str, str | int]
 ) -> str:
-    """Write what is covered and how, as `Signature-Input` has it after its label.
+    """Format the covered components and parameters for `Signature-Input`.
 
     Parameters
     ----------
-    components : names of fields in lower case, and derived components.
-    params : `created`, `keyid` and the like, in the order they are written.
+    components : field names in lower case, and derived components.
+    params : `created`, `keyid` and so on, in output order.
 
     Raises
     ------
     ValueError
-        If a text holds what a quoted string cannot.
+        If a text contains a character that a quoted string cannot hold.
     """
     covered = " ".join(_quote(name) for name in components)
     written = (
@@ -52,13 +52,13 @@ def format_signature_params(
 
 
 def build_signature_base(components: Sequence[tuple[str, str]], params: str) -> str:
-    """Put together what is signed: a line for each component, the parameters last."""
+    """Build the signature base: one line a component, the parameters last."""
     lines = [f"{_quote(name)}: {value}" for name, value in components]
     return "\n".join([*lines, f'"@signature-params": {params}'])
 
 
 def sign_base(secret: bytes, base: str) -> str:
-    """Sign a base with HMAC-SHA256 and write it as `Signature` has it."""
+    """Sign a base with HMAC-SHA256, formatted for the `Signature` field."""
     signed = hmac.new(secret, base.encode("ascii"), hashlib.sha256).digest()
     return f":{_encode_base64(signed)}:"
 
@@ -66,16 +66,16 @@ def sign_base(secret: bytes, base: str) -> str:
 def build_signed_headers(
     *, secret: bytes, keyid: str, url: str, body: bytes, content_type: str, created: int
 ) -> dict[str, str]:
-    """Give the fields of a signed POST.
+    """Build the header fields of a signed POST.
 
     Parameters
     ----------
-    secret : what sender and receiver share.
-    keyid : which of the receiver's secrets it is.
-    url : the target, exactly as it is asked for.
-    body : what is sent.
-    content_type : of the body.
-    created : when it is signed. [s since 1970 UTC]
+    secret : shared by sender and receiver.
+    keyid : name of the secret.
+    url : target URI, exactly as requested.
+    body : content.
+    content_type : media type of the body.
+    created : time of signing. [s since 1970 UTC]
     """
     digest = format_content_digest(body)
     params = format_signature_params(

@@ -1,4 +1,4 @@
-"""Several announcements gathered into one letter for each person and job."""
+"""Batch e-mails: several events of one job in one e-mail a person."""
 
 from collections.abc import Iterable
 from datetime import timedelta
@@ -8,57 +8,55 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from jobs.models import Membership
-from jobs.notifications.models import Announcement, Letter
+from jobs.notifications.models import Email, Event
 
 
 def batch_events(
-    kinds: Iterable[Announcement.Kind], *, email_kind: Letter.Kind, role: str
+    kinds: Iterable[Event.Kind], *, email_kind: Email.Kind, role: str
 ) -> int:
-    """Let one letter be due to everybody with a part in a job where something is new.
+    """Create one e-mail for each member with a role, on each job with new events.
 
-    A job's announcements are gathered once the oldest has waited for
-    `settings.GATHER_MINUTES`, all of them, each only ever once.
+    A job's events are batched together once the oldest is `settings.GATHER_MINUTES`
+    old, and each event only once.
 
     Parameters
     ----------
-    kinds : which announcements.
-    letter : the kind of letter, which names what they are about.
-    role : whose part in the job it is for.
+    kinds : which events.
+    email_kind : kind of the e-mails; they carry the subject keys of the events.
+    role : role of the recipients on the job.
 
     Returns
     -------
-    int : how many letters are due that were not.
+    int : number of e-mails created.
     """
+    wanted = list(kinds)
     waited = now() - timedelta(minutes=settings.GATHER_MINUTES)
-    new = Announcement.objects.filter(gathered_at=None, kind__in=list(kinds))
-    jobs = new.filter(at__lte=waited).order_by("job").values_list("job", flat=True)
+    new = Event.objects.filter(batched_at=None, kind__in=wanted, at__lte=waited)
+    jobs = new.order_by("job").values_list("job", flat=True).distinct()
     return sum(
-        _batch_job_events(job_id, list(kinds), email_kind, role)
-        for job_id in list(jobs.distinct())
+        _batch_job_events(job_id, wanted, email_kind, role) for job_id in list(jobs)
     )
 
 
 @transaction.atomic
 def _batch_job_events(
-    job_id: int, kinds: list[Announcement.Kind], email_kind: Letter.Kind, role: str
+    job_id: int, kinds: list[Event.Kind], email_kind: Email.Kind, role: str
 ) -> int:
-    new = Announcement.objects.filter(job=job_id, gathered_at=None, kind__in=kinds)
+    new = Event.objects.filter(job=job_id, batched_at=None, kind__in=kinds)
     rows = list(new.select_for_update(skip_locked=True).order_by("pk"))
     if not rows:
-        return 0  # another worker has them
-    Announcement.objects.filter(pk__in=[row.pk for row in rows]).update(
-        gathered_at=now()
-    )
-    about = sorted({row.about_id for row in rows})
+        return 0  # another worker holds them
+    Event.objects.filter(pk__in=[row.pk for row in rows]).update(batched_at=now())
+    subject_ids = sorted({row.subject_id for row in rows})
     members = Membership.objects.filter(job=job_id, role=role)
-    made = Letter.objects.bulk_create(
-        Letter(
-            key=f"{email_kind}:{person}:{rows[0].uid}",
+    created = Email.objects.bulk_create(
+        Email(
+            key=f"{email_kind}:{person_id}:{rows[0].uid}",
             kind=email_kind,
-            person_id=person,
+            person_id=person_id,
             job_id=job_id,
-            about=about,
+            subject_ids=subject_ids,
         )
-        for person in members.values_list("person", flat=True)
+        for person_id in members.values_list("person", flat=True)
     )
-    return len(made)
+    return len(created)

@@ -1,6 +1,6 @@
-"""What happened and who is told of it: letters, other programs, calendars.
+"""Events, e-mail, webhooks and calendar dates.
 
-None of it is the record. What is done with is forgotten after some months.
+None of it is the record: old rows are deleted (`jobs.notifications.retention`).
 """
 
 import uuid
@@ -13,20 +13,21 @@ from django.db.models import Q
 from core.models import Person
 
 
-class Announcement(models.Model):
-    """Something that happened, written in the transaction in which it did.
+class Event(models.Model):
+    """Outbox row: something that happened, written in the same transaction.
 
-    What is told to anybody is taken from here afterwards, so that nobody is told of
-    what was never recorded, and a mail server that is down holds up no record.
+    E-mail and webhooks are made from these rows afterwards. So nobody is notified of
+    a change that was rolled back, and a mail server that is down delays no record.
+    Rows hold codes; `jobs.notifications.event_text` turns them into words.
     """
 
     class Kind(models.TextChoices):
-        """What happened, in the words that other programs are told."""
+        """What happened; the value is the `type` that webhooks receive."""
 
         READING_STORED = "reading.stored", "readings stored"
         BUILDING_EVALUATED = "building.evaluated", "building evaluated"
         FINDING_OPENED = "finding.opened", "finding opened"
-        FINDING_RETURNED = "finding.returned", "finding waits for a decision again"
+        FINDING_RETURNED = "finding.returned", "finding needs a decision again"
         FINDING_DECIDED = "finding.decided", "finding decided"
         FINDING_CLOSED = "finding.closed", "finding closed"
         RELEASE_SIGNED = "release.signed", "release signed"
@@ -37,19 +38,21 @@ class Announcement(models.Model):
     at = models.DateTimeField(auto_now_add=True)
     job = models.ForeignKey("jobs.Job", models.CASCADE, related_name="+")
     building = models.ForeignKey("jobs.Building", models.CASCADE, related_name="+")
-    person = models.ForeignKey(
+    actor = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
     )
-    about = models.CharField(max_length=20, help_text="What kind of thing, if any.")
-    about_id = models.BigIntegerField(help_text="Its key.")
-    words = models.CharField(max_length=300, help_text="For people, in a few words.")
-    page = models.CharField(max_length=200, help_text="Where people look at it.")
-    detail = models.JSONField(default=dict, help_text="For programs; names nobody.")
-    dispatched_at = models.DateTimeField(
-        null=True, help_text="When it was handed to the webhooks that want it."
+    subject_kind = models.CharField(
+        max_length=20, help_text="Key of `settings.NOTICE_LINKS`, or `stage`."
     )
-    gathered_at = models.DateTimeField(
-        null=True, help_text="When it was gathered into letters, if any want it."
+    subject_id = models.BigIntegerField()
+    detail = models.JSONField(
+        default=dict, help_text="Codes, sent to webhooks; never a person's name."
+    )
+    dispatched_at = models.DateTimeField(
+        null=True, help_text="When its webhook deliveries were created."
+    )
+    batched_at = models.DateTimeField(
+        null=True, help_text="When it went into a batch e-mail."
     )
 
     class Meta:
@@ -68,20 +71,20 @@ class Announcement(models.Model):
                         "stage.changed",
                     ]
                 ),
-                name="jobs_announcement_kind_known",
+                name="notifications_event_kind_known",
             ),
         ]
         indexes: ClassVar = [
-            models.Index(fields=["job", "at"], name="jobs_announcement_by_job"),
+            models.Index(fields=["job", "at"], name="notifications_event_by_job"),
             models.Index(
                 fields=["id"],
                 condition=Q(dispatched_at=None),
-                name="jobs_announcement_to_dispatch",
+                name="notifications_event_new",
             ),
             models.Index(
                 fields=["kind", "job"],
-                condition=Q(gathered_at=None),
-                name="jobs_announcement_to_gather",
+                condition=Q(batched_at=None),
+                name="notifications_event_unbatched",
             ),
         ]
 
@@ -89,26 +92,26 @@ class Announcement(models.Model):
         return f"{self.kind} {self.uid}"
 
 
-class Letter(models.Model):
-    """One letter to one person, from when it is due to when it was sent.
+class Email(models.Model):
+    """One e-mail to one person, from when it is due to when it was processed.
 
-    The key is what makes it one: the same letter cannot be due twice. `outcome` is
-    the mark that it was sent, and is written before it is.
+    The unique key prevents duplicates, however often a task runs. `outcome` is
+    committed before the message goes to the mail server.
     """
 
     class Kind(models.TextChoices):
-        """What it is about."""
+        """Kinds of e-mail; the optional ones are fields of `EmailPreferences`."""
 
-        DIGEST = "digest", "the morning digest"
-        WAITING = "waiting", "a finding waits for you"
-        SWITCHED_OFF = "switched_off", "a webhook was switched off"
+        DAILY_SUMMARY = "daily_summary", "daily summary"
+        DECISION_REMINDER = "decision_reminder", "findings that need your decision"
+        WEBHOOK_DISABLED = "webhook_disabled", "a webhook was switched off"
 
     class Outcome(models.TextChoices):
-        """What became of it."""
+        """Result of processing."""
 
         SENT = "sent", "sent"
-        FAILED = "failed", "handed over and refused; not tried again"
-        UNNEEDED = "unneeded", "nothing to say any more, or not wanted"
+        FAILED = "failed", "refused by the mail server; not tried again"
+        UNNEEDED = "unneeded", "nothing to report, or not wanted"
 
     key = models.CharField(max_length=120, unique=True)
     kind = models.CharField(max_length=20, choices=Kind)
@@ -116,96 +119,117 @@ class Letter(models.Model):
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+"
     )
     job = models.ForeignKey("jobs.Job", models.CASCADE, null=True, related_name="+")
-    about = models.JSONField(default=list, help_text="Keys of what it is about.")
-    made_at = models.DateTimeField(auto_now_add=True)
-    settled_at = models.DateTimeField(null=True)
+    subject_ids = models.JSONField(
+        default=list, help_text="Keys of the findings or the webhook it is about."
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+    processed_at = models.DateTimeField(null=True)
     outcome = models.CharField(max_length=20, choices=Outcome, blank=True)
-    fault = models.CharField(max_length=200, blank=True)
-    standing = models.CharField(
-        max_length=64, blank=True, help_text="SHA-256 of where things stood in it."
+    error = models.CharField(max_length=200, blank=True)
+    content_hash = models.CharField(
+        max_length=64, blank=True, help_text="SHA-256 of the shipping summary in it."
     )
 
     class Meta:
         ordering: ClassVar = ["pk"]
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(kind__in=["digest", "waiting", "switched_off"]),
-                name="jobs_letter_kind_known",
+                condition=Q(
+                    kind__in=["daily_summary", "decision_reminder", "webhook_disabled"]
+                ),
+                name="notifications_email_kind_known",
             ),
             models.CheckConstraint(
-                condition=Q(settled_at=None, outcome="")
+                condition=Q(processed_at=None, outcome="")
                 | Q(
-                    settled_at__isnull=False,
+                    processed_at__isnull=False,
                     outcome__in=["sent", "failed", "unneeded"],
                 ),
-                name="jobs_letter_settled_says_how",
+                name="notifications_email_processed_has_outcome",
             ),
         ]
         indexes: ClassVar = [
             models.Index(
                 fields=["kind", "id"],
-                condition=Q(settled_at=None),
-                name="jobs_letter_to_send",
+                condition=Q(processed_at=None),
+                name="notifications_email_due",
             ),
-            models.Index(fields=["person", "kind", "id"], name="jobs_letter_by_person"),
+            models.Index(
+                fields=["person", "kind", "id"], name="notifications_email_by_person"
+            ),
         ]
 
     def __str__(self) -> str:
         return self.key
 
 
-class LetterChoices(models.Model):
-    """Which letters a person wants, and when their day begins."""
+class EmailPreferences(models.Model):
+    """The optional e-mails a person wants, and the time zone of their day."""
 
     person = models.OneToOneField(
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+"
     )
-    digest = models.BooleanField(default=True)
-    waiting = models.BooleanField(default=True)
+    daily_summary = models.BooleanField(default=True)
+    decision_reminder = models.BooleanField(default=True)
     time_zone = models.CharField(
-        max_length=64, blank=True, help_text="Of the IANA database; else the house's."
+        max_length=64, blank=True, help_text="IANA name; blank: site default."
     )
-    stop_key = models.UUIDField(
+    unsubscribe_key = models.UUIDField(
         default=uuid.uuid4,
         unique=True,
-        help_text="Names the person in a link that stops letters, and nobody else.",
+        help_text="Identifies the person in an unsubscribe link, without a name.",
     )
 
     class Meta:
         ordering: ClassVar = ["person"]
 
     def __str__(self) -> str:
-        return f"letters of {self.person}"
+        return f"e-mail preferences of {self.person}"
 
 
 class WebhookQuerySet(models.QuerySet["Webhook"]):
-    """The names people ask for."""
+    """Query helpers for `Webhook`."""
 
     def visible_to(self, person: Person) -> Self:
-        """Webhooks of jobs this person may see; an administrator sees them all."""
+        """Filter to jobs the person may see; administrators see all."""
         if person.is_administrator:
             return self
         return self.filter(job__memberships__person=person)
 
 
 class Webhook(models.Model):
-    """Another program's address that is told what happens on a job, or on all.
+    """An address of another system that receives the events of one job, or of all.
 
-    Its secret is not kept: it follows from `nonce` and the house's own key. What is
-    kept is a digest of it, by which a key that was changed since is noticed.
+    The secret itself is not stored: it is derived from `nonce` and `SECRET_KEY`. Its
+    hash shows when the key was changed since.
     """
+
+    class DisabledReason(models.TextChoices):
+        """Why nothing is sent; `jobs.notifications.queries` makes the sentence."""
+
+        BY_PERSON = "by_person", "switched off by hand"
+        NO_MANAGER = "no_manager", "owner does not manage the job"
+        KEY_CHANGED = "key_changed", "server key changed"
+        NOT_DELIVERED = "not_delivered", "deliveries failed for a day"
 
     job = models.ForeignKey("jobs.Job", models.CASCADE, null=True, related_name="+")
     url = models.CharField(max_length=600)
-    events = models.JSONField(help_text="Which kinds of announcement it is told.")
+    events = models.JSONField(help_text="Kinds of event it receives.")
     nonce = models.CharField(max_length=64)
-    secret_digest = models.CharField(max_length=64)
+    secret_hash = models.CharField(max_length=64)
     owner = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
     )
-    made_at = models.DateTimeField(auto_now_add=True)
-    off_at = models.DateTimeField(null=True)
-    off_because = models.CharField(max_length=300, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    disabled_at = models.DateTimeField(null=True)
+    disabled_reason = models.CharField(
+        max_length=20, choices=DisabledReason, blank=True
+    )
+    disabled_detail = models.CharField(
+        max_length=300,
+        blank=True,
+        help_text="Who switched it off, or the error of the last delivery.",
+    )
 
     objects = WebhookQuerySet.as_manager()
 
@@ -213,12 +237,20 @@ class Webhook(models.Model):
         ordering: ClassVar = ["job", "pk"]
         constraints: ClassVar = [
             models.CheckConstraint(
-                condition=Q(off_at=None, off_because="")
-                | Q(off_at__isnull=False) & ~Q(off_because=""),
-                name="jobs_webhook_off_says_why",
+                condition=Q(disabled_at=None, disabled_reason="", disabled_detail="")
+                | Q(
+                    disabled_at__isnull=False,
+                    disabled_reason__in=[
+                        "by_person",
+                        "no_manager",
+                        "key_changed",
+                        "not_delivered",
+                    ],
+                ),
+                name="notifications_webhook_disabled_has_reason",
             ),
             models.CheckConstraint(
-                condition=~Q(events=[]), name="jobs_webhook_wants_something"
+                condition=~Q(events=[]), name="notifications_webhook_has_events"
             ),
         ]
 
@@ -227,38 +259,38 @@ class Webhook(models.Model):
 
 
 class Delivery(models.Model):
-    """One announcement on its way to one webhook; without one, a trial."""
+    """One event on its way to one webhook; without an event, a test."""
 
     webhook = models.ForeignKey(Webhook, models.CASCADE, related_name="deliveries")
-    announcement = models.ForeignKey(
-        Announcement, models.CASCADE, null=True, related_name="+"
-    )
+    event = models.ForeignKey(Event, models.CASCADE, null=True, related_name="+")
     uid = models.UUIDField(default=uuid.uuid4, unique=True)
-    made_at = models.DateTimeField(auto_now_add=True)
-    tries = models.PositiveSmallIntegerField(default=0)
-    next_try_at = models.DateTimeField(null=True)
-    last_try_at = models.DateTimeField(null=True)
-    status = models.PositiveSmallIntegerField(null=True)
-    fault = models.CharField(max_length=300, blank=True)
-    taken_at = models.DateTimeField(null=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_attempt_at = models.DateTimeField(null=True)
+    last_attempt_at = models.DateTimeField(null=True)
+    status = models.PositiveSmallIntegerField(
+        null=True, help_text="HTTP status of the last response, if there was one."
+    )
+    error = models.CharField(max_length=300, blank=True)
+    accepted_at = models.DateTimeField(null=True)
 
     class Meta:
         ordering: ClassVar = ["-pk"]
         verbose_name_plural: ClassVar = "deliveries"
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["webhook", "announcement"], name="jobs_delivery_once"
+                fields=["webhook", "event"], name="notifications_delivery_once"
             ),
             models.CheckConstraint(
-                condition=Q(taken_at=None) | Q(next_try_at=None, fault=""),
-                name="jobs_delivery_taken_is_done",
+                condition=Q(accepted_at=None) | Q(next_attempt_at=None, error=""),
+                name="notifications_delivery_accepted_is_done",
             ),
         ]
         indexes: ClassVar = [
             models.Index(
-                fields=["next_try_at"],
-                condition=Q(next_try_at__isnull=False),
-                name="jobs_delivery_due",
+                fields=["next_attempt_at"],
+                condition=Q(next_attempt_at__isnull=False),
+                name="notifications_delivery_due",
             ),
         ]
 
@@ -267,15 +299,15 @@ class Delivery(models.Model):
 
 
 class CalendarKey(models.Model):
-    """The secret address of one person's calendar: its digest, never itself."""
+    """The secret calendar address of one person: only its hash is stored."""
 
     person = models.OneToOneField(
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+"
     )
-    digest = models.CharField(max_length=64, unique=True, help_text="SHA-256.")
-    made_at = models.DateTimeField(auto_now_add=True)
-    body_digest = models.CharField(
-        max_length=64, blank=True, help_text="SHA-256 of what it said last."
+    token_hash = models.CharField(max_length=64, unique=True, help_text="SHA-256.")
+    created_at = models.DateTimeField(auto_now_add=True)
+    body_hash = models.CharField(
+        max_length=64, blank=True, help_text="SHA-256 of the calendar last sent."
     )
     body_changed_at = models.DateTimeField(null=True)
 
@@ -287,10 +319,10 @@ class CalendarKey(models.Model):
 
 
 class CalendarDate(models.Model):
-    """A date that calendars show, as iCalendar wants it kept: RFC 5545.
+    """A date for calendars, with the fields iCalendar needs (RFC 5545).
 
-    Its `uid` never changes and `sequence` counts its changes (sections 3.8.4.7 and
-    3.8.7.4). One that is off stays, cancelled, so that calendars learn of it.
+    `uid` never changes and `sequence` counts the changes (sections 3.8.4.7 and
+    3.8.7.4). A cancelled date stays for a time, so that calendars learn of it.
     """
 
     class Kind(models.TextChoices):
@@ -310,7 +342,7 @@ class CalendarDate(models.Model):
     note = models.TextField(blank=True)
     cancelled = models.BooleanField(default=False)
     sequence = models.PositiveIntegerField(default=0)
-    made_at = models.DateTimeField(auto_now_add=True)
+    created_at = models.DateTimeField(auto_now_add=True)
     changed_at = models.DateTimeField(auto_now=True)
 
     class Meta:
@@ -319,17 +351,17 @@ class CalendarDate(models.Model):
             models.UniqueConstraint(
                 fields=["job"],
                 condition=Q(kind="ship"),
-                name="jobs_calendar_one_ship_date",
+                name="notifications_one_ship_date_per_job",
             ),
             models.UniqueConstraint(
                 fields=["building"],
                 condition=Q(kind="strength"),
-                name="jobs_calendar_one_gate",
+                name="notifications_one_gate_per_building",
             ),
             models.CheckConstraint(
                 condition=Q(kind="ship", building=None)
                 | Q(kind="strength", building__isnull=False),
-                name="jobs_calendar_kind_known",
+                name="notifications_calendar_date_kind_known",
             ),
         ]
 

@@ -1,75 +1,64 @@
-"""Saying that something happened: one line in the service that did it."""
+"""Transactional outbox: one call in the service that changes the record."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from core.models import Person
 from jobs.models import Building, Stage
-from jobs.notifications.models import Announcement
-
-MAX_DESCRIPTION_LENGTH = 300  # characters of the words
+from jobs.notifications.models import Event
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventSubject:
-    """What an announcement is about.
+    """What an event is about.
 
     Attributes
     ----------
-    what : the kind of thing, as `settings.NOTICE_LINKS` has it where it has a link.
-    pk : its key.
-    words : for people, in a few words.
-    page : where people look at it; the building's page where left out.
-    detail : for programs; no person's name in it.
+    kind : a key of `settings.NOTICE_LINKS` where the API has an address for it.
+    pk : its primary key.
+    detail : codes for webhooks and for `event_text`; never a person's name.
     """
 
     kind: str
     pk: int
-    description: str
-    page: str = ""
     detail: Mapping[str, str | int] = field(default_factory=dict)
 
 
 def record_events(
-    kind: Announcement.Kind,
+    kind: Event.Kind,
     *,
     building: Building,
     actor: Person | None,
     subjects: Iterable[EventSubject],
 ) -> None:
-    """Write down that something happened, in the transaction in which it does.
+    """Record one event for each subject. The caller holds the transaction.
 
     Parameters
     ----------
     kind : what happened.
-    building : where.
+    building : where it happened.
     actor : who did it; None where it followed from an evaluation.
-    about : to what; an announcement for each.
+    subjects : what it is about.
     """
-    Announcement.objects.bulk_create(
-        Announcement(
+    Event.objects.bulk_create(
+        Event(
             kind=kind,
             job_id=building.job_id,
             building=building,
-            person=actor,
-            about=each.kind,
-            about_id=each.pk,
-            words=each.description[:MAX_DESCRIPTION_LENGTH],
-            page=each.page or building.get_absolute_url(),
-            detail=dict(each.detail),
+            actor=actor,
+            subject_kind=subject.kind,
+            subject_id=subject.pk,
+            detail=dict(subject.detail),
         )
-        for each in subjects
+        for subject in subjects
     )
 
 
 def record_stage_change(stage: Stage, building: Building) -> None:
-    """Tell that a building's stage stands elsewhere than before."""
-    about = EventSubject(
-        kind="stage",
-        pk=stage.pk,
-        description=f"{stage.get_kind_display()}: {stage.get_state_display()}",
-        detail={"stage": stage.kind, "state": stage.state},
+    """Record that the state of a stage changed."""
+    subject = EventSubject(
+        kind="stage", pk=stage.pk, detail={"stage": stage.kind, "state": stage.state}
     )
     record_events(
-        Announcement.Kind.STAGE_CHANGED, building=building, actor=None, subjects=[about]
+        Event.Kind.STAGE_CHANGED, building=building, actor=None, subjects=[subject]
     )

@@ -1,8 +1,9 @@
-"""Letters, the calendar and other programs: what a person chooses and looks after."""
+"""Pages of e-mail preferences, the calendar feed and webhooks."""
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
 from django.views.decorators.cache import never_cache
@@ -28,19 +29,17 @@ from jobs.notifications import (
 from jobs.notifications.forms import EmailPreferencesForm, WebhookForm
 from jobs.notifications.http_post import PostTimeouts
 from jobs.notifications.http_signatures import SIGNATURE_LIFETIME_S
-from jobs.notifications.models import CalendarKey, Letter, Webhook
+from jobs.notifications.models import CalendarKey, Email, Webhook
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
 def email_preferences(request: AuthenticatedRequest) -> HttpResponse:
-    """Choose one's letters."""
-    chosen = emails.get_preferences(request.user)
-    held = {name: getattr(chosen, name) for name in EmailPreferencesForm.base_fields}
-    form = EmailPreferencesForm(request.POST or None, initial=held)
+    """Show and save the e-mail preferences."""
+    form = _preferences_form(request, request.POST or None)
     if form.is_valid():
         emails.save_preferences(actor=request.user, **form.cleaned_data)
-        messages.success(request, "Kept.")
+        messages.success(request, "Saved.")
         return redirect("notifications:email_preferences")
     return _render_preferences(request, form)
 
@@ -48,15 +47,21 @@ def email_preferences(request: AuthenticatedRequest) -> HttpResponse:
 @never_cache
 @require_POST
 def change_calendar_key(request: AuthenticatedRequest) -> HttpResponse:
-    """Make a secret address for one's calendar, or take it back."""
-    if request.POST.get("do") != "make":
+    """Create or revoke the secret calendar address."""
+    if request.POST.get("do") != "create":
         calendar_feed.revoke_calendar_key(actor=request.user)
-        messages.success(request, "The address is taken back.")
+        messages.success(request, "Calendar address revoked.")
         return redirect("notifications:email_preferences")
     address = calendar_feed.create_calendar_key(actor=request.user)
-    chosen = emails.get_preferences(request.user)
-    held = {name: getattr(chosen, name) for name in EmailPreferencesForm.base_fields}
-    return _render_preferences(request, EmailPreferencesForm(initial=held), address)
+    return _render_preferences(request, _preferences_form(request), address)
+
+
+def _preferences_form(
+    request: AuthenticatedRequest, data: object = None
+) -> EmailPreferencesForm:
+    saved = emails.get_preferences(request.user)
+    initial = {name: getattr(saved, name) for name in EmailPreferencesForm.base_fields}
+    return EmailPreferencesForm(data, initial=initial)
 
 
 def _render_preferences(
@@ -67,7 +72,7 @@ def _render_preferences(
         "form": form,
         "key": CalendarKey.objects.filter(person=request.user).first(),
         "address": address,
-        "may_tell_programs": queries.may_manage_webhooks(request.user),
+        "may_manage_webhooks": queries.may_manage_webhooks(request.user),
     }
     status = 400 if form.errors else 200
     return render(
@@ -80,42 +85,42 @@ def _render_preferences(
 @never_cache
 @require_http_methods(["GET", "POST"])
 def unsubscribe_page(request: HttpRequest, token: str) -> HttpResponse:
-    """Turn a kind of letter off, for whoever has one; whose they are is not said."""
+    """Unsubscribe by signed link, without revealing the recipient."""
     kind = emails.read_unsubscribe_kind(token)
     if not kind:
         raise Http404
     if request.method == "POST":
         emails.unsubscribe(token)
     context = {
-        "stopped": request.method == "POST",
-        "what": Letter.Kind(kind).label,
+        "unsubscribed": request.method == "POST",
+        "kind_label": Email.Kind(kind).label,
     }
     return render(request, "jobs/notifications/unsubscribe.html", context)
 
 
 @login_not_required
 @require_safe
-def calendar_feed_file(request: HttpRequest, token: str) -> HttpResponse:
-    """Give a person's calendar to whoever has its address."""
+def calendar_feed_file(request: HttpRequest, token: str) -> HttpResponseBase:
+    """Return the calendar feed of a secret address."""
     key = calendar_feed.find_calendar_key(token)
     if key is None:
         raise Http404
     feed = calendar_feed.render_feed(key)
-    answer = HttpResponse(feed.body, content_type="text/calendar; charset=utf-8")
-    answer["Content-Disposition"] = 'inline; filename="padstone.ics"'
-    answer["Cache-Control"] = "private, no-cache"
-    answer["ETag"] = feed.etag
-    answer["Last-Modified"] = feed.last_modified
-    found = get_conditional_response(
-        request, feed.etag, int(feed.changed_at.timestamp()), answer
+    response = HttpResponse(feed.body, content_type="text/calendar; charset=utf-8")
+    response["Content-Disposition"] = 'inline; filename="padstone.ics"'
+    response["Cache-Control"] = "private, no-cache"
+    response["ETag"] = feed.etag
+    response["Last-Modified"] = feed.last_modified
+    conditional = get_conditional_response(
+        request, feed.etag, int(feed.changed_at.timestamp()), response
     )
-    return found or answer
+    return conditional or response
 
 
 @never_cache
 @require_http_methods(["GET", "POST"])
 def webhook_list(request: AuthenticatedRequest) -> HttpResponse:
-    """Look after webhooks, and register another."""
+    """List the webhooks, and register another."""
     roles = queries.list_all_roles(request.user)
     require(request.user, Action.MANAGE_WEBHOOKS, roles=roles)
     form = WebhookForm(
@@ -124,12 +129,12 @@ def webhook_list(request: AuthenticatedRequest) -> HttpResponse:
         initial={"job": request.GET.get("job", "")},
     )
     if form.is_valid() and (
-        made := call_service(
+        registered := call_service(
             form,
             lambda: webhooks.register_webhook(actor=request.user, **form.cleaned_data),
         )
     ):
-        webhook, secret = made
+        webhook, secret = registered
         return _render_webhook(request, webhook, secret)
     context = {"form": form, "webhooks": queries.list_managed_webhooks(request.user)}
     status = 400 if form.is_bound else 200
@@ -148,46 +153,48 @@ def webhook_detail(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 @never_cache
 @require_POST
 def replace_webhook_secret(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Give a webhook another secret, and show it this once."""
+    """Replace a webhook's secret, and show the new one this once."""
     webhook = _get_webhook(request, pk)
-    made = webhooks.renew_webhook_secret(actor=request.user, webhook=webhook)
-    return _render_webhook(request, webhook, made)
+    secret = webhooks.renew_webhook_secret(actor=request.user, webhook=webhook)
+    return _render_webhook(request, webhook, secret)
 
 
 @require_POST
 def toggle_webhook(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Switch a webhook on or off."""
-    webhook = _get_webhook(request, pk)
     on = request.POST.get("on") == "yes"
-    webhooks.switch_webhook(actor=request.user, webhook=webhook, on=on)
-    messages.success(request, "Switched on." if on else "Switched off.")
+    webhooks.switch_webhook(
+        actor=request.user, webhook=_get_webhook(request, pk), on=on
+    )
+    state = "on" if on else "off"
+    messages.success(request, f"Webhook switched {state}.")
     return redirect("notifications:webhook", pk)
 
 
 @require_POST
-def test_webhook(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Send a trial to a webhook and say what came of it."""
+def send_webhook_test(request: AuthenticatedRequest, pk: int) -> HttpResponse:
+    """Send a test event to a webhook and report the response."""
     delivery = webhook_delivery.send_test_event(
         actor=request.user, webhook=_get_webhook(request, pk)
     )
-    if delivery.fault:
-        messages.error(request, f"The trial was not taken. {delivery.fault}")
+    if delivery.accepted_at is None:
+        messages.error(request, f"The test event was not accepted. {delivery.error}")
     else:
-        messages.success(request, f"The trial was taken: {delivery.status}.")
+        messages.success(request, f"The test event was accepted: {delivery.status}.")
     return redirect("notifications:webhook", pk)
 
 
 @require_POST
 def delete_webhook(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Remove a webhook with its deliveries."""
+    """Delete a webhook with its deliveries."""
     webhooks.remove_webhook(actor=request.user, webhook=_get_webhook(request, pk))
-    messages.success(request, "Removed.")
+    messages.success(request, "Webhook deleted.")
     return redirect("notifications:webhooks")
 
 
 def _get_webhook(request: AuthenticatedRequest, pk: int) -> Webhook:
-    seen = Webhook.objects.visible_to(request.user).select_related("job", "owner")
-    webhook = get_object_or_404(seen, pk=pk)
+    visible = Webhook.objects.visible_to(request.user).select_related("job", "owner")
+    webhook = get_object_or_404(visible, pk=pk)
     webhooks.require_webhook_manager(request.user, webhook.job)
     return webhook
 
@@ -195,14 +202,16 @@ def _get_webhook(request: AuthenticatedRequest, pk: int) -> Webhook:
 def _render_webhook(
     request: AuthenticatedRequest, webhook: Webhook, secret: str = ""
 ) -> HttpResponse:
+    problem = webhooks.find_disable_reason(webhook)
     context = {
         "webhook": webhook,
-        "kinds": queries.list_event_labels(webhook),
+        "event_labels": queries.list_event_labels(webhook),
         "rows": queries.list_recent_deliveries(webhook),
-        "why_not": webhooks.find_disable_reason(webhook),
+        "disabled_text": queries.describe_disabled(webhook),
+        "problem": queries.disabled_message(webhook, problem) if problem else "",
         "secret": secret,
         "keyid": webhook_delivery.get_key_id(webhook),
-        "window_minutes": SIGNATURE_LIFETIME_S // 60,
-        "within_seconds": int(PostTimeouts().total_s),
+        "lifetime_minutes": SIGNATURE_LIFETIME_S // 60,
+        "timeout_seconds": int(PostTimeouts().total_s),
     }
     return render(request, "jobs/notifications/webhook_detail.html", context)

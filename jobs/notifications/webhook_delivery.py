@@ -1,8 +1,8 @@
-"""Announcements on their way to webhooks: handed out, sent, sent again, given up.
+"""Webhook delivery: create deliveries of events, send them, retry, give up.
 
-Each is sent *at least once*: a worker that dies after it was sent and before that was
-noted sends it again, as does one whose answer was lost. The event's id stays the
-same, so that the other program can tell; its signature is new each time.
+Each event is sent *at least once*: a worker that dies after sending and before saving
+the response sends it again, and so does one whose response was lost. The event's id
+stays the same, so that the receiver can tell; the signature is new each time.
 """
 
 import json
@@ -21,148 +21,157 @@ from core.models import Person
 from jobs.notifications import emails
 from jobs.notifications.http_post import PostResponse, post_body
 from jobs.notifications.http_signatures import build_signed_headers
-from jobs.notifications.models import Announcement, Delivery, Letter, Webhook
+from jobs.notifications.models import Delivery, Email, Event, Webhook
+from jobs.notifications.queries import describe_disabled, disabled_message
 from jobs.notifications.webhook_urls import WebhookUrlError, parse_webhook_url
 from jobs.notifications.webhooks import (
-    MAX_REASON_LENGTH,
+    MAX_DETAIL_LENGTH,
+    DisabledReason,
     disable_webhook,
+    find_disable_reason,
     get_webhook_secret,
     require_webhook_manager,
 )
-from jobs.notifications.webhooks import find_disable_reason as why_webhook_not
 
 logger = logging.getLogger(__name__)
 
 EVENT_FORMAT = "padstone.event/1"
 CONTENT_TYPE = "application/json"
-TEST_EVENT_TYPE = "trial"  # the type of a delivery that is about nothing
+TEST_EVENT_TYPE = "trial"  # part of the published event format
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
 RETRY_PAUSES = (
     MINUTE, 5 * MINUTE, 15 * MINUTE, HOUR, 3 * HOUR, 6 * HOUR, 6 * HOUR,
     7 * HOUR + 39 * MINUTE,
 )  # fmt: skip
-"""Between one try and the next; a day altogether, then it is given up."""
-CLAIM_DURATION = (
-    2 * MINUTE
-)  # longer than a try can take; then another worker may have it
-MAX_EVENTS_PER_BATCH = 500  # announcements handed out in one transaction
-MAX_RUN_S = 100  # how long one run goes on; below the limit on a task
+"""Pauses between attempts: 24 hours in all, then the webhook is switched off."""
+# Longer than one attempt can take; after it another worker may claim the delivery.
+CLAIM_DURATION = 2 * MINUTE
+MAX_EVENTS_PER_BATCH = 500
+MAX_RUN_S = 100  # below the time limit of a Celery task
 
 
 def create_deliveries() -> int:
-    """Hand announcements out to the webhooks that want them, each once.
+    """Create a delivery of each new event for each webhook that subscribes to it.
 
     Returns
     -------
-    int : how many deliveries came of it.
+    int : number of deliveries created.
     """
-    made = 0
+    created = 0
     while True:
-        rows, deliveries = _create_delivery_batch()
-        made += deliveries
-        if rows < MAX_EVENTS_PER_BATCH:
-            return made
+        events, deliveries = _create_delivery_batch()
+        created += deliveries
+        if events < MAX_EVENTS_PER_BATCH:
+            return created
 
 
 @transaction.atomic
 def _create_delivery_batch() -> tuple[int, int]:
-    waiting = Announcement.objects.filter(dispatched_at=None).order_by("pk")
-    rows = list(waiting.select_for_update(skip_locked=True)[:MAX_EVENTS_PER_BATCH])
-    if not rows:
+    waiting = Event.objects.filter(dispatched_at=None).order_by("pk")
+    events = list(waiting.select_for_update(skip_locked=True)[:MAX_EVENTS_PER_BATCH])
+    if not events:
         return 0, 0
     at = now()
-    webhooks = list(Webhook.objects.filter(off_at=None))
-    made = Delivery.objects.bulk_create(
-        Delivery(webhook=webhook, announcement=row, next_try_at=at)
-        for row in rows
+    webhooks = list(Webhook.objects.filter(disabled_at=None))
+    created = Delivery.objects.bulk_create(
+        Delivery(webhook=webhook, event=event, next_attempt_at=at)
+        for event in events
         for webhook in webhooks
-        if _subscribes_to(webhook, row)
+        if _subscribes_to(webhook, event)
     )
-    Announcement.objects.filter(pk__in=[row.pk for row in rows]).update(
-        dispatched_at=at
-    )
-    return len(rows), len(made)
+    keys = [event.pk for event in events]
+    Event.objects.filter(pk__in=keys).update(dispatched_at=at)
+    return len(events), len(created)
 
 
-def _subscribes_to(webhook: Webhook, row: Announcement) -> bool:
+def _subscribes_to(webhook: Webhook, event: Event) -> bool:
     return (
-        webhook.job_id in (None, row.job_id)
-        and row.kind in webhook.events
-        and row.at >= webhook.made_at
+        webhook.job_id in (None, event.job_id)
+        and event.kind in webhook.events
+        and event.at >= webhook.created_at
     )
 
 
 def send_due_deliveries() -> int:
-    """Send what is due, the longest due first.
+    """Send the deliveries that are due, longest due first.
 
-    A webhook that fails is left for this run, so that it holds up no other.
+    A webhook that fails is skipped for the rest of the run, so that it delays no other.
 
     Returns
     -------
-    int : how many were taken.
+    int : number of deliveries accepted.
     """
-    taken = 0
+    accepted = 0
     failed: set[int] = set()
     began = time.monotonic()
     while time.monotonic() - began < MAX_RUN_S:
         claimed = _claim_delivery(failed)
         if claimed is None:
             break
-        delivery, why_not = claimed
-        if why_not:
-            _disable_and_notify(delivery, why_not)
+        delivery, reason = claimed
+        if reason is not None:
+            _disable_and_notify(delivery, reason)
             failed.add(delivery.webhook_id)
             continue
-        answer = _send_delivery(delivery)
-        record_response(delivery, answer)
-        if answer.accepted:
-            taken += 1
+        response = _send_delivery(delivery)
+        record_response(delivery, response)
+        if response.accepted:
+            accepted += 1
         else:
             failed.add(delivery.webhook_id)
-    return taken
+    return accepted
 
 
-def _claim_delivery(failed: Collection[int]) -> tuple[Delivery, str] | None:
-    """Take the next delivery for a while; say so where its webhook is void."""
+def _claim_delivery(
+    failed: Collection[int],
+) -> tuple[Delivery, DisabledReason | None] | None:
+    """Claim the next due delivery, or return why its webhook must be switched off."""
     with transaction.atomic(durable=True):
         delivery = (
             Delivery.objects.select_for_update(of=("self",), skip_locked=True)
-            .select_related(
-                "webhook__owner", "announcement__building", "announcement__person"
-            )
-            .filter(next_try_at__lte=now(), webhook__off_at=None)
+            .select_related("webhook__owner", "event__building", "event__actor")
+            .filter(next_attempt_at__lte=now(), webhook__disabled_at=None)
             .exclude(webhook__in=failed)
-            .order_by("next_try_at", "pk")
+            .order_by("next_attempt_at", "pk")
             .first()
         )
         if delivery is None:
             return None
-        why_not = why_webhook_not(delivery.webhook)
-        if why_not:
-            return delivery, why_not
-        delivery.tries += 1
-        delivery.last_try_at = now()
-        delivery.next_try_at = now() + CLAIM_DURATION
-        delivery.save(update_fields=["tries", "last_try_at", "next_try_at"])
-    return delivery, ""
+        reason = find_disable_reason(delivery.webhook)
+        if reason is None:
+            delivery.attempts += 1
+            delivery.last_attempt_at = now()
+            delivery.next_attempt_at = now() + CLAIM_DURATION
+            delivery.save(
+                update_fields=["attempts", "last_attempt_at", "next_attempt_at"]
+            )
+    return delivery, reason
 
 
 def send_test_event(*, actor: Person, webhook: Webhook) -> Delivery:
-    """Send a trial to a webhook, on or off, and wait for the answer."""
+    """Send a test event to a webhook, on or off, and wait for the response."""
     require_webhook_manager(actor, webhook.job)
-    delivery = Delivery.objects.create(webhook=webhook, tries=1, last_try_at=now())
-    why_not = why_webhook_not(webhook)
-    answer = PostResponse(None, why_not) if why_not else _send_delivery(delivery)
-    _save_response(delivery, answer)
+    delivery = Delivery.objects.create(
+        webhook=webhook, attempts=1, last_attempt_at=now()
+    )
+    reason = find_disable_reason(webhook)
+    if reason is None:
+        response = _send_delivery(delivery)
+    else:
+        response = PostResponse(None, disabled_message(webhook, reason))
+    _save_response(delivery, response)
     return delivery
 
 
 def _send_delivery(delivery: Delivery) -> PostResponse:
     webhook = delivery.webhook
     secret = get_webhook_secret(webhook)
-    assert secret is not None  # noqa: S101  # or `why_not` had said so
+    # `find_disable_reason` has checked the key, but it may change between the two.
+    if secret is None:
+        reason = DisabledReason.KEY_CHANGED
+        return PostResponse(None, disabled_message(webhook, reason))
     try:
-        # Kept in one form; whether http and this network are allowed may change.
+        # Parsed again: whether http and local addresses are allowed may have changed.
         target = parse_webhook_url(webhook.url, local=settings.WEBHOOKS_LOCAL)
     except WebhookUrlError as error:
         return PostResponse(None, str(error))
@@ -179,107 +188,113 @@ def _send_delivery(delivery: Delivery) -> PostResponse:
 
 
 def get_key_id(webhook: Webhook) -> str:
-    """Name a webhook's secret in its signatures."""
+    """Return the `keyid` of a webhook's signatures."""
     return f"webhook-{webhook.pk}"
 
 
 def build_payload(delivery: Delivery) -> dict[str, Any]:
-    """Give what another program is told; of people no more than the user name."""
-    row = delivery.announcement
-    if row is None:
+    """Build the JSON body; of people it holds no more than a user name."""
+    event = delivery.event
+    if event is None:
         return {
             "format": EVENT_FORMAT,
             "id": str(delivery.uid),
             "type": TEST_EVENT_TYPE,
-            "time": delivery.made_at.isoformat(),
+            "time": delivery.created_at.isoformat(),
             "by": None,
             "detail": {},
             "links": {},
         }
-    keys = {"job": row.job_id, "building": row.building_id, row.about: row.about_id}
+    keys = {
+        "job": event.job_id,
+        "building": event.building_id,
+        event.subject_kind: event.subject_id,
+    }
     return {
         "format": EVENT_FORMAT,
-        "id": str(row.uid),
-        "type": row.kind,
-        "time": row.at.isoformat(),
-        "by": row.person.get_username() if row.person else None,
-        "detail": row.detail,
+        "id": str(event.uid),
+        "type": event.kind,
+        "time": event.at.isoformat(),
+        "by": event.actor.get_username() if event.actor else None,
+        "detail": event.detail,
         "links": {
-            what: link for what, key in keys.items() if (link := _api_url(what, key))
+            kind: link for kind, key in keys.items() if (link := _api_url(kind, key))
         },
     }
 
 
-def _api_url(what: str, key: int) -> str:
-    """Give the address of a thing in the interface for programs, if it has one."""
-    name = settings.NOTICE_LINKS.get(what)
+def _api_url(kind: str, key: int) -> str:
+    """Return the API address of an object, empty if the API has none."""
+    name = settings.NOTICE_LINKS.get(kind)
     try:
         return emails.public_url(reverse(name, args=[key])) if name else ""
     except NoReverseMatch:
-        return ""  # a deployment without that interface
+        return ""  # a deployment without the API
 
 
 def record_response(delivery: Delivery, response: PostResponse) -> None:
-    """Write down what came of a try: done, to be tried again, or given up."""
+    """Save the result of an attempt: accepted, to be retried, or given up."""
     with transaction.atomic():
-        again = not response.accepted and delivery.tries <= len(RETRY_PAUSES)
-        if not (response.accepted or again):
-            _disable_and_notify(
-                delivery, f"Nothing was taken for a day. {response.error}"
-            )
+        retry = not response.accepted and delivery.attempts <= len(RETRY_PAUSES)
+        if not (response.accepted or retry):
+            _disable_and_notify(delivery, DisabledReason.NOT_DELIVERED, response.error)
         _save_response(
             delivery,
             response,
-            next_try_at=now() + RETRY_PAUSES[delivery.tries - 1] if again else None,
+            next_attempt_at=now() + RETRY_PAUSES[delivery.attempts - 1]
+            if retry
+            else None,
         )
 
 
 def _save_response(
-    delivery: Delivery, response: PostResponse, next_try_at: datetime | None = None
+    delivery: Delivery, response: PostResponse, next_attempt_at: datetime | None = None
 ) -> None:
     delivery.status = response.status
-    delivery.fault = response.error[:MAX_REASON_LENGTH]
-    delivery.taken_at = now() if response.accepted else None
-    delivery.next_try_at = next_try_at
-    # The webhook may have been removed meanwhile, and this with it.
+    delivery.error = response.error[:MAX_DETAIL_LENGTH]
+    delivery.accepted_at = now() if response.accepted else None
+    delivery.next_attempt_at = next_attempt_at
+    # An update, not a save: the webhook and this row may have been deleted meanwhile.
     Delivery.objects.filter(pk=delivery.pk).update(
         status=delivery.status,
-        fault=delivery.fault,
-        taken_at=delivery.taken_at,
-        next_try_at=delivery.next_try_at,
+        error=delivery.error,
+        accepted_at=delivery.accepted_at,
+        next_attempt_at=delivery.next_attempt_at,
     )
 
 
 @transaction.atomic
-def _disable_and_notify(delivery: Delivery, reason: str) -> None:
-    """Switch the webhook off and let its owner be told, once.
+def _disable_and_notify(
+    delivery: Delivery, reason: DisabledReason, detail: str = ""
+) -> None:
+    """Switch the webhook off and create one e-mail to its owner.
 
-    The webhook is locked before any of its deliveries, as everywhere, so that nobody
-    waits crosswise.
+    Locks the webhook before any of its deliveries: the same order everywhere, so no
+    deadlock.
     """
-    held = Webhook.objects.select_for_update(of=("self",))
-    webhook = held.filter(pk=delivery.webhook_id, off_at=None).first()
+    locked = Webhook.objects.select_for_update(of=("self",))
+    webhook = locked.filter(pk=delivery.webhook_id, disabled_at=None).first()
     if webhook is None:
         return
-    disable_webhook(webhook, reason)
-    Letter.objects.get_or_create(
-        key=f"off:{webhook.pk}:{delivery.uid}:{delivery.tries}",
+    disable_webhook(webhook, reason, detail)
+    Email.objects.get_or_create(
+        key=f"webhook_disabled:{webhook.pk}:{delivery.uid}:{delivery.attempts}",
         defaults={
-            "kind": Letter.Kind.SWITCHED_OFF,
+            "kind": Email.Kind.WEBHOOK_DISABLED,
             "person": webhook.owner,
             "job": webhook.job,
-            "about": [webhook.pk],
+            "subject_ids": [webhook.pk],
         },
     )
 
 
-def compose_webhook_disabled(letter: Letter) -> emails.EmailContent | None:
-    """Tell a webhook's owner that it is off; None where it is on again, or gone."""
+def compose_webhook_disabled(email: Email) -> emails.EmailContent | None:
+    """Compose the e-mail to an owner; None where the webhook is on again, or gone."""
     webhook = (
-        Webhook.objects.visible_to(letter.person)
-        .exclude(off_at=None)
-        .select_related("job")
-        .filter(pk__in=letter.about)
+        Webhook.objects.visible_to(email.person)
+        .exclude(disabled_at=None)
+        .select_related("job", "owner")
+        .filter(pk__in=email.subject_ids)
         .first()
     )
     if webhook is None:
@@ -287,5 +302,5 @@ def compose_webhook_disabled(letter: Letter) -> emails.EmailContent | None:
     return emails.EmailContent(
         subject=f"Padstone: a webhook of {webhook.job or 'all jobs'} was switched off",
         template="jobs/emails/webhook_disabled",
-        context={"webhook": webhook},
+        context={"webhook": webhook, "reason": describe_disabled(webhook)},
     )

@@ -1,4 +1,4 @@
-"""Other programs' addresses that are told: kept, tried, switched on and off."""
+"""Webhooks: registration, secrets, switching on and off."""
 
 import base64
 import hashlib
@@ -15,17 +15,18 @@ from django.utils.timezone import now
 from core.models import Person, Role
 from core.permissions import Action, require
 from jobs.models import Job, Membership
-from jobs.notifications.models import Announcement, Delivery, Webhook
+from jobs.notifications.models import Delivery, Event, Webhook
 from jobs.notifications.webhook_urls import WebhookUrlError, parse_webhook_url
 
-MAX_REASON_LENGTH = 300
+MAX_DETAIL_LENGTH = 300
+DisabledReason = Webhook.DisabledReason
 
 
 @transaction.atomic
 def register_webhook(
     *, actor: Person, job: Job | None, url: str, events: Iterable[str]
 ) -> tuple[Webhook, str]:
-    """Let an address be told what happens on a job, or (None) on every job.
+    """Register an address for the events of a job, or (None) of every job.
 
     Returns
     -------
@@ -34,13 +35,13 @@ def register_webhook(
     Raises
     ------
     ValidationError
-        If the address cannot be called, or nothing is to be told to it.
+        If the address cannot be called, or no known event is chosen.
     """
     require_webhook_manager(actor, job)
-    known = set(Announcement.Kind.values)
-    wanted = [kind for kind in Announcement.Kind.values if kind in set(events)]
+    known = set(Event.Kind.values)
+    wanted = [kind for kind in Event.Kind.values if kind in set(events)]
     if not wanted or not known.issuperset(events):
-        msg = "Choose at least one thing that the address is told of."
+        msg = "Choose at least one event."
         raise ValidationError({"events": msg}, code="required")
     try:
         target = parse_webhook_url(url, local=settings.WEBHOOKS_LOCAL)
@@ -54,78 +55,82 @@ def register_webhook(
 
 @transaction.atomic
 def renew_webhook_secret(*, actor: Person, webhook: Webhook) -> str:
-    """Give a webhook another secret, at once; the old one holds no more."""
+    """Replace a webhook's secret; the old one is invalid at once."""
     webhook = _lock_webhook(actor, webhook)
     secret = _set_new_secret(webhook)
-    webhook.save(update_fields=["nonce", "secret_digest"])
+    webhook.save(update_fields=["nonce", "secret_hash"])
     return secret
 
 
 @transaction.atomic
 def switch_webhook(*, actor: Person, webhook: Webhook, on: bool) -> None:
-    """Switch a webhook on or off; what waited when it went off is not delivered.
+    """Switch a webhook on or off; events that were waiting are not delivered.
 
-    Whoever switches it on answers for it from then on.
+    The person who switches it on becomes its owner.
     """
     webhook = _lock_webhook(actor, webhook)
     if not on:
-        disable_webhook(webhook, f"Switched off by {actor}.")
-    elif webhook.off_at is not None:
-        webhook.off_at, webhook.off_because = None, ""
+        disable_webhook(webhook, DisabledReason.BY_PERSON, str(actor))
+    elif webhook.disabled_at is not None:
+        webhook.disabled_at = None
+        webhook.disabled_reason = webhook.disabled_detail = ""
         webhook.owner = actor
-        webhook.save(update_fields=["off_at", "off_because", "owner"])
+        webhook.save(
+            update_fields=["disabled_at", "disabled_reason", "disabled_detail", "owner"]
+        )
         _cancel_pending(webhook)
 
 
 @transaction.atomic
 def remove_webhook(*, actor: Person, webhook: Webhook) -> None:
-    """Forget a webhook and its deliveries."""
+    """Delete a webhook and its deliveries."""
     _lock_webhook(actor, webhook).delete()
 
 
-def disable_webhook(webhook: Webhook, reason: str) -> None:
-    """Switch a webhook off, in the caller's transaction."""
-    if webhook.off_at is not None:
+def disable_webhook(webhook: Webhook, reason: DisabledReason, detail: str = "") -> None:
+    """Switch a webhook off. The caller holds the transaction."""
+    if webhook.disabled_at is not None:
         return
-    webhook.off_at, webhook.off_because = now(), reason[:MAX_REASON_LENGTH]
-    webhook.save(update_fields=["off_at", "off_because"])
+    webhook.disabled_at = now()
+    webhook.disabled_reason = reason
+    webhook.disabled_detail = detail[:MAX_DETAIL_LENGTH]
+    webhook.save(update_fields=["disabled_at", "disabled_reason", "disabled_detail"])
     _cancel_pending(webhook)
 
 
 def _cancel_pending(webhook: Webhook) -> None:
-    Delivery.objects.filter(webhook=webhook).exclude(next_try_at=None).update(
-        next_try_at=None
-    )
+    pending = Delivery.objects.filter(webhook=webhook).exclude(next_attempt_at=None)
+    pending.update(next_attempt_at=None)
 
 
 def get_webhook_secret(webhook: Webhook) -> bytes | None:
-    """Give a webhook's secret; None where the house's own key was changed since."""
+    """Return a webhook's secret; None if `SECRET_KEY` was changed since."""
     for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
         secret = _derive_secret(key, webhook.nonce)
-        if compare_digest(_sha256_hex(secret), webhook.secret_digest):
+        if compare_digest(_sha256_hex(secret), webhook.secret_hash):
             return secret
     return None
 
 
-def find_disable_reason(webhook: Webhook) -> str:
-    """Say why nothing may be told to a webhook now; empty where it may.
+def find_disable_reason(webhook: Webhook) -> DisabledReason | None:
+    """Return why nothing may be sent to a webhook now; None if it may.
 
-    Whoever answers for it must still run the job: it is told what they may see.
+    Its owner must still manage the job: the webhook receives what they may see.
     """
     owner = webhook.owner
-    runs = owner.is_administrator
-    if webhook.job_id is not None and not runs:
-        parts = Membership.objects.of(owner).filter(job=webhook.job_id)
-        runs = parts.filter(role=Role.OPERATIONS).exists()
-    if not (runs and owner.is_active):
-        return f"{owner}, who answered for it, does not run this any more."
+    manages = owner.is_administrator
+    if webhook.job_id is not None and not manages:
+        memberships = Membership.objects.of(owner).filter(job=webhook.job_id)
+        manages = memberships.filter(role=Role.OPERATIONS).exists()
+    if not (manages and owner.is_active):
+        return DisabledReason.NO_MANAGER
     if get_webhook_secret(webhook) is None:
-        return "The server's key was changed: give it a new secret."
-    return ""
+        return DisabledReason.KEY_CHANGED
+    return None
 
 
 def require_webhook_manager(actor: Person, job: Job | None) -> None:
-    """Refuse whoever may not have programs told of a job; of all, administrators do."""
+    """Require permission to manage webhooks of a job; of all jobs, an administrator."""
     roles = job.roles_of(actor) if job else {actor.role} & {Role.ADMINISTRATOR}
     require(actor, Action.MANAGE_WEBHOOKS, roles=roles)
 
@@ -143,15 +148,13 @@ def _lock_webhook(actor: Person, webhook: Webhook) -> Webhook:
 def _set_new_secret(webhook: Webhook) -> str:
     webhook.nonce = secrets.token_hex(32)
     secret = _derive_secret(settings.SECRET_KEY, webhook.nonce)
-    webhook.secret_digest = _sha256_hex(secret)
+    webhook.secret_hash = _sha256_hex(secret)
     return base64.b64encode(secret).decode("ascii")
 
 
 def _derive_secret(key: str | bytes, nonce: str) -> bytes:
-    made = salted_hmac(
-        "jobs.notifications.webhooks", nonce, secret=key, algorithm="sha256"
-    )
-    return bytes(made.digest())
+    salt = "jobs.notifications.webhooks"
+    return bytes(salted_hmac(salt, nonce, secret=key, algorithm="sha256").digest())
 
 
 def _sha256_hex(secret: bytes) -> str:

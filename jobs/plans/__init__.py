@@ -1,1 +1,1 @@
-"""Plans."""
+"""Plan pages: drawing, guided form, files, revisions and differences."""

@@ -1,7 +1,7 @@
-"""A detail as shapes, to scale: the rods, holes and plate that positions share.
+"""Drawing of a detail, to scale: rods, holes and plate.
 
-Drawn as seen from above with the wall at the foot: the steel line below, *in*
-upwards, *along* to the right of the reference line.
+Seen from above with the wall at the bottom: the steel line below, *in* upwards,
+*along* to the right of the reference line.
 """
 
 from collections.abc import Iterable
@@ -31,7 +31,7 @@ SAME_DIMENSION_MM = 0.01  # mm: figures this close are one row
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DetailDrawing:
-    """A detail, ready to be written as SVG. [units]."""
+    """Shapes of a detail, for `jobs/detail.svg`. [units]."""
 
     title: str
     description: str
@@ -42,15 +42,16 @@ class DetailDrawing:
     plate: str
     rods: tuple[PlanRod, ...]
     holes: tuple[PlanRod, ...]
-    rows: tuple[DrawingLine, ...]  # how far in each row is, on the left
-    offsets: tuple[DrawingLine, ...]  # how far along, below
+    rows: tuple[DrawingLine, ...]  # dimensions of the rows, on the left
+    offsets: tuple[DrawingLine, ...]  # dimensions along, below
 
     @property
     def view_box(self) -> str:
-        """What the SVG shows, margins and all."""
+        """The SVG `viewBox`, with margins."""
         return (
             f"{-LEFT_MARGIN:.0f} {-TOP_MARGIN:.0f} "
-            f"{self.width + LEFT_MARGIN + RIGHT_MARGIN:.0f} {self.height + TOP_MARGIN + BOTTOM_MARGIN:.0f}"
+            f"{self.width + LEFT_MARGIN + RIGHT_MARGIN:.0f} "
+            f"{self.height + TOP_MARGIN + BOTTOM_MARGIN:.0f}"
         )
 
 
@@ -94,7 +95,7 @@ def draw_detail(detail: Detail) -> DetailDrawing:
 
 @dataclass(frozen=True, slots=True)
 class _DetailLayout:
-    """Where a detail's own axes lie on paper."""
+    """Scale and position of a detail's axes on the drawing."""
 
     low: FloatArray  # along and in [mm]
     high: FloatArray
@@ -102,7 +103,7 @@ class _DetailLayout:
 
     @classmethod
     def around(cls, detail: Detail) -> "_DetailLayout":
-        """Take in the rods, the plate, and the point both lines run through."""
+        """Fit rods, plate and the origin of both axes."""
         edge = max((rod.diameter for rod in detail.rods), default=20.0)
         points = [(0.0, 0.0)]
         for rod in detail.rods:

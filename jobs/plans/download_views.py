@@ -1,4 +1,4 @@
-"""Plans handed out as files: a template to fill in, and every issue of a plan."""
+"""Downloads: every revision of a plan, and a template to fill in."""
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
@@ -17,12 +17,12 @@ MEDIA_TYPES = {
     "csv": "text/csv; charset=utf-8",
     "dxf": "image/vnd.dxf",
 }
-"""The media types of files that are handed out, as registered with IANA."""
+"""Media types as registered with IANA."""
 
 
 @require_GET
 def download_plan_template(request: AuthenticatedRequest, kind: str) -> HttpResponse:
-    """Hand out a plan to fill in, with a small invented building in it."""
+    """Download a plan template, filled in with a small invented building."""
     if kind not in ("xlsx", "csv"):
         raise Http404
     return file_response(
@@ -34,7 +34,7 @@ def download_plan_template(request: AuthenticatedRequest, kind: str) -> HttpResp
 def download_plan_file(
     request: AuthenticatedRequest, building_id: int, number: int, kind: str
 ) -> HttpResponse:
-    """Hand out one issue of a plan as a workbook, as CSV or as a drawing."""
+    """Download one revision of a plan as a workbook, CSV or DXF."""
     building = get_object_or_404(
         Building.objects.visible_to(request.user), pk=building_id
     )
@@ -50,7 +50,7 @@ def download_plan_file(
 
 
 def file_response(content: bytes, name: str, kind: str) -> HttpResponse:
-    """Answer with a file to keep."""
+    """Return a response that downloads a file."""
     return HttpResponse(
         content,
         content_type=MEDIA_TYPES[kind],

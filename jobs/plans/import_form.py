@@ -1,4 +1,4 @@
-"""A plan as a document or as a file, what it amounts to, and what is wrong with it."""
+"""Form to import a plan from a document or a file."""
 
 import json
 from collections.abc import Mapping
@@ -20,7 +20,7 @@ from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_build
 from jobs.exchange.plan_reader import MAX_FILE_BYTES, file_suffix, read_plan_file
 from jobs.exchange.vocabulary import LENGTH_UNITS
 
-MAX_DOCUMENT_BYTES = 2_000_000  # bytes; a plan of a thousand columns is a tenth of it
+MAX_DOCUMENT_BYTES = 2_000_000  # a plan of a thousand columns has a tenth of it
 MAX_NOTE_LENGTH = 200
 GROUP_DISTANCE_CHOICES = [
     ("", "18 in (460 mm)"),
@@ -30,11 +30,11 @@ GROUP_DISTANCE_CHOICES = [
     ("1525", "5 ft (1525 mm)"),
 ]
 LAYER_FIELDS = ("outline", "rods", "marks")
-"""Fields a drawing's layers are chosen in."""
+"""Fields that choose the layers of a drawing."""
 
 
 class PlanImportForm(forms.Form):
-    """An exchange document pasted, or a file that amounts to one, and its faults."""
+    """A pasted exchange document or an uploaded file, with its errors."""
 
     document = forms.CharField(
         label="Document",
@@ -47,27 +47,27 @@ class PlanImportForm(forms.Form):
         required=False,
         allow_empty_file=True,
         widget=forms.FileInput({"accept": ".json,.xlsx,.xlsm,.csv,.tsv,.dxf"}),
-        help_text="A workbook, CSV, a DXF drawing or an exchange document; "
-        "it can be dropped here.",
+        help_text="Workbook, CSV, DXF drawing or exchange document. Drop it here, or "
+        "choose it.",
     )
     note = forms.CharField(
         label="Note",
         required=False,
         max_length=MAX_NOTE_LENGTH,
-        help_text="What this issue of the plan is, or what changed and who asked.",
+        help_text="What this revision is, or what changed and at whose request",
     )
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
-    name = forms.CharField(label="Name of the building", required=False, max_length=120)
+    name = forms.CharField(label="Building name", required=False, max_length=120)
     unit = forms.ChoiceField(
-        label="Unit of the drawing",
+        label="Drawing unit",
         required=False,
-        choices=[("", "as the drawing says"), *((u, u) for u in LENGTH_UNITS)],
+        choices=[("", "As in the drawing"), *((u, u) for u in LENGTH_UNITS)],
     )
-    outline = forms.CharField(label="Outline on layer", required=False)
-    rods = forms.CharField(label="Rods on layer", required=False)
-    marks = forms.CharField(label="Marks on layer", required=False)
+    outline = forms.CharField(label="Outline layer", required=False)
+    rods = forms.CharField(label="Rod layer", required=False)
+    marks = forms.CharField(label="Label layer", required=False)
     near = forms.ChoiceField(
-        label="Rods of one position stand within",
+        label="Largest spread of one rod group",
         required=False,
         choices=GROUP_DISTANCE_CHOICES,
     )
@@ -85,21 +85,21 @@ class PlanImportForm(forms.Form):
         self.base = base
 
     def clean_file(self) -> UploadedFile | None:
-        """Refuse a file that is too large to be a plan."""
+        """Refuse a file that is too large for a plan."""
         upload: UploadedFile | None = self.cleaned_data["file"]
         if upload is None:
             return None
         most = MAX_FILE_BYTES.get(file_suffix(str(upload.name)), MAX_DOCUMENT_BYTES)
         if (upload.size or 0) > most:
             msg = (
-                f"This file is over {most // 1_000_000} MB; a plan is far smaller. Is "
-                "it the right file?"
+                f"This file is larger than {most // 1_000_000} MB, and a plan is far "
+                "smaller. Choose another file."
             )
             raise forms.ValidationError(msg)
         return upload
 
     def clean(self) -> dict[str, Any]:
-        """Read the document or file; what does not fit is listed in `refusals`."""
+        """Parse the document or file; its errors go to `issues`."""
         data = super().clean() or {}
         if "file" in self.errors:
             return data
@@ -112,12 +112,12 @@ class PlanImportForm(forms.Form):
                 self._read_file(upload, data)
         except DocumentError as error:
             self.issues = error.issues
-            self.add_error("document", "Nothing was stored: see the list above.")
+            self.add_error("document", "Nothing was saved. See the list above.")
         return data
 
     def _parse_text(self) -> None:
         if not self.text.strip():
-            self.add_error("document", "Paste a document here, or choose a file.")
+            self.add_error("document", "Choose a file, or paste a document here.")
             return
         self.building = parse_building_text(self.text)
 
@@ -128,7 +128,7 @@ class PlanImportForm(forms.Form):
             try:
                 self.text = content.decode("utf-8-sig")
             except UnicodeDecodeError:
-                msg = "This is not a text file in UTF-8; an exchange document is JSON."
+                msg = "This is not a UTF-8 text file. An exchange document is JSON."
                 self.add_error("file", msg)
                 return
             self._parse_text()
@@ -148,7 +148,7 @@ class PlanImportForm(forms.Form):
         building = found.parse_building()
         self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
         if len(self.text) > MAX_DOCUMENT_BYTES:
-            msg = "This is larger than any plan: leave out what is none."
+            msg = "This is larger than a plan. Remove what does not belong to it."
             raise DocumentError([DocumentIssue("", msg)])
         self.building = building
 
@@ -166,9 +166,9 @@ class PlanImportForm(forms.Form):
 
     def _set_layer_choices(self, shapes: DrawingShapes) -> None:
         found = {
-            "outline": "the largest, or named so",
-            "rods": guess_rod_layer(shapes) or "any",
-            "marks": "any",
+            "outline": "largest, or named outline",
+            "rods": guess_rod_layer(shapes) or "any layer",
+            "marks": "any layer",
         }
         for name, meant in found.items():
             layers = [("", meant), *((layer, layer) for layer in shapes.layers)]
@@ -176,31 +176,31 @@ class PlanImportForm(forms.Form):
 
     @property
     def is_pasted(self) -> bool:
-        """Whether a document was pasted, and stands where it can be mended."""
+        """True if a document was pasted, and can be corrected in place."""
         return self.is_bound and not self.files
 
     @property
     def is_confirmed(self) -> bool:
-        """Whether what would be stored has been shown: it might be another by now.
+        """True if the plan is the one that was previewed.
 
-        A document pasted and sent at once was never shown, and need not be.
+        A document pasted and saved at once has no preview, and needs none.
         """
         seen = self.cleaned_data.get("seen")
         return seen == self.preview_hash or not (seen or self.files)
 
     @property
     def preview_hash(self) -> str:
-        """Tell what is shown from what another file would give."""
+        """SHA-256 of the plan in the preview, to notice another file."""
         return sha256_of(self.to_document()) if self.building else ""
 
     @property
     def drawing_fields(self) -> list[forms.BoundField]:
-        """How a drawing is read; none where no drawing came."""
+        """Fields that control how a drawing is read; none without a drawing."""
         if self.shapes is None:
             return []
         return [self[name] for name in ("name", "unit", *LAYER_FIELDS, "near")]
 
     def to_document(self) -> dict[str, Any]:
-        """Give the document that was understood."""
+        """Return the document."""
         document: dict[str, Any] = json.loads(self.text)
         return document

@@ -1,4 +1,4 @@
-"""A stored plan revision as values: parsed once, kept by its digest."""
+"""Cache of parsed plan revisions, keyed by their SHA-256."""
 
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -9,19 +9,19 @@ from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
 from jobs.models import PlanRevision
 
-MAX_CACHED_PLANS = 256  # plans; a large one is some 100 kB
+MAX_CACHED_PLANS = 256  # a large plan takes some 100 kB
 
 
 @dataclass(frozen=True, slots=True)
 class _StoredDocument:
-    """A document that is told apart from others by its digest alone."""
+    """A document that is compared by its SHA-256 alone."""
 
     digest: str
     document: dict[str, object] = field(compare=False)
 
 
 def load_plan(revision: PlanRevision) -> Plan:
-    """Read a revision's document; the same digest is read once per process."""
+    """Return a revision's plan; each document is parsed once per process."""
     return _parse_stored(_StoredDocument(revision.digest, revision.document))
 
 

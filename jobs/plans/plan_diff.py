@@ -1,4 +1,4 @@
-"""What differs between two issues of a plan, in words for the page."""
+"""Differences between two revisions of a plan, formatted for the page."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
@@ -9,21 +9,19 @@ from core.units import LengthStyle, format_length
 from jobs.anchor_plan.values import Detail, InstrumentSpec, MaturitySpec, Plan, Position
 from jobs.plans.plan_drawing import plan_length_style
 
-SAME_VALUE_TOLERANCE = (
-    1e-6  # mm, rad or MPa: differences below this are of writing, not of the plan
-)
-FINEST_FRACTION = 64  # a plan is rarely drawn finer than a sixty-fourth
+SAME_VALUE_TOLERANCE = 1e-6  # mm, rad or MPa: below this only the notation differs
+FINEST_FRACTION = 64  # 1/64 in: plans are rarely finer
 
 ChangeKind = Literal["added", "removed", "moved", "changed"]
 FactValue = float | str
 LOCATION_FACTS = frozenset(
     {"x", "y", "wall", "along", "turn"}
-)  # changed alone: it was moved
+)  # if only these changed, the thing was moved
 
 
 @dataclass(frozen=True, slots=True)
 class ValueDifference:
-    """One figure of a thing, before and after; empty where there was none."""
+    """One value before and after; empty where there was none."""
 
     name: str
     before: str
@@ -32,7 +30,7 @@ class ValueDifference:
 
 @dataclass(frozen=True, slots=True)
 class PlanChange:
-    """One thing on the plan that is not as it was: `corner SW`, `position B2`."""
+    """A change of one thing on the plan, such as `corner SW` or `position B2`."""
 
     subject: str
     name: str
@@ -46,7 +44,7 @@ PlanFacts = dict[tuple[str, str], dict[str, FactValue]]
 def compare_plans(old: Plan, new: Plan) -> tuple[PlanChange, ...]:
     """List what was added, removed, moved and changed, in the order of the plan.
 
-    Lengths are written in the units of the new plan's people.
+    Lengths are formatted in the units of the new plan.
     """
     before, after = dict(_plan_facts(old)), dict(_plan_facts(new))
     style = plan_length_style(new)
@@ -84,7 +82,7 @@ def _is_same_value(before: FactValue | None, after: FactValue | None) -> bool:
 def _format_pair(
     name: str, before: FactValue | None, after: FactValue | None, style: LengthStyle
 ) -> tuple[str, str]:
-    """Write two values so that they can be told apart."""
+    """Format two different values so that their texts differ."""
     texts = _format_value(name, before, style), _format_value(name, after, style)
     if texts[0] == texts[1]:
         return _format_exactly(before), _format_exactly(after)
@@ -199,7 +197,8 @@ def _maturity_facts(maturity: MaturitySpec) -> dict[str, FactValue]:
     counted = (
         f"from {maturity.datum:g} °C"
         if maturity.datum is not None
-        else f"activation {maturity.activation:g} K, reference {maturity.reference:g} °C"
+        else f"activation {maturity.activation:g} K, "
+        f"reference {maturity.reference:g} °C"
     )
     cylinders = "; ".join(f"{m:g}: {s:.2f} MPa" for m, s in maturity.curve)
     spells = "; ".join(f"{h:g} h at {t:.1f} °C" for h, t in maturity.temperatures)

@@ -1,9 +1,7 @@
-"""The plan of a building as shapes, to scale: what `jobs/plan.svg` writes out.
+"""Drawing of a building's plan, to scale, for `jobs/plan.svg`.
 
-Drawing units: the longer side of the outline is `SPAN` units, x to the right, y
-down. Everything here is nominal. A template that draws more on top extends
-`jobs/plan.svg`, fills its blocks `under` and `over`, and places points with
-`PlanDrawing.at`.
+Drawing units: the longer side of the outline is `LONGER_SIDE` units, x to the right, y
+down. Everything is nominal.
 """
 
 from collections import defaultdict
@@ -50,19 +48,19 @@ SAME_LINE_MM = 0.1  # mm: positions this close to one line stand on it
 
 @dataclass(frozen=True, slots=True)
 class DrawingText:
-    """Words at a place, turned to be read from below or the right. [units, deg]."""
+    """Text at a point, turned to be read from below or the right. [units, deg]."""
 
     text: str
     x: float
     y: float
     rotation: float = 0.0
     anchor: str = "middle"
-    length: float | None = None  # written after the text, in the reader's units [mm]
+    length: float | None = None  # shown after the text, in the reader's units [mm]
 
 
 @dataclass(frozen=True, slots=True)
 class DrawingLine:
-    """A straight stroke, with its words where it has some. [units]."""
+    """A straight line with an optional label. [units]."""
 
     x1: float
     y1: float
@@ -73,7 +71,7 @@ class DrawingLine:
 
 @dataclass(frozen=True, slots=True)
 class PlanRod:
-    """One rod: where its centre is and how large it is drawn. [units]."""
+    """A rod: centre and radius. [units]."""
 
     number: int
     x: float
@@ -83,32 +81,30 @@ class PlanRod:
 
 @dataclass(frozen=True, slots=True)
 class PlanPosition:
-    """One position: its reference point, its rods and its base plate. [units]."""
+    """A position: reference point, rods and base plate. [units]."""
 
     mark: str
     x: float
     y: float
     label: DrawingText
     rods: tuple[PlanRod, ...]
-    plate: str  # the corners of an SVG polygon; empty where the plate is not known
+    plate: str  # points of an SVG polygon; empty if the plate is unknown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WallDimensions:
-    """One wall: its overall dimension and the running ones from its first corner."""
+    """A wall's overall dimension, and running dimensions from its first corner."""
 
     name: str
     overall: DrawingLine
-    ends: tuple[
-        DrawingLine, DrawingLine
-    ]  # from the corners out to the overall dimension
+    ends: tuple[DrawingLine, DrawingLine]  # extension lines of the overall dimension
     ticks: tuple[DrawingLine, ...]
     running: tuple[DrawingText, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanDrawing:
-    """A building's plan, ready to be written as SVG."""
+    """Shapes of a building's plan."""
 
     title: str
     description: str
@@ -125,14 +121,14 @@ class PlanDrawing:
 
     @property
     def view_box(self) -> str:
-        """What the SVG shows, margins and all."""
+        """The SVG `viewBox`, with margins."""
         return (
             f"{-MARGIN:.0f} {-MARGIN:.0f} "
             f"{self.width + 2 * MARGIN:.0f} {self.height + 2 * MARGIN:.0f}"
         )
 
     def to_drawing(self, points: FloatArray) -> FloatArray:
-        """Place plan points on the drawing.
+        """Convert plan points to drawing units.
 
         Parameters
         ----------
@@ -148,12 +144,12 @@ class PlanDrawing:
 
 
 def plan_length_style(plan: Plan) -> LengthStyle:
-    """How this plan's people write a length."""
+    """Return the style in which the plan's lengths are written."""
     return "imperial" if plan.length_unit in ("in", "ft") else "metric"
 
 
 def draw_plan(plan: Plan) -> PlanDrawing:
-    """Draw a plan: steel line, concrete, walls, lines, positions, dimensions."""
+    """Draw a plan: steel line, concrete, walls, column lines, positions, dimensions."""
     outline = outline_points(plan)
     low, high = outline.min(axis=0), outline.max(axis=0)
     scale = LONGER_SIDE / float((high - low).max())
@@ -179,7 +175,7 @@ def draw_plan(plan: Plan) -> PlanDrawing:
 
 @dataclass(frozen=True, slots=True)
 class _PlanLayout:
-    """A plan on its way to paper."""
+    """Scale and origin of a plan's drawing."""
 
     plan: Plan
     viewport: Viewport
@@ -197,7 +193,7 @@ class _PlanLayout:
         return format_length(millimetres, self.style)
 
     def make_wall(self, pair: tuple[str, str]) -> WallDimensions:
-        """Draw the dimensions of a wall, running from its first corner."""
+        """Draw the overall and running dimensions of a wall."""
         frame = wall_axes(self.plan, pair)
         length = wall_length(self.plan, pair)
         along, out = flip_y(frame.along), flip_y(-frame.inward)
@@ -237,7 +233,7 @@ class _PlanLayout:
         )
 
     def make_corner_labels(self, outline: FloatArray) -> tuple[DrawingText, ...]:
-        """Name each corner, outside it."""
+        """Label each corner, outside the outline."""
         out = _outward_directions(outline)
         outward = flip_y(normalise(out + np.roll(out, 1, axis=0)))
         places = self.to_drawing(outline) + outward * 44
@@ -247,7 +243,7 @@ class _PlanLayout:
         )
 
     def make_column_lines(self) -> tuple[DrawingLine, ...]:
-        """Join positions of opposite walls that stand on one line across."""
+        """Draw the lines through positions that stand opposite each other."""
         lines: dict[tuple[float, ...], list[FloatArray]] = defaultdict(list)
         for position in self.plan.positions:
             if position.wall is None:
@@ -268,7 +264,7 @@ class _PlanLayout:
         return tuple(drawn)
 
     def make_diagonal(self, first: str, second: str) -> DrawingLine:
-        """Draw a diagonal with its length, a third of the way from its first end."""
+        """Draw a diagonal, its length a third of the way from its first end."""
         named = {corner.name: (corner.x, corner.y) for corner in self.plan.outline}
         ends = np.array([named[first], named[second]])
         length = float(np.hypot(*(ends[1] - ends[0])))
@@ -278,7 +274,7 @@ class _PlanLayout:
         return _make_line(a, b, _rotated_label("", place, along, "middle", length))
 
     def make_position(self, position: Position) -> PlanPosition:
-        """Draw a position: rods and plate to scale, its mark inside the wall."""
+        """Draw a position: rods and plate to scale, mark inside the wall."""
         detail = self.plan.details[position.detail]
         frame = position_axes(self.plan, position)
         rods = self.to_drawing(rod_points(self.plan, position))
@@ -311,13 +307,13 @@ class _PlanLayout:
 
 
 def plate_bounds(detail: Detail) -> tuple[float, float, float, float] | None:
-    """Give the plate's edges as far as a detail tells: the rods and the edge distance.
+    """Compute the edges of the plate from the rods and the edge distance.
 
     Returns
     -------
     tuple or None
-        Least along, least in, greatest along, greatest in. [mm] None where the
-        detail has no edge distance.
+        Least along, least in, greatest along, greatest in. [mm] None if the detail
+        has no edge distance.
     """
     if detail.plate is None or detail.plate.edge_distance is None or not detail.rods:
         return None
@@ -334,19 +330,19 @@ def _describe_plan(plan: Plan, sheet: _PlanLayout) -> str:
     )
     return (
         f"Steel line with walls {lengths}; {len(plan.positions)} positions. "
-        "Everything is drawn as planned; the tables beside it say the same in numbers."
+        "Everything is drawn as planned; the tables have the same numbers."
     )
 
 
 def _concrete_polygon(plan: Plan, sheet: _PlanLayout, outline: FloatArray) -> str:
-    """Draw the edge of the concrete: the steel line moved out by the notch width."""
+    """Draw the edge of the concrete: the steel line offset by the notch width."""
     if plan.notch is None:
         return ""
     return polygon_points(sheet.to_drawing(offset_outline(outline, plan.notch.width)))
 
 
 def _outward_directions(outline: FloatArray) -> FloatArray:
-    """Give the outward direction of the wall that starts at each corner."""
+    """Return the outward unit vector of the wall that starts at each corner."""
     along = normalise(np.roll(outline, -1, axis=0) - outline)
     return np.column_stack([along[:, 1], -along[:, 0]])
 
@@ -358,7 +354,7 @@ def _rotated_label(
     anchor: str,
     length: float | None = None,
 ) -> DrawingText:
-    """Words along a direction, turned over where they would stand on their head."""
+    """Label along a direction, flipped where it would be upside down."""
     angle = atan2(along[1], along[0])
     upright = upright_angle(angle)
     if upright != angle:

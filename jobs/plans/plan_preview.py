@@ -1,4 +1,4 @@
-"""A plan before it is stored: its drawing, what will be measured, what to mind."""
+"""Preview of a plan: drawing, number of checks, warnings."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from jobs.plans.plan_drawing import PlanDrawing, draw_plan
 
 MIN_RODS_PER_COLUMN = 4  # per structural column, 29 CFR 1926.758(b)
 
-CHECK_KIND_LABELS = {  # singular, plural, as a crew says them
+CHECK_KIND_LABELS = {  # singular, plural
     CheckKind.DIAGONAL: ("diagonal", "diagonals"),
     CheckKind.WALL: ("wall", "walls"),
     CheckKind.LINE: ("reference line", "reference lines"),
@@ -30,7 +30,7 @@ CHECK_KIND_LABELS = {  # singular, plural, as a crew says them
 
 @dataclass(frozen=True, slots=True)
 class CheckCount:
-    """How many checks of one kind a plan has, and how many of them are required."""
+    """Number of checks of one kind, and how many of them are required."""
 
     name: str
     number: int
@@ -39,7 +39,7 @@ class CheckCount:
 
 @dataclass(frozen=True, slots=True)
 class PlanPreview:
-    """What a plan is, shown before anything is stored and on its own page."""
+    """A plan for its page, and for the preview before it is saved."""
 
     plan: Plan
     drawing: PlanDrawing
@@ -51,22 +51,22 @@ class PlanPreview:
 
     @property
     def check_count(self) -> int:
-        """How many checks the plan has."""
+        """Number of checks."""
         return sum(count.number for count in self.check_counts)
 
     @property
     def required_count(self) -> int:
-        """How many of them a release waits for."""
+        """Number of checks a release requires."""
         return sum(count.required for count in self.check_counts)
 
     @property
     def optional_count(self) -> int:
-        """How many no release waits for."""
+        """Number of optional checks."""
         return self.check_count - self.required_count
 
 
 def build_preview(plan: Plan, *, reading_count: int = 0) -> PlanPreview:
-    """Prepare a plan, and how many readings come with it, for the page."""
+    """Build the preview of a plan; `reading_count` readings came with it."""
     return PlanPreview(
         plan=plan,
         drawing=draw_plan(plan),
@@ -83,7 +83,7 @@ def build_preview(plan: Plan, *, reading_count: int = 0) -> PlanPreview:
 
 
 def count_checks(plan: Plan) -> tuple[CheckCount, ...]:
-    """Count the checks of a plan by kind, in the order of the walk."""
+    """Count the checks of a plan by kind, in measuring order."""
     every: Counter[CheckKind] = Counter()
     required: Counter[CheckKind] = Counter()
     for check in build_check_sheet(plan):

@@ -1,4 +1,4 @@
-"""The fields of the guided page: their names, examples and explanations."""
+"""Fields of the guided page for a rectangular building."""
 
 from django import forms
 
@@ -23,23 +23,15 @@ PATTERN_LABELS = {
     "endwall": "Endwall columns",
     "corner": "Corner columns",
 }
-PATTERN_LENGTHS = {  # name: label, example, explanation
-    "gage": ("Gage along the wall", '5"', "Between the two rods of a row."),
+PATTERN_LENGTHS = {  # name: label, example, help text
+    "gage": ("Gage along the wall", '5"', "Between the two rods of a row"),
     "first_row": ("Steel line to first row", '7"', ""),
     "row_spacing": ("Row to row", '5"', ""),
     "rod": ("Rod diameter", '7/8"', ""),
-    "hole": ("Hole in the plate", '1 1/16"', "From the drawing of the plate."),
-    "projection": (
-        "Projection",
-        '3 1/2"',
-        "Above the bearing surface; may be left out.",
-    ),
-    "thickness": ("Plate thickness", '5/8"', "May be left out."),
-    "edge": (
-        "Hole to plate edge",
-        '1 1/2"',
-        "From the centre of the hole; may be left out.",
-    ),
+    "hole": ("Hole in the plate", '1 1/16"', "From the plate drawing"),
+    "projection": ("Projection", '3 1/2"', "Above the bearing surface"),
+    "thickness": ("Plate thickness", '5/8"', ""),
+    "edge": ("Hole to plate edge", '1 1/2"', "From the centre of the hole"),
 }
 OPTIONAL_LENGTHS = ("projection", "thickness", "edge")
 
@@ -52,15 +44,15 @@ def make_text_field(
     max_length: int = 60,
     required: bool = True,
 ) -> forms.CharField:
-    """Make a field that is typed by hand, with an example in it."""
+    """Make a text field with an example as its placeholder."""
     return forms.CharField(
         label=label,
         help_text=help_text,
         max_length=max_length,
         required=required,
-        error_messages={"required": "This is needed."},
+        error_messages={"required": "This field is required."},
         widget=forms.TextInput(
-            {"placeholder": f"such as {example}", "autocomplete": "off"}
+            {"placeholder": f"e.g. {example}", "autocomplete": "off"}
         ),
     )
 

@@ -1,4 +1,4 @@
-"""A rectangular building described on one page, read field by field."""
+"""Guided form for a rectangular building."""
 
 import re
 from dataclasses import dataclass, replace
@@ -31,17 +31,12 @@ BARE_NUMBER = re.compile(
     r"(?P<number>[-+]?(?:(?:[0-9]+ +)?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]+)?|\.[0-9]+))"
     r"(?P<end>\s*)"
 )
-PLACEHOLDER_PATTERN = (
-    PatternSpec(  # while a pattern is not typed yet; its rods are not drawn
-        gage="100 mm",
-        first_row="100 mm",
-        row_spacing="100 mm",
-        rod="20 mm",
-        hole="22 mm",
-    )
+# Stands in for a pattern that is not complete yet; its rods are not drawn.
+PLACEHOLDER_PATTERN = PatternSpec(
+    gage="100 mm", first_row="100 mm", row_spacing="100 mm", rod="20 mm", hole="22 mm"
 )
-NOTCH_FIELDS = ("notch_width", "notch_depth")  # both, or none
-FIELD_BY_POINTER = {  # where the document's refusals belong on the page
+NOTCH_FIELDS = ("notch_width", "notch_depth")  # both or neither
+FIELD_BY_POINTER = {  # fields that show the errors of the document
     "/name": "name",
     "/concrete/specified_strength": "strength",
     "/tolerances/basis": "basis",
@@ -52,9 +47,9 @@ FIELD_BY_POINTER = {  # where the document's refusals belong on the page
 
 @dataclass(frozen=True, slots=True)
 class FieldGroup:
-    """Fields that stand together on the page.
+    """Fields shown together on the page.
 
-    `needed` hides "may be left out"; one that may fold is closed until it is begun.
+    `required` hides "optional"; a collapsible group is closed until something is in it.
     """
 
     title: str
@@ -66,27 +61,25 @@ class FieldGroup:
 
 
 class RectangleForm(forms.Form):
-    """Everything on the guided page; `document` is what would be stored."""
+    """The guided page; `document` is the exchange document to be saved."""
 
-    name = forms.CharField(label="Name of the building", max_length=MAX_NAME_LENGTH)
+    name = forms.CharField(label="Building name", max_length=MAX_NAME_LENGTH)
     length_unit = forms.ChoiceField(
-        label="A number alone is in", choices=UNIT_CHOICES, initial="ft"
+        label="Numbers without a unit are in", choices=UNIT_CHOICES, initial="ft"
     )
-    width = make_text_field("Width", "50'", "Of the steel line, along the endwalls.")
-    length = make_text_field("Length", "95'", "Of the steel line, along the sidewalls.")
+    width = make_text_field("Width", "50'", "Steel line, along the endwalls")
+    length = make_text_field("Length", "95'", "Steel line, along the sidewalls")
     bays = make_text_field(
-        "Bays", "20', 3 @ 25'", "From one end to the other.", max_length=400
+        "Bays", "20', 3 @ 25'", "From one end to the other", max_length=400
     )
     endwall_spacing = make_text_field(
         "Spaces between endwall columns",
         "15', 20', 15'",
-        "Corner to corner across the width.",
+        "Corner to corner across the width",
         max_length=400,
         required=False,
     )
-    corner_inset = make_text_field(
-        "Endwall to the reference line", '6"', required=False
-    )
+    corner_inset = make_text_field("Endwall to reference line", '6"', required=False)
     notch_width = make_text_field("Notch width", '1 1/2"', required=False)
     notch_depth = make_text_field("Notch depth", '1 1/2"', required=False)
     strength = make_text_field("Specified strength", "3000 psi", required=False)
@@ -96,7 +89,9 @@ class RectangleForm(forms.Form):
         initial=TOLERANCE_BASES[0],
     )
     note = forms.CharField(
-        max_length=200, required=False, help_text="Which drawing this was taken from."
+        max_length=200,
+        required=False,
+        help_text="For example the drawing it was taken from",
     )
 
     document: dict[str, Any] | None = None
@@ -111,20 +106,20 @@ class RectangleForm(forms.Form):
             self.fields |= make_pattern_fields(pattern)
 
     def clean_strength(self) -> str:
-        """Read the strength here, so that it is judged whatever else is wrong."""
+        """Validate the strength on its own, whatever else is wrong."""
         text = str(self.cleaned_data["strength"]).strip()
         try:
             if text and parse_strength(text) <= 0:
-                raise forms.ValidationError("This has to be greater than zero.")
+                raise forms.ValidationError("Enter a strength greater than zero.")
         except UnitError as error:
             raise forms.ValidationError(str(error)) from None
         return text
 
     def clean(self) -> dict[str, Any]:
-        """Draw up the document; each fault goes to its field."""
+        """Build the document; each error goes to its field."""
         data = super().clean() or {}
         for name in self._missing_fields():
-            self.add_error(name, "This is needed.")
+            self.add_error(name, "This field is required.")
         try:
             document = build_rectangle_document(self._rectangle_spec())
             parse_building(document)
@@ -139,17 +134,17 @@ class RectangleForm(forms.Form):
         return data
 
     def to_document(self) -> dict[str, Any]:
-        """Give the document that was drawn up; a form that is valid has one."""
+        """Return the document; a valid form has one."""
         return self.document or {}
 
     def clear_blank_errors(self) -> None:
-        """Forget what is wrong with fields nothing is typed in yet."""
+        """Remove the errors of fields that are still blank."""
         for name in list(self.errors):
             if name in self.fields and not self._entered_text(name):
                 del self.errors[name]
 
     def missing_labels(self) -> list[str]:
-        """Name the fields that have to be filled in yet, with their group."""
+        """List the labels of required fields that are still blank."""
         if not self.is_bound:
             return []
         required = [
@@ -169,7 +164,7 @@ class RectangleForm(forms.Form):
         ]
 
     def build_preview(self) -> PlanPreview | None:
-        """Draw the building as far as it is known; counts come with the whole."""
+        """Preview the building as far as it is entered; counts only when complete."""
         if not self.is_bound:
             return None
         if self.document is not None:
@@ -205,7 +200,7 @@ class RectangleForm(forms.Form):
 
     @property
     def groups(self) -> list[FieldGroup]:
-        """The fields as they stand on the page."""
+        """The fields in groups, in page order."""
         outline = ("name", "length_unit", "width", "length", "bays")
         concrete = ("notch_width", "notch_depth", "strength")
         return [
@@ -219,14 +214,14 @@ class RectangleForm(forms.Form):
                 FieldGroup(
                     PATTERN_LABELS[name],
                     (self[place], *self._pattern_bound_fields(name)),
-                    help="if there are any",
+                    help="optional",
                     collapsible=True,
                     is_open=self._is_used(name),
                 )
                 for name, place in self.placement_fields.items()
             ),
             FieldGroup("Concrete", self._bound_fields(concrete)),
-            FieldGroup("For the record", self._bound_fields(("basis", "note"))),
+            FieldGroup("Record", self._bound_fields(("basis", "note"))),
         ]
 
     def _bound_fields(self, names: tuple[str, ...]) -> tuple[forms.BoundField, ...]:
@@ -239,7 +234,7 @@ class RectangleForm(forms.Form):
         return str(self.data.get(name, "")).strip()
 
     def _is_used(self, pattern: str) -> bool:
-        """Whether a pattern is meant: the frame's always, others once begun."""
+        """Return True for the frame's pattern, and others once something is in them."""
         begun = [f"{pattern}_{name}" for name in PATTERN_LENGTHS]
         return pattern == "frame" or any(
             map(self._entered_text, [*begun, self.placement_fields[pattern]])
@@ -258,7 +253,7 @@ class RectangleForm(forms.Form):
         return [name for name in needed if not self._entered_text(name)]
 
     def _missing_notch_fields(self) -> list[str]:
-        """Name what is missing where only one of a notch's two lengths is typed."""
+        """Return the missing field where only one of a notch's two lengths is given."""
         blank = [name for name in NOTCH_FIELDS if not self._entered_text(name)]
         return blank if len(blank) == 1 else []
 
@@ -269,12 +264,12 @@ class RectangleForm(forms.Form):
             self.add_error(field, message)
 
     def _has_issues(self, pattern: str) -> bool:
-        """Whether a pattern cannot be drawn as it is typed."""
+        """Return True if a pattern cannot be drawn as entered."""
         wrong = {*self.errors, *self._missing_fields()}
         return not wrong.isdisjoint(make_pattern_fields(pattern))
 
     def _length_text(self, name: str) -> str | None:
-        """Give what is typed, with the unit of the page behind a number alone."""
+        """Return the entered text, with the form's unit added to bare numbers."""
         text = self._entered_text(name)
         return append_unit(text, self._length_unit()) if text else None
 
@@ -299,7 +294,7 @@ class RectangleForm(forms.Form):
         )
 
     def _rectangle_spec(self) -> RectangleSpec:
-        """Describe the building in the words of `jobs.anchor_plan.rectangle`."""
+        """Build the specification for `jobs.anchor_plan.rectangle`."""
         used = {name: self._is_used(name) for name in PATTERN_LABELS}
         return RectangleSpec(
             name=self.cleaned_data.get("name") or "Building",
@@ -323,7 +318,7 @@ class RectangleForm(forms.Form):
         )
 
     def _preview_spec(self) -> RectangleSpec:
-        """Describe as much of the building as is known, the rest by stand-ins."""
+        """Build a specification of what is entered, with placeholders for the rest."""
         spec = self._rectangle_spec()
         changes: dict[str, Any] = {"specified_strength": None}
         if "bays" in self.errors or not spec.bays:
@@ -342,7 +337,7 @@ class RectangleForm(forms.Form):
 
 
 def append_unit(text: str, unit: str) -> str:
-    """Put the unit behind every number that stands alone, between commas or after @."""
+    """Add the unit to every bare number, between commas or after @."""
     parts = re.split(r"([,;\n@]\s*)", text)
     counted = [
         following is not None and following.startswith("@")

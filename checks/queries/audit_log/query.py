@@ -19,8 +19,8 @@ from checks.queries.audit_log.sources import (
     AuditLogKind,
 )
 from core.models import Person
-from jobs.accounts.models import MembershipEvent, Sight
-from jobs.models import Building, Job, Membership
+from jobs.accounts.models import ViewLogEntry
+from jobs.models import Building, Job, Membership, MembershipEvent
 
 ROWS_PER_PAGE = 100
 EXPORT_CHUNK_ROWS = 1000  # of an export
@@ -96,7 +96,7 @@ def list_job_people(job: Job) -> QuerySet[Person]:
     """Give everybody who has or had a part in a job, or opened something of it."""
     had = MembershipEvent.objects.filter(job=job).values("person")
     have = Membership.objects.filter(job=job).values("person")
-    saw = Sight.objects.filter(building__job=job).values("person")
+    saw = ViewLogEntry.objects.filter(building__job=job).values("person")
     known = Q(pk__in=had) | Q(pk__in=have) | Q(pk__in=saw) | Q(pk=job.opened_by_id)
     return Person.objects.filter(known).order_by("first_name", "last_name", "pk")
 

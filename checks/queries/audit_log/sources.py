@@ -40,8 +40,8 @@ from checks.models import (
     Release,
 )
 from core.models import AccountEvent, Device
-from jobs.accounts.models import Invitation, MembershipEvent, Sight
-from jobs.models import Job, Membership, PlanRevision
+from jobs.accounts.models import Invitation, ViewLogEntry
+from jobs.models import Job, Membership, MembershipEvent, PlanRevision
 
 COLUMNS = (
     "row_at", "row_source", "row_ref", "row_person", "row_building", "row_object",
@@ -272,13 +272,13 @@ def _invitation_source(name: str, at: str, person: str) -> AuditLogSource:
 
 _VIEWED_OBJECT = Case(
     When(
-        kind=Sight.Kind.FINDING,
+        kind=ViewLogEntry.Kind.FINDING,
         then=Subquery(
             Finding.objects.filter(pk=OuterRef("object_id")).values("topic")[:1]
         ),
     ),
     When(
-        kind__in=[Sight.Kind.RELEASE, Sight.Kind.RELEASE_PDF],
+        kind__in=[ViewLogEntry.Kind.RELEASE, ViewLogEntry.Kind.RELEASE_PDF],
         then=Subquery(
             Release.objects.filter(pk=OuterRef("object_id")).values("kind")[:1]
         ),
@@ -296,7 +296,7 @@ SOURCES: tuple[AuditLogSource, ...] = (
     AuditLogSource(
         name="sight",
         kind=AuditLogKind.VIEWS,
-        rows=lambda job: Sight.objects.filter(building__job=job),
+        rows=lambda job: ViewLogEntry.objects.filter(building__job=job),
         at="at",
         person="person",
         building="building",

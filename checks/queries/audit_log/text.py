@@ -11,7 +11,7 @@ from checks.models import ConcreteEntry, FindingEvent, Release
 from checks.queries.audit_log.query import AuditLogEntry
 from checks.queries.audit_log.sources import AuditLogKind
 from core.models import AccountEvent, Person, Role
-from jobs.accounts.models import Sight
+from jobs.accounts.models import ViewLogEntry
 from jobs.models import Building, Job
 
 EVALUATION_ACTOR = "the evaluation"
@@ -80,14 +80,14 @@ TextAndUrl = tuple[str, str]
 
 
 def _describe_view(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    kind = Sight.Kind(entry.about)
-    if kind is Sight.Kind.BUILDING:
+    kind = ViewLogEntry.Kind(entry.about)
+    if kind is ViewLogEntry.Kind.BUILDING:
         return "Opened the building", _building_url(entry)
-    if kind is Sight.Kind.FINDING:
+    if kind is ViewLogEntry.Kind.FINDING:
         words = f"Opened the finding: {describe_topic(entry.detail)}"
         return words, reverse("checks:finding", args=[entry.object])
     release = Release.Kind(entry.detail).label
-    verb = "Took the PDF of" if kind is Sight.Kind.RELEASE_PDF else "Opened"
+    verb = "Took the PDF of" if kind is ViewLogEntry.Kind.RELEASE_PDF else "Opened"
     return f"{verb} the {release}", reverse("checks:release", args=[entry.object])
 
 

@@ -13,7 +13,7 @@ from checks.services.readings import record_readings
 from core.models import Person, Role
 from jobs.models import Building, Job
 from jobs.notifications import emails
-from jobs.notifications.models import Announcement, Letter
+from jobs.notifications.models import Email, Event
 from jobs.services import set_membership
 from tests import factories
 from tests.checks.conftest import Measure, entry
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 def minutes_pass(minutes: float = 11) -> None:
     """Let what was announced so far be older."""
-    for row in Announcement.objects.all():
+    for row in Event.objects.all():
         row.at -= timedelta(minutes=minutes)
         row.save(update_fields=["at"])
 
@@ -114,7 +114,7 @@ def test_where_nothing_waits_any_more_no_letter_is_sent(
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
     minutes_pass()
     assert told() == []
-    assert Letter.objects.get().outcome == Letter.Outcome.UNNEEDED
+    assert Email.objects.get().outcome == Email.Outcome.UNNEEDED
 
 
 def test_a_decision_to_be_looked_at_again_is_told_as_that(
@@ -135,7 +135,7 @@ def test_an_engineer_taken_off_the_job_is_not_told(
     low_pad: Finding, engineer: Person, job: Job, operations: Person
 ) -> None:
     minutes_pass()
-    Letter.objects.create(
+    Email.objects.create(
         key="due", kind="waiting", person=engineer, job=job, about=[low_pad.pk]
     )
     set_membership(actor=operations, job=job, person=engineer, role=None)

@@ -15,7 +15,7 @@ from checks.services.findings import (
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building
-from jobs.notifications.models import Announcement, CalendarDate
+from jobs.notifications.models import CalendarDate, Event
 from jobs.services import revise_plan
 from tests.checks.conftest import Measure, as_planned, entry
 from tests.checks.views.test_strength_page import MATURITY
@@ -26,8 +26,8 @@ pytestmark = pytest.mark.django_db
 
 def announced(*but: str) -> list[str]:
     """Give what was announced since it was last asked, and forget it."""
-    rows = list(Announcement.objects.order_by("pk").values_list("kind", flat=True))
-    Announcement.objects.all().delete()
+    rows = list(Event.objects.order_by("pk").values_list("kind", flat=True))
+    Event.objects.all().delete()
     return [kind for kind in rows if kind not in but]
 
 
@@ -38,7 +38,7 @@ def test_readings_and_what_follows_from_them_are_announced(
     building: Building, measure: Measure, field_lead: Person
 ) -> None:
     measure(entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm"))
-    stored, evaluated, opened, *moved = Announcement.objects.order_by("pk")
+    stored, evaluated, opened, *moved = Event.objects.order_by("pk")
     assert stored.kind == "reading.stored"
     assert (stored.person, stored.detail) == (field_lead, {"count": 2})
     assert (evaluated.kind, evaluated.person) == ("building.evaluated", None)
@@ -75,7 +75,7 @@ def test_a_decision_is_announced_with_its_order_and_who_made_it(
 ) -> None:
     announced()
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
-    row = Announcement.objects.get(kind="finding.decided")
+    row = Event.objects.get(kind="finding.decided")
     assert row.words == "Pad S2: shim, rework"
     assert row.person == engineer
     assert announced("stage.changed") == ["finding.decided"]
@@ -141,7 +141,7 @@ def test_a_release_is_announced_with_its_digest(
     measure(*as_planned(building, "foundation"))
     announced()
     release = sign_release(actor=operations, building=building, kind="pour")
-    row = Announcement.objects.get(kind="release.signed")
+    row = Event.objects.get(kind="release.signed")
     assert (row.about, row.about_id) == ("release", release.pk)
     assert row.detail == {"release": "pour", "digest": release.digest}
     assert (row.person, row.words) == (operations, "Pour release (foundation)")

@@ -13,7 +13,7 @@ from checks.models import Finding, Release
 from checks.queries.audit_log.sources import AuditLogFilter
 from checks.services.releases import sign_release
 from core.models import Person
-from jobs.accounts.models import Sight
+from jobs.accounts.models import ViewLogEntry
 from jobs.accounts.view_log import record_view
 from jobs.models import Building, Job
 from tests.checks.conftest import Measure, as_planned
@@ -56,10 +56,10 @@ def test_opening_a_finding_is_told(
 
 def test_another_day_is_another_sight(building: Building, engineer: Person) -> None:
     signed_in(engineer).get(building.get_absolute_url())
-    with pgtrigger.ignore("jobs.Sight:append_only"):
-        Sight.objects.update(day=localdate() - timedelta(days=1))
+    with pgtrigger.ignore("accounts.ViewLogEntry:append_only"):
+        ViewLogEntry.objects.update(day=localdate() - timedelta(days=1))
     signed_in(engineer).get(building.get_absolute_url())
-    assert Sight.objects.count() == 2
+    assert ViewLogEntry.objects.count() == 2
 
 
 @pytest.mark.parametrize(
@@ -74,14 +74,14 @@ def test_what_a_browser_fetches_ahead_was_not_seen(
     assert client.get(building.get_absolute_url()).status_code == 200
     client = signed_in(engineer)
     client.head(building.get_absolute_url())
-    assert not Sight.objects.exists()
+    assert not ViewLogEntry.objects.exists()
 
 
 def test_what_somebody_may_not_open_was_not_seen(
     building: Building, stranger: Person
 ) -> None:
     assert signed_in(stranger).get(building.get_absolute_url()).status_code == 404
-    assert not Sight.objects.exists()
+    assert not ViewLogEntry.objects.exists()
 
 
 def test_a_sight_is_one_statement(
@@ -95,10 +95,10 @@ def test_a_sight_is_one_statement(
                 kind="building",
                 object_id=building.pk,
             )
-    assert Sight.objects.count() == 1
+    assert ViewLogEntry.objects.count() == 1
 
 
 def test_a_sight_is_never_edited(building: Building, engineer: Person) -> None:
     signed_in(engineer).get(building.get_absolute_url())
     with pytest.raises(DatabaseError, match="Cannot"), transaction.atomic():
-        Sight.objects.all().delete()
+        ViewLogEntry.objects.all().delete()

@@ -11,7 +11,6 @@ from knox.models import AuthToken
 
 from core.models import AccountEvent, Person, Role
 from core.permissions import Action, require
-from jobs.accounts.models import MembershipEvent
 from jobs.accounts.services import (
     change_role,
     close_account,
@@ -19,7 +18,7 @@ from jobs.accounts.services import (
     reopen_account,
     sign_out_everywhere,
 )
-from jobs.models import Building, Job
+from jobs.models import Building, Job, MembershipEvent
 from jobs.services import set_membership
 from tests.jobs.accounts.sign_in_helpers import may_sign_in, open_to, signed_in
 

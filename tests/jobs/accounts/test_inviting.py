@@ -5,8 +5,8 @@ from django.core.exceptions import PermissionDenied, ValidationError
 
 from core.models import Person, Role
 from jobs.accounts.invitations import revoke_invitation
-from jobs.accounts.models import Invitation, MembershipEvent
-from jobs.models import Job
+from jobs.accounts.models import Invitation
+from jobs.models import Job, MembershipEvent
 from tests import factories
 from tests.jobs.accounts.invitation_helpers import expire, invited, take_up
 

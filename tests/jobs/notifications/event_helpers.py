@@ -5,11 +5,11 @@ import json
 from core.models import Person
 from jobs import tasks
 from jobs.models import Building
-from jobs.notifications.models import Announcement
+from jobs.notifications.models import Event
 from jobs.notifications.outbox import EventSubject, record_events
 from tests.jobs.notifications.webhook_receiver import Receiver
 
-Kind = Announcement.Kind
+Kind = Event.Kind
 
 
 def happen(building: Building, actor: Person | None = None, pk: int = 7) -> None:

@@ -5,9 +5,9 @@ from urllib.parse import urlsplit
 from core.models import Person, Role
 from jobs.models import Job
 from jobs.notifications import calendar_feed, emails, webhooks
-from jobs.notifications.models import Announcement, Letter, Webhook
+from jobs.notifications.models import Email, Event, Webhook
 
-EVERYTHING = tuple(Announcement.Kind.values)
+EVERYTHING = tuple(Event.Kind.values)
 
 
 def operations_of(job: Job) -> Person:
@@ -39,5 +39,5 @@ def calendar_token(job: Job) -> str:
 def stop_token(job: Job) -> str:
     """Give the secret part of the link that stops the manager's digests."""
     choices = emails.get_preferences(operations_of(job))
-    path = path_of(emails.unsubscribe_url(choices, Letter.Kind.DIGEST))
+    path = path_of(emails.unsubscribe_url(choices, Email.Kind.DAILY_SUMMARY))
     return path.removeprefix("/letters/stop/").removesuffix("/")

@@ -12,13 +12,13 @@ from core.models import Person, Role
 from jobs import services, tasks
 from jobs.models import Building, Job
 from jobs.notifications import daily_summary, emails
-from jobs.notifications.models import Announcement, Letter
+from jobs.notifications.models import Email, Event
 from jobs.notifications.outbox import EventSubject, record_events
 from tests import example_buildings, factories
 from tests.jobs.notifications.email_text import links_of, words_of
 
 pytestmark = pytest.mark.django_db
-Kind = Announcement.Kind
+Kind = Event.Kind
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ def morning(day: int, hour: int = 6, minute: int = 30) -> datetime:
 def open_finding(building: Building, when: datetime, words: str = "Pad S2") -> None:
     about = EventSubject(kind="finding", pk=7, description=words, page="/findings/7/")
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=[about])
-    Announcement.objects.filter(pk=Announcement.objects.latest("pk").pk).update(at=when)
+    Event.objects.filter(pk=Event.objects.latest("pk").pk).update(at=when)
 
 
 def told() -> list[str]:
@@ -71,7 +71,7 @@ def test_nothing_is_sent_where_nothing_changed(
     assert told() == [operations.email]
     at(morning(4))
     assert told() == [operations.email]
-    assert Letter.objects.latest("pk").outcome == "unneeded"
+    assert Email.objects.latest("pk").outcome == "unneeded"
 
 
 def test_each_thing_is_in_one_digest_however_late_it_was_written(
@@ -260,7 +260,7 @@ def test_what_is_new_beyond_a_page_is_counted(
         for n in range(daily_summary.MAX_NEWS_EVENTS + 5)
     ]
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=about)
-    Announcement.objects.update(at=morning(2, 1))
+    Event.objects.update(at=morning(2, 1))
     at(morning(2))
     told()
     (message,) = mail.outbox
@@ -295,5 +295,5 @@ def test_what_is_long_over_is_forgotten(building: Building, operations: Person) 
     open_finding(building, now() - timedelta(days=91), "Old")
     open_finding(building, now() - timedelta(days=89), "Newer")
     tasks.delete_expired_notifications()
-    kept = Announcement.objects.filter(kind=Kind.FINDING_OPENED)
+    kept = Event.objects.filter(kind=Kind.FINDING_OPENED)
     assert [row.words for row in kept] == ["Newer"]

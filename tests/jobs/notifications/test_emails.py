@@ -11,7 +11,7 @@ from django.urls import reverse
 from core.models import Person, Role
 from jobs.notifications import emails
 from jobs.notifications.emails import EmailContent, send_due_emails
-from jobs.notifications.models import Letter, LetterChoices
+from jobs.notifications.models import Email, EmailPreferences
 from tests import factories
 from tests.jobs.notifications.samples import path_of
 
@@ -24,12 +24,12 @@ DRAFT = EmailContent(
 )
 
 
-def compose(letter: Letter) -> EmailContent | None:
+def compose(letter: Email) -> EmailContent | None:
     return DRAFT
 
 
-def due(person: Person, key: str = "one", kind: str = "switched_off") -> Letter:
-    return Letter.objects.create(key=key, kind=kind, person=person)
+def due(person: Person, key: str = "one", kind: str = "switched_off") -> Email:
+    return Email.objects.create(key=key, kind=kind, person=person)
 
 
 def test_a_letter_is_sent_once_however_often_the_task_runs(operations: Person) -> None:
@@ -38,7 +38,7 @@ def test_a_letter_is_sent_once_however_often_the_task_runs(operations: Person) -
     assert [message.to for message in mail.outbox] == [[operations.email]]
     letter.refresh_from_db()
     assert letter.outcome == "sent"
-    assert letter.settled_at is not None
+    assert letter.processed_at is not None
 
 
 def test_a_worker_that_dies_after_the_mark_loses_the_letter_and_repeats_none(
@@ -60,13 +60,13 @@ def test_a_worker_that_dies_before_the_mark_leaves_the_letter_due(
 ) -> None:
     letter = due(operations)
 
-    def die(letter: Letter) -> EmailContent | None:
+    def die(letter: Email) -> EmailContent | None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         send_due_emails("switched_off", die)
     letter.refresh_from_db()
-    assert letter.settled_at is None
+    assert letter.processed_at is None
     assert send_due_emails("switched_off", compose) == 1
 
 
@@ -77,7 +77,7 @@ def test_while_the_mail_server_cannot_be_reached_letters_wait(
     settings.EMAIL_BACKEND = f"{BOXES}.UnreachableBackend"
     assert send_due_emails("switched_off", compose) == 0
     letter.refresh_from_db()
-    assert letter.settled_at is None
+    assert letter.processed_at is None
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     assert send_due_emails("switched_off", compose) == 1
 
@@ -102,14 +102,14 @@ def test_a_letter_that_cannot_be_written_holds_up_no_other(
     broken = due(operations)
     due(engineer, "two")
 
-    def stumble(letter: Letter) -> EmailContent | None:
+    def stumble(letter: Email) -> EmailContent | None:
         if letter.pk == broken.pk:
             raise LookupError
         return DRAFT
 
     assert send_due_emails("switched_off", stumble) == 1
     broken.refresh_from_db()
-    assert broken.settled_at is None
+    assert broken.processed_at is None
 
 
 def test_a_letter_of_yesterday_is_not_sent_any_more(operations: Person) -> None:
@@ -128,7 +128,7 @@ def test_two_workers_at_once_send_one_letter(operations: Person) -> None:
         other.append(send_due_emails("switched_off", compose))
         connection.close()
 
-    def slowly(letter: Letter) -> EmailContent | None:
+    def slowly(letter: Email) -> EmailContent | None:
         second = threading.Thread(target=meanwhile)
         second.start()
         second.join()
@@ -152,7 +152,7 @@ def test_one_click_stops_one_kind_of_letter_without_a_session(
         content_type="application/x-www-form-urlencoded",
     )
     assert answer.status_code == 200
-    choices = LetterChoices.objects.get(person=engineer)
+    choices = EmailPreferences.objects.get(person=engineer)
     assert not getattr(choices, kind)
     assert choices.digest != choices.waiting
     assert engineer not in emails.filter_recipients(kind)
@@ -166,7 +166,7 @@ def test_opening_the_link_stops_nothing_and_names_nobody(
     )
     page = client.get(address)
     assert page.status_code == 200
-    assert LetterChoices.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).waiting
     for told in (page.text, client.post(address).text, address):
         for secret in (engineer.username, engineer.first_name, engineer.email):
             assert secret not in told
@@ -181,7 +181,7 @@ def test_a_link_somebody_made_up_is_not_there(client: Client, engineer: Person) 
         address = reverse("notifications:unsubscribe", args=[token])
         assert client.get(address).status_code == 404
         assert client.post(address).status_code == 404
-    assert LetterChoices.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).waiting
 
 
 def test_each_kind_is_turned_off_and_on_in_the_account(
@@ -190,7 +190,7 @@ def test_each_kind_is_turned_off_and_on_in_the_account(
     client.force_login(engineer)
     page = reverse("notifications:email_preferences")
     client.post(page, {"digest": "on", "time_zone": "America/Denver"})
-    choices = LetterChoices.objects.get(person=engineer)
+    choices = EmailPreferences.objects.get(person=engineer)
     assert (choices.digest, choices.waiting) == (True, False)
     assert choices.time_zone == "America/Denver"
     shown = client.get(page).text
@@ -206,7 +206,7 @@ def test_a_time_zone_that_is_none_is_refused(client: Client, engineer: Person) -
         reverse("notifications:email_preferences"), {"time_zone": "Mars/Olympus"}
     )
     assert answer.status_code == 400
-    assert LetterChoices.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).waiting
     assert emails.get_preferences(engineer).time_zone == ""
 
 

@@ -16,14 +16,14 @@ from core.models import Person, Role
 from jobs import tasks
 from jobs.models import Building, Job
 from jobs.notifications import webhook_delivery, webhooks
-from jobs.notifications.models import Announcement, Delivery, Webhook
+from jobs.notifications.models import Delivery, Event, Webhook
 from jobs.services import set_membership
 from tests.jobs.notifications.event_helpers import happen, told
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, refusal, say
 
 pytestmark = pytest.mark.django_db
-Kind = Announcement.Kind
+Kind = Event.Kind
 
 
 def test_a_failed_delivery_is_tried_again_after_longer_and_longer_pauses_for_a_day(

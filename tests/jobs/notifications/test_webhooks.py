@@ -11,14 +11,14 @@ from django.utils.timezone import now
 from core.models import Person
 from jobs.models import Building, Job
 from jobs.notifications import webhooks
-from jobs.notifications.models import Announcement, Delivery, Webhook
+from jobs.notifications.models import Delivery, Event, Webhook
 from tests import example_buildings, factories
 from tests.jobs.notifications.event_helpers import happen, told
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, refusal
 
 pytestmark = pytest.mark.django_db
-Kind = Announcement.Kind
+Kind = Event.Kind
 
 
 def test_what_happens_is_told_signed_as_the_standards_say(
@@ -30,7 +30,7 @@ def test_what_happens_is_told_signed_as_the_standards_say(
     webhook, secret = hooked
     happen(building, engineer)
     (event,) = told(receiver)
-    row = Announcement.objects.get()
+    row = Event.objects.get()
     assert event == {
         "format": "padstone.event/1",
         "id": str(row.uid),

@@ -1,29 +1,29 @@
-"""Background work of the notices: each task calls services, and may be repeated."""
+"""Celery tasks of the notifications; each calls services and is safe to repeat."""
 
 from celery import shared_task
 
 from jobs.notifications import daily_summary, emails, retention, webhook_delivery
-from jobs.notifications.models import Letter
+from jobs.notifications.models import Email
 
 
 @shared_task(ignore_result=True)
 def send_daily_summaries() -> None:
-    """Send the morning's digest to whoever's morning it is."""
+    """Send the daily summary to users whose local send hour has come."""
     daily_summary.create_due_summaries()
-    emails.send_due_emails(Letter.Kind.DIGEST, daily_summary.compose_summary)
+    emails.send_due_emails(Email.Kind.DAILY_SUMMARY, daily_summary.compose_summary)
 
 
 @shared_task(ignore_result=True)
 def deliver_webhooks() -> None:
-    """Hand out what happened to webhooks, send it, and tell whose webhook failed."""
+    """Send due events to webhooks, and e-mail the owners of those switched off."""
     webhook_delivery.create_deliveries()
     webhook_delivery.send_due_deliveries()
     emails.send_due_emails(
-        Letter.Kind.SWITCHED_OFF, webhook_delivery.compose_webhook_disabled
+        Email.Kind.WEBHOOK_DISABLED, webhook_delivery.compose_webhook_disabled
     )
 
 
 @shared_task(ignore_result=True)
 def delete_expired_notifications() -> None:
-    """Throw away what nobody is told any more."""
+    """Delete expired notifications."""
     retention.delete_expired()

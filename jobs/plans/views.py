@@ -1,4 +1,4 @@
-"""Drawing up, importing, revising and looking at a building's plan."""
+"""Pages to create, import, revise and show a building's plan."""
 
 import json
 
@@ -11,18 +11,19 @@ from core.form_errors import call_service
 from core.models import Person
 from core.permissions import Action, may, require
 from core.requests import AuthenticatedRequest
-from jobs import queries, services
+from jobs import services
 from jobs.models import Building, Job, PlanRevision
 from jobs.plans.import_form import PlanImportForm
 from jobs.plans.plan_cache import load_plan
 from jobs.plans.plan_diff import PlanChange, compare_plans
 from jobs.plans.plan_preview import PlanPreview, build_preview
 from jobs.plans.rectangle_form import RectangleForm
+from jobs.plans.revisions import paginate_revisions
 
 
 @require_http_methods(["GET", "POST"])
 def new_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """Describe a rectangular building and store it as the first issue of its plan."""
+    """Create a rectangular building from the guided form."""
     job = _get_drawable_job(request.user, job_id)
     form = RectangleForm(request.POST or None)
     if form.is_valid() and (building := _add_building(request, job, form)):
@@ -34,7 +35,7 @@ def new_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 def preview_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """Draw what is typed so far, and say what is wrong beside each field."""
+    """Draw the building as entered so far, with the errors of each field."""
     job = _get_drawable_job(request.user, job_id)
     form = RectangleForm(request.POST)
     form.is_valid()
@@ -45,7 +46,7 @@ def preview_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse
 
 @require_http_methods(["GET", "POST"])
 def import_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
-    """Add a building from an exchange document, shown before it is stored."""
+    """Import a building from a file or document, with a preview before saving."""
     job = _get_drawable_job(request.user, job_id)
     form = PlanImportForm(request.POST or None, request.FILES or None)
     if _is_confirmed(request, form) and (building := _add_building(request, job, form)):
@@ -61,7 +62,7 @@ def import_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def revise_building(request: AuthenticatedRequest, building_id: int) -> HttpResponse:
-    """Issue another revision of a plan, its changes listed before it is stored."""
+    """Issue a new revision of a plan, with its changes listed before saving."""
     building = _get_building(request.user, building_id)
     require(request.user, Action.EDIT_PLAN, roles=building.roles_of(request.user))
     current = building.current_revision()
@@ -87,13 +88,13 @@ def revise_building(request: AuthenticatedRequest, building_id: int) -> HttpResp
 
 @require_GET
 def show_plan(request: AuthenticatedRequest, building_id: int) -> HttpResponse:
-    """Show the plan in force, and its issues in pages, with what each changed."""
+    """Show the plan in force and its revisions in pages, with their changes."""
     building = _get_building(request.user, building_id)
     current = building.current_revision()
-    page, issues = queries.paginate_revisions(building, request.GET.get("page"))
+    page, revisions = paginate_revisions(building, request.GET.get("page"))
     context = {
         "building": building,
-        "issues": issues,
+        "revisions": revisions,
         "page": page,
         "current": current,
         "preview": build_preview(load_plan(current)),
@@ -106,7 +107,7 @@ def show_plan(request: AuthenticatedRequest, building_id: int) -> HttpResponse:
 def download_document(
     request: AuthenticatedRequest, building_id: int, number: int
 ) -> HttpResponse:
-    """Hand out one issue of a plan as the exchange document it is."""
+    """Download one revision of a plan as an exchange document."""
     building = _get_building(request.user, building_id)
     revision = get_object_or_404(building.revisions, number=number)
     text = json.dumps(revision.document, indent=2, ensure_ascii=False)
@@ -117,12 +118,12 @@ def download_document(
 
 
 def _is_confirmed(request: AuthenticatedRequest, form: PlanImportForm) -> bool:
-    """Whether a plan that was read is stored now: told to, and looked at before."""
+    """Return True if the plan is valid, was previewed, and is to be saved now."""
     return form.is_valid() and "store" in request.POST and form.is_confirmed
 
 
 def _response_status(request: AuthenticatedRequest, form: PlanImportForm) -> int:
-    """Answer what is shown in place with 200, for nothing else is swapped in."""
+    """Return 400 for errors; 200 to htmx, which swaps in no other response."""
     in_place = "HX-Request" in request.headers
     return 400 if form.errors and not in_place else 200
 
@@ -140,7 +141,7 @@ def _add_building(
         ),
     )
     if building:
-        messages.success(request, f"{building} is on the job.")
+        messages.success(request, f"{building} added.")
     return building
 
 
@@ -157,7 +158,7 @@ def _revise_plan(
         ),
     )
     if revision:
-        messages.success(request, f"Revision {revision.number} is in force.")
+        messages.success(request, f"Revision {revision.number} issued.")
     return revision
 
 
