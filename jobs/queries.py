@@ -42,9 +42,14 @@ class BuildingRow:
     may_ship: bool
 
     @property
-    def unsettled(self) -> int:
-        """Number of required checks that are not settled yet."""
-        return self.building.required_checks - self.building.settled_checks
+    def findings_text(self) -> str:
+        """Number of open findings, and how many of them need a decision."""
+        count = self.building.open_findings
+        if not count:
+            return "No open findings"
+        text = _count_text(count, "open finding", "").strip()
+        undecided = self.building.undecided_findings
+        return f"{text}, {undecided} to decide" if undecided else text
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,15 @@ class ShippingSummary:
     stopped: tuple[tuple[Job, BuildingRow], ...]
     stopped_count: int
     late_count: int
+
+    @property
+    def headline(self) -> str:
+        """The summary in one sentence."""
+        until = f"{self.until.day} {self.until:%b %Y}"
+        if not self.total:
+            return f"Nothing is due to ship by {until}."
+        noun = "building" if self.total == 1 else "buildings"
+        return f"{self.can_ship} of {self.total} {noun} due by {until} can ship."
 
     @property
     def total(self) -> int:

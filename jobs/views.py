@@ -25,13 +25,17 @@ def job_list(request: AuthenticatedRequest) -> HttpResponse:
         queries.find_jobs(request.user, form.to_filter())
     )
     page = Paginator(found, JOBS_PER_PAGE).get_page(request.GET.get("page"))
+    filtered = any(value for key, value in request.GET.items() if key != "page")
+    may_create = may(Action.CREATE_JOB, {request.user.role})
     context = {
         "form": form,
         "page": page,
         "rows": queries.build_job_rows(page.object_list),
+        "empty_title": "No jobs match" if filtered else "No active jobs",
+        "empty_hint": _empty_hint(filtered=filtered, may_create=may_create),
         "shipping": queries.summarise_shipping(request.user),
-        "filtered": any(value for key, value in request.GET.items() if key != "page"),
-        "may_open": may(Action.CREATE_JOB, {request.user.role}),
+        "filtered": filtered,
+        "may_create": may_create,
     }
     return render(request, "jobs/job_list.html", context)
 
@@ -109,11 +113,22 @@ def _job_context(person: Person, job_id: int) -> dict[str, object]:
         "row": queries.build_job_rows([job])[0],
         "members": job.memberships.select_related("person"),
         "member_form": form,
+        "no_building_hint": "Enter one step by step, or import a file."
+        if may(Action.EDIT_PLAN, roles)
+        else "The operations manager or engineer adds the plan.",
         "may_edit": may(Action.EDIT_JOB, roles),
         "may_draw": may(Action.EDIT_PLAN, roles),
         "may_manage": may(Action.MANAGE_PEOPLE, roles),
         "may_view_audit_log": may(Action.VIEW_AUDIT_LOG, roles),
     }
+
+
+def _empty_hint(*, filtered: bool, may_create: bool) -> str:
+    if filtered:
+        return "Remove a filter, or show completed jobs."
+    if may_create:
+        return "Create the first one; then add its buildings and people."
+    return "A job appears here when its operations manager adds you."
 
 
 def _response_status(form: JobForm) -> int:

@@ -1,4 +1,4 @@
-"""E-mail to engineers about findings that need a decision."""
+"""Reminder e-mail to engineers: findings that need their decision."""
 
 from checks.models import Finding
 from checks.queries.finding_groups import group_findings
@@ -11,11 +11,11 @@ REMINDER_EVENTS = (Event.Kind.FINDING_OPENED, Event.Kind.FINDING_RETURNED)
 
 
 def send_decision_reminders() -> int:
-    """Send engineers the findings that opened, or need a decision again.
+    """E-mail the engineers about findings that opened or need a decision again.
 
     Returns
     -------
-    int : how many e-mails were sent.
+    int : number of e-mails sent.
     """
     mail_batches.batch_events(
         REMINDER_EVENTS, email_kind=Email.Kind.DECISION_REMINDER, role=Role.ENGINEER
@@ -23,28 +23,28 @@ def send_decision_reminders() -> int:
     return emails.send_due_emails(Email.Kind.DECISION_REMINDER, compose_reminder)
 
 
-def compose_reminder(letter: Email) -> emails.EmailContent | None:
-    """Write the reminder for one engineer at the time of sending.
+def compose_reminder(email: Email) -> emails.EmailContent | None:
+    """Compose a reminder from what still needs a decision when it is sent.
 
-    Findings decided meanwhile are left out, and those whose readings the engineer
-    recorded: somebody else decides on these.
+    Findings decided meanwhile are left out, and so are those whose readings the
+    recipient took: somebody else must decide on them.
     """
-    listed = (
-        Finding.objects.visible_to(letter.person)
-        .to_review_by(letter.person)
-        .filter(pk__in=letter.about)
+    waiting = (
+        Finding.objects.visible_to(email.person)
+        .to_review_by(email.person)
+        .filter(pk__in=email.subject_ids)
         .select_related("building__job")
         .order_by("building__name", "building", "opened_at", "pk")
     )
-    findings = list(listed)
-    own = find_measured_by(letter.person, findings)
-    rows = group_findings([each for each in findings if each.pk not in own])
+    found = list(waiting)
+    own = find_measured_by(email.person, found)
+    rows = group_findings([finding for finding in found if finding.pk not in own])
     if not rows:
         return None
-    count = len(findings) - len(own)
-    what = "A finding needs" if count == 1 else f"{count} findings need"
+    count = len(found) - len(own)
+    what = "1 finding needs" if count == 1 else f"{count} findings need"
     return emails.EmailContent(
-        subject=f"Padstone: {what} your decision on {letter.job}",
+        subject=f"Padstone: {what} your decision on {email.job}",
         template="checks/emails/decision_reminder",
-        context={"job": letter.job, "rows": rows, "count": count},
+        context={"job": email.job, "rows": rows, "count": count},
     )

@@ -56,7 +56,7 @@ class PlanImportForm(forms.Form):
         max_length=MAX_NOTE_LENGTH,
         help_text="What this revision is, or what changed and at whose request",
     )
-    seen = forms.CharField(required=False, widget=forms.HiddenInput)
+    confirmed = forms.CharField(required=False, widget=forms.HiddenInput)
     name = forms.CharField(label="Building name", required=False, max_length=120)
     unit = forms.ChoiceField(
         label="Drawing unit",
@@ -185,8 +185,8 @@ class PlanImportForm(forms.Form):
 
         A document pasted and saved at once has no preview, and needs none.
         """
-        seen = self.cleaned_data.get("seen")
-        return seen == self.preview_hash or not (seen or self.files)
+        confirmed = self.cleaned_data.get("confirmed")
+        return confirmed == self.preview_hash or not (confirmed or self.files)
 
     @property
     def preview_hash(self) -> str:

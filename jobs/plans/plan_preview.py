@@ -50,6 +50,29 @@ class PlanPreview:
     sparse_details: tuple[str, ...]
 
     @property
+    def size_text(self) -> str:
+        """Number of positions and rods."""
+        positions = len(self.plan.positions)
+        plural = "" if positions == 1 else "s"
+        return f"{positions} position{plural}, {self.rod_count} rods."
+
+    @property
+    def checks_text(self) -> str:
+        """Number of required and optional checks."""
+        text = f"{self.required_count} required checks"
+        return (
+            f"{text}, {self.optional_count} optional:"
+            if self.optional_count
+            else f"{text}:"
+        )
+
+    @property
+    def kinds_text(self) -> str:
+        """Number of checks of each kind."""
+        kinds = ", ".join(f"{each.number} {each.name}" for each in self.check_counts)
+        return f"{kinds}."
+
+    @property
     def check_count(self) -> int:
         """Number of checks."""
         return sum(count.number for count in self.check_counts)

@@ -5,6 +5,7 @@ import json
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from core.form_errors import call_service
@@ -51,7 +52,12 @@ def import_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
     form = PlanImportForm(request.POST or None, request.FILES or None)
     if _is_confirmed(request, form) and (building := _add_building(request, job, form)):
         return redirect("jobs:plan", building.pk)
-    context = {"job": job, "form": form, "preview": _build_preview(form)}
+    context = {
+        "job": job,
+        "form": form,
+        "cancel_url": job.get_absolute_url(),
+        **_preview_context(form),
+    }
     return render(
         request,
         "jobs/import_building.html",
@@ -71,12 +77,15 @@ def revise_building(request: AuthenticatedRequest, building_id: int) -> HttpResp
     )
     if _is_confirmed(request, form) and _revise_plan(request, building, form):
         return redirect("jobs:plan", building.pk)
+    changes = _list_changes(current, form)
     context = {
         "building": building,
         "current": current,
         "form": form,
-        "preview": _build_preview(form),
-        "changes": _list_changes(current, form),
+        "cancel_url": reverse("jobs:plan", args=[building.pk]),
+        "changes": changes,
+        "changes_title": _changes_title(changes, current),
+        **_preview_context(form),
     }
     return render(
         request,
@@ -160,6 +169,18 @@ def _revise_plan(
     if revision:
         messages.success(request, f"Revision {revision.number} issued.")
     return revision
+
+
+def _preview_context(form: PlanImportForm) -> dict[str, object]:
+    preview = _build_preview(form)
+    return {"preview": preview, "can_save": preview is not None and not form.errors}
+
+
+def _changes_title(changes: tuple[PlanChange, ...], current: PlanRevision) -> str:
+    if not changes:
+        return f"No changes to the plan against revision {current.number}"
+    noun = "change" if len(changes) == 1 else "changes"
+    return f"{len(changes)} {noun} against revision {current.number}"
 
 
 def _list_changes(

@@ -83,7 +83,7 @@ def test_each_event_links_to_what_it_is_about(
     record_readings(actor=field_lead, building=building, entries=low)
     webhook_delivery.create_deliveries()
     client.force_login(operations)
-    told = {row.announcement.kind: row for row in Delivery.objects.all()}
+    told = {row.event.kind: row for row in Delivery.objects.all()}
     more = {
         "reading.stored": "readings",
         "building.evaluated": "result",

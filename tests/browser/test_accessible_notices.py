@@ -28,7 +28,7 @@ def test_no_page_about_notices_breaks_a_rule_that_a_program_can_tell(
 
     def register() -> None:
         webhook = webhook_of(job)
-        Delivery.objects.create(webhook=webhook, fault="Nobody listens there.")
+        Delivery.objects.create(webhook=webhook, error="Nobody listens there.")
         addresses.extend(
             [
                 reverse("notifications:email_preferences"),

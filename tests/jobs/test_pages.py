@@ -343,12 +343,12 @@ def test_a_document_is_shown_before_it_is_stored(importing):
 
 
 def test_a_document_changed_since_it_was_shown_is_shown_again(importing, job):
-    shown = importing(example_buildings.shed()).context["form"].shown
+    shown = importing(example_buildings.shed()).context["form"].preview_hash
     other = example_buildings.shed(name="Another shed")
-    response = importing(other, store="yes", seen=shown)
+    response = importing(other, store="yes", confirmed=shown)
     assert not Building.objects.exists()
     assert "Another shed" in response.content.decode()
-    importing(other, store="yes", seen=response.context["form"].shown)
+    importing(other, store="yes", confirmed=response.context["form"].preview_hash)
     assert job.buildings.get().name == "Another shed"
 
 

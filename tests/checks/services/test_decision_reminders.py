@@ -136,7 +136,11 @@ def test_an_engineer_taken_off_the_job_is_not_told(
 ) -> None:
     minutes_pass()
     Email.objects.create(
-        key="due", kind="waiting", person=engineer, job=job, about=[low_pad.pk]
+        key="due",
+        kind="decision_reminder",
+        person=engineer,
+        job=job,
+        subject_ids=[low_pad.pk],
     )
     set_membership(actor=operations, job=job, person=engineer, role=None)
     assert told() == []
@@ -152,7 +156,9 @@ def test_an_account_that_is_closed_or_has_no_address_gets_none(
 
 
 def test_whoever_turned_it_off_is_not_told(low_pad: Finding, engineer: Person) -> None:
-    emails.save_preferences(actor=engineer, digest=True, waiting=False, time_zone="")
+    emails.save_preferences(
+        actor=engineer, daily_summary=True, decision_reminder=False, time_zone=""
+    )
     minutes_pass()
     assert told() == []
 
@@ -188,7 +194,7 @@ def test_it_says_how_to_stop_it_as_rfc_8058_asks(
     minutes_pass()
     told()
     wire = sent_as(mail.outbox[0])
-    stop = emails.unsubscribe_url(emails.get_preferences(engineer), "waiting")
+    stop = emails.unsubscribe_url(emails.get_preferences(engineer), "decision_reminder")
     assert wire["List-Unsubscribe"].strip() == f"<{stop}>"  # it is folded
     assert wire["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
     assert wire["Auto-Submitted"] == "auto-generated"

@@ -15,6 +15,7 @@ from checks.services.findings import (
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.models import Building
+from jobs.notifications.event_text import EventText, describe_event
 from jobs.notifications.models import CalendarDate, Event
 from jobs.services import revise_plan
 from tests.checks.conftest import Measure, as_planned, entry
@@ -40,12 +41,12 @@ def test_readings_and_what_follows_from_them_are_announced(
     measure(entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm"))
     stored, evaluated, opened, *moved = Event.objects.order_by("pk")
     assert stored.kind == "reading.stored"
-    assert (stored.person, stored.detail) == (field_lead, {"count": 2})
-    assert (evaluated.kind, evaluated.person) == ("building.evaluated", None)
-    assert (opened.kind, opened.words) == ("finding.opened", "Pad S2")
+    assert (stored.actor, stored.detail) == (field_lead, {"count": 2})
+    assert (evaluated.kind, evaluated.actor) == ("building.evaluated", None)
+    assert opened.kind == "finding.opened"
     finding = Finding.objects.get()
-    assert (opened.about, opened.about_id) == ("finding", finding.pk)
-    assert opened.page == finding.get_absolute_url()
+    assert (opened.subject_kind, opened.subject_id) == ("finding", finding.pk)
+    assert describe_event(opened) == EventText("Pad S2", finding.get_absolute_url())
     assert opened.detail == {"finding": "level:S2"}
     assert {row.kind for row in moved} == {"stage.changed"}
     assert moved[0].detail == {"stage": "verification", "state": "held"}
@@ -76,8 +77,13 @@ def test_a_decision_is_announced_with_its_order_and_who_made_it(
     announced()
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
     row = Event.objects.get(kind="finding.decided")
-    assert row.words == "Pad S2: shim, rework"
-    assert row.person == engineer
+    assert describe_event(row).description == "Pad S2: shim, rework"
+    assert row.detail == {
+        "finding": "level:S2",
+        "remedy": "shim",
+        "disposition": "rework",
+    }
+    assert row.actor == engineer
     assert announced("stage.changed") == ["finding.decided"]
 
 
@@ -142,9 +148,12 @@ def test_a_release_is_announced_with_its_digest(
     announced()
     release = sign_release(actor=operations, building=building, kind="pour")
     row = Event.objects.get(kind="release.signed")
-    assert (row.about, row.about_id) == ("release", release.pk)
+    assert (row.subject_kind, row.subject_id) == ("release", release.pk)
     assert row.detail == {"release": "pour", "digest": release.digest}
-    assert (row.person, row.words) == (operations, "Pour release (foundation)")
+    assert (row.actor, describe_event(row).description) == (
+        operations,
+        "Pour release (foundation)",
+    )
 
 
 def test_a_stage_is_announced_when_it_moves_and_not_when_its_reason_changes(

@@ -3,8 +3,8 @@
 import json
 
 from core.models import Person
-from jobs import tasks
 from jobs.models import Building
+from jobs.notifications import tasks
 from jobs.notifications.models import Event
 from jobs.notifications.outbox import EventSubject, record_events
 from tests.jobs.notifications.webhook_receiver import Receiver
@@ -13,9 +13,7 @@ Kind = Event.Kind
 
 
 def happen(building: Building, actor: Person | None = None, pk: int = 7) -> None:
-    about = EventSubject(
-        kind="finding", pk=pk, description="Pad S2", detail={"finding": "level:S2"}
-    )
+    about = EventSubject(kind="finding", pk=pk, detail={"finding": "level:S2"})
     record_events(Kind.FINDING_OPENED, building=building, actor=actor, subjects=[about])
 
 

@@ -40,4 +40,4 @@ def stop_token(job: Job) -> str:
     """Give the secret part of the link that stops the manager's digests."""
     choices = emails.get_preferences(operations_of(job))
     path = path_of(emails.unsubscribe_url(choices, Email.Kind.DAILY_SUMMARY))
-    return path.removeprefix("/letters/stop/").removesuffix("/")
+    return path.removeprefix("/unsubscribe/").removesuffix("/")

@@ -215,7 +215,7 @@ def test_the_address_is_shown_once_and_only_its_digest_is_kept(
     client: Client, operations: Person
 ) -> None:
     client.force_login(operations)
-    page = client.post(reverse("notifications:calendar_key"), {"do": "make"})
+    page = client.post(reverse("notifications:calendar_key"), {"do": "create"})
     (address,) = re.findall(r"http://localhost:8000(/calendar/\S+\.ics)", page.text)
     token = address.removeprefix("/calendar/").removesuffix(".ics")
     assert len(token) >= 43  # 256 bits in Base64

@@ -9,9 +9,9 @@ from django.utils import timezone
 from django.utils.timezone import now
 
 from core.models import Person, Role
-from jobs import services, tasks
+from jobs import services
 from jobs.models import Building, Job
-from jobs.notifications import daily_summary, emails
+from jobs.notifications import daily_summary, emails, tasks
 from jobs.notifications.models import Email, Event
 from jobs.notifications.outbox import EventSubject, record_events
 from tests import example_buildings, factories
@@ -36,8 +36,8 @@ def morning(day: int, hour: int = 6, minute: int = 30) -> datetime:
     return datetime(2027, 3, day, hour, minute, tzinfo=UTC)
 
 
-def open_finding(building: Building, when: datetime, words: str = "Pad S2") -> None:
-    about = EventSubject(kind="finding", pk=7, description=words, page="/findings/7/")
+def open_finding(building: Building, when: datetime, topic: str = "level:S2") -> None:
+    about = EventSubject(kind="finding", pk=7, detail={"finding": topic})
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=[about])
     Event.objects.filter(pk=Event.objects.latest("pk").pk).update(at=when)
 
@@ -80,7 +80,7 @@ def test_each_thing_is_in_one_digest_however_late_it_was_written(
     emails.get_preferences(operations)
     # Some minutes before a digest it may not be there to see yet: the next has it.
     for minute in (15, 25, 29, 35):
-        open_finding(building, morning(2, 6, minute), f"Pad {minute}")
+        open_finding(building, morning(2, 6, minute), f"level:{minute}")
     at(morning(2))
     told()
     at(morning(3))
@@ -100,7 +100,10 @@ def test_each_gets_it_in_the_morning_of_their_own_day(
     far = factories.person("oriel", Role.OPERATIONS)
     services.set_membership(actor=operations, job=job, person=far, role=Role.OPERATIONS)
     emails.save_preferences(
-        actor=far, digest=True, waiting=True, time_zone="America/Denver"
+        actor=far,
+        daily_summary=True,
+        decision_reminder=True,
+        time_zone="America/Denver",
     )
     open_finding(building, morning(2, 1))
     at(morning(2))  # 23:30 of the day before in Denver, UTC-7
@@ -115,7 +118,9 @@ def test_times_in_it_are_those_of_its_reader(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
     zone = "America/Denver"
-    emails.save_preferences(actor=operations, digest=True, waiting=True, time_zone=zone)
+    emails.save_preferences(
+        actor=operations, daily_summary=True, decision_reminder=True, time_zone=zone
+    )
     open_finding(building, morning(2, 1))
     at(morning(2, 14))
     told()
@@ -162,7 +167,9 @@ def test_only_operations_managers_of_a_job_get_one(
 def test_whoever_turned_it_off_gets_none(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
-    emails.save_preferences(actor=operations, digest=False, waiting=True, time_zone="")
+    emails.save_preferences(
+        actor=operations, daily_summary=False, decision_reminder=True, time_zone=""
+    )
     open_finding(building, morning(2, 1))
     at(morning(2))
     assert told() == []
@@ -180,7 +187,7 @@ def test_only_jobs_its_reader_sees_when_it_is_sent_are_in_it(
         stranger,
         example_buildings.shed(name="Hidden barn"),
     )
-    open_finding(secret, morning(2, 1), "Pad H1")
+    open_finding(secret, morning(2, 1), "level:H1")
     open_finding(building, morning(2, 1))
     other = factories.job(operations)
     services.set_membership(
@@ -256,7 +263,7 @@ def test_what_is_new_beyond_a_page_is_counted(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
     about = [
-        EventSubject(kind="finding", pk=n, description=f"Pad {n}")
+        EventSubject(kind="finding", pk=n, detail={"finding": f"level:{n}"})
         for n in range(daily_summary.MAX_NEWS_EVENTS + 5)
     ]
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=about)
@@ -264,9 +271,9 @@ def test_what_is_new_beyond_a_page_is_counted(
     at(morning(2))
     told()
     (message,) = mail.outbox
-    assert message.subject == "Padstone: 65 things new"
+    assert message.subject == "Padstone: 65 updates"
     for words in words_of(message):
-        assert "And 5 more, on the pages of the jobs." in words
+        assert "And 5 more on the job pages." in words
 
 
 def test_a_digest_takes_as_many_queries_for_many_jobs_as_for_one(
@@ -282,7 +289,7 @@ def test_a_digest_takes_as_many_queries_for_many_jobs_as_for_one(
                 hall = factories.building(
                     ships, operations, example_buildings.shed(name=name)
                 )
-                open_finding(hall, morning(day, 1), f"Pad {number}")
+                open_finding(hall, morning(day, 1), f"level:{number}")
         at(morning(day))
         with django_assert_max_num_queries(40) as counted:
             tasks.send_daily_summaries()
@@ -292,8 +299,8 @@ def test_a_digest_takes_as_many_queries_for_many_jobs_as_for_one(
 
 
 def test_what_is_long_over_is_forgotten(building: Building, operations: Person) -> None:
-    open_finding(building, now() - timedelta(days=91), "Old")
-    open_finding(building, now() - timedelta(days=89), "Newer")
+    open_finding(building, now() - timedelta(days=91), "level:O1")
+    open_finding(building, now() - timedelta(days=89), "level:N1")
     tasks.delete_expired_notifications()
     kept = Event.objects.filter(kind=Kind.FINDING_OPENED)
-    assert [row.words for row in kept] == ["Newer"]
+    assert [row.detail["finding"] for row in kept] == ["level:N1"]

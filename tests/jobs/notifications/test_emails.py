@@ -20,7 +20,9 @@ BOXES = "tests.jobs.notifications.smtp_backends"
 DRAFT = EmailContent(
     subject="A webhook",
     template="jobs/emails/webhook_disabled",
-    context={"webhook": {"url": "u", "job": "", "off_because": "b", "pk": 1}},
+    context={
+        "webhook": {"url": "u", "job": "", "disabled_reason": "by_person", "pk": 1}
+    },
 )
 
 
@@ -28,13 +30,13 @@ def compose(letter: Email) -> EmailContent | None:
     return DRAFT
 
 
-def due(person: Person, key: str = "one", kind: str = "switched_off") -> Email:
+def due(person: Person, key: str = "one", kind: str = "webhook_disabled") -> Email:
     return Email.objects.create(key=key, kind=kind, person=person)
 
 
 def test_a_letter_is_sent_once_however_often_the_task_runs(operations: Person) -> None:
     letter = due(operations)
-    assert [send_due_emails("switched_off", compose) for _ in range(3)] == [1, 0, 0]
+    assert [send_due_emails("webhook_disabled", compose) for _ in range(3)] == [1, 0, 0]
     assert [message.to for message in mail.outbox] == [[operations.email]]
     letter.refresh_from_db()
     assert letter.outcome == "sent"
@@ -47,11 +49,11 @@ def test_a_worker_that_dies_after_the_mark_loses_the_letter_and_repeats_none(
     letter = due(operations)
     settings.EMAIL_BACKEND = f"{BOXES}.CrashingBackend"
     with pytest.raises(KeyboardInterrupt):
-        send_due_emails("switched_off", compose)
+        send_due_emails("webhook_disabled", compose)
     letter.refresh_from_db()
     assert letter.outcome == "sent"
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
-    assert send_due_emails("switched_off", compose) == 0
+    assert send_due_emails("webhook_disabled", compose) == 0
     assert mail.outbox == []
 
 
@@ -64,10 +66,10 @@ def test_a_worker_that_dies_before_the_mark_leaves_the_letter_due(
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        send_due_emails("switched_off", die)
+        send_due_emails("webhook_disabled", die)
     letter.refresh_from_db()
     assert letter.processed_at is None
-    assert send_due_emails("switched_off", compose) == 1
+    assert send_due_emails("webhook_disabled", compose) == 1
 
 
 def test_while_the_mail_server_cannot_be_reached_letters_wait(
@@ -75,11 +77,11 @@ def test_while_the_mail_server_cannot_be_reached_letters_wait(
 ) -> None:
     letter = due(operations)
     settings.EMAIL_BACKEND = f"{BOXES}.UnreachableBackend"
-    assert send_due_emails("switched_off", compose) == 0
+    assert send_due_emails("webhook_disabled", compose) == 0
     letter.refresh_from_db()
     assert letter.processed_at is None
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
-    assert send_due_emails("switched_off", compose) == 1
+    assert send_due_emails("webhook_disabled", compose) == 1
 
 
 def test_a_letter_the_server_refuses_is_not_tried_again_and_the_next_run_goes_on(
@@ -87,13 +89,13 @@ def test_a_letter_the_server_refuses_is_not_tried_again_and_the_next_run_goes_on
 ) -> None:
     refused, fine = due(operations), due(engineer, "two")
     settings.EMAIL_BACKEND = f"{BOXES}.RejectingBackend"
-    assert send_due_emails("switched_off", compose) == 0
-    assert send_due_emails("switched_off", compose) == 1
+    assert send_due_emails("webhook_disabled", compose) == 0
+    assert send_due_emails("webhook_disabled", compose) == 1
     refused.refresh_from_db()
     fine.refresh_from_db()
-    assert (refused.outcome, refused.fault) == ("failed", "SMTPRecipientsRefused")
+    assert (refused.outcome, refused.error) == ("failed", "SMTPRecipientsRefused")
     assert fine.outcome == "sent"
-    assert send_due_emails("switched_off", compose) == 0
+    assert send_due_emails("webhook_disabled", compose) == 0
 
 
 def test_a_letter_that_cannot_be_written_holds_up_no_other(
@@ -107,16 +109,16 @@ def test_a_letter_that_cannot_be_written_holds_up_no_other(
             raise LookupError
         return DRAFT
 
-    assert send_due_emails("switched_off", stumble) == 1
+    assert send_due_emails("webhook_disabled", stumble) == 1
     broken.refresh_from_db()
     assert broken.processed_at is None
 
 
 def test_a_letter_of_yesterday_is_not_sent_any_more(operations: Person) -> None:
     letter = due(operations)
-    letter.made_at -= emails.MAX_EMAIL_AGE
+    letter.created_at -= emails.MAX_EMAIL_AGE
     letter.save()
-    assert send_due_emails("switched_off", compose) == 0
+    assert send_due_emails("webhook_disabled", compose) == 0
 
 
 @pytest.mark.django_db(transaction=True)
@@ -125,7 +127,7 @@ def test_two_workers_at_once_send_one_letter(operations: Person) -> None:
     other: list[int] = []
 
     def meanwhile() -> None:
-        other.append(send_due_emails("switched_off", compose))
+        other.append(send_due_emails("webhook_disabled", compose))
         connection.close()
 
     def slowly(letter: Email) -> EmailContent | None:
@@ -134,12 +136,12 @@ def test_two_workers_at_once_send_one_letter(operations: Person) -> None:
         second.join()
         return DRAFT
 
-    assert send_due_emails("switched_off", slowly) == 1
+    assert send_due_emails("webhook_disabled", slowly) == 1
     assert other == [0]
     assert len(mail.outbox) == 1
 
 
-@pytest.mark.parametrize("kind", ["digest", "waiting"])
+@pytest.mark.parametrize("kind", ["daily_summary", "decision_reminder"])
 def test_one_click_stops_one_kind_of_letter_without_a_session(
     kind: str, engineer: Person
 ) -> None:
@@ -154,7 +156,7 @@ def test_one_click_stops_one_kind_of_letter_without_a_session(
     assert answer.status_code == 200
     choices = EmailPreferences.objects.get(person=engineer)
     assert not getattr(choices, kind)
-    assert choices.digest != choices.waiting
+    assert choices.daily_summary != choices.decision_reminder
     assert engineer not in emails.filter_recipients(kind)
 
 
@@ -162,11 +164,11 @@ def test_opening_the_link_stops_nothing_and_names_nobody(
     client: Client, engineer: Person
 ) -> None:
     address = path_of(
-        emails.unsubscribe_url(emails.get_preferences(engineer), "waiting")
+        emails.unsubscribe_url(emails.get_preferences(engineer), "decision_reminder")
     )
     page = client.get(address)
     assert page.status_code == 200
-    assert EmailPreferences.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).decision_reminder
     for told in (page.text, client.post(address).text, address):
         for secret in (engineer.username, engineer.first_name, engineer.email):
             assert secret not in told
@@ -174,14 +176,18 @@ def test_opening_the_link_stops_nothing_and_names_nobody(
 
 def test_a_link_somebody_made_up_is_not_there(client: Client, engineer: Person) -> None:
     choices = emails.get_preferences(engineer)
-    good = emails.unsubscribe_url(choices, "waiting").rstrip("/").rpartition("/")[2]
-    unsigned = f"{choices.stop_key.hex}.waiting"
-    other_kind = good.replace(".waiting:", ".digest:")
+    good = (
+        emails.unsubscribe_url(choices, "decision_reminder")
+        .rstrip("/")
+        .rpartition("/")[2]
+    )
+    unsigned = f"{choices.unsubscribe_key.hex}.decision_reminder"
+    other_kind = good.replace(".decision_reminder:", ".daily_summary:")
     for token in (unsigned, other_kind, good[:-1], f"{unsigned}:x", "x"):
         address = reverse("notifications:unsubscribe", args=[token])
         assert client.get(address).status_code == 404
         assert client.post(address).status_code == 404
-    assert EmailPreferences.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).decision_reminder
 
 
 def test_each_kind_is_turned_off_and_on_in_the_account(
@@ -189,15 +195,15 @@ def test_each_kind_is_turned_off_and_on_in_the_account(
 ) -> None:
     client.force_login(engineer)
     page = reverse("notifications:email_preferences")
-    client.post(page, {"digest": "on", "time_zone": "America/Denver"})
+    client.post(page, {"daily_summary": "on", "time_zone": "America/Denver"})
     choices = EmailPreferences.objects.get(person=engineer)
-    assert (choices.digest, choices.waiting) == (True, False)
+    assert (choices.daily_summary, choices.decision_reminder) == (True, False)
     assert choices.time_zone == "America/Denver"
     shown = client.get(page).text
     assert 'value="America/Denver" selected' in shown
-    client.post(page, {"waiting": "on", "time_zone": ""})
+    client.post(page, {"decision_reminder": "on", "time_zone": ""})
     choices.refresh_from_db()
-    assert (choices.digest, choices.waiting) == (False, True)
+    assert (choices.daily_summary, choices.decision_reminder) == (False, True)
 
 
 def test_a_time_zone_that_is_none_is_refused(client: Client, engineer: Person) -> None:
@@ -206,7 +212,7 @@ def test_a_time_zone_that_is_none_is_refused(client: Client, engineer: Person) -
         reverse("notifications:email_preferences"), {"time_zone": "Mars/Olympus"}
     )
     assert answer.status_code == 400
-    assert EmailPreferences.objects.get(person=engineer).waiting
+    assert EmailPreferences.objects.get(person=engineer).decision_reminder
     assert emails.get_preferences(engineer).time_zone == ""
 
 
@@ -226,10 +232,10 @@ def test_a_links_token_is_not_written_to_the_log(
     client: Client, engineer: Person, caplog: pytest.LogCaptureFixture
 ) -> None:
     address = path_of(
-        emails.unsubscribe_url(emails.get_preferences(engineer), "waiting")
+        emails.unsubscribe_url(emails.get_preferences(engineer), "decision_reminder")
     )
     token = address.rstrip("/").rpartition("/")[2]
     caplog.set_level("INFO")
     client.get(address)
-    assert "/letters/stop/" in caplog.text
+    assert "/unsubscribe/" in caplog.text
     assert token not in caplog.text

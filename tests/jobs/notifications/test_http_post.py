@@ -150,7 +150,7 @@ def test_an_address_of_this_machine_is_refused_when_it_is_called() -> None:
         for host in ("127.0.0.1", "localhost"):
             answer = sent(f"http://{host}:{receiver.port}/", local=False)
             assert answer.status is None
-            assert "only addresses of the public internet" in answer.error
+            assert "Use an address of the public internet" in answer.error
         assert receiver.got == []
 
 
@@ -242,8 +242,8 @@ def test_an_address_has_one_form(typed: str, written: str) -> None:
         ("https://example.org/\r\nHost: other", "no blank"),
         ("https://[::1/", "not an address"),
         ("https://a..b/", "not an address"),
-        ("https://10.0.0.7/told", "only addresses of the public internet"),
-        ("https://[::1]/told", "only addresses of the public internet"),
+        ("https://10.0.0.7/told", "Use an address of the public internet"),
+        ("https://[::1]/told", "Use an address of the public internet"),
         ("https://" + "a" * 600, "at most 500 characters"),
     ],
 )

@@ -13,10 +13,10 @@ from django.core import mail
 from django.db import connection
 
 from core.models import Person, Role
-from jobs import tasks
 from jobs.models import Building, Job
-from jobs.notifications import webhook_delivery, webhooks
+from jobs.notifications import tasks, webhook_delivery, webhooks
 from jobs.notifications.models import Delivery, Event, Webhook
+from jobs.notifications.queries import describe_disabled
 from jobs.services import set_membership
 from tests.jobs.notifications.event_helpers import happen, told
 from tests.jobs.notifications.samples import EVERYTHING
@@ -47,7 +47,9 @@ def test_a_failed_delivery_is_tried_again_after_longer_and_longer_pauses_for_a_d
         at(passed)
         assert len(told(receiver)) == tries + 1
     webhook = Webhook.objects.get()
-    assert webhook.off_because == "Nothing was taken for a day. It answered 503."
+    assert describe_disabled(webhook) == (
+        "No delivery was accepted for a day. The response was 503."
+    )
     ids = {json.loads(got.body)["id"] for got in receiver.got}
     assert len(ids) == 1
     (message,) = mail.outbox
@@ -71,9 +73,9 @@ def test_one_that_recovers_gets_what_it_missed(
     receiver.reply = say(204)
     at(timedelta(minutes=2))
     told(receiver)
-    assert Delivery.objects.exclude(taken_at=None).count() == 2
-    assert not Delivery.objects.exclude(fault="").exists()
-    assert Webhook.objects.get().off_at is None
+    assert Delivery.objects.exclude(accepted_at=None).count() == 2
+    assert not Delivery.objects.exclude(error="").exists()
+    assert Webhook.objects.get().disabled_at is None
 
 
 def test_one_that_fails_holds_up_no_other(
@@ -90,7 +92,7 @@ def test_one_that_fails_holds_up_no_other(
         happen(building, pk=pk)
     assert len(told(receiver)) == 3
     failed = Delivery.objects.filter(webhook=dead).order_by("pk")
-    assert [row.tries for row in failed] == [1, 0, 0]
+    assert [row.attempts for row in failed] == [1, 0, 0]
 
 
 def test_a_worker_that_dies_after_sending_sends_it_again_under_the_same_id(
@@ -125,7 +127,7 @@ def test_what_its_owner_may_not_see_any_more_is_not_told(
     happen(building)
     assert told(receiver) == []
     webhook = Webhook.objects.get()
-    assert "does not run this any more" in webhook.off_because
+    assert webhook.disabled_reason == "no_manager"
     # Somebody who does takes it over by switching it on.
     webhooks.switch_webhook(actor=stranger, webhook=webhook, on=True)
     happen(building)
@@ -168,7 +170,7 @@ def test_a_trial_is_sent_signed_and_at_once_even_while_it_is_off(
     webhook, secret = hooked
     webhooks.switch_webhook(actor=operations, webhook=webhook, on=False)
     delivery = webhook_delivery.send_test_event(actor=operations, webhook=webhook)
-    assert (delivery.status, delivery.fault) == (204, "")
+    assert (delivery.status, delivery.error) == (204, "")
     (got,) = receiver.got
     assert json.loads(got.body)["type"] == "trial"
     secrets = {f"webhook-{webhook.pk}": base64.b64decode(secret)}
@@ -180,7 +182,7 @@ def test_a_trial_that_fails_is_not_repeated(
 ) -> None:
     receiver.reply = say(500)
     delivery = webhook_delivery.send_test_event(actor=operations, webhook=hooked[0])
-    assert delivery.fault == "It answered 500."
+    assert delivery.error == "The response was 500."
     assert len(told(receiver)) == 1
 
 

@@ -55,8 +55,8 @@ def test_an_address_is_registered_and_its_secret_shown_this_once(
     ("said", "why"),
     [
         ({"url": "http://example.org/"}, "begins with https://"),
-        ({"url": "https://192.168.1.4/"}, "only addresses of the public internet"),
-        ({"url": "https://example.org/", "job": "J-0"}, "You see no job with"),
+        ({"url": "https://192.168.1.4/"}, "Use an address of the public internet"),
+        ({"url": "https://example.org/", "job": "J-0"}, "You have no job with"),
         ({"url": "https://example.org/", "job": ""}, "This field is required"),
         ({"url": "https://example.org/", "events": []}, "This field is required"),
         ({"url": ""}, "This field is required"),
@@ -76,7 +76,7 @@ def test_a_job_one_does_not_see_is_as_one_that_is_not_there(
 ) -> None:
     hidden = factories.job(stranger)
     page = registered(manager, job=hidden.number, url="https://example.org/")
-    assert f"You see no job with the number {hidden.number}." in page.text
+    assert f"You have no job with the number {hidden.number}." in page.text
 
 
 def test_a_job_one_only_measures_on_is_refused(
@@ -120,11 +120,11 @@ def test_a_trial_says_what_came_of_it(
     manager: Client, job: Job, receiver: Receiver
 ) -> None:
     webhook = webhook_of(job, receiver.url)
-    trial = reverse("notifications:webhook_trial", args=[webhook.pk])
-    assert "The trial was taken: 204." in manager.post(trial, follow=True).text
+    trial = reverse("notifications:webhook_test", args=[webhook.pk])
+    assert "The test event was accepted: 204." in manager.post(trial, follow=True).text
     receiver.reply = say(301, Location="/elsewhere")
     page = manager.post(trial, follow=True).text
-    assert "It answered 301; redirects are not followed." in page
+    assert "The response was 301; redirects are not followed." in page
     assert Delivery.objects.count() == 2
 
 
@@ -152,7 +152,7 @@ def test_a_page_takes_as_many_queries_for_many_deliveries_as_for_one(
         manager.get(page)
     Delivery.objects.bulk_create(Delivery(webhook=webhook) for _ in range(60))
     with django_assert_max_num_queries(len(few)):
-        assert manager.get(page).text.count('data-label="Tries"') == 50
+        assert manager.get(page).text.count('data-label="Attempts"') == 50
 
 
 def test_the_list_takes_as_many_queries_for_many_webhooks_as_for_one(

@@ -69,7 +69,7 @@ def test_what_is_told_is_told_once(
     happen(building)
     assert len(told(receiver)) == 1
     assert len(told(receiver)) == 1
-    assert Delivery.objects.get().taken_at is not None
+    assert Delivery.objects.get().accepted_at is not None
 
 
 def test_only_what_it_is_registered_for_is_told(
@@ -166,12 +166,12 @@ def test_without_the_demos_setting_this_network_is_refused_at_delivery_too(
     settings.WEBHOOKS_LOCAL = False
     happen(building)
     assert told(receiver) == []
-    assert "begins with https" in Delivery.objects.get().fault
+    assert "begins with https" in Delivery.objects.get().error
     # A name that resolves to this machine is found out when it is called.
     Webhook.objects.update(url=f"https://localhost:{receiver.port}/")
-    Delivery.objects.update(next_try_at=now())
+    Delivery.objects.update(next_attempt_at=now())
     assert told(receiver) == []
-    assert "only addresses of the public internet" in Delivery.objects.get().fault
+    assert "Use an address of the public internet" in Delivery.objects.get().error
 
 
 def test_the_secret_is_kept_nowhere_and_follows_the_houses_key(
@@ -199,7 +199,7 @@ def test_a_key_changed_for_good_switches_it_off_and_tells_its_owner(
     happen(building)
     assert told(receiver) == []
     webhook = Webhook.objects.get()
-    assert webhook.off_because.startswith("The server's key was changed")
+    assert webhook.disabled_reason == "key_changed"
     assert [message.to for message in mail.outbox] == [[operations.email]]
     secret = webhooks.renew_webhook_secret(actor=operations, webhook=webhook)
     webhooks.switch_webhook(actor=operations, webhook=webhook, on=True)

@@ -36,7 +36,7 @@ def bring(client: Client, operations: Person, job: Job) -> Any:
 
 def seen_in(response: Any) -> str:
     """Give what the page was shown with, as its form sends it back."""
-    return str(response.context["form"].shown)
+    return str(response.context["form"].preview_hash)
 
 
 @pytest.mark.parametrize("suffix", [".xlsx", ".csv"])
@@ -48,7 +48,7 @@ def test_a_file_is_shown_and_then_stored(bring: Any, job: Job, suffix: str) -> N
     assert "<svg" in page
     assert "5 positions" in page
     assert not Building.objects.exists()
-    response = bring(f"plan{suffix}", content, store="yes", seen=seen_in(response))
+    response = bring(f"plan{suffix}", content, store="yes", confirmed=seen_in(response))
     building = job.buildings.get()
     assert response.headers["Location"] == reverse("jobs:plan", args=[building.pk])
     revision = building.current_revision()
@@ -63,7 +63,7 @@ def test_what_was_not_shown_is_not_stored(bring: Any) -> None:
     other = write_plan_table(
         {**build_example_document(), "name": "Another shed"}, ".csv"
     )
-    response = bring("plan.csv", other, store="yes", seen=seen)
+    response = bring("plan.csv", other, store="yes", confirmed=seen)
     assert response.status_code == 200
     assert "Another shed" in response.content.decode()
     assert not Building.objects.exists()
@@ -131,7 +131,7 @@ def test_a_drawing_is_read_as_chosen_and_shown_before_it_is_stored(
     assert response.status_code == 200
     assert "<svg" in page
     assert "A drawing shows no projections" in page
-    bring("hay_shed.dxf", content, store="yes", seen=seen_in(response), **chosen)
+    bring("hay_shed.dxf", content, store="yes", confirmed=seen_in(response), **chosen)
     assert job.buildings.get().name == "Hay shed"
 
 
@@ -141,14 +141,14 @@ def test_a_sheet_alone_revises_its_part_of_the_plan(bring: Any, job: Job) -> Non
         "p.csv",
         write_plan_table(build_example_document(), ".csv"),
         store="yes",
-        seen=seen_in(made),
+        confirmed=seen_in(made),
     )
     building = job.buildings.get()
     url = reverse("jobs:revise", args=[building.pk])
     content = b"Mark,Wall,Along,Detail\nA2,SW-SE,21,M\n"
     response = bring("positions.csv", content, url)
     assert "A2" in response.content.decode()
-    bring("positions.csv", content, url, store="yes", seen=seen_in(response))
+    bring("positions.csv", content, url, store="yes", confirmed=seen_in(response))
     plan = load_plan(building.current_revision())
     assert [each.along for each in plan.positions] == [21 * 304.8]
     assert plan.details == parse_building(build_example_document()).plan.details
