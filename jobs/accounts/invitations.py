@@ -179,7 +179,7 @@ def _require_inviter(actor: Person, jobs: list[Job]) -> None:
     roles = {str(actor.role)} if actor.is_administrator else set()
     if managed:
         roles.add(str(Role.OPERATIONS))
-    require(actor, Action.INVITE, roles=roles)
+    require(actor, Action.INVITE_PERSON, roles=roles)
     if others := [job.number for job in jobs if job.pk not in managed]:
         msg = (
             f"You do not manage {', '.join(others)}. Ask its operations manager to "

@@ -6,8 +6,9 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from core.models import Role
-from jobs import queries, services
+from jobs import services
 from jobs.models import Building, Job, Stage
+from jobs.plans import revisions
 from tests import example_buildings, factories
 
 VISITORS = ("anonymous", "stranger", "field_lead", "engineer", "operations")
@@ -140,16 +141,16 @@ def test_many_revisions_come_in_pages_and_the_first_says_what_is_in_force(
 ):
     client.force_login(operations)
     url = reverse("jobs:plan", args=[building.pk])
-    for length in range(67, 67 + queries.REVISIONS_PER_PAGE):
+    for length in range(67, 67 + revisions.REVISIONS_PER_PAGE):
         services.revise_plan(
             actor=operations, building=building, document=longer(length), note=""
         )
     first, last = (client.get(url, {"page": page}) for page in (1, 2))
-    shown = [issue.revision.number for issue in first.context["issues"]]
-    assert shown == list(range(queries.REVISIONS_PER_PAGE + 1, 1, -1))
-    assert all(issue.changes for issue in first.context["issues"])
+    shown = [row.revision.number for row in first.context["revisions"]]
+    assert shown == list(range(revisions.REVISIONS_PER_PAGE + 1, 1, -1))
+    assert all(row.changes for row in first.context["revisions"])
     assert first.content.decode().count("in force") == 1
-    assert [issue.revision.number for issue in last.context["issues"]] == [1]
+    assert [row.revision.number for row in last.context["revisions"]] == [1]
     assert "in force" not in last.content.decode()
 
 
@@ -231,16 +232,16 @@ def test_an_administrator_sees_every_job(several, administrator):
 
 
 def test_the_answer_says_what_can_ship_this_week_and_what_stops_the_rest(several):
-    answer = several.get("/").context["answer"]
-    assert (answer.can_ship, answer.total) == (1, 2)
-    assert [row.building.name for _, row in answer.ready] == ["Hall R-2"]
-    assert [row.waits_for for _, row in answer.stopped] == ["level of S1 undecided"]
+    shipping = several.get("/").context["shipping"]
+    assert (shipping.can_ship, shipping.total) == (1, 2)
+    assert [row.building.name for _, row in shipping.ready] == ["Hall R-2"]
+    assert [row.blocker for _, row in shipping.stopped] == ["level of S1 undecided"]
     page = several.get("/").content.decode()
     assert "1 of 2 buildings due by" in page
 
 
 def test_a_job_past_its_ship_date_says_so(several):
-    assert "should have shipped 2 days ago" in several.get("/").content.decode()
+    assert "ship date 2 days ago" in several.get("/").content.decode()
 
 
 def test_a_job_is_opened_with_its_people(client, operations, field_lead, engineer):
@@ -442,7 +443,7 @@ def test_a_revision_without_a_change_is_refused_in_words(client, operations, bui
         {"document": json.dumps(example_buildings.shed()), "store": "yes"},
     )
     assert response.status_code == 400
-    assert "nothing in it differs" in response.content.decode()
+    assert "identical to revision" in response.content.decode()
 
 
 def test_a_stored_document_comes_out_as_it_went_in(client, operations, building):

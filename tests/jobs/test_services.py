@@ -80,7 +80,7 @@ def test_nobody_makes_an_engineer_of_themselves(job, operations, stranger):
     services.set_membership(
         actor=operations, job=job, person=stranger, role=Role.OPERATIONS
     )
-    with pytest.raises(ValidationError, match="not as engineer"):
+    with pytest.raises(ValidationError, match="not engineer"):
         services.set_membership(
             actor=stranger, job=job, person=stranger, role=Role.ENGINEER
         )
@@ -94,14 +94,14 @@ def test_a_job_is_not_left_without_an_operations_manager(job, operations):
 
 @pytest.mark.parametrize("role", [Role.ADMINISTRATOR, "owner", ""])
 def test_a_part_that_a_job_does_not_have_is_refused(role, job, operations, stranger):
-    with pytest.raises(ValidationError, match="no part in a job"):
+    with pytest.raises(ValidationError, match="not a role on a job"):
         services.set_membership(actor=operations, job=job, person=stranger, role=role)
 
 
 def test_a_closed_account_gets_no_part(job, operations, stranger):
     stranger.is_active = False
     stranger.save()
-    with pytest.raises(ValidationError, match="no account"):
+    with pytest.raises(ValidationError, match="is closed"):
         services.set_membership(
             actor=operations, job=job, person=stranger, role=Role.FIELD
         )
@@ -174,7 +174,7 @@ def test_a_revision_is_numbered_signed_and_due_for_evaluation(building, engineer
 
 
 def test_a_revision_without_a_change_is_refused(building, operations):
-    with pytest.raises(ValidationError, match="revision 1, the plan in force"):
+    with pytest.raises(ValidationError, match="identical to revision 1"):
         services.revise_plan(
             actor=operations,
             building=building,

@@ -128,7 +128,10 @@ def test_a_decision_to_be_looked_at_again_is_told_as_that(
     minutes_pass()
     assert told() == [engineer.email] * 2
     for words in words_of(mail.outbox[1]):
-        assert "Look again: what it was decided on has changed." in words
+        assert (
+            "Review again: the readings or the plan behind the decision changed."
+            in words
+        )
 
 
 def test_an_engineer_taken_off_the_job_is_not_told(

@@ -87,7 +87,7 @@ def test_an_invitation_that_was_not_made_sends_no_letter(
     with django_capture_on_commit_callbacks(execute=True):
         answer = client.post(reverse("accounts:invite"), sent)
     assert answer.status_code == 400
-    assert "None of your jobs has this number: J-none." in answer.text
+    assert "You have no job with this number: J-none." in answer.text
     assert mail.outbox == []
 
 
@@ -155,7 +155,7 @@ def test_a_form_cannot_ask_for_more_than_it_was_invited_to(
         ({"password1": "1234567890", "password2": "1234567890"}, "too common"),
         ({"password1": "noor-hollins", "password2": "noor-hollins"}, "too similar"),
         ({"password2": "another one"}, "two password fields didn"),
-        ({"username": "Olive"}, "Somebody here has this user name"),
+        ({"username": "Olive"}, "This user name is taken"),
         ({"username": "a b"}, "valid username"),
         ({"first_name": ""}, "required"),
     ],
@@ -181,7 +181,7 @@ def test_a_user_name_taken_meanwhile_leaves_the_link_alone(
 ) -> None:
     made = invited(administrator)
     factories.person("noor", Role.FIELD)
-    with pytest.raises(ValidationError, match="choose another"):
+    with pytest.raises(ValidationError, match="Choose another"):
         take_up(made)
     assert take_up(made, username="noor2").username == "noor2"
 

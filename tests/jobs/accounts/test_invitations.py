@@ -50,7 +50,7 @@ def test_an_expired_link_says_so_and_whom_to_ask(
     for answer in (client.get(path(made)), client.post(path(made), ENTRY)):
         assert answer.status_code == 410
         assert "has expired" in answer.text
-        assert "Ask Addie for another" in answer.text
+        assert "Ask Addie for a new one" in answer.text
     assert not Person.objects.filter(username="noor").exists()
 
 
@@ -72,7 +72,7 @@ def test_a_link_nobody_made_tells_nothing(
     invited(administrator)
     answer = client.get(f"/invitations/{token}/")
     assert answer.status_code == 404
-    assert "There is no such invitation" in answer.text
+    assert "Invitation not found" in answer.text
     assert "noor" not in answer.text
     assert "Addie" not in answer.text
 
@@ -148,13 +148,13 @@ def test_an_administrator_revokes_anybodys(
     made.refresh_from_db()
     assert (made.state, made.revoked_by) == ("revoked", administrator)
     page = client.post(reverse("accounts:revoke", args=[made.pk]), follow=True).text
-    assert "This invitation is revoked already." in page
+    assert "This invitation was revoked." in page
 
 
 def test_a_used_invitation_is_not_revoked(administrator: Person) -> None:
     made = invited(administrator)
     take_up(made)
-    with pytest.raises(InvitationEndedError, match="used already"):
+    with pytest.raises(InvitationEndedError, match="used"):
         revoke_invitation(actor=administrator, invitation=made)
 
 
@@ -189,7 +189,7 @@ def test_an_invitation_leads_only_onto_jobs_its_maker_still_runs(
     person = take_up(both)
     assert other.roles_of(person) == {Role.FIELD}
     assert job.roles_of(person) == frozenset()
-    assert "was withdrawn" in client.get(path(alone)).text
+    assert "is no longer valid" in client.get(path(alone)).text
     with pytest.raises(InvitationEndedError):
         take_up(alone, username="ann")
 

@@ -28,7 +28,7 @@ def test_who_runs_a_job_invites_its_field_leads_and_engineers(
 def test_who_runs_a_job_invites_nobody_else(
     job: Job, operations: Person, role: Role
 ) -> None:
-    with pytest.raises(ValidationError, match="an administrator invites others"):
+    with pytest.raises(ValidationError, match="an administrator to invite others"):
         invited(operations, job, role=role)
 
 
@@ -59,7 +59,7 @@ def test_an_administrator_invites_anybody_onto_nothing(
 
 
 def test_an_administrator_has_no_part_in_a_job(job: Job, administrator: Person) -> None:
-    with pytest.raises(ValidationError, match="sees every job"):
+    with pytest.raises(ValidationError, match="sees all jobs"):
         invited(administrator, job, role=Role.ADMINISTRATOR)
 
 
@@ -73,7 +73,7 @@ def test_a_closed_account_invites_nobody(job: Job, operations: Person) -> None:
 def test_who_has_an_account_is_not_invited(
     administrator: Person, field_lead: Person, address: str
 ) -> None:
-    with pytest.raises(ValidationError, match="has an account here"):
+    with pytest.raises(ValidationError, match="already has an account"):
         invited(administrator, address=address)
 
 

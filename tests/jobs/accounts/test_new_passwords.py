@@ -68,7 +68,7 @@ def test_a_closed_account_has_no_link_for_a_new_password(
     close_account(actor=administrator, person=field_lead)
     assert "leads nowhere" in Client().get(link, follow=True).text
     assert not send_password_email(field_lead.pk, "http://testserver/")
-    with pytest.raises(ValidationError, match="open it again first"):
+    with pytest.raises(ValidationError, match="Reopen it first"):
         record_password_link(actor=administrator, person=field_lead)
 
 

@@ -45,7 +45,7 @@ def test_who_runs_a_job_sees_its_people_and_no_other_jobs_of_theirs(
     assert elsewhere.number not in page
     seen = client.get(reverse("accounts:person", args=[field_lead.pk])).text
     assert elsewhere.number not in seen
-    assert "Change the account" not in seen
+    assert "Edit account" not in seen
     assert set(filter_visible_people(operations)) == {
         each.person for each in Membership.objects.filter(job=job)
     }
@@ -133,8 +133,8 @@ def test_the_page_of_a_person_changes_the_role(
     client.force_login(administrator)
     address = reverse("accounts:change_role", args=[engineer.pk])
     page = client.post(address, {"role": "operations"}, follow=True).text
-    assert "Emery is operations manager now." in page
-    assert f"taken off: {job.number}." in page
+    assert "Emery is now operations manager." in page
+    assert f"removed from: {job.number}." in page
     assert client.post(address, {"role": "owner"}).status_code == 400
 
 
@@ -147,9 +147,9 @@ def test_the_page_says_what_a_closed_account_leaves_behind(
     client.force_login(administrator)
     address = reverse("accounts:close", args=[operations.pk])
     page = client.post(address, follow=True).text
-    assert "The account of Olive is closed." in page
-    assert f"Nobody runs these jobs now: {job.number}." in page
-    assert "Open invitations of theirs are revoked." in page
+    assert "Account of Olive closed." in page
+    assert f"no active operations manager now: {job.number}." in page
+    assert "Their open invitations were revoked." in page
 
 
 def test_ones_own_page_changes_nothing(
@@ -157,9 +157,9 @@ def test_ones_own_page_changes_nothing(
 ) -> None:
     client.force_login(administrator)
     page = client.get(reverse("accounts:person", args=[administrator.pk])).text
-    assert "Change the account" not in page
+    assert "Edit account" not in page
     address = reverse("accounts:close", args=[administrator.pk])
-    assert "their own account" in client.post(address, follow=True).text
+    assert "your own account" in client.post(address, follow=True).text
     assert open_to(client)
 
 

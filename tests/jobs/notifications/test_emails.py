@@ -20,9 +20,7 @@ BOXES = "tests.jobs.notifications.smtp_backends"
 DRAFT = EmailContent(
     subject="A webhook",
     template="jobs/emails/webhook_disabled",
-    context={
-        "webhook": {"url": "u", "job": "", "disabled_reason": "by_person", "pk": 1}
-    },
+    context={"webhook": {"url": "u", "job": "", "pk": 1}, "reason": "r"},
 )
 
 

@@ -96,12 +96,12 @@ def test_the_same_building_in_metric_and_in_feet_is_the_same_plan():
         ("bays", "3 @ 20'", "less than the length of"),
         ("bays", "20', x", "Space 2"),
         ("frame_hole", '3/4"', "smaller than the rod"),
-        ("frame_gage", "", "needed"),
+        ("frame_gage", "", "required"),
         ("frame_rows", "40", "less than or equal to 10"),
         ("notch_width", '1 1/2"', "notch needs its width and its depth"),
         ("strength", "3000", "3000 psi"),
-        ("endwall_gage", '4"', "needed"),
-        ("corner_inset", '6"', "needed"),
+        ("endwall_gage", '4"', "required"),
+        ("corner_inset", '6"', "required"),
         ("name", "", "required"),
         ("name", "a\x00b", "Null characters"),
         ("basis", "as I like", "Select a valid choice"),
@@ -145,7 +145,7 @@ def test_the_outline_is_drawn_while_the_rest_is_still_open(page):
     text = response.content.decode()
     assert "plan-steel-line" in text
     assert "plan-rod" not in text
-    assert "Still to fill in" in text
+    assert "Still required" in text
     assert "errorlist" not in text  # what is blank is not wrong yet
 
 
@@ -159,7 +159,7 @@ def test_frame_lines_are_drawn_before_their_rods_are_known(page):
 def test_the_preview_of_the_whole_counts_the_checks(page):
     text = page("preview_building", TYPED | ENDWALL).content.decode()
     assert "10 positions, 40 rods" in text
-    assert "checks to measure" in text
+    assert "required checks" in text
     assert text.count('class="plan-rod"') == 40
 
 
@@ -176,7 +176,7 @@ def test_the_plan_stays_drawn_while_a_notch_lacks_its_depth(page):
     preview = shown.context["preview"]
     assert len(preview.plan.positions) == 6
     assert preview.plan.notch is None
-    assert "Still to fill in: notch depth." in shown.content.decode()
+    assert "Still required: notch depth." in shown.content.decode()
 
 
 def test_fewer_than_four_rods_to_a_column_are_cautioned(page):

@@ -192,5 +192,5 @@ def test_a_drawing_of_the_plan_in_force_changes_nothing(
 ) -> None:
     content = write_plan_drawing(load_plan(building.current_revision()))
     response = bring("shed.dxf", content, reverse("jobs:revise", args=[building.pk]))
-    assert "Nothing on the plan differs" in response.content.decode()
+    assert "No changes to the plan" in response.content.decode()
     assert parse_building(example_buildings.shed()).plan.details
