@@ -1,1 +1,1 @@
-"""The arithmetic: arrays in, arrays out; no Django, no clock, no I/O."""
+"""Computations: arrays in, arrays out; no Django, no clock, no I/O."""

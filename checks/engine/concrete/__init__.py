@@ -1,1 +1,1 @@
-"""Concrete."""
+"""Concrete strength: the gate for erection, maturity and its forecast."""

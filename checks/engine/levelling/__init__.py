@@ -1,1 +1,1 @@
-"""Levelling."""
+"""Levelling: heights from grade-rod readings, level networks and shim stacks."""

@@ -1,1 +1,1 @@
-"""Remedies."""
+"""Remedies: proposals and alternatives where concrete and steel disagree."""
