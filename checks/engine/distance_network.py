@@ -21,6 +21,15 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.network_model import (
+    NetworkModel,
+    build_incidence,
+    build_jacobian,
+    build_model,
+    build_normal_equations,
+    check_pairs,
+    find_unseen_motions,
+)
 
 CRITICAL_W = 3.29
 """|w| beyond which a reading is suspect: two-sided at 0.001, as Baarda takes it."""
@@ -84,19 +93,6 @@ class NetworkAdjustment:
     cannot_tell: BoolArray  # (b,) one of the inseparable is suspect
 
 
-@dataclass(frozen=True, slots=True)
-class _NetworkModel:
-    """The constants of the iteration; coordinates x are flat, (b, 2 n)."""
-
-    incidence: FloatArray  # (m, n) -1 at the first point of a pair, +1 at the second
-    lengths: FloatArray  # (b, m) 0 where not measured
-    weights: FloatArray  # (b, m) 1 / sigma, 0 where not measured
-    loose: FloatArray  # (2 n,) 0 for the coordinates of held points, else 1
-    gauge: FloatArray  # (b, 2 n, k) movements not seen, in orthonormal columns
-    stiffening: FloatArray  # (b, 2 n, 2 n) c G G', and 1 for a held coordinate
-    level: FloatArray  # (b,) c, of the size of the normal matrix
-
-
 def adjust_distances(
     start_mm: npt.ArrayLike,
     pairs: npt.ArrayLike,
@@ -138,19 +134,19 @@ def adjust_distances(
     """
     start = np.asarray(start_mm, dtype=np.float64)
     if start.ndim != 3 or start.shape[2] != 2:
-        raise ValueError("points must be (figures, points, 2)")
+        raise ValueError("points must be (networks, points, 2)")
     n = start.shape[1]
     fixed = np.zeros(n, dtype=np.bool_) if held is None else np.asarray(held, np.bool_)
     middle = start.sum(axis=1, keepdims=True) / n
     flat = (start - middle).reshape(len(start), -1)
-    figure = _build_model(flat, _check_pairs(pairs, n), lengths_mm, sigma_mm, fixed)
-    determined = _is_determined(figure, flat)
-    found, converged = _gauss_newton(figure, flat, determined)
-    points = found.reshape(start.shape) + middle
+    model = build_model(flat, check_pairs(pairs, n), lengths_mm, sigma_mm, fixed)
+    determined = _is_determined(model, flat)
+    coordinates, converged = _gauss_newton(model, flat, determined)
+    points = coordinates.reshape(start.shape) + middle
     if fixed.any():
         points[:, fixed] = start[:, fixed]
     outcome = _OUTCOME_VALUES[determined.astype(np.intp) + converged]
-    return _compute_statistics(figure, found, points, outcome, converged)
+    return _compute_statistics(model, coordinates, points, outcome, converged)
 
 
 def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatArray:
@@ -171,8 +167,8 @@ def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatAr
         x, y of each point in turn. [1]
     """
     points = np.asarray(points_mm, dtype=np.float64)
-    incidence = _incidence(np.asarray(pairs, dtype=np.intp), len(points))
-    return np.asarray(_jacobian(incidence, points.reshape(1, -1))[0][0])
+    incidence = build_incidence(np.asarray(pairs, dtype=np.intp), len(points))
+    return np.asarray(build_jacobian(incidence, points.reshape(1, -1))[0][0])
 
 
 def rigid_motions(points_mm: npt.ArrayLike) -> FloatArray:
@@ -192,92 +188,17 @@ def rigid_motions(points_mm: npt.ArrayLike) -> FloatArray:
     """
     points = np.asarray(points_mm, dtype=np.float64)
     flat = (points - points.mean(axis=0)).reshape(1, -1)
-    return np.asarray(_unseen_motions(flat, np.zeros(len(points), dtype=np.bool_))[0].T)
-
-
-def _check_pairs(pairs: npt.ArrayLike, n: int) -> IntArray:
-    pair = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
-    if np.any((pair < 0) | (pair >= n)) or np.any(pair[:, 0] == pair[:, 1]):
-        raise ValueError(f"a pair must name two different points of 0 to {n - 1}")
-    return pair
-
-
-def _build_model(
-    flat: FloatArray,
-    pair: IntArray,
-    lengths_mm: npt.ArrayLike,
-    sigma_mm: npt.ArrayLike,
-    held: BoolArray,
-) -> _NetworkModel:
-    lengths = np.asarray(lengths_mm, dtype=np.float64)
-    if lengths.shape != (len(flat), len(pair)):
-        raise ValueError("lengths must be (figures, pairs)")
-    sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=np.float64), lengths.shape)
-    measured = ~np.isnan(lengths)
-    if np.any(measured & ~(sigma > 0.0)):
-        raise ValueError("a standard uncertainty must be greater than zero")
-    weights = np.where(measured, 1.0 / np.where(measured, sigma, 1.0), 0.0)
-    level = (weights**2).sum(axis=1) / len(held)  # the mean of the normal's diagonal
-    level = np.where(level > 0.0, level, 1.0)
-    gauge = _unseen_motions(flat, held)
-    stiffening = level[:, None, None] * (gauge @ gauge.transpose(0, 2, 1))
-    fixed = np.repeat(held, 2)
-    each = np.arange(len(fixed))
-    # 1e-14 keeps a collapsing network regular: a singular one would stop the others.
-    stiffening[:, each, each] += level[:, None] * (fixed + 1e-14)
-    return _NetworkModel(
-        incidence=_incidence(pair, len(held)),
-        lengths=np.where(measured, lengths, 0.0),
-        weights=weights,
-        loose=np.where(fixed, 0.0, 1.0),
-        gauge=gauge,
-        stiffening=stiffening,
-        level=level,
+    return np.asarray(
+        find_unseen_motions(flat, np.zeros(len(points), dtype=np.bool_))[0].T
     )
 
 
-def _incidence(pair: IntArray, n: int) -> FloatArray:
-    incidence = np.zeros((len(pair), n))
-    each = np.arange(len(pair))
-    incidence[each, pair[:, 0]] = -1.0
-    incidence[each, pair[:, 1]] = 1.0
-    return incidence
-
-
-def _jacobian(incidence: FloatArray, flat: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return rows (b, m, 2 n) and distances (b, m) at the points."""
-    m, n = incidence.shape
-    step = incidence @ flat.reshape(len(flat), n, 2)
-    distance = np.hypot(step[..., 0], step[..., 1])
-    unit = step / np.where(distance > 0.0, distance, 1.0)[..., None]
-    matrix = incidence[None, :, :, None] * unit[:, :, None, :]
-    return matrix.reshape(len(flat), m, 2 * n), distance
-
-
-def _unseen_motions(flat: FloatArray, held: BoolArray) -> FloatArray:
-    """Return unseen motions (b, 2 n, k) in orthonormal columns; k = 3, 1 or 0."""
-    b, n = len(flat), len(held)
-    holds = np.count_nonzero(held)
-    if holds >= 2:
-        return np.zeros((b, 2 * n, 0))
-    points = flat.reshape(b, n, 2)
-    arm = points - (points[:, held] if holds else points.sum(1, keepdims=True) / n)
-    gauge = np.zeros((b, n, 2, 1 if holds else 3))
-    gauge[:, :, 0, -1] = -arm[..., 1]
-    gauge[:, :, 1, -1] = arm[..., 0]
-    size = np.sqrt((arm**2).sum(axis=(1, 2)))
-    gauge[..., -1] /= np.where(size > 0.0, size, 1.0)[:, None, None]
-    if not holds:
-        gauge[:, :, 0, 0] = gauge[:, :, 1, 1] = 1.0 / np.sqrt(n)
-    return gauge.reshape(b, 2 * n, -1)
-
-
-def _is_determined(figure: _NetworkModel, flat: FloatArray) -> BoolArray:
+def _is_determined(model: NetworkModel, flat: FloatArray) -> BoolArray:
     """Check that the measured distances determine each network, weights ignored."""
-    matrix, _ = _jacobian(figure.incidence, flat)
-    seen = matrix * (figure.weights > 0.0)[..., None]
-    seen = np.concatenate([seen, figure.gauge.transpose(0, 2, 1)], axis=1)
-    seen = seen[:, :, figure.loose > 0.0]
+    matrix, _ = build_jacobian(model.incidence, flat)
+    seen = matrix * (model.weights > 0.0)[..., None]
+    seen = np.concatenate([seen, model.motions.transpose(0, 2, 1)], axis=1)
+    seen = seen[:, :, model.free > 0.0]
     if seen.shape[1] < seen.shape[2]:
         return np.zeros(len(flat), dtype=np.bool_)
     if seen.shape[2] == 0:
@@ -285,24 +206,8 @@ def _is_determined(figure: _NetworkModel, flat: FloatArray) -> BoolArray:
     return np.asarray(np.linalg.svd(seen, compute_uv=False)[:, -1] > MIN_SINGULAR_VALUE)
 
 
-def _normal_equations(
-    figure: _NetworkModel, flat: FloatArray, which: IntArray | slice
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return weighted rows, distances and regular normal matrix of some networks.
-
-    The motions removed are those at the start, not at the present points. A step
-    still solves the normal equations exactly; it only fixes another combination of
-    motions that no distance sees.
-    """
-    matrix, distance = _jacobian(figure.incidence, flat[which])
-    matrix *= figure.weights[which][..., None] * figure.loose
-    normal = matrix.transpose(0, 2, 1) @ matrix
-    normal += figure.stiffening[which]
-    return matrix, distance, normal
-
-
 def _gauss_newton(
-    figure: _NetworkModel, flat: FloatArray, determined: BoolArray
+    model: NetworkModel, flat: FloatArray, determined: BoolArray
 ) -> tuple[FloatArray, BoolArray]:
     """Iterate until nothing moves; a converged network is not touched again.
 
@@ -311,7 +216,7 @@ def _gauss_newton(
     would move nothing (the stopping rule of E. Hairer and G. Wanner, *Solving Ordinary
     Differential Equations II*, IV.8; from memory).
     """
-    found = flat.copy()
+    coordinates = flat.copy()
     converged = ~determined
     size = np.maximum(np.abs(flat).max(axis=1), 1.0)
     close = CONVERGED_MM + 8.0 * np.spacing(size)
@@ -321,15 +226,15 @@ def _gauss_newton(
             break
         # While all are active a slice selects them: unlike an index, it copies nothing.
         going = np.flatnonzero(~converged) if converged.any() else slice(None)
-        matrix, distance, normal = _normal_equations(figure, found, going)
-        short = (figure.lengths[going] - distance) * figure.weights[going]
+        matrix, distance, normal = build_normal_equations(model, coordinates, going)
+        short = (model.lengths[going] - distance) * model.weights[going]
         right = matrix.transpose(0, 2, 1) @ short[..., None]
         step = np.linalg.solve(normal, right)[..., 0]
         longest = np.abs(step).max(axis=1)
         too_long = longest > size[going]
         if too_long.any():
             step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
-        found[going] += step
+        coordinates[going] += step
         left = longest
         if taken:
             share = longest / before[going]  # never of 0: that has converged
@@ -338,29 +243,29 @@ def _gauss_newton(
             shares[going] = share
         before[going] = longest
         converged[going] = left <= close[going]
-    return found, converged & determined
+    return coordinates, converged & determined
 
 
 def _compute_statistics(
-    figure: _NetworkModel,
-    found: FloatArray,
+    model: NetworkModel,
+    coordinates: FloatArray,
     points: FloatArray,
     outcome: npt.NDArray[np.str_],
     good: BoolArray,
 ) -> NetworkAdjustment:
     lost = ~good
-    matrix, distance, normal = _normal_equations(figure, found, slice(None))
+    matrix, distance, normal = build_normal_equations(model, coordinates, slice(None))
     if lost.any():
         normal[lost] = np.eye(normal.shape[1])
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     through = matrix @ inverse  # (b, m, 2 n); times the matrix again, the hat
 
-    measured = figure.weights > 0.0
-    unknowns = np.count_nonzero(figure.loose) - figure.gauge.shape[2]
+    measured = model.weights > 0.0
+    unknowns = np.count_nonzero(model.free) - model.motions.shape[2]
     freedom = measured.sum(axis=1) - unknowns
     redundancy = np.maximum(1.0 - np.einsum("bmk,bmk->bm", through, matrix), 0.0)
-    off = distance - figure.lengths
-    scaled = off * figure.weights
+    off = distance - model.lengths
+    scaled = off * model.weights
     checked = measured & (redundancy > MIN_REDUNDANCY)
     w = scaled / np.sqrt(np.where(checked, redundancy, 1.0))
     size = np.where(checked, np.abs(w), -1.0)
@@ -372,7 +277,7 @@ def _compute_statistics(
     return NetworkAdjustment(
         outcome=outcome,
         points_mm=_blank_where(points, lost),
-        covariance_mm2=_blank_where(_covariance(figure, inverse), lost),
+        covariance_mm2=_blank_where(_covariance(model, inverse), lost),
         residuals_mm=_blank_where(off, unread),
         reference_variance=_blank_where(variance, lost | (freedom <= 0)),
         degrees_of_freedom=freedom,
@@ -390,13 +295,13 @@ def _blank_where(value: FloatArray, where: BoolArray) -> FloatArray:
     return value
 
 
-def _covariance(figure: _NetworkModel, inverse: FloatArray) -> FloatArray:
+def _covariance(model: NetworkModel, inverse: FloatArray) -> FloatArray:
     """Compute the cofactors of the coordinates, without the rigid motions."""
-    gauge = figure.gauge
-    if gauge.shape[2]:
-        still = np.eye(gauge.shape[1]) - gauge @ gauge.transpose(0, 2, 1)
+    motions = model.motions
+    if motions.shape[2]:
+        still = np.eye(motions.shape[1]) - motions @ motions.transpose(0, 2, 1)
         inverse = still @ inverse @ still
-    return np.asarray(inverse * (figure.loose[:, None] * figure.loose))
+    return np.asarray(inverse * (model.free[:, None] * model.free))
 
 
 def _find_inseparable(
@@ -408,11 +313,11 @@ def _find_inseparable(
     """
     if matrix.shape[1] == 0:
         return np.zeros(size.shape, dtype=np.bool_)
-    figures = np.arange(len(matrix))
+    networks = np.arange(len(matrix))
     largest = size.argmax(axis=1)
-    across = -(matrix @ through[figures, largest][:, :, None])[:, :, 0]
-    across[figures, largest] = redundancy[figures, largest]
-    scale = np.sqrt(redundancy * redundancy[figures, largest][:, None])
-    usable = (size >= 0.0) & (size[figures, largest] >= 0.0)[:, None]
+    across = -(matrix @ through[networks, largest][:, :, None])[:, :, 0]
+    across[networks, largest] = redundancy[networks, largest]
+    scale = np.sqrt(redundancy * redundancy[networks, largest][:, None])
+    usable = (size >= 0.0) & (size[networks, largest] >= 0.0)[:, None]
     twin = usable & (np.abs(across) > (1.0 - 1e-6) * scale) & (scale > 0.0)
     return np.asarray(twin & (twin.sum(axis=1) > 1)[:, None])

@@ -10,9 +10,9 @@ import pytest
 import statsmodels.api as sm
 
 from checks.engine.levelling.level_network import adjust_height_differences
-from checks.engine.levelling.levels import (
+from checks.engine.levelling.levels import adjust_levels
+from checks.engine.levelling.line_of_sight import (
     CURVATURE_AND_REFRACTION,
-    adjust_levels,
     compute_collimation,
     compute_sight_corrections,
 )

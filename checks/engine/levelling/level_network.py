@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.arrays import FloatArray, quadratic_forms
+from checks.engine.arrays import FloatArray, IntArray, quadratic_forms
 from checks.engine.errors import EngineError
+from checks.engine.levelling.levels import compute_reference_sigma
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,10 +72,7 @@ def adjust_height_differences(
     known = np.zeros(points)
     known[list(fixed)] = list(fixed.values())
     unknown = np.setdiff1d(np.arange(points), list(fixed))
-    design = np.zeros((observed.size, points))
-    line = np.arange(observed.size)
-    np.add.at(design, (line, b), 1.0)
-    np.add.at(design, (line, a), -1.0)
+    design = _design_matrix(a, b, points)
     free = design[:, unknown]
     if np.linalg.matrix_rank(free) < unknown.size:
         raise EngineError(
@@ -99,10 +97,16 @@ def adjust_height_differences(
         residual=residual,
         redundancy=redundancy,
         w=w,
-        reference_sigma=(
-            float(np.sqrt(np.sum(weights * residual**2) / freedom))
-            if freedom > 0
-            else float("nan")
-        ),
+        reference_sigma=compute_reference_sigma(weights, residual, freedom),
         degrees_of_freedom=freedom,
     )
+
+
+def _design_matrix(start: IntArray, end: IntArray, points: int) -> FloatArray:
+    """Return the matrix (n, p) that takes heights to differences, end less start."""
+    design = np.zeros((start.size, points))
+    line = np.arange(start.size)
+    # Added, not assigned: a line from a point to itself must cancel.
+    np.add.at(design, (line, end), 1.0)
+    np.add.at(design, (line, start), -1.0)
+    return design

@@ -1,1 +1,1 @@
-"""Plate fit: base plates over their rods, with proof. See METHOD.md beside this file."""
+"""Plate fit: base plates over their rods, with proof; METHOD.md explains it."""

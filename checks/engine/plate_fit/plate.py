@@ -110,12 +110,8 @@ def fit_plates(
     holes, rods, clearance, mask, use = _check_arrays(
         holes_mm, rods_mm, clearance_mm, mask
     )
-    limit = None if shift_limit_mm is None else np.asarray(shift_limit_mm, np.float64)
     g, m = clearance.shape
-    if limit is not None and (limit.shape != (g, 2) or not (limit >= 0.0).all()):
-        raise EngineError(
-            "A plate's shift limit is two lengths, zero or more, one for each axis."
-        )
+    limit = _check_limit(shift_limit_mm, g)
     threshold = None if threshold_mm is None else np.broadcast_to(threshold_mm, (g,))
     results = BatchResult(g, m)
     size = max(1, BATCH_RODS // max(m, 1))
@@ -234,6 +230,18 @@ def hole_needed_mm(fit: PlateFit, hole_diameter_mm: FloatArray) -> FloatArray:
     hole = np.asarray(hole_diameter_mm, np.float64)
     out: FloatArray = np.maximum(hole + 2.0 * fit.interference_mm, 0.0)
     return out
+
+
+def _check_limit(limit_mm: FloatArray | None, plates: int) -> FloatArray | None:
+    """Return the limits (plates, 2) of the shift, checked."""
+    if limit_mm is None:
+        return None
+    limit = np.asarray(limit_mm, np.float64)
+    if limit.shape != (plates, 2) or not (limit >= 0.0).all():
+        raise EngineError(
+            "A plate's shift limit is two lengths, zero or more, one for each axis."
+        )
+    return limit
 
 
 def _check_arrays(

@@ -4,8 +4,8 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.levelling.level_network import adjust_height_differences
-from checks.engine.levelling.levels import (
-    adjust_levels,
+from checks.engine.levelling.levels import adjust_levels
+from checks.engine.levelling.line_of_sight import (
     compute_collimation,
     compute_sight_corrections,
 )

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from checks.engine.errors import EngineError
 from checks.engine.levelling.level_network import adjust_height_differences
-from checks.engine.levelling.levels import (
-    adjust_levels,
+from checks.engine.levelling.levels import adjust_levels
+from checks.engine.levelling.line_of_sight import (
     compute_collimation,
     compute_sight_corrections,
 )
