@@ -75,26 +75,6 @@ def find_misreadings(
     return np.asarray(np.copysign(amount, deviation) * (amount > 0.0), np.float64)
 
 
-def all_shifted_by(
-    deviation_mm: npt.ArrayLike, amount_mm: float, tolerance_mm: npt.ArrayLike
-) -> bool:
-    """Tell whether every one of some deviations is this amount. [mm]
-
-    Parameters
-    ----------
-    deviation_mm : array, shape (n,)
-        Observed less planned. [mm]
-    amount_mm : float
-        Signed size of the mistake. [mm]
-    tolerance_mm : array, shape (n,) or scalar
-        What may be left over. [mm]
-    """
-    deviation = np.asarray(deviation_mm, dtype=np.float64)
-    if deviation.size == 0:
-        return False
-    return bool(np.all(np.abs(deviation - amount_mm) <= tolerance_mm))
-
-
 def find_common_offset(deviation_mm: npt.ArrayLike, tolerance_mm: float) -> float:
     """Find the offset common to all deviations; NaN where there is none. [mm]
 

@@ -242,19 +242,6 @@ def find_thread(diameter_mm: float) -> RodThread | None:
     return next((t for t in THREADS if _same_size(t.diameter_mm, diameter_mm)), None)
 
 
-def suggest_hole(diameter_mm: float) -> BasePlateHole | None:
-    """Suggest the largest base plate hole of the handbook table; never a check.
-
-    Parameters
-    ----------
-    diameter_mm : float
-        Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
-    """
-    return next(
-        (h for h in BASE_PLATE_HOLES if _same_size(h.diameter_mm, diameter_mm)), None
-    )
-
-
 def list_washers(diameter_mm: float) -> tuple[Washer, ...]:
     """List the type A plain washers of a rod; empty for a size not listed.
 

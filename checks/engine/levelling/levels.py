@@ -135,9 +135,6 @@ def adjust_levels(
     weight = 1.0 / sigma**2
     own, mixing, cofactor, height, residual = _solve_heights(y, s, p, weight, label)
     redundancy = _redundancy(s, p, weight, own, mixing, cofactor)
-    checked = redundancy > 1e-9
-    w = np.full(y.size, np.nan)
-    w[checked] = residual[checked] / (sigma[checked] * np.sqrt(redundancy[checked]))
     misclosure, loops = _largest_misclosure(y, s, p, weight, label)
     read = np.bincount(p, minlength=n_p) > 0
     components = np.unique(label[s]).size
@@ -153,7 +150,7 @@ def adjust_levels(
         component=component,
         residual_mm=residual,
         redundancy=redundancy,
-        w=w,
+        w=_test_statistics(residual, sigma, redundancy),
         correction_mm=correction,
         misclosure_mm=misclosure,
         loops=loops,
@@ -195,6 +192,17 @@ def _redundancy(
     share[np.arange(s.size), s] += 1.0
     spread = quadratic_forms(share, cofactor)
     return np.clip(1.0 - weight * (own[p] + spread), 0.0, 1.0)
+
+
+def _test_statistics(
+    residual: FloatArray, sigma: FloatArray, redundancy: FloatArray
+) -> FloatArray:
+    """Compute residuals over their own sigmas, (n,); NaN where nothing checks one."""
+    # Rounding leaves unchecked readings a redundancy just above zero.
+    checked = redundancy > 1e-9
+    w = np.full(residual.size, np.nan)
+    w[checked] = residual[checked] / (sigma[checked] * np.sqrt(redundancy[checked]))
+    return w
 
 
 def _label_components(s: IntArray, p: IntArray, m: int, n_p: int) -> IntArray:

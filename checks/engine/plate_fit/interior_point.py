@@ -127,16 +127,7 @@ def _take_step(problem: PlateProblem, state: SolverState) -> BoolArray:
     system = _NewtonSystem(
         problem, state, arm, nesterov_todd_scaling(state.u), residual, imbalance
     )
-    dx, du, limit_step = system.direction(state.s, None)
-    after = system.gap_after(du, limit_step, system.max_step_lengths(du, limit_step))
-    sigma = np.clip(after / np.maximum(gap, TINY), 0.0, 1.0) ** 3
-    centre = sigma * gap / (arm.shape[1] + (0 if state.limit_slack is None else 4))
-    k = system.corrected_slacks(du, centre)
-    limit_k = system.corrected_limit_slacks(limit_step, centre)
-    # Where the gap is small the multipliers are differences of large terms: one step
-    # of iterative refinement restores the digits they lose.
-    fine = bool(gap.min() < REFINE_BELOW_GAP)
-    dx, du, limit_step = system.direction(k, limit_k, refine=fine)
+    dx, du, limit_step = system.predict_and_correct(gap)
     length = np.minimum(
         1.0, BOUNDARY_FRACTION * system.max_step_lengths(du, limit_step)
     )
@@ -311,6 +302,26 @@ class _NewtonSystem:
         np.add(self.residual, move, out=du[:, 0])
         du[:, 1] = dz
         return dx, du, limit_step
+
+    def predict_and_correct(
+        self, gap: FloatArray
+    ) -> tuple[FloatArray, FloatArray, _LimitStep | None]:
+        """Solve for a full step, then again with its second-order term.
+
+        The first, affine step shows how far the gap (g,) can close. The second aims at
+        the central path accordingly (Mehrotra).
+        """
+        state, rods = self.state, self.arm.shape[1]
+        _, du, limit_step = self.direction(state.s, None)
+        after = self.gap_after(du, limit_step, self.max_step_lengths(du, limit_step))
+        sigma = np.clip(after / np.maximum(gap, TINY), 0.0, 1.0) ** 3
+        centre = sigma * gap / (rods + (0 if state.limit_slack is None else 4))
+        k = self.corrected_slacks(du, centre)
+        limit_k = self.corrected_limit_slacks(limit_step, centre)
+        # Where the gap is small the multipliers are differences of large terms: one
+        # step of iterative refinement restores the digits they lose.
+        fine = bool(gap.min() < REFINE_BELOW_GAP)
+        return self.direction(k, limit_k, refine=fine)
 
     def _limit_step(
         self, dx: FloatArray, limit_k: FloatArray | None

@@ -248,28 +248,6 @@ def edge_after_reaming_mm(
     return edge_distance_mm - max(0.0, hole_needed_mm - hole_diameter_mm) / 2.0
 
 
-def reaming_keeps_edge(
-    hole_diameter_mm: float,
-    hole_needed_mm: float,
-    edge_distance_mm: float,
-    rod_diameter_mm: FloatArray,
-) -> bool:
-    """Check that enlarged holes leave the edge distance of AISC 360-16 Table J3.4.
-
-    Parameters
-    ----------
-    hole_diameter_mm, hole_needed_mm : float
-        Diameters as punched and as enlarged. [mm]
-    edge_distance_mm : float
-        Of the detail, hole centre to plate edge. [mm]
-    rod_diameter_mm : array, shape (m,)
-        [mm]
-    """
-    left = edge_after_reaming_mm(hole_diameter_mm, hole_needed_mm, edge_distance_mm)
-    rods = np.ravel(np.asarray(rod_diameter_mm, np.float64))
-    return slots_keep_edge(np.full(rods.shape, left), rods)
-
-
 def select_slot_washer(
     hole_diameter_mm: float, extension_mm: float, rod_diameter_mm: float
 ) -> PlateWasher:

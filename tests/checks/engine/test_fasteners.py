@@ -6,7 +6,6 @@ from checks.engine.fasteners import INCH_MM
 
 def test_a_size_the_tables_do_not_have_is_none():
     assert fasteners.find_thread(20.0) is None
-    assert fasteners.suggest_hole(20.0) is None
     assert fasteners.list_washers(20.0) == ()
 
 

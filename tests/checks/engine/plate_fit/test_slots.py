@@ -11,7 +11,6 @@ from checks.engine.plate_fit.slots import (
     edge_after_slotting_mm,
     find_shortest_slots,
     find_shortest_slots_many,
-    reaming_keeps_edge,
     select_slot_washer,
     slots_keep_edge,
 )
@@ -226,8 +225,9 @@ def test_feasible_is_judged_by_the_rods_table_row():
 def test_reaming_takes_half_of_its_growth_off_the_edge():
     assert edge_after_reaming_mm(24.0, 30.0, 32.0) == pytest.approx(29.0)
     rods = np.full(4, 0.75 * INCH_MM)
-    assert reaming_keeps_edge(24.0, 30.0, 28.4, rods)
-    assert not reaming_keeps_edge(24.0, 30.0, 28.3, rods)
+    for edge, kept in ((28.4, True), (28.3, False)):
+        left = np.full(4, edge_after_reaming_mm(24.0, 30.0, edge))
+        assert slots_keep_edge(left, rods) == kept
 
 
 def test_slot_takes_a_washer_that_covers_its_whole_length():
