@@ -137,8 +137,7 @@ def adjust_levels(
     redundancy = _redundancy(s, p, weight, own, mixing, cofactor)
     misclosure, loops = _largest_misclosure(y, s, p, weight, label)
     read = np.bincount(p, minlength=n_p) > 0
-    components = np.unique(label[s]).size
-    freedom = y.size - int(read.sum()) - np.unique(s).size + components
+    freedom = y.size - int(read.sum()) - np.unique(s).size + np.unique(label[s]).size
     first = _first_with_label(label[m:])
     component = np.full(n_p, -1)
     component[read] = np.unique(first[read], return_inverse=True)[1]
