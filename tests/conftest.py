@@ -33,7 +33,7 @@ def pytest_collection_modifyitems(items: Sequence[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def chromium_path() -> str:
-    """Give the path of the browser."""
+    """Return the path of the browser."""
     path = chromium()
     assert path
     return path
@@ -76,11 +76,11 @@ def stranger(db: None) -> Person:
 
 @pytest.fixture
 def job(operations: Person, field_lead: Person, engineer: Person) -> Job:
-    """Give a job with one person of each role on it."""
+    """Return a job with one person of each role on it."""
     return factories.job(operations, field_lead=field_lead, engineer=engineer)
 
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give that job's building, with nothing measured."""
+    """Return that job's building, with nothing measured."""
     return factories.building(job, operations, example_buildings.shed())

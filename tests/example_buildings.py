@@ -4,7 +4,7 @@ from typing import Any
 
 
 def shed(**members: Any) -> dict[str, Any]:
-    """Give a small shed: four walls, a notch, one detail, six positions.
+    """Return a small shed: four walls, a notch, one detail, six positions.
 
     Keyword arguments replace or add members of the document.
     """

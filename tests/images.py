@@ -31,12 +31,12 @@ def encoded(picture: Image.Image, kind: str = "JPEG", **options: Any) -> bytes:
 
 
 def photo(width: int = 120, height: int = 80, **options: Any) -> bytes:
-    """Give a JPEG as a phone would send it."""
+    """Return a JPEG as a phone would send it."""
     return encoded(drawn(width, height), **options)
 
 
 def huge_png(width: int, height: int) -> bytes:
-    """Give a PNG of a few bytes that says it has so many pixels, all of them black."""
+    """Return a PNG of a few bytes that says it has so many pixels, all of them black."""
 
     def chunk(kind: bytes, content: bytes) -> bytes:
         checked = kind + content

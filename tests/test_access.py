@@ -1,4 +1,4 @@
-"""Who may open what: one table of every address and every kind of visitor.
+"""Permissions: one table of every address and every kind of visitor.
 
 The table is in `tests/access/`. An address that is not in it fails, and so does one
 that is not there any more.
@@ -44,11 +44,11 @@ def _routes(
 
 @pytest.fixture
 def place(job: Job, operations: Person, field_lead: Person, engineer: Person) -> Place:
-    """Give a building measured as planned but for three low pads, two decided."""
+    """Return a building measured as planned but for three low pads, two decided."""
     return make_place(job, operations, field_lead, engineer)
 
 
-def _answered(row: Row, place: Place, visitor: Person | None) -> int:
+def _request_status(row: Row, place: Place, visitor: Person | None) -> int:
     """Ask as this visitor, and leave no trace."""
     client = Client()
     if visitor is not None:
@@ -74,7 +74,7 @@ def test_each_visitor_gets_what_the_table_says(
     wrong = {
         f"{row.method} {row.name}": (answered, row.codes[column])
         for row in TABLE
-        if (answered := _answered(row, place, visitor)) != row.codes[column]
+        if (answered := _request_status(row, place, visitor)) != row.codes[column]
     }
     assert wrong == {}, "answered, and what the table says"
 

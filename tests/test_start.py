@@ -1,4 +1,4 @@
-"""What starting the program loads: nothing heavy before it is used."""
+"""Starting the program loads no heavy library."""
 
 import json
 import os

@@ -16,13 +16,13 @@ As = Callable[[Person], APIClient]
 
 @pytest.fixture
 def anonymous() -> APIClient:
-    """Give a client that says nothing about itself."""
+    """Return a client that says nothing about itself."""
     return APIClient()
 
 
 @pytest.fixture
 def by_token(db: None) -> As:
-    """Give a client that carries a token of this person's."""
+    """Return a client that carries a token of this person's."""
 
     def client(person: Person) -> APIClient:
         _, text = create_crew_token(actor=person, name="a phone", days=30)
@@ -35,7 +35,7 @@ def by_token(db: None) -> As:
 
 @pytest.fixture
 def by_session(db: None) -> As:
-    """Give a client with this person's session."""
+    """Return a client with this person's session."""
 
     def client(person: Person) -> APIClient:
         found = APIClient()
@@ -47,7 +47,7 @@ def by_session(db: None) -> As:
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give the job's store, with nothing measured."""
+    """Return the job's store, with nothing measured."""
     document = store()
     del document["readings"]
     return factories.building(job, operations, document)

@@ -10,7 +10,7 @@ Document = dict[str, Any]
 
 
 def store(**members: Any) -> Document:
-    """Give a store with two positions and nothing measured."""
+    """Return a store with two positions and nothing measured."""
     document = copy.deepcopy(DOCUMENT_EXAMPLE)
     document["positions"] = [
         {"mark": "R1", "wall": "A-B", "along": "24'", "detail": "F"},
@@ -27,7 +27,7 @@ def entry(check: str, value: str | float, **members: Any) -> Document:
 
 
 def measured() -> Document:
-    """Give the store with a pad too low and rods out of place."""
+    """Return the store with a pad too low and rods out of place."""
     setbacks = ['7 1/8"', '7"', '12 3/8"', '12"']
     offsets = ['-2 1/2"', '2 5/8"', '-2 1/2"', '3"']
     return store(

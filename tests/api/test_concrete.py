@@ -1,4 +1,4 @@
-"""What becomes known of the concrete over the wire."""
+"""Concrete entries through the API."""
 
 from typing import Any
 
@@ -16,9 +16,9 @@ from tests.api.samples import store
 from tests.checks.services.test_concrete import (
     EXPECTED,
     MIXTURE,
+    build_entry,
+    complete_entry,
     cured,
-    known,
-    said,
     warm,
 )
 from tests.jobs.exchange.test_concrete import AGE
@@ -29,13 +29,13 @@ STRENGTH = {"specified_strength": "3500 psi", "placed_on": "2026-04-07"}
 
 @pytest.fixture
 def crew(by_token: As, field_lead: Person) -> APIClient:
-    """Give the field lead's phone."""
+    """Return the field lead's phone."""
     return by_token(field_lead)
 
 
 @pytest.fixture
 def cast(job: Job, operations: Person) -> Building:
-    """Give a store whose plan says what strength is asked."""
+    """Return a store whose plan says what strength is asked."""
     return factories.building(job, operations, store(name="Cast", concrete=STRENGTH))
 
 
@@ -50,7 +50,11 @@ def send(client: APIClient, building: Building, *entries: Any) -> Any:
 def test_entries_are_stored_once_and_used_at_once(
     crew: APIClient, cast: Building
 ) -> None:
-    sent = [known(MIXTURE), known(EXPECTED), warm(8, 6, "57.5 degF", hours=20)]
+    sent = [
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "57.5 degF", hours=20),
+    ]
     answer = send(crew, cast, *sent, cured(30, "3600 psi"))
     assert answer.status_code == 201
     told = answer.json()
@@ -106,7 +110,7 @@ def test_a_refusal_names_its_place(crew: APIClient, cast: Building) -> None:
 
 def test_the_list_is_narrowed_as_asked(crew: APIClient, cast: Building) -> None:
     first = cured(30, "3600 psi")
-    send(crew, cast, first, said("placing", placed_on="2026-04-07"))
+    send(crew, cast, first, build_entry("placing", placed_on="2026-04-07"))
     send(crew, cast, cured(30, "3660 psi", supersedes=first["id"]))
 
     def ids(**asked: Any) -> int:
@@ -138,14 +142,14 @@ def test_many_are_listed_in_as_many_queries_as_few(
     [
         warm(8, 6, "57.5 degF", hours=20, by="crew 2", note="In the north pad."),
         cured(30, "3600 psi"),
-        said("placing", placed_on="2026-04-07"),
-        known(MIXTURE),
-        known(
+        build_entry("placing", placed_on="2026-04-07"),
+        complete_entry(MIXTURE),
+        complete_entry(
             {name: AGE[name] for name in ("activation", "reference", "curve")},
             kind="mixture",
             on="2026-03-20",
         ),
-        known(EXPECTED),
+        complete_entry(EXPECTED),
     ],
     ids=lambda entry: entry["kind"],
 )

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def finding(building: Building, field_lead: Person) -> Finding:
-    """Give the finding of a pad 6 mm too low."""
+    """Return the finding of a pad 6 mm too low."""
     low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     return Finding.objects.get(topic="level:R2")

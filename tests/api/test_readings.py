@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def crew(by_token: As, field_lead: Person) -> APIClient:
-    """Give the field lead's phone."""
+    """Return the field lead's phone."""
     return by_token(field_lead)
 
 

@@ -23,7 +23,7 @@ def url(building: Building) -> str:
 
 @pytest.fixture
 def laid_out(by_token: As, field_lead: Person, building: Building) -> Building:
-    """Give the store with everything before the pour measured as planned."""
+    """Return the store with everything before the pour measured as planned."""
     checks = build_check_sheet(load_plan(building.current_revision()))
     as_planned = [
         entry(check.key, f"{check.nominal} mm")

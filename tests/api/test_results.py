@@ -1,4 +1,4 @@
-"""What was computed, over the wire."""
+"""Results through the API."""
 
 import json
 
@@ -20,7 +20,7 @@ def url(building: Building, what: str) -> str:
 
 @pytest.fixture
 def crew(by_token: As, field_lead: Person, building: Building) -> APIClient:
-    """Give the phone that found a pad 6 mm too low."""
+    """Return the phone that found a pad 6 mm too low."""
     client = by_token(field_lead)
     low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
     client.post(url(building, "readings"), {"readings": low})

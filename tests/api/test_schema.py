@@ -119,7 +119,7 @@ def test_the_pages_run_no_script_of_their_own(anonymous: APIClient) -> None:
 def pks(
     building: Building, field_lead: Person, engineer: Person, operations: Person
 ) -> dict[str, Any]:
-    """Give something real behind every address."""
+    """Return something real behind every address."""
     low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     finding = Finding.objects.get()

@@ -1,4 +1,4 @@
-"""What the description says of webhooks is what they get."""
+"""Webhooks get what the API description promises."""
 
 import json
 from typing import Any
@@ -26,7 +26,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give the job a building with nothing measured."""
+    """Return the job a building with nothing measured."""
     return factories.building(job, operations, shed())
 
 

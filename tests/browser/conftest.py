@@ -69,13 +69,13 @@ def browser(
 
 @pytest.fixture
 def phone(browser: Browser) -> BrowserContext:
-    """Give a phone that is touched, and works offline; nobody is signed in."""
+    """Return a phone that is touched, and works offline; nobody is signed in."""
     return browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
 
 
 @pytest.fixture
 def page(browser: Browser, live_server: Any, field_lead: Person) -> Page:
-    """Give a page of the field lead's, with no worker between it and the server."""
+    """Return a page of the field lead's, with no worker between it and the server."""
     context = browser.new_context(viewport=PHONE, service_workers="block")
     page = context.new_page()
     sign_in(page, live_server.url, field_lead)

@@ -38,14 +38,14 @@ OF_A_BUILDING = (
 
 
 def wrong(page: Any) -> list[str]:
-    """What axe finds, with the element it finds it at."""
+    """List the violations that axe finds, with their element."""
     found = Axe().run(page).response["violations"]
     return [f"{each['id']}: {each['nodes'][0]['html'][:120]}" for each in found]
 
 
 @pytest.fixture
 def measured(building: Building, field_lead: Person) -> Building:
-    """Give a building with a verdict of every kind on the plan and one pad low."""
+    """Return a building with a verdict of every kind on the plan and one pad low."""
 
     def measure() -> None:
         entries = as_planned(building, "foundation", **{"level:S2": "1006 mm"})

@@ -56,7 +56,7 @@ class Mortal:
 
 @pytest.fixture
 def mortal(live_server: Any) -> Iterator[Mortal]:
-    """Give a server of its own on the test's database, not started yet."""
+    """Return a server of its own on the test's database, not started yet."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -82,7 +82,7 @@ def _answers(address: str) -> None:
 def at_hand(
     mortal: Mortal, phone: BrowserContext, field_lead: Person, building: Building
 ) -> Page:
-    """Give a phone that opened one section of the walk and kept the rest."""
+    """Return a phone that opened one section of the walk and kept the rest."""
     mortal.start()
     page = phone.new_page()
     sign_in(page, mortal.url, field_lead)

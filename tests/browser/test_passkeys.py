@@ -20,14 +20,14 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 @pytest.fixture
 def finding(building: Building, field_lead: Person, engineer: Person) -> Finding:
-    """Give a low pad, for the engineer to decide on."""
+    """Return a low pad, for the engineer to decide on."""
     entries = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=entries)
     return Finding.objects.get()
 
 
 def authenticator(page: Page) -> Any:
-    """Give the browser a device that knows its owner; tell whether it does."""
+    """Return the browser a device that knows its owner; tell whether it does."""
     session = page.context.new_cdp_session(page)
     session.send("WebAuthn.enable")
     options = {

@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def invitation(
     building: Building, operations: Person, administrator: Person
 ) -> Invitation:
-    """Give an open invitation, and something to list on every page."""
+    """Return an open invitation, and something to list on every page."""
 
     def fill() -> Invitation:
         create_crew_token(actor=administrator, name="a phone", days=9)

@@ -14,7 +14,7 @@ from core.models import Person
 from jobs.models import Building
 from tests.browser.conftest import beside, sign_in, stored, walk
 from tests.checks.conftest import entry
-from tests.checks.services.test_image_normalisation import alike, corners, seen
+from tests.checks.services.test_image_normalisation import alike, corners, open_image
 from tests.images import CORNERS, drawn, encoded, photo
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -55,7 +55,7 @@ def test_a_photograph_taken_offline_is_kept_and_arrives_once(
     (kept,) = photographs()
     assert (kept.caption, kept.check_key) == ("Tape at corner A", "wall:A-B")
     assert kept.recorded_by_id == field_lead.pk
-    assert all(map(alike, corners(seen(load_file(kept.digest))), CORNERS))
+    assert all(map(alike, corners(open_image(load_file(kept.digest))), CORNERS))
 
 
 def test_it_is_made_smaller_and_upright_before_it_is_kept(
@@ -77,7 +77,7 @@ def test_it_is_made_smaller_and_upright_before_it_is_kept(
     (kept,) = photographs()
     assert (kept.width, kept.height) == (1000, 2000)
     assert not any(b"Maker of the phone" in body for body in sent)
-    colours = corners(seen(load_file(kept.digest)))
+    colours = corners(open_image(load_file(kept.digest)))
     assert all(map(alike, colours, corners(lying)))
 
 

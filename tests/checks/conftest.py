@@ -39,7 +39,7 @@ def as_planned(
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give the job's building, with nothing measured."""
+    """Return the job's building, with nothing measured."""
     return factories.building(job, operations, shed())
 
 
@@ -57,6 +57,6 @@ def measure(building: Building, field_lead: Person) -> Measure:
 
 @pytest.fixture
 def low_pad(building: Building, measure: Measure) -> Finding:
-    """Give the finding of a pad 6 mm below the highest."""
+    """Return the finding of a pad 6 mm below the highest."""
     measure(entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm"))
     return Finding.objects.get(building=building, topic="level:S2")

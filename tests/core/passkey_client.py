@@ -16,7 +16,7 @@ HOST = {"host": "localhost:8000"}
 
 
 def browser(person: Person | None = None) -> Client:
-    """Give a browser that opens the program at its own address."""
+    """Return a browser that opens the program at its own address."""
     client = Client(headers=HOST)
     if person is not None:
         client.force_login(person)
@@ -49,7 +49,7 @@ def challenge(client: Client) -> dict[str, Any]:
 
 
 def with_passkey(person: Person) -> tuple[Client, Authenticator]:
-    """Give a browser with a person signed in, and their device with a passkey."""
+    """Return a browser with a person signed in, and their device with a passkey."""
     client, device = browser(person), Authenticator()
     assert "Passkey added" in add(client, device)
     return client, device

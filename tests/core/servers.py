@@ -1,4 +1,4 @@
-"""What tests need that start programs of their own."""
+"""Helpers for tests that start programs of their own."""
 
 import socket
 from pathlib import Path
@@ -21,6 +21,6 @@ def database_url() -> str:
 
 
 def free_port() -> int:
-    """Give a port of this machine that nothing listens on."""
+    """Return a port of this machine that nothing listens on."""
     with socket.create_server(("127.0.0.1", 0)) as probe:
         return int(probe.getsockname()[1])

@@ -21,7 +21,7 @@ PATIENCE_S = 60
 
 @pytest.fixture
 def queue(tmp_path: Path) -> Iterator[str]:
-    """Give the name of a queue that one worker listens to."""
+    """Return the name of a queue that one worker listens to."""
     name = f"test-{secrets.token_hex(4)}"
     environment = {
         **os.environ,

@@ -1,4 +1,4 @@
-"""Who may do what: one table, asked everywhere."""
+"""Permissions: one table for every action."""
 
 import pytest
 from django.core.exceptions import PermissionDenied

@@ -1,4 +1,4 @@
-"""What is counted holds for every process, wherever the number is kept."""
+"""Rate counters are shared by all processes, in every store."""
 
 import os
 import secrets
@@ -31,7 +31,7 @@ PATIENCE_S = 60
 
 
 def in_redis(location: str) -> dict[str, Any]:
-    """Give the caches of a house with this Redis."""
+    """Return the caches of a house with this Redis."""
     local = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
     redis = {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",
@@ -42,7 +42,7 @@ def in_redis(location: str) -> dict[str, Any]:
 
 @pytest.fixture
 def redis(tmp_path: Path) -> Iterator[str]:
-    """Give the address of a Redis server that keeps nothing."""
+    """Return the address of a Redis server that keeps nothing."""
     program = shutil.which("redis-server")
     if program is None:
         pytest.skip("no Redis server here: install one")

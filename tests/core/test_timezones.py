@@ -8,7 +8,7 @@ from django.utils import timezone
 from core.timezones import activate_user_timezone, get_timezone
 
 
-def asked(cookie: str) -> str:
+def zone_of_page(cookie: str) -> str:
     """In which zone a page is made for a browser that says this."""
     seen = []
 
@@ -23,11 +23,11 @@ def asked(cookie: str) -> str:
 
 
 def test_a_page_is_made_in_the_zone_the_browser_names() -> None:
-    assert asked("Asia/Kathmandu") == "Asia/Kathmandu"
+    assert zone_of_page("Asia/Kathmandu") == "Asia/Kathmandu"
     assert timezone.get_current_timezone_name() == "UTC"
 
 
 @pytest.mark.parametrize("name", ["", "Nowhere/Here", "../../etc/passwd", "utc\x00"])
 def test_a_word_that_names_no_zone_changes_nothing(name: str) -> None:
     assert get_timezone(name) is None
-    assert asked(name) == "UTC"
+    assert zone_of_page(name) == "UTC"

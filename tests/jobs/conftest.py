@@ -7,5 +7,5 @@ from tests import example_buildings, factories
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give the job's building, with nothing measured."""
+    """Return the job's building, with nothing measured."""
     return factories.building(job, operations, example_buildings.shed())

@@ -1,4 +1,4 @@
-"""What the acceptance tests of `evaluate` share: an invented building and one door.
+"""An invented building and one entry point, shared by the tests of `evaluate`.
 
 Only what the exchange document promises is used here: a document goes in as JSON
 text, a result comes out, and both are held to their published schemas on the way.

@@ -1,4 +1,4 @@
-"""What must not change a result: where the building lies, which way, in which units.
+"""Results do not depend on place, direction and units of a building.
 
 A hall with skewed walls is read with noise on everything, then the same hall is turned
 by the 3-4-5 triangle (so that its corners stay exact), moved and mirrored.

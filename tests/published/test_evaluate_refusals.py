@@ -1,4 +1,4 @@
-"""What `evaluate` reads and what it refuses, by the exchange document's sentences."""
+"""Documents that `evaluate` accepts and refuses, by the exchange document."""
 
 import copy
 import json

@@ -1,4 +1,4 @@
-"""What the methods' examples compute, against what was published and by hand.
+"""The figures of the methods' examples, against published ones and by hand.
 
 Marks: [S] seen in the text itself, [S2] seen in a secondary place, [M hi] remembered
 with high confidence. The published figures are typed again here, from their sources.

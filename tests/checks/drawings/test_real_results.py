@@ -24,10 +24,10 @@ LENGTHS = {
 }  # fmt: skip
 
 
-def measured(
+def evaluate_deviations(
     plan: Plan, wanted: Callable[[Check], bool], off: dict[str, float]
 ) -> dict[str, Any]:
-    """What is computed of a building that is as planned but for `off`. [mm]"""
+    """Evaluate a building that is as planned but for `off`. [mm]"""
     readings = tuple(
         ReadingValue(
             id=str(number),
@@ -44,7 +44,7 @@ def measured(
 
 @pytest.mark.parametrize("plan", PLANS)
 def test_a_building_measured_throughout_is_drawn_throughout(plan: Plan) -> None:
-    result = measured(plan, lambda check: True, {})
+    result = evaluate_deviations(plan, lambda check: True, {})
     drawing = draw_outline(plan, result)
     assert {place.verdict for place in drawing.positions} == {"within"}
     assert all(len(place.built) == len(place.planned) for place in drawing.positions)
@@ -69,7 +69,7 @@ def test_a_building_measured_throughout_is_drawn_throughout(plan: Plan) -> None:
 def test_a_building_measured_in_part_is_drawn_without_inventing_the_rest(
     plan: Plan, kinds: set[CheckKind]
 ) -> None:
-    result = measured(plan, lambda check: check.kind in kinds, {})
+    result = evaluate_deviations(plan, lambda check: check.kind in kinds, {})
     drawing = draw_outline(plan, result)
     assert render_svg("outline", drawing, "metric")
     assert {place.verdict for place in drawing.positions} == {"unmeasured"}
@@ -82,7 +82,7 @@ def test_a_building_measured_in_part_is_drawn_without_inventing_the_rest(
 def test_the_plan_names_outside_just_what_the_findings_do() -> None:
     plan = samples.rectangle()
     off = {"setback:S2.1": 5.0, "offset:N3.2": -4.0, "line:E1": 6.0, "level:S4": 8.0}
-    result = measured(plan, lambda check: True, off)
+    result = evaluate_deviations(plan, lambda check: True, off)
     drawing = draw_outline(plan, result)
     outside = {
         f"position:{p.mark}" for p in drawing.positions if p.verdict == "outside"
@@ -96,7 +96,7 @@ def test_the_plan_names_outside_just_what_the_findings_do() -> None:
 def test_hole_and_rod_foul_in_the_drawing_just_when_the_plate_does_not_go_on() -> None:
     plan = samples.rectangle()
     for miss in (1.0, 2.0, 4.0, 6.0, 9.0):
-        result = measured(plan, lambda check: True, {"offset:S2.1": miss})
+        result = evaluate_deviations(plan, lambda check: True, {"offset:S2.1": miss})
         fits = ResultView(result).positions["S2"]["plate_fit"]["fits"]
         drawing = draw_pattern(plan, "S2", result)
         assert any(hole.fouled for hole in drawing.holes) is not fits

@@ -1,4 +1,4 @@
-"""What is proposed for rods out of place, where the plain order is not enough."""
+"""Remedies for misplaced rods where the plain order is not enough."""
 
 import math
 from typing import Any

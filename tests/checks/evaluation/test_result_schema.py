@@ -1,4 +1,4 @@
-"""What evaluation writes against the schema that is published for it."""
+"""Result documents against the published schema."""
 
 import json
 from collections.abc import Callable, Iterator

@@ -1,4 +1,4 @@
-"""What a survey says of a building, in the exchange document's words."""
+"""Readings from the points of a survey."""
 
 import re
 from typing import Any
@@ -62,7 +62,7 @@ def survey(text: list[str], unit: PointUnit = "m", **more: Any) -> SurveyReducti
 
 
 def values(found: SurveyReduction) -> dict[str, float]:
-    """Give what was read of each check, as the parser reads it. [mm]"""
+    """Return what was read of each check, as the parser reads it. [mm]"""
     document = shed(readings=[dict(entry) for entry in found.entries])
     readings = parse_building(document).readings
     return {each.check: each.value for each in readings}

@@ -28,5 +28,5 @@ def rows_of(job: Job, asked: AuditLogFilter = ALL) -> list[AuditLogRow]:
 
 
 def words_of(job: Job, asked: AuditLogFilter = ALL) -> list[tuple[str, str]]:
-    """Give who and what, the oldest first."""
+    """Return who and what, the oldest first."""
     return [(row.actor_name, row.text) for row in reversed(rows_of(job, asked))]

@@ -179,7 +179,7 @@ def test_every_record_that_names_a_person_is_told(job: Job) -> None:
 def busy(
     job: Job, building: Building, low_pad: Finding, operations: Person, engineer: Person
 ) -> Job:
-    """Give a job with two buildings, and something of most kinds."""
+    """Return a job with two buildings, and something of most kinds."""
     factories.building(job, operations, shed(name="Second shed"))
     order(low_pad, engineer)
     for person in (operations, engineer):

@@ -38,7 +38,7 @@ def decided(
 
 @pytest.fixture
 def shipped(decided: Building, operations: Person) -> Release:
-    """Give the signed ship release of it."""
+    """Return the signed ship release of it."""
     return sign_release(
         actor=operations, building=decided, kind="ship", note="Load the frames first."
     )

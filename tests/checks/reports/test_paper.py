@@ -1,4 +1,4 @@
-"""What the other reports say: status, sheet and shim plan."""
+"""Status report, blank sheet and shim plan."""
 
 import json
 from typing import Any
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 
 
 def composed(report: Report) -> Any:
-    """What typst is handed, decoded."""
+    """Return the input of typst, decoded."""
     return json.loads(build_files(report)["data.json"])
 
 

@@ -30,7 +30,7 @@ pytestmark = pytest.mark.django_db
 def photographed(
     decided: Building, field_lead: Person, operations: Person
 ) -> tuple[Release, dict[str, Photograph]]:
-    """Give a ship release over a photograph of work, of a finding and of a check."""
+    """Return a ship release over a photograph of work, of a finding and of a check."""
     done = WorkReport.objects.get()
     made = done.decision
 

@@ -42,7 +42,7 @@ def signed_in(client: Client) -> Any:
 
 @pytest.fixture
 def low(building: Building, measure: Measure) -> list[Finding]:
-    """Give three pads 6 mm below the highest, and one that is lower still."""
+    """Return three pads 6 mm below the highest, and one that is lower still."""
     marks = {"S1": 1000, "S2": 1006, "S3": 1006, "N1": 1006, "N2": 1009}
     measure(*(entry(f"level:{mark}", f"{mm} mm") for mark, mm in marks.items()))
     names = [f"level:{mark}" for mark in ("S2", "S3", "N1")]
@@ -51,7 +51,7 @@ def low(building: Building, measure: Measure) -> list[Finding]:
 
 @pytest.fixture
 def a_foot_long(building: Building, measure: Measure) -> list[Finding]:
-    """Give the positions of a wall whose running dimensions are all a foot long."""
+    """Return the positions of a wall whose running dimensions are all a foot long."""
     sent = as_planned(building, "foundation")
     for each in sent:
         if each["check"].startswith("line:S"):

@@ -1,4 +1,4 @@
-"""What becomes known of the concrete: recorded, written into the document, judged."""
+"""Concrete entries: recorded, merged into the document, evaluated."""
 
 from datetime import timedelta
 from typing import Any
@@ -46,24 +46,24 @@ EXPECTED = {
 }
 
 
-def said(kind: str, **members: Any) -> dict[str, Any]:
+def build_entry(kind: str, **members: Any) -> dict[str, Any]:
     """Write an entry with an id of its own."""
     return {"id": str(uuid4()), "kind": kind, **members}
 
 
-def known(entry: dict[str, Any], **members: Any) -> dict[str, Any]:
+def complete_entry(entry: dict[str, Any], **members: Any) -> dict[str, Any]:
     return {"id": str(uuid4()), **entry, **members}
 
 
 def warm(day: int, hour: int, celsius: str, **members: Any) -> dict[str, Any]:
     """Write a temperature of April; the shed's concrete was placed on the 7th."""
     at = f"2026-04-{day:02}T{hour:02}:00:00Z"
-    return said("temperature", at=at, temperature=celsius, **members)
+    return build_entry("temperature", at=at, temperature=celsius, **members)
 
 
 def cured(day: int, strength: str, **members: Any) -> dict[str, Any]:
     on = f"2026-04-{day:02}"
-    return said("standard_cured", on=on, strength=strength, **members)
+    return build_entry("standard_cured", on=on, strength=strength, **members)
 
 
 @pytest.fixture
@@ -149,7 +149,7 @@ def test_all_or_none_is_stored(tell: Any) -> None:
     [
         ("14 degC", "", "must be an object"),
         ({"kind": "slump"}, "/kind", "one of placing, temperature"),
-        (said("temperature", temperature="14 degC"), "", "“at” is missing"),
+        (build_entry("temperature", temperature="14 degC"), "", "“at” is missing"),
         (warm(8, 6, "14", hours=20), "/temperature", "41 degF"),
         (warm(8, 6, "140 degC", hours=20), "/temperature", "typing error"),
         (warm(8, 6, "14 degC", hours=0), "/hours", "above 0"),
@@ -157,18 +157,22 @@ def test_all_or_none_is_stored(tell: Any) -> None:
         (warm(20, 6, "14 degC", hours=20), "/at", "placed on 2026-04-07"),
         (warm(8, 6, "14 degC", hours=20, slump="4 in"), "/slump", "Unknown field"),
         (
-            said("temperature", at="2026-04-08T06:00:00", temperature="14 degC"),
+            build_entry("temperature", at="2026-04-08T06:00:00", temperature="14 degC"),
             "/at",
             "no time zone",
         ),
         (cured(30, "0 psi"), "/strength", "greater than zero"),
         (cured(1, "3600 psi"), "/on", "before 2026-04-07"),
-        (said("standard_cured", on="30 April", strength="3 MPa"), "/on", "a date"),
-        (said("placing", placed_on="2926-04-07"), "/placed_on", "in the future"),
-        (known(EXPECTED, on="2926-04-07"), "/on", "in the future"),
-        (known(EXPECTED, on="0026-04-07"), "/on", "before 1950"),
         (
-            said(
+            build_entry("standard_cured", on="30 April", strength="3 MPa"),
+            "/on",
+            "a date",
+        ),
+        (build_entry("placing", placed_on="2926-04-07"), "/placed_on", "in the future"),
+        (complete_entry(EXPECTED, on="2926-04-07"), "/on", "in the future"),
+        (complete_entry(EXPECTED, on="0026-04-07"), "/on", "before 1950"),
+        (
+            build_entry(
                 "temperature",
                 at="0001-01-01T00:00:00Z",
                 temperature="14 degC",
@@ -177,9 +181,9 @@ def test_all_or_none_is_stored(tell: Any) -> None:
             "/at",
             "before 1950",
         ),
-        (known(EXPECTED, expected={"low": "6 degC"}), "/expected", "missing"),
-        (known(MIXTURE, activation=5000), "", "either from a “datum”"),
-        (known(MIXTURE, curve=MIXTURE["curve"][:1]), "/curve", "At least 2"),
+        (complete_entry(EXPECTED, expected={"low": "6 degC"}), "/expected", "missing"),
+        (complete_entry(MIXTURE, activation=5000), "", "either from a “datum”"),
+        (complete_entry(MIXTURE, curve=MIXTURE["curve"][:1]), "/curve", "At least 2"),
     ],
 )
 def test_what_cannot_be_is_refused_by_its_place(
@@ -190,7 +194,7 @@ def test_what_cannot_be_is_refused_by_its_place(
 
 def test_a_time_to_come_is_refused(tell: Any) -> None:
     at = (now() + timedelta(hours=1)).isoformat()
-    entry = said("temperature", at=at, temperature="14 degC", hours=20)
+    entry = build_entry("temperature", at=at, temperature="14 degC", hours=20)
     wrong = [(each.pointer, each.message) for each in tell(entry).refused]
     assert ("/entries/0/at", "This time is in the future.") in wrong
 
@@ -280,7 +284,7 @@ def test_entries_follow_the_plan_s_own_and_tests_their_days(
 def test_temperatures_become_intervals_since_placing(
     building: Building, tell: Any
 ) -> None:
-    tell(known(MIXTURE), known(EXPECTED))
+    tell(complete_entry(MIXTURE), complete_entry(EXPECTED))
     assert "maturity" not in concrete(building)
     tell(warm(8, 6, "57.2 degF", hours=20))
     assert judged(building)["forecast"]["maturity_now"] == pytest.approx(20 * 14)
@@ -317,10 +321,17 @@ def test_temperatures_go_on_where_the_plan_s_own_end(
 def test_of_placing_mixture_and_expectation_the_last_holds(
     building: Building, tell: Any
 ) -> None:
-    tell(known(MIXTURE), known(EXPECTED), warm(8, 6, "14 degC", hours=20))
+    tell(
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "14 degC", hours=20),
+    )
     colder = {"low": "2 degC", "likely": "6 degC", "high": "9 degC"}
     before = judged(building)["forecast"]["likely_hours"]
-    tell(known(EXPECTED, expected=colder), said("placing", placed_on="2026-04-08"))
+    tell(
+        complete_entry(EXPECTED, expected=colder),
+        build_entry("placing", placed_on="2026-04-08"),
+    )
     assert concrete(building)["placed_on"] == "2026-04-08"
     assert concrete(building)["maturity"]["expected"] == colder
     assert judged(building)["forecast"]["likely_hours"] > before
@@ -329,7 +340,11 @@ def test_of_placing_mixture_and_expectation_the_last_holds(
 def test_what_the_plan_has_no_strength_for_waits_in_the_record(
     building: Building, operations: Person, tell: Any
 ) -> None:
-    tell(known(MIXTURE), known(EXPECTED), warm(8, 6, "14 degC", hours=20))
+    tell(
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "14 degC", hours=20),
+    )
     tell(cured(30, "3600 psi"))
     document = shed()
     del document["concrete"]["specified_strength"]
@@ -342,7 +357,11 @@ def test_what_the_plan_has_no_strength_for_waits_in_the_record(
 
 
 def test_the_export_evaluates_to_the_same_result(building: Building, tell: Any) -> None:
-    tell(known(MIXTURE), known(EXPECTED), warm(8, 6, "57 degF", hours=20))
+    tell(
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "57 degF", hours=20),
+    )
     tell(warm(8, 19, "60 degF"), cured(30, "3600 psi"), cured(30, "3450 psi"))
     exported = build_building_document(building)
     assert evaluate(parse_building(exported)) == Evaluation.objects.latest("pk").result
@@ -351,7 +370,11 @@ def test_the_export_evaluates_to_the_same_result(building: Building, tell: Any) 
 def test_an_export_that_comes_back_as_the_plan_counts_nothing_twice(
     building: Building, operations: Person, tell: Any
 ) -> None:
-    tell(known(MIXTURE), known(EXPECTED), warm(8, 6, "57 degF", hours=20))
+    tell(
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "57 degF", hours=20),
+    )
     tell(warm(8, 19, "60 degF"), cured(30, "3600 psi"), cured(30, "3450 psi"))
     before = judged(building)
     exported = {
@@ -398,7 +421,11 @@ def test_a_release_holds_the_entries_it_rested_on(
 def test_the_trail_tells_who_entered_what(
     job: Job, building: Building, engineer: Person, tell: Any
 ) -> None:
-    tell(warm(8, 6, "14 degC", hours=20), warm(8, 18, "15 degC"), known(EXPECTED))
+    tell(
+        warm(8, 6, "14 degC", hours=20),
+        warm(8, 18, "15 degC"),
+        complete_entry(EXPECTED),
+    )
     record_concrete(actor=engineer, building=building, entries=[cured(30, "26 MPa")])
     told = words_of(job)
     both = "expected temperatures, temperature (3 entries)"

@@ -29,7 +29,7 @@ def minutes_pass(minutes: float = 11) -> None:
         row.save(update_fields=["at"])
 
 
-def told() -> list[str]:
+def send_reminders() -> list[str]:
     """Run the task, and give who has got a letter so far."""
     tasks.send_decision_reminders.delay()
     return [message.to[0] for message in mail.outbox]
@@ -39,11 +39,11 @@ def test_findings_are_gathered_into_one_letter_after_some_minutes(
     low_pad: Finding, measure: Measure, engineer: Person
 ) -> None:
     minutes_pass(6)
-    assert told() == []
+    assert send_reminders() == []
     measure(entry("level:S3", "1007 mm"))
-    assert told() == []
+    assert send_reminders() == []
     minutes_pass(6)
-    assert told() == [engineer.email]
+    assert send_reminders() == [engineer.email]
     (message,) = mail.outbox
     assert message.subject.startswith("Padstone: 2 findings need your decision on J-")
     for words in words_of(message):
@@ -53,9 +53,9 @@ def test_findings_are_gathered_into_one_letter_after_some_minutes(
 
 def test_what_was_told_is_not_told_again(low_pad: Finding, engineer: Person) -> None:
     minutes_pass()
-    assert told() == [engineer.email]
+    assert send_reminders() == [engineer.email]
     minutes_pass()
-    assert told() == [engineer.email]
+    assert send_reminders() == [engineer.email]
 
 
 def test_nobody_but_the_engineers_of_the_job_is_told(
@@ -65,7 +65,7 @@ def test_nobody_but_the_engineers_of_the_job_is_told(
     second = factories.person("ezra", Role.ENGINEER)
     set_membership(actor=operations, job=job, person=second, role=Role.ENGINEER)
     minutes_pass()
-    assert sorted(told()) == [engineer.email, second.email]
+    assert sorted(send_reminders()) == [engineer.email, second.email]
 
 
 def test_each_job_has_a_letter_of_its_own(
@@ -78,7 +78,7 @@ def test_each_job_has_a_letter_of_its_own(
     low = [entry("level:S1", "1000 mm"), entry("level:S2", "1009 mm")]
     record_readings(actor=field_lead, building=barn, entries=low)
     minutes_pass()
-    assert told() == [engineer.email] * 2
+    assert send_reminders() == [engineer.email] * 2
     first, second = (words_of(message)[0] for message in mail.outbox)
     assert "Barn" in second
     assert "Barn" not in first
@@ -92,7 +92,7 @@ def test_whoever_measured_is_not_told_of_it(
     low = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
     record_readings(actor=engineer, building=building, entries=low)
     minutes_pass()
-    assert told() == [second.email]
+    assert send_reminders() == [second.email]
 
 
 def test_what_was_decided_meanwhile_is_left_out(
@@ -101,7 +101,7 @@ def test_what_was_decided_meanwhile_is_left_out(
     measure(entry("level:S3", "1007 mm"))
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
     minutes_pass()
-    assert told() == [engineer.email]
+    assert send_reminders() == [engineer.email]
     plain, html = words_of(mail.outbox[0])
     assert "Pad S3" in plain
     assert "Pad S3" in html
@@ -113,7 +113,7 @@ def test_where_nothing_waits_any_more_no_letter_is_sent(
 ) -> None:
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
     minutes_pass()
-    assert told() == []
+    assert send_reminders() == []
     assert Email.objects.get().outcome == Email.Outcome.UNNEEDED
 
 
@@ -121,12 +121,12 @@ def test_a_decision_to_be_looked_at_again_is_told_as_that(
     low_pad: Finding, engineer: Person, measure: Measure
 ) -> None:
     minutes_pass()
-    assert told() == [engineer.email]
+    assert send_reminders() == [engineer.email]
     decide_finding(actor=engineer, finding=low_pad, choice=0, disposition="rework")
     measure(entry("level:S2", "1011 mm"))
     measure(entry("level:S2", "1011 mm"))
     minutes_pass()
-    assert told() == [engineer.email] * 2
+    assert send_reminders() == [engineer.email] * 2
     for words in words_of(mail.outbox[1]):
         assert (
             "Review again: the readings or the plan behind the decision changed."
@@ -146,7 +146,7 @@ def test_an_engineer_taken_off_the_job_is_not_told(
         subject_ids=[low_pad.pk],
     )
     set_membership(actor=operations, job=job, person=engineer, role=None)
-    assert told() == []
+    assert send_reminders() == []
 
 
 @pytest.mark.parametrize("change", [{"is_active": False}, {"email": ""}])
@@ -155,7 +155,7 @@ def test_an_account_that_is_closed_or_has_no_address_gets_none(
 ) -> None:
     Person.objects.filter(pk=engineer.pk).update(**change)
     minutes_pass()
-    assert told() == []
+    assert send_reminders() == []
 
 
 def test_whoever_turned_it_off_is_not_told(low_pad: Finding, engineer: Person) -> None:
@@ -163,7 +163,7 @@ def test_whoever_turned_it_off_is_not_told(low_pad: Finding, engineer: Person) -
         actor=engineer, daily_summary=True, decision_reminder=False, time_zone=""
     )
     minutes_pass()
-    assert told() == []
+    assert send_reminders() == []
 
 
 def test_both_texts_say_it_all_and_nothing_is_fetched_from_elsewhere(
@@ -173,7 +173,7 @@ def test_both_texts_say_it_all_and_nothing_is_fetched_from_elsewhere(
     job.ship_date = now().date() + timedelta(days=3)
     job.save()
     minutes_pass()
-    told()
+    send_reminders()
     (message,) = mail.outbox
     reason = low_pad.remedies[0]["reason"]
     for words in words_of(message):
@@ -195,7 +195,7 @@ def test_it_says_how_to_stop_it_as_rfc_8058_asks(
     low_pad: Finding, engineer: Person
 ) -> None:
     minutes_pass()
-    told()
+    send_reminders()
     wire = sent_as(mail.outbox[0])
     stop = emails.unsubscribe_url(emails.get_preferences(engineer), "decision_reminder")
     assert wire["List-Unsubscribe"].strip() == f"<{stop}>"  # it is folded
@@ -211,7 +211,7 @@ def test_names_cannot_write_html_or_headers(
     job.name = "<b>Barn</b>\nBcc: somebody@example.org"
     job.save()
     minutes_pass()
-    told()
+    send_reminders()
     (message,) = mail.outbox
     assert "<b>Barn" not in str(message.alternatives[0][0])
     assert "<b>Barn</b>" in message.body

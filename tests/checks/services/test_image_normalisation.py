@@ -1,4 +1,4 @@
-"""What becomes of a picture before it is kept.
+"""Normalisation of uploaded pictures.
 
 Outside: the markers of a JPEG are those of ITU-T T.81 (1992), table B.1; orientation
 is tag 0x0112 of Exif 2.32 (CIPA DC-008-2019), 4.6.4: the value names which sides of the
@@ -22,7 +22,7 @@ GPS = 0x8825
 NEAR = 24  # of 255: what JPEG does to a colour
 
 
-def seen(content: bytes) -> Image.Image:
+def open_image(content: bytes) -> Image.Image:
     return Image.open(BytesIO(content))
 
 
@@ -51,9 +51,9 @@ def segments(jpeg: bytes) -> Iterator[tuple[int, bytes]]:
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_what_phones_and_screens_make_is_kept_as_jpeg(kind: str) -> None:
     kept = normalise_image(encoded(drawn(), kind))
-    assert seen(kept.full).format == seen(kept.thumbnail).format == "JPEG"
-    assert (kept.width, kept.height) == seen(kept.full).size == (120, 80)
-    assert all(map(alike, corners(seen(kept.full)), CORNERS))
+    assert open_image(kept.full).format == open_image(kept.thumbnail).format == "JPEG"
+    assert (kept.width, kept.height) == open_image(kept.full).size == (120, 80)
+    assert all(map(alike, corners(open_image(kept.full)), CORNERS))
 
 
 def _with_metadata() -> bytes:
@@ -74,7 +74,7 @@ def _with_metadata() -> bytes:
 
 def test_nothing_the_camera_wrote_beside_the_picture_is_kept() -> None:
     sent = _with_metadata()
-    assert dict(seen(sent).getexif().get_ifd(GPS))
+    assert dict(open_image(sent).getexif().get_ifd(GPS))
     for word in (b"owner", b"Maker"):
         assert word in sent
     kept = normalise_image(sent)
@@ -83,7 +83,7 @@ def test_nothing_the_camera_wrote_beside_the_picture_is_kept() -> None:
         markers = [marker for marker, _ in segments(content)]
         assert set(markers) == {frame, tables, huffman, scan, jfif}
         assert b"owner" not in content
-        assert not seen(content).getexif()
+        assert not open_image(content).getexif()
 
 
 @pytest.mark.parametrize(
@@ -112,8 +112,8 @@ def test_every_orientation_is_turned_upright(
     exif[ORIENTATION] = value
     kept = normalise_image(encoded(stored, exif=exif))
     assert (kept.width, kept.height) == (120, 80)
-    assert all(map(alike, corners(seen(kept.full)), CORNERS))
-    assert all(map(alike, corners(seen(kept.thumbnail)), CORNERS))
+    assert all(map(alike, corners(open_image(kept.full)), CORNERS))
+    assert all(map(alike, corners(open_image(kept.thumbnail)), CORNERS))
 
 
 @pytest.mark.filterwarnings("ignore:Corrupt EXIF data")
@@ -125,15 +125,17 @@ def test_broken_metadata_does_not_cost_the_picture() -> None:
 def test_a_large_one_is_kept_smaller_and_a_small_one_as_it_is() -> None:
     large = normalise_image(photo(3000, 1500))
     assert (large.width, large.height) == (2000, 1000)
-    assert seen(large.thumbnail).size == (480, 240)
+    assert open_image(large.thumbnail).size == (480, 240)
     little = normalise_image(photo(60, 40))
-    assert (little.width, little.height) == seen(little.thumbnail).size == (60, 40)
+    assert (
+        (little.width, little.height) == open_image(little.thumbnail).size == (60, 40)
+    )
 
 
 def test_what_can_be_seen_through_lies_on_white() -> None:
     clear = Image.new("RGBA", (40, 40), (0, 0, 0, 0))
     kept = normalise_image(encoded(clear, "PNG"))
-    assert alike(seen(kept.full).getpixel((20, 20)), (255, 255, 255))  # type: ignore[arg-type]
+    assert alike(open_image(kept.full).getpixel((20, 20)), (255, 255, 255))  # type: ignore[arg-type]
 
 
 def _with_profile(profile: bytes) -> bytes:
@@ -150,19 +152,19 @@ def test_colours_of_another_profile_are_taken_over() -> None:
         .replace(b"----", b"bXYZ")
     )
     for kept_of, colour in ((profile, (255, 0, 0)), (other, (0, 0, 255))):
-        kept = seen(normalise_image(_with_profile(kept_of)).full)
+        kept = open_image(normalise_image(_with_profile(kept_of)).full)
         assert alike(kept.getpixel((20, 20)), colour)  # type: ignore[arg-type]
         assert "icc_profile" not in kept.info
 
 
 def test_a_broken_profile_does_not_cost_the_picture() -> None:
-    kept = seen(normalise_image(_with_profile(b"no profile at all")).full)
+    kept = open_image(normalise_image(_with_profile(b"no profile at all")).full)
     assert alike(kept.getpixel((20, 20)), (255, 0, 0))  # type: ignore[arg-type]
 
 
 def test_the_first_picture_of_a_phones_two_is_the_one() -> None:
     both = encoded(drawn(), "MPO", save_all=True, append_images=[drawn(60, 40)])
-    assert seen(both).format == "MPO"
+    assert open_image(both).format == "MPO"
     assert normalise_image(both).width == 120
 
 

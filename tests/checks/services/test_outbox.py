@@ -1,4 +1,4 @@
-"""What happens to the record is announced, in the transaction in which it happens."""
+"""Events are recorded in the transaction of the change."""
 
 from datetime import timedelta
 
@@ -26,7 +26,7 @@ pytestmark = pytest.mark.django_db
 
 
 def announced(*but: str) -> list[str]:
-    """Give what was announced since it was last asked, and forget it."""
+    """Return what was announced since it was last asked, and forget it."""
     rows = list(Event.objects.order_by("pk").values_list("kind", flat=True))
     Event.objects.all().delete()
     return [kind for kind in rows if kind not in but]

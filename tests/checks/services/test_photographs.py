@@ -48,7 +48,7 @@ def refused(actor: Person, building: Building, **members: Any) -> dict[str, list
 
 @pytest.fixture
 def done(low_pad: Finding, engineer: Person, field_lead: Person) -> WorkReport:
-    """Give the shim of the low pad, ordered and carried out."""
+    """Return the shim of the low pad, ordered and carried out."""
     return report_work_done(
         actor=field_lead, decision=order(low_pad, engineer), at=now(), note="Done."
     )

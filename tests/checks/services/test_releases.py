@@ -49,7 +49,7 @@ def stages(building: Building) -> dict[str, tuple[str, str]]:
 
 @pytest.fixture
 def measured(building: Building, measure: Measure) -> Building:
-    """Give the building with everything that ships measured on the plan."""
+    """Return the building with everything that ships measured on the plan."""
     assert not measure(*as_planned(building, "foundation", "verification")).refused
     return building
 

@@ -1,4 +1,4 @@
-"""What is signed with a passkey: decisions, requests, several at once, releases."""
+"""Signatures with a passkey: decisions, requests, bulk decisions, releases."""
 
 import re
 import time
@@ -43,13 +43,13 @@ def order_of(finding: Finding, **signature: str) -> dict[str, Any]:
     }
 
 
-def decided(client: Client, finding: Finding, **signature: str) -> Any:
+def post_decision(client: Client, finding: Finding, **signature: str) -> Any:
     given = order_of(finding, **signature)
     return client.post(reverse("checks:decide", args=[finding.pk]), given)
 
 
 def refused(client: Client, finding: Finding, assertion: str) -> bool:
-    answer = decided(client, finding, assertion=assertion)
+    answer = post_decision(client, finding, assertion=assertion)
     return (
         answer.status_code == 400
         and "This passkey does not hold here" in answer.text
@@ -64,7 +64,10 @@ def test_a_decision_is_signed_with_a_passkey(
     client, device = with_passkey(engineer)
     options = challenge(client)
     assert [key["type"] for key in options["allowCredentials"]] == ["public-key"]
-    assert decided(client, low_pad, assertion=device.sign(options)).status_code == 302
+    assert (
+        post_decision(client, low_pad, assertion=device.sign(options)).status_code
+        == 302
+    )
     made = Decision.objects.get()
     assert (made.engineer, made.signed_with) == (engineer, "passkey")
     page = client.get(reverse("checks:finding", args=[low_pad.pk])).text
@@ -123,7 +126,7 @@ def test_a_release_is_signed_with_a_passkey(
 
 def test_a_password_is_told_as_one(low_pad: Finding, engineer: Person) -> None:
     client = browser(engineer)
-    assert decided(client, low_pad, password=PASSWORD).status_code == 302
+    assert post_decision(client, low_pad, password=PASSWORD).status_code == 302
     assert Decision.objects.get().signed_with == "password"
     page = client.get(reverse("checks:finding", args=[low_pad.pk])).text
     assert "signed with the password" in " ".join(page.split())
@@ -245,7 +248,7 @@ def test_nothing_is_signed_with_neither(
     neither: dict[str, str], low_pad: Finding, engineer: Person
 ) -> None:
     client, _ = with_passkey(engineer)
-    assert decided(client, low_pad, **neither).status_code == 400
+    assert post_decision(client, low_pad, **neither).status_code == 400
     assert not Decision.objects.exists()
 
 
@@ -253,11 +256,13 @@ def test_ten_refusals_lock_signing_too(low_pad: Finding, engineer: Person) -> No
     client, device = with_passkey(engineer)
     forger = Authenticator(key_id=device.key_id, handle=device.handle)
     codes = [
-        decided(client, low_pad, assertion=forger.sign(challenge(client))).status_code
+        post_decision(
+            client, low_pad, assertion=forger.sign(challenge(client))
+        ).status_code
         for _ in range(10)
     ]
     assert codes == [400] * 9 + [429]
-    last = decided(client, low_pad, assertion=device.sign(challenge(client)))
+    last = post_decision(client, low_pad, assertion=device.sign(challenge(client)))
     assert last.status_code == 429
     assert not Decision.objects.exists()
 
@@ -266,7 +271,7 @@ def test_the_password_stays_a_field_to_fill_in_after_a_refusal(
     low_pad: Finding, engineer: Person
 ) -> None:
     client, _ = with_passkey(engineer)
-    page = decided(client, low_pad, assertion="x").text
+    page = post_decision(client, low_pad, assertion="x").text
     assert "Your password, as signature" in page
     before = page.split('name="password"')[0]
     assert not before.rsplit('<div class="field', 1)[1].startswith(" optional")

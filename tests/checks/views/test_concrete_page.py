@@ -16,9 +16,9 @@ from tests.checks.conftest import Measure, entry
 from tests.checks.services.test_concrete import (
     EXPECTED,
     MIXTURE,
+    build_entry,
+    complete_entry,
     cured,
-    known,
-    said,
     warm,
 )
 
@@ -165,7 +165,7 @@ def test_an_entry_is_replaced_from_the_list(phone: Client, url: str, tell: Any) 
 
 @pytest.mark.parametrize(
     "first",
-    [cured(30, "24.8 MPa"), known(MIXTURE), known(EXPECTED)],
+    [cured(30, "24.8 MPa"), complete_entry(MIXTURE), complete_entry(EXPECTED)],
     ids=lambda entry: entry["kind"],
 )
 def test_what_is_replaced_is_in_the_form(
@@ -188,7 +188,7 @@ def test_what_the_form_has_no_unit_for_is_typed_again(
     phone: Client, url: str, tell: Any
 ) -> None:
     mixed = {"low": "40 degF", "likely": "10 degC", "high": "60 degF"}
-    first = known(EXPECTED, expected=mixed)
+    first = complete_entry(EXPECTED, expected=mixed)
     test = cured(30, "24800 kPa")
     tell(first, test)
     form = phone.get(url, {"supersedes": first["id"]}).context["form"]
@@ -233,7 +233,11 @@ def test_the_page_asks_as_much_for_many_entries_as_for_one(
     measure: Measure,
     django_assert_max_num_queries: Any,
 ) -> None:
-    tell(known(MIXTURE), known(EXPECTED), warm(8, 6, "14 degC", hours=20))
+    tell(
+        complete_entry(MIXTURE),
+        complete_entry(EXPECTED),
+        warm(8, 6, "14 degC", hours=20),
+    )
     measure(entry("strength:F1", "3000 psi"))
     with django_assert_max_num_queries(100) as few:
         phone.get(url)
@@ -241,7 +245,7 @@ def test_the_page_asks_as_much_for_many_entries_as_for_one(
     start = now() - timedelta(days=60)
     tell(
         *(
-            said("temperature", at=(start + timedelta(hours=n)).isoformat(),
+            build_entry("temperature", at=(start + timedelta(hours=n)).isoformat(),
                  temperature="12 degC")
             for n in range(80)
         )

@@ -29,7 +29,7 @@ MATURITY = {
 }
 
 
-def known(building: Building, actor: Person, **concrete: Any) -> None:
+def revise_concrete(building: Building, actor: Person, **concrete: Any) -> None:
     """Revise the plan: these members of its concrete become known."""
     document = shed()
     document["concrete"] |= concrete
@@ -38,7 +38,7 @@ def known(building: Building, actor: Person, **concrete: Any) -> None:
 
 @pytest.fixture
 def page(client: Client, building: Building, operations: Person) -> Any:
-    """Give the text of the releases page as the operations manager reads it."""
+    """Return the text of the releases page as the operations manager reads it."""
     client.force_login(operations, backend="django.contrib.auth.backends.ModelBackend")
 
     def text() -> str:
@@ -58,7 +58,7 @@ def test_a_plan_that_says_nothing_of_its_concrete_has_no_such_section(
 def test_the_forecast_stands_beside_the_gate_and_says_it_is_none(
     page: Any, building: Building, operations: Person, measure: Measure
 ) -> None:
-    known(building, operations, maturity=MATURITY)
+    revise_concrete(building, operations, maturity=MATURITY)
     measure(entry("strength:F1", "1900 psi"))
     shown = page()
     assert "1,900 psi (13.1 MPa); 2,625 psi (18.1 MPa) needed, field-cured." in shown
@@ -72,7 +72,7 @@ def test_the_forecast_stands_beside_the_gate_and_says_it_is_none(
 def test_without_a_sample_the_forecast_is_shown_and_the_gate_stays_unmeasured(
     page: Any, building: Building, operations: Person, measure: Measure
 ) -> None:
-    known(building, operations, maturity=MATURITY)
+    revise_concrete(building, operations, maturity=MATURITY)
     measure(entry("wall:A-B", "66'"))
     shown = page()
     assert "No field-cured sample tested yet." in shown
@@ -95,7 +95,7 @@ def test_tests_that_are_too_low_are_named(
     page: Any, building: Building, operations: Person, measure: Measure
 ) -> None:
     tests = ["3600 psi", "3450 psi", "2980 psi"]
-    known(building, operations, standard_cured=tests)
+    revise_concrete(building, operations, standard_cured=tests)
     measure(entry("strength:F1", "3000 psi"))
     shown = page()
     assert "<b>Not accepted</b>: 3 tests, none may be below 3,000 psi" in shown
@@ -107,7 +107,9 @@ def test_tests_that_are_too_low_are_named(
 def test_neither_reaches_the_notice_to_the_erector(
     building: Building, operations: Person, measure: Measure
 ) -> None:
-    known(building, operations, maturity=MATURITY, standard_cured=["3600 psi"])
+    revise_concrete(
+        building, operations, maturity=MATURITY, standard_cured=["3600 psi"]
+    )
     measure(*as_planned(building, "foundation", "verification"))
     release = sign_release(actor=operations, building=building, kind="ship")
     notice = release.record["notice"]["strength"]

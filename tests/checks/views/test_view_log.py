@@ -1,4 +1,4 @@
-"""Who saw what: told once a day, and only what was really seen."""
+"""The view log: one entry a day, and none for a prefetch."""
 
 from datetime import timedelta
 from typing import Any

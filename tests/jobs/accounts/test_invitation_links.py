@@ -1,4 +1,4 @@
-"""What the link of an invitation is worth, and who gets to see it."""
+"""Links of invitations: their secrecy and their end."""
 
 from typing import Any
 

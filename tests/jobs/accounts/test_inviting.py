@@ -1,4 +1,4 @@
-"""Who may invite whom, and onto what."""
+"""Permission to invite, by role and job."""
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError

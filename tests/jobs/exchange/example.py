@@ -7,7 +7,7 @@ from jobs.exchange.input.parser import DocumentError, parse_building
 
 
 def example() -> dict[str, Any]:
-    """Give a fresh copy of the document."""
+    """Return a fresh copy of the document."""
     rods = [
         {"in": inward, "along": along, "diameter": '3/4"', "projection": '3"'}
         for inward in ('8"', '13"')
@@ -110,7 +110,7 @@ def plan(**members: Any) -> Plan:
 
 
 def refusals(document: object) -> dict[str, str]:
-    """Give what is refused, by pointer; nothing where the document fits."""
+    """Return what is refused, by pointer; nothing where the document fits."""
     try:
         parse_building(document)
     except DocumentError as error:
@@ -119,7 +119,7 @@ def refusals(document: object) -> dict[str, str]:
 
 
 def changed(pointer: str, value: Any) -> dict[str, Any]:
-    """Give the document with one value replaced, or added at the end with `-`."""
+    """Return the document with one value replaced, or added at the end with `-`."""
     document: Any = example()
     *path, last = pointer.strip("/").split("/")
     at = document

@@ -1,4 +1,4 @@
-"""What a document may say of its concrete beyond the strength asked for."""
+"""The concrete members of a document."""
 
 from typing import Any
 
@@ -38,7 +38,7 @@ del AGE["datum"]
 
 
 def document(**concrete: Any) -> Document:
-    """Give the example with members of its concrete replaced; `...` takes one out."""
+    """Return the example with members of its concrete replaced; `...` takes one out."""
     given = example()
     del given["readings"]
     for name, value in concrete.items():
@@ -49,7 +49,7 @@ def document(**concrete: Any) -> Document:
 
 
 def put(maturity: Document, path: str, value: Any) -> Document:
-    """Give the document with one value of its maturity replaced; `...` takes it out."""
+    """Return the document with one value of its maturity replaced; `...` takes it out."""
     steps: list[Any] = [int(s) if s.isdigit() else s for s in path.split("/")]
 
     def changed(at: Any, way: list[Any]) -> Any:

@@ -31,7 +31,7 @@ def read(content: bytes, base: Any = None, **choices: Any) -> ImportedFile:
     return import_plan_drawing(read_drawing(content), given, base)
 
 
-def told(found: ImportedFile) -> str:
+def list_ignored(found: ImportedFile) -> str:
     return "\n".join(f"{each.where}: {each.message}" for each in found.ignored)
 
 
@@ -149,7 +149,7 @@ def test_the_unit_can_be_chosen_where_the_header_has_none() -> None:
         read(content)
     plan = read(content, unit="in").parse_building().plan
     assert plan.outline[1].y == 480 * 25.4
-    assert "is that the drawing's unit?" in told(read(content, unit="mm"))
+    assert "is that the drawing's unit?" in list_ignored(read(content, unit="mm"))
 
 
 def test_layers_can_be_chosen_and_the_rest_is_listed() -> None:
@@ -164,7 +164,7 @@ def test_layers_can_be_chosen_and_the_rest_is_listed() -> None:
     found = read(as_bytes(drawing), outline="S-BLDG", rods="S-BOLTS")
     plan = found.parse_building().plan
     assert [each.mark for each in plan.positions] == ["A2", "A3", "K1"]
-    listed = told(found)
+    listed = list_ignored(found)
     assert "layer S-PROPERTY: 1 other closed polyline not read." in listed
     assert "layer S-BOLTS: 1 circle not read: too large for a rod." in listed
     assert "layer S-CONDUIT: 1 circle not read: on another layer" in listed
@@ -179,7 +179,7 @@ def test_rods_with_no_mark_nearby_are_named_and_told() -> None:
             drawing.modelspace().delete_entity(text)
     found = read(as_bytes(drawing))
     assert [each["mark"] for each in found.document["positions"]] == ["P1", "A3", "P2"]
-    assert told(found).count("No mark stands near these rods") == 2
+    assert list_ignored(found).count("No mark stands near these rods") == 2
 
 
 def test_blocks_of_another_hand_stand_where_their_rods_are() -> None:
@@ -226,7 +226,7 @@ def test_coordinates_of_a_state_grid_are_moved_to_the_plan() -> None:
     assert {(round(c.x), round(c.y)) for c in plan.outline} == {
         (0, 0), (0, 12192), (18288, 12192), (18288, 0),
     }  # fmt: skip
-    assert "becomes 0, 0" in told(found)
+    assert "becomes 0, 0" in list_ignored(found)
     assert plan.positions[0].along == pytest.approx(6096, abs=1e-3)
 
 

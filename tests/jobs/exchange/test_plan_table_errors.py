@@ -1,4 +1,4 @@
-"""What a person's own workbook or CSV has in it, and what is said of it."""
+"""Errors of plans in a workbook or CSV, with their place."""
 
 import io
 import zipfile
@@ -15,7 +15,7 @@ from jobs.exchange.tables.table_files import read_plan_table, write_plan_table
 
 
 def workbook(change: Any = None) -> bytes:
-    """Give the template's workbook, changed by hand."""
+    """Return the template's workbook, changed by hand."""
     book = openpyxl.load_workbook(
         io.BytesIO(write_plan_table(build_example_document(), ".xlsx"))
     )

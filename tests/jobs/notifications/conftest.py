@@ -18,7 +18,7 @@ from tests.jobs.notifications.webhook_receiver import Receiver, receiving
 
 @pytest.fixture
 def building(job: Job, operations: Person) -> Building:
-    """Give the job's building, with nothing measured."""
+    """Return the job's building, with nothing measured."""
     return factories.building(job, operations, example_buildings.shed())
 
 
@@ -33,7 +33,7 @@ def receiver(settings) -> Iterator[Receiver]:
 
 @pytest.fixture
 def hooked(receiver: Receiver, job: Job, operations: Person) -> tuple[Webhook, str]:
-    """Give a webhook of the job that is told everything, and its secret."""
+    """Return a webhook of the job that is told everything, and its secret."""
     return webhooks.register_webhook(
         actor=operations, job=job, url=receiver.url, events=EVERYTHING
     )

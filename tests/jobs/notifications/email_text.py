@@ -8,20 +8,20 @@ from django.core.mail import EmailMultiAlternatives
 
 
 def words_of(message: EmailMultiAlternatives) -> tuple[str, str]:
-    """Give both texts of a letter, the HTML one without its tags, blanks as one."""
+    """Return both texts of a letter, the HTML one without its tags, blanks as one."""
     (html,) = [text for text, kind in message.alternatives if kind == "text/html"]
     return _plain(message.body), _plain(_Words.of(str(html)))
 
 
 def links_of(message: EmailMultiAlternatives) -> tuple[set[str], set[str]]:
-    """Give the links of both texts of a letter."""
+    """Return the links of both texts of a letter."""
     html = str(message.alternatives[0][0])
     written = re.findall(r"https?://\S+", message.body)
     return set(written), set(re.findall(r'href="([^"]*)"', html.replace("&amp;", "&")))
 
 
 def sent_as(message: EmailMultiAlternatives) -> EmailMessage:
-    """Give a letter as it goes over the wire, read back."""
+    """Return a letter as it goes over the wire, read back."""
     from email import message_from_bytes, policy
 
     return message_from_bytes(message.message().as_bytes(), policy=policy.default)

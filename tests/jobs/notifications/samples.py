@@ -11,7 +11,7 @@ EVERYTHING = tuple(Event.Kind.values)
 
 
 def operations_of(job: Job) -> Person:
-    """Give a job's operations manager."""
+    """Return a job's operations manager."""
     return job.memberships.select_related("person").get(role=Role.OPERATIONS).person
 
 
@@ -25,19 +25,19 @@ def webhook_of(job: Job, url: str = "https://nowhere.invalid/told") -> Webhook:
 
 
 def path_of(address: str, *, public: str = "http://localhost:8000") -> str:
-    """Give the path of a public address."""
+    """Return the path of a public address."""
     assert address.startswith(f"{public}/")
     return urlsplit(address).path
 
 
 def calendar_token(job: Job) -> str:
-    """Give the secret part of the manager's calendar address."""
+    """Return the secret part of the manager's calendar address."""
     path = path_of(calendar_feed.create_calendar_key(actor=operations_of(job)))
     return path.removeprefix("/calendar/").removesuffix(".ics")
 
 
 def stop_token(job: Job) -> str:
-    """Give the secret part of the link that stops the manager's digests."""
+    """Return the secret part of the link that stops the manager's digests."""
     choices = emails.get_preferences(operations_of(job))
     path = path_of(emails.unsubscribe_url(choices, Email.Kind.DAILY_SUMMARY))
     return path.removeprefix("/unsubscribe/").removesuffix("/")

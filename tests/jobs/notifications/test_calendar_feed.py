@@ -34,7 +34,7 @@ def in_days(days: int) -> date:
 
 @pytest.fixture
 def address(operations: Person, job: Job) -> str:
-    """Give the path of the manager's calendar."""
+    """Return the path of the manager's calendar."""
     return path_of(calendar_feed.create_calendar_key(actor=operations))
 
 

@@ -42,7 +42,7 @@ def open_finding(building: Building, when: datetime, topic: str = "level:S2") ->
     Event.objects.filter(pk=Event.objects.latest("pk").pk).update(at=when)
 
 
-def told() -> list[str]:
+def send_summaries() -> list[str]:
     """Run the task, and give who has got a digest so far."""
     tasks.send_daily_summaries.delay()
     return [message.to[0] for message in mail.outbox]
@@ -53,24 +53,24 @@ def test_what_is_new_is_told_once_to_the_operations_manager(
 ) -> None:
     open_finding(building, morning(1, 22))
     at(morning(2))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     for words in words_of(mail.outbox[0]):
         assert "Pad S2" in words
         assert "Finding opened, Larch yard shed" in words
     assert mail.outbox[0].subject == "Padstone: 1 new finding"
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
 
 
 def test_nothing_is_sent_where_nothing_changed(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
     at(morning(2))
-    assert told() == []
+    assert send_summaries() == []
     open_finding(building, morning(2, 9))
     at(morning(3))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     at(morning(4))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     assert Email.objects.latest("pk").outcome == "unneeded"
 
 
@@ -82,9 +82,9 @@ def test_each_thing_is_in_one_digest_however_late_it_was_written(
     for minute in (15, 25, 29, 35):
         open_finding(building, morning(2, 6, minute), f"level:{minute}")
     at(morning(2))
-    told()
+    send_summaries()
     at(morning(3))
-    told()
+    send_summaries()
     first, second = (words_of(message)[0] for message in mail.outbox)
     assert [f"Pad {minute}" in first for minute in (15, 25, 29, 35)] == [
         True, False, False, False,
@@ -107,11 +107,11 @@ def test_each_gets_it_in_the_morning_of_their_own_day(
     )
     open_finding(building, morning(2, 1))
     at(morning(2))  # 23:30 of the day before in Denver, UTC-7
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     at(morning(2, 12, 59))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     at(morning(2, 13, 1))
-    assert told() == [operations.email, far.email]
+    assert send_summaries() == [operations.email, far.email]
 
 
 def test_times_in_it_are_those_of_its_reader(
@@ -123,7 +123,7 @@ def test_times_in_it_are_those_of_its_reader(
     )
     open_finding(building, morning(2, 1))
     at(morning(2, 14))
-    told()
+    send_summaries()
     for words in words_of(mail.outbox[0]):
         assert "1 Mar 2027, 18:30 MST" in words
 
@@ -133,9 +133,9 @@ def test_after_the_morning_it_waits_for_the_next_one(
 ) -> None:
     open_finding(building, morning(2, 1))
     at(morning(2, 5, 59))
-    assert told() == []
+    assert send_summaries() == []
     at(morning(2, 12, 1))
-    assert told() == []
+    assert send_summaries() == []
 
 
 def test_the_hour_is_a_setting(
@@ -147,7 +147,7 @@ def test_the_hour_is_a_setting(
     settings.DIGEST_HOUR = 4
     open_finding(building, morning(2, 1))
     at(morning(2, 4, 5))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
 
 
 def test_only_operations_managers_of_a_job_get_one(
@@ -161,7 +161,7 @@ def test_only_operations_managers_of_a_job_get_one(
 ) -> None:
     open_finding(building, morning(2, 1))
     at(morning(2))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
 
 
 def test_whoever_turned_it_off_gets_none(
@@ -172,7 +172,7 @@ def test_whoever_turned_it_off_gets_none(
     )
     open_finding(building, morning(2, 1))
     at(morning(2))
-    assert told() == []
+    assert send_summaries() == []
 
 
 def test_only_jobs_its_reader_sees_when_it_is_sent_are_in_it(
@@ -196,7 +196,7 @@ def test_only_jobs_its_reader_sees_when_it_is_sent_are_in_it(
     services.set_membership(actor=operations, job=job, person=operations, role=None)
     at(morning(2))
     assert other.memberships.filter(person=operations).exists()
-    assert told() == [stranger.email]
+    assert send_summaries() == [stranger.email]
     words = words_of(mail.outbox[0])[0]
     assert "Pad H1" in words
     assert "Pad S2" in words
@@ -216,7 +216,7 @@ def test_what_can_ship_and_what_stops_the_rest_is_in_it_with_absolute_links(
     services.set_stage_state(ready, "verification", "ready")
     services.set_stage_state(stopped, "verification", "held", "3 checks not measured")
     at(morning(2))
-    assert told() == [operations.email]
+    assert send_summaries() == [operations.email]
     (message,) = mail.outbox
     assert message.subject == "Padstone: 1 of 2 due this week can ship"
     for words in words_of(message):
@@ -237,12 +237,12 @@ def test_the_next_digest_comes_when_what_stops_it_changes_not_when_a_day_passes(
     ships = factories.job(operations, ship_date=morning(8).date())
     hall = factories.building(ships, operations, example_buildings.shed())
     at(morning(2))
-    assert len(told()) == 1
+    assert len(send_summaries()) == 1
     at(morning(3))
-    assert len(told()) == 1
+    assert len(send_summaries()) == 1
     services.set_stage_state(hall, "verification", "held", "strength not met")
     at(morning(4))
-    assert len(told()) == 2
+    assert len(send_summaries()) == 2
     services.update_job(
         actor=operations,
         job=ships,
@@ -253,10 +253,10 @@ def test_the_next_digest_comes_when_what_stops_it_changes_not_when_a_day_passes(
         ship_date=None,
     )
     at(morning(5))
-    assert len(told()) == 3
+    assert len(send_summaries()) == 3
     assert mail.outbox[2].subject == "Padstone: nothing is due this week any more"
     at(morning(6))
-    assert len(told()) == 3
+    assert len(send_summaries()) == 3
 
 
 def test_what_is_new_beyond_a_page_is_counted(
@@ -269,7 +269,7 @@ def test_what_is_new_beyond_a_page_is_counted(
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=about)
     Event.objects.update(at=morning(2, 1))
     at(morning(2))
-    told()
+    send_summaries()
     (message,) = mail.outbox
     assert message.subject == "Padstone: 65 updates"
     for words in words_of(message):

@@ -1,4 +1,4 @@
-"""What is told arrives: again where it failed, once where two try, or not any more."""
+"""Delivery of events to webhooks: repeated on failure, once where two try."""
 
 import base64
 import json

@@ -1,4 +1,4 @@
-"""Who registers a webhook, what it is told of, and how it knows who tells."""
+"""Registration of webhooks, their events and their signatures."""
 
 import base64
 import time

@@ -66,7 +66,7 @@ def refusal(
 
 
 def _component(name: str, got: RequestGot, fields: Mapping[str, str]) -> str:
-    """Give a component's value (RFC 9421 sections 2.1 and 2.2)."""
+    """Return a component's value (RFC 9421 sections 2.1 and 2.2)."""
     if name == "@method":
         return got.method
     if name == "@target-uri":

@@ -35,7 +35,7 @@ def bring(client: Client, operations: Person, job: Job) -> Any:
 
 
 def seen_in(response: Any) -> str:
-    """Give what the page was shown with, as its form sends it back."""
+    """Return what the page was shown with, as its form sends it back."""
     return str(response.context["form"].preview_hash)
 
 
