@@ -34,12 +34,15 @@ class ImportedFile:
         What keeps it from being a document.
     ignored : tuple of DocumentIssue
         What was not recognised and is left out.
+    assumptions : tuple of DocumentIssue
+        What the import decided by itself, to be confirmed by a person.
     """
 
     document: dict[str, Any]
     source_locations: Mapping[str, str] = field(default_factory=dict)
     issues: tuple[DocumentIssue, ...] = ()
     ignored: tuple[DocumentIssue, ...] = ()
+    assumptions: tuple[DocumentIssue, ...] = ()
 
     def parse_building(self) -> BuildingInput:
         """Parse the document.

@@ -19,6 +19,7 @@ class IssueCode(StrEnum):
     CONFLICT = "conflict"  # with another field
     UNREADABLE = "unreadable"  # the text or file as a whole
     IGNORED = "ignored"  # left out of an import, which goes on without it
+    ASSUMED = "assumed"  # decided by an import itself, such as a missing mark
 
 
 @dataclass(frozen=True, slots=True)

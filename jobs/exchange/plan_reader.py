@@ -1,4 +1,4 @@
-"""A plan from a file of any kind it may come in, told by the end of its name."""
+"""Import of a plan from a file of any supported kind, by its suffix."""
 
 from collections.abc import Mapping
 from pathlib import PurePath
@@ -17,11 +17,11 @@ MAX_FILE_BYTES = {
     **dict.fromkeys(TABLE_SUFFIXES, MAX_TABLE_BYTES),
     **dict.fromkeys(DRAWING_SUFFIXES, LARGEST_DRAWING),
 }
-"""How large a file of a kind may be. [byte]"""
+"""Largest size of a file, by suffix. [byte]"""
 
 
 def file_suffix(name: str) -> str:
-    """Give what a file's name ends with, in small letters."""
+    """Return the suffix of a file's name, in lower case."""
     return PurePath(name).suffix.lower()
 
 
@@ -29,38 +29,38 @@ def read_plan_file(
     content: bytes,
     suffix: str,
     *,
-    choices: DrawingOptions | None = None,
+    options: DrawingOptions | None = None,
     base: Mapping[str, Any] | None = None,
 ) -> tuple[ImportedFile, DrawingShapes | None]:
-    """Read a plan from a workbook, a CSV file or a drawing.
+    """Import a plan from a workbook, a CSV file or a drawing.
 
     Parameters
     ----------
-    content : the file.
-    suffix : what its name ends with: one of `LARGEST`.
-    choices : how a drawing is to be read.
-    base : the document of the plan in force, where this is to revise it.
+    content : of the file.
+    suffix : of its name, a key of `MAX_FILE_BYTES`.
+    options : how to read a drawing.
+    base : document of the current plan, if the file revises it.
 
     Returns
     -------
-    found : the document it amounts to, its faults, and what was left out.
-    shapes : what is in a drawing, whose layers can be chosen from; else None.
+    ImportedFile
+        The document, its issues, and what was left out.
+    DrawingShapes or None
+        The shapes of a drawing, whose layers can be chosen from.
 
     Raises
     ------
     DocumentError
-        If nothing in it can be read.
+        If nothing of the file can be read.
     """
     if len(content) > MAX_FILE_BYTES[suffix]:
         most = MAX_FILE_BYTES[suffix] // 1_000_000
-        msg = (
-            f"This file is over {most} MB; a plan is far smaller. Is it the right file?"
-        )
+        msg = f"This file is over {most} MB, far more than a plan: choose another file."
         raise file_error(msg)
     if suffix not in DRAWING_SUFFIXES:
         return read_plan_table(content, suffix, base), None
     shapes = read_drawing(content)
     try:
-        return import_plan_drawing(shapes, choices or DrawingOptions(), base), shapes
+        return import_plan_drawing(shapes, options or DrawingOptions(), base), shapes
     except DocumentError as error:
         return ImportedFile(document={}, issues=error.issues), shapes

@@ -140,11 +140,11 @@ class PlanImportForm(forms.Form):
         self, content: bytes, suffix: str, data: dict[str, Any]
     ) -> None:
         found, self.shapes = read_plan_file(
-            content, suffix, choices=self._drawing_options(data), base=self.base
+            content, suffix, options=self._drawing_options(data), base=self.base
         )
         if self.shapes:
             self._set_layer_choices(self.shapes)
-        self.ignored = found.ignored
+        self.ignored = (*found.ignored, *found.assumptions)
         building = found.parse_building()
         self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
         if len(self.text) > MAX_DOCUMENT_BYTES:

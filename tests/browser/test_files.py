@@ -42,7 +42,7 @@ def test_a_drawing_is_shown_at_once_read_as_chosen_and_stored(
 ) -> None:
     desk.goto(f"{live_server.url}{reverse('jobs:import_building', args=[job.pk])}")
     choose(desk, "hay_shed.dxf", as_bytes(other_drawing(units=0)))
-    expect(desk.get_by_text("does not say which unit")).to_be_visible()
+    expect(desk.get_by_text("does not name its unit")).to_be_visible()
     desk.select_option("#id_unit", "in")
     expect(desk.get_by_role("heading", name="hay shed")).to_be_visible()
     desk.select_option("#id_rods", "S-MARK")

@@ -113,12 +113,12 @@ class Command(BaseCommand):
             marks=options["marks"],
             group_distance_mm=options["near"],
         )
-        found, _ = read_plan_file(content, suffix, choices=choices)
+        found, _ = read_plan_file(content, suffix, options=choices)
         if options["revise"]:
             old = old or _get_building(job, found.document.get("name"))
             base = old.current_revision().document
-            found, _ = read_plan_file(content, suffix, choices=choices, base=base)
-        for each in found.ignored:
+            found, _ = read_plan_file(content, suffix, options=choices, base=base)
+        for each in (*found.ignored, *found.assumptions):
             self._report_progress(format_refusal(each))
         found.parse_building()
         self._report_progress(f"{len(found.document['positions'])} positions; storing…")

@@ -1,8 +1,7 @@
-"""What of a DXF drawing a plan can be made of: loops, circles, blocks and words.
+"""Extract closed polylines, circles, block inserts and texts from a DXF file.
 
-Only the model space is read. Blocks are taken apart as far as it takes to find the
-circles in them; a block of circles that is inserted once for each position stays
-together, for whoever drew it meant them to.
+Only the model space is read. Blocks are exploded to find the circles in them, except a
+block of circles that is inserted once per position: its circles belong together.
 """
 
 import io
@@ -18,17 +17,17 @@ from core.units import MM_PER_UNIT, LengthUnit
 from jobs.exchange.issues import DocumentError, file_error, file_issue
 
 MAX_DRAWING_BYTES = 12_000_000
-"""Of a drawing. [byte] Ours: a plan of a thousand columns is a tenth of it."""
+"""A plan of a thousand columns is a tenth of it. [byte] Project choice."""
 
 MAX_ENTITIES = 60_000
 MAX_BLOCK_DEPTH = 6  # blocks inside blocks
 MAX_PATTERN_SPAN_MM = 3000.0
-"""A block whose circles lie further apart is a drawing, not a pattern. Ours. [mm]"""
+"""A block with circles further apart is no rod pattern. [mm] Project choice."""
 
 UNIT_BY_INSUNITS: dict[int, LengthUnit] = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 """`$INSUNITS` by its number (DXF Reference, HEADER section)."""
 
-MAX_COORDINATE = 1e12  # drawing units
+MAX_DRAWING_COORDINATE = 1e12  # drawing units
 MAX_LISTED_ISSUES = 20  # of one kind of damage
 DrawingPoint = tuple[float, float]
 
@@ -62,7 +61,7 @@ class Circle:
 
 @dataclass(frozen=True, slots=True)
 class TextLabel:
-    """Text at a point. [drawing units]"""
+    """A text at a point. [drawing units]"""
 
     text: str
     x: float
@@ -73,7 +72,7 @@ class TextLabel:
 
 @dataclass(frozen=True, slots=True)
 class BlockInsert:
-    """A block of circles where it is inserted. [drawing units, rad]"""
+    """A block of circles at the point it is inserted. [drawing units, rad]"""
 
     name: str
     x: float
@@ -85,19 +84,22 @@ class BlockInsert:
     attributes: tuple[tuple[str, str], ...] = ()
 
     def attribute(self, tag: str) -> str:
-        """Give the text of an attribute; empty where it has none."""
+        """Return the text of an attribute; empty if there is none."""
         return dict(self.attributes).get(tag, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawingShapes:
-    """A drawing, as far as a plan can be made of it.
+    """The shapes of a drawing that can make a plan.
 
     Attributes
     ----------
-    unit : of the header; None where it names none, or one that is none of ours.
-    other : how many entities of another kind there are, by kind and layer.
-    broken : what the drawing's own structure has wrong with it.
+    unit : LengthUnit or None
+        Of the header; None if it names none, or one that plans cannot have.
+    unsupported : dict
+        Count of other entities, by kind and layer.
+    structure_errors : tuple of str
+        What is wrong with the drawing's own structure.
     """
 
     unit: LengthUnit | None
@@ -110,7 +112,7 @@ class DrawingShapes:
 
     @property
     def layers(self) -> list[str]:
-        """Every layer something was found on, by name."""
+        """The layers with shapes, sorted by name."""
         found = {each.layer for each in self.polylines}
         found |= {each.layer for each in self.circles}
         found |= {each.layer for each in self.labels}
@@ -125,44 +127,45 @@ def read_drawing(content: bytes) -> DrawingShapes:
     Raises
     ------
     DocumentError
-        If it is none, is damaged, or is too large.
+        If it is no drawing, damaged, or too large.
     """
     if len(content) > MAX_DRAWING_BYTES:
         most = MAX_DRAWING_BYTES // 1_000_000
-        msg = f"A drawing has at most {most} MB here; take out what is no plan."
+        msg = f"A drawing can have at most {most} MB; remove what is not the plan."
         raise file_error(msg)
     library = load_ezdxf()
     try:
         drawing, auditor = library.recover.read(io.BytesIO(content))
-    except Exception as error:  # a damaged file breaks it anywhere
-        msg = "This is no DXF drawing, or a damaged one: save it anew as DXF."
+    except Exception as error:  # a damaged file fails anywhere in the library
+        msg = "This is no DXF drawing, or it is damaged: save it again as DXF."
         raise file_error(msg) from error
     _reject_guessed_numbers(auditor)
     try:
         reader = _EntityReader(
             min(MAX_PATTERN_SPAN_MM / _mm_per_unit(drawing.units), 1e9)
         )
-        reader.take(drawing.modelspace())
+        reader.read_entities(drawing.modelspace())
     except DocumentError:
         raise
     except Exception as error:  # as above
-        msg = "An entity of this drawing is damaged: save it anew as DXF."
+        msg = "An entity of this drawing is damaged: save it again as DXF."
         raise file_error(msg) from error
     return DrawingShapes(
         unit=UNIT_BY_INSUNITS.get(drawing.units),
-        polylines=tuple(reader.loops),
+        polylines=tuple(reader.polylines),
         circles=tuple(reader.circles),
-        inserts=tuple(reader.patterns),
-        labels=tuple(reader.words),
-        unsupported=dict(reader.other),
+        inserts=tuple(reader.inserts),
+        labels=tuple(reader.labels),
+        unsupported=dict(reader.unsupported),
         structure_errors=tuple(str(each.message) for each in auditor.errors),
     )
 
 
 def _reject_guessed_numbers(auditor: Any) -> None:
-    """Refuse a drawing with a number in it that cannot be read as it stands.
+    """Refuse a drawing with a number that cannot be read as written.
 
-    The library takes what it can of such a number; a rod must not stand on a guess.
+    The library would read the part of it that makes sense, and a rod must not be
+    placed by a guess.
     """
     from ezdxf.audit import AuditError
 
@@ -175,7 +178,7 @@ def _reject_guessed_numbers(auditor: Any) -> None:
         file_issue(
             f"near line {found['line']}",
             f"“{found['text'][:40]}” is no number: the drawing is damaged; save it "
-            "anew as DXF.",
+            "again as DXF.",
         )
         for found in map(_GUESSED.fullmatch, guesses)
         if found is not None and not _same_number(found["text"], found["value"])
@@ -192,11 +195,11 @@ def _same_number(text: str, value: str) -> bool:
 
 
 def load_ezdxf() -> Any:
-    """Load the library: half a second, spared where no drawing comes or goes."""
+    """Load the library: it takes half a second, so only when a drawing is used."""
     import ezdxf
-    from ezdxf import recover  # noqa: F401 - a part of it that has to be named
+    from ezdxf import recover  # noqa: F401 - a submodule that is not loaded by itself
 
-    logging.getLogger("ezdxf").setLevel(logging.ERROR)  # told on the page
+    logging.getLogger("ezdxf").setLevel(logging.ERROR)  # reported on the page
     return ezdxf
 
 
@@ -210,55 +213,57 @@ def _mm_per_unit(units: int) -> float:
 
 @dataclass
 class _EntityReader:
-    """Takes entities one by one, and blocks apart."""
+    """Sorts entities by kind, and explodes blocks."""
 
-    span: float  # of a pattern [drawing units]
-    loops: list[ClosedPolyline] = field(default_factory=list)
+    max_span: float  # of a pattern [drawing units]
+    polylines: list[ClosedPolyline] = field(default_factory=list)
     circles: list[Circle] = field(default_factory=list)
-    patterns: list[BlockInsert] = field(default_factory=list)
-    words: list[TextLabel] = field(default_factory=list)
-    other: Counter[tuple[str, str]] = field(default_factory=Counter)
-    seen: int = 0
+    inserts: list[BlockInsert] = field(default_factory=list)
+    labels: list[TextLabel] = field(default_factory=list)
+    unsupported: Counter[tuple[str, str]] = field(default_factory=Counter)
+    entity_count: int = 0
 
-    def take(self, entities: Iterable[Any], inside: str = "", deep: int = 0) -> None:
-        """Sort entities; `inside` names the insert they come from."""
+    def read_entities(
+        self, entities: Iterable[Any], inside: str = "", depth: int = 0
+    ) -> None:
+        """Sort entities; `inside` is the location of the insert they come from."""
         for entity in entities:
-            self.seen += 1
-            if self.seen > MAX_ENTITIES:
+            self.entity_count += 1
+            if self.entity_count > MAX_ENTITIES:
                 msg = (
-                    f"There are more than {MAX_ENTITIES} entities in this drawing, "
-                    "blocks taken apart: save the plan alone."
+                    f"This drawing has more than {MAX_ENTITIES} entities, with its "
+                    "blocks exploded: save the plan alone."
                 )
                 raise file_error(msg)
-            place = inside or _entity_location(entity)
+            location = inside or _entity_location(entity)
             kind = entity.dxftype()
             if kind == "CIRCLE":
-                self.circles.append(_read_circle(entity, place))
+                self.circles.append(_read_circle(entity, location))
             elif kind in ("LWPOLYLINE", "POLYLINE"):
-                self._polyline(entity, place)
+                self._add_polyline(entity, location)
             elif kind in ("TEXT", "MTEXT"):
-                self._words(entity, place)
+                self._add_text(entity, location)
             elif kind == "INSERT":
-                self._insert(entity, place, deep)
+                self._add_insert(entity, location, depth)
             else:
-                self._leave(entity)
+                self._add_unsupported(entity)
 
-    def _leave(self, entity: Any) -> None:
-        self.other[entity.dxftype(), str(entity.dxf.layer)] += 1
+    def _add_unsupported(self, entity: Any) -> None:
+        self.unsupported[entity.dxftype(), str(entity.dxf.layer)] += 1
 
-    def _polyline(self, entity: Any, place: str) -> None:
+    def _add_polyline(self, entity: Any, location: str) -> None:
         if entity.dxftype() == "LWPOLYLINE":
             corners = list(entity.vertices_in_wcs())
-            bent = any(abs(bulge) > 1e-9 for *_, bulge in entity.get_points("xyb"))
+            has_arcs = any(abs(bulge) > 1e-9 for *_, bulge in entity.get_points("xyb"))
             closed = bool(entity.closed)
         elif entity.is_2d_polyline or entity.is_3d_polyline:
             corners = list(entity.points_in_wcs())
-            bent = any(abs(v.dxf.get("bulge", 0.0)) > 1e-9 for v in entity.vertices)
+            has_arcs = any(abs(v.dxf.get("bulge", 0.0)) > 1e-9 for v in entity.vertices)
             closed = bool(entity.is_closed)
         else:
-            self._leave(entity)
+            self._add_unsupported(entity)
             return
-        points = [_read_point(each, place) for each in corners]
+        points = [_read_point(each, location) for each in corners]
         ends = len(points) > 3 and hypot(
             points[0][0] - points[-1][0], points[0][1] - points[-1][1]
         ) < 1e-6 * (1 + abs(points[0][0]) + abs(points[0][1]))
@@ -266,11 +271,13 @@ class _EntityReader:
             points.pop()
         if len(points) >= 3 and (closed or ends):
             layer = str(entity.dxf.layer)
-            self.loops.append(ClosedPolyline(tuple(points), layer, place, bent))
+            self.polylines.append(
+                ClosedPolyline(tuple(points), layer, location, has_arcs)
+            )
         else:
-            self._leave(entity)
+            self._add_unsupported(entity)
 
-    def _words(self, entity: Any, place: str) -> None:
+    def _add_text(self, entity: Any, location: str) -> None:
         at = entity.dxf.insert
         if entity.dxftype() == "TEXT":
             at = entity.ocs().to_wcs(entity.get_placement()[1])
@@ -282,30 +289,34 @@ class _EntityReader:
         text = " ".join(str(text).split())
         if text:
             layer = str(entity.dxf.layer)
-            self.words.append(TextLabel(text, *_read_point(at, place), layer, place))
+            self.labels.append(
+                TextLabel(text, *_read_point(at, location), layer, location)
+            )
 
-    def _insert(self, entity: Any, place: str, deep: int) -> None:
+    def _add_insert(self, entity: Any, location: str, depth: int) -> None:
         block = entity.block()
-        if block is None or deep >= MAX_BLOCK_DEPTH or entity.mcount > 1:
-            self._leave(entity)
+        if block is None or depth >= MAX_BLOCK_DEPTH or entity.mcount > 1:
+            self._add_unsupported(entity)
             return
-        parts = list(_explode_insert(entity, MAX_ENTITIES - self.seen))
+        parts = list(_explode_insert(entity, MAX_ENTITIES - self.entity_count))
         circles = [
-            _read_circle(each, place) for each in parts if each.dxftype() == "CIRCLE"
+            _read_circle(each, location) for each in parts if each.dxftype() == "CIRCLE"
         ]
         kinds = {each.dxftype() for each in parts}
-        leaf = circles and not kinds & {"INSERT", "LWPOLYLINE", "POLYLINE"}
-        own = tuple(
+        is_pattern = circles and not kinds & {"INSERT", "LWPOLYLINE", "POLYLINE"}
+        attributes = tuple(
             (str(each.dxf.tag).upper(), str(each.dxf.text).strip())
             for each in entity.attribs
         )
-        together = "DETAIL" in dict(own) or 0 < _circle_spread(circles) <= self.span
-        if not leaf or not together or _is_mirrored(entity):
-            self.take(parts, place, deep + 1)
+        together = (
+            "DETAIL" in dict(attributes) or 0 < _circle_spread(circles) <= self.max_span
+        )
+        if not is_pattern or not together or _is_mirrored(entity):
+            self.read_entities(parts, location, depth + 1)
             return
-        self.seen += len(parts)
-        x, y = _read_point(entity.ocs().to_wcs(entity.dxf.insert), place)
-        self.patterns.append(
+        self.entity_count += len(parts)
+        x, y = _read_point(entity.ocs().to_wcs(entity.dxf.insert), location)
+        self.inserts.append(
             BlockInsert(
                 name=str(entity.dxf.name),
                 x=x,
@@ -313,14 +324,14 @@ class _EntityReader:
                 rotation=radians(float(entity.dxf.rotation)),
                 circles=tuple(circles),
                 layer=str(entity.dxf.layer),
-                location=place,
-                attributes=own,
+                location=location,
+                attributes=attributes,
             )
         )
 
 
 def _circle_spread(circles: list[Circle]) -> float:
-    """Measure how far circles lie apart, across all of them. [drawing units]"""
+    """Return the diagonal of the circles' bounding box. [drawing units]"""
     xs, ys = [c.x for c in circles] or [0.0], [c.y for c in circles] or [0.0]
     return hypot(max(xs) - min(xs), max(ys) - min(ys))
 
@@ -339,24 +350,24 @@ def _is_mirrored(insert: Any) -> bool:
 
 
 def _has_no_codes(entity: Any) -> bool:
-    """Whether text holds no codes, so that it means what it says."""
+    """Return True if a text has no formatting codes."""
     text = str(entity.dxf.get("text", ""))
     return entity.dxftype() == "TEXT" and "%%" not in text and "^" not in text
 
 
-def _read_circle(entity: Any, place: str) -> Circle:
+def _read_circle(entity: Any, location: str) -> Circle:
     centre = entity.ocs().to_wcs(entity.dxf.center)
     size = 2.0 * float(entity.dxf.radius)
     layer = str(entity.dxf.layer)
-    return Circle(*_read_point(centre, place), size, layer, place)
+    return Circle(*_read_point(centre, location), size, layer, location)
 
 
-def _read_point(point: Any, place: str) -> DrawingPoint:
-    """Take a point's plan coordinates, and refuse such as no drawing has."""
+def _read_point(point: Any, location: str) -> DrawingPoint:
+    """Return a point's plan coordinates; refuse those no drawing has."""
     x, y = float(point.x), float(point.y)
-    if not max(abs(x), abs(y)) < MAX_COORDINATE:  # nor is what is no number
-        msg = f"It stands at {x:g}, {y:g}, where no drawing reaches."
-        raise file_error(msg, place)
+    if not max(abs(x), abs(y)) < MAX_DRAWING_COORDINATE:  # also refuses NaN
+        msg = f"This is at {x:g}, {y:g}, far outside any drawing."
+        raise file_error(msg, location)
     return x, y
 
 

@@ -1,8 +1,8 @@
-"""A plan as a DXF drawing: as planned, and as built where that is known.
+"""Export of a plan as a DXF drawing: as planned, and as built where measured.
 
 Every detail is a block, inserted at each position where its reference line meets the
-steel line, so that the drawing reads back as the same plan. Coordinates are the
-plan's, in its length unit, which the header names.
+steel line, so that the drawing can be imported again as the same plan. Coordinates are
+the plan's, in its length unit, which the header names.
 """
 
 import io
@@ -27,7 +27,7 @@ PLATES = "PLATES"
 RODS_PLANNED = "RODS-PLANNED"
 RODS_AS_BUILT = "RODS-AS-BUILT"
 DEVIATIONS = "DEVIATIONS"
-LAYERS = {  # and the number of a colour each, that prints dark on white
+LAYERS = {  # each with a colour number that prints dark on white
     STEEL_LINE: 7,
     CONCRETE_EDGE: 8,
     CORNERS: 7,
@@ -39,7 +39,9 @@ LAYERS = {  # and the number of a colour each, that prints dark on white
     DEVIATIONS: 30,
 }
 
-LETTERING_RATIO = 1 / 150  # of the longer side: the height of a mark
+LETTERING_RATIO = 1 / 150
+"""Height of a mark, of the outline's longer side."""
+
 MIN_LETTERING_MM = 60.0
 
 
@@ -50,16 +52,16 @@ class AsBuiltRod:
     x: float
     y: float
     diameter: float
-    deviation: str  # in words
+    deviation: str  # as text
 
 
 def write_plan_drawing(plan: Plan, built: Iterable[AsBuiltRod] = ()) -> bytes:
-    """Draw a plan.
+    """Write a plan as a drawing.
 
     Parameters
     ----------
     plan : what is planned. [mm]
-    built : the rods that have been measured. [mm]
+    built : the measured rods. [mm]
 
     Returns
     -------
@@ -84,7 +86,7 @@ def write_plan_drawing(plan: Plan, built: Iterable[AsBuiltRod] = ()) -> bytes:
 
 
 class _PlanDrawing:
-    """A drawing being filled; points come in mm on plan axes."""
+    """A drawing under construction; points are in mm on plan axes."""
 
     def __init__(self, plan: Plan, drawing: Any, scale: float) -> None:
         self.plan, self.drawing, self.scale = plan, drawing, scale
@@ -115,7 +117,7 @@ class _PlanDrawing:
             self.space.add_line(*ends, dxfattribs={"layer": DIAGONALS})
 
     def draw_details(self) -> None:
-        """Make a block of every detail, its origin on the steel line."""
+        """Add a block for every detail, its origin on the steel line."""
         for name, detail in self.plan.details.items():
             block = self.drawing.blocks.new(self.blocks[name])
             for rod in detail.rods:
@@ -144,12 +146,12 @@ class _PlanDrawing:
                 frame.origin
                 + frame.inward * (max(depth, 0.0) + 1.5 * self.lettering / self.scale)
             )
-            told = {
+            attributes = {
                 "MARK": position.mark,
                 "DETAIL": position.detail,
                 "REFERENCE": detail.reference,
             }
-            for tag, text in told.items():
+            for tag, text in attributes.items():
                 attribute = insert.add_attrib(
                     tag,
                     text,
@@ -159,7 +161,7 @@ class _PlanDrawing:
                 attribute.is_invisible = tag != "MARK"
 
     def draw_built(self, rod: AsBuiltRod) -> None:
-        """Draw a rod as built, with what it is out by."""
+        """Draw a rod as built, with its deviation."""
         radius = rod.diameter / 2
         self.space.add_circle(
             self.at((rod.x, rod.y)),
@@ -170,7 +172,7 @@ class _PlanDrawing:
         self._write(rod.deviation, place, DEVIATIONS, 0.15)
 
     def _name_corner(self, corner: Corner, out: Any) -> None:
-        """Write a corner's name outside it, its anchor on the corner itself."""
+        """Write a corner's name outside the outline, anchored at the corner."""
         from ezdxf.enums import TextEntityAlignment
 
         upright = "BOTTOM" if out[1] > 0 else "TOP"
@@ -197,7 +199,7 @@ class _PlanDrawing:
 
 
 def offset_outline(points: Any, by: float) -> Any:
-    """Move a counter-clockwise outline's edges outward, its corners mitred. [mm]"""
+    """Offset a counter-clockwise outline outward, with mitred corners. [mm]"""
     along = np.roll(points, -1, axis=0) - points
     along = along / np.linalg.norm(along, axis=1, keepdims=True)
     out = np.column_stack([along[:, 1], -along[:, 0]])
@@ -207,7 +209,7 @@ def offset_outline(points: Any, by: float) -> Any:
 
 
 def _plate_edges(detail: Any) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-    """Give the plate's edges as far as the detail tells them. [mm]"""
+    """Return the edges of the plate; none without an edge distance. [mm]"""
     plate = detail.plate
     if plate is None or plate.edge_distance is None:
         return []

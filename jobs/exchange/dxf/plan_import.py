@@ -1,14 +1,15 @@
-"""A DXF drawing to an exchange document: outline, positions and their patterns.
+"""Import of a plan from a DXF drawing: outline, positions and their rod patterns.
 
-The outline is a closed polyline; rods are circles; rods near one another are a
-position; positions whose rods stand alike share a detail. A position near a wall
-stands on it, its reference line through the middle of its rods; any other stands at a
-point. Where positions are blocks, they stand where their block is inserted.
+The outline is a closed polyline and rods are circles. Rods near each other are one
+position, and positions with the same rod pattern share a detail. A position near a wall
+is on it, with its reference line through the middle of its rods; any other is at a
+point. A position that is a block is where its block is inserted.
 """
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import count
 from typing import Any
 
 from core.units import MM_PER_UNIT, LengthUnit, UnitError, parse_length
@@ -33,6 +34,7 @@ from jobs.exchange.imported_file import ImportedFile
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.issues import (
     DocumentIssue,
+    IssueCode,
     file_error,
     file_issue,
     join_pointer,
@@ -43,29 +45,42 @@ MAX_ROD_DIAMETER_MM = 102.0
 """A larger circle is no rod: no anchor rod is over 4 in thick. Common practice."""
 
 ROD_GROUP_DISTANCE_MM = 460.0
-"""Rods no further apart than this are of one position, unless said otherwise. Ours."""
+"""Rods no further apart than this belong to one position. Project choice."""
 
 MAX_POSITIONS = 2000
-"""Of a drawing; the largest metal buildings have some hundreds. Ours."""
+"""The largest metal buildings have some hundreds. Project choice."""
 
 MAX_MARK_DISTANCE_MM = 3000.0
-MAX_PLAN_COORDINATE_MM = 9_000_000.0  # from the origin; lengths are read to 10 km
-MIN_BUILDING_MM, MAX_BUILDING_MM = (
-    2000.0,
-    1_000_000.0,
-)  # of a building: beyond, look again
+"""Furthest that a mark is from its position. Project choice."""
+
+MAX_CORNER_LABEL_RATIO = 0.05
+"""Furthest that a corner's name is from it, of the outline's longer side."""
+
+MAX_PLAN_COORDINATE_MM = 9_000_000.0
+"""An outline beyond this is moved to the origin: lengths are read up to 10 km."""
+
+MIN_BUILDING_MM, MAX_BUILDING_MM = 2000.0, 1_000_000.0
+"""A building outside these is probably in another unit. Project choice."""
+
+MAX_LISTED_ERRORS = 20
+
+PlanPoints = Sequence[tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawingOptions:
-    """How a drawing is to be read; empty means: find out.
+    """How to read a drawing; what is empty is detected.
 
     Attributes
     ----------
-    name : of the building.
-    unit : of the drawing, where its header names none or a wrong one.
-    outline, rods, marks : layers.
-    near_mm : how far apart rods of one position may be. [mm]
+    name : str
+        Of the building.
+    unit : LengthUnit or None
+        Of the drawing, if its header names none or a wrong one.
+    outline, rods, marks : str
+        Layers.
+    group_distance_mm : float
+        Largest distance between neighbouring rods of one position. [mm]
     """
 
     name: str = ""
@@ -78,41 +93,38 @@ class DrawingOptions:
 
 def import_plan_drawing(
     shapes: DrawingShapes,
-    choices: DrawingOptions,
+    options: DrawingOptions,
     base: Mapping[str, Any] | None = None,
 ) -> ImportedFile:
-    """Make an exchange document of a drawing.
+    """Build a document from a drawing.
 
     Parameters
     ----------
-    shapes : the drawing.
-    choices : how it is to be read.
-    base : the document of the plan in force: it gives all that a drawing does not
-        show, and the details whose rods stand as drawn.
+    shapes : of the drawing.
+    options : how to read it.
+    base : document of the current plan. It supplies what a drawing does not show, and
+        the details whose rod patterns are those drawn.
 
     Raises
     ------
     DocumentError
-        If there is no outline or no unit in it.
+        If the drawing has no outline or no unit.
     """
-    unit = choices.unit or shapes.unit
+    unit = options.unit or shapes.unit
     if unit is None:
-        msg = "The drawing does not say which unit it is in: choose one."
+        msg = "The drawing does not name its unit: choose one."
         raise file_error(msg, "the header")
-    drawing = _DrawingImport(
-        shapes, replace(choices, unit=unit), float(MM_PER_UNIT[unit])
-    )
-    return drawing.read(base or {})
+    scale = float(MM_PER_UNIT[unit])
+    drawing = _DrawingImport(shapes, replace(options, unit=unit), unit, scale)
+    return drawing.build_document(base or {})
 
 
 def guess_rod_layer(shapes: DrawingShapes) -> str:
-    """Choose the layer rods are most likely on; empty where they may be on any."""
+    """Guess the layer of the rods by its name; empty if no name suggests one."""
+    inserted = (circle for insert in shapes.inserts for circle in insert.circles)
     counts = Counter(
         circle.layer
-        for circle in (
-            *shapes.circles,
-            *(c for p in shapes.inserts for c in p.circles),
-        )
+        for circle in (*shapes.circles, *inserted)
         if any(word in circle.layer.lower() for word in ("rod", "bolt", "anchor"))
         and "built" not in circle.layer.lower()
     )
@@ -121,242 +133,272 @@ def guess_rod_layer(shapes: DrawingShapes) -> str:
 
 @dataclass
 class _DrawingImport:
-    """A drawing being read; what is found is in mm, what is left is told."""
+    """The import of one drawing; found shapes are converted to mm on plan axes."""
 
     shapes: DrawingShapes
-    choices: DrawingOptions
+    options: DrawingOptions
+    unit: LengthUnit
     scale: float  # mm per drawing unit
-    origin: tuple[float, float] = (0.0, 0.0)  # moved to 0, 0 [drawing units]
-    places: dict[str, str] = field(default_factory=lambda: {"": "the drawing"})
-    left: list[DocumentIssue] = field(default_factory=list)
-    used: set[int] = field(default_factory=set)  # words that name something, by id
-    unread: Counter[tuple[str, str]] = field(default_factory=Counter)  # circles
+    origin: tuple[float, float] = (0.0, 0.0)  # becomes 0, 0 [drawing units]
+    locations: dict[str, str] = field(default_factory=lambda: {"": "the drawing"})
+    ignored: list[DocumentIssue] = field(default_factory=list)
+    assumptions: list[DocumentIssue] = field(default_factory=list)
+    used_labels: set[int] = field(default_factory=set)  # by id()
+    ignored_circles: Counter[tuple[str, str]] = field(default_factory=Counter)
 
-    def read(self, base: Mapping[str, Any]) -> ImportedFile:
-        unit = self.choices.unit or "mm"
-        self.write = drawing_length_writer(unit)
-        loop = self._outline()
-        self._move(loop)
-        points = [self.at(point) for point in loop.points]
+    def __post_init__(self) -> None:
+        self.write = drawing_length_writer(self.unit)
+
+    def build_document(self, base: Mapping[str, Any]) -> ImportedFile:
+        polyline = self._find_outline()
+        self._move_to_origin(polyline)
+        points = [self.to_plan(point) for point in polyline.points]
         if doubled_area(points) < 0:
             points.reverse()
-        names = self._corners(points)
-        outline = [
-            {"corner": name, "x": self.write(x), "y": self.write(y)}
-            for name, (x, y) in zip(names, points, strict=True)
-        ]
-        self.places["/outline"] = loop.location
-        groups = self._groups()
-        found = [place_group(group, names, points) for group in groups]
-        marks = self._marks(groups)
-        plan = parse_building(base).plan if base else None
-        details = DetailCatalogue(self.write, base, plan)
-        positions = []
-        for index, (group, place, mark) in enumerate(
-            zip(groups, found, marks, strict=True)
-        ):
-            self.places[f"/positions/{index}"] = group.location
-            positions.append(self._position(group, place, mark, details))
+        corners = self._name_corners(points)
+        self.locations["/outline"] = polyline.location
+        self.locations["/name"] = "the field Name"
+        details = DetailCatalogue(
+            self.write, base, parse_building(base).plan if base else None
+        )
+        positions = self._build_positions(corners, points, details)
         for name in details.document:
-            self.places[join_pointer("/details", name)] = details.source_locations[name]
-        self._tell_rest(bool(base))
-        document = dict(base) | {
+            location = details.source_locations[name]
+            self.locations[join_pointer("/details", name)] = location
+        self._report_ignored(with_base=bool(base))
+        document = {
+            "length_unit": self.unit,
+            **base,
             "format": BUILDING_FORMAT,
-            "name": self.choices.name or base.get("name", ""),
-            "outline": outline,
+            "name": self.options.name or base.get("name", ""),
+            "outline": [
+                {"corner": name, "x": self.write(x), "y": self.write(y)}
+                for name, (x, y) in zip(corners, points, strict=True)
+            ],
             "details": details.document,
             "positions": positions,
         }
-        document.setdefault("length_unit", unit)
-        self.places["/name"] = "the field Name"
-        if "diagonals" in document and not _has_same_corners(base, names):
+        if "diagonals" in document and not _has_same_corners(base, corners):
             del document["diagonals"]
         return ImportedFile(
-            document=document, source_locations=self.places, ignored=tuple(self.left)
+            document=document,
+            source_locations=self.locations,
+            ignored=tuple(self.ignored),
+            assumptions=tuple(self.assumptions),
         )
 
-    def at(self, point: tuple[float, float]) -> tuple[float, float]:
-        """Carry a point of the drawing onto plan axes. [mm]"""
+    def to_plan(self, point: tuple[float, float]) -> tuple[float, float]:
+        """Convert a point of the drawing to plan axes. [mm]"""
         x, y = point[0] - self.origin[0], point[1] - self.origin[1]
         return x * self.scale, y * self.scale
 
-    def leave(self, place: str, message: str) -> None:
-        self.left.append(file_issue(place, message))
+    def add_ignored(self, location: str, message: str) -> None:
+        self.ignored.append(file_issue(location, message, IssueCode.IGNORED))
 
-    # ---- the outline --------------------------------------------------------
+    def add_assumption(self, location: str, message: str) -> None:
+        self.assumptions.append(file_issue(location, message, IssueCode.ASSUMED))
 
-    def _outline(self) -> ClosedPolyline:
-        chosen = self.choices.outline
-        loops = [e for e in self.shapes.polylines if not chosen or e.layer == chosen]
-        straight = [each for each in loops if not each.has_arcs]
-        named = (
-            [e for e in straight if "steel" in e.layer.lower()] if not chosen else []
-        )
+    # ---- the outline ----------------------------------------------------------------
+
+    def _find_outline(self) -> ClosedPolyline:
+        """Find the outline: by layer, by the layer's name, else the largest polyline."""
+        chosen = self.options.outline
+        polylines = [
+            each for each in self.shapes.polylines if not chosen or each.layer == chosen
+        ]
+        straight = [each for each in polylines if not each.has_arcs]
         if not straight:
             where = f"on the layer {chosen}" if chosen else "in the drawing"
-            curved = " with straight edges only" if loops else ""
+            curved = " with straight edges only" if polylines else ""
             msg = (
                 f"There is no closed polyline {where}{curved}: draw the steel line as "
                 "one."
             )
-            place = loops[0].location if loops else "the drawing"
-            raise file_error(msg, place)
-        loop = max(named or straight, key=lambda each: abs(doubled_area(each.points)))
-        rest = Counter(each.layer for each in self.shapes.polylines if each is not loop)
-        for layer, count in sorted(rest.items()):
-            msg = f"{count} other closed polyline{'s' * (count > 1)} not read."
-            self.leave(f"layer {layer}", msg)
+            location = polylines[0].location if polylines else "the drawing"
+            raise file_error(msg, location)
+        named = [each for each in straight if "steel" in each.layer.lower()]
+        candidates = named if named and not chosen else straight
+        outline = max(candidates, key=lambda each: abs(doubled_area(each.points)))
+        others = Counter(e.layer for e in self.shapes.polylines if e is not outline)
+        for layer, number in sorted(others.items()):
+            msg = f"{_count_of(number, 'other closed polyline')} ignored."
+            self.add_ignored(f"layer {layer}", msg)
+        self._check_size(outline)
+        return outline
+
+    def _check_size(self, outline: ClosedPolyline) -> None:
         size = self.scale * max(
-            max(p[axis] for p in loop.points) - min(p[axis] for p in loop.points)
-            for axis in (0, 1)
+            max(values) - min(values) for values in zip(*outline.points, strict=True)
         )
         if not MIN_BUILDING_MM <= size <= MAX_BUILDING_MM:
             msg = (
-                f"The outline is {size / 1000:.4g} m long in {self.choices.unit}: is "
-                "that the drawing's unit?"
+                f"The outline is {size / 1000:.4g} m long in {self.unit}: check the "
+                "drawing's unit."
             )
-            self.leave(loop.location, msg)
-        return loop
+            self.add_assumption(outline.location, msg)
 
-    def _move(self, loop: ClosedPolyline) -> None:
-        """Bring what lies too far out for lengths on a plan to the origin."""
-        most = max(abs(each) for point in loop.points for each in point) * self.scale
-        if most > MAX_PLAN_COORDINATE_MM:
-            xs, ys = zip(*loop.points, strict=True)
+    def _move_to_origin(self, outline: ClosedPolyline) -> None:
+        """Move an outline to the origin if lengths on a plan do not reach that far."""
+        furthest = max(abs(each) for point in outline.points for each in point)
+        if furthest * self.scale > MAX_PLAN_COORDINATE_MM:
+            xs, ys = zip(*outline.points, strict=True)
             self.origin = min(xs), min(ys)
             msg = (
                 f"Coordinates this large are moved: {self.origin[0]:.6g}, "
                 f"{self.origin[1]:.6g} becomes 0, 0."
             )
-            self.leave(loop.location, msg)
+            self.add_assumption(outline.location, msg)
 
-    def _corners(self, points: Sequence[tuple[float, float]]) -> list[str]:
-        words = [w for w in self.shapes.labels if "corner" in w.layer.lower()]
-        self.used |= {id(each) for each in words}
+    def _name_corners(self, points: PlanPoints) -> list[str]:
+        labels = [each for each in self.shapes.labels if "corner" in each.layer.lower()]
+        self.used_labels |= {id(each) for each in labels}
         side = max(max(axis) - min(axis) for axis in zip(*points, strict=True))
-        found = match_labels(
-            points, self._named(words), max(MAX_MARK_DISTANCE_MM, 0.05 * side)
-        )
-        return name_corners(points, found)
+        within = max(MAX_MARK_DISTANCE_MM, MAX_CORNER_LABEL_RATIO * side)
+        return name_corners(points, match_labels(points, self._place(labels), within))
 
-    def _named(
-        self, words: Iterable[TextLabel]
+    def _place(
+        self, labels: Iterable[TextLabel]
     ) -> list[tuple[str, tuple[float, float]]]:
-        return [(each.text, self.at((each.x, each.y))) for each in words]
+        return [(each.text, self.to_plan((each.x, each.y))) for each in labels]
 
-    # ---- rods ---------------------------------------------------------------
+    # ---- positions ------------------------------------------------------------------
 
-    def _groups(self) -> list[RodGroup]:
-        """Gather the rods into positions: blocks as they are, the rest by nearness."""
-        chosen = self.choices.rods or guess_rod_layer(self.shapes)
+    def _build_positions(
+        self, corners: Sequence[str], points: PlanPoints, details: DetailCatalogue
+    ) -> list[dict[str, Any]]:
+        groups = self._group_rods()
+        marks = self._choose_marks(groups)
+        positions = []
+        for index, (group, mark) in enumerate(zip(groups, marks, strict=True)):
+            self.locations[f"/positions/{index}"] = group.location
+            placement = place_group(group, corners, points)
+            positions.append(self._build_position(group, placement, mark, details))
+        return positions
+
+    def _group_rods(self) -> list[RodGroup]:
+        """Group the rods into positions: blocks as inserted, others by distance."""
+        layer = self.options.rods or guess_rod_layer(self.shapes)
         groups = []
-        for pattern in self.shapes.inserts:
-            circles = self._rods(pattern.circles, chosen)
-            if circles:
-                at = self.at((pattern.x, pattern.y))
-                groups.append(RodGroup(circles, pattern.location, pattern, at))
-        loose = self._rods(self.shapes.circles, chosen)
+        for insert in self.shapes.inserts:
+            rods = self._select_rods(insert.circles, layer)
+            if rods:
+                at = self.to_plan((insert.x, insert.y))
+                groups.append(RodGroup(rods, insert.location, insert, at))
+        loose = self._select_rods(self.shapes.circles, layer)
         groups += [
-            RodGroup(circles, circles[0][1].location)
-            for circles in group_rods(loose, self.choices.group_distance_mm)
+            RodGroup(rods, rods[0][1].location)
+            for rods in group_rods(loose, self.options.group_distance_mm)
         ]
         if len(groups) > MAX_POSITIONS:
             msg = (
-                f"These circles are {len(groups)} positions; {MAX_POSITIONS} are the "
-                "most. Choose the rods' layer."
+                f"These circles make {len(groups)} positions; at most {MAX_POSITIONS} "
+                "are allowed. Choose the rods' layer."
             )
             raise file_error(msg, "the drawing")
         if not groups:
-            where = f"on the layer {chosen}" if chosen else "in the drawing"
-            self.leave(
-                "the drawing", f"There are no rods {where}: no circles of a rod's size."
-            )
+            where = f"on the layer {layer}" if layer else "in the drawing"
+            msg = f"There are no rods {where}: no circles of a rod's size."
+            self.add_ignored("the drawing", msg)
         return groups
 
-    def _rods(self, circles: Sequence[Circle], layer: str) -> list[RodCircle]:
-        taken = []
+    def _select_rods(self, circles: Sequence[Circle], layer: str) -> list[RodCircle]:
+        rods = []
         for circle in circles:
-            size = circle.diameter * self.scale
+            diameter = circle.diameter * self.scale
             if layer and circle.layer != layer:
-                self.unread[circle.layer, "on another layer than the rods"] += 1
-            elif not 0 < size <= MAX_ROD_DIAMETER_MM:
-                self.unread[circle.layer, "too large for a rod"] += 1
+                self.ignored_circles[circle.layer, "not on the layer of the rods"] += 1
+            elif not 0 < diameter <= MAX_ROD_DIAMETER_MM:
+                self.ignored_circles[circle.layer, "too large for a rod"] += 1
             else:
-                taken.append(((*self.at((circle.x, circle.y)), size), circle))
-        return taken
+                at = self.to_plan((circle.x, circle.y))
+                rods.append(((*at, diameter), circle))
+        return rods
 
-    def _marks(self, groups: Sequence[RodGroup]) -> list[str]:
-        """Name each position by its block, or by the words nearest to it."""
-        own = [g.insert.attribute("MARK") if g.insert else "" for g in groups]
-        free = [i for i, mark in enumerate(own) if not mark]
-        layer = self.choices.marks
-        words = [
-            each
-            for each in self.shapes.labels
-            if (each.layer == layer if layer else id(each) not in self.used)
-            and len(each.text) <= MAX_NAME_LENGTH
-            and not _is_dimension(each.text)
-        ]
-        middles = [groups[i].centre for i in free]
-        found = match_labels(middles, self._named(words), MAX_MARK_DISTANCE_MM)
-        taken = {name for name in (*own, *found) if name}
-        self.used |= {id(each) for each in words if each.text in taken}
-        made = (f"P{n}" for n in range(1, 10**6) if f"P{n}" not in taken)
-        for i, mark in zip(free, found, strict=True):
-            own[i] = mark or next(made)
+    def _choose_marks(self, groups: Sequence[RodGroup]) -> list[str]:
+        """Choose each position's mark: its block's, the nearest label's, or a new one."""
+        marks = [g.insert.attribute("MARK") if g.insert else "" for g in groups]
+        unmarked = [index for index, mark in enumerate(marks) if not mark]
+        labels = [each for each in self.shapes.labels if self._may_be_mark(each)]
+        centres = [groups[index].centre for index in unmarked]
+        nearest = match_labels(centres, self._place(labels), MAX_MARK_DISTANCE_MM)
+        taken = {name for name in (*marks, *nearest) if name}
+        self.used_labels |= {id(each) for each in labels if each.text in taken}
+        new = (f"P{number}" for number in count(1) if f"P{number}" not in taken)
+        for index, mark in zip(unmarked, nearest, strict=True):
+            marks[index] = mark or next(new)
             if not mark:
-                msg = f"No mark stands near these rods; they are called {own[i]}."
-                self.leave(groups[i].location, msg)
-        return own
+                msg = (
+                    f"No mark is near these rods; the position is named {marks[index]}."
+                )
+                self.add_assumption(groups[index].location, msg)
+        return marks
 
-    def _position(
+    def _may_be_mark(self, label: TextLabel) -> bool:
+        layer = self.options.marks
+        on_layer = label.layer == layer if layer else id(label) not in self.used_labels
+        fits = len(label.text) <= MAX_NAME_LENGTH
+        return on_layer and fits and not _is_dimension(label.text)
+
+    def _build_position(
         self,
         group: RodGroup,
-        place: PositionPlacement,
+        placement: PositionPlacement,
         mark: str,
         details: DetailCatalogue,
     ) -> dict[str, Any]:
-        """Write a position, and its detail unless another has the same pattern."""
-        name, turned = details.find_or_add(group, place)
-        if place.wall is not None:
-            along = self.write(max(place.along, 0.0))
-            return {"mark": mark, "wall": place.wall, "along": along, "detail": name}
-        turn = f"{round((place.rotation_deg + turned) % 360.0, 9):g} deg"
+        """Build a position; its detail is shared with equal rod patterns."""
+        name, rotation_deg = details.find_or_add(group, placement)
+        if placement.wall is not None:
+            along = self.write(max(placement.along, 0.0))
+            return {
+                "mark": mark,
+                "wall": placement.wall,
+                "along": along,
+                "detail": name,
+            }
+        turn_deg = round((placement.rotation_deg + rotation_deg) % 360.0, 9)
         return {
             "mark": mark,
-            "x": self.write(place.x),
-            "y": self.write(place.y),
-            "turn": turn,
+            "x": self.write(placement.x),
+            "y": self.write(placement.y),
+            "turn": f"{turn_deg:g} deg",
             "detail": name,
         }
 
-    # ---- the rest -----------------------------------------------------------
+    # ---- what was left out ----------------------------------------------------------
 
-    def _tell_rest(self, over_base: bool) -> None:
-        for (where, why), count in sorted(self.unread.items()):
-            msg = f"{count} circle{'s' * (count > 1)} not read: {why}."
-            self.leave(f"layer {where}", msg)
-        unread = Counter(w.layer for w in self.shapes.labels if id(w) not in self.used)
-        for layer, count in sorted(unread.items()):
-            msg = f"{count} text{'s' * (count > 1)} not read."
-            self.leave(f"layer {layer}", msg)
+    def _report_ignored(self, *, with_base: bool) -> None:
+        for (layer, reason), number in sorted(self.ignored_circles.items()):
+            msg = f"{_count_of(number, 'circle')} ignored: {reason}."
+            self.add_ignored(f"layer {layer}", msg)
+        unused = Counter(
+            each.layer
+            for each in self.shapes.labels
+            if id(each) not in self.used_labels
+        )
+        for layer, number in sorted(unused.items()):
+            self.add_ignored(f"layer {layer}", f"{_count_of(number, 'text')} ignored.")
         by_layer: dict[str, list[str]] = defaultdict(list)
-        for (kind, layer), count in sorted(self.shapes.unsupported.items()):
-            by_layer[layer].append(f"{count} {kind}")
+        for (kind, layer), number in sorted(self.shapes.unsupported.items()):
+            by_layer[layer].append(f"{number} {kind}")
         for layer, kinds in by_layer.items():
-            self.leave(f"layer {layer}", f"Not read: {', '.join(kinds)}.")
-        for message in self.shapes.structure_errors[:20]:
-            self.leave("the drawing", message)
-        if not over_base:
+            self.add_ignored(f"layer {layer}", f"Ignored: {', '.join(kinds)}.")
+        for message in self.shapes.structure_errors[:MAX_LISTED_ERRORS]:
+            self.add_ignored("the drawing", message)
+        if not with_base:
             msg = (
                 "A drawing shows no projections, plates, shims or strength: add them "
-                "in a revision, as a workbook."
+                "in a revision, with a workbook."
             )
-            self.leave("the drawing", msg)
+            self.add_assumption("the drawing", msg)
+
+
+def _count_of(number: int, noun: str) -> str:
+    return f"{number} {noun}{'s' if number > 1 else ''}"
 
 
 def _is_dimension(text: str) -> bool:
-    """Whether words are a dimension, not a name."""
+    """Return True if a text is a length, so that it is no mark."""
     try:
         parse_length(text)
     except UnitError:

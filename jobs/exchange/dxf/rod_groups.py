@@ -1,4 +1,4 @@
-"""Rods gathered into positions, and positions placed on walls. [mm]"""
+"""Grouping of rods into positions, and placing of positions on walls. [mm]"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,14 +12,18 @@ from jobs.exchange.issues import file_error
 from jobs.exchange.vocabulary import MAX_RODS_PER_DETAIL
 
 MAX_WALL_DISTANCE_MM = 915.0
-"""A position whose rods' middle is this near to the steel line stands on it. Ours."""
+"""A position is on a wall if the middle of its rods is this near to it. Project
+choice."""
 
-INSERT_TOLERANCE_MM = 0.1  # how far from the steel line a block on it may be inserted
-SQUARE_TOLERANCE_RAD = 1e-4  # how far its turn may be off the wall's
+INSERT_TOLERANCE_MM = 0.1
+"""A block inserted this near to the steel line is on it."""
+
+SQUARE_TOLERANCE_RAD = 1e-4
+"""A block rotated this near to a wall's direction is square to it."""
 
 PlanPoint = tuple[float, float]
 RodCircle = tuple[tuple[float, float, float], Circle]
-"""A rod: x, y and diameter on plan axes [mm], and the circle it was drawn as."""
+"""A rod: x, y and diameter on plan axes [mm], and the circle it is drawn as."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +32,9 @@ class RodGroup:
 
     Attributes
     ----------
-    pattern, at : the block they are of and where it is inserted, if they are. [mm]
+    insert, insert_point
+        The block they are drawn as, and where it is inserted; None if they are no
+        block. [mm]
     """
 
     rods: list[RodCircle]
@@ -38,18 +44,19 @@ class RodGroup:
 
     @property
     def centre(self) -> PlanPoint:
-        """The middle of the rods. [mm]"""
+        """Mean of the rod centres. [mm]"""
         xs, ys = [rod[0][0] for rod in self.rods], [rod[0][1] for rod in self.rods]
         return sum(xs) / len(xs), sum(ys) / len(ys)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PositionPlacement:
-    """Where a position stands, and its rods in its own axes. [mm, deg]
+    """Where a position is, and its rods in its own axes. [mm, deg]
 
     Attributes
     ----------
-    rods : along, in and diameter of each.
+    rods : tuple
+        Along, in and diameter of each.
     """
 
     rods: tuple[tuple[float, float, float], ...]
@@ -61,9 +68,9 @@ class PositionPlacement:
 
 
 def doubled_area(points: Sequence[PlanPoint]) -> float:
-    """Return twice the area inside a loop, positive counter-clockwise.
+    """Return twice the area of a closed polyline, positive counter-clockwise.
 
-    Taken about its first point, for the digits' sake.
+    It is computed about the first point: large coordinates would cost digits.
     """
     x0, y0 = points[0]
     moved = [(x - x0, y - y0) for x, y in points]
@@ -74,12 +81,12 @@ def doubled_area(points: Sequence[PlanPoint]) -> float:
 
 
 def group_rods(rods: Sequence[RodCircle], near: float) -> list[list[RodCircle]]:
-    """Gather rods that are near one another, or near one that is. [mm]
+    """Group rods that are near each other, directly or through others. [mm]
 
     Raises
     ------
     DocumentError
-        If more rods are near one than any pattern has.
+        If a rod has more neighbours than any pattern has rods.
     """
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
@@ -88,7 +95,7 @@ def group_rods(rods: Sequence[RodCircle], near: float) -> list[list[RodCircle]]:
     if not rods:
         return []
     points = np.array([rod[0][:2] for rod in rods])
-    # So many neighbours at most are looked for: all pairs of a hatch would be millions.
+    # The number of neighbours is limited: a hatch would have millions of pairs.
     found, indices = KDTree(points).query(
         points, k=MAX_RODS_PER_DETAIL + 1, distance_upper_bound=near
     )
@@ -96,8 +103,8 @@ def group_rods(rods: Sequence[RodCircle], near: float) -> list[list[RodCircle]]:
     if crowded.any():
         place = rods[int(np.argmax(crowded))][1].location
         msg = (
-            f"More than {MAX_RODS_PER_DETAIL} circles stand within {near:.0f} mm of one another "
-            "here: rods of one position are fewer. Choose another layer."
+            f"More than {MAX_RODS_PER_DETAIL} circles are within {near:.0f} mm of each "
+            "other here, too many for one position. Choose another layer."
         )
         raise file_error(msg, place)
     ones = np.isfinite(found)
@@ -115,7 +122,7 @@ def group_rods(rods: Sequence[RodCircle], near: float) -> list[list[RodCircle]]:
 def place_group(
     group: RodGroup, names: Sequence[str], corners: Sequence[PlanPoint]
 ) -> PositionPlacement:
-    """Find where a position stands: on the wall nearest to its rods, or at a point.
+    """Find where a position is: on the wall nearest to its rods, or at a point.
 
     Parameters
     ----------
@@ -155,7 +162,7 @@ def _place_insert(
     names: Sequence[str],
     corners: Sequence[PlanPoint],
 ) -> PositionPlacement | None:
-    """Take a block as it is inserted, where that is on a wall and square to it."""
+    """Place a block as it is inserted, if that is on a wall and square to it."""
     for index, start in enumerate(corners):
         end = corners[(index + 1) % len(corners)]
         length = hypot(end[0] - start[0], end[1] - start[1])
@@ -191,13 +198,13 @@ def _local_rods(
     group: RodGroup, foot: PlanPoint, axis: PlanPoint
 ) -> tuple[tuple[float, float, float], ...]:
     local = [(*_to_local((x, y), foot, axis), size) for (x, y, size), _ in group.rods]
-    if group.insert is None:  # in rows from the steel line in, left to right
+    if group.insert is None:  # row by row from the steel line inward, left to right
         local.sort(key=lambda rod: (round(rod[1]), rod[0]))
     return tuple(local)
 
 
 def _to_local(point: PlanPoint, start: PlanPoint, axis: PlanPoint) -> PlanPoint:
-    """Carry a point into axes along and in, from a start. [mm]"""
+    """Convert a point to axes along and in, from a start. [mm]"""
     x, y = point[0] - start[0], point[1] - start[1]
     return x * axis[0] + y * axis[1], y * axis[0] - x * axis[1]
 
@@ -205,9 +212,9 @@ def _to_local(point: PlanPoint, start: PlanPoint, axis: PlanPoint) -> PlanPoint:
 def match_labels(
     points: Sequence[PlanPoint], words: Sequence[tuple[str, PlanPoint]], within: float
 ) -> list[str]:
-    """Give each point the words nearest to it, the nearest pairs first. [mm]
+    """Match each point with the nearest label, the nearest pairs first. [mm]
 
-    No words are given twice; a point with none near enough has an empty name.
+    Each label is used once; a point without a label near enough has an empty name.
     """
     found = [""] * len(points)
     if not points or not words:
@@ -238,7 +245,7 @@ def match_labels(
 
 
 def name_corners(points: Sequence[PlanPoint], found: Sequence[str]) -> list[str]:
-    """Name the corners: as written, else as the drawing lies, else by letters."""
+    """Name the corners: by their labels, else by compass, else by letters."""
     if all(found):
         return list(found)
     if len(points) == 4:

@@ -1,4 +1,4 @@
-"""Patterns of rods made into details: those that stand alike share one. [mm]"""
+"""Rod patterns as details: positions with equal patterns share one. [mm]"""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,19 +14,19 @@ from jobs.exchange.issues import file_error
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH, MAX_RODS_PER_DETAIL, REFERENCES
 
 SAME_PATTERN_TOLERANCE_MM = 0.1
-"""Rods of two positions this near to one another in their own axes are alike. Ours."""
+"""Rods this near to each other in two patterns are the same. Project choice."""
 
 MAX_DETAILS = 200
-"""Of a drawing. Ours."""
+"""Most details of a drawing. Project choice."""
 
 ROUNDING_TOLERANCE_MM = Decimal("0.00001")
-"""What arithmetic in doubles may leave on a figure. [mm]"""
+"""Rounding error of a computed length, removed before it is written. [mm]"""
 
 RodPattern = Sequence[tuple[float, float, float]]
 
 
 def drawing_length_writer(unit: LengthUnit) -> Callable[[float], str]:
-    """Return what writes a length of a drawing: in feet and inches where it is one."""
+    """Return a function that writes a length exactly, in feet and inches if possible."""
     exact = exact_length_writer(unit)
     step = Decimal("0.396875" if unit in ("in", "ft") else "0.001")
 
@@ -40,13 +40,16 @@ def drawing_length_writer(unit: LengthUnit) -> Callable[[float], str]:
 
 @dataclass
 class DetailCatalogue:
-    """The details of a drawing as they are found, in the document's words.
+    """The details of a drawing, collected position by position.
 
     Attributes
     ----------
-    write : writes a length.
-    base, plan : the plan in force, as a document and as values; empty where none is.
-    document, places : the details found, and where each stands.
+    write : callable
+        Writes a length.
+    base, plan
+        The current plan, as document and as values; empty and None without one.
+    document, source_locations : dict
+        The details, and where each is drawn.
     """
 
     write: Callable[[float], str]
@@ -63,12 +66,12 @@ class DetailCatalogue:
     def find_or_add(
         self, group: RodGroup, place: PositionPlacement
     ) -> tuple[str, float]:
-        """Find the detail whose rods stand as these do, or make one.
+        """Find the detail with the same rod pattern, or add one.
 
         Returns
         -------
         name : of the detail.
-        turned : by how much it is turned against the position's axes. [deg]
+        rotation_deg : of the detail against the position's axes. [deg]
         """
         pattern = group.insert
         wanted = pattern.attribute("DETAIL") if pattern else ""
@@ -81,8 +84,8 @@ class DetailCatalogue:
                     return name, turn
         if len(self.document) >= MAX_DETAILS:
             msg = (
-                f"There are more than {MAX_DETAILS} different patterns of rods: are "
-                "these circles rods? Choose their layer."
+                f"There are more than {MAX_DETAILS} different rod patterns: check that "
+                "these circles are rods, and choose their layer."
             )
             raise file_error(msg, group.location)
         name = self._choose_name(wanted or (pattern.name if pattern else ""))
@@ -103,7 +106,7 @@ class DetailCatalogue:
         return name, 0.0
 
     def _take_from_base(self, name: str, group: RodGroup) -> None:
-        """Take a detail of the plan in force as it is there."""
+        """Copy a detail of the current plan."""
         if name not in self.document:
             self.document[name] = self.base["details"][name]
             self.source_locations[name] = group.location
@@ -119,7 +122,7 @@ class DetailCatalogue:
 
 
 def rotate_rods(rods: RodPattern, by_deg: float) -> RodPattern:
-    """Turn rods about their origin, counter-clockwise. [mm, deg]"""
+    """Rotate rods about their origin, counter-clockwise. [mm, deg]"""
     if by_deg == 0.0:
         return rods
     c, s = cos(radians(by_deg)), sin(radians(by_deg))
@@ -127,7 +130,7 @@ def rotate_rods(rods: RodPattern, by_deg: float) -> RodPattern:
 
 
 def is_same_pattern(rods: RodPattern, others: RodPattern) -> bool:
-    """Whether every rod has one of the others where it stands, and as thick. [mm]"""
+    """Return True if two patterns have the same rods, in any order. [mm]"""
     if len(rods) != len(others) or len(rods) > MAX_RODS_PER_DETAIL:
         return False
     left = list(others)

@@ -1,4 +1,4 @@
-"""A total station's point file: point, northing, easting, elevation, description."""
+"""Import of a total station's point file: point, northing, easting, elevation, text."""
 
 import csv
 import re
@@ -11,6 +11,7 @@ from typing import Literal
 
 from core.units import MM_PER_SURVEY_FOOT, MM_PER_UNIT
 from jobs.exchange.issues import DocumentError, DocumentIssue, file_error, file_issue
+from jobs.exchange.text_decoding import decode_utf8
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
 PointUnit = Literal["ft", "survey_ft", "m", "mm"]
@@ -20,27 +21,28 @@ MM_PER_POINT_UNIT: dict[str, Fraction] = {
     "m": MM_PER_UNIT["m"],
     "mm": MM_PER_UNIT["mm"],
 }
-"""What coordinates may be in. [mm]"""
+"""Units of coordinates. [mm]"""
 
 COLUMN_ORDERS: dict[str, tuple[str, ...]] = {
     "point northing easting elevation description": ("point", "northing", "easting"),
     "point easting northing elevation description": ("point", "easting", "northing"),
 }
-"""Columns in the orders they come in, by what the page calls them."""
+"""Orders of the columns, by their labels on the page."""
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "space": " "}
-"""The likelier first where a line could be split by several: words have commas too."""
+"""In the order they are tried: a description may contain commas and spaces."""
 
 MAX_POINTS = 20_000
+MAX_LISTED_LINES = 20
 MAX_POINT_FILE_BYTES = 4_000_000  # bytes
 MAX_DECIMALS = 6
 MAX_DESCRIPTION_LENGTH = 120
-MAX_COORDINATE = Decimal(10**10)
+MAX_POINT_COORDINATE = Decimal(10**10)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyPoint:
-    """One point as surveyed. [mm]"""
+    """A surveyed point. [mm]"""
 
     name: str
     northing: float
@@ -56,12 +58,16 @@ class PointFile:
 
     Attributes
     ----------
-    columns : what the first three are.
-    delimiter : by its name, as chosen or found.
-    lines : the first lines, split into cells.
-    decimals, level_decimals : with which northings and eastings, and elevations,
-        are written.
-    left : lines that are no points.
+    columns : tuple of str
+        What the first three are.
+    delimiter : str
+        A key of `DELIMITERS`, as chosen or guessed.
+    lines : tuple
+        The first lines, split into cells.
+    decimals, level_decimals : int
+        Most decimals of northings and eastings, and of elevations.
+    ignored : tuple of DocumentIssue
+        Lines that are no points.
     """
 
     points: tuple[SurveyPoint, ...]
@@ -80,10 +86,10 @@ def read_points(
 
     Parameters
     ----------
-    content : the file.
+    content : of the file.
     unit : of all its coordinates.
-    order : of the columns, one of `ORDERS`; the first where nothing is said.
-    delimiter : one of `DELIMITERS`; found out where nothing is said.
+    order : of the columns, a key of `COLUMN_ORDERS`; the first by default.
+    delimiter : a key of `DELIMITERS`; guessed by default.
 
     Raises
     ------
@@ -93,22 +99,22 @@ def read_points(
     rows, delimiter = _split_rows(content, delimiter)
     columns = COLUMN_ORDERS.get(order) or next(iter(COLUMN_ORDERS.values()))
     points: list[SurveyPoint] = []
-    left: list[DocumentIssue] = []
+    ignored: list[DocumentIssue] = []
     texts: list[tuple[str, str, str]] = []
     for number, cells in rows:
         found = _parse_point(number, cells, columns, MM_PER_POINT_UNIT[unit])
         if isinstance(found, DocumentIssue):
-            left.append(found)
+            ignored.append(found)
         else:
             points.append(found)
             texts.append((cells[1], cells[2], cells[3] if len(cells) > 3 else ""))
     if not points:
         msg = (
-            "No line of this file is a point: a name, a northing, an easting and as a "
-            "rule an elevation and a description. Is the separator the right one?"
+            "No line of this file is a point: name, northing, easting, and usually "
+            "elevation and description. Check the separator."
         )
-        raise DocumentError([file_issue("", msg), *left[:20]])
-    left += _find_repeated_names(points)
+        raise DocumentError([file_issue("", msg), *ignored[:MAX_LISTED_LINES]])
+    ignored += _find_repeated_names(points)
     return PointFile(
         points=tuple(points),
         columns=columns,
@@ -116,7 +122,7 @@ def read_points(
         lines=tuple(cells for _, cells in rows[:6]),
         decimals=max(_count_decimals(text) for each in texts for text in each[:2]),
         level_decimals=max(_count_decimals(each[2]) for each in texts),
-        ignored=tuple(left),
+        ignored=tuple(ignored),
     )
 
 
@@ -125,13 +131,9 @@ def _split_rows(
 ) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
     """Split a file into lines and cells."""
     if len(content) > MAX_POINT_FILE_BYTES:
-        msg = f"A point file has at most {MAX_POINT_FILE_BYTES // 1_000_000} MB; send it in parts."
-        raise file_error(msg)
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        msg = f"This is not UTF-8 text, at byte {error.start}: save it as UTF-8."
-        raise file_error(msg) from None
+        most = MAX_POINT_FILE_BYTES // 1_000_000
+        raise file_error(f"A point file has at most {most} MB; send it in parts.")
+    text = decode_utf8(content)
     lines = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip()]
     if len(lines) > MAX_POINTS:
         msg = f"There are more than {MAX_POINTS} lines; send them in parts."
@@ -145,7 +147,7 @@ def _split_rows(
 
 
 def _guess_delimiter(lines: Sequence[str]) -> str:
-    """Find the separator that most lines have three of; else they are spaces."""
+    """Guess the separator: one that most lines have at least twice, else spaces."""
     counts = {
         name: sum(line.count(sign) >= 2 for line in lines)
         for name, sign in DELIMITERS.items()
@@ -156,7 +158,7 @@ def _guess_delimiter(lines: Sequence[str]) -> str:
 
 
 def _split_cells(line: str, delimiter: str) -> tuple[str, ...]:
-    """Split a line; the description keeps the separators it has in it."""
+    """Split a line; the description keeps its own separators."""
     if delimiter == "space":
         return tuple(line.strip().split(maxsplit=4))
     sign = DELIMITERS[delimiter]
@@ -171,7 +173,7 @@ def _split_cells(line: str, delimiter: str) -> tuple[str, ...]:
 def _parse_point(
     line: int, cells: Sequence[str], columns: Sequence[str], unit: Fraction
 ) -> SurveyPoint | DocumentIssue:
-    """Read a line into a point, or say why it is none."""
+    """Parse a line as a point, or return why it is none."""
     if len(cells) < 3:
         return file_issue(
             f"line {line}", "This is no point: it has fewer than 3 columns."
@@ -189,7 +191,7 @@ def _parse_point(
     if not name:
         return file_issue(f"line {line}, point", "This point has no name.")
     height = _parse_number(cells[3]) if len(cells) > 3 else None
-    if len(cells) == 4 and height is None:  # no elevation, but a description
+    if len(cells) == 4 and height is None:  # a description without an elevation
         description = cells[3]
     else:
         description = cells[4] if len(cells) > 4 else ""
@@ -210,7 +212,7 @@ def _parse_number(text: str) -> Decimal | None:
         number = Decimal(text.strip())
     except InvalidOperation:
         return None
-    return number if abs(number) <= MAX_COORDINATE else None
+    return number if abs(number) <= MAX_POINT_COORDINATE else None
 
 
 def _count_decimals(text: str) -> int:

@@ -1,4 +1,4 @@
-"""Surveyed points matched to what they stand for on a plan, by their words."""
+"""Matching of surveyed points to corners, rods, pads and benchmarks by their names."""
 
 import re
 from collections.abc import Iterable
@@ -11,7 +11,7 @@ from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
 
 class PointTarget(StrEnum):
-    """What a point stands for."""
+    """What a surveyed point is on the plan."""
 
     CORNER = "corner"
     ROD = "rod"
@@ -21,13 +21,16 @@ class PointTarget(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PointMatch:
-    """A point, and what it stands for; `of` is None where that is not known.
+    """A surveyed point and its target; None if it has none.
 
     Attributes
     ----------
-    name : of the corner or benchmark, or the mark of the position.
-    rod : its number, 0 where it is none.
-    why : it was not matched, empty where it was.
+    name : str
+        Of the corner or benchmark, or the mark of the position.
+    rod : int
+        Its number; 0 for other targets.
+    reason : str
+        Why the point was not matched; empty if it was.
     """
 
     point: SurveyPoint
@@ -38,7 +41,7 @@ class PointMatch:
 
     @property
     def label(self) -> str:
-        """What it stands for, in words."""
+        """The target as people name it; empty without one."""
         if self.target is None:
             return ""
         return (
@@ -69,16 +72,16 @@ def match_points(plan: Plan, points: Iterable[SurveyPoint]) -> list[PointMatch]:
 
     A point is matched by its description, else by its name: a corner by the corner's
     name, a rod by `MARK.R`, a pad by its position's mark, a benchmark by a name that
-    begins with BM, TBM or benchmark. A word beside it (`corner`, `rod`, `pad`) settles
-    what both could be; a name that is only a number says nothing, for points are
-    numbered as they are taken.
+    starts with BM, TBM or benchmark. A word beside it (`corner`, `rod`, `pad`) decides
+    where a name fits several. A name that is only a number is ignored, because
+    instruments number points by themselves.
     """
     matcher = _PointMatcher(plan)
     return [matcher.match(point) for point in points]
 
 
 class _PointMatcher:
-    """What may be named on one plan."""
+    """The names of one plan."""
 
     def __init__(self, plan: Plan) -> None:
         self.corners = {corner.name.casefold(): corner.name for corner in plan.outline}
@@ -88,28 +91,30 @@ class _PointMatcher:
         }
 
     def match(self, point: SurveyPoint) -> PointMatch:
-        why = ""
+        reason = ""
         for text in (point.description, point.name):
             if not text or (text == point.name and text.isdecimal()):
                 continue
-            found = self._text(point, text)
+            found = self._match_text(point, text)
             if found.target is not None:
                 return found
-            why = why or found.reason
+            reason = reason or found.reason
         return PointMatch(
-            point, None, reason=why or "Its words name nothing on the plan."
+            point,
+            None,
+            reason=reason or "Its description and name match nothing on the plan.",
         )
 
-    def _text(self, point: SurveyPoint, text: str) -> PointMatch:
+    def _match_text(self, point: SurveyPoint, text: str) -> PointMatch:
         if _BENCHMARK.fullmatch(text.strip()):
             return PointMatch(
                 point, PointTarget.BENCHMARK, text.strip()[:MAX_NAME_LENGTH]
             )
         words, hint = " ".join(text.casefold().split()), None
         exact = words in self.corners or words in self.marks
-        for of, pattern in [] if exact else _HINT_PATTERNS:
+        for target, pattern in [] if exact else _HINT_PATTERNS:
             if pattern.search(words):
-                words, hint = " ".join(pattern.sub(" ", words).split()), of
+                words, hint = " ".join(pattern.sub(" ", words).split()), target
                 break
         found: list[PointMatch] = []
         if hint in (None, PointTarget.CORNER) and words in self.corners:
@@ -117,15 +122,17 @@ class _PointMatcher:
         if hint in (None, PointTarget.PAD) and words in self.marks:
             found.append(PointMatch(point, PointTarget.PAD, self.marks[words]))
         if hint in (None, PointTarget.ROD):
-            found += self._rod(point, words)
+            found += self._match_rod(point, words)
         if len(found) > 1:
             could = " or ".join(each.label for each in found)
             return PointMatch(
-                point, None, reason=f"This could be {could}: put the word to it."
+                point,
+                None,
+                reason=f"This could be {could}: add the word to the description.",
             )
         return found[0] if found else PointMatch(point, None)
 
-    def _rod(self, point: SurveyPoint, words: str) -> list[PointMatch]:
+    def _match_rod(self, point: SurveyPoint, words: str) -> list[PointMatch]:
         read = _ROD.fullmatch(words)
         mark = self.marks.get(read["mark"].strip()) if read else None
         if read is None or mark is None:
@@ -133,5 +140,5 @@ class _PointMatcher:
         number = int(read["rod"])
         if 1 <= number <= self.rods[mark]:
             return [PointMatch(point, PointTarget.ROD, mark, number)]
-        why = f"The rods of {mark} are numbered 1 to {self.rods[mark]}."
-        return [PointMatch(point, None, reason=why)]
+        reason = f"The rods of {mark} are numbered 1 to {self.rods[mark]}."
+        return [PointMatch(point, None, reason=reason)]

@@ -196,8 +196,7 @@ class FindingResult(TypedDict):
 
     finding: Annotated[str, "Its topic, such as level:S1."]
     checks: Annotated[list[str], "Keys of its checks."]
-    approval: NotRequired[ApprovalWord]
-    severity: NotRequired[ApprovalWord]
+    approval: ApprovalWord
     likely_cause: Annotated[
         LikelyCauseResult | None, "A hint; it never changes a number."
     ]

@@ -210,7 +210,7 @@ def test_a_drawing_comes_in_as_told(job: Job, tmp_path: Any) -> None:
     file = tmp_path / "hay shed.dxf"
     file.write_bytes(as_bytes(other_drawing(units=0)))
     command = ("import_plan", job.number, file, "--by=olive")
-    with pytest.raises(CommandError, match="does not say which unit") as error:
+    with pytest.raises(CommandError, match="does not name its unit") as error:
         run(*command)
     assert error.value.returncode == 2
     said, progress = run(*command, "--unit=in", "--rods=S-BOLTS")

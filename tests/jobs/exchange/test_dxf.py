@@ -31,8 +31,9 @@ def read(content: bytes, base: Any = None, **choices: Any) -> ImportedFile:
     return import_plan_drawing(read_drawing(content), given, base)
 
 
-def list_ignored(found: ImportedFile) -> str:
-    return "\n".join(f"{each.where}: {each.message}" for each in found.ignored)
+def list_reported(found: ImportedFile) -> str:
+    reported = (*found.ignored, *found.assumptions)
+    return "\n".join(f"{each.where}: {each.message}" for each in reported)
 
 
 def as_bytes(drawing: Any) -> bytes:
@@ -145,11 +146,11 @@ def test_loose_circles_become_positions_with_one_detail() -> None:
 
 def test_the_unit_can_be_chosen_where_the_header_has_none() -> None:
     content = as_bytes(other_drawing(units=0))
-    with pytest.raises(DocumentError, match="does not say which unit"):
+    with pytest.raises(DocumentError, match="does not name its unit"):
         read(content)
     plan = read(content, unit="in").parse_building().plan
     assert plan.outline[1].y == 480 * 25.4
-    assert "is that the drawing's unit?" in list_ignored(read(content, unit="mm"))
+    assert "check the drawing's unit" in list_reported(read(content, unit="mm"))
 
 
 def test_layers_can_be_chosen_and_the_rest_is_listed() -> None:
@@ -164,12 +165,12 @@ def test_layers_can_be_chosen_and_the_rest_is_listed() -> None:
     found = read(as_bytes(drawing), outline="S-BLDG", rods="S-BOLTS")
     plan = found.parse_building().plan
     assert [each.mark for each in plan.positions] == ["A2", "A3", "K1"]
-    listed = list_ignored(found)
-    assert "layer S-PROPERTY: 1 other closed polyline not read." in listed
-    assert "layer S-BOLTS: 1 circle not read: too large for a rod." in listed
-    assert "layer S-CONDUIT: 1 circle not read: on another layer" in listed
-    assert "layer S-DIM: Not read: 1 LINE." in listed
-    assert "layer S-DIM: 1 text not read." in listed
+    listed = list_reported(found)
+    assert "layer S-PROPERTY: 1 other closed polyline ignored." in listed
+    assert "layer S-BOLTS: 1 circle ignored: too large for a rod." in listed
+    assert "layer S-CONDUIT: 1 circle ignored: not on the layer" in listed
+    assert "layer S-DIM: Ignored: 1 LINE." in listed
+    assert "layer S-DIM: 1 text ignored." in listed
 
 
 def test_rods_with_no_mark_nearby_are_named_and_told() -> None:
@@ -179,7 +180,7 @@ def test_rods_with_no_mark_nearby_are_named_and_told() -> None:
             drawing.modelspace().delete_entity(text)
     found = read(as_bytes(drawing))
     assert [each["mark"] for each in found.document["positions"]] == ["P1", "A3", "P2"]
-    assert list_ignored(found).count("No mark stands near these rods") == 2
+    assert list_reported(found).count("No mark is near these rods") == 2
 
 
 def test_blocks_of_another_hand_stand_where_their_rods_are() -> None:
@@ -226,7 +227,7 @@ def test_coordinates_of_a_state_grid_are_moved_to_the_plan() -> None:
     assert {(round(c.x), round(c.y)) for c in plan.outline} == {
         (0, 0), (0, 12192), (18288, 12192), (18288, 0),
     }  # fmt: skip
-    assert "becomes 0, 0" in list_ignored(found)
+    assert "becomes 0, 0" in list_reported(found)
     assert plan.positions[0].along == pytest.approx(6096, abs=1e-3)
 
 
@@ -316,7 +317,7 @@ def test_a_site_of_thousands_of_circles_is_no_building() -> None:
     drawing = other_drawing()
     for n in range(2001):
         drawing.modelspace().add_circle((50.0 * n, 9000), 0.4, {"layer": "TREES"})
-    with pytest.raises(DocumentError, match="2001 positions; 2000 are the most"):
+    with pytest.raises(DocumentError, match="2001 positions; at most 2000"):
         read(as_bytes(drawing), rods="TREES")
 
 
@@ -326,7 +327,7 @@ def test_more_patterns_than_a_building_has_are_refused() -> None:
         for x in (0.0, 3.0 + n / 100):
             at = (100.0 * n + x, 9000)
             drawing.modelspace().add_circle(at, 0.4, {"layer": "PAIRS"})
-    with pytest.raises(DocumentError, match="more than 200 different patterns"):
+    with pytest.raises(DocumentError, match="more than 200 different rod patterns"):
         read(as_bytes(drawing), rods="PAIRS")
 
 

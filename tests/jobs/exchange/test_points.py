@@ -138,11 +138,11 @@ def test_points_are_matched_by_their_description(description, target):
 @pytest.mark.parametrize(
     ("description", "name", "why"),
     [
-        ("edge of walk", "101", "name nothing on the plan"),
-        ("", "1", "name nothing on the plan"),
+        ("edge of walk", "101", "match nothing on the plan"),
+        ("", "1", "match nothing on the plan"),
         ("S1.9", "101", "The rods of S1 are numbered 1 to 4."),
-        ("pad A", "101", "name nothing on the plan"),
-        ("A few trees", "101", "name nothing on the plan"),
+        ("pad A", "101", "match nothing on the plan"),
+        ("A few trees", "101", "match nothing on the plan"),
     ],
 )
 def test_points_that_name_nothing_say_why(description, name, why):

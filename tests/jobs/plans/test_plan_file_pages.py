@@ -123,7 +123,7 @@ def test_a_drawing_is_read_as_chosen_and_shown_before_it_is_stored(
     response = bring("hay_shed.dxf", content)
     page = response.content.decode()
     assert response.status_code == 400
-    assert "does not say which unit" in page
+    assert "does not name its unit" in page
     assert "S-BOLTS" in page
     chosen = {"unit": "in", "rods": "S-BOLTS", "name": "Hay shed", "near": "610"}
     response = bring("hay_shed.dxf", content, **chosen)
