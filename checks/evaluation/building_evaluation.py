@@ -18,7 +18,6 @@ from checks.evaluation.steel_shift_options import SteelShiftOption
 from checks.evaluation.verdicts import VerdictArray
 from checks.tolerances.limits import ToleranceLimits
 from core.units import LengthStyle
-from core.vocabulary import Verdict
 from jobs.anchor_plan.values import Plan
 
 
@@ -46,7 +45,7 @@ class BuildingEvaluation:
     close_to_limit: BoolArray  # (n_checks,)
     squareness: Squareness
     as_built: AsBuiltRods
-    rod_verdicts: tuple[Verdict, ...]  # (n_rods,)
+    rod_verdicts: tuple[str, ...]  # (n_rods,) values of `Verdict`
     pattern_fits: PatternFits
     pads: PadLevels
     rod_threads: RodThreads

@@ -1,7 +1,7 @@
-"""One check worked out: what was done to each reading, and what repeats come to.
+"""The calculation of one check, step by step, from its readings to their mean.
 
-The same arithmetic as the evaluation of the whole building (`observe`, `levels`), with
-each correction and each part of the uncertainty kept apart for whoever follows it.
+The same arithmetic as the evaluation of the whole building (`reduce_readings`,
+`pad_levels`), with each correction and each part of the uncertainty kept apart.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,31 +15,33 @@ from checks.engine.tape import TapeCorrection
 from checks.evaluation import pad_levels
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.reduce_readings import (
-    TAPE_KINDS,
+    LENGTH_KINDS,
     TapeReduction,
     convert_to_first_corner,
+    height_factors,
     reduce_readings,
     reduce_tape_readings,
     select_current_readings,
 )
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import LEVEL_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 
 SUM_FIELDS = ("total_mm", "combined_mm")
-LEVEL_KINDS = (CheckKind.LEVEL, CheckKind.BENCHMARK)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingCalculation:
-    """One reading that stands. [mm], uncertainties standard ones
+    """The calculation of one current reading. [mm]; standard uncertainties
 
-    corrections : what was added, by cause; only causes that added something.
+    Attributes
+    ----------
+    corrections : by cause; only those that are not zero.
     impossible : whether its data cannot be right together, so that nothing was added.
-    corrected : as read with the corrections; of a line, from the wall's first corner;
-        of a lean, over the greatest height any reading of the check names.
-    uncertainties : by cause, of what is in `corrected`; only those there are.
+    corrected : the reading with its corrections; a line from the wall's first corner,
+        an out-of-plumb over the greatest height of the check's readings.
+    uncertainties : of `corrected`, by cause; only those that are not zero.
     """
 
     reading: ReadingValue
@@ -52,10 +54,10 @@ class ReadingCalculation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckCalculation:
-    """A check's readings taken together. [mm]; NaN where there are none.
+    """The calculation of a check from its readings. [mm]; NaN where there are none.
 
-    Of a level or benchmark `mean` and `uncertainty` are left to the network of the
-    set-ups, and `spread` is that of the worst set-up.
+    For a level or benchmark `mean` and `uncertainty` are NaN, as only the adjustment of
+    all set-ups gives a height, and `spread` is that of the worst set-up.
     """
 
     check: Check
@@ -67,11 +69,11 @@ class CheckCalculation:
 
 
 def trace_check(building: BuildingInput, key: str) -> CheckCalculation:
-    """Work one check of a building out.
+    """Trace the calculation of one check of a building.
 
     Parameters
     ----------
-    building : the plan, and readings of which those of the check are taken.
+    building : the plan and its readings, those of other checks included.
     key : the check's canonical key.
 
     Raises
@@ -84,10 +86,15 @@ def trace_check(building: BuildingInput, key: str) -> CheckCalculation:
     )
     table = CheckTable(own)
     nan = float("nan")
-    if key not in table.index:  # a gage, a lean or a sample nobody read yet
-        check = find_check(own.plan, key)
-        return CheckCalculation(check=check, readings=(), mean=nan, uncertainty=nan,
-                      spread=nan, spread_limit=nan)  # fmt: skip
+    if key not in table.index:  # gages, plumb and samples are listed once read
+        return CheckCalculation(
+            check=find_check(own.plan, key),
+            readings=(),
+            mean=nan,
+            uncertainty=nan,
+            spread=nan,
+            spread_limit=nan,
+        )
     row = table.index[key]
     observations = reduce_readings(own, table)
     levelled = table.checks[row].kind in LEVEL_KINDS
@@ -106,18 +113,18 @@ def trace_check(building: BuildingInput, key: str) -> CheckCalculation:
 def correct_tape_values(
     plan: Plan, table: CheckTable, row: int, readings: Sequence[ReadingValue]
 ) -> FloatArray:
-    """Tape readings of one check as corrected; of a line, from the first corner. [mm]
+    """Correct tape readings of one check; a line to the wall's first corner. [mm]
 
     Parameters
     ----------
     plan, table : the instruments and walls, and the checks.
-    row : of the check in the table; one that a tape is read for.
+    row : of the check in the table; one that is read with a tape.
     readings : n readings of it.
 
     Returns
     -------
     array, shape (n,)
-        What the mean of the check is taken of. [mm]
+        The values that the check averages. [mm]
     """
     size = len(readings)
     value = reduce_tape_readings(plan, readings, np.ones(size, dtype=np.bool_)).value
@@ -127,12 +134,12 @@ def correct_tape_values(
 def _trace_readings(
     building: BuildingInput, table: CheckTable, row: int
 ) -> Iterator[ReadingCalculation]:
-    """Every reading of the check that stands, in order."""
+    """Yield the calculation of each current reading of the check, in order."""
     check, readings = table.checks[row], select_current_readings(building.readings)
     if not readings:
         return
-    taped = np.full(len(readings), check.kind in TAPE_KINDS)
-    reduced = reduce_tape_readings(building.plan, readings, taped)
+    is_length = np.full(len(readings), check.kind in LENGTH_KINDS)
+    reduced = reduce_tape_readings(building.plan, readings, is_length)
     corrected = convert_to_first_corner(
         building.plan, table, readings, np.full(len(readings), row), reduced.value
     )
@@ -141,30 +148,24 @@ def _trace_readings(
         sight = np.array(
             [np.nan if r.sight_distance is None else r.sight_distance for r in readings]
         )
-        rows = [(row, reading) for reading in readings]
-        parts = pad_levels.level_uncertainty_parts(building.plan, rows, sight)
+        points = [(row, reading) for reading in readings]
+        parts = pad_levels.level_uncertainty_parts(building.plan, points, sight)
     known = check.kind is not CheckKind.STRENGTH
-    over = _greatest_height_factors(readings)
+    factor = height_factors(readings, np.zeros(len(readings), dtype=int), 1).tolist()
     for i, reading in enumerate(readings):
         each = _nonzero_parts(parts, i) if known else {}
         yield ReadingCalculation(
             reading=reading,
-            corrections=_named_corrections(reduced, i) if taped[i] else {},
+            corrections=_named_corrections(reduced, i) if is_length[i] else {},
             impossible=bool(reduced.impossible[i]),
-            corrected=float(corrected[i]) * over[i],
-            uncertainties={cause: mm * over[i] for cause, mm in each.items()},
-            combined=float(parts.combined_mm[i]) * over[i] if known else float("nan"),
+            corrected=float(corrected[i]) * factor[i],
+            uncertainties={cause: mm * factor[i] for cause, mm in each.items()},
+            combined=float(parts.combined_mm[i]) * factor[i] if known else float("nan"),
         )
 
 
-def _greatest_height_factors(readings: Sequence[ReadingValue]) -> list[float]:
-    """By how much each lean grows up to the greatest height of the check; else 1."""
-    greatest = max((r.height for r in readings if r.height is not None), default=1.0)
-    return [1.0 if r.height is None else greatest / r.height for r in readings]
-
-
 def _named_corrections(reduced: TapeReduction, i: int) -> dict[str, float]:
-    """What was added to one reading, by cause; nothing where its data cannot be."""
+    """Return the corrections added to one reading, by cause."""
     if reduced.impossible[i]:
         return {}
     return _nonzero_parts(reduced.correction, i)
@@ -173,7 +174,7 @@ def _named_corrections(reduced: TapeReduction, i: int) -> dict[str, float]:
 def _nonzero_parts(
     parts: TapeCorrection | uncertainty.UncertaintyParts, i: int
 ) -> dict[str, float]:
-    """The causes of one reading that are not zero, by name without the unit."""
-    names = (each.name for each in fields(parts) if each.name not in SUM_FIELDS)
-    each = {name.removesuffix("_mm"): float(getattr(parts, name)[i]) for name in names}
-    return {name: amount for name, amount in each.items() if amount != 0.0}
+    """Return the parts of one reading that are not zero, by name without the unit."""
+    names = [field.name for field in fields(parts) if field.name not in SUM_FIELDS]
+    amounts = {name: float(getattr(parts, name)[i]) for name in names}
+    return {name.removesuffix("_mm"): mm for name, mm in amounts.items() if mm != 0.0}

@@ -1,4 +1,4 @@
-"""The plan's checks, rods and plates as columns, in the order of the document."""
+"""The plan's checks and rods as columns of arrays, in the order of the document."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,16 +13,19 @@ from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Detail, Plan, Position
 
 LISTED_WHEN_READ = frozenset({CheckKind.GAGE, CheckKind.PLUMB})
+"""Kinds that are optional on every plan: they are listed once somebody reads them."""
+
 NO_RODS = (0, 0)
 
 
 class CheckTable:
-    """Every check of the plan, and those only a reading names, as columns.
+    """Every check of the plan, and those that only a reading names, as columns.
 
+    Attributes
+    ----------
     nominal : (n_checks,) [mm; MPa for a strength], NaN where the plan has none.
-    position : (n_checks,) place of its position in the plan, -1 where it is at none.
-    rods : (n_checks, 2) numbers from 1 of the rods it is about: a single one twice,
-        0 for none.
+    position : (n_checks,) index of its position in the plan, -1 for none.
+    rods : (n_checks, 2) numbers of its rods from 1: a single one twice, 0 for none.
     """
 
     def __init__(self, building: BuildingInput) -> None:
@@ -36,7 +39,9 @@ class CheckTable:
         known = {check.key for check in listed}
         extra = [find_check(plan, key) for key in read if key not in known]
         self.checks: tuple[Check, ...] = (*listed, *extra)
-        self.index = {check.key: row for row, check in enumerate(self.checks)}
+        self.index: dict[str, int] = {
+            check.key: row for row, check in enumerate(self.checks)
+        }
         self.nominal: FloatArray = np.array(
             [
                 np.nan if check.nominal is None else check.nominal
@@ -44,31 +49,33 @@ class CheckTable:
             ],
             dtype=float,
         )
-        place = {each.mark: i for i, each in enumerate(plan.positions)}
+        index = {position.mark: i for i, position in enumerate(plan.positions)}
         self.position: IntArray = np.array(
-            [place.get(check.mark or "", -1) for check in self.checks], dtype=int
+            [index.get(check.mark or "", -1) for check in self.checks], dtype=int
         )
         self.rods: IntArray = np.array(
-            [(check.rods[0], check.rods[-1]) if check.rods else NO_RODS
-             for check in self.checks],
+            [
+                (check.rods[0], check.rods[-1]) if check.rods else NO_RODS
+                for check in self.checks
+            ],
             dtype=int,
-        ).reshape(-1, 2)  # fmt: skip
-        rows: dict[CheckKind, list[int]] = {kind: [] for kind in CheckKind}
+        ).reshape(-1, 2)
+        by_kind: dict[CheckKind, list[int]] = {kind: [] for kind in CheckKind}
         for row, check in enumerate(self.checks):
-            rows[check.kind].append(row)
-        self._rows = {kind: np.array(of, dtype=int) for kind, of in rows.items()}
+            by_kind[check.kind].append(row)
+        self._rows = {kind: np.array(rows, int) for kind, rows in by_kind.items()}
 
     def __len__(self) -> int:
         return len(self.checks)
 
     def rows(self, *kinds: CheckKind) -> IntArray:
-        """Rows of the checks of these kinds, in order."""
+        """Return the rows of the checks of these kinds, in order."""
         return np.concatenate([self._rows[kind] for kind in kinds])
 
 
 @dataclass(frozen=True, slots=True)
 class PositionRods:
-    """Where one position's rods stand in the columns of `RodTable`."""
+    """The rows of one position's rods in the columns of `RodTable`."""
 
     position: Position
     detail: Detail
@@ -76,10 +83,14 @@ class PositionRods:
 
 
 class RodTable:
-    """Every rod of every position as columns; NaN where the plan does not say.
+    """Every rod of every position as columns; NaN where the plan has no value.
 
-    `planned` is along and in from the position's own reference line and the steel
-    line (or point), in mm; `position` the position each rod belongs to.
+    Attributes
+    ----------
+    planned : (n_rods, 2) along and in, from the position's own reference line and the
+        steel line, or from its point. [mm]
+    position : (n_rods,) index of the rod's position in the plan.
+    first : (n_positions,) row of each position's first rod.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -111,24 +122,28 @@ class RodTable:
         return len(self.planned)
 
     def rows_of_checks(self, table: CheckTable, checks: IntArray) -> IntArray:
-        """The rods (k, 2) that some checks (k,) of the table are about.
-
-        A check of a single rod has it twice.
-        """
+        """Return the rod rows (k, 2) of some checks (k,), a single rod twice."""
         first = self.first[table.position[checks]]
         rows: IntArray = first[:, None] + table.rods[checks] - 1
         return rows
 
     @cached_property
-    def frames(self) -> tuple[LocalAxes, ...]:
-        """Each position's axes on plan axes."""
+    def clearance(self) -> FloatArray:
+        """Return half of hole less rod diameter, shape (n_rods,). [mm]"""
+        clearance: FloatArray = (self.hole_diameter - self.diameter) / 2.0
+        return clearance
+
+    @cached_property
+    def position_axes(self) -> tuple[LocalAxes, ...]:
+        """Return each position's local axes in plan coordinates."""
         return all_position_axes(self.plan)
 
     @cached_property
     def padded_rows(self) -> tuple[IntArray, BoolArray]:
-        """Rows of each position's rods, (n_positions, most rods), and which are real.
+        """Return the rod rows of each position, (n_positions, most rods), and a mask.
 
-        The padding repeats the position's first rod, so that indexing stays valid.
+        The mask is True for real rods; padding repeats the position's first rod, so
+        that indexing stays valid.
         """
         counts = np.bincount(self.position, minlength=len(self.groups))
         most = int(counts.max()) if counts.size else 1
@@ -139,7 +154,7 @@ class RodTable:
 
 
 def _detail_columns(detail: Detail) -> FloatArray:
-    """One detail's rods as rows of the columns above, shape (n_rods, 6)."""
+    """Return the rods of a detail as rows of the columns above, (n_rods, 6)."""
     plate = detail.plate
     hole = np.nan if plate is None else plate.hole_diameter
     edge = np.nan

@@ -1,12 +1,11 @@
 """Concrete strength: the latest field-cured samples against what erection needs.
 
-Beside the gate, and kept apart from it: whether the concrete as delivered is accepted
-(standard-cured tests), and when the gate is likely to open (`forecast`).
+Kept apart from this gate: whether the concrete as delivered is accepted
+(standard-cured tests), and when the gate is likely to open (`gate_forecast`).
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -17,25 +16,32 @@ from checks.evaluation.gate_forecast import forecast_result
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances.limits import ToleranceLimits
-from jobs.anchor_plan import values
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.values import Plan
+from jobs.anchor_plan.values import ConcreteSpec, Plan, ReadingValue
+from jobs.exchange.result.concrete import (
+    AcceptanceResult,
+    ConcreteResult,
+    StrengthAverageResult,
+    StrengthTestResult,
+)
 
 ACCEPTANCE_NOTE = (
-    "Acceptance of the concrete as delivered, from standard-cured cylinders. It says "
-    "nothing about when columns may be set: the gate is judged by field-cured samples."
+    "Acceptance of the concrete as delivered, from standard-cured cylinders. It does "
+    "not open the gate: field-cured samples decide when columns may be set."
 )
-TOO_FEW_TESTS_NOTE = " With fewer than three tests no average of three is judged yet."
+TOO_FEW_TESTS_NOTE = " With fewer than three tests there is no average of three yet."
+MIN_TESTS_FOR_AVERAGE = 3
 ACCEPTANCE_SOURCE = "ACI 318-19 26.12.3.1 (secondary)"
-NO_STRENGTH_REASON = "The plan names no strength that a sample could be held against."
+NO_STRENGTH_REASON = "The plan gives no strength to compare the sample with."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcreteEvaluation:
-    """The strength gate; NaN where nothing is known. [MPa]
+    """The strength gate; NaN where a value is not known. [MPa]
 
-    `reason` says why it is not evaluation, or to be looked at again; None where the
-    verdict speaks for itself.
+    `reason` tells why there is no verdict, or a doubtful one; None where the verdict
+    explains itself.
     """
 
     ratio: float
@@ -44,30 +50,31 @@ class ConcreteEvaluation:
     required_ratio: float
     route: str | None
     samples: tuple[str, ...]
-    verdict: str
+    verdict: Verdict
     reason: str | None
 
 
 def evaluate_concrete(
     plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> ConcreteEvaluation:
-    """The lowest of the latest day's samples against either legal route.
+    """Compare the lowest of the latest day's samples with either legal route.
 
-    A sample that is dated before the concrete was placed opens nothing, and neither
-    does one whose companions are too far apart for their mean to be believed.
+    Samples dated before the concrete was placed are left out. Where the companions of
+    a sample disagree, their mean cannot be trusted and the gate asks for another look.
     """
     rows = table.rows(CheckKind.STRENGTH)
     rows = rows[observations.count[rows] > 0]
-    sound = rows[~observations.impossible[rows]]
+    plausible = rows[~observations.impossible[rows]]
     specified = plan.concrete.specified_strength
     sufficient = plan.concrete.sufficient_strength
     nan = float("nan")
     if not rows.size or (specified is None and sufficient is None):
         return _unmeasured_concrete(limits, NO_STRENGTH_REASON if rows.size else None)
-    if not sound.size:
+    if not plausible.size:
         return _unmeasured_concrete(limits, _describe_early_samples(plan, table, rows))
     days, means = zip(
-        *(_latest_day_and_mean(plan, observations, row) for row in sound), strict=True
+        *(_latest_day_and_mean(plan, observations, row) for row in plausible),
+        strict=True,
     )
     gate = strength.assess_strength_gate(
         np.array(means),
@@ -76,9 +83,9 @@ def evaluate_concrete(
         ratio=limits.strength_ratio(),
         day=np.array(days),
     )
-    latest = sound[gate.samples]
+    latest = plausible[gate.samples]
     reason = _describe_disagreement(plan, table, observations, latest)
-    verdict = "within" if gate.open else "outside"
+    verdict = Verdict.WITHIN if gate.open else Verdict.OUTSIDE
     return ConcreteEvaluation(
         ratio=gate.ratio,
         strength=gate.strength_mpa,
@@ -86,7 +93,7 @@ def evaluate_concrete(
         required_ratio=limits.strength_ratio(),
         route=gate.route,
         samples=tuple(table.checks[row].key for row in latest),
-        verdict="remeasure" if reason else verdict,
+        verdict=Verdict.REMEASURE if reason else verdict,
         reason=reason,
     )
 
@@ -102,7 +109,7 @@ def _unmeasured_concrete(
         required_ratio=limits.strength_ratio(),
         route=None,
         samples=(),
-        verdict="unmeasured",
+        verdict=Verdict.UNMEASURED,
         reason=reason,
     )
 
@@ -110,7 +117,7 @@ def _unmeasured_concrete(
 def flag_invalid_samples(
     plan: Plan, table: CheckTable, observations: Observations
 ) -> Observations:
-    """Mark the samples whose date cannot be, and those whose companions disagree."""
+    """Flag samples with an impossible date, and those whose companions disagree."""
     impossible, disagree = observations.impossible.copy(), observations.disagree.copy()
     for row in table.rows(CheckKind.STRENGTH):
         readings = observations.readings[row]
@@ -125,39 +132,39 @@ def flag_invalid_samples(
 def sample_remeasure_reason(
     plan: Plan, table: CheckTable, observations: Observations, row: int
 ) -> str:
-    """Why a sample is to be looked at again."""
+    """Return why a sample must be checked again."""
     if observations.impossible[row]:
         return _describe_early_samples(plan, table, [row])
     return _describe_disagreement(plan, table, observations, [row]) or ""
 
 
 def _describe_early_samples(plan: Plan, table: CheckTable, rows: Iterable[int]) -> str:
-    said = ", ".join(table.checks[row].key.partition(":")[2] for row in rows)
+    names = ", ".join(table.checks[row].name or "" for row in rows)
     return (
-        f"{said}: dated before {plan.concrete.placed_on}, the day the concrete was"
-        " placed; one of the two dates is wrong."
+        f"{names}: dated before {plan.concrete.placed_on}, the day the concrete was"
+        " placed. One of the two dates is wrong."
     )
 
 
 def _describe_disagreement(
     plan: Plan, table: CheckTable, observations: Observations, rows: Iterable[int]
 ) -> str | None:
-    """Say which samples' companions are too far apart, and by how much."""
-    told = []
+    """Describe the samples whose companions are too far apart, and by how much."""
+    sentences = []
     for row in rows:
         if observations.disagree[row]:
-            found = _compare_companions(plan, observations, row)
-            told.append(
-                f"The companion cylinders of {table.checks[row].key.partition(':')[2]}"
-                f" are {found.relative_range:.1%} of their mean apart; {found.allowed_range:.1%} is"
-                " what the test explains (ASTM C39, from memory). Look at the reports"
-                " again, or break another sample."
+            companions = _compare_companions(plan, observations, row)
+            sentences.append(
+                f"The companion cylinders of {table.checks[row].name} differ by"
+                f" {companions.relative_range:.1%} of their mean, more than the"
+                f" {companions.allowed_range:.1%} that the test explains (ASTM C39,"
+                " from memory). Check the reports, or break another sample."
             )
-    return " ".join(told) or None
+    return " ".join(sentences) or None
 
 
 def latest_sample_mean(plan: Plan, observations: Observations, row: int) -> float:
-    """The mean of a sample's latest day, which the gate goes by; NaN without. [MPa]"""
+    """Return the mean of a sample's latest day; NaN without readings. [MPa]"""
     return (
         _latest_day_and_mean(plan, observations, row)[1]
         if observations.count[row]
@@ -174,87 +181,90 @@ def _compare_companions(
 def _latest_day_and_mean(
     plan: Plan, observations: Observations, row: int
 ) -> tuple[float, float]:
-    """The day a sample was last broken, as an ordinal, and the mean of that day. [MPa]
-
-    NaN where no day is known.
-    """
-    last, values = _latest_breaks(plan, observations, row)
-    return last, float(np.mean(values))
+    """Return the ordinal of a sample's latest day (NaN if unknown) and mean. [MPa]"""
+    day, strengths = _latest_breaks(plan, observations, row)
+    return day, float(np.mean(strengths))
 
 
 def _latest_breaks(
     plan: Plan, observations: Observations, row: int
 ) -> tuple[float, list[float]]:
-    """The day a sample was last broken, and what was found that day. [MPa]
+    """Return the ordinal of a sample's latest day, and the strengths of it. [MPa]
 
-    A reading of no known day counts with the latest. One dated before the concrete
-    was placed counts only where there is no other.
+    A reading without a day counts with the latest. One dated before the concrete was
+    placed counts only where there is no other.
     """
-    given = observations.readings[row]
-    readings = [r for r in given if _is_plausible_date(plan, r)] or list(given)
+    every = observations.readings[row]
+    readings = [r for r in every if _is_plausible_date(plan, r)] or list(every)
     days = [None if r.at is None else r.at.date().toordinal() for r in readings]
-    last = max((day for day in days if day is not None), default=None)
-    values = [
+    latest = max((day for day in days if day is not None), default=None)
+    strengths = [
         reading.value
         for reading, day in zip(readings, days, strict=True)
-        if day is None or day == last
+        if day is None or day == latest
     ]
-    return float("nan") if last is None else float(last), values
+    return float("nan") if latest is None else float(latest), strengths
 
 
-def _is_plausible_date(plan: Plan, reading: values.ReadingValue) -> bool:
-    """Whether a sample can have been broken that day: not before it was placed."""
+def _is_plausible_date(plan: Plan, reading: ReadingValue) -> bool:
+    """Return True for a sample that was not broken before the concrete was placed."""
     placed = plan.concrete.placed_on
     return placed is None or reading.at is None or reading.at.date() >= placed
 
 
 def concrete_result(
     plan: Plan, concrete: ConcreteEvaluation, limits: ToleranceLimits
-) -> dict[str, Any]:
-    """The result document's `concrete`."""
-    asked = plan.concrete
+) -> ConcreteResult:
+    """Return the result document's `concrete`."""
+    spec = plan.concrete
     return {
         "ratio": to_json_number(concrete.ratio),
-        "verdict": concrete.verdict,
+        "verdict": concrete.verdict.value,
         "strength": to_json_number(concrete.strength),
         "required": to_json_number(concrete.required),
         "route": concrete.route,
         "samples": list(concrete.samples),
         "reason": concrete.reason,
-        "acceptance": _acceptance_result(asked),
+        "acceptance": _acceptance_result(spec),
         "forecast": None
-        if asked.maturity is None
+        if spec.maturity is None
         else forecast_result(
-            asked.maturity, required_strength(plan, limits), asked.placed_on
+            spec.maturity, required_strength(plan, limits), spec.placed_on
         ),
     }
 
 
-def _acceptance_result(asked: values.ConcreteSpec) -> dict[str, Any] | None:
-    """The standard-cured tests judged; None where there are none."""
-    if not asked.standard_cured or asked.specified_strength is None:
+def _acceptance_result(spec: ConcreteSpec) -> AcceptanceResult | None:
+    """Return the acceptance by standard-cured tests; None where there are none."""
+    if not spec.standard_cured or spec.specified_strength is None:
         return None
-    tests = asked.standard_cured
-    found = strength.assess_acceptance(tests, asked.specified_strength)
-    averages = zip(found.average_of_three_mpa, found.average_low, strict=True)
+    acceptance = strength.assess_acceptance(
+        spec.standard_cured, spec.specified_strength
+    )
+    tests: list[StrengthTestResult] = [
+        {"test": number, "strength": to_json_number(test), "low": bool(low)}
+        for number, (test, low) in enumerate(
+            zip(spec.standard_cured, acceptance.test_low, strict=True), start=1
+        )
+    ]
+    averages: list[StrengthAverageResult] = [
+        {
+            "tests": [first, first + 1, first + 2],
+            "strength": to_json_number(average),
+            "low": bool(low),
+        }
+        for first, (average, low) in enumerate(
+            zip(acceptance.average_of_three_mpa, acceptance.average_low, strict=True),
+            start=1,
+        )
+    ]
+    too_few = len(tests) < MIN_TESTS_FOR_AVERAGE
     return {
-        "accepted": found.accepted,
-        "specified": to_json_number(asked.specified_strength),
-        "lowest_allowed": to_json_number(found.lowest_allowed_mpa),
-        "tests": [
-            {"test": place, "strength": to_json_number(test), "low": bool(low)}
-            for place, (test, low) in enumerate(
-                zip(tests, found.test_low, strict=True), start=1
-            )
-        ],
-        "averages": [
-            {
-                "tests": [first, first + 1, first + 2],
-                "strength": to_json_number(average),
-                "low": bool(low),
-            }
-            for first, (average, low) in enumerate(averages, start=1)
-        ],
-        "note": ACCEPTANCE_NOTE + TOO_FEW_TESTS_NOTE * (len(tests) < 3),
+        "accepted": acceptance.accepted,
+        "specified": to_json_number(spec.specified_strength),
+        "lowest_allowed": to_json_number(acceptance.lowest_allowed_mpa),
+        "tests": tests,
+        "averages": averages,
+        "note": ACCEPTANCE_NOTE + TOO_FEW_TESTS_NOTE * too_few,
         "source": ACCEPTANCE_SOURCE,
     }

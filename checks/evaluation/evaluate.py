@@ -1,51 +1,51 @@
-"""One building, evaluated whole: the one way from readings to a result document.
+"""The evaluation of one building: the one way from readings to a result document.
 
-`judge_building` computes; `evaluate` writes what it computed as `padstone.result/1`.
+`compute_evaluation` computes; `evaluate` writes the result as `padstone.result/1`.
 """
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
 from checks.engine import cautions
 from checks.engine.arrays import BoolArray, FloatArray
-from checks.evaluation import (
-    computed_findings,
-    concrete_strength,
-    pad_levels,
-    squareness,
-)
+from checks.evaluation import concrete_strength, pad_levels, squareness
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.cause_search import find_likely_causes
 from checks.evaluation.check_limits import (
     CheckBounds,
+    CheckVerdicts,
     assign_verdicts,
     compute_bounds,
     nominal_strength,
 )
 from checks.evaluation.check_table import CheckTable, RodTable
+from checks.evaluation.finding_search import compute_findings
 from checks.evaluation.group_rules import evaluate_group_rules
 from checks.evaluation.reduce_readings import Observations, reduce_readings
 from checks.evaluation.result_rows import build_check_rows, build_position_rows
 from checks.evaluation.rod_positions import (
+    POSITION_KINDS,
+    AsBuiltRods,
+    PatternFits,
     assign_rod_verdicts,
     fit_patterns,
     solve_rods,
 )
 from checks.evaluation.rod_threads import compute_pad_threads, compute_rod_threads
 from checks.evaluation.steel_shift_options import find_steel_shifts
+from checks.evaluation.verdicts import find_failing
 from checks.evaluation.version import MADE_WITH
-from checks.tolerances.limits import resolve_limits
+from checks.tolerances.limits import ToleranceLimits, resolve_limits
 from core.units import LengthStyle
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import BuildingInput, Plan
+from jobs.exchange.result.document import ResultDocument
+from jobs.exchange.vocabulary import RESULT_FORMAT
 
-FORMAT = "padstone.result/1"
 LENGTH_STYLES: dict[str, LengthStyle] = {"in": "imperial", "ft": "imperial"}
+MIN_RODS_PER_COLUMN = 4  # 29 CFR 1926.758(b)
 
 
-def evaluate(building: BuildingInput) -> dict[str, Any]:
+def evaluate(building: BuildingInput) -> ResultDocument:
     """Evaluate one building and write the result document.
 
     Parameters
@@ -54,33 +54,27 @@ def evaluate(building: BuildingInput) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        `padstone.result/1`: lengths in mm, angles in rad, strengths in MPa.
+    `padstone.result/1`: lengths in mm, angles in rad, strengths in MPa.
     """
     return _write_result(compute_evaluation(building))
 
 
 def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
-    """Compute everything there is to know of one building."""
+    """Compute every value of one building's evaluation."""
     plan = building.plan
     limits = resolve_limits(plan.tolerances)
     table, rods = CheckTable(building), RodTable(plan)
-    bounds = compute_bounds(plan, table, rods, limits)
-    observations = reduce_readings(building, table)
-    observations = pad_levels.compare_level_repeats(plan, table, observations)
-    observations = concrete_strength.flag_invalid_samples(plan, table, observations)
+    observations = _reduce_all_readings(building, table)
     pads = pad_levels.reduce_levels(plan, table, observations, limits)
+    bounds = compute_bounds(plan, table, rods, limits)
     heights = _set_plumb_bounds(table, observations, bounds, limits.plumb())
     value, sigma, nominal = _collect_values(plan, table, observations, pads)
     deviation = value - nominal
     verdicts = assign_verdicts(
         deviation, bounds, observations, sigma=sigma, guarded=limits.guarded
     )
-    square = squareness.compute_squareness(plan, table, observations, limits)
     as_built = solve_rods(table, rods, observations)
-    rod_words = assign_rod_verdicts(table, rods, as_built, limits, verdicts.verdict)
-    doubtful = _find_remedy_positions(table, rods, verdicts.verdict, rod_words)
-    groups = fit_patterns(rods, as_built, limits, doubtful)
+    rod_verdicts, fits = _fit_rods(table, rods, as_built, limits, verdicts)
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
         plan=plan,
@@ -98,31 +92,38 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         verdicts=verdicts.verdict,
         probability=verdicts.probability,
         close_to_limit=verdicts.close_to_limit,
-        squareness=square,
+        squareness=squareness.compute_squareness(plan, table, observations, limits),
         as_built=as_built,
-        rod_verdicts=rod_words,
-        pattern_fits=groups,
+        rod_verdicts=rod_verdicts,
+        pattern_fits=fits,
         pads=pads,
         rod_threads=threads,
         pad_threads=compute_pad_threads(table, rods, threads, pads),
         concrete=concrete_strength.evaluate_concrete(plan, table, observations, limits),
         group_rules=evaluate_group_rules(rods, as_built, limits),
-        steel_shifts=find_steel_shifts(plan, rods, as_built, groups),
+        steel_shifts=find_steel_shifts(rods, as_built, fits),
         causes=(),
     )
     return evaluation.with_causes(find_likely_causes(evaluation))
 
 
+def _reduce_all_readings(building: BuildingInput, table: CheckTable) -> Observations:
+    """Reduce the readings of every kind of check to observations."""
+    observations = reduce_readings(building, table)
+    observations = pad_levels.compare_level_repeats(building.plan, table, observations)
+    return concrete_strength.flag_invalid_samples(building.plan, table, observations)
+
+
 def _set_plumb_bounds(
     table: CheckTable, observations: Observations, bounds: CheckBounds, ratio: float
 ) -> FloatArray:
-    """Set the plumb limits from the height each reading names; give those heights."""
+    """Set the plumb limits from the height of each reading; return those heights."""
     heights = np.full(len(table), np.nan)
-    for row in table.rows(CheckKind.PLUMB):
+    rows = table.rows(CheckKind.PLUMB)
+    for row in rows:
         known = [r.height for r in observations.readings[row] if r.height is not None]
         if known:
             heights[row] = max(known)
-    rows = table.rows(CheckKind.PLUMB)
     bounds.upper[rows] = heights[rows] * ratio
     bounds.lower[rows] = -bounds.upper[rows]
     return heights
@@ -134,7 +135,10 @@ def _collect_values(
     observations: Observations,
     pads: pad_levels.PadLevels,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Observed value, uncertainty and nominal of every check; heights for pads."""
+    """Return observed value, uncertainty and nominal of every check.
+
+    A level's value is the height of its pad, a sample's the mean of its latest day.
+    """
     value = observations.value.copy()
     sigma = observations.uncertainty.copy()
     nominal = table.nominal.copy()
@@ -152,26 +156,27 @@ def _collect_values(
     return value, sigma, nominal
 
 
-def _find_remedy_positions(
-    table: CheckTable, rods: RodTable, words: np.ndarray, rod_words: Sequence[str]
-) -> BoolArray:
-    """Positions with a line, setback, offset, gage or rod that is not within."""
-    doubtful = np.zeros(len(rods.groups), dtype=bool)
-    doubtful[rods.position[np.isin(rod_words, computed_findings.FAILING_VERDICTS)]] = (
-        True
-    )
-    rows = table.rows(*computed_findings.POSITION_KINDS)
-    doubtful[
-        table.position[rows[np.isin(words[rows], computed_findings.FAILING_VERDICTS)]]
-    ] = True
-    return doubtful
+def _fit_rods(
+    table: CheckTable,
+    rods: RodTable,
+    as_built: AsBuiltRods,
+    limits: ToleranceLimits,
+    verdicts: CheckVerdicts,
+) -> tuple[tuple[str, ...], PatternFits]:
+    """Return the verdict of every rod, and the fit of every pattern and plate."""
+    rod_verdicts = assign_rod_verdicts(table, rods, as_built, limits, verdicts.verdict)
+    needs_remedy: BoolArray = np.zeros(len(rods.groups), dtype=bool)
+    needs_remedy[rods.position[find_failing(rod_verdicts)]] = True
+    rows = table.rows(*POSITION_KINDS)
+    failing = rows[find_failing(verdicts.verdict[rows])]
+    needs_remedy[table.position[failing]] = True
+    return rod_verdicts, fit_patterns(rods, as_built, limits, needs_remedy)
 
 
-def _write_result(evaluation: BuildingEvaluation) -> dict[str, Any]:
+def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
     plan = evaluation.plan
-    found = computed_findings.compute_findings(evaluation)
     return {
-        "format": FORMAT,
+        "format": RESULT_FORMAT,
         "building": plan.name,
         "evaluated_with": MADE_WITH,
         "tolerances": evaluation.limits.as_result(),
@@ -180,7 +185,7 @@ def _write_result(evaluation: BuildingEvaluation) -> dict[str, Any]:
             plan, evaluation.table, evaluation.squareness
         ),
         "positions": build_position_rows(evaluation),
-        "group_rules": [rule.as_result() for rule in evaluation.group_rules],
+        "group_rules": [case.as_result() for case in evaluation.group_rules],
         "steel_shifts": [shift.as_result() for shift in evaluation.steel_shifts],
         "levels": pad_levels.levels_result(
             plan,
@@ -193,13 +198,14 @@ def _write_result(evaluation: BuildingEvaluation) -> dict[str, Any]:
         "concrete": concrete_strength.concrete_result(
             plan, evaluation.concrete, evaluation.limits
         ),
-        "findings": [finding.as_result() for finding in found],
+        "findings": [finding.as_result() for finding in compute_findings(evaluation)],
         "cautions": _list_cautions(plan),
     }
 
 
 def _list_cautions(plan: Plan) -> list[str]:
-    """The standing cautions of a building, whatever its verdicts."""
+    """Return the standing cautions of a building, whatever its verdicts."""
     used = {position.detail for position in plan.positions}
-    short = any(len(plan.details[name].rods) < 4 for name in used)
-    return [cautions.SCREENING, cautions.NOTICES, *([cautions.FOUR_RODS] * short)]
+    too_few = any(len(plan.details[name].rods) < MIN_RODS_PER_COLUMN for name in used)
+    standing = [cautions.SCREENING, cautions.NOTICES]
+    return [*standing, cautions.FOUR_RODS] if too_few else standing

@@ -4,12 +4,13 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 import numpy as np
+import numpy.typing as npt
 
 from checks.engine.arrays import FloatArray
 from checks.engine.conformity import COVERAGE_FACTOR
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import CheckTable
-from checks.evaluation.likely_cause import LikelyCause
+from checks.evaluation.likely_cause import CauseKind, LikelyCause
 from checks.evaluation.verdicts import find_failing
 from core.units import format_length
 from jobs.anchor_plan.check_keys import CheckKind
@@ -18,10 +19,18 @@ from jobs.anchor_plan.values import Detail
 
 Wall = tuple[str, str]
 
+MIN_WALL_SHARE = 0.6
+"""Share of a wall's readings that must show the same mistake. Project choice."""
+
 
 def capitalize_first(sentence: str) -> str:
     """Capitalise the first letter only: `str.capitalize` would lower the marks."""
     return sentence[:1].upper() + sentence[1:]
+
+
+def select_rows(rows: list[int], chosen: npt.NDArray[np.bool_]) -> list[int]:
+    """Return the rows where `chosen`, shape (n_rows,), is True."""
+    return [row for row, yes in zip(rows, chosen.tolist(), strict=True) if yes]
 
 
 class FailingChecks:
@@ -51,6 +60,10 @@ class FailingChecks:
 
     def check(self, row: int) -> Check:
         return self.table.checks[row]
+
+    def describe(self, row: int) -> str:
+        """Return the name of a check for a sentence."""
+        return self.table.checks[row].description
 
     def detail(self, row: int) -> Detail:
         """Return the detail of the position of a check."""
@@ -87,6 +100,15 @@ class FailingChecks:
         return [
             row for row in self._measured_rows(kind) if self.check(row).mark == mark
         ]
+
+    def count_positions(self, rows: Iterable[int]) -> int:
+        """Count the positions that some rows are at."""
+        return len({self.check(row).mark for row in rows})
+
+    def covers_most_of_wall(self, kind: CheckKind, wall: Wall, rows: list[int]) -> bool:
+        """Return True where hardly a measured check of the wall is not among rows."""
+        measured = self.measured_rows_on_wall(kind, wall)
+        return len(rows) >= MIN_WALL_SHARE * len(measured)
 
     def pattern_rows(self, row: int) -> list[int]:
         """Return every measured row of the pattern of a check, its line included."""
@@ -135,7 +157,9 @@ class FailingChecks:
     def length_text(self, mm: float) -> str:
         return format_length(abs(mm), self.evaluation.style, 32)
 
-    def explain(self, cause: str, rows: Iterable[int], explanation: str) -> LikelyCause:
+    def explain(
+        self, cause: CauseKind, rows: Iterable[int], explanation: str
+    ) -> LikelyCause:
         """Build the cause of some rows and mark the rows as explained."""
         which = list(rows)
         self.unexplained.difference_update(which)

@@ -1,12 +1,11 @@
-"""The day the strength gate is likely to open, from how warm the concrete has been.
+"""Forecast of the day the strength gate opens, from the temperatures of the concrete.
 
 A forecast for planning, never a release: only field-cured samples open the gate.
-Hours are counted from placing; no clock is asked what time it is now.
+Hours are counted from placing; no clock is read.
 """
 
 import math
 from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 
@@ -16,8 +15,10 @@ from checks.engine.concrete.maturity import compute_equivalent_age, compute_nurs
 from checks.engine.errors import EngineError
 from checks.evaluation.json_values import to_json_number
 from jobs.anchor_plan.values import MaturitySpec
+from jobs.exchange.result.concrete import OpeningDaysResult, StrengthForecastResult
 
 CONFIDENCE = 0.95
+"""Of the range of dates, two-sided. Project choice."""
 
 FORECAST_NOTE = (
     "A forecast for planning. It never opens the gate: only field-cured samples do "
@@ -28,116 +29,110 @@ METHOD_SOURCES = {
     "equivalent_age": "equivalent age, ASTM C1074 (secondary)",
 }
 FORECAST_SOURCES = (
-    "a curve of this very mixture, and a second method before anything is loaded, "
-    "ASTM C1074 (from memory)",
-    "strength as a straight line over the logarithm of maturity, J. M. Plowman 1956 "
-    "(from memory)",
+    "ASTM C1074 (from memory): the curve must be of this mixture, and a second method "
+    "must confirm the strength before anything is loaded",
+    "J. M. Plowman 1956 (from memory): strength is a straight line over the logarithm "
+    "of maturity",
 )
 FREEZING_C, HOT_C = 0.0, 40.0
-"""What the usual constants of equivalent age are given for (secondary). [°C]"""
+"""Range of the usual constants of equivalent age (secondary). [°C]"""
 DAY_H = 24.0
 UNKNOWN_FORECAST = GateForecast(
     maturity=math.nan, likely_h=math.nan, earliest_h=math.nan, latest_h=math.nan
 )
 PLACING_HOUR = {"earliest": 0.0, "likely": 12.0, "latest": 24.0}
-"""The hour of the day of placing that each date takes, because it is not known. [h]"""
+"""Hour of placing assumed for each date: the plan gives only the day. [h]"""
 
 
 def forecast_result(
-    known: MaturitySpec, required_mpa: float, placed_on: date | None
-) -> dict[str, Any]:
-    """The result document's `concrete.forecast`.
+    spec: MaturitySpec, required_mpa: float, placed_on: date | None
+) -> StrengthForecastResult:
+    """Return the result document's `concrete.forecast`.
 
     Parameters
     ----------
-    known : the mixture's curve, the temperatures since placing and those expected.
+    spec : the mixture's curve, the temperatures since placing and those expected.
     required_mpa : float
-        What the gate requires. [MPa]
+        Strength that the gate requires. [MPa]
     placed_on : the day of placing; None where it is not known.
     """
-    hours, celsius = np.array(known.temperatures, dtype=float).T
-    maturity, cylinders = np.array(known.curve, dtype=float).T
-    now = _accumulated_maturity(known, celsius, hours)
+    hours, celsius = np.array(spec.temperatures, dtype=float).T
+    maturity, cylinders = np.array(spec.curve, dtype=float).T
+    elapsed = float(hours.sum())
+    now = _accumulated_maturity(spec, celsius, hours)
     slow, likely, fast = (
-        _accumulated_maturity(known, np.array([expected]), np.ones(1))
-        for expected in known.expected
+        _accumulated_maturity(spec, np.array([expected]), np.ones(1))
+        for expected in spec.expected
     )
-    head = {
-        "method": "equivalent_age" if known.datum is None else "nurse_saul",
-        "unit": "h" if known.datum is None else "degC h",
-        "required": to_json_number(required_mpa),
-        "maturity_now": to_json_number(now),
-        "elapsed_hours": to_json_number(float(hours.sum())),
-        "confidence": CONFIDENCE,
-    }
-    sources = [METHOD_SOURCES[str(head["method"])], *FORECAST_SOURCES]
-    tail = {"note": FORECAST_NOTE, "sources": sources}
+    strength_now, opens_on = None, None
     try:
         curve = fit_curve(maturity, cylinders)
     except EngineError as error:
-        return (
-            head
-            | _forecast_numbers(UNKNOWN_FORECAST, None)
-            | {"remarks": [str(error)]}
-            | tail
-        )
-    ahead = forecast_gate(curve, required_mpa, now, (slow, likely, fast), CONFIDENCE)
-    dates = {
-        "opens_on": None
-        if placed_on is None
-        else _forecast_dates(placed_on, float(hours.sum()), ahead)
+        forecast, remarks = UNKNOWN_FORECAST, [str(error)]
+    else:
+        rates = (slow, likely, fast)
+        forecast = forecast_gate(curve, required_mpa, now, rates, CONFIDENCE)
+        remarks = [
+            *_forecast_remarks(forecast, (slow, likely), maturity.max(), placed_on),
+            *_temperature_remarks(spec, celsius),
+        ]
+        if maturity.min() <= now <= maturity.max():
+            strength_now = float(curve.strength(now))
+        if placed_on is not None:
+            opens_on = _opening_days(placed_on, elapsed, forecast)
+    method = "equivalent_age" if spec.datum is None else "nurse_saul"
+    return {
+        "method": method,
+        "unit": "h" if spec.datum is None else "degC h",
+        "required": to_json_number(required_mpa),
+        "maturity_now": to_json_number(now),
+        "elapsed_hours": to_json_number(elapsed),
+        "confidence": CONFIDENCE,
+        "strength_now": to_json_number(strength_now),
+        "maturity_needed": to_json_number(forecast.maturity),
+        "likely_hours": to_json_number(forecast.likely_h),
+        "earliest_hours": to_json_number(forecast.earliest_h),
+        "latest_hours": to_json_number(forecast.latest_h),
+        "opens_on": opens_on,
+        "remarks": remarks,
+        "note": FORECAST_NOTE,
+        "sources": [METHOD_SOURCES[method], *FORECAST_SOURCES],
     }
-    remarks = _forecast_remarks(ahead, (slow, likely), float(maturity.max()), placed_on)
-    remarks += _temperature_remarks(known, celsius)
-    inside = maturity.min() <= now <= maturity.max()
-    now_mpa = float(curve.strength(now)) if inside else None
-    return (
-        head | _forecast_numbers(ahead, now_mpa) | dates | {"remarks": remarks} | tail
-    )
 
 
 def _accumulated_maturity(
-    known: MaturitySpec, celsius: FloatArray, hours: FloatArray
+    spec: MaturitySpec, celsius: FloatArray, hours: FloatArray
 ) -> float:
-    """What these temperatures add. [°C h by Nurse and Saul, h by equivalent age]"""
-    if known.datum is not None:
-        return float(compute_nurse_saul(celsius, hours, known.datum))
-    if known.activation is None or known.reference is None:
+    """Return the maturity of these temperatures. [°C h Nurse-Saul, h equivalent age]"""
+    if spec.datum is not None:
+        return float(compute_nurse_saul(celsius, hours, spec.datum))
+    if spec.activation is None or spec.reference is None:
         raise ValueError("Maturity needs a datum, or an activation and a reference.")
     return float(
-        compute_equivalent_age(celsius, hours, known.activation, known.reference)
+        compute_equivalent_age(celsius, hours, spec.activation, spec.reference)
     )
 
 
-def _forecast_numbers(ahead: GateForecast, now_mpa: float | None) -> dict[str, Any]:
-    """The numbers, null where they are not reached or cannot be told."""
-    return {
-        "strength_now": to_json_number(now_mpa),
-        "maturity_needed": to_json_number(ahead.maturity),
-        "likely_hours": to_json_number(ahead.likely_h),
-        "earliest_hours": to_json_number(ahead.earliest_h),
-        "latest_hours": to_json_number(ahead.latest_h),
-        "opens_on": None,
-    }
+def _opening_days(
+    placed_on: date, elapsed_h: float, forecast: GateForecast
+) -> OpeningDaysResult:
+    """Return the days of the forecast hours.
 
+    The unknown hour of placing is early for the earliest day, late for the latest.
+    """
 
-def _forecast_dates(
-    placed_on: date, elapsed_h: float, ahead: GateForecast
-) -> dict[str, Any]:
-    """The days those hours come to, the hour of placing taken as far as it can be."""
-    hours = {
-        "likely": ahead.likely_h,
-        "earliest": ahead.earliest_h,
-        "latest": ahead.latest_h,
-    }
+    def day(name: str, hours: float) -> str | None:
+        return _date_after_hours(placed_on, PLACING_HOUR[name] + elapsed_h + hours)
+
     return {
-        name: _date_after_hours(placed_on, PLACING_HOUR[name] + elapsed_h + each)
-        for name, each in hours.items()
+        "likely": day("likely", forecast.likely_h),
+        "earliest": day("earliest", forecast.earliest_h),
+        "latest": day("latest", forecast.latest_h),
     }
 
 
 def _date_after_hours(placed_on: date, hours: float) -> str | None:
-    """The day so many hours after the day of placing began; None without one."""
+    """Return the day so many hours after the start of a day; None if not finite."""
     if not math.isfinite(hours):
         return None
     try:
@@ -146,58 +141,58 @@ def _date_after_hours(placed_on: date, hours: float) -> str | None:
         return None
 
 
-def _temperature_remarks(known: MaturitySpec, celsius: FloatArray) -> list[str]:
-    """Say where equivalent age counts what frozen or hot concrete does not do.
+def _temperature_remarks(spec: MaturitySpec, celsius: FloatArray) -> list[str]:
+    """Return remarks on temperatures outside the range of equivalent age.
 
-    Nurse-Saul needs no such remark: it counts nothing below the datum it was given.
+    Nurse-Saul needs none: it counts nothing below its datum.
     """
-    if known.datum is not None:
+    if spec.datum is not None:
         return []
-    met = np.array([*celsius, *known.expected])
+    temperatures = np.array([*celsius, *spec.expected])
     remarks = []
-    if met.min() < FREEZING_C:
+    if temperatures.min() < FREEZING_C:
         remarks.append(
-            "Equivalent age goes on growing below 0 °C, where concrete gains little or "
-            "nothing: what it gained there is a guess, and the dates may be too early."
+            "Equivalent age still grows below 0 °C, where concrete gains little or no "
+            "strength. The forecast is a guess, and the dates may be too early."
         )
-    if met.max() > HOT_C:
+    if temperatures.max() > HOT_C:
         remarks.append(
-            "The usual activation is for 0 to 40 °C; above that the forecast is a "
+            "The usual activation holds from 0 to 40 °C. Above 40 °C the forecast is a "
             "guess."
         )
     return remarks
 
 
 def _forecast_remarks(
-    ahead: GateForecast,
+    forecast: GateForecast,
     rates: tuple[float, float],
     oldest: float,
     placed_on: date | None,
 ) -> list[str]:
-    """Say why a figure is not there, and what those that are lean on."""
+    """Return why a value is missing, and what the others assume."""
     slow, likely = rates
     remarks = []
-    if likely <= 0 and ahead.likely_h > 0:
+    if likely <= 0 and forecast.likely_h > 0:
         remarks.append("At the likely temperature the concrete gains no strength.")
-    if math.isnan(ahead.earliest_h):
-        remarks.append("Two cylinders give no range; three or more do.")
-    elif math.isinf(ahead.latest_h):
+    if math.isnan(forecast.earliest_h):
+        remarks.append("Two cylinders give no range. Three or more do.")
+    elif math.isinf(forecast.latest_h):
         remarks.append(
-            "At the low temperature the concrete gains no strength: there is no "
+            "At the low temperature the concrete gains no strength, so there is no "
             "latest day."
             if slow <= 0
             else "The cylinders scatter too much to give a latest day."
         )
-    if ahead.maturity > oldest:
+    if forecast.maturity > oldest:
         remarks.append(
-            "The strength needed lies past the oldest cylinder of the curve, where "
+            "The required strength lies beyond the oldest cylinder of the curve, where "
             "the curve is a guess."
         )
     if placed_on is None:
         remarks.append("The day of placing is not known, so no date is given.")
     else:
         remarks.append(
-            "The hour of placing is not known: the likely date takes noon, the "
-            "earliest and the latest the two ends of that day."
+            "The hour of placing is not known. The likely date assumes noon, the "
+            "earliest and the latest date the two ends of that day."
         )
     return remarks

@@ -1,44 +1,53 @@
-"""Pads: heights from grade-rod readings, shim stacks, the pack list, the high pad."""
+"""Pad levels: heights from grade-rod readings, shim stacks, the pad to lower."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from checks.engine import uncertainty
-from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.levelling import levels, shims
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
+from checks.evaluation.verdicts import VerdictArray
 from checks.tolerances.limits import ToleranceLimits
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, ReadingValue
+from jobs.exchange.result.document import LevelsResult, PadResult, ShimCountResult
+from jobs.exchange.result.findings import LoweredPadResult
 
 MIN_SIGMA_MM = 1e-3
-"""No grade rod is read better than this, however near it stands. Ours."""
+"""No grade rod is read better than this, however near it stands. Project choice."""
+
+PointReadings = Sequence[tuple[int, ReadingValue]]
+"""Readings, each with the index of its pad or benchmark."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PadLevels:
-    """Every pad of the plan, in order; heights from the highest. [mm]
+    """Every pad of the plan, in order; heights from the highest pad. [mm]
 
-    `height` is NaN where the pad was not read, or from a set-up that nothing ties
-    to the others (`untied`). `shim` is NaN where none is needed or none helps.
-    `closes` says whether the misclosure keeps its limit, `ties` which checks, read
-    more than once, it comes from, and `setups` from which set-ups.
+    Attributes
+    ----------
+    height : NaN where the pad was not read, or only from a set-up that nothing ties
+        to the others.
+    shim : total thickness; NaN where no shim is needed or none helps.
+    counts : (n_pads, n_thicknesses) shim plates of each thickness.
+    levels_close : whether the misclosure keeps its limit.
+    tie_checks, tie_setups : the checks read more than once that the misclosure comes
+        from, and their set-ups.
     """
 
     rows: IntArray
     height: FloatArray
     sigma: FloatArray
-    not_tied: BoolArray
-    needs_shim: BoolArray
-    too_low: BoolArray
     shim: FloatArray
     counts: IntArray
-    pad_to_lower: dict[str, Any] | None
+    pad_to_lower: LoweredPadResult | None
     misclosure: float
     levels_close: bool
     tie_checks: tuple[str, ...]
@@ -49,37 +58,33 @@ class PadLevels:
 def reduce_levels(
     plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> PadLevels:
-    """Heights of all pads by least squares over every set-up, and their shims.
+    """Compute the heights of all pads over every set-up, and their shims.
 
-    With guarded acceptance a pad is low, and shimmed, as its verdict has it: by the
-    limit less the expanded uncertainty. A stack is good that leaves the pad within
+    With guarded acceptance a pad is low, and shimmed, by the limit less the expanded
+    uncertainty, as its verdict has it. A stack is accepted that leaves the pad within
     the limit itself.
     """
     rows = table.rows(CheckKind.LEVEL)
-    height, sigma, untied, misclosure, redundancy = _adjust_heights(
+    height, sigma, misclosure, redundancy = _adjust_heights(
         plan, table, observations, rows
     )
     ties, setups = _find_ties(table, observations)
     limit, up_to = limits.pad_level(), limits.shim_up_to()
     guard = COVERAGE_FACTOR * np.nan_to_num(sigma) if limits.guarded else 0.0
     low = height < -(limit - guard + SLACK_MM)
-    too_low = height < -(up_to + SLACK_MM)
-    needs = low & ~too_low
+    needs_shim = low & (height >= -(up_to + SLACK_MM))
     thickness = np.array([float(shim.mm) for shim in plan.shim_thicknesses])
     shim = np.full(rows.size, np.nan)
     counts = np.zeros((rows.size, thickness.size), dtype=int)
-    if needs.any() and thickness.size:
-        stacks = shims.find_shim_stacks(-height[needs], thickness)
-        good = np.abs(stacks.total_mm + height[needs]) <= limit + SLACK_MM
-        shim[needs] = np.where(good, stacks.total_mm, np.nan)
-        counts[needs] = np.where(good[:, None], stacks.counts, 0)
+    if needs_shim.any() and thickness.size:
+        stacks = shims.find_shim_stacks(-height[needs_shim], thickness)
+        good = np.abs(stacks.total_mm + height[needs_shim]) <= limit + SLACK_MM
+        shim[needs_shim] = np.where(good, stacks.total_mm, np.nan)
+        counts[needs_shim] = np.where(good[:, None], stacks.counts, 0)
     return PadLevels(
         rows=rows,
         height=height,
         sigma=sigma,
-        not_tied=untied,
-        needs_shim=needs,
-        too_low=too_low,
         shim=shim,
         counts=counts,
         pad_to_lower=_find_pad_to_lower(table, rows, height, limit),
@@ -94,10 +99,10 @@ def reduce_levels(
 def compare_level_repeats(
     plan: Plan, table: CheckTable, observations: Observations
 ) -> Observations:
-    """Hold grade-rod readings of one point against each other, set-up by set-up.
+    """Compare the grade-rod readings of each point, set-up by set-up.
 
-    Readings from different set-ups say nothing of each other by themselves; what they
-    say together is the misclosure. The spread of a point is that of its worst set-up.
+    Readings from different set-ups cannot be compared directly: their differences show
+    in the misclosure. The spread of a point is that of its worst set-up.
     """
     spread, limit = observations.spread.copy(), observations.spread_limit.copy()
     disagree = observations.disagree.copy()
@@ -115,85 +120,85 @@ def compare_level_repeats(
         np.array([r.value for _, r in readings], dtype=float),
         level_uncertainty_parts(plan, readings, sight),
     )
-    of = np.array([row for row, _ in groups])
-    order = np.lexsort((repeats.spread_mm - repeats.spread_limit_mm, of))
-    worst = order[np.append(of[order][1:] != of[order][:-1], True)]
-    spread[of[worst]] = repeats.spread_mm[worst]
-    limit[of[worst]] = repeats.spread_limit_mm[worst]
+    row_of = np.array([row for row, _ in groups])
+    order = np.lexsort((repeats.spread_mm - repeats.spread_limit_mm, row_of))
+    ordered = row_of[order]
+    worst = order[np.append(ordered[1:] != ordered[:-1], True)]
+    spread[row_of[worst]] = repeats.spread_mm[worst]
+    limit[row_of[worst]] = repeats.spread_limit_mm[worst]
     disagree[rows] = False
-    disagree[of[repeats.disagree]] = True
+    disagree[row_of[repeats.disagree]] = True
     return replace(observations, spread=spread, spread_limit=limit, disagree=disagree)
 
 
 def _find_ties(
     table: CheckTable, observations: Observations
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The checks read from several set-ups, else those repeated; and the set-ups."""
-    read = [
+    """Return the checks read from several set-ups, else those repeated; and set-ups."""
+    setups_of = [
         (table.checks[row].key, [r.setup for r in observations.readings[row]])
         for row in table.rows(CheckKind.LEVEL, CheckKind.BENCHMARK)
     ]
-    ties = [(key, names) for key, names in read if len(set(names)) > 1]
-    ties = ties or [(key, names) for key, names in read if len(names) > 1]
+    ties = [(key, names) for key, names in setups_of if len(set(names)) > 1]
+    ties = ties or [(key, names) for key, names in setups_of if len(names) > 1]
     setups = dict.fromkeys(name for _, names in ties for name in names)
     return tuple(key for key, _ in ties), tuple(setups)
 
 
 def _adjust_heights(
     plan: Plan, table: CheckTable, observations: Observations, rows: IntArray
-) -> tuple[FloatArray, FloatArray, BoolArray, float, int]:
-    """Heights from the highest pad, their uncertainty, and which are untied."""
-    points = [*rows.tolist(), *table.rows(CheckKind.BENCHMARK).tolist()]
-    place = {row: i for i, row in enumerate(points)}
-    readings: list[tuple[int, ReadingValue]] = [
-        (place[row], reading)
-        for row in points
+) -> tuple[FloatArray, FloatArray, float, int]:
+    """Return heights from the highest pad, their uncertainty, misclosure, redundancy.
+
+    Pads that nothing ties to the largest group of tied pads have no height.
+    """
+    point_rows = [*rows.tolist(), *table.rows(CheckKind.BENCHMARK).tolist()]
+    readings = [
+        (point, reading)
+        for point, row in enumerate(point_rows)
         for reading in observations.readings[row]
     ]
-    nothing = np.full(rows.size, np.nan)
-    none_untied = np.zeros(rows.size, dtype=bool)
+    unknown = np.full(rows.size, np.nan)
     if not readings:
-        return nothing, nothing, none_untied, 0.0, 0
-    setups = {
-        name: i for i, name in enumerate(dict.fromkeys(r.setup for _, r in readings))
-    }
+        return unknown, unknown, 0.0, 0
+    names = dict.fromkeys(reading.setup for _, reading in readings)
+    setup_index = {name: i for i, name in enumerate(names)}
+    setup = np.array([setup_index[reading.setup] for _, reading in readings], dtype=int)
+    point = np.array([point for point, _ in readings], dtype=int)
+    value = np.array([reading.value for _, reading in readings], dtype=float)
     sight = np.array([_nan_if_none(r.sight_distance) for _, r in readings], dtype=float)
-    point = np.array([i for i, _ in readings], dtype=int)
-    adjusted = levels.adjust_levels(
-        np.array([r.value for _, r in readings], dtype=float),
-        np.array([setups[r.setup] for _, r in readings], dtype=int),
+    adjustment = levels.adjust_levels(
+        value,
+        setup,
         point,
         _reading_sigma(plan, readings, sight),
         sight_mm=sight,
         collimation_rad=_collimation_errors(plan, readings),
-        n_points=len(points),
+        n_points=len(point_rows),
     )
-    component = adjusted.component[: rows.size]
+    redundancy = adjustment.degrees_of_freedom
+    repeats = _largest_repeat_difference(value, setup, point)
+    misclosure = max(adjustment.misclosure_mm, repeats)
+    component = adjustment.component[: rows.size]
     read = component >= 0
-    misclosure = max(
-        adjusted.misclosure_mm, _largest_repeat_difference(readings, setups, point)
-    )
     if not read.any():
-        return nothing, nothing, none_untied, misclosure, adjusted.degrees_of_freedom
-    main = np.bincount(component[read]).argmax()
-    usable = component == main
-    top = int(np.flatnonzero(usable)[adjusted.height_mm[: rows.size][usable].argmax()])
-    height, sigma = adjusted.relative_to(top)
+        return unknown, unknown, misclosure, redundancy
+    tied = component == np.bincount(component[read]).argmax()
+    pad_height = adjustment.height_mm[: rows.size]
+    highest = int(np.flatnonzero(tied)[pad_height[tied].argmax()])
+    height, sigma = adjustment.relative_to(highest)
     return (
-        np.where(usable, height[: rows.size], np.nan),
-        np.where(usable, sigma[: rows.size], np.nan),
-        read & ~usable,
+        np.where(tied, height[: rows.size], np.nan),
+        np.where(tied, sigma[: rows.size], np.nan),
         misclosure,
-        adjusted.degrees_of_freedom,
+        redundancy,
     )
 
 
 def _largest_repeat_difference(
-    readings: list[tuple[int, ReadingValue]], setups: dict[str, int], point: IntArray
+    value: FloatArray, setup: IntArray, point: IntArray
 ) -> float:
-    """Widest difference between readings of one point in one set-up. [mm]"""
-    value = np.array([r.value for _, r in readings])
-    setup = np.array([setups[r.setup] for _, r in readings])
+    """Return the largest difference of readings of one point in one set-up. [mm]"""
     _, group = np.unique(setup * (point.max() + 1) + point, return_inverse=True)
     high = np.full(group.max() + 1, -np.inf)
     low = np.full(group.max() + 1, np.inf)
@@ -207,30 +212,27 @@ def _nan_if_none(value: float | None) -> float:
 
 
 def _reading_sigma(
-    plan: Plan, readings: list[tuple[int, ReadingValue]], sight: FloatArray
+    plan: Plan, readings: PointReadings, sight: FloatArray
 ) -> FloatArray:
-    """Standard uncertainty each grade-rod reading is weighed by. [mm]
-
-    The resolution is the same for all, the root mean square of theirs, so that the
-    heights do not depend on the unit a reading was typed in.
-    """
+    """Return the standard uncertainty that weights each grade-rod reading. [mm]"""
     parts = level_uncertainty_parts(plan, readings, sight)
-    alike = np.mean(parts.resolution_mm**2)
-    sigma = np.sqrt(parts.level_mm**2 + alike)
+    # One resolution for all, so that the unit a reading was typed in does not matter.
+    resolution = np.mean(parts.resolution_mm**2)
+    sigma = np.sqrt(parts.level_mm**2 + resolution)
     return np.asarray(np.maximum(sigma, MIN_SIGMA_MM), dtype=np.float64)
 
 
 def level_uncertainty_parts(
-    plan: Plan, readings: list[tuple[int, ReadingValue]], sight: FloatArray
+    plan: Plan, readings: PointReadings, sight: FloatArray
 ) -> uncertainty.UncertaintyParts:
-    """Standard uncertainty of each grade-rod reading, by cause. [mm]
+    """Return the standard uncertainty of each grade-rod reading, by cause. [mm]
 
     Parameters
     ----------
     plan : for its instruments.
-    readings : n rows and their readings.
+    readings : n readings.
     sight : array, shape (n,)
-        From level to rod; NaN where it was not noted. [mm]
+        Distance from level to rod; NaN where not noted. [mm]
     """
     tools = [plan.instruments.get(r.instrument or "") for _, r in readings]
     stated = np.array(
@@ -244,13 +246,11 @@ def level_uncertainty_parts(
     return uncertainty.level_uncertainty(sight, resolution, stated)
 
 
-def _collimation_errors(
-    plan: Plan, readings: list[tuple[int, ReadingValue]]
-) -> FloatArray:
-    """Each reading's collimation error, line of sight up positive. [rad]
+def _collimation_errors(plan: Plan, readings: PointReadings) -> FloatArray:
+    """Return each reading's collimation error, line of sight up positive. [rad]
 
-    A set-up is of one level: a reading that names none was taken with the one that
-    the others of its set-up name, where they name but one.
+    A set-up uses one level: a reading that names no instrument was taken with the one
+    that the other readings of its set-up name, where they name only one.
     """
     named: dict[str, set[str]] = {}
     for _, reading in readings:
@@ -269,22 +269,22 @@ def _collimation_errors(
 
 def _find_pad_to_lower(
     table: CheckTable, rows: IntArray, height: FloatArray, limit: float
-) -> dict[str, Any] | None:
-    """The one high pad whose lowering would save most of the shims, if there is one."""
+) -> LoweredPadResult | None:
+    """Return the one high pad whose lowering would save most of the shims, if any."""
     known = ~np.isnan(height)
     found = shims.find_pad_to_lower(height[known], limit)
     if found is None:
         return None
     row = rows[np.flatnonzero(known)[found.index]]
     return {
-        "mark": table.checks[row].mark,
+        "mark": table.checks[row].mark or "",
         "lower_by": float(found.lower_by_mm),
         "shims_saved": int(found.shims_saved),
     }
 
 
 def list_shim_stack(plan: Plan, counts: IntArray) -> list[str]:
-    """The plates of one stack as the document writes them, thickest first."""
+    """List the plates of one stack as the plan writes them, thickest first."""
     order = sorted(
         range(len(plan.shim_thicknesses)),
         key=lambda i: plan.shim_thicknesses[i].mm,
@@ -293,41 +293,31 @@ def list_shim_stack(plan: Plan, counts: IntArray) -> list[str]:
     return [plan.shim_thicknesses[i].text for i in order for _ in range(counts[i])]
 
 
-def _misclosure_verdict(pads: PadLevels) -> str:
-    """Whether the set-ups close on each other."""
+def _misclosure_verdict(pads: PadLevels) -> Verdict:
+    """Return the verdict of the misclosure; `unmeasured` where nothing checks it."""
     if not pads.redundancy:
-        return "unmeasured"
-    return "within" if pads.levels_close else "remeasure"
+        return Verdict.UNMEASURED
+    return Verdict.WITHIN if pads.levels_close else Verdict.REMEASURE
 
 
 def levels_result(
     plan: Plan,
     table: CheckTable,
     pads: PadLevels,
-    words: np.ndarray,
+    verdicts: VerdictArray,
     thread: FloatArray,
     misclosure_limit: float | None,
-) -> dict[str, Any]:
-    """The result document's `levels`."""
-    listed = []
-    for i, row in enumerate(pads.rows):
-        height, shim = to_json_number(pads.height[i]), to_json_number(pads.shim[i])
-        if words[row] == "within":
-            shim = 0.0
-        listed.append(
-            {
-                "mark": table.checks[row].mark,
-                "height": height,
-                "verdict": str(words[row]),
-                "shim": shim,
-                "stack": list_shim_stack(plan, pads.counts[i]),
-                "residual": None if shim is None or height is None else height + shim,
-                "thread_left": to_json_number(thread[i]),
-            }
-        )
-    order = sorted(plan.shim_thicknesses, key=lambda t: t.mm, reverse=True)
-    total = pads.counts.sum(axis=0)
-    amount = dict(zip((t.text for t in plan.shim_thicknesses), total, strict=True))
+) -> LevelsResult:
+    """Return the result document's `levels`.
+
+    Parameters
+    ----------
+    plan, table, pads : the shims at hand, the checks and the pads.
+    verdicts : array, shape (n_checks,)
+    thread : array, shape (n_pads,)
+        Thread left above the nut after shimming. [mm]
+    misclosure_limit : [mm]
+    """
     known = ~np.isnan(pads.height)
     highest = (
         table.checks[pads.rows[np.nanargmax(pads.height)]].mark if known.any() else None
@@ -335,14 +325,46 @@ def levels_result(
     return {
         "misclosure": pads.misclosure,
         "misclosure_limit": misclosure_limit,
-        "verdict": _misclosure_verdict(pads),
+        "verdict": _misclosure_verdict(pads).value,
         "redundancy": pads.redundancy,
         "highest": highest,
-        "pads": listed,
-        "pack_list": [
-            {"thickness": t.text, "count": int(amount[t.text])}
-            for t in order
-            if amount[t.text]
+        "pads": [
+            _pad_result(plan, table, pads, i, verdicts[row], thread[i])
+            for i, row in enumerate(pads.rows)
         ],
+        "pack_list": _pack_list(plan, pads),
         "lower_pad": pads.pad_to_lower,
     }
+
+
+def _pad_result(
+    plan: Plan,
+    table: CheckTable,
+    pads: PadLevels,
+    pad: int,
+    verdict: str,
+    thread: float,
+) -> PadResult:
+    height, shim = to_json_number(pads.height[pad]), to_json_number(pads.shim[pad])
+    if verdict == Verdict.WITHIN:
+        shim = 0.0
+    return {
+        "mark": table.checks[pads.rows[pad]].mark or "",
+        "height": height,
+        "verdict": verdict,
+        "shim": shim,
+        "stack": list_shim_stack(plan, pads.counts[pad]),
+        "residual": None if shim is None or height is None else height + shim,
+        "thread_left": to_json_number(thread),
+    }
+
+
+def _pack_list(plan: Plan, pads: PadLevels) -> list[ShimCountResult]:
+    """Count the shim plates of the whole building, thickest first."""
+    total = pads.counts.sum(axis=0).tolist()
+    counted = zip(plan.shim_thicknesses, total, strict=True)
+    return [
+        {"thickness": thickness.text, "count": count}
+        for thickness, count in sorted(counted, key=lambda each: -each[0].mm)
+        if count
+    ]

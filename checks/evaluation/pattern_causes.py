@@ -1,6 +1,6 @@
 """Likely causes in a rod pattern: turned, exchanged, a sign lost, to the rod's edge.
 
-What may be left over, and that a whole group must agree, is ours.
+The residuals allowed, and that a whole group must agree, are project choices.
 """
 
 from collections import defaultdict
@@ -12,20 +12,25 @@ from checks.engine import causes
 from checks.engine.arrays import FloatArray
 from checks.evaluation.failing_checks import (
     FailingChecks,
-    LikelyCause,
     capitalize_first,
+    select_rows,
 )
+from checks.evaluation.likely_cause import CauseKind, LikelyCause
+from checks.evaluation.rod_positions import PATTERN_KINDS
 from jobs.anchor_plan.check_keys import CheckKind
 
-EDGE_TOLERANCE_MM = 1.6  # how well half a rod must be matched, in the middle of many
-MIN_WALL_SHARE = 0.6  # share of a wall's readings that must tell the same story
+EDGE_TOLERANCE_MM = 1.6
+"""Largest median residual against half a rod, 1/16 in."""
+
+MIN_RENUMBERED_READINGS = 3
+"""Two readings alone are a pair written the wrong way round."""
 
 
 def find_turned_details(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """A detail set the wrong way round."""
+    """Find details that were set the wrong way round."""
     evaluation = failing.evaluation
     rods, as_built = evaluation.rods, evaluation.as_built
-    groups = failing.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
+    groups = failing.rows_by_mark(*PATTERN_KINDS)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
         if len(rows) < 2 or not as_built.determined[group.rows].all():
@@ -36,15 +41,15 @@ def find_turned_details(failing: FailingChecks) -> Iterator[LikelyCause]:
         way = causes.find_wrong_orientation(planned, built, tolerance)
         if way:
             yield failing.explain(
-                "detail_turned",
+                CauseKind.DETAIL_TURNED,
                 rows,
-                f"The rods of {group.position.mark} are where detail"
+                f"The rods of {group.position.mark} stand where detail"
                 f" {group.detail.name} {way} would put them.",
             )
 
 
 def find_swapped_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Two readings written down the wrong way round, or rods numbered another way."""
+    """Find readings written the wrong way round, or rods numbered another way."""
     yield from _find_renumbered_rods(failing)
     groups = [
         *failing.rows_by_wall(CheckKind.LINE).values(),
@@ -63,74 +68,72 @@ def find_swapped_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
             failing.tolerances(rows),
         )
         for pair in pairs.tolist():
-            both = [rows[i] for i in pair]
-            names = capitalize_first(
-                " and ".join(failing.check(row).description for row in both)
-            )
+            swapped = [rows[i] for i in pair]
+            names = " and ".join(failing.describe(row) for row in swapped)
             yield failing.explain(
-                "exchanged",
-                both,
-                f"{names} fit the plan with their readings exchanged.",
+                CauseKind.EXCHANGED,
+                swapped,
+                f"{capitalize_first(names)} fit the plan if their readings are"
+                " exchanged.",
             )
 
 
 def _find_renumbered_rods(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Rods that stand where the plan has rods, only under other numbers.
-
-    Of more than two readings: two alone are a pair written the wrong way round.
-    """
+    """Find rods that stand where the plan has rods, but under other numbers."""
     rods, as_built = failing.evaluation.rods, failing.evaluation.as_built
-    groups = failing.rows_by_mark(CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
+    groups = failing.rows_by_mark(*PATTERN_KINDS)
     for group in rods.groups:
         rows = groups.get(group.position.mark, [])
-        if len(rows) < 3 or not as_built.determined[group.rows].all():
+        if (
+            len(rows) < MIN_RENUMBERED_READINGS
+            or not as_built.determined[group.rows].all()
+        ):
             continue
         planned = rods.planned[group.rows]
         built = planned + as_built.from_line[group.rows]
-        apart = np.linalg.norm(built[:, None] - planned[None, :], axis=2)
-        stands = apart.argmin(axis=1)
+        distance = np.linalg.norm(built[:, None] - planned[None, :], axis=2)
+        nearest = distance.argmin(axis=1)
         tolerance = float(failing.tolerances(rows).max())
-        if np.unique(stands).size < len(stands) or apart.min(axis=1).max() > tolerance:
+        one_to_one = np.unique(nearest).size == len(nearest)
+        if not one_to_one or distance.min(axis=1).max() > tolerance:
             continue
-        moved = np.flatnonzero(stands != np.arange(len(stands)))
+        moved = np.flatnonzero(nearest != np.arange(len(nearest)))
         if not moved.size:
             continue
-        said = ", ".join(f"rod {i + 1} where rod {stands[i] + 1} is" for i in moved)
+        swaps = ", ".join(f"rod {i + 1} where rod {nearest[i] + 1} is" for i in moved)
         yield failing.explain(
-            "exchanged",
+            CauseKind.EXCHANGED,
             rows,
-            f"The rods of {group.position.mark} fit the plan with their readings"
-            f" exchanged: {said}. They were numbered another way round.",
+            f"The rods of {group.position.mark} fit the plan if their readings are"
+            f" exchanged: {swaps}. They were numbered another way round.",
         )
 
 
 def find_lost_signs(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Offsets as long as planned, to the other side of the reference line.
+    """Find offsets that are as long as planned, but on the other side of the line.
 
-    Only where another rod was read on its own side: with none there, the detail may be
-    turned.
+    Another rod must have been read on its own side: without one, the detail may have
+    been turned.
     """
-    table, value = failing.evaluation.table, failing.evaluation.value
-    for mark, bad in failing.rows_by_mark(CheckKind.OFFSET).items():
+    nominal, value = failing.evaluation.table.nominal, failing.evaluation.value
+    for mark, offsets in failing.rows_by_mark(CheckKind.OFFSET).items():
         every = failing.measured_rows_at(CheckKind.OFFSET, mark)
-        if not (table.nominal[every] * value[every] > 0.0).any():
+        if not (nominal[every] * value[every] > 0.0).any():
             continue
-        nominal = failing.evaluation.table.nominal[bad]
-        mirrored = np.abs(failing.evaluation.value[bad] + nominal)
-        near = mirrored <= failing.tolerances(bad)
-        rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
+        mirrored = np.abs(value[offsets] + nominal[offsets])
+        rows = select_rows(offsets, mirrored <= failing.tolerances(offsets))
         if rows:
-            numbers = [str(failing.check(row).rods[0]) for row in rows]
+            numbers = ", ".join(str(failing.check(row).rods[0]) for row in rows)
             yield failing.explain(
-                "wrong_side",
+                CauseKind.WRONG_SIDE,
                 rows,
-                f"As long as planned, to the other side of the reference line: offset"
-                f" of rod {', '.join(numbers)} at {mark}. Its sign was lost.",
+                f"The offset of rod {numbers} at {mark} is as long as planned, but on"
+                " the other side of the reference line. The sign was lost.",
             )
 
 
 def _rows_by_rod(failing: FailingChecks) -> list[list[int]]:
-    """Setback and offset of one rod, where both are bad."""
+    """Return setback and offset of each rod where both fail."""
     rods: dict[tuple[str | None, tuple[int, ...]], list[int]] = defaultdict(list)
     for row in failing.unexplained_rows(CheckKind.SETBACK, CheckKind.OFFSET):
         check = failing.check(row)
@@ -139,9 +142,10 @@ def _rows_by_rod(failing: FailingChecks) -> list[list[int]]:
 
 
 def _nominal_signs(failing: FailingChecks, rows: Sequence[int]) -> FloatArray:
-    """-1 where an offset to the other side meets a setback: the side is not read.
+    """Return -1 for an offset to the negative side that is compared with a setback.
 
-    Among offsets alone the side counts: there it is what was exchanged.
+    A setback has no side, so only the lengths can have been exchanged. Among offsets
+    alone the side counts.
     """
     kinds = {failing.check(row).kind for row in rows}
     nominal = failing.evaluation.table.nominal[list(rows)]
@@ -151,35 +155,36 @@ def _nominal_signs(failing: FailingChecks, rows: Sequence[int]) -> FloatArray:
 
 
 def find_setbacks_to_rod_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """All setbacks of a wall off by half a rod: read to the rods' edges.
+    """Find walls whose setbacks are all off by half a rod: read to the rod's edge.
 
     One pattern alone may really stand half a rod off; a whole wall of them does not.
     """
-    for wall, bad in failing.rows_by_wall(CheckKind.SETBACK).items():
-        listed = failing.measured_rows_on_wall(CheckKind.SETBACK, wall)
+    kind = CheckKind.SETBACK
+    for wall, setbacks in failing.rows_by_wall(kind).items():
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
-            off = failing.deviations(bad) - sign * failing.rod_diameters(bad) / 2.0
-            near = np.abs(off) <= failing.tolerances(bad)
-            rows = [row for row, yes in zip(bad, near.tolist(), strict=True) if yes]
+            half = failing.rod_diameters(setbacks) / 2.0
+            residual = np.abs(failing.deviations(setbacks) - sign * half)
+            rows = select_rows(setbacks, residual <= failing.tolerances(setbacks))
             half = failing.rod_diameters(rows) / 2.0
             if (
-                len({failing.check(row).mark for row in rows}) >= 2
-                and len(rows) >= MIN_WALL_SHARE * len(listed)
+                failing.count_positions(rows) >= 2
+                and failing.covers_most_of_wall(kind, wall, rows)
                 and _all_deviate_by(failing, rows, sign * half)
             ):
                 yield failing.explain(
-                    "rod_edge",
+                    CauseKind.ROD_EDGE,
                     rows,
                     f"The setbacks of wall {'-'.join(wall)} are off by half a rod,"
-                    f" {failing.length_text(half[0])}: read to the {edge} edge of the rod,"
-                    " not its centre.",
+                    f" {failing.length_text(half[0])}. They were read to the {edge}"
+                    " edge of the rod, not its centre.",
                 )
 
 
 def find_offsets_to_rod_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Offsets of a position all short, or all long, by half a rod on either side.
+    """Find positions whose offsets are all short, or all long, by half a rod.
 
-    On either side of the reference line: a pattern that stands off goes one way.
+    There must be offsets on either side of the reference line: a pattern that really
+    stands off does so in one direction.
     """
     for mark, rows in failing.rows_by_mark(CheckKind.OFFSET).items():
         side = np.sign(failing.evaluation.table.nominal[rows])
@@ -189,19 +194,20 @@ def find_offsets_to_rod_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
         half = failing.rod_diameters(rows) / 2.0
         for sign, edge in ((1.0, "far"), (-1.0, "near")):
             if _all_deviate_by(failing, rows, sign * side * half):
+                way = "long" if sign > 0 else "short"
                 yield failing.explain(
-                    "rod_edge",
+                    CauseKind.ROD_EDGE,
                     rows,
-                    f"Every offset of {mark} is off by half a rod,"
-                    f" {failing.length_text(half[0])}, away from the others: read to the"
-                    f" {edge} edge of the rod, not its centre.",
+                    f"Every offset of {mark} is {way} by half a rod,"
+                    f" {failing.length_text(half[0])}. They were read to the {edge}"
+                    " edge of the rod, not its centre.",
                 )
 
 
 def _all_deviate_by(
     failing: FailingChecks, rows: list[int], amount: FloatArray
 ) -> bool:
-    """Whether deviations are these amounts, each roughly and most closely. [mm]"""
-    off = failing.deviations(rows) - amount
-    roughly = bool((np.abs(off) <= failing.tolerances(rows)).all())
-    return roughly and abs(float(np.median(off))) <= EDGE_TOLERANCE_MM
+    """Return True where deviations are near their amounts, the median nearest. [mm]"""
+    residual = failing.deviations(rows) - amount
+    each_near = bool((np.abs(residual) <= failing.tolerances(rows)).all())
+    return each_near and abs(float(np.median(residual))) <= EDGE_TOLERANCE_MM

@@ -1,13 +1,11 @@
-"""The figures of a position whose rods are out of place, and the advice on them."""
+"""The advice on one position whose rods are out of place, with its quantities."""
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from checks.engine import fasteners
-from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
 from checks.engine.plate_fit import bounded, slots
 from checks.engine.remedies.pattern import (
@@ -26,264 +24,262 @@ from checks.engine.remedies.remedy import (
 )
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.reanchor_screen import concrete_age_days, screen_reanchoring
-from checks.evaluation.rod_positions import fit_patterns
-from jobs.anchor_plan.check_keys import CheckKind
+from checks.evaluation.rod_positions import POSITION_KINDS, fit_patterns
+from jobs.anchor_plan.check_keys import CheckKey, CheckKind
+from jobs.exchange.result.findings import SlotResult, WasherResult
 
 
 def add_misfit_plates(evaluation: BuildingEvaluation) -> BuildingEvaluation:
-    """The same, with the figures of plates that do not go on though all is within.
+    """Return a copy in which plates that do not fit need a remedy, too.
 
-    That the rods are within their tolerance and that the plate goes over them are two
-    questions (published-facts, caution 3): a tolerance may be wider than the hole.
+    Rods within tolerance and a plate that fits over them are two questions
+    (published-facts, caution 3): a tolerance may be wider than the hole.
     """
-    groups = evaluation.pattern_fits
-    stuck = groups.fitted_positions[groups.best_fit.interference_mm > SLACK_MM]
-    if np.isin(stuck, groups.remedy_positions).all():
+    fits = evaluation.pattern_fits
+    misfit = fits.fitted_positions[fits.best_fit.interference_mm > SLACK_MM]
+    if np.isin(misfit, fits.remedy_positions).all():
         return evaluation
-    doubtful = np.zeros(len(evaluation.rods.groups), dtype=bool)
-    doubtful[groups.remedy_positions] = True
-    doubtful[stuck] = True
-    again = fit_patterns(
-        evaluation.rods, evaluation.as_built, evaluation.limits, doubtful
+    needs_remedy = np.zeros(len(evaluation.rods.groups), dtype=bool)
+    needs_remedy[fits.remedy_positions] = True
+    needs_remedy[misfit] = True
+    refitted = fit_patterns(
+        evaluation.rods, evaluation.as_built, evaluation.limits, needs_remedy
     )
-    return replace(evaluation, pattern_fits=again)
+    return replace(evaluation, pattern_fits=refitted)
 
 
 def advise_position(
-    evaluation: BuildingEvaluation, order: int, again: Remedy | None
+    evaluation: BuildingEvaluation, index: int, remeasure: Remedy | None
 ) -> Advice:
-    """What to do about one position, by its place in the plan.
+    """Advise on one position.
 
-    A plate is only judged over rods that are all determined; until then the missing
-    ones are measured.
+    A plate is fitted only over rods that are all determined; until then the missing
+    rods are to be measured.
+
+    Parameters
+    ----------
+    evaluation : the building.
+    index : of the position in the plan.
+    remeasure : the remedy to measure again, where there is a reason to.
     """
-    rods = evaluation.rods.groups[order].rows
-    missing = np.flatnonzero(~evaluation.as_built.determined[rods]) + 1
+    group = evaluation.rods.groups[index]
+    missing = np.flatnonzero(~evaluation.as_built.determined[group.rows]) + 1
     if missing.size:
-        return _advise_incomplete(evaluation, order, missing.tolist(), again)
-    if again is None and _is_before_pour(evaluation, order):
-        again = _move_before_pour(evaluation, order)
-    place = np.flatnonzero(evaluation.pattern_fits.remedy_positions == order)
-    if not place.size:
-        worst = float(evaluation.as_built.miss[rods].max())
+        return _advise_incomplete(evaluation, index, missing.tolist(), remeasure)
+    before_pour = _is_before_pour(evaluation, index)
+    if remeasure is None and before_pour:
+        remeasure = _move_before_pour(evaluation, index)
+    row = np.flatnonzero(evaluation.pattern_fits.remedy_positions == index)
+    if not row.size:
+        worst = float(evaluation.as_built.miss[group.rows].max())
         beyond = float(evaluation.limits.re_anchor_beyond())
-        far = explain_too_far(worst, beyond, evaluation.style)
-        if _is_before_pour(evaluation, order):
-            far = None
-        figures = screen_reanchoring(evaluation, order) if far else {}
-        return advise_without_plate(again, far, figures)
-    mark = evaluation.rods.groups[order].position.mark
+        too_far = (
+            None if before_pour else explain_too_far(worst, beyond, evaluation.style)
+        )
+        return advise_without_plate(
+            remeasure,
+            too_far,
+            screen_reanchoring(evaluation, index) if too_far else {},
+        )
     moves = [
-        s.as_remedy(evaluation.style) for s in evaluation.steel_shifts if s.cures(mark)
+        shift.as_remedy(evaluation.style)
+        for shift in evaluation.steel_shifts
+        if shift.cures(group.position.mark)
     ]
-    return advise_pattern(_pattern_case(evaluation, order, int(place[0])), again, moves)
+    case = _pattern_case(evaluation, index, int(row[0]))
+    return advise_pattern(case, remeasure, moves)
 
 
-def _is_before_pour(evaluation: BuildingEvaluation, order: int) -> bool:
-    """Whether the concrete was yet to be placed when the position was last read."""
-    age = concrete_age_days(evaluation, order)
+def _is_before_pour(evaluation: BuildingEvaluation, index: int) -> bool:
+    """Return True where the position was last read before the concrete was placed."""
+    age = concrete_age_days(evaluation, index)
     return age is not None and age < 0.0
 
 
-def _move_before_pour(evaluation: BuildingEvaluation, order: int) -> Remedy:
-    """Before the pour nothing is opened or cut: what is out is moved (domain rule)."""
-    mark = evaluation.rods.groups[order].position.mark
-    read = [
-        evaluation.table.checks[row].key
-        for row in evaluation.table.rows(
-            CheckKind.LINE, CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE
-        )
-        if evaluation.table.position[row] == order
-        and evaluation.observations.count[row]
+def _move_before_pour(evaluation: BuildingEvaluation, index: int) -> Remedy:
+    """Propose to move the rods: before the pour nothing needs to be opened or cut."""
+    table = evaluation.table
+    mark = evaluation.rods.groups[index].position.mark
+    measured = [
+        table.checks[row].key
+        for row in table.rows(*POSITION_KINDS)
+        if table.position[row] == index and evaluation.observations.count[row]
     ]
     return propose_remeasurement(
-        f"The concrete at {mark} was yet to be placed when its rods were read: move"
-        " them to the plan before the pour, and measure again.",
-        read,
+        f"The rods at {mark} were measured before the pour. Move them to the plan, then"
+        " measure again.",
+        measured,
     )
 
 
 def _advise_incomplete(
-    evaluation: BuildingEvaluation, order: int, missing: list[int], again: Remedy | None
+    evaluation: BuildingEvaluation,
+    index: int,
+    missing: Sequence[int],
+    remeasure: Remedy | None,
 ) -> Advice:
-    """Some rods are not determined: measure them before anything is decided."""
-    mark = evaluation.rods.groups[order].position.mark
+    """Ask to measure the rods that are not determined before anything is decided."""
+    mark = evaluation.rods.groups[index].position.mark
+    table, count = evaluation.table, evaluation.observations.count
     keys = [
-        f"{kind}:{mark}.{rod}"
+        CheckKey.for_rod(kind, mark, rod)
         for rod in missing
-        for kind in ("setback", "offset")
-        if not evaluation.observations.count[
-            evaluation.table.index[f"{kind}:{mark}.{rod}"]
-        ]
+        for kind in (CheckKind.SETBACK, CheckKind.OFFSET)
     ]
-    names = ", ".join(str(rod) for rod in missing)
-    first = again or propose_remeasurement(
-        f"Rod {names} of {mark} is not determined yet; measure it before the plate is"
-        " evaluation.",
-        keys,
+    unmeasured = [key for key in keys if not count[table.index[key]]]
+    rods = "Rod" if len(missing) == 1 else "Rods"
+    numbers = ", ".join(str(rod) for rod in missing)
+    first = remeasure or propose_remeasurement(
+        f"{rods} {numbers} of {mark} cannot be placed yet. Measure setback and offset"
+        " before the plate is checked.",
+        unmeasured,
     )
-    return Advice(
-        remedies=rank_remedies(
-            [first, refer_to_engineer("The rods measured so far are as they are.")]
-        )
-    )
+    accept = refer_to_engineer("Keep the rods measured so far as they are.")
+    return Advice(remedies=rank_remedies([first, accept]))
 
 
 def _pattern_case(
-    evaluation: BuildingEvaluation, order: int, place: int
+    evaluation: BuildingEvaluation, index: int, fit_row: int
 ) -> PatternCase:
-    """The figures of one position whose every rod and hole is known."""
-    group = evaluation.rods.groups[order]
-    held = evaluation.pattern_fits.bounded_fit
-    limits = evaluation.limits
-    line, beyond = float(limits.line()), float(limits.re_anchor_beyond())
-    worst, overrun = (
-        float(evaluation.as_built.miss[group.rows].max()),
-        held.interference_mm[place],
-    )
-    as_drawn = float(evaluation.pattern_fits.overrun_as_drawn[place])
-    shift, turn = held.shift_mm[place], float(held.rotation_rad[place])
-    slotted = np.flatnonzero(evaluation.pattern_fits.slot_positions == order)
-    slot = (
-        evaluation.pattern_fits.slots.plate_slots(int(slotted[0]))
-        if slotted.size
-        else None
-    )
-    turned = 0.0
-    carried = bounded.rotation_chord_mm(evaluation.rods.planned[group.rows], turn)
-    if overrun <= SLACK_MM < as_drawn and carried > line + SLACK_MM:
-        square = _fit_nearly_square(evaluation, group.rows, line)
-        overrun, shift = square.interference_mm, square.shift_mm
-        if overrun > SLACK_MM:
-            turned = turn
-            slot = _slots_at_placement(square, _hole_clearance(evaluation, group.rows))
-        turn = square.rotation_rad
-    ream = _ream_opening(evaluation, group.rows, float(overrun))
+    """Collect the quantities of one position whose every rod and hole is known.
+
+    Parameters
+    ----------
+    evaluation : the building.
+    index : of the position in the plan.
+    fit_row : of the position in `PatternFits.bounded_fit`.
+    """
+    rods = evaluation.rods.groups[index].rows
+    fits, bounded_fit = evaluation.pattern_fits, evaluation.pattern_fits.bounded_fit
+    line = float(evaluation.limits.line())
+    interference = bounded_fit.interference_mm[fit_row]
+    as_drawn = float(fits.overrun_as_drawn[fit_row])
+    shift = bounded_fit.shift_mm[fit_row]
+    rotation = float(bounded_fit.rotation_rad[fit_row])
+    slot_row = np.flatnonzero(fits.slot_positions == index)
+    slot = fits.slots.plate_slots(int(slot_row[0])) if slot_row.size else None
+    needed_rotation = 0.0
+    chord = bounded.rotation_chord_mm(evaluation.rods.planned[rods], rotation)
+    # A column stands square to its frame: a plate that fits only when turned further
+    # than it may be shifted counts as a misfit, at its best nearly square placement.
+    if interference <= SLACK_MM < as_drawn and chord > line + SLACK_MM:
+        square = _fit_nearly_square(evaluation, rods, line)
+        interference, shift = square.interference_mm, square.shift_mm
+        if interference > SLACK_MM:
+            needed_rotation = rotation
+            slot = _slots_at_placement(evaluation, rods, square)
+        rotation = square.rotation_rad
     return PatternCase(
         style=evaluation.style,
-        worst_position_error=worst,
+        worst_position_error=float(evaluation.as_built.miss[rods].max()),
         line_limit=line,
-        reanchor_beyond=beyond,
+        reanchor_beyond=float(evaluation.limits.re_anchor_beyond()),
         interference_as_drawn=as_drawn,
-        interference=float(overrun),
+        interference=float(interference),
         shift=(float(shift[0]), float(shift[1])),
-        rotation=turn,
-        needed_rotation=turned,
-        needed_rotation_chord=carried if turned else 0.0,
-        before_pour=_is_before_pour(evaluation, order),
-        ream=ream,
-        slot=None if slot is None else _slot_opening(evaluation, group.rows, slot),
-        reanchor=screen_reanchoring(evaluation, order),
+        rotation=rotation,
+        needed_rotation=needed_rotation,
+        needed_rotation_chord=chord if needed_rotation else 0.0,
+        before_pour=_is_before_pour(evaluation, index),
+        ream=_ream_opening(evaluation, rods, float(interference)),
+        slot=None if slot is None else _slot_opening(evaluation, rods, slot),
+        reanchor=screen_reanchoring(evaluation, index),
     )
-
-
-def _hole_clearance(evaluation: BuildingEvaluation, rods: slice) -> FloatArray:
-    """Half of hole less rod, of one position's rods. [mm]"""
-    clearance: FloatArray = (
-        evaluation.rods.hole_diameter[rods] - evaluation.rods.diameter[rods]
-    )
-    return clearance / 2.0
 
 
 def _fit_nearly_square(
     evaluation: BuildingEvaluation, rods: slice, line: float
 ) -> bounded.BoundedPlacement:
-    """The plate where neither shift nor turn carries a hole beyond the line tolerance.
-
-    A column stands square to its frame: what goes on only turned is no shift.
-    """
+    """Fit a plate so that neither shift nor turn moves a hole beyond the tolerance."""
     return bounded.fit_plate_within(
         evaluation.rods.planned[rods],
         evaluation.as_built.points[rods],
-        _hole_clearance(evaluation, rods),
+        evaluation.rods.clearance[rods],
         line,
     )
 
 
 def _slots_at_placement(
-    where: bounded.BoundedPlacement, clearance: FloatArray
+    evaluation: BuildingEvaluation, rods: slice, placement: bounded.BoundedPlacement
 ) -> slots.PlateSlots:
-    """The slots of every hole that offends where a plate is put."""
-    over = np.hypot(where.gap_mm[:, 0], where.gap_mm[:, 1]) - clearance
+    """Return slots for every hole that misses its rod at a placement of the plate."""
+    gap = placement.gap_mm
+    over = np.hypot(gap[:, 0], gap[:, 1]) - evaluation.rods.clearance[rods]
     extension = np.where(over > SLACK_MM, over, 0.0)
     return slots.PlateSlots(
         opened=extension > 0.0,
         extension_mm=extension,
-        direction_rad=np.arctan2(where.gap_mm[:, 1], where.gap_mm[:, 0]),
+        direction_rad=np.arctan2(gap[:, 1], gap[:, 0]),
         longest_mm=float(extension.max()),
-        shift_mm=where.shift_mm,
-        rotation_rad=where.rotation_rad,
+        shift_mm=placement.shift_mm,
+        rotation_rad=placement.rotation_rad,
         proven=False,
     )
 
 
 def _ream_opening(
-    evaluation: BuildingEvaluation, rods: slice, overrun: float
+    evaluation: BuildingEvaluation, rods: slice, interference: float
 ) -> HoleOpening:
-    """Every hole opened to the one diameter that lets the plate on."""
+    """Return every hole opened to the one diameter that makes the plate fit."""
     hole = float(evaluation.rods.hole_diameter[rods][0])
     edge = float(evaluation.rods.edge_distance[rods][0])
-    diameter = evaluation.rods.diameter[rods]
-    needed = hole + 2.0 * max(overrun, 0.0)
+    diameters = evaluation.rods.diameter[rods].tolist()
+    needed = hole + 2.0 * max(interference, 0.0)
     return HoleOpening(
         hole_diameter=needed,
         edge_left=slots.edge_after_reaming_mm(hole, needed, edge),
-        edge_needed=max(
-            fasteners.min_edge_distance_mm(size) for size in diameter.tolist()
-        ),
+        edge_needed=max(fasteners.min_edge_distance_mm(size) for size in diameters),
         washer=_covering_washer(
-            [fasteners.select_plate_washer(needed, size) for size in diameter.tolist()]
+            [fasteners.select_plate_washer(needed, size) for size in diameters]
         ),
     )
 
 
 def _slot_opening(
-    evaluation: BuildingEvaluation, rods: slice, found: slots.PlateSlots
+    evaluation: BuildingEvaluation, rods: slice, plate_slots: slots.PlateSlots
 ) -> HoleOpening:
-    """Only the offending holes opened."""
+    """Return only the offending holes opened to slots."""
     planned = evaluation.rods.planned[rods]
     diameter = evaluation.rods.diameter[rods]
     hole = evaluation.rods.hole_diameter[rods]
-    opened = np.flatnonzero(found.opened)
-    extension = found.extension_mm[: len(planned)]
-    left = slots.edge_after_slotting_mm(
-        planned,
-        extension,
-        found.direction_rad[: len(planned)],
-        float(evaluation.rods.edge_distance[rods][0]),
-    )
+    opened = np.flatnonzero(plate_slots.opened)
+    # The batch pads plates with fewer rods than the largest: only the first are real.
+    extension = plate_slots.extension_mm[: len(planned)]
+    direction = plate_slots.direction_rad[: len(planned)]
+    edge = float(evaluation.rods.edge_distance[rods][0])
+    left = slots.edge_after_slotting_mm(planned, extension, direction, edge)
     needed = np.array(
         [fasteners.min_edge_distance_mm(size) for size in diameter.tolist()]
     )
     tightest = int(np.argmin(left - needed))
+    washers = [
+        slots.select_slot_washer(
+            float(hole[i]), float(extension[i]), float(diameter[i])
+        )
+        for i in opened
+    ]
+    openings: list[SlotResult] = [
+        {
+            "rod": int(i) + 1,
+            "extension": float(extension[i]),
+            "direction": float(direction[i]),
+            "length": float(hole[i] + extension[i]),
+            "width": float(hole[i]),
+        }
+        for i in opened
+    ]
     return HoleOpening(
         edge_left=float(left[tightest]),
         edge_needed=float(needed[tightest]),
-        washer=_covering_washer(
-            [
-                slots.select_slot_washer(
-                    float(hole[i]), float(extension[i]), float(diameter[i])
-                )
-                for i in opened
-            ]
-        ),
-        shift=(float(found.shift_mm[0]), float(found.shift_mm[1])),
-        rotation=found.rotation_rad,
-        slots=tuple(
-            {
-                "rod": int(i) + 1,
-                "extension": float(extension[i]),
-                "direction": float(found.direction_rad[i]),
-                "length": float(hole[i] + extension[i]),
-                "width": float(hole[i]),
-            }
-            for i in opened
-        ),
+        washer=_covering_washer(washers),
+        shift=(float(plate_slots.shift_mm[0]), float(plate_slots.shift_mm[1])),
+        rotation=plate_slots.rotation_rad,
+        slots=tuple(openings),
     )
 
 
-def _covering_washer(washers: Sequence[fasteners.PlateWasher]) -> dict[str, Any] | None:
-    """One plate washer that covers every opening, for the engineer to confirm."""
+def _covering_washer(washers: Sequence[fasteners.PlateWasher]) -> WasherResult | None:
+    """Return one plate washer that covers every opening; the engineer confirms it."""
     if not washers:
         return None
     return {

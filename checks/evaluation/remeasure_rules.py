@@ -105,7 +105,8 @@ def _rule_suspect_lengths(evaluation: BuildingEvaluation, keys: Keys) -> RuleRes
 
     The shape of the outline depends on all its lengths, so any suspect one counts.
     """
-    size = {s["check"]: abs(s["w"]) for s in evaluation.squareness.suspect_readings}
+    lengths = evaluation.squareness.suspect_lengths
+    size = {length.check: abs(length.w) for length in lengths}
     if _concerns_outline_shape(evaluation, keys):
         suspect = set(size)
     else:
@@ -220,7 +221,8 @@ def _rule_guarded_acceptance(evaluation: BuildingEvaluation, keys: Keys) -> Rule
         table.checks[row].kind is CheckKind.LEVEL for row in outside
     ):
         return None
-    named = [table.checks[row].key for row in outside] or list(keys)
+    named: list[str] = [table.checks[row].key for row in outside]
+    named = named or list(keys)
     return propose_remeasurement(
         f"{capitalize_first(_list_checks(evaluation, named))}: within the limit, but"
         " not by twice the uncertainty, as guarded acceptance requires"

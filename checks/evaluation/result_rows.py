@@ -1,6 +1,7 @@
 """The rows of the result document: its checks and its positions."""
 
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, cast
 
 import numpy as np
 
@@ -9,23 +10,20 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.json_values import to_json_list
 from checks.evaluation.verdict_reasons import CONTRADICTORY_GAGES, verdict_reason
+from core.vocabulary import Verdict
+from jobs.exchange.result.document import (
+    CheckResult,
+    PlateFitResult,
+    PositionResult,
+    RodResult,
+)
 
-Row = dict[str, Any]
 
-
-def build_check_rows(evaluation: BuildingEvaluation) -> list[Row]:
-    """The result document's `checks`, in the order of the plan.
-
-    Parameters
-    ----------
-    evaluation : the building.
-    """
-    observations, bounds, checks = (
-        evaluation.observations,
-        evaluation.bounds,
-        evaluation.table.checks,
-    )
-    columns: dict[str, list[Any]] = {
+def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
+    """Build the result document's `checks`, in the order of the plan."""
+    observations, bounds = evaluation.observations, evaluation.bounds
+    checks = evaluation.table.checks
+    columns = {
         "check": [check.key for check in checks],
         "nominal": to_json_list(evaluation.nominal),
         "observed": to_json_list(evaluation.value),
@@ -36,7 +34,7 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[Row]:
         "close_to_limit": evaluation.close_to_limit.tolist(),
         "readings": [len(readings) for readings in observations.readings],
         "verdict": evaluation.verdicts.tolist(),
-        "kind": [str(check.kind) for check in checks],
+        "kind": [check.kind.value for check in checks],
         "mark": [check.mark for check in checks],
         "rods": [list(check.rods) for check in checks],
         "lower": to_json_list(bounds.lower),
@@ -48,82 +46,71 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[Row]:
         "required": [check.required for check in checks],
         "stage": [check.stage for check in checks],
     }
-    return _rows_from_columns(columns)
+    return cast("list[CheckResult]", _rows_from_columns(columns))
 
 
 def _list_reasons(evaluation: BuildingEvaluation) -> list[str | None]:
-    """Why, of every check whose verdict does not speak for itself."""
+    """Return the reason of every check whose verdict does not explain itself."""
     reasons: list[str | None] = [None] * len(evaluation.verdicts)
-    silent = evaluation.verdicts != "within"
+    unexplained = evaluation.verdicts != Verdict.WITHIN
     if not evaluation.limits.guarded:
-        silent &= evaluation.verdicts != "outside"
-    for row in np.flatnonzero(silent).tolist():
+        unexplained &= evaluation.verdicts != Verdict.OUTSIDE
+    for row in np.flatnonzero(unexplained).tolist():
         reasons[row] = verdict_reason(evaluation, row)
     return reasons
 
 
-def build_position_rows(evaluation: BuildingEvaluation) -> list[Row]:
-    """The result document's `positions`, in the order of the plan.
-
-    Parameters
-    ----------
-    evaluation : the building.
-    """
-    groups, as_built, table = (
-        evaluation.pattern_fits,
-        evaluation.as_built,
-        evaluation.rods,
-    )
-    origin = np.array([frame.origin for frame in table.frames]).reshape(-1, 2)
-    along = np.array([frame.along for frame in table.frames]).reshape(-1, 2)
-    fits, rods = _build_plate_fits(evaluation), _build_rod_rows(evaluation)
-    return _rows_from_columns(
-        {
-            "mark": [group.position.mark for group in table.groups],
-            "shift_along": to_json_list(groups.shift[:, 0]),
-            "shift_in": to_json_list(groups.shift[:, 1]),
-            "turn": to_json_list(groups.turn),
-            "rods": [rods[group.rows] for group in table.groups],
-            "plate_fit": [fits.get(i) for i in range(len(table.groups))],
-            "note": [_pattern_note(evaluation, group) for group in table.groups],
-            "line_deviation": to_json_list(as_built.line),
-            "x": origin[:, 0].tolist(),
-            "y": origin[:, 1].tolist(),
-            "angle": np.arctan2(along[:, 1], along[:, 0]).tolist(),
-        }
-    )
+def build_position_rows(evaluation: BuildingEvaluation) -> list[PositionResult]:
+    """Build the result document's `positions`, in the order of the plan."""
+    fits, table = evaluation.pattern_fits, evaluation.rods
+    origin = np.array([axes.origin for axes in table.position_axes]).reshape(-1, 2)
+    along = np.array([axes.along for axes in table.position_axes]).reshape(-1, 2)
+    plate_fits, rods = _build_plate_fits(evaluation), _build_rod_rows(evaluation)
+    columns = {
+        "mark": [group.position.mark for group in table.groups],
+        "shift_along": to_json_list(fits.shift[:, 0]),
+        "shift_in": to_json_list(fits.shift[:, 1]),
+        "turn": to_json_list(fits.turn),
+        "rods": [rods[group.rows] for group in table.groups],
+        "plate_fit": [plate_fits.get(i) for i in range(len(table.groups))],
+        "note": [_pattern_note(evaluation, group) for group in table.groups],
+        "line_deviation": to_json_list(evaluation.as_built.line),
+        "x": origin[:, 0].tolist(),
+        "y": origin[:, 1].tolist(),
+        "angle": np.arctan2(along[:, 1], along[:, 0]).tolist(),
+    }
+    return cast("list[PositionResult]", _rows_from_columns(columns))
 
 
-def _build_rod_rows(evaluation: BuildingEvaluation) -> list[Row]:
-    """Every rod of the plan, one position after the other."""
+def _build_rod_rows(evaluation: BuildingEvaluation) -> list[RodResult]:
+    """Build the rows of every rod of the plan, position by position."""
     table, as_built = evaluation.rods, evaluation.as_built
-    built, off = to_json_list(as_built.points.T), to_json_list(as_built.deviation.T)
-    columns: dict[str, list[Any]] = {
+    columns = {
         "rod": (np.arange(len(table)) - table.first[table.position] + 1).tolist(),
-        "along": built[0],
-        "in": built[1],
-        "d_along": off[0],
-        "d_in": off[1],
+        "along": to_json_list(as_built.points[:, 0]),
+        "in": to_json_list(as_built.points[:, 1]),
+        "d_along": to_json_list(as_built.deviation[:, 0]),
+        "d_in": to_json_list(as_built.deviation[:, 1]),
         "miss": to_json_list(as_built.miss),
         "verdict": list(evaluation.rod_verdicts),
         "determined": as_built.determined.tolist(),
         "planned_along": table.planned[:, 0].tolist(),
         "planned_in": table.planned[:, 1].tolist(),
     }
-    return _rows_from_columns(columns)
+    return cast("list[RodResult]", _rows_from_columns(columns))
 
 
 def _pattern_note(evaluation: BuildingEvaluation, group: PositionRods) -> str | None:
-    """What there is to say of a pattern as a whole."""
-    bad = evaluation.as_built.contradictory[group.rows].any()
-    return f"{CONTRADICTORY_GAGES}." if bad else None
+    """Return the note on a pattern as a whole, if there is one."""
+    contradictory = evaluation.as_built.contradictory[group.rows].any()
+    return f"{CONTRADICTORY_GAGES}." if contradictory else None
 
 
-def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, Row]:
-    """Each fitted position's `plate_fit`, by its place in the plan."""
-    groups, table = evaluation.pattern_fits, evaluation.rods
-    fit, at = groups.best_fit, groups.fitted_positions
-    hole = table.hole_diameter[table.first[at]]
+def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, PlateFitResult]:
+    """Build the `plate_fit` of each fitted position, by its index in the plan."""
+    fits, table = evaluation.pattern_fits, evaluation.rods
+    fit, positions = fits.best_fit, fits.fitted_positions
+    hole = table.hole_diameter[table.first[positions]]
     columns = {
         "overrun": fit.interference_mm.tolist(),
         "fits": (fit.interference_mm <= SLACK_MM).tolist(),
@@ -133,11 +120,16 @@ def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, Row]:
         "turn": fit.rotation_rad.tolist(),
         "hole_diameter": hole.tolist(),
     }
-    return dict(zip(at.tolist(), _rows_from_columns(columns), strict=True))
+    rows = cast("list[PlateFitResult]", _rows_from_columns(columns))
+    return dict(zip(positions.tolist(), rows, strict=True))
 
 
-def _rows_from_columns(columns: dict[str, list[Any]]) -> list[Row]:
-    """Rows of columns of one length."""
+def _rows_from_columns(columns: Mapping[str, Sequence[Any]]) -> list[dict[str, Any]]:
+    """Turn columns of one length into rows.
+
+    Thousands of rows are built for every building: whole columns at once are several
+    times faster than one dictionary display per row.
+    """
     names = tuple(columns)
     return [
         dict(zip(names, row, strict=False))

@@ -1,4 +1,4 @@
-"""Positions: where each rod is, how the group moved, whether the plate goes on."""
+"""Rod positions: each rod as built, the shift of its group, the fit of its plate."""
 
 from dataclasses import dataclass
 
@@ -7,31 +7,39 @@ import numpy as np
 from checks.engine import pattern, rigid_fit
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
+from checks.engine.distance_network import CRITICAL_W
 from checks.engine.plate_fit import plate, slots
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
+from checks.evaluation.verdicts import VerdictArray, fill_verdicts
 from checks.tolerances.limits import ToleranceLimits
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
 PATTERN_KINDS = (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
-CRITICAL_W = 3.29  # W. Baarda (1968): 0.1 % of good readings exceed it
+"""Checks that place the rods of a pattern against each other and their lines."""
+
+POSITION_KINDS = (CheckKind.LINE, *PATTERN_KINDS)
+"""Checks that place a pattern and its rods on the plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AsBuiltRods:
     """Every rod of the plan as built; NaN where it is not determined. [mm]
 
+    Attributes
+    ----------
     points : (n_rods, 2) along and in, from the planned reference line and the
         steel line.
     from_line : (n_rods, 2) deviation with the reference line taken as built: what
-        setback, offset and gage readings say, and what `rod_location` limits.
+        setback, offset and gage readings measure and `rod_location` limits.
     deviation : (n_rods, 2) from the plan, the reference line's own included.
-    contradictory : (n_rods,) whether the gages of its pattern fit no figure near the
-        plan; they are left out then.
+    contradictory : (n_rods,) whether the gages of its pattern fit no arrangement near
+        the plan; they are left out then.
     contradicted : rows of the checks whose readings the rest of their pattern
         contradicts.
     line : (n_positions,) deviation of the reference line along its wall; NaN where
-        it was not measured, when it is taken to be where the plan has it.
+        it was not measured, and the planned line stands in.
     """
 
     points: FloatArray
@@ -44,24 +52,26 @@ class AsBuiltRods:
 
     @property
     def miss(self) -> FloatArray:
-        """Distance of each rod from the plan, shape (n_rods,). [mm]"""
+        """Return the distance of each rod from the plan, shape (n_rods,). [mm]"""
         return np.hypot(self.deviation[:, 0], self.deviation[:, 1])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternFits:
-    """Each position's pattern as one body, shape (n_positions, …); NaN if not known.
+    """Each position's pattern as one rigid body, (n_positions, …); NaN if not known.
 
+    Attributes
+    ----------
     shift, turn : rigid best fit of as-built to plan, about the planned centroid.
         [mm, rad]
-    fitted : the positions with a plate and every rod determined; `free` is the
-        plate at its best placement there.
-    doubtful : those of them whose rods are not all within; `held` is the plate there
-        with its shift kept within the line tolerance, `as_drawn` the overrun at its
-        planned place.
-    slotted : those of the doubtful for which slotting is sensible: the plate does not
-        go on, and no rod is so far out that it is set anew; `slots` opens the fewest
-        holes there.
+    complete : whether every rod of the position is determined.
+    fitted_positions : the positions with a plate and every rod determined; `best_fit`
+        is the free placement of their plates.
+    remedy_positions : those of them that need a remedy; `bounded_fit` is the placement
+        of their plates within the line tolerance, `overrun_as_drawn` the overrun at
+        the planned place.
+    slot_positions : those of them where slotting makes sense: the plate does not fit,
+        and no rod is so far out that it is replaced. `slots` opens the fewest holes.
     """
 
     shift: FloatArray
@@ -79,7 +89,7 @@ class PatternFits:
 def solve_rods(
     table: CheckTable, rods: RodTable, observations: Observations
 ) -> AsBuiltRods:
-    """Each rod from whatever lines, setbacks, offsets and gages were read."""
+    """Compute each rod from the lines, setbacks, offsets and gages that were read."""
     rows = {kind: _measured_rows(table, observations, kind) for kind in PATTERN_KINDS}
     solution = pattern.solve_patterns(
         rods.planned,
@@ -94,12 +104,12 @@ def solve_rods(
     lines = table.rows(CheckKind.LINE)
     line[table.position[lines]] = observations.value[lines] - table.nominal[lines]
     from_line = solution.rods_mm - rods.planned
-    moved = np.zeros_like(from_line)
-    moved[:, 0] = np.nan_to_num(line)[rods.position]
+    line_shift = np.zeros_like(from_line)
+    line_shift[:, 0] = np.nan_to_num(line)[rods.position]
     return AsBuiltRods(
-        points=solution.rods_mm + moved,
+        points=solution.rods_mm + line_shift,
         from_line=from_line,
-        deviation=from_line + moved,
+        deviation=from_line + line_shift,
         determined=np.logical_and.reduce(solution.determined, axis=1),
         line=line,
         contradictory=solution.contradictory,
@@ -110,7 +120,7 @@ def solve_rods(
 def _measured_rows(
     table: CheckTable, observations: Observations, kind: CheckKind
 ) -> IntArray:
-    """Rows of one kind that were read."""
+    """Return the rows of one kind that have readings."""
     rows = table.rows(kind)
     return rows[observations.count[rows] > 0]
 
@@ -120,34 +130,32 @@ def assign_rod_verdicts(
     rods: RodTable,
     as_built: AsBuiltRods,
     limits: ToleranceLimits,
-    words: np.ndarray,
+    verdicts: VerdictArray,
 ) -> tuple[str, ...]:
-    """Each rod's verdict: its place against `rod_location`, its line taken as built.
+    """Assign each rod its verdict: its place against `rod_location`.
 
-    A rod is never better than its own setback and offset, which are judged with the
-    guard of the basis and by themselves; one whose place is not determined is judged
-    only where what was read of it is outside.
+    The reference line is taken as built: it has a check of its own. A rod is never
+    better than its own setback and offset, which keep the guard band of the basis; a
+    rod that is not determined is outside where one of these is, else unmeasured.
 
     Parameters
     ----------
     table, rods, as_built, limits : the checks, and the rods planned and as built.
-    words : array, shape (n_checks,)
-        The checks' verdicts.
+    verdicts : array, shape (n_checks,)
+        The verdicts of the checks.
     """
     limit = limits.rod_location(rods.diameter)[:, None]
-    off = np.abs(as_built.from_line) > limit + SLACK_MM
-    outside = off[:, 0] | off[:, 1]
-    single, every = (
-        table.rows(CheckKind.SETBACK, CheckKind.OFFSET),
-        table.rows(*PATTERN_KINDS),
-    )
-    outside[rods.rows_of_checks(table, single[words[single] == "outside"])] = True
-    again = np.zeros(len(rods), dtype=bool)
-    again[rods.rows_of_checks(table, every[words[every] == "remeasure"])] = True
-    word = np.where(outside, "outside", "within").astype(object)
-    word[~as_built.determined & ~outside] = "unmeasured"
-    word[again] = "remeasure"
-    return tuple(word.tolist())
+    beyond = np.abs(as_built.from_line) > limit + SLACK_MM
+    outside = beyond[:, 0] | beyond[:, 1]
+    single = table.rows(CheckKind.SETBACK, CheckKind.OFFSET)
+    single = single[verdicts[single] == Verdict.OUTSIDE]
+    outside[rods.rows_of_checks(table, single)] = True
+    doubtful = table.rows(*PATTERN_KINDS)
+    doubtful = doubtful[verdicts[doubtful] == Verdict.REMEASURE]
+    rod_verdicts = fill_verdicts(~outside)
+    rod_verdicts[~as_built.determined & ~outside] = Verdict.UNMEASURED
+    rod_verdicts[rods.rows_of_checks(table, doubtful)] = Verdict.REMEASURE
+    return tuple(rod_verdicts.tolist())
 
 
 def _find_contradicted_rows(
@@ -157,30 +165,33 @@ def _find_contradicted_rows(
     solution: pattern.PatternSolution,
     observations: Observations,
 ) -> IntArray:
-    """Rows whose residual in the pattern's solution no uncertainty explains.
+    """Return the rows whose residual in the pattern no uncertainty explains.
 
-    A residual is never larger in the w-statistic's denominator than the reading's
-    own uncertainty, so dividing by the latter is on the lenient side. Gages that fit
-    no figure near the plan were left out of it, and are contradicted as a whole.
+    The residual is divided by the reading's own uncertainty, which is never less than
+    the standard deviation of the residual: the test is on the lenient side. Gages that
+    fit no arrangement near the plan were left out of the solution and are contradicted
+    as a whole.
     """
     residuals = (
         solution.setback_residuals_mm,
         solution.offset_residuals_mm,
         solution.gage_residuals_mm,
     )
-    found = [
+    contradicted = [
         rows[kind][np.abs(residual) > CRITICAL_W * observations.uncertainty[rows[kind]]]
         for kind, residual in zip(PATTERN_KINDS, residuals, strict=True)
     ]
     gages = rows[CheckKind.GAGE]
-    found.append(gages[solution.contradictory[rods.rows_of_checks(table, gages)[:, 0]]])
-    return np.unique(np.concatenate(found))
+    contradicted.append(
+        gages[solution.contradictory[rods.rows_of_checks(table, gages)[:, 0]]]
+    )
+    return np.unique(np.concatenate(contradicted))
 
 
 def _single_rod_readings(
     table: CheckTable, rods: RodTable, observations: Observations, rows: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Rod rows, values and uncertainties of checks that name one rod."""
+    """Return rod rows, values and uncertainties of checks of a single rod."""
     return (
         rods.rows_of_checks(table, rows)[:, 0],
         observations.value[rows],
@@ -191,7 +202,7 @@ def _single_rod_readings(
 def _gage_readings(
     table: CheckTable, rods: RodTable, observations: Observations, rows: IntArray
 ) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
-    """Both rod rows, values and uncertainties of every gage read."""
+    """Return both rod rows, values and uncertainties of every gage read."""
     pairs = rods.rows_of_checks(table, rows)
     return (
         pairs[:, 0],
@@ -202,70 +213,85 @@ def _gage_readings(
 
 
 def fit_patterns(
-    rods: RodTable, as_built: AsBuiltRods, limits: ToleranceLimits, doubtful: BoolArray
+    rods: RodTable,
+    as_built: AsBuiltRods,
+    limits: ToleranceLimits,
+    needs_remedy: BoolArray,
 ) -> PatternFits:
-    """Group shift and turn, and the plate over the rods, for all positions at once.
+    """Fit each group and its plate to the rods as built, all positions at once.
 
     Parameters
     ----------
     rods, as_built : the rods, planned and as built.
     limits : for the line tolerance, within which the steel may move.
-    doubtful : array, shape (n_positions,)
-        Positions that need a remedy, and so the plate held near its planned place.
+    needs_remedy : array, shape (n_positions,)
+        Positions whose plate is also fitted near its planned place.
     """
     rows, real = rods.padded_rows
     complete = np.logical_and.reduce(as_built.determined[rows] | ~real, axis=1)
-    shift = np.full((len(rods.groups), 2), np.nan)
-    turn = np.full(len(rods.groups), np.nan)
-    which = np.flatnonzero(complete)
-    if which.size:
-        moved = rigid_fit.fit_rigid(
-            rods.planned[rows[which]], as_built.points[rows[which]], real[which]
-        )
-        shift[which], turn[which] = moved.shift_mm, moved.rotation_rad
-    clearance = (rods.hole_diameter - rods.diameter) / 2.0
+    shift, turn = _fit_groups(rods, as_built, np.flatnonzero(complete))
+    clearance = rods.clearance
     fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
-    again = fitted[doubtful[fitted]]
-
+    remedy = fitted[needs_remedy[fitted]]
     planned, built = rods.planned[rows], as_built.points[rows]
-    free = plate.fit_plates(
+    best_fit = plate.fit_plates(
         planned[fitted], built[fitted], clearance[rows[fitted]], real[fitted]
     )
-    limit = np.full((again.size, 2), float(limits.line()))
-    held = plate.fit_plates_within_limit(
-        plate.select_plates(free, np.flatnonzero(doubtful[fitted])),
-        planned[again],
-        built[again],
-        clearance[rows[again]],
-        real[again],
+    limit = np.full((remedy.size, 2), float(limits.line()))
+    bounded_fit = plate.fit_plates_within_limit(
+        plate.select_plates(best_fit, np.flatnonzero(needs_remedy[fitted])),
+        planned[remedy],
+        built[remedy],
+        clearance[rows[remedy]],
+        real[remedy],
         limit,
     )
-    apart = np.linalg.norm(as_built.deviation, axis=1) - clearance
-    worst = np.where(real[again], as_built.miss[rows[again]], 0.0).max(
-        axis=1, initial=0
-    )
-    near = worst <= limits.re_anchor_beyond() + SLACK_MM
-    open_ = near & (held.interference_mm > SLACK_MM)
-    at = again[open_]
+    overrun = (np.linalg.norm(as_built.deviation, axis=1) - clearance)[rows[remedy]]
+    worst = np.where(real[remedy], as_built.miss[rows[remedy]], 0.0)
+    # A rod further out is cheaper to replace, so its plate needs no slots.
+    near = worst.max(axis=1, initial=0) <= limits.re_anchor_beyond() + SLACK_MM
+    can_slot = near & (bounded_fit.interference_mm > SLACK_MM)
+    slot = remedy[can_slot]
     return PatternFits(
         shift=shift,
         turn=turn,
         complete=complete,
         fitted_positions=fitted,
-        best_fit=free,
-        remedy_positions=again,
-        bounded_fit=held,
-        overrun_as_drawn=np.where(real[again], apart[rows[again]], -np.inf).max(
+        best_fit=best_fit,
+        remedy_positions=remedy,
+        bounded_fit=bounded_fit,
+        overrun_as_drawn=np.where(real[remedy], overrun, -np.inf).max(
             axis=1, initial=-np.inf
         ),
-        slot_positions=at,
+        slot_positions=slot,
         slots=slots.find_shortest_slots_many(
-            planned[at],
-            built[at],
-            clearance[rows[at]],
-            real[at],
-            limit[open_],
+            planned[slot],
+            built[slot],
+            clearance[rows[slot]],
+            real[slot],
+            limit[can_slot],
             prove=False,
             known_short=True,
         ),
     )
+
+
+def _fit_groups(
+    rods: RodTable, as_built: AsBuiltRods, complete: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Fit as-built to plan for the complete positions; NaN for the others.
+
+    Returns
+    -------
+    shift : array, shape (n_positions, 2)
+        [mm]
+    turn : array, shape (n_positions,)
+        [rad]
+    """
+    shift = np.full((len(rods.groups), 2), np.nan)
+    turn = np.full(len(rods.groups), np.nan)
+    if complete.size:
+        rows, real = (of[complete] for of in rods.padded_rows)
+        fit = rigid_fit.fit_rigid(rods.planned[rows], as_built.points[rows], real)
+        shift[complete], turn[complete] = fit.shift_mm, fit.rotation_rad
+    return shift, turn

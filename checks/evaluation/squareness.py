@@ -1,8 +1,7 @@
-"""The outline: adjusted corners, squareness, suspect readings, how to square up."""
+"""Squareness of the outline: adjusted corners, suspect readings, corner moves."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -16,34 +15,64 @@ from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances.limits import ToleranceLimits
-from jobs.anchor_plan.check_keys import CheckKind
+from core.vocabulary import Verdict
+from jobs.anchor_plan.check_keys import CheckKey, CheckKind
+from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.geometry import outline_points
 from jobs.anchor_plan.values import Plan
-
-MAX_MOVE_SHARE = (
-    0.02  # ours: of the longest wall; concrete is not out of square by more
+from jobs.exchange.result.document import (
+    AdjustedCornerResult,
+    AdjustedLengthResult,
+    SquarenessResult,
+    SuspectReadingResult,
 )
+from jobs.exchange.result.findings import CornerMoveResult
+
+MAX_MOVE_SHARE = 0.02
+"""Share of the longest wall that concrete may be out of square. Project choice."""
+
 NO_OUTLINE_REASONS = {
-    AdjustmentOutcome.NOT_CONVERGED: "Walls and diagonals fit no figure near the plan",
-    AdjustmentOutcome.FOLDED: (
-        "Walls and diagonals fit only a figure with a corner turned over"
-    ),
+    AdjustmentOutcome.NOT_CONVERGED: "No outline near the plan fits these walls and"
+    " diagonals",
+    AdjustmentOutcome.FOLDED: "These walls and diagonals fit only an outline with a"
+    " corner turned over",
 }
-"""What is said of lengths that no outline can have."""
+"""Reasons why a set of lengths belongs to no outline."""
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectLength:
+    """A wall or diagonal that the other lengths contradict, |w| > 3.29."""
+
+    check: str
+    readings: tuple[str, ...]
+    w: float
+
+    def as_result(self) -> SuspectReadingResult:
+        """Return an entry of the result document's `suspect_readings`."""
+        return {"check": self.check, "readings": list(self.readings), "w": self.w}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Squareness:
-    """What the walls and diagonals say of the outline."""
+    """The outline as its walls and diagonals were measured.
+
+    Attributes
+    ----------
+    difference, limit : of the diagonals; None where not known. [mm]
+    length_rows : the checks that went into the adjustment.
+    missing_checks : keys of the checks that would determine the outline.
+    moves : corner moves that square it up; none where they are implausibly far.
+    """
 
     difference: float | None
     limit: float | None
-    verdict: str
+    verdict: Verdict
     adjustment: outline.OutlineAdjustment
-    length_rows: IntArray  # the checks that went into the adjustment
-    missing_checks: tuple[str, ...]
-    moves: tuple[dict[str, Any], ...]  # none where they would go too far to be true
-    suspect_readings: tuple[dict[str, Any], ...]
+    length_rows: IntArray
+    missing_checks: tuple[CheckKey, ...]
+    moves: tuple[CornerMoveResult, ...]
+    suspect_lengths: tuple[SuspectLength, ...]
 
 
 def compute_squareness(
@@ -51,28 +80,33 @@ def compute_squareness(
 ) -> Squareness:
     """Adjust the outline from every wall and diagonal that was measured."""
     names = [corner.name for corner in plan.outline]
-    place = {name: i for i, name in enumerate(names)}
+    index = {name: i for i, name in enumerate(names)}
     lengths = table.rows(CheckKind.WALL, CheckKind.DIAGONAL)
     rows = lengths[observations.count[lengths] > 0]
-    pairs = _corner_pairs(table, rows, place)
-    adjusted = _adjust_outline(
+    adjustment = _adjust_outline(
         outline_points(plan),
-        pairs,
+        _corner_pairs(table, rows, index),
         observations.value[rows],
         observations.uncertainty[rows],
-        [[place[name] for name in ends] for ends in plan.diagonals],
+        [[index[name] for name in ends] for ends in plan.diagonals],
     )
     difference, limit, verdict = _diagonal_difference(plan, table, observations, limits)
     return Squareness(
         difference=difference,
         limit=limit,
         verdict=verdict,
-        adjustment=adjusted,
+        adjustment=adjustment,
         length_rows=rows,
-        missing_checks=tuple(_check_keys(plan, names, adjusted.missing)),
-        moves=tuple(_square_up_moves(plan, names, adjusted)),
-        suspect_readings=tuple(
-            _list_suspect_readings(table, observations, rows, adjusted)
+        missing_checks=tuple(_check_keys(plan, names, adjustment.missing)),
+        moves=tuple(_square_up_moves(plan, names, adjustment)),
+        suspect_lengths=tuple(
+            SuspectLength(
+                table.checks[row].key,
+                tuple(reading.id for reading in observations.readings[row]),
+                float(adjustment.w[i]),
+            )
+            for i, row in enumerate(rows)
+            if adjustment.suspect[i]
         ),
     )
 
@@ -84,114 +118,103 @@ def _adjust_outline(
     sigma: FloatArray,
     diagonals: list[list[int]],
 ) -> outline.OutlineAdjustment:
-    """The figure; none at all of an outline too thin to have one."""
+    """Adjust the outline; an outline too thin to adjust gives an empty adjustment."""
     try:
         return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
     except DegenerateGeometryError:
         return outline.empty_adjustment(len(corners), len(lengths))
 
 
-def _corner_pairs(table: CheckTable, rows: IntArray, place: dict[str, int]) -> IntArray:
-    """Corner indices of each length, shape (m, 2)."""
+def _corner_pairs(table: CheckTable, rows: IntArray, index: dict[str, int]) -> IntArray:
+    """Return the corner indices of each length, shape (m, 2)."""
     return np.array(
-        [[place[name] for name in table.checks[row].corners] for row in rows], dtype=int
+        [[index[name] for name in table.checks[row].corners] for row in rows], dtype=int
     ).reshape(-1, 2)
 
 
-def _check_keys(plan: Plan, names: Sequence[str], missing: IntArray) -> list[str]:
-    """The check keys of pairs of corners, a wall named in its own order."""
+def _check_keys(plan: Plan, names: Sequence[str], missing: IntArray) -> list[CheckKey]:
+    """Return the check keys of pairs of corners, each as the plan names it."""
     keys = []
-    listed = set(plan.diagonals)
+    diagonals = set(plan.diagonals)
     for first, second in np.asarray(missing).reshape(-1, 2).tolist():
+        forwards = names[first], names[second]
+        backwards = names[second], names[first]
         if (first + 1) % len(names) == second:
-            keys.append(f"wall:{names[first]}-{names[second]}")
+            keys.append(CheckKey.for_corners(CheckKind.WALL, forwards))
         elif (second + 1) % len(names) == first:
-            keys.append(f"wall:{names[second]}-{names[first]}")
-        elif (names[second], names[first]) in listed:
-            keys.append(f"diagonal:{names[second]}-{names[first]}")
+            keys.append(CheckKey.for_corners(CheckKind.WALL, backwards))
         else:
-            keys.append(f"diagonal:{names[first]}-{names[second]}")
+            ends = backwards if backwards in diagonals else forwards
+            keys.append(CheckKey.for_corners(CheckKind.DIAGONAL, ends))
     return keys
 
 
 def _diagonal_difference(
     plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
-) -> tuple[float | None, float | None, str]:
-    """Difference of the planned diagonals' deviations, its limit and verdict. [mm]
+) -> tuple[float | None, float | None, Verdict]:
+    """Return the difference of the diagonals' deviations, its limit and verdict. [mm]
 
-    For two diagonals that are alike on the plan this is the plain difference of
-    their lengths. Of more than two every pair is held against the limit of its own
-    mean nominal, and told is the pair that goes furthest beyond it; a pair that does
-    is outside whatever else is still to be measured. Guarded acceptance takes the
-    expanded uncertainty of the difference off the limit.
+    For two diagonals that are alike on the plan this is the plain difference of their
+    lengths. Of more than two, every pair is compared with the limit of its own mean
+    nominal, and the pair furthest beyond it is returned; such a pair is outside
+    whatever else is still to be measured. Guarded acceptance takes the expanded
+    uncertainty of the difference off the limit.
     """
-    keys = [f"diagonal:{first}-{second}" for first, second in plan.diagonals]
-    listed = np.array([table.index[key] for key in keys], dtype=int)
-    rows = listed[observations.count[listed] > 0]
+    keys = [CheckKey.for_corners(CheckKind.DIAGONAL, ends) for ends in plan.diagonals]
+    planned = np.array([table.index[key] for key in keys], dtype=int)
+    rows = planned[observations.count[planned] > 0]
     if rows.size < 2:
-        return None, None, "unmeasured"
+        return None, None, Verdict.UNMEASURED
     difference, limit, guard = max(
         _worst_partner(rows[i], rows[i + 1 :], table, observations, limits)
         for i in range(rows.size - 1)
     )[1:]
     within = difference <= limit - guard + SLACK_MM
-    if rows.size < listed.size and within:
-        return None, None, "unmeasured"
+    if rows.size < planned.size and within:
+        return None, None, Verdict.UNMEASURED
     if (observations.disagree | observations.impossible)[rows].any():
-        return difference, limit, "remeasure"
-    return difference, limit, "within" if within else "outside"
+        return difference, limit, Verdict.REMEASURE
+    return difference, limit, Verdict.WITHIN if within else Verdict.OUTSIDE
 
 
 def _worst_partner(
-    one: int,
+    row: int,
     others: IntArray,
     table: CheckTable,
     observations: Observations,
     limits: ToleranceLimits,
 ) -> tuple[float, float, float, float]:
-    """The diagonal that is furthest beyond the limit of its difference from one.
+    """Find the diagonal furthest beyond the limit of its difference from another.
 
-    How far beyond, the difference, its limit, and the guard taken off that. [mm]
+    Returns
+    -------
+    How far beyond the limit, the difference, the limit, and its guard band. [mm]
     """
-    deviation = observations.value[one] - table.nominal[one]
-    apart = np.abs(observations.value[others] - table.nominal[others] - deviation)
-    allowed = limits.diagonal((table.nominal[others] + table.nominal[one]) / 2.0)
-    sigma = np.hypot(observations.uncertainty[others], observations.uncertainty[one])
+    deviation = observations.value[row] - table.nominal[row]
+    others_deviation = observations.value[others] - table.nominal[others]
+    difference = np.abs(others_deviation - deviation)
+    nominals = np.stack(
+        [table.nominal[others], np.full(others.size, table.nominal[row])], axis=-1
+    )
+    limit = limits.diagonal_difference(nominals)
+    sigma = np.hypot(observations.uncertainty[others], observations.uncertainty[row])
     guard = COVERAGE_FACTOR * sigma * limits.guarded
-    beyond = apart - allowed + guard
+    beyond = difference - limit + guard
     k = int(beyond.argmax())
-    return float(beyond[k]), float(apart[k]), float(allowed[k]), float(guard[k])
-
-
-def _list_suspect_readings(
-    table: CheckTable,
-    observations: Observations,
-    rows: IntArray,
-    adjusted: outline.OutlineAdjustment,
-) -> list[dict[str, Any]]:
-    """The readings the adjustment points at, with their w-statistic."""
-    return [
-        {
-            "check": table.checks[row].key,
-            "readings": [reading.id for reading in observations.readings[row]],
-            "w": to_json_number(adjusted.w[i]),
-        }
-        for i, row in enumerate(rows)
-        if adjusted.suspect[i]
-    ]
+    return float(beyond[k]), float(difference[k]), float(limit[k]), float(guard[k])
 
 
 def _square_up_moves(
-    plan: Plan, names: Sequence[str], adjusted: outline.OutlineAdjustment
-) -> list[dict[str, Any]]:
-    """Corners to move to square the outline up, each along a wall.
+    plan: Plan, names: Sequence[str], adjustment: outline.OutlineAdjustment
+) -> list[CornerMoveResult]:
+    """Return the corner moves that square the outline up, each along a wall.
 
-    None at all where one would have to go so far that a length is wrong instead.
+    None at all where a corner would move so far that a length must be wrong instead.
     """
-    if not adjusted.determined:
+    if not adjustment.determined:
         return []
     corners = outline_points(plan)
-    moved = corner_moves.find_corner_moves(corners, adjusted.corners_mm)
+    moved = corner_moves.find_corner_moves(corners, adjustment.corners_mm)
     walls = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     if np.abs(moved.move_mm).max() > max(FOOT_MM, MAX_MOVE_SHARE * float(walls.max())):
         return []
@@ -209,56 +232,56 @@ def _square_up_moves(
     ]
 
 
-def _outline_note(square: Squareness) -> str | None:
-    """A sentence on why there is no figure; None where there is one."""
-    adjusted = square.adjustment
-    if adjusted.determined:
+def _outline_note(plan: Plan, square: Squareness) -> str | None:
+    """Return why there is no adjusted outline; None where there is one."""
+    adjustment = square.adjustment
+    if adjustment.determined:
         return None
-    if adjusted.outcome in NO_OUTLINE_REASONS:
-        said = NO_OUTLINE_REASONS[adjusted.outcome]
-        return f"{said}: at least one of them is wrong, and no corner is placed."
+    if adjustment.outcome in NO_OUTLINE_REASONS:
+        reason = NO_OUTLINE_REASONS[adjustment.outcome]
+        return f"{reason}. At least one of them is wrong, so no corner is placed."
     if square.missing_checks:
-        said = ", ".join(key.replace(":", " ") for key in square.missing_checks)
-        return f"The figure is not determined without {said}."
-    return "The planned outline is too thin to adjust a figure to it."
+        missing = ", ".join(
+            find_check(plan, key).description for key in square.missing_checks
+        )
+        return f"The outline is not determined. Still to be measured: {missing}."
+    return "The planned outline is too thin to adjust."
 
 
 def squareness_result(
     plan: Plan, table: CheckTable, square: Squareness
-) -> dict[str, Any]:
-    """The result document's `squareness`."""
-    adjusted = square.adjustment
-    offsets: FloatArray = adjusted.offsets_mm
-    corners = (
-        [
+) -> SquarenessResult:
+    """Return the result document's `squareness`."""
+    adjustment = square.adjustment
+    corners: list[AdjustedCornerResult] = []
+    if adjustment.determined:
+        corners = [
             {"corner": corner.name, "dx": float(shift[0]), "dy": float(shift[1])}
-            for corner, shift in zip(plan.outline, offsets, strict=True)
+            for corner, shift in zip(plan.outline, adjustment.offsets_mm, strict=True)
         ]
-        if adjusted.determined
-        else []
-    )
+    lengths: list[AdjustedLengthResult] = [
+        {
+            "check": table.checks[row].key,
+            "residual": to_json_number(adjustment.residuals_mm[i]),
+            "redundancy": to_json_number(adjustment.redundancy[i]),
+            "w": to_json_number(adjustment.w[i]),
+        }
+        for i, row in enumerate(square.length_rows)
+    ]
     return {
         "difference": square.difference,
         "limit": square.limit,
-        "verdict": square.verdict,
-        "lean": to_json_number(adjusted.skew_rad),
+        "verdict": square.verdict.value,
+        "lean": to_json_number(adjustment.skew_rad),
         "corners": corners,
-        "reference_variance": to_json_number(adjusted.reference_variance),
-        "suspect_readings": list(square.suspect_readings),
-        "determined": bool(adjusted.determined),
-        "outcome": str(adjusted.outcome),
-        "note": _outline_note(square),
-        "degrees_of_freedom": int(adjusted.degrees_of_freedom),
-        "cannot_tell_which": bool(adjusted.cannot_tell),
+        "reference_variance": to_json_number(adjustment.reference_variance),
+        "suspect_readings": [suspect.as_result() for suspect in square.suspect_lengths],
+        "determined": bool(adjustment.determined),
+        "outcome": str(adjustment.outcome),
+        "note": _outline_note(plan, square),
+        "degrees_of_freedom": int(adjustment.degrees_of_freedom),
+        "cannot_tell_which": bool(adjustment.cannot_tell),
         "missing_readings": list(square.missing_checks),
-        "lengths": [
-            {
-                "check": table.checks[row].key,
-                "residual": to_json_number(adjusted.residuals_mm[i]),
-                "redundancy": to_json_number(adjusted.redundancy[i]),
-                "w": to_json_number(adjusted.w[i]),
-            }
-            for i, row in enumerate(square.length_rows)
-        ],
-        "square_up": [dict(move) for move in square.moves],
+        "lengths": lengths,
+        "square_up": list(square.moves),
     }

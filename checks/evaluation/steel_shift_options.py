@@ -1,13 +1,12 @@
-"""Moving the steel instead of the rods: what one rigid move would save.
+"""Moves of the steel instead of the rods: the positions one rigid move would save.
 
-Offered to the engineer where several plates do not go on; never applied by itself.
-The allowance of a rod is its hole's clearance: a position is to be reworked when its
-plate, as punched, does not go over its rods at the moved place.
+Offered to the engineer where several plates do not fit; never applied by itself. The
+allowance of a rod is its hole's clearance: a position needs rework when its plate, as
+punched, does not fit over its rods after the move.
 """
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -20,10 +19,13 @@ from checks.evaluation.check_table import RodTable
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from core.units import LengthStyle, format_length
 from core.vocabulary import Approval, RemedyKind
-from jobs.anchor_plan.values import Plan
+from jobs.exchange.result.findings import SteelShiftResult
 
-MIN_BLOCKED_PLATES = 2  # ours: plates that do not go on before a common move is sought
-FRAME_LINE_TOLERANCE_MM = 1.0  # ours: positions this near in plan share a frame line
+MIN_BLOCKED_PLATES = 2
+"""Plates that do not fit before a common move is searched for. Project choice."""
+
+FRAME_LINE_TOLERANCE_MM = 1.0
+"""Positions this near in plan share a frame line. Project choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,14 +37,14 @@ class SteelShiftOption:
     move: best_shift.SteelShift
 
     def cures(self, mark: str) -> bool:
-        """Whether this position's plate goes on after the move, and not before."""
+        """Return True where the position's plate fits after the move and not before."""
         if mark not in self.marks:
             return False
         i = self.marks.index(mark)
         return bool(self.move.rework_before[i] and not self.move.rework_after[i])
 
-    def as_result(self) -> dict[str, Any]:
-        """One of the result document's `steel_shifts`."""
+    def as_result(self) -> SteelShiftResult:
+        """Return an entry of the result document's `steel_shifts`."""
         move = self.move
         return {
             "scope": self.scope,
@@ -67,16 +69,18 @@ class SteelShiftOption:
         }
 
     def as_remedy(self, style: LengthStyle) -> Remedy:
-        """The move as an alternative remedy of a position that it cures."""
-        x, y = (format_length(float(v), style, 32) for v in self.move.shift_mm)
-        what = "all the steel" if self.scope == "steel" else f"frame line {self.scope}"
+        """Return the move as an alternative remedy of a position that it cures."""
+        steel = "all the steel" if self.scope == "steel" else f"frame line {self.scope}"
+        before, after = (
+            int(rework.sum())
+            for rework in (self.move.rework_before, self.move.rework_after)
+        )
         return Remedy(
             kind=RemedyKind.SHIFT,
             approval=Approval.ENGINEER,
             reason=(
-                f"Moving {what} by {x} right and {y} up leaves"
-                f" {int(self.move.rework_after.sum())} instead of"
-                f" {int(self.move.rework_before.sum())} positions to rework."
+                f"Moving {steel} {_describe_move(self.move.shift_mm, style)} leaves"
+                f" {after} positions to rework instead of {before}."
             ),
             cautions=(cautions.SCREENING, cautions.NOTICES),
             quantities={
@@ -85,21 +89,34 @@ class SteelShiftOption:
                 "shift_y": float(self.move.shift_mm[1]),
                 "turn": float(self.move.rotation_rad),
             },
-            why_second="It moves steel that has nothing wrong with it.",
+            why_second="It moves steel whose own rods are in place.",
         )
 
 
+def _describe_move(shift_mm: FloatArray, style: LengthStyle) -> str:
+    """Describe a move on the plan, such as `1/4" right and 3/8" down`."""
+    none = format_length(0.0, style, 32)
+    parts = []
+    for mm, ways in zip(
+        shift_mm.tolist(), (("right", "left"), ("up", "down")), strict=True
+    ):
+        length = format_length(abs(mm), style, 32)
+        if length != none:
+            parts.append(f"{length} {ways[0] if mm > 0 else ways[1]}")
+    return " and ".join(parts) or none
+
+
 def find_steel_shifts(
-    plan: Plan, rods: RodTable, as_built: AsBuiltRods, groups: PatternFits
+    rods: RodTable, as_built: AsBuiltRods, fits: PatternFits
 ) -> tuple[SteelShiftOption, ...]:
-    """Moves that would leave fewer positions to rework, the whole steel's first."""
-    which = groups.fitted_positions
-    stuck = groups.remedy_positions[groups.overrun_as_drawn > SLACK_MM]
-    if stuck.size < MIN_BLOCKED_PLATES:
+    """Find moves that leave fewer positions to rework, that of all the steel first."""
+    fitted = fits.fitted_positions
+    blocked = fits.remedy_positions[fits.overrun_as_drawn > SLACK_MM]
+    if blocked.size < MIN_BLOCKED_PLATES:
         return ()
-    planned, built, allowance, real = _rods_on_plan_axes(plan, rods, as_built, which)
-    marks = [rods.groups[i].position.mark for i in which]
-    found = [
+    planned, built, allowance, real = _rods_on_plan_axes(rods, as_built, fitted)
+    marks = [rods.groups[i].position.mark for i in fitted]
+    options = [
         SteelShiftOption(
             scope="steel",
             marks=tuple(marks),
@@ -109,42 +126,43 @@ def find_steel_shifts(
                 allowance,
                 real,
                 effort="quick",
-                own_interference_mm=groups.best_fit.interference_mm,
+                own_interference_mm=fits.best_fit.interference_mm,
             ),
         )
     ]
-    out = np.isin(which, stuck)
+    is_blocked = np.isin(fitted, blocked)
     for line, axis in _find_frame_lines(planned, real):
-        if np.count_nonzero(out[line]) < MIN_BLOCKED_PLATES:
+        if np.count_nonzero(is_blocked[line]) < MIN_BLOCKED_PLATES:
             continue
         move = best_shift.fit_frame_line_shift(
             planned[line], built[line], allowance[line], axis, real[line]
         )
         on_line = tuple(marks[i] for i in line)
-        found.append(
+        options.append(
             SteelShiftOption(scope="-".join(on_line), marks=on_line, move=move)
         )
-    return tuple(shift for shift in found if shift.move.positions_saved > 0)
+    return tuple(option for option in options if option.move.positions_saved > 0)
 
 
 def _rods_on_plan_axes(
-    plan: Plan, rods: RodTable, as_built: AsBuiltRods, which: IntArray
+    rods: RodTable, as_built: AsBuiltRods, positions: IntArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Planned and as-built rods on plan axes, clearances, and which are real."""
-    rows, real = rods.padded_rows
-    at = rows[which]
-    frames = [rods.frames[group] for group in which]
-    origin = np.array([frame.origin for frame in frames])[:, None]
-    axes = np.array([(frame.along, frame.inward) for frame in frames])
-    planned, built = (origin + of[at] @ axes for of in (rods.planned, as_built.points))
-    clearance = (rods.hole_diameter - rods.diameter) / 2.0
-    return planned, built, clearance[at], real[which]
+    """Return planned and as-built rods on plan axes, clearances, and the real ones."""
+    padded, real = rods.padded_rows
+    rows = padded[positions]
+    local = [rods.position_axes[position] for position in positions]
+    origin = np.array([axes.origin for axes in local])[:, None]
+    axes = np.array([(axes.along, axes.inward) for axes in local])
+    planned, built = (
+        origin + points[rows] @ axes for points in (rods.planned, as_built.points)
+    )
+    return planned, built, rods.clearance[rows], real[positions]
 
 
 def _find_frame_lines(
     planned: FloatArray, real: BoolArray
 ) -> list[tuple[list[int], FloatArray]]:
-    """Positions that share a plan ordinate, with the direction across their line."""
+    """Return positions that share an x or y, with the direction across their line."""
     weight = real / real.sum(axis=1, keepdims=True)
     centre = (planned * weight[..., None]).sum(axis=1)
     lines = []

@@ -1,11 +1,11 @@
 """Likely causes with the tape: misread, its 1 ft mark, the wrong edge, the flange.
 
-What may be left over, and that a whole group must agree, is ours. A whole pattern can
-really stand an inch or half a rod off, so that what one position says is not enough
-where more would have to say the same; better no idea than a false accusation.
+The residuals allowed, and that a whole group must agree, are project choices. A whole
+pattern can really stand an inch or half a rod off, so one position is not enough where
+the mistake would show at several: no cause is better than a false one.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -14,55 +14,57 @@ from checks.engine import causes
 from checks.engine.arrays import FloatArray
 from checks.evaluation.check_calculation import correct_tape_values
 from checks.evaluation.failing_checks import (
+    MIN_WALL_SHARE,
     FailingChecks,
-    LikelyCause,
-    Wall,
     capitalize_first,
+    select_rows,
 )
+from checks.evaluation.likely_cause import CauseKind, LikelyCause
+from checks.evaluation.rod_positions import PATTERN_KINDS
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import outline_points, wall_length
 
 OUTLINE_KINDS = (CheckKind.DIAGONAL, CheckKind.WALL)
-LENGTH_KINDS = (
-    *OUTLINE_KINDS,
-    CheckKind.LINE,
-    CheckKind.SETBACK,
-    CheckKind.OFFSET,
-    CheckKind.GAGE,
-    CheckKind.PROJECTION,
-)
-ROD_KINDS = (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE)
-INCH_TOLERANCE_MM = 1.6  # of a rod's inch, 1/16 in: a rod may really stand off
-FLANGE_RANGE_MM = (25.0, 130.0)  # half-widths and widths a flange may have
+LENGTH_KINDS = (*OUTLINE_KINDS, CheckKind.LINE, *PATTERN_KINDS, CheckKind.PROJECTION)
+
+INCH_TOLERANCE_MM = 1.6
+"""Residual of a rod against an inch, 1/16 in: tight, as a rod may really stand off."""
+
+FLANGE_RANGE_MM = (25.0, 130.0)
+"""Half-widths and widths that a flange may have."""
+
 FLANGE_TOLERANCE_MM = 3.2
-MIN_WALL_SHARE = 0.6  # share of a wall's readings that must tell the same story
-W_TIE_RATIO = 1e-6  # by which two |w| may differ and be one
-MIN_CORNER_OPENING = (
-    1e-3  # 1 + cosine of the turn, below which a corner is a needle's point
-)
+"""Largest difference of flange offsets along one wall, 1/8 in."""
+
+W_TIE_RATIO = 1e-6
+"""Relative difference below which two |w| are equal."""
+
+MIN_CORNER_OPENING = 1e-3
+"""1 + cosine of the turn at a corner; below it the outline turns back on itself."""
 
 
 def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Of readings that disagree, the one that is a foot or an inch off the plan."""
+    """Find disagreeing repeats of which some are a foot or an inch off the plan."""
     evaluation = failing.evaluation
     for row in failing.unexplained_rows(*LENGTH_KINDS):
         readings = evaluation.observations.readings[row]
-        if evaluation.verdicts[row] != "remeasure" or len(readings) < 2:
+        if evaluation.verdicts[row] != Verdict.REMEASURE or len(readings) < 2:
             continue
         tolerance = float(failing.tolerances([row])[0])
         values = correct_tape_values(evaluation.plan, evaluation.table, row, readings)
-        off = values - evaluation.table.nominal[row]
-        good = np.abs(off) <= tolerance
-        amount = causes.find_misreadings(off, tolerance)
+        deviation = values - evaluation.table.nominal[row]
+        good = np.abs(deviation) <= tolerance
+        amount = causes.find_misreadings(deviation, tolerance)
         wrong = (amount != 0.0) & ~good
         if good.any() and wrong.any() and (good | wrong).all():
             first = int(np.flatnonzero(wrong)[0])
             cause = failing.explain(
-                "misread",
+                CauseKind.MISREAD,
                 [row],
-                f"One reading of {failing.check(row).description}, {readings[first].text}, is"
-                f" {failing.length_text(amount[first])} off where the others agree with"
-                " the plan: a misread, or the tape held at its 1 ft mark.",
+                f"One reading of {failing.describe(row)}, {readings[first].text}, is"
+                f" {failing.length_text(amount[first])} off; the others agree with the"
+                " plan. It was misread, or the tape was held at its 1 ft mark.",
             )
             yield replace(
                 cause, readings=tuple(readings[i].id for i in np.flatnonzero(wrong))
@@ -70,122 +72,119 @@ def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
 
 
 def find_foot_marks(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Several running dimensions of a wall a foot long: the tape's 1 ft mark."""
+    """Find walls with several running dimensions a foot long: the tape's 1 ft mark."""
     for wall, rows in failing.rows_by_wall(CheckKind.LINE).items():
-        off = np.abs(failing.deviations_as_read(rows) - causes.FOOT_MM)
-        left_over = causes.clear_margin(failing.tolerances(rows), causes.FOOT_MM)
-        here = _select_rows(rows, off <= left_over)
-        if len(here) >= 2:
-            every = len(here) == len(
-                failing.measured_rows_on_wall(CheckKind.LINE, wall)
-            )
-            which = "Every running dimension" if every else f"{len(here)} lines"
+        residual = np.abs(failing.deviations_as_read(rows) - causes.FOOT_MM)
+        margin = causes.clear_margin(failing.tolerances(rows), causes.FOOT_MM)
+        lines = select_rows(rows, residual <= margin)
+        if len(lines) >= 2:
+            measured = failing.measured_rows_on_wall(CheckKind.LINE, wall)
+            every = len(lines) == len(measured)
+            which = "Every running dimension" if every else f"{len(lines)} lines"
             yield failing.explain(
-                "foot_mark",
-                here,
+                CauseKind.FOOT_MARK,
+                lines,
                 f"{which} of wall {'-'.join(wall)} {'is' if every else 'are'} a foot"
-                " long: the tape was held at its 1 ft mark.",
+                " long. The tape was held at its 1 ft mark.",
             )
 
 
 def find_other_corner(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """A line as long as the wall less what is planned: read from its other end.
+    """Find lines that fit the plan if they were read from the wall's other corner.
 
-    Not within a foot of that end's own length, as in the middle of a wall, where
-    from which end it was read makes no difference that concrete could not.
+    Lines near the middle of a wall are left out: there both corners give much the same
+    length, and the concrete itself may be off by the difference.
     """
     for wall, rows in failing.rows_by_wall(CheckKind.LINE).items():
         length = wall_length(failing.evaluation.plan, wall)
         nominal = failing.evaluation.table.nominal[rows]
-        off = np.abs(failing.evaluation.value[rows] - (length - nominal))
-        apart = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
-        near = apart & (off <= failing.tolerances(rows))
-        # another line that is out some other way may have been exchanged with it
-        for row in rows if near.all() else ():
+        residual = np.abs(failing.evaluation.value[rows] - (length - nominal))
+        off_centre = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
+        explained = off_centre & (residual <= failing.tolerances(rows))
+        # A line that fails in another way may have been exchanged with one of these.
+        for row in rows if explained.all() else ():
             yield failing.explain(
-                "other_corner",
+                CauseKind.OTHER_CORNER,
                 [row],
-                f"{capitalize_first(failing.check(row).description)} fits the plan if it was read from"
-                f" the other corner of wall {'-'.join(wall)}.",
+                f"{capitalize_first(failing.describe(row))} fits the plan if it was"
+                f" read from the other corner of wall {'-'.join(wall)}.",
             )
 
 
 def find_outer_edge(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """All readings of a wall long by the notch: taken from the concrete's edge."""
+    """Find walls whose readings are all long by the notch: from the concrete's edge."""
     notch = failing.evaluation.plan.notch
     if notch is None:
         return
     for kind, edge in ((CheckKind.SETBACK, "steel line"), (CheckKind.LINE, "corner")):
         for wall, rows in failing.rows_by_wall(kind).items():
-            off = np.abs(failing.deviations_as_read(rows) - notch.width)
-            left_over = causes.clear_margin(failing.tolerances(rows), notch.width)
-            here = _select_rows(rows, off <= left_over)
-            if _count_positions(failing, here) >= 2 and _covers_most_of_wall(
-                failing, kind, wall, here
+            residual = np.abs(failing.deviations_as_read(rows) - notch.width)
+            margin = causes.clear_margin(failing.tolerances(rows), notch.width)
+            long = select_rows(rows, residual <= margin)
+            if failing.count_positions(long) >= 2 and failing.covers_most_of_wall(
+                kind, wall, long
             ):
-                every = len(here) == len(failing.measured_rows_on_wall(kind, wall))
+                every = len(long) == len(failing.measured_rows_on_wall(kind, wall))
                 yield failing.explain(
-                    "outer_edge",
-                    here,
+                    CauseKind.OUTER_EDGE,
+                    long,
                     f"{'Every' if every else 'Almost every'} {kind} of wall"
                     f" {'-'.join(wall)} is long by the notch,"
-                    f" {failing.length_text(notch.width)}: measured from the outer edge of"
-                    f" the concrete, not the {edge}.",
+                    f" {failing.length_text(notch.width)}. They were measured from the"
+                    f" outer edge of the concrete, not the {edge}.",
                 )
 
 
 def find_out_to_out(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """The outline long by the notch on either side: the concrete, out to out."""
+    """Find an outline that is long by the notch on either side: read out to out."""
     evaluation = failing.evaluation
     if evaluation.plan.notch is None:
         return
     rows = failing.unexplained_rows(*OUTLINE_KINDS)
     outer = offset_outline(outline_points(evaluation.plan), evaluation.plan.notch.width)
-    place = {corner.name: i for i, corner in enumerate(evaluation.plan.outline)}
-    ends = np.array([[place[name] for name in failing.check(r).corners] for r in rows])
+    index = {corner.name: i for i, corner in enumerate(evaluation.plan.outline)}
+    ends = np.array([[index[name] for name in failing.check(r).corners] for r in rows])
     ends = ends.reshape(-1, 2).astype(int)
     lengths = np.linalg.norm(outer[ends[:, 0]] - outer[ends[:, 1]], axis=1)
-    longer = lengths - evaluation.table.nominal[rows]
-    off = np.abs(failing.deviations(rows) - longer)
-    here = _select_rows(
-        rows, off <= causes.clear_margin(failing.tolerances(rows), longer)
-    )
-    if len(here) >= 2 and len(here) >= MIN_WALL_SHARE * len(
-        evaluation.squareness.length_rows
-    ):
+    excess = lengths - evaluation.table.nominal[rows]
+    residual = np.abs(failing.deviations(rows) - excess)
+    margin = causes.clear_margin(failing.tolerances(rows), excess)
+    long = select_rows(rows, residual <= margin)
+    measured = len(evaluation.squareness.length_rows)
+    if len(long) >= 2 and len(long) >= MIN_WALL_SHARE * measured:
+        notch = failing.length_text(evaluation.plan.notch.width)
         yield failing.explain(
-            "outer_edge",
-            here,
-            "Walls and diagonals are long by the notch,"
-            f" {failing.length_text(evaluation.plan.notch.width)}, on either side: measured"
-            " out to out of the concrete, not on the steel line.",
+            CauseKind.OUTER_EDGE,
+            long,
+            f"Walls and diagonals are long by the notch, {notch}, at either end. They"
+            " were measured out to out of the concrete, not on the steel line.",
         )
 
 
 def find_flange_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """Web-referenced positions of a wall off by one amount along: to the flange."""
+    """Find positions with a web that are all off by one amount: read to the flange."""
     for kind in (CheckKind.LINE, CheckKind.OFFSET):
-        for wall, bad in failing.rows_by_wall(kind).items():
-            rows = [row for row in bad if failing.detail(row).reference == "web"]
+        for wall, every in failing.rows_by_wall(kind).items():
+            rows = [row for row in every if failing.detail(row).reference == "web"]
             size = np.abs(failing.deviations(rows))
             shared = causes.find_common_offset(size, FLANGE_TOLERANCE_MM)
             one_way = np.unique(np.sign(failing.deviations(rows))).size == 1
             if (
                 one_way
-                and _count_positions(failing, rows) >= 2
+                and failing.count_positions(rows) >= 2
                 and FLANGE_RANGE_MM[0] <= shared <= FLANGE_RANGE_MM[1]
             ):
                 yield failing.explain(
-                    "flange_not_web",
+                    CauseKind.FLANGE_NOT_WEB,
                     rows,
-                    f"Positions of wall {'-'.join(wall)} measured to a web are all"
-                    f" {failing.length_text(shared)} off along it: measured to the flange,"
-                    " not the web.",
+                    f"All positions of wall {'-'.join(wall)} with a web are"
+                    f" {failing.length_text(shared)} off along the wall. They were"
+                    " measured to the flange, not the web.",
                 )
 
 
 def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
-    """A single length a foot or an inch off, where nothing else contradicts it."""
+    """Find single lengths a foot or an inch off, where nothing else contradicts it."""
     rows = failing.unexplained_rows(*LENGTH_KINDS)
     amount = causes.find_misreadings(failing.deviations(rows), failing.tolerances(rows))
     estimated = _estimated_errors(failing)
@@ -193,19 +192,19 @@ def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
         if by == 0.0 or not _is_isolated_error(failing, row, by, estimated):
             continue
         unit = "foot" if abs(by) == causes.FOOT_MM else "inch"
-        mark = by == causes.FOOT_MM
-        also = ", or the tape held at its 1 ft mark" if mark else ""
+        # Only a whole foot too long can also come from the tape's 1 ft mark.
+        or_mark = ", or the tape was held at its 1 ft mark"
         yield failing.explain(
-            "misread",
+            CauseKind.MISREAD,
             [row],
-            f"{capitalize_first(failing.check(row).description)} is one {unit}"
-            f" {'long' if by > 0 else 'short'}:"
-            f" the {unit} was misread{also}.",
+            f"{capitalize_first(failing.describe(row))} is one {unit}"
+            f" {'long' if by > 0 else 'short'}. The {unit} was misread"
+            f"{or_mark if by == causes.FOOT_MM else ''}.",
         )
 
 
 def _estimated_errors(failing: FailingChecks) -> dict[int, float]:
-    """What each wall and diagonal would have to be wrong by, the others right. [mm]"""
+    """Return the error of each wall and diagonal if all others are right. [mm]"""
     square = failing.evaluation.squareness
     error = causes.estimate_errors(
         square.adjustment.residuals_mm, square.adjustment.redundancy
@@ -216,35 +215,38 @@ def _estimated_errors(failing: FailingChecks) -> dict[int, float]:
 def _is_isolated_error(
     failing: FailingChecks, row: int, by: float, estimated: dict[int, float]
 ) -> bool:
-    """Whether what else was read bears out that this one reading is wrong.
+    """Return True where the other readings confirm that this one is wrong.
 
-    A length of the outline has the other lengths to say so; a rod the rest of its
-    pattern. A line or a projection has nothing: patterns really stand an inch off
-    and rods really stand an inch low, but neither a foot.
+    The other lengths check a length of the outline, the rest of the pattern a rod.
+    Nothing checks a line or a projection: patterns really stand an inch off and rods an
+    inch low, but neither a foot.
     """
     kind = failing.check(row).kind
     if kind in OUTLINE_KINDS:
         error = estimated.get(row, float("nan"))
         slack = min(2.0 * float(failing.tolerances([row])[0]), abs(by) / 2.0)
-        if error != error:  # nothing checks it: concrete is never a foot out
+        if np.isnan(error):  # nothing checks it, but concrete is never a foot out
             return abs(by) == causes.FOOT_MM
         return abs(error - by) <= slack and _has_largest_w(failing, row)
     if abs(by) == causes.FOOT_MM:
         return True
-    if kind not in ROD_KINDS:
+    if kind not in PATTERN_KINDS:
         return False
     others = [other for other in failing.pattern_rows(row) if other != row]
     alike = [other for other in others if failing.check(other).kind is kind]
     if not alike or any(other in failing.failing_rows for other in others):
         return False
-    # The pattern as a whole stands a little off: what the rod is off it counts.
+    # The pattern as a whole may be a little off: only the rod's own deviation counts.
     pattern = float(np.median(failing.deviations(alike)))
-    off = float(failing.deviations([row])[0]) - pattern
-    return abs(off - by) <= INCH_TOLERANCE_MM
+    own = float(failing.deviations([row])[0]) - pattern
+    return abs(own - by) <= INCH_TOLERANCE_MM
 
 
 def _has_largest_w(failing: FailingChecks, row: int) -> bool:
-    """Whether no other length of the outline has a larger |w|: theirs are its doing."""
+    """Return True where no other length of the outline has a larger |w|.
+
+    One wrong length raises the |w| of the others, but less than its own.
+    """
     square = failing.evaluation.squareness
     size = np.abs(np.nan_to_num(square.adjustment.w))
     return bool(
@@ -253,7 +255,7 @@ def _has_largest_w(failing: FailingChecks, row: int) -> bool:
 
 
 def offset_outline(corners: FloatArray, by_mm: float) -> FloatArray:
-    """Corners of an outline whose every wall stands further out by an amount.
+    """Compute the corners of an outline with every wall moved outwards.
 
     Two lines shifted by their normals a, b meet at the corner plus
     by (a + b) / (1 + a . b); NaN where the outline turns back on itself
@@ -264,27 +266,12 @@ def offset_outline(corners: FloatArray, by_mm: float) -> FloatArray:
     corners : array, shape (n, 2)
         Counter-clockwise. [mm]
     by_mm : float
-        How far out each wall is set. [mm]
+        Distance that each wall moves. [mm]
     """
-    way = np.roll(corners, -1, axis=0) - corners
-    way = way / np.hypot(way[:, 0], way[:, 1])[:, None]
-    out = np.stack([way[:, 1], -way[:, 0]], axis=1)
+    along = np.roll(corners, -1, axis=0) - corners
+    along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
+    out = np.stack([along[:, 1], -along[:, 0]], axis=1)
     before = np.roll(out, 1, axis=0)
     share = 1.0 + (out * before).sum(axis=1)
     share = np.where(share > MIN_CORNER_OPENING, share, np.nan)
     return np.asarray(corners + by_mm * (out + before) / share[:, None])
-
-
-def _select_rows(rows: list[int], which: np.ndarray) -> list[int]:
-    return [row for row, yes in zip(rows, which.tolist(), strict=True) if yes]
-
-
-def _count_positions(failing: FailingChecks, rows: Iterable[int]) -> int:
-    return len({failing.check(row).mark for row in rows})
-
-
-def _covers_most_of_wall(
-    failing: FailingChecks, kind: CheckKind, wall: Wall, rows: list[int]
-) -> bool:
-    """Whether hardly a reading of this kind on the wall tells another story."""
-    return len(rows) >= MIN_WALL_SHARE * len(failing.measured_rows_on_wall(kind, wall))

@@ -7,7 +7,7 @@ from checks.engine.arrays import BoolArray
 from core.vocabulary import Verdict
 
 VerdictArray = npt.NDArray[np.object_]
-"""Members of `Verdict`; NumPy has no type of its own for an enumeration."""
+"""Values of `Verdict`: NumPy stores a string enumeration as plain strings."""
 
 FAILING_VERDICTS = (Verdict.OUTSIDE, Verdict.REMEASURE)
 """The verdicts that open a finding."""
@@ -15,9 +15,7 @@ FAILING_VERDICTS = (Verdict.OUTSIDE, Verdict.REMEASURE)
 
 def fill_verdicts(within: BoolArray) -> VerdictArray:
     """Return an array with `within` where true and `outside` elsewhere."""
-    verdicts = np.full(within.shape, Verdict.OUTSIDE, dtype=object)
-    verdicts[within] = Verdict.WITHIN
-    return verdicts
+    return np.where(within, Verdict.WITHIN.value, Verdict.OUTSIDE.value).astype(object)
 
 
 def find_failing(verdicts: npt.ArrayLike) -> BoolArray:

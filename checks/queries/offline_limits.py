@@ -10,14 +10,13 @@ from dataclasses import dataclass
 
 from checks.evaluation.check_limits import compute_bounds
 from checks.evaluation.check_table import CheckTable, RodTable
-from checks.evaluation.reduce_readings import TAPE_KINDS
 from checks.tolerances.limits import resolve_limits
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import TAPE_KINDS, CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 
-OFFLINE_KINDS = frozenset(TAPE_KINDS) - {CheckKind.PLUMB}
+OFFLINE_KINDS = TAPE_KINDS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

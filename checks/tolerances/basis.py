@@ -10,7 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from importlib import resources
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,7 @@ import numpy.typing as npt
 from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
 from core.units import MM_PER_UNIT
+from jobs.exchange.result.document import LimitResult
 
 DEFAULT_BASIS = "metal-building-practice"
 BASIS_NAMES = (
@@ -42,7 +43,7 @@ class FlatLimit:
     def at(self, size: npt.ArrayLike) -> FloatArray:
         return np.full(np.shape(size), self.value)
 
-    def as_result(self) -> dict[str, Any]:
+    def as_members(self) -> dict[str, object]:
         return {"value": self.value}
 
 
@@ -60,13 +61,13 @@ class ProportionalLimit:
         limit: FloatArray = np.clip(share * self.value, self.floor, self.cap)
         return limit
 
-    def as_result(self) -> dict[str, Any]:
-        result = {"value": self.value, "per": self.per}
+    def as_members(self) -> dict[str, object]:
+        members: dict[str, object] = {"value": self.value, "per": self.per}
         if self.floor > 0:
-            result["floor"] = self.floor
+            members["floor"] = self.floor
         if self.cap < np.inf:
-            result["cap"] = self.cap
-        return result
+            members["cap"] = self.cap
+        return members
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +84,7 @@ class AsymmetricLimit:
     def at(self, size: npt.ArrayLike) -> FloatArray:
         return np.full(np.shape(size), self.value)
 
-    def as_result(self) -> dict[str, Any]:
+    def as_members(self) -> dict[str, object]:
         return {"value": self.value, "lower": self.lower, "upper": self.upper}
 
 
@@ -111,7 +112,7 @@ class DiameterLimit:
         picked = np.asarray(self.limits)[np.maximum(row, 0)]
         return np.where(listed, picked, self.otherwise)
 
-    def as_result(self) -> dict[str, Any]:
+    def as_members(self) -> dict[str, object]:
         return {
             "value": self.value,
             "by_diameter": [
@@ -141,12 +142,15 @@ class ToleranceRule:
     note: str = ""
     confidence: str = ""
 
-    def as_result(self) -> dict[str, Any]:
-        return {
-            **self.amount.as_result(),
+    def as_result(self) -> LimitResult:
+        """Return an entry of the result document's `tolerances`."""
+        members = {
+            **self.amount.as_members(),
             "source": self.source,
             "mark": self.provenance,
         }
+        # Which members there are depends on the kind of limit.
+        return cast("LimitResult", members)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

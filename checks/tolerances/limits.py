@@ -7,7 +7,7 @@ and its source says so. Limits are in mm.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,7 @@ from checks.tolerances.basis import (
     load_basis,
 )
 from jobs.anchor_plan.values import ToleranceSpec
+from jobs.exchange.result.document import TolerancesResult
 
 RULE_KEYS = (
     "diagonals",
@@ -157,13 +158,15 @@ class ToleranceLimits:
             limits["accumulated_cap_mm"] = accumulated.amount.cap
         return GroupRules(**limits)
 
-    def as_result(self) -> dict[str, Any]:
+    def as_result(self) -> TolerancesResult:
         """Return the `tolerances` object of the result document."""
-        return {
+        members = {
             "basis": self.basis.name,
             **({"guarded": True} if self.guarded else {}),
             **{rule.key: rule.as_result() for rule in self},
         }
+        # Which rules there are depends on the basis.
+        return cast("TolerancesResult", members)
 
 
 def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:

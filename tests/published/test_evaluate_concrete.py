@@ -330,7 +330,7 @@ def test_a_sample_of_before_the_concrete_was_placed_opens_nothing() -> None:
     assert "dated before 2026-03-02" in found["concrete"]["reason"]
     check = next(row for row in found["checks"] if row["check"] == "strength:F1")
     assert check["verdict"] == "remeasure"
-    assert "one of the two dates is wrong" in check["reason"]
+    assert "One of the two dates is wrong" in check["reason"]
     assert found["findings"] == []
     assert broken(early, placed_on="2026-03-01")["concrete"]["verdict"] == "within"
     later = ("F2", "2000 psi", "2026-03-09T10:00:00Z")
@@ -352,7 +352,10 @@ def test_companions_too_far_apart_ask_for_another_look() -> None:
     assert (near["verdict"], near["reason"]) == ("within", None)
     found = broken(("F1", "2380 psi", day), ("F1", "2620 psi", day))
     assert found["concrete"]["verdict"] == "remeasure"
-    assert "9.6% of their mean apart; 9.0%" in found["concrete"]["reason"]
+    assert (
+        "differ by 9.6% of their mean, more than the 9.0%"
+        in found["concrete"]["reason"]
+    )
     assert "from memory" in found["concrete"]["reason"]
     (finding,) = found["findings"]
     assert finding["finding"] == "strength"
@@ -376,4 +379,4 @@ def test_a_sample_without_a_specified_strength_says_what_is_missing() -> None:
     read(document, "strength:F1", "3000 psi")
     found = evaluate_document(document)["concrete"]
     assert found["verdict"] == "unmeasured"
-    assert found["reason"].startswith("The plan names no strength")
+    assert found["reason"].startswith("The plan gives no strength")

@@ -210,8 +210,8 @@ def test_a_line_past_its_corner_is_read_from_the_other_one() -> None:
 @pytest.mark.parametrize(
     ("name", "apart", "told"),
     [
-        ("S1.2", (0.0, 21.0), "rod S1.2 (points 106, 900) was shot 21 mm apart"),
-        ("A", (0.0, 60.0), "corner A (points 101, 900) was shot 60 mm apart"),
+        ("S1.2", (0.0, 21.0), "rod S1.2: points 106, 900 are 21 mm apart"),
+        ("A", (0.0, 60.0), "corner A: points 101, 900 are 60 mm apart"),
         ("S1.2", (0.0, 19.0), ""),
         ("pad S1", (0.0, 300.0), ""),
     ],
@@ -302,6 +302,6 @@ def test_a_survey_of_nothing_on_the_plan_says_so() -> None:
     found = survey(["1,0.0,0.0,0.0,tree", "2,9.0,9.0,0.0,tree"])
     assert found.problem == (
         "At least two control points are needed. "
-        "Control is known by its words: A, B, C, D …"
+        "Control points need a description such as A, B, C, D …"
     )
     assert found.fit is None
