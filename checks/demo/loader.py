@@ -76,9 +76,9 @@ def _require_empty() -> None:
     ]
     if present:
         msg = (
-            f"The database holds {' and '.join(present)} already. The demo is only "
-            "loaded into an empty one, so that nothing invented gets into a record: "
-            "use another database."
+            f"The database already contains {' and '.join(present)}. The demo is "
+            "loaded into an empty database only, so that no invented data enter a "
+            "record. Use another database."
         )
         raise DatabaseNotEmptyError(msg)
 

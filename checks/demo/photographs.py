@@ -145,10 +145,10 @@ def _draw_disc(
 
 
 REMEDY_PICTURES: dict[str, tuple[DrawFunction, str]] = {
-    "ream": (_draw_washers, "Washers over the reamed holes at {}"),
+    "ream": (_draw_washers, "Washers over the enlarged holes at {}"),
     "slot": (_draw_washers, "Washers over the slotted holes at {}"),
     "re_anchor": (_draw_new_rod, "New rod at {}, the old one cut off"),
-    "refer": (_draw_new_rod, "Put right at {} by the sketch"),
+    "refer": (_draw_new_rod, "Repair at {} by the sketch"),
     "shim": (_draw_shims, "Shims under the plate at {}"),
     "remeasure": (_draw_tape, "Tape held on the rods at {}"),
 }

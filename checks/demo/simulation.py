@@ -202,7 +202,7 @@ class BuildingSimulation:
             msg = f"{self.building}: {where.where}: {where.message}"
             raise SimulationError(msg)
         if self.building.evaluation_due_since is not None:
-            msg = f"{self.building} could not be evaluated; the log says why."
+            msg = f"{self.building} could not be evaluated; see the log."
             raise SimulationError(msg)
 
     def _link_superseded(self, entry: Entry, repeat: bool) -> list[Entry]:
@@ -292,7 +292,7 @@ class BuildingSimulation:
                 finding=finding,
                 choice="accept",
                 disposition="use_as_is",
-                note="Holes opened and washers seen on the photographs; accepted.",
+                note="The photographs show the opened holes and the washers. Accepted.",
             )
         else:
             self.remeasure(day + hours / 24.0, [finding])
@@ -369,15 +369,15 @@ def _choose_disposition(remedy: Mapping[str, object]) -> str:
 
 def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
     """Return the engineer's note on an order."""
-    words = {
-        "shift": "Set the plate where it goes on, within the line's limit.",
+    notes = {
+        "shift": "Set the plate where it fits, within the line tolerance.",
         "shim": "Shim as computed; grout after plumbing.",
-        "ream": "Ream the holes as computed and cover each with a plate washer.",
-        "slot": "Slot the holes named, and cover each with a plate washer.",
+        "ream": "Enlarge the holes as computed and cover each with a plate washer.",
+        "slot": "Slot the named holes and cover each with a plate washer.",
         "re_anchor": "Cut and replace by my sketch 3; photograph the holes.",
-        "refer": "Put right by my sketch; photograph before it is covered.",
+        "refer": "Repair by my sketch; photograph before it is covered.",
     }
-    return words.get(str(remedy["remedy"]), "As computed.")
+    return notes.get(str(remedy["remedy"]), "As computed.")
 
 
 def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFoundation:

@@ -1,4 +1,4 @@
-"""Simulated crews: reproducible, and blameless where they make no mistake."""
+"""Simulated crews: reproducible, and within every limit without a mistake."""
 
 from datetime import UTC, datetime
 
@@ -84,7 +84,7 @@ def test_a_perfect_crew_on_perfect_concrete_finds_nothing(name: str, hand: Lengt
 
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda each: each.name)
-def test_a_mistake_changes_the_checks_it_says_and_no_others(mistake: CrewMistake):
+def test_a_mistake_changes_the_checks_it_returns_and_no_others(mistake: CrewMistake):
     honest = read(HALL, Crew(setups=2), 11, NO_SPREAD)
     plan = plan_of(HALL)
     built = build_foundation(plan, 11, NO_SPREAD)
@@ -112,9 +112,7 @@ def test_a_mistake_changes_the_checks_it_says_and_no_others(mistake: CrewMistake
         ("metres", 9645.65, "9.646 m"),
     ],
 )
-def test_lengths_are_typed_as_each_hand_writes(
-    hand: LengthStyle, mm: float, typed: str
-):
+def test_lengths_are_written_in_each_style(hand: LengthStyle, mm: float, typed: str):
     assert write_length(mm, hand) == typed
     assert float(parse_length(typed).mm) == pytest.approx(mm, abs=0.8)
 

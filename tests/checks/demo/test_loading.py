@@ -1,4 +1,4 @@
-"""Loading is all or nothing."""
+"""Loading the demo: all of it or nothing."""
 
 from dataclasses import replace
 
@@ -41,8 +41,8 @@ def test_progress_is_reported_for_every_building(monkeypatch: pytest.MonkeyPatch
 
 
 @pytest.mark.django_db
-def test_a_database_with_anybody_in_it_is_refused():
+def test_a_database_that_is_not_empty_is_refused():
     factories.person("somebody", Role.FIELD)
-    with pytest.raises(loader.DatabaseNotEmptyError, match="holds people already"):
+    with pytest.raises(loader.DatabaseNotEmptyError, match="already contains people"):
         load()
     assert Person.objects.count() == 1

@@ -1,4 +1,4 @@
-"""The demo holds what it promises, and all of it came in by the front door."""
+"""The demo contains what it promises, all of it recorded through the services."""
 
 from collections import Counter
 from collections.abc import Iterator
@@ -51,12 +51,12 @@ def plans() -> list:
     return [load_plan(b.current_revision()) for b in Building.objects.all()]
 
 
-def test_there_are_jobs_and_buildings_enough(loaded: LoadedDemo):
+def test_there_are_enough_jobs_and_buildings(loaded: LoadedDemo):
     assert Job.objects.count() == loaded.jobs >= 30
     assert Building.objects.count() == loaded.buildings >= 36
 
 
-def test_every_role_has_somebody_who_can_sign_in(loaded: LoadedDemo):
+def test_every_role_has_an_account_that_can_sign_in(loaded: LoadedDemo):
     assert {p.role for p in Person.objects.all()} == set(Role.values)
     request = RequestFactory().post("/sign-in/")
     for username, password, _ in SIGN_INS:
@@ -79,13 +79,13 @@ def test_every_role_has_somebody_who_can_sign_in(loaded: LoadedDemo):
         ("erection", "released"),
     ],
 )
-def test_stages_of_every_kind_are_there(
+def test_stages_of_every_kind_and_state_exist(
     stages: Counter[tuple[str, str]], kind: str, state: str
 ):
     assert stages[kind, state] >= 1
 
 
-def test_one_invitation_was_taken_up_and_one_is_open(loaded: LoadedDemo):
+def test_one_invitation_is_accepted_and_one_is_open(loaded: LoadedDemo):
     used = Invitation.objects.get(accepted_by__isnull=False)
     assert used.accepted_by is not None
     assert used.jobs.get().roles_of(used.accepted_by) == {Role.FIELD}
@@ -93,7 +93,7 @@ def test_one_invitation_was_taken_up_and_one_is_open(loaded: LoadedDemo):
 
 
 @pytest.mark.parametrize("kind", AuditLogKind)
-def test_the_trails_tell_of_most_things(loaded: LoadedDemo, kind: AuditLogKind):
+def test_the_audit_logs_contain_most_kinds(loaded: LoadedDemo, kind: AuditLogKind):
     told = [
         load_page(job, AuditLogFilter(kind=kind), None) for job in Job.objects.all()
     ]
@@ -113,12 +113,12 @@ def test_every_release_is_verifiable(loaded: LoadedDemo):
 
 
 @pytest.mark.parametrize("cause", sorted({each.cause for each in MISTAKES}))
-def test_each_likely_cause_waits_for_somebody(loaded: LoadedDemo, cause: str):
+def test_each_likely_cause_has_an_open_finding(loaded: LoadedDemo, cause: str):
     assert Finding.objects.open().filter(likely_cause__cause=cause).exists()
 
 
 @pytest.mark.parametrize("state", ["open", "decided", "closed"])
-def test_findings_of_every_state_are_there(loaded: LoadedDemo, state: str):
+def test_findings_of_every_state_exist(loaded: LoadedDemo, state: str):
     assert Finding.objects.filter(state=state).exists()
 
 
@@ -131,7 +131,7 @@ def test_findings_were_closed_in_every_way_but_by_a_revision(loaded: LoadedDemo)
     assert ways >= {"within", "verified", "accepted"}
 
 
-def test_plans_are_of_every_sort(loaded: LoadedDemo):
+def test_plans_have_every_unit_basis_and_size(loaded: LoadedDemo):
     every = plans()
     assert {plan.length_unit for plan in every} >= {"in", "mm"}
     assert {plan.tolerances.basis for plan in every} >= {
@@ -177,7 +177,7 @@ def test_corrections_supersede_and_repeats_disagree(loaded: LoadedDemo):
     assert "remeasure" in verdicts
 
 
-def test_everything_is_evaluated_and_nothing_is_to_come(loaded: LoadedDemo):
+def test_everything_is_evaluated_and_nothing_is_in_the_future(loaded: LoadedDemo):
     assert not Building.objects.exclude(evaluation_due_since=None).exists()
     now = timezone.now()
     assert not Reading.objects.filter(taken_at__gt=now).exists()
@@ -185,7 +185,7 @@ def test_everything_is_evaluated_and_nothing_is_to_come(loaded: LoadedDemo):
     assert not Release.objects.filter(signed_at__gt=now).exists()
 
 
-def test_nobody_decided_on_readings_of_their_own(loaded: LoadedDemo):
+def test_nobody_decided_on_their_own_readings(loaded: LoadedDemo):
     for decision in Decision.objects.select_related("finding"):
         took = Reading.objects.filter(
             building=decision.finding.building,
@@ -207,19 +207,19 @@ def test_something_can_ship_this_week_and_something_cannot(loaded: LoadedDemo):
     assert states["held"] >= 3
 
 
-def test_a_second_load_is_refused_and_says_why(loaded: LoadedDemo):
+def test_a_second_load_is_refused_with_the_reason(loaded: LoadedDemo):
     with pytest.raises(DatabaseNotEmptyError, match="people and jobs and buildings"):
         load()
 
 
-def test_the_clock_tells_the_true_time_again(loaded: LoadedDemo):
+def test_the_time_is_the_true_one_again(loaded: LoadedDemo):
     from checks.services import findings
 
     for told in (timezone.now(), findings.now()):
         assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
 
 
-def test_work_and_checks_were_photographed(loaded: LoadedDemo):
+def test_work_and_checks_have_photographs(loaded: LoadedDemo):
     taken = list(Photograph.objects.all())
     assert {row.work_report is not None for row in taken} == {True, False}
     assert all(row.caption and load_file(row.digest) for row in taken)
