@@ -55,7 +55,7 @@ class JobFilterForm(forms.Form):
         return JobFilter(**chosen)
 
 
-class JobForm(forms.ModelForm):
+class JobForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic at run time
     """Number, name, customer, site and ship date of a job."""
 
     class Meta:

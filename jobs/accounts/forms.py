@@ -75,7 +75,7 @@ class RoleForm(forms.Form):
     role = forms.ChoiceField(choices=Role.choices)
 
 
-class AcceptInvitationForm(UserCreationForm):
+class AcceptInvitationForm(UserCreationForm):  # type: ignore[type-arg]  # not generic at run time
     """The account that an invited person creates."""
 
     class Meta:

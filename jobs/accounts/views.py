@@ -150,7 +150,6 @@ def _apply_change(
         jobs = ", ".join(changed.unmanaged_jobs)
         messages.warning(
             request,
-            request,
             f"These jobs have no active operations manager now: {jobs}.",
         )
     if changed.revoked_invitations:

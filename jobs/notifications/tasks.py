@@ -6,14 +6,14 @@ from jobs.notifications import daily_summary, emails, retention, webhook_deliver
 from jobs.notifications.models import Email
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]  # Celery
 def send_daily_summaries() -> None:
     """Send the daily summary to users whose local send hour has come."""
     daily_summary.create_due_summaries()
     emails.send_due_emails(Email.Kind.DAILY_SUMMARY, daily_summary.compose_summary)
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]  # Celery
 def deliver_webhooks() -> None:
     """Send due events to webhooks, and e-mail the owners of those switched off."""
     webhook_delivery.create_deliveries()
@@ -23,7 +23,7 @@ def deliver_webhooks() -> None:
     )
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]  # Celery
 def delete_expired_notifications() -> None:
     """Delete expired notifications."""
     retention.delete_expired()

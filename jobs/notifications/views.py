@@ -2,7 +2,7 @@
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.cache import get_conditional_response
@@ -57,7 +57,7 @@ def change_calendar_key(request: AuthenticatedRequest) -> HttpResponse:
 
 
 def _preferences_form(
-    request: AuthenticatedRequest, data: object = None
+    request: AuthenticatedRequest, data: QueryDict | None = None
 ) -> EmailPreferencesForm:
     saved = emails.get_preferences(request.user)
     initial = {name: getattr(saved, name) for name in EmailPreferencesForm.base_fields}

@@ -84,9 +84,9 @@ class PlanImportForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.base = base
 
-    def clean_file(self) -> UploadedFile | None:
+    def clean_file(self) -> "UploadedFile[Any] | None":
         """Refuse a file that is too large for a plan."""
-        upload: UploadedFile | None = self.cleaned_data["file"]
+        upload: UploadedFile[Any] | None = self.cleaned_data["file"]
         if upload is None:
             return None
         most = MAX_FILE_BYTES.get(file_suffix(str(upload.name)), MAX_DOCUMENT_BYTES)
@@ -121,7 +121,7 @@ class PlanImportForm(forms.Form):
             return
         self.building = parse_building_text(self.text)
 
-    def _read_file(self, upload: UploadedFile, data: dict[str, Any]) -> None:
+    def _read_file(self, upload: "UploadedFile[Any]", data: dict[str, Any]) -> None:
         suffix = file_suffix(str(upload.name))
         content = upload.read()
         if suffix not in MAX_FILE_BYTES:
