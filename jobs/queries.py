@@ -68,7 +68,7 @@ class JobRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShippingSummary:
-    """What can ship up to and including `until`, and what blocks the rest."""
+    """Buildings that can ship up to and including `until`, and those blocked."""
 
     today: date
     until: date

@@ -2,11 +2,12 @@
 
 import django.db.models.deletion
 import uuid
+from typing import Any
 from django.conf import settings
 from django.db import migrations, models
 
 
-def ship_dates(apps, schema_editor):
+def ship_dates(apps: Any, schema_editor: Any) -> None:
     """Give every job that has a ship date its date in the calendars."""
     Job = apps.get_model("jobs", "Job")
     CalendarDate = apps.get_model("jobs", "CalendarDate")

@@ -22,7 +22,7 @@ class Event(models.Model):
     """
 
     class Kind(models.TextChoices):
-        """What happened; the value is the `type` that webhooks receive."""
+        """Kinds of event; the value is the `type` that webhooks receive."""
 
         READING_STORED = "reading.stored", "readings stored"
         BUILDING_EVALUATED = "building.evaluated", "building evaluated"
@@ -326,7 +326,7 @@ class CalendarDate(models.Model):
     """
 
     class Kind(models.TextChoices):
-        """What happens that day."""
+        """Kinds of date."""
 
         SHIP = "ship", "the steel ships"
         STRENGTH = "strength", "the strength gate is likely to open"

@@ -10,7 +10,7 @@ from jobs.notifications.models import Event
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventSubject:
-    """What an event is about.
+    """Subject of an event.
 
     Attributes
     ----------

@@ -46,16 +46,27 @@ FIELD_BY_POINTER = {  # fields that show the errors of the document
 
 
 @dataclass(frozen=True, slots=True)
+class GroupField:
+    """A field, and whether its label says "optional".
+
+    The fields of a rod pattern are required as soon as the pattern is used, which
+    Django's `required` cannot express.
+    """
+
+    bound: forms.BoundField
+    optional: bool
+
+
+@dataclass(frozen=True, slots=True)
 class FieldGroup:
     """Fields shown together on the page.
 
-    `required` hides "optional"; a collapsible group is closed until something is in it.
+    A collapsible group is closed until something is in it.
     """
 
     title: str
-    fields: tuple[forms.BoundField, ...]
+    fields: tuple["GroupField", ...]
     help: str = ""
-    required: bool = False
     collapsible: bool = False
     is_open: bool = True
 
@@ -204,31 +215,33 @@ class RectangleForm(forms.Form):
         outline = ("name", "length_unit", "width", "length", "bays")
         concrete = ("notch_width", "notch_depth", "strength")
         return [
-            FieldGroup("Outline", self._bound_fields(outline)),
-            FieldGroup(
-                PATTERN_LABELS["frame"],
-                self._pattern_bound_fields("frame"),
-                required=True,
-            ),
+            FieldGroup("Outline", self._group_fields(outline)),
+            FieldGroup(PATTERN_LABELS["frame"], self._pattern_fields("frame")),
             *(
                 FieldGroup(
                     PATTERN_LABELS[name],
-                    (self[place], *self._pattern_bound_fields(name)),
+                    (GroupField(self[place], False), *self._pattern_fields(name)),
                     help="optional",
                     collapsible=True,
                     is_open=self._is_used(name),
                 )
                 for name, place in self.placement_fields.items()
             ),
-            FieldGroup("Concrete", self._bound_fields(concrete)),
-            FieldGroup("Record", self._bound_fields(("basis", "note"))),
+            FieldGroup("Concrete", self._group_fields(concrete)),
+            FieldGroup("Record", self._group_fields(("basis", "note"))),
         ]
 
-    def _bound_fields(self, names: tuple[str, ...]) -> tuple[forms.BoundField, ...]:
-        return tuple(self[name] for name in names)
+    def _group_fields(self, names: tuple[str, ...]) -> tuple[GroupField, ...]:
+        return tuple(
+            GroupField(self[name], not self.fields[name].required) for name in names
+        )
 
-    def _pattern_bound_fields(self, pattern: str) -> tuple[forms.BoundField, ...]:
-        return self._bound_fields(tuple(make_pattern_fields(pattern)))
+    def _pattern_fields(self, pattern: str) -> tuple[GroupField, ...]:
+        optional = {f"{pattern}_{name}" for name in OPTIONAL_LENGTHS}
+        return tuple(
+            GroupField(self[name], name in optional)
+            for name in make_pattern_fields(pattern)
+        )
 
     def _entered_text(self, name: str) -> str:
         return str(self.data.get(name, "")).strip()
