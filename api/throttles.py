@@ -27,7 +27,7 @@ class SharedRateThrottle(SimpleRateThrottle):
         if who is None or self.num_requests is None or self.duration is None:
             return True
         self.hit = rate_limits.hit(who, window_s=self.duration)
-        return self.hit.number <= self.num_requests
+        return self.hit.count <= self.num_requests
 
     def wait(self) -> float:
         """Give how long until the next window. [s]"""

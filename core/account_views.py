@@ -1,4 +1,4 @@
-"""One's own account: where one is signed in, and the password."""
+"""Pages of one's own account: devices, profile and password."""
 
 import math
 from typing import Any
@@ -21,23 +21,79 @@ from django.views.decorators.http import (
 from rest_framework.throttling import BaseThrottle
 
 from core import devices, passwords, tasks
+from core.accounts import change_email, change_name
 from core.context_processors import build_account_tabs
-from core.forms import PasswordResetRequestForm
+from core.forms import (
+    EmailAddressForm,
+    NameForm,
+    PasswordResetRequestForm,
+    PreferencesForm,
+)
 from core.models import Device, Person
 from core.requests import AuthenticatedRequest
 
 
 @require_GET
 def account(request: AuthenticatedRequest) -> HttpResponse:
-    """Show who one is here, and on which devices one is signed in."""
-    mine = list(Device.objects.of(request.user).signed_in())
-    here = devices.hash_session_key(request.session.session_key or "")
+    """Show the account and the devices it is signed in on."""
+    signed_in = list(Device.objects.of(request.user).signed_in())
+    this_hash = devices.hash_session_key(request.session.session_key or "")
     context = {
         "tabs": build_account_tabs(request.path),
-        "devices": [(device, device.session_hash == here) for device in mine],
-        "others": any(device.session_hash != here for device in mine),
+        "devices": [(each, each.session_hash == this_hash) for each in signed_in],
+        "others": any(each.session_hash != this_hash for each in signed_in),
     }
     return render(request, "core/account.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def profile(request: AuthenticatedRequest) -> HttpResponse:
+    """Show name, e-mail address and preferences, and change the name."""
+    form = NameForm(request.POST or None, initial=_get_names(request.user))
+    if form.is_valid():
+        if change_name(actor=request.user, **form.cleaned_data):
+            messages.success(request, "Name changed.")
+        return redirect("profile")
+    return _render_profile(request, name_form=form)
+
+
+@require_POST
+def save_email_address(request: AuthenticatedRequest) -> HttpResponse:
+    """Change the e-mail address, with the password or a passkey as signature."""
+    form = EmailAddressForm(request.POST, request=request)
+    if form.is_valid():
+        if change_email(actor=request.user, email=form.cleaned_data["email"]):
+            messages.success(request, "E-mail address changed.")
+        return redirect("profile")
+    return _render_profile(request, email_form=form)
+
+
+def _render_profile(
+    request: AuthenticatedRequest,
+    name_form: NameForm | None = None,
+    email_form: EmailAddressForm | None = None,
+) -> HttpResponse:
+    """Render the profile; the form that was sent comes with its errors."""
+    person = request.user
+    preferences = {
+        "units": person.units,
+        "theme": person.theme,
+        "time_zone": person.time_zone,
+    }
+    context = {
+        "tabs": build_account_tabs(request.path),
+        "name_form": name_form or NameForm(initial=_get_names(person)),
+        "email_form": email_form
+        or EmailAddressForm(request=request, initial={"email": person.email}),
+        "preferences_form": PreferencesForm(initial=preferences),
+    }
+    sent = email_form or name_form
+    status = 400 if sent is not None and sent.is_bound else 200
+    return render(request, "core/profile.html", context, status=status)
+
+
+def _get_names(person: Person) -> dict[str, str]:
+    return {"first_name": person.first_name, "last_name": person.last_name}
 
 
 @require_POST
@@ -51,7 +107,7 @@ def sign_out_device(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def sign_out_others(request: AuthenticatedRequest) -> HttpResponse:
-    """End one's own sessions everywhere but here."""
+    """End all of one's own sessions but this one."""
     ended = devices.end_other_sessions(
         actor=request.user, session_key=request.session.session_key
     )
@@ -61,80 +117,80 @@ def sign_out_others(request: AuthenticatedRequest) -> HttpResponse:
 
 
 class SignOutView(auth_views.LogoutView):
-    """Signs out here, and says so of the device."""
+    """Signs out on this device."""
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         """End the session."""
         key = request.session.session_key
-        answer = super().post(request, *args, **kwargs)
+        response = super().post(request, *args, **kwargs)
         devices.record_sign_out(key)
-        return answer
+        return response
 
 
 @login_not_required
 @never_cache
 @require_http_methods(["GET", "POST"])
 def request_password_reset(request: HttpRequest) -> HttpResponse:
-    """Send a link to an address; answer alike, whether or not an account has it."""
+    """Send a password link; the answer does not tell whether an account exists."""
     form = PasswordResetRequestForm(request.POST or None)
     if not form.is_valid():
         status = 400 if form.is_bound else 200
         page = "core/request_password_reset.html"
         return render(request, page, {"form": form}, status=status)
     address = form.cleaned_data["address"]
-    # The proxies in front are counted here as they are for the interface.
-    place = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
-    if wait_s := passwords.count_reset_request(address, place):
+    # The API's throttle knows how many proxies stand in front of the server.
+    client = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
+    if wait_s := passwords.count_reset_request(address, client):
         context = {"minutes": math.ceil(wait_s / 60)}
-        answer = render(request, "core/too_many_requests.html", context, status=429)
-        answer["Retry-After"] = str(math.ceil(wait_s))
-        return answer
-    # The link begins with the house's own address, not with what a visitor called it.
+        response = render(request, "core/too_many_requests.html", context, status=429)
+        response["Retry-After"] = str(math.ceil(wait_s))
+        return response
+    # The link starts with the site's own address, not with the Host header.
     transaction.on_commit(
         lambda: tasks.email_password_links.delay(address, settings.PUBLIC_URL),
         robust=True,
     )
-    messages.success(request, "If an account has this address, a letter goes to it.")
+    messages.success(request, "If this address has an account, it gets an e-mail.")
     return redirect("sign-in")
 
 
 class SetPasswordView(auth_views.PasswordResetConfirmView):
-    """Sets a new password for who has the link of a letter; ends every sign-in."""
+    """Sets a new password by an e-mailed link, and ends every session."""
 
     template_name = "core/set_password.html"
     success_url = reverse_lazy("sign-in")
 
     def get_user(self, uidb64: str) -> Person | None:
-        """Find whose link it is; a closed account has none."""
-        found = super().get_user(uidb64)
-        return found if isinstance(found, Person) and found.is_active else None
+        """Return the owner of the link; a closed account has none."""
+        person = super().get_user(uidb64)
+        return person if isinstance(person, Person) and person.is_active else None
 
     def form_valid(self, form: SetPasswordForm) -> HttpResponse:
-        """Sign out whoever knew the old one."""
-        answer = super().form_valid(form)
+        """Set the password, and end every session that the old one opened."""
+        response = super().form_valid(form)
         devices.end_all_access(form.user)
         passwords.record_password_set(form.user)
-        messages.success(self.request, "Your new password holds. Sign in with it.")
-        return answer
+        messages.success(self.request, "Password set. Sign in with it.")
+        return response
 
 
 class ChangePasswordView(auth_views.PasswordChangeView):
-    """Changes one's own password; every other device is signed out by it."""
+    """Changes one's own password, and signs out every other device."""
 
     template_name = "core/change_password.html"
     success_url = reverse_lazy("password-changed")
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Add the other pages of the account."""
+        """Add the tabs of the account."""
         tabs = build_account_tabs(self.request.path)
         return super().get_context_data(**kwargs, tabs=tabs)
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
-        """Keep this device signed in under its new key."""
+        """Keep this device signed in under its new session key."""
         request = self.request
         before = request.session.session_key
-        answer = super().form_valid(form)
+        response = super().form_valid(form)
         devices.rotate_session_key(
             actor=form.user, before=before, session_key=request.session.session_key
         )
-        return answer
+        return response

@@ -1,10 +1,10 @@
-"""Evidence is never edited: the database itself refuses to change or delete it."""
+"""Append-only tables: a database trigger refuses to change or delete rows."""
 
 import pgtrigger
 
 
 def append_only() -> pgtrigger.Trigger:
-    """Refuse every update and delete of a table's rows."""
+    """Return a trigger that refuses every update and delete."""
     return pgtrigger.Protect(
         name="append_only", operation=pgtrigger.Update | pgtrigger.Delete
     )

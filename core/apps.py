@@ -6,16 +6,17 @@ from django.apps import AppConfig
 
 
 class CoreConfig(AppConfig):
-    """People, settings, base templates."""
+    """The core app: people, settings and base templates."""
 
     name = "core"
     default_auto_field = "django.db.models.BigAutoField"
     account: ClassVar = [
         ("Devices", "account"),
+        ("Profile", "profile"),
         ("Password", "change-password"),
         ("Passkeys", "passkeys"),
     ]
 
     def ready(self) -> None:
-        """Make the queue the one that every task is sent to."""
-        from core import celery  # noqa: F401 - importing it registers the app
+        """Register the Celery app that all tasks are sent to."""
+        from core import celery  # noqa: F401 - the import registers it

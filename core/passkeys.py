@@ -1,8 +1,8 @@
-"""Passkeys: how one is added, and how one signs (W3C Web Authentication, level 2).
+"""Passkeys: registration and signing (W3C Web Authentication, level 2).
 
-The protocol's every check is the library's (`webauthn`). What is kept here is what it
-leaves to a site: challenges, each for one session and one person, a few minutes, and
-once; whose key it is; how far it has counted.
+The library `webauthn` makes every check of the protocol. This module does what the
+library leaves to a site: single-use challenges bound to session and user (5 min), key
+ownership, and the sign counter.
 """
 
 import json
@@ -39,11 +39,9 @@ from webauthn.helpers.structs import (
 from core import rate_limits
 from core.models import AccountEvent, Passkey, Person
 
-CHALLENGE_TTL_S = 300  # a challenge, and a password given to add a passkey
-USED_CHALLENGE_TTL_S = (
-    24 * 3600
-)  # that a challenge was taken; far longer than one is alive
-MAX_PASSKEYS = 20  # of one person
+CHALLENGE_TTL_S = 300  # of a challenge, and of a signature given to add a passkey
+USED_CHALLENGE_TTL_S = 24 * 3600  # longer than any challenge lives
+MAX_PASSKEYS = 20  # per person
 SIGNING_SLOT = "passkey challenge"
 REGISTRATION_SLOT = "passkey to add"
 PARSE_ERRORS = (WebAuthnException, ValueError, KeyError, TypeError, RecursionError)
@@ -53,14 +51,14 @@ log = structlog.get_logger("padstone.passkeys")
 
 @dataclass(frozen=True, slots=True)
 class RelyingParty:
-    """The address a passkey is bound to."""
+    """The host and origin that a passkey is bound to (WebAuthn: relying party)."""
 
-    rp_id: str  # the host alone
-    origin: str  # as the browser writes it into what is signed
+    rp_id: str  # host name without the port
+    origin: str  # as the browser writes it into the signed data
 
 
 def public_origin() -> RelyingParty | None:
-    """Give the address of the house, where browsers let it have passkeys."""
+    """Return the party of `PUBLIC_URL`; None where browsers allow no passkeys."""
     public = urlsplit(settings.PUBLIC_URL)
     if public.scheme != "https" or not _is_host_name(public.hostname or ""):
         return None
@@ -68,21 +66,20 @@ def public_origin() -> RelyingParty | None:
 
 
 def relying_party_for(request: HttpRequest) -> RelyingParty | None:
-    """Say for which address passkeys are made and used here; None where they cannot be.
+    """Return the party of a request's address; None where there are no passkeys.
 
-    That is the address of the house (`PUBLIC_URL`), and localhost on any port, for the
-    demo.
+    Passkeys work at `PUBLIC_URL`, and on any port of localhost for the demo.
     """
-    asked, known = request.get_host(), public_origin()
-    if known is not None and known.origin == f"https://{asked}":
-        return known
-    if not request.is_secure() and urlsplit(f"//{asked}").hostname == "localhost":
-        return RelyingParty("localhost", f"http://{asked}")
+    host, public = request.get_host(), public_origin()
+    if public is not None and public.origin == f"https://{host}":
+        return public
+    if not request.is_secure() and urlsplit(f"//{host}").hostname == "localhost":
+        return RelyingParty("localhost", f"http://{host}")
     return None
 
 
 def _is_host_name(host: str) -> bool:
-    """Whether a host has a name, not a number: a number has no passkeys."""
+    """Return whether a host is a name: an IP address has no passkeys."""
     try:
         ip_address(host)
     except ValueError:
@@ -93,47 +90,48 @@ def _is_host_name(host: str) -> bool:
 # ---- challenges -------------------------------------------------------------
 
 
-def _store_challenge(request: HttpRequest, slot: str, **kept: Any) -> bytes:
-    """Keep a new challenge in this session, for whoever is signed in on it."""
+def _store_challenge(request: HttpRequest, slot: str, **stored: Any) -> bytes:
+    """Store a new challenge in the session, for the user who is signed in on it."""
     challenge = secrets.token_bytes(32)
     request.session[slot] = {
         "challenge": bytes_to_base64url(challenge),
         "person": request.user.pk,
         "until": time.time() + CHALLENGE_TTL_S,
-        **kept,
+        **stored,
     }
     return challenge
 
 
 def _consume_challenge(request: HttpRequest, slot: str) -> dict[str, Any] | None:
-    """Take what is kept in this session, once; None where it holds no more.
+    """Consume the challenge of this session; None if it is expired or used.
 
-    Two requests at once may both read it from the session: only one is counted first.
+    Two simultaneous requests may both read it from the session; the shared counter
+    lets only the first one pass.
     """
-    kept: dict[str, Any] | None = request.session.pop(slot, None)
-    if kept is None or kept["until"] < time.time():
+    stored: dict[str, Any] | None = request.session.pop(slot, None)
+    if stored is None or stored["until"] < time.time():
         return None
-    if kept["person"] != request.user.pk:
+    if stored["person"] != request.user.pk:
         return None
-    named = f"passkey challenge {kept['challenge']}"
-    if rate_limits.hit(named, window_s=USED_CHALLENGE_TTL_S).number > 1:
+    named = f"passkey challenge {stored['challenge']}"
+    if rate_limits.hit(named, window_s=USED_CHALLENGE_TTL_S).count > 1:
         return None
-    return kept
+    return stored
 
 
 # ---- signing ----------------------------------------------------------------
 
 
-def create_signing_options(request: HttpRequest, place: RelyingParty) -> str:
-    """Ask whoever is at this browser to sign; give it as JSON for the browser.
+def create_signing_options(request: HttpRequest, party: RelyingParty) -> str:
+    """Create the request to sign, as JSON for the browser.
 
-    Of somebody signed in their own passkeys are asked for, otherwise any.
+    A user who is signed in is asked for one of their own passkeys, a visitor for any.
     """
     keys = Passkey.objects.none()
     if isinstance(request.user, Person):
-        keys = Passkey.objects.of(request.user).filter(rp_id=place.rp_id)
+        keys = Passkey.objects.of(request.user).filter(rp_id=party.rp_id)
     options = webauthn.generate_authentication_options(
-        rp_id=place.rp_id,
+        rp_id=party.rp_id,
         challenge=_store_challenge(request, SIGNING_SLOT),
         timeout=CHALLENGE_TTL_S * 1000,
         allow_credentials=[_describe_credential(key) for key in keys],
@@ -143,22 +141,22 @@ def create_signing_options(request: HttpRequest, place: RelyingParty) -> str:
 
 
 def has_passkey_here(request: HttpRequest, but: Passkey | None = None) -> bool:
-    """Whether somebody signed in has a passkey for this address, beside one.
+    """Return whether the user has a passkey for this address, other than `but`.
 
-    Asked once for all the forms of a page.
+    The query runs once for all forms of a page.
     """
-    kept = vars(request)
-    if "_passkeys_here" not in kept:
-        place, person = relying_party_for(request), request.user
+    cache = vars(request)
+    if "_passkeys_here" not in cache:
+        party, person = relying_party_for(request), request.user
         mine = Passkey.objects.none()
-        if place and isinstance(person, Person):
-            mine = Passkey.objects.of(person).filter(rp_id=place.rp_id)
-        kept["_passkeys_here"] = set(mine.values_list("pk", flat=True))
-    return bool(kept["_passkeys_here"] - {but.pk if but else None})
+        if party and isinstance(person, Person):
+            mine = Passkey.objects.of(person).filter(rp_id=party.rp_id)
+        cache["_passkeys_here"] = set(mine.values_list("pk", flat=True))
+    return bool(cache["_passkeys_here"] - {but.pk if but else None})
 
 
 def find_passkey(assertion: str) -> Passkey | None:
-    """Find the passkey that an assertion says it is of; nothing is verified by it."""
+    """Find the passkey that an assertion names, without verifying it."""
     try:
         named = base64url_to_bytes(json.loads(assertion)["id"])
     except PARSE_ERRORS:
@@ -168,7 +166,7 @@ def find_passkey(assertion: str) -> Passkey | None:
 
 
 class PasskeyBackend(ModelBackend):
-    """Signs in whoever answers this session's challenge with a passkey of theirs."""
+    """Authenticates a user by a passkey that signed this session's challenge."""
 
     def authenticate(  # type: ignore[override]
         self,
@@ -176,18 +174,18 @@ class PasskeyBackend(ModelBackend):
         username: str | None = None,
         assertion: str | None = None,
     ) -> Person | None:
-        """Verify an assertion; the user name is what failures are counted for."""
+        """Verify an assertion; failures are counted for the user name."""
         if request is None or not assertion:
             return None
-        kept, place = (
+        stored, party = (
             _consume_challenge(request, SIGNING_SLOT),
             relying_party_for(request),
         )
-        if kept is None or place is None:
+        if stored is None or party is None:
             log.info("passkey refused", why="no challenge of this session")
             return None
         try:
-            found = _verify_assertion(assertion, kept, place)
+            found = _verify_assertion(assertion, stored, party)
         except PARSE_ERRORS as error:
             log.info("passkey refused", why=str(error))
             return None
@@ -197,30 +195,30 @@ class PasskeyBackend(ModelBackend):
 
 @transaction.atomic
 def _verify_assertion(
-    assertion: str, kept: dict[str, Any], place: RelyingParty
+    assertion: str, stored: dict[str, Any], party: RelyingParty
 ) -> Person | None:
-    """Verify an assertion against the key it names, and count its use.
+    """Verify an assertion against the key that it names, and store the sign count.
 
     Raises
     ------
     WebAuthnException, ValueError
-        With what is wrong.
+        With the reason of the refusal.
     """
     given = parse_authentication_credential_json(assertion)
     held = Passkey.objects.select_for_update(of=("self",)).select_related("person")
-    key = held.filter(credential_id=given.raw_id, rp_id=place.rp_id).first()
+    key = held.filter(credential_id=given.raw_id, rp_id=party.rp_id).first()
     if key is None or key.removed_at is not None:
         raise ValueError("not a passkey known here")
-    if kept["person"] not in (None, key.person_id):
+    if stored["person"] not in (None, key.person_id):
         raise ValueError("another person's passkey")
     handle = given.response.user_handle
     if handle is not None and handle != _user_handle(key.person):
         raise ValueError("another person's handle")
     done = webauthn.verify_authentication_response(
         credential=given,
-        expected_challenge=base64url_to_bytes(kept["challenge"]),
-        expected_rp_id=place.rp_id,
-        expected_origin=place.origin,
+        expected_challenge=base64url_to_bytes(stored["challenge"]),
+        expected_rp_id=party.rp_id,
+        expected_origin=party.origin,
         credential_public_key=bytes(key.public_key),
         credential_current_sign_count=key.sign_count,
         require_user_verification=True,
@@ -236,7 +234,7 @@ def _describe_credential(key: Passkey) -> PublicKeyCredentialDescriptor:
 
 
 def _user_handle(person: Person) -> bytes:
-    """Give what a device keeps to tell accounts apart; it says nothing of a person."""
+    """Return the user handle that a device stores; it reveals nothing of the person."""
     return str(person.pk).encode()
 
 
@@ -244,29 +242,29 @@ def _user_handle(person: Person) -> bytes:
 
 
 def begin_registration(request: HttpRequest, name: str) -> None:
-    """Note that this person may add a passkey: they gave their signature just now."""
+    """Store that this user may add a passkey: they have just signed for it."""
     _store_challenge(request, REGISTRATION_SLOT, name=name)
 
 
 def create_registration_options(
-    request: HttpRequest, place: RelyingParty
+    request: HttpRequest, party: RelyingParty
 ) -> tuple[str, str] | None:
-    """Give the name of the passkey being added, and what to ask the browser, as JSON.
+    """Return the name of the new passkey, and the options for the browser as JSON.
 
-    None where nobody gave their signature for it in the last minutes.
+    None unless the user signed for it in the last minutes.
     """
-    kept = request.session.get(REGISTRATION_SLOT)
+    stored = request.session.get(REGISTRATION_SLOT)
     person = request.user
-    if kept is None or kept["until"] < time.time() or kept["person"] != person.pk:
+    if stored is None or stored["until"] < time.time() or stored["person"] != person.pk:
         return None
     assert isinstance(person, Person)  # noqa: S101  # nobody else is given a challenge
     options = webauthn.generate_registration_options(
-        rp_id=place.rp_id,
+        rp_id=party.rp_id,
         rp_name="Padstone",
         user_id=_user_handle(person),
         user_name=person.get_username(),
         user_display_name=str(person),
-        challenge=base64url_to_bytes(kept["challenge"]),
+        challenge=base64url_to_bytes(stored["challenge"]),
         timeout=CHALLENGE_TTL_S * 1000,
         authenticator_selection=AuthenticatorSelectionCriteria(
             resident_key=ResidentKeyRequirement.REQUIRED,
@@ -274,66 +272,67 @@ def create_registration_options(
         ),
         exclude_credentials=[
             _describe_credential(key)
-            for key in Passkey.objects.of(person).filter(rp_id=place.rp_id)
+            for key in Passkey.objects.of(person).filter(rp_id=party.rp_id)
         ],
     )
-    return str(kept["name"]), webauthn.options_to_json(options)
+    return str(stored["name"]), webauthn.options_to_json(options)
 
 
 def register_passkey(
-    *, actor: Person, request: HttpRequest, place: RelyingParty, made: str
+    *, actor: Person, request: HttpRequest, party: RelyingParty, credential: str
 ) -> Passkey:
-    """Keep the passkey that this person's browser made.
+    """Register the passkey that the user's browser created.
 
     Parameters
     ----------
-    actor : whose it is.
-    request : of the session that asked for it.
-    place : the address it is for.
-    made : what the browser answered, as JSON.
+    actor : the owner.
+    request : of the session that started the registration.
+    party : the address that it is for.
+    credential : the answer of the browser, as JSON.
 
     Raises
     ------
     ValidationError
-        If it was not asked for just now, does not hold, or is known already.
+        If it was not started just now, is not valid, or exists already.
     """
-    kept = _consume_challenge(request, REGISTRATION_SLOT)
-    if kept is None:
-        raise ValidationError("That took too long: begin again.")
+    stored = _consume_challenge(request, REGISTRATION_SLOT)
+    if stored is None:
+        raise ValidationError("That took too long. Start again.", code="expired")
     try:
         done = webauthn.verify_registration_response(
-            credential=made,
-            expected_challenge=base64url_to_bytes(kept["challenge"]),
-            expected_rp_id=place.rp_id,
-            expected_origin=place.origin,
+            credential=credential,
+            expected_challenge=base64url_to_bytes(stored["challenge"]),
+            expected_rp_id=party.rp_id,
+            expected_origin=party.origin,
             require_user_verification=True,
         )
-        ways = parse_registration_credential_json(made)
+        ways = parse_registration_credential_json(credential)
     except PARSE_ERRORS as error:
         log.info("passkey not added", why=str(error))
-        raise ValidationError("This passkey could not be added: begin again.") from None
+        msg = "This passkey could not be added. Start again."
+        raise ValidationError(msg, code="invalid") from None
     try:
         with transaction.atomic():
             key = Passkey.objects.create(
                 person=actor,
-                name=kept["name"],
+                name=stored["name"],
                 credential_id=done.credential_id,
                 public_key=done.credential_public_key,
                 sign_count=done.sign_count,
                 transports=[way.value for way in ways.response.transports or ()],
-                rp_id=place.rp_id,
+                rp_id=party.rp_id,
                 added_at=now(),
             )
             _record_account_event(key, AccountEvent.Kind.PASSKEY_ADDED)
     except IntegrityError:
-        msg = "This passkey, or one of this name, is there already."
-        raise ValidationError(msg) from None
+        msg = "This passkey, or one with this name, exists already."
+        raise ValidationError(msg, code="exists") from None
     return key
 
 
 @transaction.atomic
 def remove_passkey(*, actor: Person, key: Passkey) -> None:
-    """Refuse one of the actor's own passkeys from now on."""
+    """Remove one of the actor's own passkeys."""
     held = Passkey.objects.of(actor).select_for_update().filter(pk=key.pk)
     if held.update(removed_at=now()):
         _record_account_event(key, AccountEvent.Kind.PASSKEY_REMOVED)

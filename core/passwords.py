@@ -1,9 +1,8 @@
-"""The letter with a link to set a new password: made when sent, stored nowhere.
+"""E-mail with a link to set a new password; the link is made when it is sent.
 
-An administrator has it sent, or whoever forgot theirs asks for it at the sign-in. Of
-somebody who is not signed in nothing is known but the address they typed: what they
-are answered does not depend on whether an account has it, nor does what is done
-before they are answered.
+An administrator requests it for somebody, or a visitor at the sign-in page. Neither
+the answer to a visitor nor the time it takes depends on whether an account has the
+address. The link is stored nowhere.
 """
 
 from django.contrib.auth.tokens import default_token_generator
@@ -18,54 +17,53 @@ from core import rate_limits
 from core.models import AccountEvent, Person
 
 RESET_WINDOW_S = 3600
-MAX_EMAILS_PER_ADDRESS = 3  # letters in an hour
+MAX_EMAILS_PER_ADDRESS = 3  # in an hour
 MAX_REQUESTS_PER_CLIENT = 30  # in an hour: a whole site may share one connection
 
 
 def make_password_link(person: Person, site: str) -> str:
-    """Give the link that sets a new password, on a site such as https://host/."""
-    whose = urlsafe_base64_encode(force_bytes(person.pk))
+    """Make the link that sets a new password, on a site such as https://host/."""
+    user_id = urlsafe_base64_encode(force_bytes(person.pk))
     token = default_token_generator.make_token(person)
-    return f"{site.rstrip('/')}{reverse('set-password', args=[whose, token])}"
+    return f"{site.rstrip('/')}{reverse('set-password', args=[user_id, token])}"
 
 
 def send_password_email(person_id: int, site: str) -> bool:
-    """Write to a person whose account is open; give whether it was sent."""
+    """Send the link to a person with an open account; return whether it was sent."""
     person = Person.objects.filter(pk=person_id, is_active=True).first()
     if person is None or not person.email:
         return False
     context = {"person": person, "link": make_password_link(person, site)}
-    letter = EmailMessage(
+    message = EmailMessage(
         subject="A new password for Padstone",
         body=render_to_string("core/password_email.txt", context),
         to=[person.email],
     )
-    return bool(letter.send())
+    return bool(message.send())
 
 
-def count_reset_request(address: str, place: str) -> float:
-    """Count that a letter is asked for; give how long to wait first, 0 if not. [s]
+def count_reset_request(address: str, client: str) -> float:
+    """Count a request for a link; return the time to wait, 0 if it is allowed. [s]
 
     Parameters
     ----------
-    address : the e-mail address that was typed, whether or not anybody has it.
-    place : where the request came from.
+    address : the e-mail address as typed, whether or not an account has it.
+    client : network address of the request.
     """
     limits = (
         (f"forgotten at {address.lower()}", MAX_EMAILS_PER_ADDRESS),
-        (f"forgotten from {place}", MAX_REQUESTS_PER_CLIENT),
+        (f"forgotten from {client}", MAX_REQUESTS_PER_CLIENT),
     )
-    counted = [
-        (rate_limits.hit(what, window_s=RESET_WINDOW_S), most) for what, most in limits
+    hits = [
+        (rate_limits.hit(subject, window_s=RESET_WINDOW_S), limit)
+        for subject, limit in limits
     ]
-    return max(
-        (each.resets_in_s for each, most in counted if each.number > most), default=0
-    )
+    return max((hit.resets_in_s for hit, limit in hits if hit.count > limit), default=0)
 
 
 @transaction.atomic
 def record_reset_request(address: str) -> list[int]:
-    """Put on record whose letter was asked for; give the accounts to write to."""
+    """Record a request for a link; return the keys of the accounts to write to."""
     found = Person.objects.filter(email__iexact=address, is_active=True)
     people = list(found.order_by("pk")) if address else []
     for person in people:
@@ -74,7 +72,7 @@ def record_reset_request(address: str) -> list[int]:
 
 
 def record_password_set(person: Person) -> None:
-    """Put on record that somebody set a new password by the link of a letter."""
+    """Record that a person set a new password by an e-mailed link."""
     AccountEvent.objects.create(
         person=person, kind=AccountEvent.Kind.PASSWORD_SET, by=person
     )

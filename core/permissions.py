@@ -1,4 +1,4 @@
-"""May they do it? One table of actions and roles, asked by the services."""
+"""Permissions: one table of actions and roles, checked by the services."""
 
 from collections.abc import Iterable
 from enum import StrEnum
@@ -9,23 +9,23 @@ from core.models import Person, Role
 
 
 class Action(StrEnum):
-    """Everything a person can do to the record."""
+    """Everything that a person can do, as a refusal names it."""
 
-    CREATE_JOB = "open a job"
-    EDIT_JOB = "change a job"
-    MANAGE_PEOPLE = "change who works on a job"
+    CREATE_JOB = "create a job"
+    EDIT_JOB = "edit a job"
+    MANAGE_PEOPLE = "change the people of a job"
     EDIT_PLAN = "draw or revise a plan"
     RECORD_READING = "record a reading"
     ADD_PHOTOGRAPH = "add a photograph"
     DECIDE = "decide on a finding"
-    REQUEST_REMEASUREMENT = "ask for another measurement"
-    REPORT_WORK = "report a decision as carried out"
+    REQUEST_REMEASUREMENT = "request another measurement"
+    REPORT_WORK = "report work as done"
     SIGN_RELEASE = "sign a release"
     VIEW_PEOPLE = "see the people"
-    INVITE_PERSON = "invite somebody"
+    INVITE_PERSON = "invite people"
     MANAGE_ACCOUNTS = "change an account"
-    VIEW_AUDIT_LOG = "see who saw and did what"
-    MANAGE_WEBHOOKS = "have other programs told of it"
+    VIEW_AUDIT_LOG = "see the activity log"
+    MANAGE_WEBHOOKS = "manage webhooks"
 
 
 ALLOWED_ROLES: dict[Action, frozenset[str]] = {
@@ -47,10 +47,10 @@ ALLOWED_ROLES: dict[Action, frozenset[str]] = {
 }
 
 
-# Whom somebody may invite who has one of these roles.
+# Roles that a person with one of these roles may invite.
 INVITABLE_ROLES: dict[str, tuple[Role, ...]] = {
     Role.OPERATIONS: (Role.FIELD, Role.ENGINEER),
-    # The least first: it is what a form offers.
+    # The role with the fewest rights comes first: a form preselects it.
     Role.ADMINISTRATOR: (
         Role.FIELD,
         Role.ENGINEER,
@@ -60,25 +60,40 @@ INVITABLE_ROLES: dict[str, tuple[Role, ...]] = {
 }
 
 
+# A signature answers for the job, and an administrator only runs the site.
+RESERVED_ACTIONS = frozenset({Action.DECIDE, Action.SIGN_RELEASE})
+
+
 def may(action: Action, roles: Iterable[str]) -> bool:
-    """Whether any of these roles may do this; an administrator never decides."""
+    """Return whether any of these roles may do this.
+
+    Administrators may do everything but decide on findings and sign releases.
+    """
     held = set(roles)
-    if Role.ADMINISTRATOR in held and action is not Action.DECIDE:
+    if Role.ADMINISTRATOR in held and action not in RESERVED_ACTIONS:
         return True
     return not held.isdisjoint(ALLOWED_ROLES[action])
 
 
+class ActionDeniedError(PermissionDenied):
+    """A refusal of the permission table; `action` is what was refused."""
+
+    def __init__(self, message: str, action: Action) -> None:
+        self.action = action
+        super().__init__(message)
+
+
 def require(actor: Person, action: Action, *, roles: Iterable[str]) -> None:
-    """Refuse what these roles do not allow.
+    """Refuse an action that these roles do not allow.
 
     Raises
     ------
-    django.core.exceptions.PermissionDenied
-        Naming the action and who may do it.
+    ActionDeniedError
+        Names the action and who may do it.
     """
     if actor.is_active and may(action, roles):
         return
     who = " or ".join(sorted(Role(role).label for role in ALLOWED_ROLES[action]))
     where = "" if action is Action.MANAGE_ACCOUNTS else " of this job"
     msg = f"Only the {who}{where} may {action}."
-    raise PermissionDenied(msg)
+    raise ActionDeniedError(msg, action)

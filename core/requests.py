@@ -1,4 +1,4 @@
-"""What a page is given."""
+"""Request helpers."""
 
 from django.http import HttpRequest
 
@@ -6,15 +6,15 @@ from core.models import Person
 
 
 def get_query_param(request: HttpRequest, name: str) -> str:
-    """Read a text of the address, without the null character, which no text has."""
+    """Return a query parameter, stripped, with NUL removed."""
     return request.GET.get(name, "").replace("\0", "").strip()
 
 
 class AuthenticatedRequest(HttpRequest):
-    """A request of somebody signed in, as `LoginRequiredMiddleware` sees to it.
+    """A request of a person who is signed in, as `LoginRequiredMiddleware` ensures.
 
-    A name for the type checker: annotate a view's request with it wherever the view is
-    not marked `login_not_required`.
+    For the type checker: annotate the request of every view with it that is not marked
+    `login_not_required`.
     """
 
     user: Person

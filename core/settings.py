@@ -1,7 +1,7 @@
-"""Django settings; every deployment choice is an environment variable.
+"""Django settings: every choice of a deployment is an environment variable read here.
 
-They are all read here. With none set, everything runs out of `.data/`:
-an embedded PostgreSQL and a message queue in plain files.
+Without any of them the program runs from `.data/`, with an embedded PostgreSQL and a
+message queue in plain files.
 """
 
 from pathlib import Path
@@ -16,7 +16,7 @@ from core.logs import configure_logs
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 
-# What runs, and for whom
+# Application
 DEBUG = env.bool("DEBUG", default=False)
 HTTPS = env.bool("HTTPS", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="only-for-tests-and-the-demo")
@@ -60,9 +60,9 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "core.timezones.activate_user_timezone",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "core.timezones.activate_user_timezone",
     "core.middleware.record_devices",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -88,7 +88,7 @@ TEMPLATES = [
 ]
 FORM_RENDERER = "core.forms.FieldRenderer"
 
-# The record
+# Database
 database: dict[str, Any] = (
     dict(env.db("DATABASE_URL"))
     if "DATABASE_URL" in env.ENVIRON
@@ -105,7 +105,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(DATA_DIR / "media")))
 MEDIA_URL = "media/"
 
-# Work that does not wait for a page
+# Background jobs
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="filesystem://")
 if CELERY_BROKER_URL == "filesystem://":
     QUEUE_DIR = DATA_DIR / "queue"
@@ -125,12 +125,12 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "schedule")
 CELERY_BEAT_SCHEDULE = {
-    "evaluate what is due": {
+    "evaluate due buildings": {
         "task": "checks.tasks.evaluate_due_buildings",
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },
-    "gather findings into letters": {
+    "send decision reminders": {
         "task": "checks.tasks.send_decision_reminders",
         "schedule": 60.0,
         "options": {"expires": 55.0},
@@ -149,23 +149,23 @@ CELERY_BEAT_SCHEDULE = {
         "task": "jobs.notifications.tasks.delete_expired_notifications",
         "schedule": 24 * 3600.0,
     },
-    "clear expired sessions": {
+    "delete expired sessions": {
         "task": "core.tasks.delete_expired_sessions",
         "schedule": 24 * 3600.0,
     },
-    "clear ended tallies": {
+    "delete expired rate counters": {
         "task": "core.tasks.delete_expired_counters",
         "schedule": 3600.0,
     },
 }
 
-# What each process keeps for itself: nothing goes wrong where two of them differ
+# Caches of one process each: two processes may differ without harm
 CACHES: dict[str, dict[str, Any]] = {
     name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
     for name in ("default", "devices")
 }
-# What all of them count together (core/rate_limits.py): in Redis, which a broker may be
-# already, otherwise in the database
+# Rate counters shared by all processes (core/rate_limits.py): in Redis, which may
+# be the broker already, otherwise in the database
 CACHE_URL = env.str(
     "CACHE_URL",
     default=CELERY_BROKER_URL
@@ -173,18 +173,18 @@ CACHE_URL = env.str(
     else "",
 )
 if CACHE_URL:
-    tallies = env.cache_url_config(CACHE_URL)
-    if not tallies["BACKEND"].endswith("RedisCache"):
-        msg = "CACHE_URL names a Redis server, such as redis://broker:6379/1."
+    rate_limits = env.cache_url_config(CACHE_URL)
+    if not rate_limits["BACKEND"].endswith("RedisCache"):
+        msg = "CACHE_URL must name a Redis server, such as redis://broker:6379/1."
         raise environ.ImproperlyConfigured(msg)
-    waits = {"socket_connect_timeout": 2, "socket_timeout": 2}  # s
-    CACHES["tallies"] = {
-        **tallies,
-        "KEY_PREFIX": tallies.pop("key_prefix", "padstone"),
-        "OPTIONS": {**waits, **tallies.get("OPTIONS", {})},
+    timeouts = {"socket_connect_timeout": 2, "socket_timeout": 2}  # s
+    CACHES["rate_limits"] = {
+        **rate_limits,
+        "KEY_PREFIX": rate_limits.pop("key_prefix", "padstone"),
+        "OPTIONS": {**timeouts, **rate_limits.get("OPTIONS", {})},
     }
 
-# Who is there
+# Authentication
 AUTH_USER_MODEL = "core.Person"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
@@ -216,7 +216,7 @@ AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "assertion"]
 
-# What a browser may do with a page
+# Security headers
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
@@ -242,12 +242,12 @@ if env.bool("BEHIND_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     USE_X_FORWARDED_HOST = True
 
-# Time and words
+# Time and language
 USE_TZ = True
 TIME_ZONE = env.str("TIME_ZONE", default="UTC")
 LANGUAGE_CODE = "en-us"
 
-# Files of the look
+# Static files
 STATIC_URL = "/static/"
 STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(BASE_DIR / "static")))
 STORAGES = {
@@ -260,14 +260,14 @@ STORAGES = {
 }
 WHITENOISE_USE_FINDERS = DEBUG
 
-# Letters
+# E-mail
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 if "EMAIL_URL" in env.ENVIRON:
     globals().update(env.email("EMAIL_URL"))
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)  # s
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
 
-# Who is told what happens
+# Notifications
 PUBLIC_URL = env.str(  # links in letters and events begin so; passkeys are made for it
     "PUBLIC_URL",
     default=f"https://{ALLOWED_HOSTS[0]}" if HTTPS else "http://localhost:8000",
@@ -284,7 +284,7 @@ NOTICE_LINKS = {  # what a webhook is told about, in the interface for programs
     "release": "api:release",
 }
 
-# The interface for programs
+# API
 API_MAX_BODY = env.int("API_MAX_BODY", default=8_000_000)  # bytes
 OPEN_EVALUATE = env.bool("OPEN_EVALUATE", default=False)  # for people with no account
 REST_FRAMEWORK = {
@@ -344,7 +344,7 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
-# Where `manage.py demo` finds its invented jobs: `load()` and `SIGN_INS`
+# The package with the demo's invented jobs: `load()` and `SIGN_INS`
 DEMO = "checks.demo"
 
 LOGGING_CONFIG = None

@@ -1,4 +1,4 @@
-"""Keeps a few programs running together: all of them, or none."""
+"""Supervision of a few processes: all of them run, or none."""
 
 import contextlib
 import ctypes
@@ -22,19 +22,19 @@ PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
 class SupervisorError(Exception):
-    """What was to run together does not; the message says why."""
+    """A supervised process failed; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class SupervisedProcess:
-    """One program to keep running."""
+    """A process to keep running."""
 
     name: str
     command: Sequence[str]
 
 
 class Supervisor:
-    """Starts programs, notices when one dies, stops them all."""
+    """Starts processes, detects when one ends, and stops them all."""
 
     def __init__(self, logs: Path, environment: Mapping[str, str], cwd: Path) -> None:
         self.logs = logs
@@ -43,10 +43,10 @@ class Supervisor:
         self.running: dict[str, subprocess.Popen[bytes]] = {}
 
     def start(self, programs: Sequence[SupervisedProcess]) -> None:
-        """Start every program in a session of its own, its output in a log file.
+        """Start every process in its own session, with its output in a log file.
 
-        Away from the terminal's process group a Ctrl-C reaches this process only,
-        which then stops the others in their order.
+        Outside the terminal's process group a Ctrl-C reaches only the supervisor, which
+        then stops the others in order.
         """
         self.logs.mkdir(parents=True, exist_ok=True)
         for program in programs:
@@ -63,29 +63,29 @@ class Supervisor:
                 )
 
     def require_running(self) -> None:
-        """Raise if a program has ended by itself.
+        """Raise if a process has ended by itself.
 
         Raises
         ------
         SupervisorError
-            Naming the program, with the end of its log.
+            Names the process, with the end of its log.
         """
         for name, process in self.running.items():
             code = process.poll()
             if code is not None:
                 msg = (
-                    f"The {name} ended by itself (code {code}), so everything stops."
+                    f"The {name} stopped (exit code {code}), so everything stops."
                     f" The end of {self.log_path(name)}:\n{self.read_log_tail(name)}"
                 )
                 raise SupervisorError(msg)
 
     def wait_until_answers(self, url: str, seconds: float) -> None:
-        """Wait until an address answers with a page.
+        """Wait until an address answers with status 200.
 
         Raises
         ------
         SupervisorError
-            If a program ends meanwhile, or the time is up.
+            If a process ends meanwhile, or on timeout.
         """
         until = time.monotonic() + seconds
         while time.monotonic() < until:
@@ -105,14 +105,14 @@ class Supervisor:
         raise SupervisorError(msg)
 
     def watch(self) -> None:
-        """Stay until a program ends by itself (raises) or a signal comes (raises)."""
+        """Wait until a process ends or a signal arrives; both raise."""
         while True:
             self.require_running()
             time.sleep(POLL_INTERVAL_S * 5)
 
     def stop(self) -> None:
-        """End every program: ask, wait, and in the end make it."""
-        # A second Ctrl-C must not leave half of them running.
+        """Stop every process: SIGTERM, wait, then SIGKILL."""
+        # A second Ctrl-C must not leave some of them running.
         with _ignore_signals(signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             for process in self.running.values():
                 _signal_group(process, signal.SIGTERM)
@@ -120,31 +120,31 @@ class Supervisor:
             for process in self.running.values():
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     process.wait(max(0.1, until - time.monotonic()))
-                # Whatever the program had started and not ended itself goes too.
+                # Children that the process started and did not stop end too.
                 _signal_group(process, signal.SIGKILL)
                 process.wait()
             self.running.clear()
 
     def log_path(self, name: str) -> Path:
-        """Give the file one program's output goes to."""
+        """Return the log file of a process."""
         return self.logs / f"{name.replace(' ', '-')}.log"
 
     def read_log_tail(self, name: str) -> str:
-        """Give the last lines of a program's log."""
+        """Return the last lines of a process's log."""
         text = self.log_path(name).read_text(encoding="utf-8", errors="replace")
-        return "\n".join(text.splitlines()[-LOG_TAIL_LINES:]) or "(it wrote nothing)"
+        return "\n".join(text.splitlines()[-LOG_TAIL_LINES:]) or "(no output)"
 
 
 @contextlib.contextmanager
 def exit_on_signals() -> Iterator[None]:
-    """Leave the block, and run what cleans up, on SIGTERM and SIGHUP as on Ctrl-C."""
+    """Exit the block with its clean-up on SIGTERM and SIGHUP, as on Ctrl-C."""
 
     def leave(number: int, frame: FrameType | None) -> None:
         sys.exit(128 + number)
 
     numbers = (signal.SIGTERM, signal.SIGHUP)
     before = {number: signal.signal(number, leave) for number in numbers}
-    # A program started in the background of a shell has SIGINT ignored.
+    # A shell ignores SIGINT for a process that it starts in the background.
     before[signal.SIGINT] = signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         yield
@@ -154,7 +154,7 @@ def exit_on_signals() -> Iterator[None]:
 
 
 def is_port_free(host: str, port: int) -> bool:
-    """Whether a server could listen there now."""
+    """Return whether a server can listen on this address now."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -181,6 +181,6 @@ def _signal_group(process: "subprocess.Popen[bytes]", number: signal.Signals) ->
 
 
 def _die_with_parent() -> None:
-    """Have Linux end this child if its parent is killed outright."""
+    """Ask Linux to end this child if its parent is killed."""
     if sys.platform == "linux":
         ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGTERM)

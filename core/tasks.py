@@ -1,4 +1,4 @@
-"""Background work of the house: each task calls one service."""
+"""Background jobs of accounts and sessions: each task calls one service."""
 
 from smtplib import SMTPException
 from typing import Any
@@ -7,7 +7,7 @@ from celery import shared_task
 
 from core import devices, passwords, rate_limits
 
-# How a letter is sent: where the mail server is down, later.
+# Retry later where the mail server is down.
 EMAIL_TASK_OPTIONS: dict[str, Any] = {
     "ignore_result": True,
     "autoretry_for": (OSError, SMTPException),
@@ -18,24 +18,24 @@ EMAIL_TASK_OPTIONS: dict[str, Any] = {
 
 @shared_task(ignore_result=True)
 def delete_expired_sessions() -> None:
-    """Throw away sessions that have expired."""
+    """Delete sessions that have expired."""
     devices.delete_expired_sessions()
 
 
 @shared_task(ignore_result=True)
 def delete_expired_counters() -> None:
-    """Throw away counts whose time is over."""
+    """Delete rate counters whose window is over."""
     rate_limits.delete_expired_counters()
 
 
 @shared_task(**EMAIL_TASK_OPTIONS)
 def email_password_link(person_id: int, site: str) -> None:
-    """Write to somebody who set no password that they remember."""
+    """Send one person a link to set a new password."""
     passwords.send_password_email(person_id, site)
 
 
 @shared_task(ignore_result=True)
 def email_password_links(address: str, site: str) -> None:
-    """Have a letter written to whoever has this address, if anybody has."""
+    """Queue a password e-mail for every account with this address."""
     for person_id in passwords.record_reset_request(address):
         email_password_link.delay(person_id, site)

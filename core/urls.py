@@ -1,26 +1,18 @@
-"""The root of every address; the one place that names every app."""
-
-from importlib.util import find_spec
+"""Root of all addresses; each app contributes its own."""
 
 from django.contrib.auth import views as auth_views
 from django.urls import URLPattern, URLResolver, include, path
 
-from checks.views import building
-from checks.views.audit_log import audit_log
 from core import account_views, passkey_views, views
 
-urlpatterns: list[URLPattern | URLResolver] = [
-    path("sign-in/", passkey_views.SignInView.as_view(), name="sign-in"),
-    path(
-        "sign-in/passkey/",
-        passkey_views.PasskeySignInView.as_view(),
-        name="passkey-sign-in",
-    ),
-    path(
-        "passkeys/challenge/", passkey_views.create_challenge, name="passkey-challenge"
-    ),
-    path("sign-out/", account_views.SignOutView.as_view(), name="sign-out"),
+account_urls: list[URLPattern | URLResolver] = [
     path("account/", account_views.account, name="account"),
+    path("account/profile/", account_views.profile, name="profile"),
+    path(
+        "account/email/",
+        account_views.save_email_address,
+        name="save-email-address",
+    ),
     path(
         "account/devices/sign-out-others/",
         account_views.sign_out_others,
@@ -38,6 +30,18 @@ urlpatterns: list[URLPattern | URLResolver] = [
         passkey_views.confirm_passkey_removal,
         name="remove-passkey",
     ),
+]
+sign_in_urls: list[URLPattern | URLResolver] = [
+    path("sign-in/", passkey_views.SignInView.as_view(), name="sign-in"),
+    path(
+        "sign-in/passkey/",
+        passkey_views.PasskeySignInView.as_view(),
+        name="passkey-sign-in",
+    ),
+    path(
+        "passkeys/challenge/", passkey_views.create_challenge, name="passkey-challenge"
+    ),
+    path("sign-out/", account_views.SignOutView.as_view(), name="sign-out"),
     path(
         "password/", account_views.ChangePasswordView.as_view(), name="change-password"
     ),
@@ -58,21 +62,22 @@ urlpatterns: list[URLPattern | URLResolver] = [
         ),
         name="password-changed",
     ),
+]
+urlpatterns: list[URLPattern | URLResolver] = [
+    *sign_in_urls,
+    *account_urls,
     path("preferences/", views.save_preferences, name="preferences"),
     path("health/live", views.health_live, name="health-live"),
     path("health/ready", views.health_ready, name="health-ready"),
-    path("buildings/<int:pk>/", building, name="building"),
-    path("jobs/<int:pk>/trail/", audit_log, name="trail"),
+    # Apps above `core` are named by text only: `core` imports none of them.
+    path("", include("checks.root_urls")),
     path("", include("jobs.urls")),
     path("", include("jobs.notifications.urls")),
     path("", include("jobs.accounts.urls")),
     path("", include("checks.urls")),
+    path("api/v1/", include("api.urls")),
+    path("", include("api.token_urls")),
 ]
-
-# The interface for programs is the one part that may be left out of a deployment.
-if find_spec("api.urls"):
-    urlpatterns.append(path("api/v1/", include("api.urls")))
-    urlpatterns.append(path("", include("api.token_urls")))
 
 handler400 = "core.views.bad_request"
 handler500 = "core.views.server_error"

@@ -1,6 +1,5 @@
-"""Health, preferences, errors: the pages that belong to no trade."""
+"""Health checks, preferences and error pages."""
 
-from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
@@ -12,16 +11,21 @@ from django.views.decorators.http import require_GET, require_POST
 from kombu.exceptions import OperationalError
 
 from core.celery import app as celery_app
-from core.context_processors import THEMES, UNIT_STYLES, get_display_preferences
-
-PREFERENCE_MAX_AGE_S = 365 * 24 * 3600
+from core.context_processors import build_display_context
+from core.forms import PreferencesForm
+from core.models import Person
+from core.preferences import (
+    peek_preferences,
+    save_account_preferences,
+    save_visitor_preferences,
+)
 
 
 @login_not_required
 @never_cache
 @require_GET
 def health_live(request: HttpRequest) -> HttpResponse:
-    """Answer that the process runs, whatever it depends on."""
+    """Answer that the process runs, whatever the services behind it do."""
     return JsonResponse({"status": "live"})
 
 
@@ -29,7 +33,7 @@ def health_live(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_GET
 def health_ready(request: HttpRequest) -> HttpResponse:
-    """Answer whether a request could be served: database, migrations, broker."""
+    """Answer whether requests can be served: database, migrations, broker."""
     faults = {"database": _check_database(), "broker": _check_broker()}
     state = {name: fault or "ready" for name, fault in faults.items()}
     healthy = not any(faults.values())
@@ -60,45 +64,54 @@ def _check_broker() -> str:
 @login_not_required
 @require_POST
 def save_preferences(request: HttpRequest) -> HttpResponse:
-    """Remember units or light in a cookie and go back to the page."""
-    back = request.POST.get("next", "/")
+    """Save units, theme or time zone, and go back to the page.
+
+    They belong to the account of a person who is signed in; a visitor has cookies.
+    """
+    target = request.POST.get("next", "/")
     if not url_has_allowed_host_and_scheme(
-        back, {request.get_host()}, require_https=request.is_secure()
+        target, {request.get_host()}, require_https=request.is_secure()
     ):
-        back = "/"
-    response = HttpResponseRedirect(back)
-    for name, allowed in (("units", UNIT_STYLES), ("theme", THEMES)):
-        value = request.POST.get(name)
-        if value in allowed:
-            response.set_cookie(
-                name,
-                value,
-                max_age=PREFERENCE_MAX_AGE_S,
-                samesite="Lax",
-                secure=settings.SESSION_COOKIE_SECURE,
-            )
+        target = "/"
+    response = HttpResponseRedirect(target)
+    form = PreferencesForm(request.POST)
+    form.full_clean()
+    # A field that is missing or not valid leaves its preference as it is.
+    chosen = {
+        name: value for name, value in form.cleaned_data.items() if name in request.POST
+    }
+    if isinstance(request.user, Person):
+        save_account_preferences(actor=request.user, **chosen)
+    else:
+        save_visitor_preferences(
+            response, units=chosen.get("units"), theme=chosen.get("theme")
+        )
     return response
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Say sorry."""
+    """Answer a fault of the server."""
     return _render_without_session(request, "500.html", 500)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    """Say that a request could not be read."""
+    """Answer a request that cannot be read."""
     return _render_without_session(request, "400.html", 400)
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """Say that a form had gone stale."""
+    """Answer a form whose CSRF token is not valid any more."""
     return _render_without_session(request, "403_csrf.html", 403)
 
 
 def _render_without_session(
     request: HttpRequest, template: str, status: int
 ) -> HttpResponse:
-    """Show a page without asking the database or the session for anything."""
-    bare = {"navigation": [], "footnotes": [], "preferences_url": ""}
-    context = {**get_display_preferences(request), **bare}
+    """Render a page without asking the database or the session."""
+    context = {
+        **build_display_context(peek_preferences(request)),
+        "navigation": [],
+        "footnotes": [],
+        "preferences_url": "",
+    }
     return HttpResponse(loader.render_to_string(template, context), status=status)

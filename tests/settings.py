@@ -26,7 +26,7 @@ CACHES = {
     "devices": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"},
 }
 # Counts go back with everything else that a test did in the database.
-CACHES.pop("tallies", None)
+CACHES.pop("rate_limits", None)
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405 - the program's
 # A task runs where it is queued; tests/core/test_celery.py sends one to a real worker.

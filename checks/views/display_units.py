@@ -1,7 +1,7 @@
-"""In what lengths a building's pages are written."""
+"""The units of a building's pages."""
 
-from core.context_processors import UNIT_STYLES
 from core.formatting import DisplayStyle, get_default_style
+from core.preferences import UNIT_STYLES, load_preferences
 from core.requests import AuthenticatedRequest
 from core.units import LengthUnit
 
@@ -9,8 +9,8 @@ from core.units import LengthUnit
 def get_display_units(
     request: AuthenticatedRequest, plan_unit: LengthUnit
 ) -> DisplayStyle:
-    """What the reader chose, or else the unit the plan was drawn in."""
-    chosen = request.COOKIES.get("units")
-    if chosen in UNIT_STYLES:
-        return chosen  # type: ignore[return-value]
+    """Return the notation that the reader chose, or else that of the plan."""
+    units = load_preferences(request).units
+    if units in UNIT_STYLES:
+        return units  # type: ignore[return-value]
     return get_default_style(plan_unit)

@@ -1,4 +1,4 @@
-"""Lengths, verdicts, icons and dates as the field book sets them."""
+"""Template tags and filters for lengths, verdicts, icons, dates and page numbers."""
 
 import math
 from datetime import date, datetime
@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any, Literal
 
 from django import template
+from django.core.paginator import Page
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -27,7 +28,7 @@ register = template.Library()
 
 
 def _get_reader_style(context: template.Context) -> DisplayStyle:
-    """Give the reader's style; a page that knows no reader shows the first."""
+    """Return the reader's notation; the first one on a page without a reader."""
     chosen = context.get("units")
     return next(
         (style for style in DISPLAY_STYLES if style == chosen), DISPLAY_STYLES[0]
@@ -162,7 +163,7 @@ def days_until(value: date | None, today: date | None = None) -> str:
 
 @register.simple_tag(takes_context=True)
 def address_with(context: template.Context, **changes: Any) -> str:
-    """Give this page's query with some parameters changed; an empty one goes."""
+    """Return the query of this page with changed parameters; empty ones are removed."""
     query = context["request"].GET.copy()
     for name, value in changes.items():
         if value in (None, ""):
@@ -170,3 +171,10 @@ def address_with(context: template.Context, **changes: Any) -> str:
         else:
             query[name] = value
     return f"?{query.urlencode()}"
+
+
+@register.simple_tag
+def page_numbers(page: Page) -> list[int | str]:
+    """List the page numbers around a page, with ellipses for those left out."""
+    numbers = page.paginator.get_elided_page_range(page.number, on_each_side=2)
+    return list(numbers)

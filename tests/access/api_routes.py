@@ -88,7 +88,7 @@ INTERFACE = [
         lambda place: {"at": now().isoformat(), "note": "Done."},
     ),
     Row("api:releases", API_SEEN, args=on_building),
-    Row("api:releases", (401, 404, 403, 403, 409, 409), "POST", on_building, ship),
+    Row("api:releases", (401, 404, 403, 403, 409, 403), "POST", on_building, ship),
     Row("api:release", API_SEEN, args=on_release),
     Row("api:verify", ANYBODY, args=lambda place: [place.release.digest]),
     Row("api:me", API),

@@ -51,7 +51,7 @@ def test_a_worker_evaluates_what_is_due(
     Building.objects.filter(pk=building.pk).update(
         evaluation_due_since=datetime(2026, 4, 9, tzinfo=UTC)
     )
-    app.send_task("checks.tasks.evaluate_due", queue=queue)
+    app.send_task("checks.tasks.evaluate_due_buildings", queue=queue)
     until = time.monotonic() + PATIENCE_S
     while time.monotonic() < until:
         building.refresh_from_db()

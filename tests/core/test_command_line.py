@@ -101,7 +101,10 @@ def test_the_demo_comes_up_answers_and_leaves_nothing_behind(
         assert look.status == 200
 
     # A second one out of the same folder, or at the same port, is told why not.
-    for data, complaint in [("data", "already runs"), ("other", "the port is taken")]:
+    for data, complaint in [
+        ("data", "already running"),
+        ("other", "the port is taken"),
+    ]:
         second = subprocess.run(
             [*MANAGE, "demo", "--port", str(port)],
             env={**os.environ, "DATA_DIR": str(tmp_path / data)},
@@ -142,5 +145,5 @@ def test_starting_over_without_an_answer_throws_nothing_away(tmp_path: Path) -> 
         timeout=30,
     )
     assert answer.returncode == 1
-    assert "Nothing was thrown away" in answer.stderr
+    assert "Nothing was deleted" in answer.stderr
     assert kept.exists()

@@ -38,8 +38,8 @@ def test_it_is_made_started_shared_kept_and_stopped(data: Path) -> None:
 
     # Another process joins, and its leaving does not stop the server under us.
     program = (
-        "import sys, pathlib; from core import embedded;"
-        "embedded.start(pathlib.Path(sys.argv[1]))"
+        "import sys, pathlib; from core import embedded_postgres;"
+        "embedded_postgres.start_server(pathlib.Path(sys.argv[1]))"
     )
     subprocess.run([sys.executable, "-c", program, data], cwd=ROOT, check=True)
     with connect(data) as link:

@@ -12,6 +12,13 @@ def test_every_action_has_somebody_who_may() -> None:
     assert all(ALLOWED_ROLES.values())
 
 
+@pytest.mark.parametrize("role", [role for role in Role if role != Role.OPERATIONS])
+def test_only_the_operations_manager_signs_releases(role: Role) -> None:
+    assert not may(Action.SIGN_RELEASE, {role})
+    assert may(Action.SIGN_RELEASE, {Role.OPERATIONS})
+    assert may(Action.SIGN_RELEASE, {Role.ADMINISTRATOR, Role.OPERATIONS})
+
+
 @pytest.mark.parametrize("role", [role for role in Role if role != Role.ENGINEER])
 def test_only_the_engineer_decides(role: Role) -> None:
     assert not may(Action.DECIDE, {role})
@@ -19,7 +26,7 @@ def test_only_the_engineer_decides(role: Role) -> None:
 
 
 def test_an_administrator_does_everything_else() -> None:
-    others = set(Action) - {Action.DECIDE}
+    others = set(Action) - {Action.DECIDE, Action.SIGN_RELEASE}
     assert all(may(action, {Role.ADMINISTRATOR}) for action in others)
 
 

@@ -21,7 +21,7 @@ from django.utils.timezone import now
 from redis.exceptions import RedisError
 
 from core import rate_limits
-from core.models import Tally
+from core.models import RateCounter
 from core.supervisor import SupervisedProcess, Supervisor
 from core.tasks import delete_expired_counters
 from tests.core.servers import ROOT, database_url, free_port
@@ -61,7 +61,7 @@ def counted_at_once(times: int) -> list[int]:
 
     def one(_: int) -> int:
         try:
-            return rate_limits.hit("password 17", window_s=DAY_S).number
+            return rate_limits.hit("password 17", window_s=DAY_S).count
         finally:
             connection.close()
             caches.close_all()
@@ -73,7 +73,7 @@ def counted_at_once(times: int) -> list[int]:
 @pytest.mark.django_db(transaction=True)
 def test_none_is_lost_in_the_table_where_several_count_at_once() -> None:
     assert sorted(counted_at_once(100)) == list(range(1, 101))
-    assert Tally.objects.get().number == 100
+    assert RateCounter.objects.get().count == 100
 
 
 @pytest.mark.django_db(transaction=True)
@@ -82,7 +82,7 @@ def test_none_is_lost_in_redis_where_several_count_at_once(
 ) -> None:
     settings.CACHES = in_redis(redis)
     assert sorted(counted_at_once(100)) == list(range(1, 101))
-    assert not Tally.objects.exists()
+    assert not RateCounter.objects.exists()
 
 
 @pytest.mark.django_db
@@ -90,9 +90,9 @@ def test_the_table_counts_while_redis_does_not_answer(settings: Any) -> None:
     settings.CACHES = in_redis(f"redis://127.0.0.1:{free_port()}/0")
     with pytest.raises(RedisError):
         caches[rate_limits.CACHE_ALIAS].get("anything")
-    numbers = [rate_limits.hit("a", window_s=DAY_S).number for _ in range(3)]
+    numbers = [rate_limits.hit("a", window_s=DAY_S).count for _ in range(3)]
     assert numbers == [1, 2, 3]
-    assert Tally.objects.get().number == 3
+    assert RateCounter.objects.get().count == 3
 
 
 @pytest.mark.parametrize("kept_in", ["table", "redis"])
@@ -110,14 +110,14 @@ def test_each_window_and_each_thing_is_counted_by_itself(
     for what, second in [("a", 0), ("a", 3599), ("b", 3599), ("a", 3600), ("a", 3601)]:
         monkeypatch.setattr("core.rate_limits.time.time", lambda at=second: hour + at)
         found = rate_limits.hit(what, window_s=3600)
-        told.append((found.number, found.resets_in_s))
+        told.append((found.count, found.resets_in_s))
     assert told == [(1, 3600), (2, 1), (1, 1), (1, 3600), (2, 3599)]
 
 
 @pytest.mark.django_db
 def test_what_was_counted_cannot_be_read_from_the_table() -> None:
     rate_limits.hit("forgotten noor@example.org", window_s=DAY_S)
-    kept = Tally.objects.get()
+    kept = RateCounter.objects.get()
     assert len(kept.key) == 64
     assert "noor" not in f"{vars(kept)}"
 
@@ -126,17 +126,17 @@ def test_what_was_counted_cannot_be_read_from_the_table() -> None:
 def test_counts_are_thrown_away_when_their_time_is_over() -> None:
     rate_limits.hit("a", window_s=DAY_S)
     rate_limits.hit("b", window_s=2 * DAY_S)
-    first = Tally.objects.order_by("key")[0]
-    Tally.objects.filter(pk=first.pk).update(ends_at=now() - timedelta(seconds=1))
+    first = RateCounter.objects.order_by("key")[0]
+    RateCounter.objects.filter(pk=first.pk).update(ends_at=now() - timedelta(seconds=1))
     delete_expired_counters()
-    assert Tally.objects.count() == 1
-    assert not Tally.objects.filter(pk=first.pk).exists()
+    assert RateCounter.objects.count() == 1
+    assert not RateCounter.objects.filter(pk=first.pk).exists()
 
 
 def cache_settings(**environment: str) -> "subprocess.CompletedProcess[str]":
     """Read the settings in a process of its own; print where counts are kept."""
     script = (
-        "from core import settings as s; t = s.CACHES.get('tallies');"
+        "from core import settings as s; t = s.CACHES.get('rate_limits');"
         "print(t and (t['BACKEND'].split('.')[-1], t['LOCATION'], t['KEY_PREFIX']))"
     )
     unset = ("CACHE_URL", "CELERY_BROKER_URL")
@@ -178,7 +178,7 @@ def test_counts_are_kept_in_redis_where_there_is_one(
 def test_another_kind_of_cache_is_refused() -> None:
     refused = cache_settings(CACHE_URL="memcache://127.0.0.1:11211")
     assert refused.returncode != 0
-    assert "CACHE_URL names a Redis server" in refused.stderr
+    assert "CACHE_URL must name a Redis server" in refused.stderr
 
 
 def evaluate_status(url: str) -> int:

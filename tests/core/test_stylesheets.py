@@ -106,7 +106,9 @@ def test_verdicts_and_drawings_use_the_published_palette(theme: dict[str, str]) 
 
 def test_every_verdict_has_a_shape_of_its_own() -> None:
     sprite = (LOOK.parents[1] / "templates" / "core" / "icon_sprite.html").read_text()
-    shapes = dict(re.findall(r'id="verdict-(\w+)"[^>]*>(.*?)</symbol>', sprite))
+    shapes = dict(
+        re.findall(r'id="verdict-(\w+)"[^>]*>(.*?)</symbol>', sprite, re.DOTALL)
+    )
     assert set(shapes) == {"within", "outside", "remeasure", "unmeasured"}
     assert len(set(shapes.values())) == 4
 

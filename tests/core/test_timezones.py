@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 from django.utils import timezone
 
+from core.models import Person
 from core.timezones import activate_user_timezone, get_timezone
 
 
@@ -25,6 +26,21 @@ def zone_of_page(cookie: str) -> str:
 def test_a_page_is_made_in_the_zone_the_browser_names() -> None:
     assert zone_of_page("Asia/Kathmandu") == "Asia/Kathmandu"
     assert timezone.get_current_timezone_name() == "UTC"
+
+
+def test_the_zone_of_the_account_comes_before_that_of_the_browser() -> None:
+    names = []
+
+    def page(request: HttpRequest) -> HttpResponse:
+        names.append(timezone.get_current_timezone_name())
+        return HttpResponse()
+
+    request = RequestFactory().get("/")
+    request.COOKIES["zone"] = "Asia/Kathmandu"
+    for person in (Person(time_zone="America/Chicago"), Person()):
+        request.user = person
+        activate_user_timezone(page)(request)
+    assert names == ["America/Chicago", "Asia/Kathmandu"]
 
 
 @pytest.mark.parametrize("name", ["", "Nowhere/Here", "../../etc/passwd", "utc\x00"])

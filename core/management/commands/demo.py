@@ -1,4 +1,4 @@
-"""Everything at once on this machine: database, web server, worker, clock."""
+"""`manage.py demo`: database, web server, worker and scheduler on this machine."""
 
 import contextlib
 import fcntl
@@ -35,9 +35,9 @@ START_TIMEOUT_S = 90
 
 
 class Command(BaseCommand):
-    """Bring the whole program up, with invented jobs to look at."""
+    """Run the whole program with invented jobs."""
 
-    help = "Run the whole program on this machine, with invented jobs to look at."
+    help = "Run the whole program on this machine, with invented jobs."
     requires_system_checks = ()
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -49,10 +49,12 @@ class Command(BaseCommand):
             help="Address to listen on (default: %(default)s).",
         )
         parser.add_argument(
-            "--fresh", action="store_true", help="Throw the demo's data away first."
+            "--fresh", action="store_true", help="Delete the demo's data first."
         )
         parser.add_argument(
-            "--yes", action="store_true", help="Do not ask before --fresh."
+            "--yes",
+            action="store_true",
+            help="Do not ask for confirmation before --fresh.",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -93,8 +95,8 @@ class Command(BaseCommand):
                 fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except BlockingIOError as fault:
                 msg = (
-                    f"A demo already runs out of {data}. Stop it first, or name another"
-                    " folder in DATA_DIR."
+                    f"A demo is already running in {data}. Stop it first, or name"
+                    " another folder in DATA_DIR."
                 )
                 raise CommandError(msg) from fault
             yield
@@ -111,18 +113,18 @@ class Command(BaseCommand):
     def _delete_data(self, data: Path, *, sure: bool) -> None:
         if os.environ.get("DATABASE_URL"):
             msg = (
-                "--fresh only throws away the embedded database. DATABASE_URL names a"
+                "--fresh deletes only the embedded database. DATABASE_URL names a"
                 " server: empty that database yourself."
             )
             raise CommandError(msg)
         if not sure:
-            self.stdout.write(f"Everything recorded in {data} will be lost.")
+            self.stdout.write(f"Everything recorded in {data} will be deleted.")
             try:
-                answer = input("Type yes to throw it away: ")
+                answer = input("Type yes to delete it: ")
             except EOFError:
                 answer = ""
             if answer.strip().lower() != "yes":
-                msg = "Nothing was thrown away. (--yes does it without asking.)"
+                msg = "Nothing was deleted. (--yes deletes without asking.)"
                 raise CommandError(msg)
         embedded_postgres.remove_database(data)
         for name in ("queue", "media", "logs", "letters"):
@@ -135,7 +137,7 @@ class Command(BaseCommand):
             return
         try:
             embedded_postgres.start_server(data)
-            self._report_progress("PostgreSQL runs.")
+            self._report_progress("PostgreSQL started.")
             yield
         finally:
             connections.close_all()
@@ -147,17 +149,17 @@ class Command(BaseCommand):
         except DatabaseError as fault:
             msg = f"The database cannot be prepared: {fault}"
             raise CommandError(msg) from fault
-        self._report_progress("The tables are there.")
+        self._report_progress("Database migrated.")
         if not Person.objects.exists():
             try:
                 load = import_string(f"{settings.DEMO}.load")
             except ImportError as fault:
-                self._report_progress(f"No demo was loaded: {fault}.")
+                self._report_progress(f"No demo data loaded: {fault}.")
             else:
                 load()
                 for also in _list_app_loaders():
                     also()
-                self._report_progress("The demo's jobs are loaded.")
+                self._report_progress("Demo data loaded.")
         connections.close_all()
         self._collect_static()
 
@@ -168,18 +170,18 @@ class Command(BaseCommand):
             return
         call_command("collectstatic", interactive=False, verbosity=0)
         mark.write_text(now)
-        self._report_progress("The files of the look are collected.")
+        self._report_progress("Static files collected.")
 
     def _serve(self, data: Path, host: str, port: int) -> None:
-        # Browsers make passkeys for a name, not for an address of numbers.
+        # Browsers support no passkeys on an IP address, so print the name.
         own = ("127.0.0.1", "0.0.0.0", "::", "::1")  # noqa: S104 - compared
         shown = f"[{host}]" if ":" in host else host
         url = f"http://{'localhost' if host in own else shown}:{port}/"
         environment = {
-            "OPEN_EVALUATE": "true",  # anybody may try the arithmetic on the demo
+            "OPEN_EVALUATE": "true",  # visitors may use the evaluation of the demo
             "PUBLIC_URL": url,
             "EMAIL_URL": f"filemail:///{quote(str(data / 'letters'))}",
-            # A program on this machine may be told, while nobody else gets here.
+            # Webhooks may call this machine while only this machine has access.
             "WEBHOOKS_LOCAL": str(host in ("127.0.0.1", "::1", "localhost")),
             **os.environ,
             "DJANGO_SETTINGS_MODULE": "core.settings",
@@ -194,7 +196,7 @@ class Command(BaseCommand):
             self._report_progress(f"Open {url}")
             self._show_sign_ins()
             if "EMAIL_URL" not in os.environ:
-                self.stdout.write(f"Letters are written to {data / 'letters'}.")
+                self.stdout.write(f"E-mail is written to {data / 'letters'}.")
             self.stdout.write(f"Logs are in {together.logs}. Ctrl-C stops everything.")
             self.stdout.flush()
             together.watch()
@@ -216,7 +218,7 @@ class Command(BaseCommand):
 
 
 def _list_app_loaders() -> Iterator[Callable[[], None]]:
-    """Give what the apps hand up in `AppConfig.demo`, to load after the job."""
+    """Generate the loaders declared in `AppConfig.demo`, which run after the jobs."""
     for config in apps.get_app_configs():
         if name := getattr(config, "demo", ""):
             yield import_string(name)
@@ -243,12 +245,14 @@ def _list_processes(host: str, port: int) -> list[SupervisedProcess]:
                 "--loglevel", "INFO",
             ],
         ),
-        SupervisedProcess("scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]),
+        SupervisedProcess(
+            "scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]
+        ),
     ]  # fmt: skip
 
 
 def _load_secret_key(data: Path) -> str:
-    """Keep one random key per data folder, so that people stay signed in."""
+    """Load the random key of the data folder, so that people stay signed in."""
     path = data / "secret_key"
     if not path.exists():
         path.touch(mode=0o600)
@@ -257,7 +261,7 @@ def _load_secret_key(data: Path) -> str:
 
 
 def _hash_static_files() -> str:
-    """Change when any static file does."""
+    """Hash names, sizes and times of all static files."""
     seen = hashlib.sha256(settings.STORAGES["staticfiles"]["BACKEND"].encode())
     for finder in finders.get_finders():
         for path, storage in finder.list([]):

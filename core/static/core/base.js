@@ -1,17 +1,25 @@
-// The two switches every page has (lengths, light) without a reload, and small helps.
+// Every page: the switches for units and theme, the user menu, and small aids.
 "use strict";
 (() => {
   const root = document.documentElement;
   const year = 60 * 60 * 24 * 365;
 
-  function remember(name, value) {
+  // Report the browser's time zone: the default where the account has none.
+  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if (zone && !document.cookie.split("; ").includes(`zone=${zone}`)) {
     const secure = location.protocol === "https:" ? "; Secure" : "";
-    document.cookie = `${name}=${value}; Path=/; Max-Age=${year}; SameSite=Lax${secure}`;
+    document.cookie = `zone=${zone}; Path=/; Max-Age=${year}; SameSite=Lax${secure}`;
   }
 
-  // Times are shown and taken as this browser's clock has them.
-  const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
-  if (zone && !document.cookie.split("; ").includes(`zone=${zone}`)) remember("zone", zone);
+  // The server saves a preference with the account, or in a cookie of a visitor.
+  function savePreference(form, name, value) {
+    const body = new URLSearchParams({
+      [name]: value,
+      csrfmiddlewaretoken: form.elements.csrfmiddlewaretoken.value,
+    });
+    // Without a network the choice holds for this page alone.
+    fetch(form.action, { method: "POST", body, redirect: "manual", keepalive: true }).catch(() => {});
+  }
 
   function showLengths(scope) {
     const style = root.dataset.units;
@@ -19,7 +27,7 @@
       node.textContent = node.dataset[style];
       node.title = ["imperial", "decimal", "metric"]
         .filter((other) => other !== style).map((other) => node.dataset[other])
-        .filter((text, place, all) => text !== node.textContent && all.indexOf(text) === place).join(" · ");
+        .filter((text, index, all) => text !== node.textContent && all.indexOf(text) === index).join(" · ");
     }
   }
 
@@ -27,7 +35,7 @@
     const button = event.target.closest(".switches button[name]");
     if (!button) return;
     event.preventDefault();
-    remember(button.name, button.value);
+    savePreference(button.form, button.name, button.value);
     root.dataset[button.name] = button.value;
     for (const other of button.parentElement.querySelectorAll("button")) {
       other.setAttribute("aria-pressed", String(other === button));
@@ -38,31 +46,31 @@
     }
   });
 
-  // A drawer closes when the next thing is touched, or with Escape.
+  // The user menu closes on a click elsewhere, or with Escape.
   document.addEventListener("click", (event) => {
-    for (const drawer of document.querySelectorAll("details.user-menu[open]")) {
-      if (!drawer.contains(event.target)) drawer.open = false;
+    for (const menu of document.querySelectorAll("details.user-menu[open]")) {
+      if (!menu.contains(event.target)) menu.open = false;
     }
   });
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;
-    for (const drawer of document.querySelectorAll("details.user-menu[open]")) {
-      drawer.open = false;
-      drawer.querySelector("summary").focus();
+    for (const menu of document.querySelectorAll("details.user-menu[open]")) {
+      menu.open = false;
+      menu.querySelector("summary").focus();
     }
   });
 
-  // A file read as soon as it is chosen is read anew where it is chosen again, mended.
+  // A file that is chosen again after a correction must be read again.
   for (const act of ["click", "drop"]) {
     document.addEventListener(act, (event) => {
       if (event.target.matches("[hx-post] input[type=file]")) event.target.value = "";
     });
   }
 
-  // The tab one is on is in sight, also where the row of tabs is wider than the phone.
-  for (const rail of document.querySelectorAll(".tabs")) {
-    const here = rail.querySelector("[aria-current]");
-    if (here) rail.scrollLeft = here.offsetLeft - (rail.clientWidth - here.offsetWidth) / 2;
+  // Scroll the current tab into view where the tabs are wider than the screen.
+  for (const tabs of document.querySelectorAll(".tabs")) {
+    const current = tabs.querySelector("[aria-current]");
+    if (current) tabs.scrollLeft = current.offsetLeft - (tabs.clientWidth - current.offsetWidth) / 2;
   }
 
   document.addEventListener("htmx:afterSwap", (event) => showLengths(event.target));

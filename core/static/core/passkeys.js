@@ -1,46 +1,46 @@
-// Passkeys: asks the browser to make one, or to sign with one, and puts what it answers
-// into a hidden field of the form. Without this script the password does it.
+// Passkeys: create one or sign with one, and put the browser's answer into a hidden field
+// of the form. Without this script the password works alone.
 "use strict";
 (() => {
   if (!window.PublicKeyCredential || !navigator.credentials) return;
 
-  function bytes(text) {
+  function decodeBase64Url(text) {
     const plain = atob(text.replaceAll("-", "+").replaceAll("_", "/"));
     return Uint8Array.from(plain, (letter) => letter.charCodeAt(0));
   }
 
-  function written(buffer) {
+  function encodeBase64Url(buffer) {
     const plain = String.fromCharCode(...new Uint8Array(buffer));
     return btoa(plain).replaceAll("+", "-").replaceAll("/", "_").replace(/=+$/, "");
   }
 
-  function read(options) {
-    const known = (keys = []) => keys.map((key) => ({ ...key, id: bytes(key.id) }));
-    const publicKey = { ...options, challenge: bytes(options.challenge) };
-    if (options.user) publicKey.user = { ...options.user, id: bytes(options.user.id) };
-    if (options.excludeCredentials) publicKey.excludeCredentials = known(options.excludeCredentials);
-    if (options.allowCredentials) publicKey.allowCredentials = known(options.allowCredentials);
+  function decodeOptions(options) {
+    const decodeIds = (keys = []) => keys.map((key) => ({ ...key, id: decodeBase64Url(key.id) }));
+    const publicKey = { ...options, challenge: decodeBase64Url(options.challenge) };
+    if (options.user) publicKey.user = { ...options.user, id: decodeBase64Url(options.user.id) };
+    if (options.excludeCredentials) publicKey.excludeCredentials = decodeIds(options.excludeCredentials);
+    if (options.allowCredentials) publicKey.allowCredentials = decodeIds(options.allowCredentials);
     return { publicKey };
   }
 
-  function told(key) {
-    const response = { clientDataJSON: written(key.response.clientDataJSON) };
+  function encodeCredential(key) {
+    const response = { clientDataJSON: encodeBase64Url(key.response.clientDataJSON) };
     for (const part of ["attestationObject", "authenticatorData", "signature", "userHandle"]) {
-      if (key.response[part]) response[part] = written(key.response[part]);
+      if (key.response[part]) response[part] = encodeBase64Url(key.response[part]);
     }
     if (key.response.getTransports) response.transports = key.response.getTransports();
-    return JSON.stringify({ id: key.id, rawId: written(key.rawId), type: key.type, response });
+    return JSON.stringify({ id: key.id, rawId: encodeBase64Url(key.rawId), type: key.type, response });
   }
 
-  async function challenge(form, address) {
+  async function fetchChallenge(form, address) {
     const headers = { "X-CSRFToken": form.elements.csrfmiddlewaretoken.value };
     const answer = await fetch(address, { method: "POST", headers });
     if (!answer.ok) throw new Error(`The server answered ${answer.status}.`);
-    return read(await answer.json());
+    return decodeOptions(await answer.json());
   }
 
-  // One press, one question: the button rests until it is answered.
-  function ask(button, status, form, question, instead) {
+  // The button is disabled until the browser answers: one request at a time.
+  function attach(button, status, form, request, failure) {
     button.addEventListener("click", async () => {
       const password = form.elements.password;
       if (password) password.required = false;
@@ -48,39 +48,39 @@
       if (password) password.required = true;
       if (!complete) return;
       button.disabled = true;
-      status.textContent = "Your device asks you now.";
+      status.textContent = "Confirm on your device.";
       try {
-        form.elements.assertion.value = told(await question());
+        form.elements.assertion.value = encodeCredential(await request());
         status.textContent = "";
         if (password) password.required = false;
         form.requestSubmit();
       } catch {
-        status.textContent = instead;
+        status.textContent = failure;
       }
       button.disabled = false;
     });
   }
 
-  // What was signed holds once: a page gone back to begins anew.
+  // An assertion is valid once: clear it when the page is shown again.
   window.addEventListener("pageshow", () => {
     for (const field of document.querySelectorAll("[name=assertion]")) field.value = "";
     for (const field of document.querySelectorAll("form:has([name=assertion]) [name=password]")) field.required = true;
   });
 
-  for (const offer of document.querySelectorAll("[data-passkey]")) {
-    const form = offer.closest("form");
-    const question = async () => navigator.credentials.get(await challenge(form, offer.dataset.passkey));
-    ask(offer.querySelector("button"), offer.querySelector("[role=status]"), form, question,
-      "No passkey was used. Try again, or give your password.");
-    offer.hidden = false;
+  for (const part of document.querySelectorAll("[data-passkey]")) {
+    const form = part.closest("form");
+    const request = async () => navigator.credentials.get(await fetchChallenge(form, part.dataset.passkey));
+    attach(part.querySelector("button"), part.querySelector("[role=status]"), form, request,
+      "No passkey was used. Try again, or enter your password.");
+    part.hidden = false;
   }
 
   for (const form of document.querySelectorAll("[data-make-passkey]")) {
     const button = form.querySelector("button");
     const status = form.querySelector("[role=status]");
-    const options = read(JSON.parse(form.dataset.makePasskey));
-    ask(button, status, form, () => navigator.credentials.create(options),
-      "No passkey was made. Try again, on this device or another.");
+    const options = decodeOptions(JSON.parse(form.dataset.makePasskey));
+    attach(button, status, form, () => navigator.credentials.create(options),
+      "No passkey was created. Try again, on this device or another.");
     status.textContent = "";
     button.hidden = false;
   }

@@ -204,7 +204,7 @@ def test_lengths_are_in_the_plans_unit_until_the_reader_chooses(
     evaluated(building)
     address = reverse("building", args=[building.pk])
     assert signed_in.get(address).context["units"] == "metric"
-    signed_in.cookies["units"] = "imperial"
+    signed_in.post(reverse("preferences"), {"units": "imperial"})
     assert signed_in.get(address).context["units"] == "imperial"
 
 

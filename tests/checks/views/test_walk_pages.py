@@ -249,5 +249,5 @@ def test_a_metric_plan_is_shown_in_metric_until_the_reader_chooses(
     assert 'data-units="metric"' in client.get(address).content.decode()
     walk = client.get(reverse("checks:measure", args=[building.pk]))
     assert walk.context["common"]["degree"].value() == "degC"
-    client.cookies["units"] = "imperial"
+    client.post(reverse("preferences"), {"units": "imperial"})
     assert 'data-units="imperial"' in client.get(address).content.decode()
