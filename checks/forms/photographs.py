@@ -79,7 +79,7 @@ class AddPhotographsForm(forms.Form):
         """Give what the service takes."""
         given = self.cleaned_data
         return {
-            "handed": read_uploads(given["photographs"]),
+            "uploads": read_uploads(given["photographs"]),
             "caption": given["caption"],
             "taken_at": given["at"],
             "batch": given["batch"],

@@ -273,7 +273,7 @@ PAGES = [
         on_webhook,
     ),
     Row(
-        "notifications:webhook_trial",
+        "notifications:webhook_test",
         (302, 404, 403, 403, 302, 302),
         "POST",
         on_webhook,

@@ -135,7 +135,7 @@ def test_a_name_is_given_once_and_twenty_are_enough(
     assert "with this name" in client.post(reverse("passkeys"), twice).text
     monkeypatch.setattr(passkeys, "MAX_PASSKEYS", 1)
     more = {"name": "another", "password": PASSWORD}
-    assert "remove one first" in client.post(reverse("passkeys"), more).text
+    assert "Remove one first" in client.post(reverse("passkeys"), more).text
 
 
 # ---- where passkeys are, and where not --------------------------------------
@@ -176,7 +176,7 @@ def test_where_there_are_none_nothing_is_offered(
     client.force_login(field_lead)
     page = client.get(reverse("passkeys")).text
     assert "own phone" in page
-    assert "This address has none" in page
+    assert "Passkeys do not work at this address" in page
     assert 'name="password"' not in page
     settings.PUBLIC_URL = "https://pad.example.org"
     page = client.get(reverse("passkeys")).text
@@ -221,7 +221,7 @@ def test_a_passkey_is_removed_with_the_password_and_the_record_stays(
     assert "not your password" in wrong.text
     assert taken_back(client, key, password=PASSWORD).status_code == 302
     assert taken_back(client, key, password=PASSWORD).status_code == 404
-    assert "None yet" in client.get(reverse("passkeys")).text
+    assert "No passkeys." in client.get(reverse("passkeys")).text
     key.refresh_from_db()
     assert key.removed_at is not None
     event = AccountEvent.objects.last()
