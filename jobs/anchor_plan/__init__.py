@@ -1,1 +1,1 @@
-"""The anchor plan as values and its geometry; knows nothing of Django."""
+"""The anchor plan as values, its geometry, and its checks; no Django."""

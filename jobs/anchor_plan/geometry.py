@@ -1,4 +1,4 @@
-"""Where the plan puts things: walls, positions and rods on plan axes.
+"""Geometry of the plan: walls, positions and rods on plan axes.
 
 Plan axes are x right, y up, in mm. A wall's *along* axis runs from its first to its
 second corner and *in* points to the left of that, into the building, because the
@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 
 class PlanError(ValueError):
-    """The plan has no such corner, wall or position."""
+    """A corner, wall or position that the plan does not have."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,10 +31,9 @@ class LocalAxes:
 
     Attributes
     ----------
-    origin : array, shape (2,)
-        Where it starts, on plan axes. [mm]
-    along, inward : array, shape (2,)
-        Unit vectors on plan axes, `inward` 90° counter-clockwise of `along`.
+    origin : shape (2,), on plan axes. [mm]
+    along, inward : unit vectors on plan axes, `inward` 90° counter-clockwise of
+        `along`.
     """
 
     origin: FloatArray
@@ -47,8 +46,8 @@ def get_corner(plan: Plan, name: str) -> Corner:
     for each in plan.outline:
         if each.name == name:
             return each
-    known = ", ".join(each.name for each in plan.outline)
-    raise PlanError(f"There is no corner {name!r}; the corners are {known}.")
+    names = ", ".join(each.name for each in plan.outline)
+    raise PlanError(f"There is no corner {name!r}; the corners are {names}.")
 
 
 def get_position(plan: Plan, mark: str) -> Position:
@@ -124,26 +123,28 @@ def position_axes(plan: Plan, position: Position) -> LocalAxes:
 
 
 def all_position_axes(plan: Plan) -> tuple[LocalAxes, ...]:
-    """Return every position's axes, as `position_frame` does, each wall's taken once.
+    """Return the axes of every position; each wall's are computed once.
 
     Parameters
     ----------
     plan : Plan
         [mm]
     """
-    taken: dict[tuple[str, str], LocalAxes] = {}
-    return tuple(_position_axes(plan, position, taken) for position in plan.positions)
+    wall_cache: dict[tuple[str, str], LocalAxes] = {}
+    return tuple(
+        _position_axes(plan, position, wall_cache) for position in plan.positions
+    )
 
 
 def _position_axes(
-    plan: Plan, position: Position, taken: dict[tuple[str, str], LocalAxes]
+    plan: Plan, position: Position, wall_cache: dict[tuple[str, str], LocalAxes]
 ) -> LocalAxes:
-    """A position's axes; `taken` holds those of the walls met so far."""
+    """Return a position's axes; `wall_cache` has those of the walls so far."""
     if position.wall is not None:
-        assert position.along is not None  # noqa: S101 - a wall comes with it
-        if position.wall not in taken:
-            taken[position.wall] = wall_axes(plan, position.wall)
-        wall = taken[position.wall]
+        assert position.along is not None  # noqa: S101 - the parser reads both
+        if position.wall not in wall_cache:
+            wall_cache[position.wall] = wall_axes(plan, position.wall)
+        wall = wall_cache[position.wall]
         return LocalAxes(
             origin=wall.origin + position.along * wall.along,
             along=wall.along,
@@ -159,7 +160,7 @@ def _position_axes(
 
 
 def to_plan_axes(frame: LocalAxes, points: FloatArray) -> FloatArray:
-    """Carry points from local to plan axes.
+    """Convert points from local to plan axes.
 
     Parameters
     ----------
@@ -178,7 +179,7 @@ def to_plan_axes(frame: LocalAxes, points: FloatArray) -> FloatArray:
 
 
 def to_local_axes(frame: LocalAxes, points: FloatArray) -> FloatArray:
-    """Carry points from plan to local axes, the inverse of `to_plan`.
+    """Convert points from plan to local axes.
 
     Parameters
     ----------

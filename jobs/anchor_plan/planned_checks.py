@@ -22,28 +22,18 @@ class Check:
 
     Attributes
     ----------
-    key : CheckKey
-        Its canonical key, such as `diagonal:SW-NE` or `setback:S1.2`.
-    kind : CheckKind
-        What is measured.
-    nominal : float or None
-        From the plan; a `line`'s is counted from the wall's first corner. None where
-        the plan has none: a level, a benchmark. [mm; MPa for a strength]
-    mark : str or None
-        Of the position, where it is at one.
-    rods : tuple of int
-        The rods it is about, numbered from 1.
-    corners : tuple of str
-        The corners it runs between; of a line, setback or offset those of its wall,
-        empty at a point position.
-    name : str or None
-        Of a benchmark or a sample.
-    axis : {"along", "in"} or None
-        The axis of the position it is measured along, where it is along one.
-    required : bool
-        True if a release waits for it.
-    stage : StageKind
-        The first stage in which it can be measured.
+    key : its canonical key, such as `diagonal:SW-NE` or `setback:S1.2`.
+    kind : what is measured.
+    nominal : from the plan; a `line`'s is counted from the wall's first corner. None
+        where the plan has none: a level, a benchmark. [mm; MPa for a strength]
+    mark : of the position, where it is at one.
+    rods : the rods it is about, numbered from 1.
+    corners : the corners it runs between; of a line, setback or offset those of its
+        wall, empty at a point position.
+    name : of a benchmark or a sample.
+    axis : the axis of the position it is measured along, where it is along one.
+    required : true if a release waits for it.
+    stage : the first stage in which it can be measured.
     """
 
     key: CheckKey

@@ -1,7 +1,7 @@
-"""A rectangular building from a few figures, as an exchange document.
+"""Document of a rectangular building from its main dimensions.
 
 Frame lines are numbered along the length, from 1 at the left end; column lines are
-lettered across the width, from A at the bottom (without I and O, which read as 1 and
+lettered across the width, from A at the bottom (without I and O, which look like 1 and
 0: common practice). A column's mark is its letter and its number::
 
     NW D1---D2---D3---D4 NE     D2, D3 and A2, A3: frame columns
@@ -9,7 +9,7 @@ lettered across the width, from A at the bottom (without I and O, which read as 
        B1              B4       A1, A4, D1, D4: corner columns
     SW A1---A2---A3---A4 SE
 
-The corners are named as the drawing lies, its top being north.
+Corners are named by compass, with north at the top of the drawing.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -28,21 +28,23 @@ from jobs.anchor_plan.spacing import (
 )
 
 SPACING_TOLERANCE_MM = Decimal("0.01")
-"""How far spaces may miss the whole: sixty-fourths cut to decimals do by a hair."""
+"""Spaces may add up to the whole within this: decimals of sixty-fourths are cut."""
+
+MAX_ROWS = 10
 
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
 @dataclass(frozen=True, slots=True)
 class FieldIssue:
-    """What is wrong with one field, such as `bays` or `frame.gage`."""
+    """An issue of one field, such as `bays` or `frame.gage`."""
 
     field: str
     message: str
 
 
 class RectangleError(ValueError):
-    """A rectangle that cannot be drawn, with every reason."""
+    """A rectangle that cannot be built, with every issue."""
 
     def __init__(self, errors: Sequence[FieldIssue]) -> None:
         self.issues = tuple(errors)
@@ -51,24 +53,18 @@ class RectangleError(ValueError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternSpec:
-    """Two or more rows of two rods, even about the reference line [lengths].
+    """Rows of two rods, symmetrical about the reference line. [lengths]
 
     Attributes
     ----------
-    gage : length
-        Between the two rods of a row, along the wall.
-    first_row : length
-        From the steel line in to the first row.
-    row_spacing : length
-        From row to row, inward.
-    rod, hole : length
-        Diameters of the rod and of the hole in the plate.
-    projection, thickness, edge : length, optional
-        Of the rod; of the plate; from a hole's centre to the plate's edge.
-    rows : int
-        How many rows there are.
-    reference : {"centreline", "web"}
-        What the reference line is.
+    gage : between the two rods of a row, along the wall.
+    first_row : from the steel line in to the first row.
+    row_spacing : from row to row, inward.
+    rod, hole : diameters of the rod and of the hole in the plate.
+    projection, thickness, edge : of the rod; of the plate; from a hole's centre to the
+        plate's edge.
+    rows : how many rows there are.
+    reference : what the reference line is.
     """
 
     gage: LengthInput
@@ -84,27 +80,22 @@ class PatternSpec:
 
 
 Pattern = PatternSpec | Mapping[str, Any]
-"""Figures for a pattern, or a whole detail as the exchange document has it."""
+"""Dimensions of a pattern, or a whole detail as a building document has it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RectangleSpec:
-    """What describes a rectangular building [lengths, strengths with their units].
+    """A rectangular building. [lengths; strengths with their units]
 
     Attributes
     ----------
-    length, width : length
-        Of the steel line, along the sidewalls and along the endwalls.
-    bays : spacing
-        Along the length, end to end: a list of lengths, or text: `20', 3 @ 25'`.
-    endwall_spacing : spacing, optional
-        Across the width, between endwall columns, corner to corner.
-    frame : pattern
-        Of the frame columns, at every inner frame line on both sidewalls.
-    endwall, corner : pattern, optional
-        Of the endwall columns, and of the columns next to the four corners.
-    corner_inset : length, optional
-        From the endwall's steel line to a corner column's reference line.
+    length, width : of the steel line, along the sidewalls and along the endwalls.
+    bays : along the length, end to end: a list of lengths, or text: `20', 3 @ 25'`.
+    endwall_spacing : across the width, between endwall columns, corner to corner.
+    frame : of the frame columns, at every inner frame line on both sidewalls.
+    endwall, corner : of the endwall columns, and of the columns next to the four
+        corners.
+    corner_inset : from the endwall's steel line to a corner column's reference line.
     """
 
     name: str
@@ -126,15 +117,15 @@ class RectangleSpec:
 
 
 def build_rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
-    """Draw up the exchange document of a rectangular building.
+    """Build the document of a rectangular building.
 
-    Names, strengths, dates and details given whole are passed on as they are:
-    reading the document judges them.
+    Names, strengths, dates and whole details are copied as they are: the parser of
+    the document validates them.
 
     Raises
     ------
     RectangleError
-        Naming each field that cannot be used, and what would be right.
+        With an issue for each field that cannot be used.
     """
     fields = _FieldReader(spec.length_unit)
     width = fields.read_length("width", spec.width)
@@ -178,7 +169,7 @@ def build_rectangle_document(spec: RectangleSpec) -> dict[str, Any]:
 
 
 class _FieldReader:
-    """Reads fields and keeps what is wrong with each."""
+    """Reads fields and collects their issues."""
 
     def __init__(self, unit: LengthUnit) -> None:
         self.unit: LengthUnit = unit
@@ -188,19 +179,19 @@ class _FieldReader:
         self.issues.append(FieldIssue(field, message))
 
     def read_length(self, field: str, value: LengthInput) -> Decimal:
-        """Read a length greater than zero [mm]; zero where it is refused."""
+        """Read a length greater than zero [mm]; return zero if it is refused."""
         try:
             mm = parse_length_input(value, self.unit).mm
         except UnitError as error:
             self.add_issue(field, str(error))
             return Decimal(0)
         if mm <= 0:
-            self.add_issue(field, "This has to be greater than zero.")
+            self.add_issue(field, "This must be greater than zero.")
             return Decimal(0)
         return mm
 
     def read_length_text(self, field: str, value: LengthInput) -> str:
-        """Read a length and keep it as it was typed."""
+        """Read a length and return it as it was typed."""
         mm = self.read_length(field, value)
         if isinstance(value, Length):
             return value.text
@@ -209,7 +200,7 @@ class _FieldReader:
     def read_spaces(
         self, field: str, value: SpacingInput, whole_field: str, whole: Decimal
     ) -> list[Decimal]:
-        """Read spaces that have to fill a whole [mm]."""
+        """Read spaces that must add up to a whole [mm]."""
         try:
             spaces = [space.mm for space in parse_spacing(value, self.unit)]
         except UnitError as error:
@@ -228,11 +219,11 @@ class _FieldReader:
         return spaces
 
     def write_detail(self, field: str, pattern: Pattern) -> dict[str, Any]:
-        """Write a pattern as a detail of the exchange document."""
+        """Write a pattern as a detail of the building document."""
         if not isinstance(pattern, PatternSpec):
             return dict(pattern)
-        if not 1 <= pattern.rows <= 10:
-            self.add_issue(f"{field}.rows", "There can be 1 to 10 rows.")
+        if not 1 <= pattern.rows <= MAX_ROWS:
+            self.add_issue(f"{field}.rows", f"There must be 1 to {MAX_ROWS} rows.")
         gage, first_row, row_spacing, rod, hole = (
             self.read_length(f"{field}.{name}", getattr(pattern, name))
             for name in ("gage", "first_row", "row_spacing", "rod", "hole")
@@ -264,8 +255,8 @@ class _FieldReader:
 
 
 def _given_patterns(spec: RectangleSpec) -> dict[str, Pattern]:
-    given = {"frame": spec.frame, "endwall": spec.endwall, "corner": spec.corner}
-    return {name: pattern for name, pattern in given.items() if pattern is not None}
+    present = {"frame": spec.frame, "endwall": spec.endwall, "corner": spec.corner}
+    return {name: pattern for name, pattern in present.items() if pattern is not None}
 
 
 def _read_endwall_spaces(
@@ -275,8 +266,8 @@ def _read_endwall_spaces(
         missing = "endwall_spacing" if spec.endwall_spacing is None else "endwall"
         fields.add_issue(
             missing,
-            "Endwall columns need both their spacing and their pattern; leave out "
-            "both where there are none.",
+            "Endwall columns need both a spacing and a pattern; without such columns, "
+            "leave both out.",
         )
     if spec.endwall_spacing is None:
         return [width]
@@ -290,26 +281,26 @@ def _read_corner_inset(
         missing = "corner" if spec.corner is None else "corner_inset"
         fields.add_issue(
             missing,
-            "Corner columns need both their pattern and how far their reference "
-            "line stands from the endwall; leave out both where there are none.",
+            "Corner columns need both a pattern and the distance of their reference "
+            "line from the endwall; without such columns, leave both out.",
         )
     if spec.corner_inset is None:
         return Decimal(0)
     inset = fields.read_length("corner_inset", spec.corner_inset)
     if bays and inset >= min(bays[0], bays[-1]):
-        fields.add_issue("corner_inset", "This is not within the end bays.")
+        fields.add_issue("corner_inset", "This must be less than the end bays.")
     return inset
 
 
 def _read_notch(spec: RectangleSpec, fields: _FieldReader) -> dict[str, str] | None:
     sizes = {"width": spec.notch_width, "depth": spec.notch_depth}
-    given = {name: value for name, value in sizes.items() if value is not None}
-    if len(given) == 1:
-        missing = next(name for name in sizes if name not in given)
+    present = {name: value for name, value in sizes.items() if value is not None}
+    if len(present) == 1:
+        missing = next(name for name in sizes if name not in present)
         fields.add_issue(f"notch_{missing}", "A notch needs its width and its depth.")
     return {
         name: fields.read_length_text(f"notch_{name}", value)
-        for name, value in given.items()
+        for name, value in present.items()
     } or None
 
 
@@ -321,11 +312,11 @@ def _read_shims(spec: RectangleSpec, fields: _FieldReader) -> list[str]:
 
 
 def _write_concrete(spec: RectangleSpec) -> dict[str, str]:
-    given = {
+    present = {
         "specified_strength": spec.specified_strength,
         "placed_on": spec.placed_on,
     }
-    return {name: value for name, value in given.items() if value}
+    return {name: value for name, value in present.items() if value}
 
 
 def line_letters(number: int) -> str:

@@ -1,4 +1,4 @@
-"""Spaces between frame lines and columns, and how exact lengths are written."""
+"""Spaces between frame lines and columns, and exact texts of lengths."""
 
 import re
 from collections.abc import Callable, Sequence
@@ -26,12 +26,12 @@ _TYPEWRITER_MARKS = str.maketrans("\u2032\u2033\u2044\u2212", "'\"/-")
 def parse_spacing(
     text: SpacingInput, unit: LengthUnit | None = None
 ) -> tuple[Length, ...]:
-    """Read spaces in their order, as a list of lengths or text: `20', 3 @ 25'`.
+    """Parse spaces in order, from a list of lengths or from text: `20', 3 @ 25'`.
 
     Raises
     ------
     UnitError
-        Saying which space is wrong and what would be right.
+        Names the space, what is wrong, and what would be right.
     """
     parts: list[LengthInput]
     if isinstance(text, str):
@@ -47,24 +47,22 @@ def parse_spacing(
         except UnitError as error:
             raise UnitError(f"Space {number}: {error}") from None
         if space.mm <= 0:
-            raise UnitError(f"Space {number} has to be greater than zero.")
+            raise UnitError(f"Space {number} must be greater than zero.")
         if times < 1 or len(spaces) + times > MAX_SPACES:
-            raise UnitError(
-                f"Space {number}: there can be 1 to {MAX_SPACES} spaces in all."
-            )
+            raise UnitError(f"Space {number}: 1 to {MAX_SPACES} spaces are allowed.")
         spaces.extend([space] * times)
     if not spaces:
-        raise UnitError("Nothing is written; write the spaces, such as 20', 3 @ 25'.")
+        raise UnitError("This is empty; enter the spaces, such as 20', 3 @ 25'.")
     return tuple(spaces)
 
 
 def parse_length_input(value: LengthInput, unit: LengthUnit | None) -> Length:
-    """Read a length that may have been read already [mm]."""
+    """Parse a length, unless it is parsed already. [mm]"""
     return value if isinstance(value, Length) else parse_length(value, unit)
 
 
 def exact_length_writer(unit: LengthUnit) -> Callable[[Decimal], str]:
-    """Return what writes exact lengths: in feet and inches where that is exact."""
+    """Return a function that writes lengths exactly, in feet and inches if possible."""
 
     def write(mm: Decimal) -> str:
         sixty_fourths = Fraction(mm) / MM_PER_UNIT["in"] * 64

@@ -85,10 +85,8 @@ class ToleranceSpec:
 
     Attributes
     ----------
-    overrides : mapping
-        Limits by key. [mm; a ratio (`strength_ratio`, `plumb`) plain]
-    guarded : bool
-        True if the expanded uncertainty narrows every limit.
+    overrides : limits by key. [mm; a ratio (`strength_ratio`, `plumb`) plain]
+    guarded : true if the expanded uncertainty narrows every limit.
     """
 
     basis: str = "metal-building-practice"
@@ -167,20 +165,13 @@ class ReadingValue:
 
     Attributes
     ----------
-    check : CheckKey
-        The canonical key, whichever end a diagonal or gage was named from.
-    value : float
-        [mm; MPa for a strength]
-    text : str
-        The value as typed.
-    resolution : float
-        The last fraction or decimal of the text. [as `value`]
-    span : float or None
-        Between supports; None for a tape supported throughout. [mm]
-    sight_distance : float or None
-        From the level to the rod. [mm]
-    from_corner : str or None
-        The corner a line was measured from; None for the wall's first.
+    check : the canonical key, whichever end a diagonal or gage was named from.
+    value : [mm; MPa for a strength]
+    text : the value as typed.
+    resolution : the last fraction or decimal of the text. [as `value`]
+    span : between supports; None for a tape supported throughout. [mm]
+    sight_distance : from the level to the rod. [mm]
+    from_corner : the corner a line was measured from; None for the wall's first.
     """
 
     id: str

@@ -1,1 +1,1 @@
-"""The exchange document: one parser, one writer, one schema; no Django."""
+"""Building and result documents: parser, schemas and file formats; no Django."""

@@ -1,4 +1,4 @@
-"""One way to write a JSON value, so that its digest means something years later.
+"""Canonical JSON, so that the hash of a value can be verified years later.
 
 The JSON Canonicalization Scheme (RFC 8785): members sorted by the UTF-16 code units of
 their names, no white space, numbers as ECMAScript writes them (so 4.0 is 4).
@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 MAX_SAFE_INTEGER = 2**53 - 1
-"""Beyond it not every whole number is a JSON number any more (RFC 7493, 2.2)."""
+"""Above it, not every integer is exact in JSON (RFC 7493, 2.2)."""
 
 _string = json.encoder.encode_basestring
 
@@ -23,10 +23,10 @@ def canonical_json(value: Any) -> bytes:
     Raises
     ------
     ValueError
-        For NaN, infinities, whole numbers that are no double, text that is not
-        Unicode and nesting too deep to follow.
+        For NaN, infinities, integers that no double holds, text that is not Unicode,
+        and too deep nesting.
     TypeError
-        For anything JSON does not have.
+        For values that JSON does not have.
     """
     try:
         return "".join(_write_parts(value)).encode("utf-8")

@@ -26,16 +26,11 @@ class ImportedFile:
 
     Attributes
     ----------
-    document : dict
-        The building document it makes.
-    source_locations : mapping
-        Location in the file of a value, by JSON Pointer.
-    issues : tuple of DocumentIssue
-        What keeps it from being a document.
-    ignored : tuple of DocumentIssue
-        What was not recognised and is left out.
-    assumptions : tuple of DocumentIssue
-        What the import decided by itself, to be confirmed by a person.
+    document : the building document it makes.
+    source_locations : location in the file of a value, by JSON Pointer.
+    issues : what keeps it from being a document.
+    ignored : what was not recognised and is left out.
+    assumptions : what the import decided by itself, to be confirmed by a person.
     """
 
     document: dict[str, Any]

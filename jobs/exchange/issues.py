@@ -28,16 +28,12 @@ class DocumentIssue:
 
     Attributes
     ----------
-    pointer : str
-        JSON Pointer (RFC 6901) to the value; empty for the whole document.
-    message : str
-        What is wrong and what would be right.
-    code : IssueCode
-        Its kind.
-    field : str
-        Name of the missing field, where the code is `MISSING_FIELD`.
-    location : str
-        Where the value is in the file it came from, such as `Rods C7` or `line 4`.
+    pointer : JSON Pointer (RFC 6901) to the value; empty for the whole document.
+    message : what is wrong and what would be right.
+    code : its kind.
+    field : name of the missing field, where the code is `MISSING_FIELD`.
+    location : where the value is in the file it came from, such as `Rods C7` or `line
+        4`.
     """
 
     pointer: str

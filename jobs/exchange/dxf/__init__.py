@@ -1,1 +1,1 @@
-"""Plans as DXF drawings, in and out; no Django."""
+"""Plans as DXF drawings: import and export."""

@@ -94,12 +94,9 @@ class DrawingShapes:
 
     Attributes
     ----------
-    unit : LengthUnit or None
-        Of the header; None if it names none, or one that plans cannot have.
-    unsupported : dict
-        Count of other entities, by kind and layer.
-    structure_errors : tuple of str
-        What is wrong with the drawing's own structure.
+    unit : of the header; None if it names none, or one that plans cannot have.
+    unsupported : count of other entities, by kind and layer.
+    structure_errors : what is wrong with the drawing's own structure.
     """
 
     unit: LengthUnit | None

@@ -73,14 +73,10 @@ class DrawingOptions:
 
     Attributes
     ----------
-    name : str
-        Of the building.
-    unit : LengthUnit or None
-        Of the drawing, if its header names none or a wrong one.
-    outline, rods, marks : str
-        Layers.
-    group_distance_mm : float
-        Largest distance between neighbouring rods of one position. [mm]
+    name : of the building.
+    unit : of the drawing, if its header names none or a wrong one.
+    outline, rods, marks : layers.
+    group_distance_mm : largest distance between neighbouring rods of one position. [mm]
     """
 
     name: str = ""

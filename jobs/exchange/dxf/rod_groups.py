@@ -32,9 +32,8 @@ class RodGroup:
 
     Attributes
     ----------
-    insert, insert_point
-        The block they are drawn as, and where it is inserted; None if they are no
-        block. [mm]
+    insert, insert_point : the block they are drawn as, and where it is inserted; None
+        if they are no block. [mm]
     """
 
     rods: list[RodCircle]
@@ -55,8 +54,7 @@ class PositionPlacement:
 
     Attributes
     ----------
-    rods : tuple
-        Along, in and diameter of each.
+    rods : along, in and diameter of each.
     """
 
     rods: tuple[tuple[float, float, float], ...]

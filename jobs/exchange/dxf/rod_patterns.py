@@ -44,12 +44,10 @@ class DetailCatalogue:
 
     Attributes
     ----------
-    write : callable
-        Writes a length.
-    base, plan
-        The current plan, as document and as values; empty and None without one.
-    document, source_locations : dict
-        The details, and where each is drawn.
+    write : writes a length.
+    base, plan : the current plan, as document and as values; empty and None without
+        one.
+    document, source_locations : the details, and where each is drawn.
     """
 
     write: Callable[[float], str]

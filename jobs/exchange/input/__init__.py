@@ -1,1 +1,1 @@
-"""Input."""
+"""The building document: its format and its parser."""

@@ -8,7 +8,7 @@ shows, such as an outline that crosses itself.
 """
 
 from dataclasses import dataclass
-from typing import Annotated, Any, NotRequired, TypedDict
+from typing import Annotated, Any, NotRequired, Required, TypedDict
 
 from core.quantities import parse_angle
 from core.units import LengthUnit
@@ -81,32 +81,30 @@ def _override(name: str) -> Length:
     return Length(above=0.0)
 
 
-class TolerancesMembers(TypedDict):
+class TolerancesMembers(TypedDict, total=False):
     """The tolerance basis, and the limits the building sets for itself."""
 
-    basis: NotRequired[
-        Annotated[
-            str,
-            Choice(
-                vocabulary.TOLERANCE_BASES,
-                "The tolerance basis.",
-                default=vocabulary.DEFAULT_BASIS,
-            ),
-        ]
+    basis: Annotated[
+        str,
+        Choice(
+            vocabulary.TOLERANCE_BASES,
+            "The tolerance basis.",
+            default=vocabulary.DEFAULT_BASIS,
+        ),
     ]
-    overrides: NotRequired[Annotated[dict[str, float], Overrides()]]
-    guarded: NotRequired[
-        Annotated[bool, Flag("True to narrow every limit by the expanded uncertainty.")]
+    overrides: Annotated[dict[str, float], Overrides()]
+    guarded: Annotated[
+        bool, Flag("True to narrow every limit by the expanded uncertainty.")
     ]
 
 
-class PlateMembers(TypedDict):
+class PlateMembers(TypedDict, total=False):
     """A base plate as punched."""
 
-    hole_diameter: Annotated[float, Length("As punched.", above=0.0)]
-    thickness: NotRequired[Annotated[float, Length(above=0.0)]]
-    edge_distance: NotRequired[
-        Annotated[float, Length("From a hole's centre to the nearest edge.", above=0.0)]
+    hole_diameter: Required[Annotated[float, Length("As punched.", above=0.0)]]
+    thickness: Annotated[float, Length(above=0.0)]
+    edge_distance: Annotated[
+        float, Length("From a hole's centre to the nearest edge.", above=0.0)
     ]
 
 
@@ -151,39 +149,30 @@ class DetailMembers(TypedDict):
     plate: NotRequired[Annotated[JsonReader, Nested(PlateMembers)]]
 
 
-class PositionMembers(TypedDict):
+class PositionMembers(TypedDict, total=False):
     """A position, on a wall (wall, along) or at a point (x, y, turn)."""
 
-    mark: Annotated[str, Name("Unique among the positions.")]
-    detail: Annotated[str, Name("One of the details.")]
-    wall: NotRequired[
-        Annotated[
-            str,
-            Name(
-                "A wall by its two corners, such as SW-SE.",
-                2 * vocabulary.MAX_NAME_LENGTH + 1,
-            ),
-        ]
+    mark: Required[Annotated[str, Name("Unique among the positions.")]]
+    detail: Required[Annotated[str, Name("One of the details.")]]
+    wall: Annotated[
+        str,
+        Name(
+            "A wall by its two corners, such as SW-SE.",
+            2 * vocabulary.MAX_NAME_LENGTH + 1,
+        ),
     ]
-    along: NotRequired[
-        Annotated[
-            float,
-            Length(
-                "On the steel line, from the wall's first corner to the reference "
-                "line.",
-                at_least=0.0,
-            ),
-        ]
+    along: Annotated[
+        float,
+        Length(
+            "On the steel line, from the wall's first corner to the reference line.",
+            at_least=0.0,
+        ),
     ]
-    x: NotRequired[Annotated[float, Length()]]
-    y: NotRequired[Annotated[float, Length()]]
-    turn: NotRequired[
-        Annotated[
-            float,
-            Quantity(
-                parse_angle, "Counter-clockwise, from the plan's x axis.", "90 deg"
-            ),
-        ]
+    x: Annotated[float, Length()]
+    y: Annotated[float, Length()]
+    turn: Annotated[
+        float,
+        Quantity(parse_angle, "Counter-clockwise, from the plan's x axis.", "90 deg"),
     ]
 
 
@@ -194,65 +183,64 @@ ON_WALL, AT_POINT = ("wall", "along"), ("x", "y", "turn")
 # ---- the document -------------------------------------------------------------------
 
 
-class BuildingMembers(TypedDict):
+class BuildingMembers(TypedDict, total=False):
     """A building's anchor plan and its readings."""
 
-    format: Annotated[
-        str, Choice((vocabulary.BUILDING_FORMAT,), "Name and version of the format.")
+    format: Required[
+        Annotated[
+            str,
+            Choice((vocabulary.BUILDING_FORMAT,), "Name and version of the format."),
+        ]
     ]
-    name: Annotated[
-        str, Name("The building's name.", vocabulary.MAX_BUILDING_NAME_LENGTH)
+    name: Required[
+        Annotated[
+            str, Name("The building's name.", vocabulary.MAX_BUILDING_NAME_LENGTH)
+        ]
     ]
-    length_unit: Annotated[
-        LengthUnit, Choice(vocabulary.LENGTH_UNITS, "Unit of bare numbers.")
+    length_unit: Required[
+        Annotated[LengthUnit, Choice(vocabulary.LENGTH_UNITS, "Unit of bare numbers.")]
     ]
-    outline: Annotated[
+    outline: Required[
+        Annotated[
+            list[JsonReader],
+            ListOf(
+                CornerMembers,
+                "Corners of the steel line, counter-clockwise as seen from above; no edge "
+                "crosses another.",
+                min_items=3,
+                max_items=vocabulary.MAX_CORNERS,
+            ),
+        ]
+    ]
+    diagonals: Annotated[
         list[JsonReader],
         ListOf(
-            CornerMembers,
-            "Corners of the steel line, counter-clockwise as seen from above; no edge "
-            "crosses another.",
-            min_items=3,
-            max_items=vocabulary.MAX_CORNERS,
+            ListOf(Name("A corner."), min_items=2, max_items=2),
+            "Diagonals to measure, by their corners; without it both, where the "
+            "outline has four corners.",
         ),
     ]
-    diagonals: NotRequired[
-        Annotated[
-            list[JsonReader],
-            ListOf(
-                ListOf(Name("A corner."), min_items=2, max_items=2),
-                "Diagonals to measure, by their corners; without it both, where the "
-                "outline has four corners.",
-            ),
-        ]
+    notch: Annotated[JsonReader, Nested(NotchMembers)]
+    tolerances: Annotated[JsonReader, Nested(TolerancesMembers)]
+    shim_thicknesses: Annotated[
+        list[JsonReader],
+        ListOf(
+            Length(),
+            "Shim plates available, each thicker than zero.",
+            max_items=vocabulary.MAX_SHIM_THICKNESSES,
+        ),
     ]
-    notch: NotRequired[Annotated[JsonReader, Nested(NotchMembers)]]
-    tolerances: NotRequired[Annotated[JsonReader, Nested(TolerancesMembers)]]
-    shim_thicknesses: NotRequired[
-        Annotated[
-            list[JsonReader],
-            ListOf(
-                Length(),
-                "Shim plates available, each thicker than zero.",
-                max_items=vocabulary.MAX_SHIM_THICKNESSES,
-            ),
-        ]
+    details: Annotated[
+        list[tuple[str, JsonReader]],
+        ByName(DetailMembers, "detail", "Rod patterns and plates by name."),
     ]
-    details: NotRequired[
-        Annotated[
-            list[tuple[str, JsonReader]],
-            ByName(DetailMembers, "detail", "Rod patterns and plates by name."),
-        ]
+    positions: Annotated[list[JsonReader], ListOf(PositionMembers)]
+    concrete: Annotated[JsonReader, Nested(ConcreteMembers)]
+    instruments: Annotated[
+        list[tuple[str, JsonReader]],
+        ByName(InstrumentMembers, "instrument", "Tapes and levels by name."),
     ]
-    positions: NotRequired[Annotated[list[JsonReader], ListOf(PositionMembers)]]
-    concrete: NotRequired[Annotated[JsonReader, Nested(ConcreteMembers)]]
-    instruments: NotRequired[
-        Annotated[
-            list[tuple[str, JsonReader]],
-            ByName(InstrumentMembers, "instrument", "Tapes and levels by name."),
-        ]
-    ]
-    readings: NotRequired[Annotated[list[JsonReader], ListOf(ReadingMembers)]]
+    readings: Annotated[list[JsonReader], ListOf(ReadingMembers)]
 
 
 # ---- rules among members, as far as JSON Schema can say them ------------------------

@@ -41,16 +41,11 @@ class ConcreteEntryData:
 
     Attributes
     ----------
-    at : datetime or None
-        When a temperature was read; None for other kinds.
-    on : date or None
-        The day of an entry that has no time; None for a temperature.
-    celsius : float
-        A temperature. [°C]
-    hours : float or None
-        Since placing, if a temperature states it. [h]
-    members : mapping
-        The entry as it was typed.
+    at : when a temperature was read; None for other kinds.
+    on : the day of an entry that has no time; None for a temperature.
+    celsius : a temperature. [°C]
+    hours : since placing, if a temperature states it. [h]
+    members : the entry as it was typed.
     """
 
     id: str

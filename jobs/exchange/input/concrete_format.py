@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Annotated, Any, Literal, NotRequired, TypedDict, get_args
+from typing import Annotated, Any, Literal, NotRequired, Required, TypedDict, get_args
 
 from core.quantities import parse_strength, parse_temperature
 from jobs.exchange import vocabulary
@@ -47,19 +47,15 @@ def _celsius(description: str, example: str) -> ConcreteTemperature:
     return ConcreteTemperature(parse_temperature, description, example)
 
 
-class CylinderMembers(TypedDict):
+class CylinderMembers(TypedDict, total=False):
     """A cylinder of the mixture: its maturity or its equivalent age, and strength."""
 
-    strength: Annotated[float, _strength("Of the cylinder.", "1500 psi")]
-    maturity: NotRequired[
-        Annotated[
-            float, PositiveNumber("With a datum [degC h].", vocabulary.MAX_MATURITY_H)
-        ]
+    strength: Required[Annotated[float, _strength("Of the cylinder.", "1500 psi")]]
+    maturity: Annotated[
+        float, PositiveNumber("With a datum [degC h].", vocabulary.MAX_MATURITY_H)
     ]
-    age: NotRequired[
-        Annotated[
-            float, PositiveNumber("With activation [h].", vocabulary.MAX_MATURITY_H)
-        ]
+    age: Annotated[
+        float, PositiveNumber("With activation [h].", vocabulary.MAX_MATURITY_H)
     ]
 
 
@@ -90,23 +86,19 @@ CURVE = ListOf(
 )
 
 
-class MaturityMethodMembers(TypedDict):
+class MaturityMethodMembers(TypedDict, total=False):
     """How maturity is counted: by Nurse and Saul, or as equivalent age."""
 
-    datum: NotRequired[
-        Annotated[float, _celsius("Below which no maturity is gained.", "0 degC")]
+    datum: Annotated[float, _celsius("Below which no maturity is gained.", "0 degC")]
+    activation: Annotated[
+        float,
+        PositiveNumber(
+            "Activation energy over the gas constant [K].",
+            vocabulary.MAX_ACTIVATION_K,
+        ),
     ]
-    activation: NotRequired[
-        Annotated[
-            float,
-            PositiveNumber(
-                "Activation energy over the gas constant [K].",
-                vocabulary.MAX_ACTIVATION_K,
-            ),
-        ]
-    ]
-    reference: NotRequired[
-        Annotated[float, _celsius("At which an hour counts as an hour.", "20 degC")]
+    reference: Annotated[
+        float, _celsius("At which an hour counts as an hour.", "20 degC")
     ]
 
 
@@ -129,32 +121,28 @@ class MaturityMembers(MaturityMethodMembers):
     expected: Annotated[JsonReader, Nested(ExpectedMembers)]
 
 
-class ConcreteMembers(TypedDict):
+class ConcreteMembers(TypedDict, total=False):
     """The strength the plan asks for, and the data known of the concrete."""
 
-    specified_strength: NotRequired[
-        Annotated[float, _strength("The specified strength.", "3000 psi")]
+    specified_strength: Annotated[
+        float, _strength("The specified strength.", "3000 psi")
     ]
-    sufficient_strength: NotRequired[
-        Annotated[
-            float,
-            _strength("Enough for erection loads, stated by the engineer.", "15.5 MPa"),
-        ]
+    sufficient_strength: Annotated[
+        float,
+        _strength("Enough for erection loads, stated by the engineer.", "15.5 MPa"),
     ]
-    placed_on: NotRequired[Annotated[date, Day("Day of placing.")]]
-    standard_cured: NotRequired[
-        Annotated[
-            list[JsonReader],
-            ListOf(
-                _strength("Strength of one test.", "3240 psi"),
-                "Standard-cured strength tests in the order made, each the mean of its "
-                "cylinders. For acceptance, never for the gate.",
-                min_items=1,
-                max_items=vocabulary.MAX_STRENGTH_TESTS,
-            ),
-        ]
+    placed_on: Annotated[date, Day("Day of placing.")]
+    standard_cured: Annotated[
+        list[JsonReader],
+        ListOf(
+            _strength("Strength of one test.", "3240 psi"),
+            "Standard-cured strength tests in the order made, each the mean of its "
+            "cylinders. For acceptance, never for the gate.",
+            min_items=1,
+            max_items=vocabulary.MAX_STRENGTH_TESTS,
+        ),
     ]
-    maturity: NotRequired[Annotated[JsonReader, Nested(MaturityMembers)]]
+    maturity: Annotated[JsonReader, Nested(MaturityMembers)]
 
 
 # ---- entries recorded after the plan was drawn --------------------------------------
@@ -165,17 +153,17 @@ ConcreteEntryKind = Literal[
 CONCRETE_ENTRY_KINDS: tuple[ConcreteEntryKind, ...] = get_args(ConcreteEntryKind)
 
 
-class ConcreteEntryMembers(TypedDict):
+class ConcreteEntryMembers(TypedDict, total=False):
     """An entry of concrete data."""
 
-    id: Annotated[str, Name("Chosen by the sender, unique.", vocabulary.MAX_ID_LENGTH)]
-    by: NotRequired[Annotated[str, Name("Who took it.", vocabulary.MAX_BY_LENGTH)]]
-    supersedes: NotRequired[
-        Annotated[str, Name("Id of the entry it replaces.", vocabulary.MAX_ID_LENGTH)]
+    id: Required[
+        Annotated[str, Name("Chosen by the sender, unique.", vocabulary.MAX_ID_LENGTH)]
     ]
-    note: NotRequired[
-        Annotated[str, Note("Anything else.", vocabulary.MAX_NOTE_LENGTH)]
+    by: Annotated[str, Name("Who took it.", vocabulary.MAX_BY_LENGTH)]
+    supersedes: Annotated[
+        str, Name("Id of the entry it replaces.", vocabulary.MAX_ID_LENGTH)
     ]
+    note: Annotated[str, Note("Anything else.", vocabulary.MAX_NOTE_LENGTH)]
 
 
 class PlacingMembers(ConcreteEntryMembers):

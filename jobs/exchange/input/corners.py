@@ -22,10 +22,8 @@ class OutlineInput:
 
     Attributes
     ----------
-    outline : tuple of Corner or None
-        In order; None if the corners make no outline. [mm]
-    names : tuple of str or None
-        Of all corners, also if they make no outline; None if not all can be read.
+    outline : in order; None if the corners make no outline. [mm]
+    names : of all corners, also if they make no outline; None if not all can be read.
     """
 
     outline: tuple[Corner, ...] | None = None

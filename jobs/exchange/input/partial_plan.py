@@ -31,16 +31,12 @@ class PartialPlan:
 
     Attributes
     ----------
-    plan : Plan
-        Not to be used for anything else where something of it was refused.
-    unknown_kinds : frozenset of CheckKind
-        Kinds of checks of which it is not known what the plan has.
-    marks_without_rods, marks_without_wall : frozenset of str
-        Positions whose rods, or whose wall, are not known.
-    marks_known : bool
-        True if every position has a readable mark.
-    instruments_known : bool
-        True if the names of the instruments can be read.
+    plan : not to be used for anything else where something of it was refused.
+    unknown_kinds : kinds of checks of which it is not known what the plan has.
+    marks_without_rods, marks_without_wall : positions whose rods, or whose wall, are
+        not known.
+    marks_known : true if every position has a readable mark.
+    instruments_known : true if the names of the instruments can be read.
     """
 
     plan: Plan

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Annotated, Any, NotRequired, TypedDict
+from typing import Annotated, Any, NotRequired, Required, TypedDict
 
 from core.quantities import (
     parse_angle,
@@ -43,47 +43,33 @@ _InstrumentClass = TypedDict(  # `class` is a keyword of Python
 )
 
 
-class InstrumentMembers(_InstrumentClass):
+class InstrumentMembers(_InstrumentClass, total=False):
     """A tape or level, with the data its corrections need."""
 
-    kind: Annotated[str, Name("Such as steel tape or optical level.")]
-    nominal_length: NotRequired[Annotated[float, Length("As marked.", above=0.0)]]
-    actual_length: NotRequired[
-        Annotated[float, Length("By its certificate.", above=0.0)]
+    kind: Required[Annotated[str, Name("Such as steel tape or optical level.")]]
+    nominal_length: Annotated[float, Length("As marked.", above=0.0)]
+    actual_length: Annotated[float, Length("By its certificate.", above=0.0)]
+    standard_uncertainty: Annotated[float, Length("Of one reading at 30 m.", above=0.0)]
+    standard_temperature: Annotated[
+        float, Quantity(parse_temperature, "Of its nominal length.", "20 degC")
     ]
-    standard_uncertainty: NotRequired[
-        Annotated[float, Length("Of one reading at 30 m.", above=0.0)]
+    standard_tension: Annotated[
+        float, Quantity(parse_force, "Of its nominal length.", "50 N", above=0.0)
     ]
-    standard_temperature: NotRequired[
-        Annotated[
-            float, Quantity(parse_temperature, "Of its nominal length.", "20 degC")
-        ]
+    cross_section: Annotated[
+        float, Quantity(parse_area, "Of the ribbon.", "2.5 mm^2", above=0.0)
     ]
-    standard_tension: NotRequired[
-        Annotated[
-            float, Quantity(parse_force, "Of its nominal length.", "50 N", above=0.0)
-        ]
+    elastic_modulus: Annotated[
+        float, Quantity(parse_modulus, "Of the ribbon.", "205 GPa", above=0.0)
     ]
-    cross_section: NotRequired[
-        Annotated[float, Quantity(parse_area, "Of the ribbon.", "2.5 mm^2", above=0.0)]
+    weight: Annotated[
+        float,
+        Quantity(
+            parse_line_weight, "Of the ribbon, per length.", "0.19 N/m", above=0.0
+        ),
     ]
-    elastic_modulus: NotRequired[
-        Annotated[
-            float, Quantity(parse_modulus, "Of the ribbon.", "205 GPa", above=0.0)
-        ]
-    ]
-    weight: NotRequired[
-        Annotated[
-            float,
-            Quantity(
-                parse_line_weight, "Of the ribbon, per length.", "0.19 N/m", above=0.0
-            ),
-        ]
-    ]
-    collimation: NotRequired[
-        Annotated[
-            float, Quantity(parse_angle, "Line of sight, up positive.", "20 arcsec")
-        ]
+    collimation: Annotated[
+        float, Quantity(parse_angle, "Line of sight, up positive.", "20 arcsec")
     ]
 
 
@@ -97,56 +83,48 @@ _ReadingFrom = TypedDict(  # `from` is a keyword of Python
 )
 
 
-class ReadingMembers(_ReadingFrom):
+class ReadingMembers(_ReadingFrom, total=False):
     """One reading of one check."""
 
-    check: Annotated[
-        str,
-        Name(
-            "What is read, such as line:S1 or setback:S1.2.",
-            3 * vocabulary.MAX_NAME_LENGTH,
-        ),
-    ]
-    value: Annotated[
-        JsonReader,
-        Nested(schema={"description": "A length; of a strength, text with its unit."}),
-    ]
-    id: NotRequired[
-        Annotated[str, Name("Names the reading for good.", vocabulary.MAX_ID_LENGTH)]
-    ]
-    by: NotRequired[Annotated[str, Name("Who took it.", vocabulary.MAX_BY_LENGTH)]]
-    at: NotRequired[Annotated[datetime, Moment("When it was taken.")]]
-    instrument: NotRequired[Annotated[str, Name("One of the instruments.")]]
-    temperature: NotRequired[
-        Annotated[float, Quantity(parse_temperature, "Of the tape.", "41 degF")]
-    ]
-    tension: NotRequired[
-        Annotated[float, Quantity(parse_force, "Of the tape.", "12 lbf", above=0.0)]
-    ]
-    slope_rise: NotRequired[
-        Annotated[float, Length("Between the ends of a taped length.")]
-    ]
-    span: NotRequired[
+    check: Required[
         Annotated[
-            float,
-            Length("Between supports; supported throughout without it.", above=0.0),
+            str,
+            Name(
+                "What is read, such as line:S1 or setback:S1.2.",
+                3 * vocabulary.MAX_NAME_LENGTH,
+            ),
         ]
     ]
-    sight: NotRequired[Annotated[float, Length("From level to rod.", above=0.0)]]
-    setup: NotRequired[
-        Annotated[str, Name("The level's set-up.", default=vocabulary.DEFAULT_SETUP)]
-    ]
-    height: NotRequired[
-        Annotated[float, Length("Height that a plumb reading covers.", above=0.0)]
-    ]
-    supersedes: NotRequired[
+    value: Required[
         Annotated[
-            str, Name("The id of the reading it replaces.", vocabulary.MAX_ID_LENGTH)
+            JsonReader,
+            Nested(
+                schema={"description": "A length; of a strength, text with its unit."}
+            ),
         ]
     ]
-    note: NotRequired[
-        Annotated[str, Note("Anything else.", vocabulary.MAX_NOTE_LENGTH)]
+    id: Annotated[str, Name("Names the reading for good.", vocabulary.MAX_ID_LENGTH)]
+    by: Annotated[str, Name("Who took it.", vocabulary.MAX_BY_LENGTH)]
+    at: Annotated[datetime, Moment("When it was taken.")]
+    instrument: Annotated[str, Name("One of the instruments.")]
+    temperature: Annotated[
+        float, Quantity(parse_temperature, "Of the tape.", "41 degF")
     ]
+    tension: Annotated[
+        float, Quantity(parse_force, "Of the tape.", "12 lbf", above=0.0)
+    ]
+    slope_rise: Annotated[float, Length("Between the ends of a taped length.")]
+    span: Annotated[
+        float,
+        Length("Between supports; supported throughout without it.", above=0.0),
+    ]
+    sight: Annotated[float, Length("From level to rod.", above=0.0)]
+    setup: Annotated[str, Name("The level's set-up.", default=vocabulary.DEFAULT_SETUP)]
+    height: Annotated[float, Length("Height that a plumb reading covers.", above=0.0)]
+    supersedes: Annotated[
+        str, Name("The id of the reading it replaces.", vocabulary.MAX_ID_LENGTH)
+    ]
+    note: Annotated[str, Note("Anything else.", vocabulary.MAX_NOTE_LENGTH)]
 
 
 MEMBER_KINDS: dict[str, tuple[frozenset[CheckKind], str]] = {

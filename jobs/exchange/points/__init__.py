@@ -1,1 +1,1 @@
-"""Points of a survey: read from their file and matched to a plan; no Django."""
+"""Points of a survey: import, and matching to a plan."""

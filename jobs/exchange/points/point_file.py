@@ -58,16 +58,12 @@ class PointFile:
 
     Attributes
     ----------
-    columns : tuple of str
-        What the first three are.
-    delimiter : str
-        A key of `DELIMITERS`, as chosen or guessed.
-    lines : tuple
-        The first lines, split into cells.
-    decimals, level_decimals : int
-        Most decimals of northings and eastings, and of elevations.
-    ignored : tuple of DocumentIssue
-        Lines that are no points.
+    columns : what the first three are.
+    delimiter : a key of `DELIMITERS`, as chosen or guessed.
+    lines : the first lines, split into cells.
+    decimals, level_decimals : most decimals of northings and eastings, and of
+        elevations.
+    ignored : lines that are no points.
     """
 
     points: tuple[SurveyPoint, ...]

@@ -25,12 +25,9 @@ class PointMatch:
 
     Attributes
     ----------
-    name : str
-        Of the corner or benchmark, or the mark of the position.
-    rod : int
-        Its number; 0 for other targets.
-    reason : str
-        Why the point was not matched; empty if it was.
+    name : of the corner or benchmark, or the mark of the position.
+    rod : its number; 0 for other targets.
+    reason : why the point was not matched; empty if it was.
     """
 
     point: SurveyPoint

@@ -1,1 +1,1 @@
-"""The result document as typed dictionaries; no Django."""
+"""The result document as typed dictionaries."""

@@ -1,6 +1,6 @@
 """The `concrete` of the result document: gate, acceptance and forecast."""
 
-from typing import Annotated, NotRequired, TypedDict
+from typing import Annotated, NotRequired, Required, TypedDict
 
 from jobs.exchange.result.findings import VerdictWord
 from jobs.exchange.schema.typed_schema import HOURS, MPA, AtLeast, Format, OneOf
@@ -72,17 +72,15 @@ class StrengthForecastResult(TypedDict):
     remarks: NotRequired[Annotated[list[str], "What is not known, and why."]]
 
 
-class ConcreteResult(TypedDict):
+class ConcreteResult(TypedDict, total=False):
     """The strength gate of erection, judged by field-cured samples."""
 
-    verdict: VerdictWord
-    ratio: NotRequired[Annotated[float | None, "Of the specified strength."]]
-    strength: NotRequired[Annotated[float | None, "Of the latest samples.", MPA]]
-    required: NotRequired[Annotated[float | None, "For the gate to open.", MPA]]
-    route: NotRequired[Annotated[str | None, "Which of the two rules applies."]]
-    samples: NotRequired[Annotated[list[str], "Keys of the checks it rests on."]]
-    reason: NotRequired[
-        Annotated[str | None, "Why there is no verdict, or a doubtful one."]
-    ]
-    acceptance: NotRequired[AcceptanceResult | None]
-    forecast: NotRequired[StrengthForecastResult | None]
+    verdict: Required[VerdictWord]
+    ratio: Annotated[float | None, "Of the specified strength."]
+    strength: Annotated[float | None, "Of the latest samples.", MPA]
+    required: Annotated[float | None, "For the gate to open.", MPA]
+    route: Annotated[str | None, "Which of the two rules applies."]
+    samples: Annotated[list[str], "Keys of the checks it rests on."]
+    reason: Annotated[str | None, "Why there is no verdict, or a doubtful one."]
+    acceptance: AcceptanceResult | None
+    forecast: StrengthForecastResult | None

@@ -1,6 +1,6 @@
 """The findings of the result document: causes, remedies and moves of the steel."""
 
-from typing import Annotated, NotRequired, TypedDict
+from typing import Annotated, NotRequired, Required, TypedDict
 
 from core.vocabulary import Approval, RemedyKind, Verdict
 from jobs.exchange.schema.typed_schema import MM, MPA, NEWTON, RAD, AtLeast, OneOf
@@ -73,41 +73,37 @@ class ScreeningConditionResult(TypedDict):
     most: NotRequired[Annotated[float | None, "Most allowed, in the same unit."]]
 
 
-class BasicStrengthsResult(TypedDict):
+class BasicStrengthsResult(TypedDict, total=False):
     """Basic tension strengths of one replacement rod, without reduction."""
 
-    breakout_n: NotRequired[Annotated[float | None, "ACI 318-19 17.6.2.2.1.", NEWTON]]
-    edge_factor: NotRequired[Annotated[float | None, "ACI 318-19 17.6.2.4."]]
-    breakout_at_edge_n: NotRequired[
-        Annotated[float | None, "Breakout times the edge factor.", NEWTON]
+    breakout_n: Annotated[float | None, "ACI 318-19 17.6.2.2.1.", NEWTON]
+    edge_factor: Annotated[float | None, "ACI 318-19 17.6.2.4."]
+    breakout_at_edge_n: Annotated[
+        float | None, "Breakout times the edge factor.", NEWTON
     ]
-    bond_n: NotRequired[Annotated[float | None, "ACI 318-19 17.6.5.2.1.", NEWTON]]
-    bond_edge_mm: NotRequired[
-        Annotated[float | None, "Nearer to an edge the bond is less.", MM]
+    bond_n: Annotated[float | None, "ACI 318-19 17.6.5.2.1.", NEWTON]
+    bond_edge_mm: Annotated[float | None, "Nearer to an edge the bond is less.", MM]
+    steel_n: Annotated[
+        float | None, "ACI 318-19 17.6.1.2, if the grade is known.", NEWTON
     ]
-    steel_n: NotRequired[
-        Annotated[float | None, "ACI 318-19 17.6.1.2, if the grade is known.", NEWTON]
-    ]
-    least: NotRequired[
-        Annotated[str | None, "The least of the three, where all are known."]
-    ]
+    least: Annotated[str | None, "The least of the three, where all are known."]
 
 
-class ScreenedRodResult(TypedDict):
+class ScreenedRodResult(TypedDict, total=False):
     """A rod to replace, with the screen of its replacement."""
 
-    rod: Annotated[int, AtLeast(1), "Its number."]
-    miss: Annotated[
-        float | None, "From plan to as built: from the new rod to the old stub.", MM
+    rod: Required[Annotated[int, AtLeast(1), "Its number."]]
+    miss: Required[
+        Annotated[
+            float | None, "From plan to as built: from the new rod to the old stub.", MM
+        ]
     ]
-    miss_text: NotRequired[Annotated[str, "The same as a person writes it."]]
-    diameter: NotRequired[Annotated[float | None, "Of the rod.", MM]]
-    embedment: NotRequired[
-        Annotated[float | None, "Assumed, for the basic strengths.", MM]
-    ]
-    outcome: NotRequired[ScreeningWord]
-    conditions: NotRequired[list[ScreeningConditionResult]]
-    strengths: NotRequired[BasicStrengthsResult]
+    miss_text: Annotated[str, "The same as a person writes it."]
+    diameter: Annotated[float | None, "Of the rod.", MM]
+    embedment: Annotated[float | None, "Assumed, for the basic strengths.", MM]
+    outcome: ScreeningWord
+    conditions: list[ScreeningConditionResult]
+    strengths: BasicStrengthsResult
 
 
 class RuledOutResult(TypedDict):
@@ -126,69 +122,55 @@ class LikelyCauseResult(TypedDict):
     readings: NotRequired[Annotated[list[str], "Ids of the readings it explains."]]
 
 
-class RemedyResult(TypedDict):
+class RemedyResult(TypedDict, total=False):
     """One remedy with its arithmetic; no remedy has all of these members."""
 
-    remedy: RemedyWord
-    approval: ApprovalWord
-    reason: Annotated[str, "Why it is proposed."]
-    cautions: Annotated[list[str], "Shown with it."]
-    why_second: NotRequired[Annotated[str, "Why an alternative is not the proposal."]]
-    checks: NotRequired[Annotated[list[str], "Checks to measure again."]]
-    scope: NotRequired[
-        Annotated[str, 'What a shift moves: "steel", or the marks of a frame line.']
+    remedy: Required[RemedyWord]
+    approval: Required[ApprovalWord]
+    reason: Required[Annotated[str, "Why it is proposed."]]
+    cautions: Required[Annotated[list[str], "Shown with it."]]
+    why_second: Annotated[str, "Why an alternative is not the proposal."]
+    checks: Annotated[list[str], "Checks to measure again."]
+    scope: Annotated[str, 'What a shift moves: "steel", or the marks of a frame line.']
+    shift_along: Annotated[float | None, "Of the plate, along.", MM]
+    shift_in: Annotated[float | None, "Of the plate, inward.", MM]
+    shift_x: Annotated[float | None, "Of the steel, plan axes.", MM]
+    shift_y: Annotated[float | None, "Of the steel, plan axes.", MM]
+    turn: Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
+    hole_diameter: Annotated[float | None, "Of all holes, enlarged.", MM]
+    slots: Annotated[list[SlotResult], "Only the holes that offend."]
+    edge_left: Annotated[float | None, "Least edge distance after opening.", MM]
+    edge_needed: Annotated[float | None, "AISC 360 Table J3.4, for the same hole.", MM]
+    washer: WasherResult | None
+    heading: Annotated[str, "Limits of the screen of replacement rods."]
+    assumptions: Annotated[list[str], "Assumptions of the screen."]
+    rods: Annotated[
+        list[ScreenedRodResult | int],
+        "Rods to replace with their screen, or rod numbers.",
     ]
-    shift_along: NotRequired[Annotated[float | None, "Of the plate, along.", MM]]
-    shift_in: NotRequired[Annotated[float | None, "Of the plate, inward.", MM]]
-    shift_x: NotRequired[Annotated[float | None, "Of the steel, plan axes.", MM]]
-    shift_y: NotRequired[Annotated[float | None, "Of the steel, plan axes.", MM]]
-    turn: NotRequired[
-        Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
+    shim: Annotated[float | None, "Total thickness.", MM]
+    stack: Annotated[list[str], "Shim plates, thickest first."]
+    residual: Annotated[float | None, "Height left after shimming.", MM]
+    thread_left: Annotated[
+        float | None, "Above the nut; less than zero is missing.", MM
     ]
-    hole_diameter: NotRequired[Annotated[float | None, "Of all holes, enlarged.", MM]]
-    slots: NotRequired[Annotated[list[SlotResult], "Only the holes that offend."]]
-    edge_left: NotRequired[
-        Annotated[float | None, "Least edge distance after opening.", MM]
-    ]
-    edge_needed: NotRequired[
-        Annotated[float | None, "AISC 360 Table J3.4, for the same hole.", MM]
-    ]
-    washer: NotRequired[WasherResult | None]
-    heading: NotRequired[Annotated[str, "Limits of the screen of replacement rods."]]
-    assumptions: NotRequired[Annotated[list[str], "Assumptions of the screen."]]
-    rods: NotRequired[
-        Annotated[
-            list[ScreenedRodResult | int],
-            "Rods to replace with their screen, or rod numbers.",
-        ]
-    ]
-    shim: NotRequired[Annotated[float | None, "Total thickness.", MM]]
-    stack: NotRequired[Annotated[list[str], "Shim plates, thickest first."]]
-    residual: NotRequired[Annotated[float | None, "Height left after shimming.", MM]]
-    thread_left: NotRequired[
-        Annotated[float | None, "Above the nut; less than zero is missing.", MM]
-    ]
-    engaged: NotRequired[Annotated[float | None, "Share of the nut engaged."]]
-    shortfall: NotRequired[Annotated[float | None, "Of the pad's height.", MM]]
-    deviation: NotRequired[Annotated[float | None, "Of what the finding is about."]]
-    limit: NotRequired[Annotated[float | None, "Of that deviation."]]
-    moves: NotRequired[
-        Annotated[list[CornerMoveResult], "Any one of them squares the outline up."]
-    ]
-    difference: NotRequired[Annotated[float | None, "Of the diagonals.", MM]]
-    strength: NotRequired[Annotated[float | None, "Reached so far.", MPA]]
-    required_strength: NotRequired[Annotated[float | None, "Of the gate.", MPA]]
-    ratio: NotRequired[Annotated[float | None, "Reached, of the specified strength."]]
-    required: NotRequired[Annotated[float | None, "Ratio the gate asks for."]]
-    samples: NotRequired[Annotated[list[str], "The samples it rests on."]]
-    move: NotRequired[
-        Annotated[float | None, "At the top of the column that plumbs it.", MM]
-    ]
-    axis: NotRequired[Annotated[str, 'Of the move: "along" or "in".']]
-    height: NotRequired[Annotated[float | None, "Over which plumb was read.", MM]]
-    mark: NotRequired[Annotated[str, "Of the pad to lower."]]
-    lower_by: NotRequired[Annotated[float | None, "Down to the next pad.", MM]]
-    shims_saved: NotRequired[Annotated[int, AtLeast(0), "Pads that need no shim then."]]
+    engaged: Annotated[float | None, "Share of the nut engaged."]
+    shortfall: Annotated[float | None, "Of the pad's height.", MM]
+    deviation: Annotated[float | None, "Of what the finding is about."]
+    limit: Annotated[float | None, "Of that deviation."]
+    moves: Annotated[list[CornerMoveResult], "Any one of them squares the outline up."]
+    difference: Annotated[float | None, "Of the diagonals.", MM]
+    strength: Annotated[float | None, "Reached so far.", MPA]
+    required_strength: Annotated[float | None, "Of the gate.", MPA]
+    ratio: Annotated[float | None, "Reached, of the specified strength."]
+    required: Annotated[float | None, "Ratio the gate asks for."]
+    samples: Annotated[list[str], "The samples it rests on."]
+    move: Annotated[float | None, "At the top of the column that plumbs it.", MM]
+    axis: Annotated[str, 'Of the move: "along" or "in".']
+    height: Annotated[float | None, "Over which plumb was read.", MM]
+    mark: Annotated[str, "Of the pad to lower."]
+    lower_by: Annotated[float | None, "Down to the next pad.", MM]
+    shims_saved: Annotated[int, AtLeast(0), "Pads that need no shim then."]
 
 
 class FindingResult(TypedDict):

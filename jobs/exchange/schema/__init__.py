@@ -1,1 +1,1 @@
-"""Schema."""
+"""JSON Schemas of the documents, generated from their definitions."""

@@ -1,7 +1,7 @@
-"""What text has to look like in a document, as patterns of a JSON Schema (ECMA-262).
+"""Patterns of the texts in a document, for JSON Schema (ECMA-262).
 
-They say what `core` and the reader say, but for what has to be computed: that a
-fraction is less than one, a unit one of strength, a day in the calendar.
+They say what the parsers of `core` and `json_reader` say, except what must be computed:
+that a fraction is less than one, a unit one of strength, a day in the calendar.
 """
 
 _SPACE = r"[ \u00a0\u2007\u202f]"
@@ -14,7 +14,7 @@ _UNPRINTED = r"\x00-\x1f\x7f-\x9f\u2028\u2029"
 
 
 def _fractional(whole: str) -> str:
-    """A whole, decimal, fraction or mixed number."""
+    """Return the pattern of a whole, decimal, fraction or mixed number."""
     fraction = f"(?:[0-9]+{_SLASH}[0-9]+|{_VULGAR})"
     mixed = f"{whole}(?:{_SPACE}+[0-9]+{_SLASH}[0-9]+|{_SPACE}*{_VULGAR})"
     return rf"(?:{mixed}|{fraction}|{whole}(?:\.[0-9]+)?|\.[0-9]+)"

@@ -77,15 +77,11 @@ class SchemaBuilder:
 
     Attributes
     ----------
-    closed : bool
-        True if objects can have no other members.
-    inline : bool
-        True to write objects where they are used, without definitions.
-    rules : mapping
-        Further keywords of an object, by its typed dictionary: what holds among its
+    closed : true if objects can have no other members.
+    inline : true to write objects where they are used, without definitions.
+    rules : further keywords of an object, by its typed dictionary: what holds among its
         members.
-    definitions : dict
-        The schema's `$defs`.
+    definitions : the schema's `$defs`.
     """
 
     closed: bool = False

@@ -1,1 +1,1 @@
-"""Plans and readings as tables: XLSX and CSV, in and out; no Django."""
+"""Plans and readings as XLSX and CSV files: import and export."""

@@ -131,14 +131,10 @@ class HeadedSheet:
 
     Attributes
     ----------
-    headings : mapping
-        The columns it has, by member.
-    rows : tuple of Row
-        Those below the headings.
-    unknown : tuple of DocumentIssue
-        Headings that name none of its columns.
-    rows_above : tuple of Row
-        Those above the headings.
+    headings : the columns it has, by member.
+    rows : those below the headings.
+    unknown : headings that name none of its columns.
+    rows_above : those above the headings.
     """
 
     sheet: Sheet
@@ -191,13 +187,10 @@ class CellUnits:
 
     Attributes
     ----------
-    length : LengthUnit or None
-        Of a bare number whose heading names no unit.
-    zone : tzinfo
-        Of a time that states none.
-    keep_decimals : bool
-        True to turn a bare number into text with its unit and its decimals: those of
-        a reading say how finely it was read.
+    length : of a bare number whose heading names no unit.
+    zone : of a time that states none.
+    keep_decimals : true to turn a bare number into text with its unit and its decimals:
+        those of a reading say how finely it was read.
     """
 
     length: LengthUnit | None = None

@@ -23,16 +23,11 @@ class DocumentBuilder:
 
     Attributes
     ----------
-    document : dict
-        The building document so far.
-    source_locations : dict
-        Location in the file of a value, by JSON Pointer.
-    issues : list of DocumentIssue
-        Cells that cannot be used.
-    ignored : list of DocumentIssue
-        What was not recognised and is left out.
-    units : CellUnits
-        Of numbers that state none.
+    document : the building document so far.
+    source_locations : location in the file of a value, by JSON Pointer.
+    issues : cells that cannot be used.
+    ignored : what was not recognised and is left out.
+    units : of numbers that state none.
     """
 
     document: dict[str, Any] = field(default_factory=dict)

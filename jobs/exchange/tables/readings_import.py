@@ -64,15 +64,11 @@ class ImportedReadings:
 
     Attributes
     ----------
-    entries : sequence
-        Readings as the building document has them. None stands for a cell that cannot
-        be used, so that the reading is refused with the others.
-    source_locations : mapping
-        Location in the file of a value, by JSON Pointer.
-    cell_errors : mapping
-        Why a cell cannot be used, by its location.
-    ignored : tuple of DocumentIssue
-        What was left out.
+    entries : readings as the building document has them. None stands for a cell that
+        cannot be used, so that the reading is refused with the others.
+    source_locations : location in the file of a value, by JSON Pointer.
+    cell_errors : why a cell cannot be used, by its location.
+    ignored : what was left out.
     """
 
     entries: Sequence[object]

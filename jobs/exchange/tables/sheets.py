@@ -21,12 +21,9 @@ class Cell:
 
     Attributes
     ----------
-    decimals : int
-        Decimals that the cell's format shows of a number.
-    is_computed : bool
-        True if a formula gave the value.
-    error : str
-        Why the value cannot be used; empty if it can.
+    decimals : decimals that the cell's format shows of a number.
+    is_computed : true if a formula gave the value.
+    error : why the value cannot be used; empty if it can.
     """
 
     value: CellValue = None
@@ -68,8 +65,7 @@ class Sheet:
 
     Attributes
     ----------
-    is_csv : bool
-        True for a CSV file, whose locations are lines instead of cells.
+    is_csv : true for a CSV file, whose locations are lines instead of cells.
     """
 
     name: str
@@ -110,8 +106,7 @@ class Table:
 
     Attributes
     ----------
-    facts_above : sequence of str
-        Labels over the headings, each to be filled in beside it.
+    facts_above : labels over the headings, each to be filled in beside it.
     """
 
     name: str
