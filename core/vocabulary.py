@@ -16,7 +16,11 @@ class LabelledStrEnum(StrEnum):
     label: str
 
     def __new__(cls, value: str, label: str = "") -> Self:
-        """Create a member from its stored value and its label."""
+        """Create a member from its stored value and its label.
+
+        The default is for type checkers: a look-up such as `Verdict("within")` has
+        the value alone, and does not come here.
+        """
         member = str.__new__(cls, value)
         member._value_ = value
         member.label = label

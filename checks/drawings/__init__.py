@@ -1,6 +1,6 @@
 """Drawings of a building's checks: a plan and a result in, SVG out.
 
-Nothing here touches the database. Each module makes one drawing: a function that
-places everything as plain values in drawing units, and a template of the same name
-in `templates/checks/drawings/` that writes them as SVG. Looks are CSS classes.
+No module here reads the database. Each drawing is a module with a function that lays
+everything out as plain values in drawing units, and a template of the same name in
+`templates/checks/drawings/` that writes them as SVG. Colours and strokes are CSS.
 """

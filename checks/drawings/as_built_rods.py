@@ -1,11 +1,11 @@
-"""The rods as built, to be drawn with a plan in a DXF drawing."""
+"""As-built rods for the DXF drawing of a plan."""
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 import numpy as np
 
 from core.units import LengthStyle, format_length
+from core.vocabulary import Verdict
 from jobs.anchor_plan.geometry import (
     PlanError,
     get_position,
@@ -14,47 +14,51 @@ from jobs.anchor_plan.geometry import (
 )
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.dxf.plan_export import AsBuiltRod
+from jobs.exchange.result.document import ResultDocument
 from jobs.plans.plan_drawing import plan_length_style
 
 DXF_CHARACTERS = str.maketrans(
     {"\u2032": "'", "\u2033": '"', "\u2044": "/", "\u2212": "-"}
 )
-"""Marks that the lettering of drawings often lacks."""
+"""Characters that the fonts of CAD programs often lack."""
 
 
-def place_built_rods(
-    plan: Plan, result: Mapping[str, Any] | None
-) -> Iterator[AsBuiltRod]:
-    """Place every rod that has been measured, with what it is out by.
+def place_built_rods(plan: Plan, result: ResultDocument | None) -> Iterator[AsBuiltRod]:
+    """Place every measured rod on plan axes, with its deviation as text.
 
     Parameters
     ----------
-    plan : what was planned. [mm]
-    result : the latest result document, None where nothing was evaluated. [mm]
+    plan : Plan
+        The anchor plan.
+    result : ResultDocument, optional
+        The latest one; without one there are no rods.
     """
     style = plan_length_style(plan)
-    for row in (result or {}).get("positions", ()):
+    for row in result["positions"] if result else ():
         try:
             place = get_position(plan, row["mark"])
         except PlanError:
-            continue  # of an earlier plan
+            continue  # the result is of an earlier plan
         frame = position_axes(plan, place)
         diameters = {
             rod.number: rod.diameter for rod in plan.details[place.detail].rods
         }
         for rod in row["rods"]:
-            if rod["along"] is None or rod["in"] is None:
+            along, inward = rod.get("along"), rod.get("in")
+            if along is None or inward is None:
                 continue
-            x, y = to_plan_axes(frame, np.array([[rod["along"], rod["in"]]]))[0]
-            words = ", ".join(
-                f"{_format_deviation(rod[member], style)} {axis}"
-                for member, axis in (("d_along", "along"), ("d_in", "in"))
+            x, y = to_plan_axes(frame, np.array([[along, inward]]))[0]
+            deviation = ", ".join(
+                f"{_format_deviation(mm, style)} {axis}"
+                for mm, axis in ((rod.get("d_along"), "along"), (rod.get("d_in"), "in"))
+                if mm is not None
             )
+            label = Verdict(rod["verdict"]).label
             yield AsBuiltRod(
                 x=float(x),
                 y=float(y),
                 diameter=diameters.get(rod["rod"], 20.0),
-                deviation=f"{row['mark']}.{rod['rod']}: {words}, {rod['verdict']}",
+                deviation=f"{row['mark']}.{rod['rod']}: {deviation}, {label}",
             )
 
 

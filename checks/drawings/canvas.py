@@ -1,7 +1,6 @@
-"""The sheet under a drawing: plan axes to drawing units, and room for labels.
+"""Layout of a drawing: its scale, the size of its text, and space for labels.
 
 A drawing unit is about one CSS pixel at the narrowest width a drawing is shown at.
-Plan axes are mm with y up, drawing units run y down.
 """
 
 import math
@@ -11,23 +10,28 @@ import numpy as np
 
 from core.svg import FloatArray, Viewport
 
-TEXT_UNITS = 14.0  # height of a line of figures, in drawing units
-CHARACTER_UNITS = 9.0  # advance of a figure at the larger size phones show
+TEXT_UNITS = 14.0  # height of a line of digits
+CHARACTER_UNITS = 9.0  # width of a digit at the larger size phones show
 NARROW_CHARACTERS = "′″'\"⁄ .,:-il()"  # noqa: RUF001 -- the marks as drawn
-SHAPE_UNITS = 14.0  # room a verdict's shape takes in a line of text
+SHAPE_UNITS = 14.0  # width of a verdict's shape in a line of text
 
 
 def fit_viewport(
     points_mm: FloatArray, width: float, margin: float, max_height: float
 ) -> tuple[Viewport, float]:
-    """Place points on a sheet of a given width, and tell how high the sheet is.
+    """Fit points on a sheet of a given width.
 
     Parameters
     ----------
     points_mm : array, shape (n, 2)
-        What has to be on the sheet. [mm]
-    width, margin, most_height : float
+        Points that must lie on the sheet. [mm]
+    width, margin, max_height : float
         Of the sheet; the margin is kept free on all four sides. [drawing units]
+
+    Returns
+    -------
+    Viewport, float
+        The scale and place of the points, and the height of the sheet.
     """
     low, high = points_mm.min(axis=0), points_mm.max(axis=0)
     span = np.maximum(high - low, 1.0)
@@ -50,7 +54,7 @@ class Box:
     bottom: float
 
     def overlaps(self, other: "Box") -> bool:
-        """Whether the two cover each other anywhere."""
+        """Return True where the two boxes share any area."""
         return (
             self.left < other.right
             and other.left < self.right
@@ -61,12 +65,12 @@ class Box:
 
 @dataclass(slots=True)
 class OccupiedSpace:
-    """The places on the sheet that are taken, and by what kind of thing."""
+    """Boxes of the sheet that are occupied, each with the kind of its content."""
 
     boxes: list[tuple[Box, str]] = field(default_factory=list)
 
     def is_free(self, box: Box, only_kind: str = "") -> bool:
-        """Whether nothing is there yet, or nothing of one kind."""
+        """Return True where a box meets nothing yet, or nothing of one kind."""
         return not any(
             box.overlaps(taken)
             for taken, kind in self.boxes
@@ -74,7 +78,7 @@ class OccupiedSpace:
         )
 
     def bounds(self) -> Box:
-        """Rectangle around everything taken."""
+        """Return the box around everything that is occupied."""
         return Box(
             min(box.left for box, _ in self.boxes),
             min(box.top for box, _ in self.boxes),
@@ -83,12 +87,12 @@ class OccupiedSpace:
         )
 
     def occupy(self, box: Box, kind: str = "") -> None:
-        """Keep others away from there."""
+        """Mark a box as occupied."""
         self.boxes.append((box, kind))
 
 
 def text_width(text: str, size: float = TEXT_UNITS) -> float:
-    """Room for a line of text, estimated from its characters. [drawing units]"""
+    """Estimate the width of a line of text from its characters. [drawing units]"""
     narrow = sum(character in NARROW_CHARACTERS for character in text)
     return (len(text) - 0.5 * narrow) * CHARACTER_UNITS * size / TEXT_UNITS
 
@@ -96,7 +100,7 @@ def text_width(text: str, size: float = TEXT_UNITS) -> float:
 def bounding_box(
     centre: FloatArray, width: float, height: float, rotation_rad: float = 0.0
 ) -> Box:
-    """Box around a rectangle of a width and height turned about its centre."""
+    """Return the box around a rectangle that is rotated about its centre."""
     half_x = (
         abs(width * math.cos(rotation_rad)) + abs(height * math.sin(rotation_rad))
     ) / 2
@@ -108,14 +112,14 @@ def bounding_box(
 
 
 def round_down(value: float) -> float:
-    """Largest of 1, 2, 5, 10, 20, 50 … (and 0.5, 0.2 …) not above `value`."""
+    """Return the largest of …, 0.5, 1, 2, 5, 10, 20, … that is not above `value`."""
     power = 10.0 ** math.floor(math.log10(value))
     step = max(step for step in (1, 2, 5) if step * power <= value * (1 + 1e-9))
     return step * power
 
 
 def get_size_class(width: float) -> str:
-    """CSS class ending for a drawing of this width: how narrow it may be shown."""
+    """Return the suffix of the CSS class that limits how narrow a drawing is shown."""
     return (
         "s" if width <= 480 else "m" if width <= 640 else "l" if width <= 960 else "xl"
     )

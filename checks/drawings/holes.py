@@ -1,15 +1,18 @@
-"""The base plate and its holes as drawn: where it fits best, and slots proposed."""
+"""Drawing of the base plate and its holes, at the best fit, with proposed slots."""
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Self
 
 import numpy as np
 
 from checks.drawings.result_view import ResultView
 from core.svg import FloatArray, Viewport, path_data
+from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Detail
+from jobs.exchange.result.document import PlateFitResult
+from jobs.exchange.result.findings import RemedyResult, SlotResult
 from jobs.plans.plan_drawing import plate_bounds
 
 
@@ -24,45 +27,69 @@ class DrawnHole:
     slot: str = ""  # path data of the proposed slot
 
 
-def place_holes(planned: FloatArray, plate_fit: Mapping[str, Any] | None) -> FloatArray:
-    """Hole centres at the plate's best fit: turned about their middle, then shifted.
+@dataclass(frozen=True, slots=True)
+class PlatePlacement:
+    """Place of a plate: rotation about the middle of its holes, then a shift."""
+
+    shift_along: float  # [mm]
+    shift_in: float  # [mm]
+    rotation: float  # counter-clockwise [rad]
+
+    @classmethod
+    def from_result(cls, row: PlateFitResult | RemedyResult | None) -> Self | None:
+        """Return the placement a plate fit or a remedy has; None where it has none."""
+        if row is None:
+            return None
+        along, inward = row.get("shift_along"), row.get("shift_in")
+        rotation = row.get("turn")
+        if along is None or inward is None or rotation is None:
+            return None
+        return cls(along, inward, rotation)
+
+
+def place_holes(planned: FloatArray, placement: PlatePlacement | None) -> FloatArray:
+    """Compute the hole centres of a placed plate.
 
     Parameters
     ----------
     planned : array, shape (n_rods, 2)
         Planned rod centres, which the holes are punched for. [mm]
-    plate_fit : mapping, optional
-        Of the result: shift_along, shift_in [mm] and turn [rad]; none leaves the
-        holes where the plan has them.
+    placement : PlatePlacement, optional
+        None leaves the holes where the plan has them.
+
+    Returns
+    -------
+    array, shape (n_rods, 2)
+        Hole centres, along and in. [mm]
     """
-    return _place_points(planned, planned.mean(axis=0), plate_fit)
+    return _place_points(planned, planned.mean(axis=0), placement)
 
 
 def _place_points(
-    points: FloatArray, middle: FloatArray, plate_fit: Mapping[str, Any] | None
+    points: FloatArray, middle: FloatArray, placement: PlatePlacement | None
 ) -> FloatArray:
-    """Points of the plate, turned about its middle and shifted. [mm]"""
-    if plate_fit is None:
+    """Rotate points of the plate about its middle, then shift them. [mm]"""
+    if placement is None:
         return points
-    cosine, sine = math.cos(plate_fit["turn"]), math.sin(plate_fit["turn"])
-    turned = (points - middle) @ np.array([[cosine, sine], [-sine, cosine]])
-    shift = np.array([plate_fit["shift_along"], plate_fit["shift_in"]])
-    return np.asarray(middle + turned + shift)
+    cosine, sine = math.cos(placement.rotation), math.sin(placement.rotation)
+    rotated = (points - middle) @ np.array([[cosine, sine], [-sine, cosine]])
+    shift = np.array([placement.shift_along, placement.shift_in])
+    return np.asarray(middle + rotated + shift)
 
 
 def draw_plate(
     planned: FloatArray,
     detail: Detail,
-    plate_fit: Mapping[str, Any] | None,
+    placement: PlatePlacement | None,
     view: Viewport,
 ) -> str:
-    """The plate's edges, from the outermost holes and the edge distance."""
+    """Draw the edges of the plate, from the outermost holes and the edge distance."""
     edges = plate_bounds(detail)
     if edges is None:
         return ""
     left, low, right, high = edges
     corners = np.array([[left, low], [right, low], [right, high], [left, high]])
-    placed = _place_points(corners, planned.mean(axis=0), plate_fit)
+    placed = _place_points(corners, planned.mean(axis=0), placement)
     return path_data(view.points(placed), closed=True)
 
 
@@ -71,14 +98,14 @@ def draw_holes(
     detail: Detail,
     holes: FloatArray,
     built: FloatArray,
-    plate_fit: Mapping[str, Any] | None,
-    slots: Mapping[int, Mapping[str, Any]],
+    placement: PlatePlacement | None,
+    slots: Mapping[int, SlotResult],
 ) -> tuple[DrawnHole, ...]:
-    """Place every hole, mark those whose rod does not pass, and draw their slots."""
+    """Draw every hole, marked where its rod does not pass, with its proposed slot."""
     if detail.plate is None:
         return ()
     diameter = detail.plate.hole_diameter
-    apart = np.hypot(*(built - holes).T) if plate_fit else np.zeros(len(holes))
+    apart = np.hypot(*(built - holes).T) if placement else np.zeros(len(holes))
     drawn = []
     for index, (rod, centre) in enumerate(zip(detail.rods, holes, strict=True)):
         x, y = view.points(centre[None])[0]
@@ -97,13 +124,14 @@ def draw_holes(
     return tuple(drawn)
 
 
-def find_slot_remedy(results: ResultView, mark: str) -> Mapping[str, Any]:
-    """The remedy that slots holes, where it is the one proposed; else nothing."""
+def find_slot_remedy(results: ResultView, mark: str) -> RemedyResult | None:
+    """Return the remedy that slots holes at a position, where it is the proposal."""
     for finding in results.findings:
         if finding["finding"] == f"position:{mark}":
-            first: Mapping[str, Any] = next(iter(finding["remedies"]), {})
-            return first if first.get("remedy") == "slot" else {}
-    return {}
+            proposal = next(iter(finding["remedies"]), None)
+            if proposal and proposal["remedy"] == RemedyKind.SLOT:
+                return proposal
+    return None
 
 
 def _slot_path(
@@ -111,15 +139,15 @@ def _slot_path(
     hole: FloatArray,
     rod: FloatArray,
     diameter: float,
-    slot: Mapping[str, Any],
+    slot: SlotResult,
 ) -> str:
-    """Path of a hole lengthened towards its rod."""
-    angle = slot.get("direction")
+    """Write the path of a hole lengthened towards its rod."""
+    angle = slot["direction"]
     if angle is None:
         angle = math.atan2(rod[1] - hole[1], rod[0] - hole[0])
     unit = np.array([math.cos(angle), math.sin(angle)])
     across = np.array([-unit[1], unit[0]]) * diameter / 2
-    far = hole + unit * float(slot["extension"])
+    far = hole + unit * (slot["extension"] or 0.0)
     a, b, c, d = view.points(
         np.array([hole + across, far + across, far - across, hole - across])
     )

@@ -1,8 +1,10 @@
-"""Legends: what a drawing's shapes, lines and factors mean, set in rows."""
+"""Legend of a drawing: its shapes, lines and factors, laid out in rows."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from checks.drawings.canvas import SHAPE_UNITS, TEXT_UNITS, text_width
+from core.vocabulary import Verdict
 
 ROW_HEIGHT_UNITS = 20.0
 GAP_UNITS = 16.0
@@ -10,7 +12,7 @@ GAP_UNITS = 16.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LegendEntry:
-    """One entry: a verdict's shape, or a sample of a line, and its words."""
+    """One entry: a verdict's shape or a sample of a line, and its text."""
 
     text: str
     shape: str = ""  # a verdict
@@ -20,7 +22,7 @@ class LegendEntry:
 
     @property
     def shape_x(self) -> float:
-        """Middle of the shape."""
+        """Middle of the shape. [drawing units]"""
         return self.x + SHAPE_UNITS / 2
 
     @property
@@ -30,21 +32,37 @@ class LegendEntry:
 
     @property
     def text_x(self) -> float:
-        """Where the words begin."""
+        """Start of the text. [drawing units]"""
         return self.x + (
             SHAPE_UNITS + 3 if self.shape else 28 if self.line_class else 0
         )
 
     @property
     def width(self) -> float:
-        """Room it takes in its row."""
+        """Width of the entry in its row. [drawing units]"""
         return self.text_x - self.x + text_width(self.text, TEXT_UNITS)
+
+
+def list_verdict_entries(shown: Iterable[str]) -> list[LegendEntry]:
+    """Return an entry for each verdict shown, in the order of the vocabulary."""
+    present = set(shown)
+    return [
+        LegendEntry(shape=verdict, text=verdict.label)
+        for verdict in Verdict
+        if verdict in present
+    ]
 
 
 def layout_entries(
     entries: list[LegendEntry], width: float, top: float, left: float = 12.0
 ) -> tuple[tuple[LegendEntry, ...], float]:
-    """Place entries left to right, row by row; also the bottom of the last row."""
+    """Place entries left to right, row by row.
+
+    Returns
+    -------
+    tuple of LegendEntry, float
+        The placed entries, and the bottom of the last row. [drawing units]
+    """
     placed = []
     x, y = left, top + ROW_HEIGHT_UNITS / 2
     for entry in entries:

@@ -12,9 +12,8 @@ long at the scale of the plan.
 """
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -23,7 +22,7 @@ from checks.drawings.canvas import (
     bounding_box,
     get_size_class,
 )
-from checks.drawings.legend import LegendEntry, layout_entries
+from checks.drawings.legend import LegendEntry, layout_entries, list_verdict_entries
 from checks.drawings.plan_labels import (
     DimensionLabel,
     PlanLabel,
@@ -33,9 +32,11 @@ from checks.drawings.plan_labels import (
     label_wall,
 )
 from checks.drawings.plan_sheet import PlanSheet, layout_sheet
-from checks.drawings.result_view import UNMEASURED, ResultView, get_worst_verdict
-from core.formatting import DisplayStyle
+from checks.drawings.result_view import ResultView, get_worst_verdict
+from core.formatting import TIMES, DisplayStyle
 from core.svg import FloatArray, offset_outline, path_data
+from core.vocabulary import Verdict
+from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.anchor_plan.geometry import (
     outline_points,
     position_axes,
@@ -43,10 +44,11 @@ from jobs.anchor_plan.geometry import (
     wall_axes,
 )
 from jobs.anchor_plan.values import Plan, Position
+from jobs.exchange.result.document import ResultDocument
 
-NOTCH_UNITS = 6.0
-MIN_INSET_UNITS = 15.0  # and its middle is at least this far inside the steel line
-MAX_MOVE_UNITS = 60.0  # longer ones are cut short, and marked so
+NOTCH_UNITS = 6.0  # drawn width of the notch, whatever its scale
+MIN_INSET_UNITS = 15.0  # least distance of a pattern's middle from the steel line
+MAX_MOVE_UNITS = 60.0  # a longer move is drawn this long, and marked
 GRID_STEPS_MM = {
     "imperial": (1524.0, 3048.0, 6096.0, 15240.0),
     "metric": (1e3, 2e3, 5e3, 1e4),
@@ -58,7 +60,7 @@ class DrawnLine:
     """A wall, diagonal or frame line as drawn."""
 
     path: str
-    verdict: str
+    verdict: Verdict
     title: str
     label: DimensionLabel | None = None
 
@@ -70,9 +72,9 @@ class DrawnPosition:
     mark: str
     href: str
     title: str
-    verdict: str
+    verdict: Verdict
     label: PlanLabel
-    hit_x: float  # a place to touch, 28 units wide
+    hit_x: float  # touch target, 28 units wide
     hit_y: float
     planned: tuple[tuple[float, float], ...]
     built: tuple[tuple[float, float], ...]
@@ -82,7 +84,7 @@ class DrawnPosition:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutlineDrawing:
-    """Everything the template writes. [drawing units]"""
+    """Values that the template writes. [drawing units]"""
 
     left: float
     top: float
@@ -91,7 +93,7 @@ class OutlineDrawing:
     sheet_height: float
     title: str
     description: str
-    size: str  # how narrow it may be shown: s, m, l, xl
+    size: str  # CSS class suffix: s, m, l, xl
     factor: float | None
     grid: float
     grid_x: float
@@ -110,27 +112,27 @@ class OutlineDrawing:
 
 def draw_outline(
     plan: Plan,
-    result: Mapping[str, Any] | None = None,
+    result: ResultDocument | None = None,
     *,
     exaggerate: float | None = None,
     href: Callable[[str], str] | None = None,
     units: DisplayStyle | None = None,
 ) -> OutlineDrawing:
-    """Draw a building's plan and what was measured of it.
+    """Draw the plan of a building with its as-built deviations.
 
     Parameters
     ----------
     plan : Plan
         The anchor plan.
-    result : mapping, optional
-        `padstone.result/1`; without one the plan alone is drawn.
+    result : ResultDocument, optional
+        Without one the plan alone is drawn.
     exaggerate : float, optional
-        How many times larger than the plan's scale deviations are drawn;
-        chosen from the limits and the deviations when left out. [1]
+        Factor by which deviations are drawn larger than the plan's scale; chosen
+        from the limits and the deviations when left out. [1]
     href : callable, optional
         Address of a position's page, from its mark.
     units : DisplayStyle, optional
-        How lengths are written; the plan's own unit decides when left out.
+        Notation of lengths; that of the plan's own unit when left out.
     """
     sheet, width = layout_sheet(plan, ResultView(result), exaggerate, units)
     for position in plan.positions:
@@ -177,7 +179,7 @@ def draw_outline(
 
 
 def _as_built_path(sheet: PlanSheet, nominal: FloatArray) -> str:
-    """Draw the outline as built; nothing where it is built as planned."""
+    """Draw the outline as built; empty where no corner is off."""
     shifts = np.array([sheet.shifts[corner.name] for corner in sheet.plan.outline])
     return (
         path_data(nominal + sheet.scale_deviations(shifts), closed=True)
@@ -187,7 +189,7 @@ def _as_built_path(sheet: PlanSheet, nominal: FloatArray) -> str:
 
 
 def _sheet_box(sheet: PlanSheet, width: float) -> Box:
-    """The part of the sheet that is shown: everything drawn, and some room."""
+    """Return the box of everything drawn, with a margin."""
     edge = sheet.occupied.bounds()
     return Box(
         min(0.0, edge.left - 6),
@@ -198,10 +200,10 @@ def _sheet_box(sheet: PlanSheet, width: float) -> Box:
 
 
 def _wall_shift(sheet: PlanSheet, position: Position) -> FloatArray:
-    """How far the as-built wall carries a position along. [mm, plan axes]
+    """Compute how far a position moves with its as-built wall. [mm, plan axes]
 
-    Running dimensions start at the wall's first corner, so only the turn of the
-    wall counts beyond that corner's own shift, not its length.
+    Running dimensions start at the wall's first corner. A position therefore moves
+    with that corner and with the rotation of the wall, but not with its length.
     """
     if position.wall is None or position.along is None:
         return np.zeros(2)
@@ -214,7 +216,7 @@ def _wall_shift(sheet: PlanSheet, position: Position) -> FloatArray:
 
 
 def _pattern_centre(sheet: PlanSheet, position: Position) -> FloatArray:
-    """Middle of a rod pattern as drawn, clear of the steel line."""
+    """Return the drawn middle of a rod pattern, clear of the steel line."""
     frame = position_axes(sheet.plan, position)
     rods = rod_points(sheet.plan, position)
     centre = sheet.viewport.points(rods.mean(axis=0)[None])[0]
@@ -237,13 +239,13 @@ def _draw_position(
         centre + sheet.viewport.vectors(rods - rods.mean(axis=0)) * sheet.pattern_scale
     )
     axes = np.array([frame.along, frame.inward])
-    entry = sheet.results.positions.get(position.mark, {})
     built, moves, cut_short = [], [], False
-    for rod in entry.get("rods", []):
-        if rod.get("d_along") is None or rod.get("d_in") is None:
+    for rod in sheet.results.get_rods(position.mark):
+        d_along, d_in = rod.get("d_along"), rod.get("d_in")
+        if d_along is None or d_in is None:
             continue
         start = planned[rod["rod"] - 1]
-        miss = np.array([rod["d_along"], rod["d_in"]]) @ axes
+        miss = np.array([d_along, d_in]) @ axes
         move = sheet.scale_deviations((miss + _wall_shift(sheet, position))[None])[0]
         length = float(np.hypot(*move))
         if length > MAX_MOVE_UNITS:
@@ -254,7 +256,7 @@ def _draw_position(
     return DrawnPosition(
         mark=position.mark,
         href=href(position.mark) if href else "",
-        title=_position_title(sheet, position.mark, verdict, entry),
+        title=_position_title(sheet, position.mark, verdict),
         verdict=verdict,
         label=label_position(sheet, position, centre, -inward, verdict),
         hit_x=round(float(centre[0]) - 14, 1),
@@ -270,46 +272,46 @@ def _rounded_points(points: Iterable[FloatArray]) -> tuple[tuple[float, float], 
     return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points)
 
 
-def _position_title(
-    sheet: PlanSheet, mark: str, verdict: str, entry: dict[str, Any]
-) -> str:
-    along, inward = entry.get("shift_along"), entry.get("shift_in")
+def _position_title(sheet: PlanSheet, mark: str, verdict: Verdict) -> str:
+    entry = sheet.results.positions.get(mark)
+    along = entry.get("shift_along") if entry else None
+    inward = entry.get("shift_in") if entry else None
     if along is None or inward is None:
-        return f"{mark}: {verdict}"
-    written = sheet.lengths.format_deviation
-    return f"{mark}: {verdict}; along {written(along)}, in {written(inward)}"
+        return f"{mark}: {verdict.label}"
+    write = sheet.lengths.format_deviation
+    return f"{mark}: {verdict.label}; along {write(along)}, in {write(inward)}"
 
 
 def _draw_walls(sheet: PlanSheet) -> list[DrawnLine]:
     lines = []
     names = [corner.name for corner in sheet.plan.outline]
     for first, second in zip(names, names[1:] + names[:1], strict=True):
-        check = sheet.results.checks.get(f"wall:{first}-{second}")
+        key = CheckKey.for_corners(CheckKind.WALL, (first, second))
         ends = np.array([sheet.locate_corner(first), sheet.locate_corner(second)])
         lines.append(
             DrawnLine(
                 path=path_data(ends),
-                verdict=check["verdict"] if check else UNMEASURED,
+                verdict=sheet.results.get_verdict(key),
                 title=f"Wall {first}-{second}",
-                label=label_wall(sheet, (first, second), check),
+                label=label_wall(sheet, (first, second), sheet.results.checks.get(key)),
             )
         )
     return lines
 
 
 def _draw_diagonal(sheet: PlanSheet, pair: tuple[str, str]) -> DrawnLine:
-    check = sheet.results.checks.get("diagonal:{}-{}".format(*pair))
+    key = CheckKey.for_corners(CheckKind.DIAGONAL, pair)
     ends = np.array([sheet.locate_corner(name) for name in pair])
     return DrawnLine(
         path=path_data(ends),
-        verdict=check["verdict"] if check else UNMEASURED,
+        verdict=sheet.results.get_verdict(key),
         title="Diagonal {}-{}".format(*pair),
-        label=label_diagonal(sheet, pair, check),
+        label=label_diagonal(sheet, pair, sheet.results.checks.get(key)),
     )
 
 
 def _draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
-    """Lines across the building, from a position to the one opposite."""
+    """Draw the lines across the building, from a position to the one opposite."""
     frames = {
         position.mark: position_axes(sheet.plan, position)
         for position in sheet.plan.positions
@@ -330,7 +332,9 @@ def _draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
         if opposite is None or mark > opposite[1]:
             continue
         ends = np.array([frame.origin, frames[opposite[1]].origin])
-        keys = (f"line:{mark}", f"line:{opposite[1]}")
+        keys = (
+            CheckKey.for_position(CheckKind.LINE, each) for each in (mark, opposite[1])
+        )
         lines.append(
             DrawnLine(
                 path=path_data(sheet.viewport.points(ends)),
@@ -344,7 +348,7 @@ def _draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
 
 
 def _choose_grid_mm(sheet: PlanSheet) -> float:
-    """Spacing of the pale grid: a round length some 20 units wide. [mm]"""
+    """Choose the spacing of the pale grid: a round length of some 24 units. [mm]"""
     metric = sheet.lengths.style == "metric"
     steps = GRID_STEPS_MM["metric" if metric else "imperial"]
     return min(steps, key=lambda step: abs(step * sheet.viewport.scale - 24.0))
@@ -363,16 +367,12 @@ def _list_legend(
     lines: tuple[DrawnLine, ...],
     grid_mm: float,
 ) -> list[LegendEntry]:
-    entries = []
+    entries: list[LegendEntry] = []
     if sheet.results.result:
         verdicts = {place.verdict for place in places} | {
             line.verdict for line in lines
         }
-        entries += [
-            LegendEntry(shape=verdict, text=verdict)
-            for verdict in ("within", "outside", "remeasure", "unmeasured")
-            if verdict in verdicts
-        ]
+        entries += list_verdict_entries(verdicts)
         entries.append(LegendEntry(line_class="built", text="steel line as built"))
     entries.append(LegendEntry(line_class="planned", text="steel line as planned"))
     if sheet.plan.notch:
@@ -380,13 +380,15 @@ def _list_legend(
             LegendEntry(line_class="concrete", text="concrete, notch not to scale")
         )
     if sheet.results.result:
-        entries.append(LegendEntry(text=f"Deviations drawn × {sheet.factor:g}"))  # noqa: RUF001 -- a times sign
+        entries.append(LegendEntry(text=f"Deviations drawn {TIMES} {sheet.factor:g}"))
     if any(place.cut_short for place in places):
         entries.append(
             LegendEntry(line_class="cut-short", text="move drawn shorter than it is")
         )
     if sheet.pattern_scale > 1:
-        entries.append(LegendEntry(text=f"Rod patterns × {sheet.pattern_scale:.0f}"))  # noqa: RUF001 -- a times sign
+        entries.append(
+            LegendEntry(text=f"Rod patterns {TIMES} {sheet.pattern_scale:.0f}")
+        )
     entries.append(LegendEntry(text=f"Grid {sheet.lengths.format_length(grid_mm)}"))
     return entries
 
@@ -394,6 +396,6 @@ def _list_legend(
 def _describe_drawing(sheet: PlanSheet, places: tuple[DrawnPosition, ...]) -> str:
     if not sheet.results.result:
         return f"{len(places)} positions as planned; nothing measured yet."
-    outside = [place.mark for place in places if place.verdict == "outside"]
-    said = f"Outside: {', '.join(outside)}." if outside else "No position outside."
-    return f"{len(places)} positions. {said} Deviations times {sheet.factor:g}."
+    outside = [place.mark for place in places if place.verdict == Verdict.OUTSIDE]
+    summary = f"Outside: {', '.join(outside)}." if outside else "No position outside."
+    return f"{len(places)} positions. {summary} Deviations times {sheet.factor:g}."

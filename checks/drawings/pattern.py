@@ -1,6 +1,6 @@
-"""One position: its rods, the plate's holes at their best fit, and each rod's miss.
+"""Drawing of one position: rods, the plate's holes at their best fit, and misses.
 
-Drawn to scale in the position's own axes, as one stands outside and looks in:
+To scale in the position's own axes, seen from outside the wall looking in:
 
         in ^
            |  (o)   (o)      hole of the plate at its best fit around each rod
@@ -8,29 +8,32 @@ Drawn to scale in the position's own axes, as one stands outside and looks in:
         ---+------------> along      the steel line; the reference line goes up
 
 Below it each rod has a target of its own, many times larger: the planned centre in
-the middle, the tolerance about it, the room the hole leaves, and the rod as built.
+the middle, the tolerance about it, the clearance of the hole, and the rod as built.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from checks.drawings.canvas import fit_viewport
 from checks.drawings.holes import (
     DrawnHole,
+    PlatePlacement,
     draw_holes,
     draw_plate,
     find_slot_remedy,
     place_holes,
 )
-from checks.drawings.legend import LegendEntry, layout_entries
-from checks.drawings.result_view import UNMEASURED, ResultView
+from checks.drawings.legend import LegendEntry, layout_entries, list_verdict_entries
+from checks.drawings.result_view import ResultView
 from checks.drawings.targets import RodTarget, place_targets
 from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
 from core.svg import FloatArray, Viewport, path_data
+from core.vocabulary import Verdict
 from jobs.anchor_plan.values import Detail, Plan, Position
+from jobs.exchange.result.document import ResultDocument, RodResult
+from jobs.exchange.result.findings import SlotResult
 
 WIDTH_UNITS = 480.0
 MARGIN_UNITS = 62.0
@@ -46,7 +49,7 @@ class DrawnRod:
     x: float
     y: float
     radius: float
-    verdict: str
+    verdict: Verdict
     title: str
     built: tuple[float, float] | None
     label_x: float
@@ -75,7 +78,7 @@ class DrawnAxis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PatternDrawing:
-    """Everything the template writes. [drawing units]"""
+    """Values that the template writes. [drawing units]"""
 
     size: str
     width: float
@@ -102,7 +105,7 @@ class PatternDrawing:
 def draw_pattern(
     plan: Plan,
     mark: str,
-    result: Mapping[str, Any] | None = None,
+    result: ResultDocument | None = None,
     *,
     units: DisplayStyle | None = None,
 ) -> PatternDrawing:
@@ -113,29 +116,29 @@ def draw_pattern(
     plan : Plan
         The anchor plan.
     mark : str
-        Of the position.
-    result : mapping, optional
-        `padstone.result/1`; without one the planned pattern alone is drawn.
+        The position's mark.
+    result : ResultDocument, optional
+        Without one the planned pattern alone is drawn.
     units : DisplayStyle, optional
-        How lengths are written; the plan's own unit decides when left out.
+        Notation of lengths; that of the plan's own unit when left out.
     """
     position = next(place for place in plan.positions if place.mark == mark)
     detail = plan.details[position.detail]
     results = ResultView(result)
-    write = QuantityFormatter(units or get_default_style(plan.length_unit))
-    entry = results.positions.get(mark, {})
+    lengths = QuantityFormatter(units or get_default_style(plan.length_unit))
+    rods = results.get_rods(mark)
     planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
-    built = get_built_rods(entry, len(planned))
-    slots, fit_at = _find_slots_and_plate(results, mark, entry)
-    holes = place_holes(planned, fit_at)
+    built = get_built_rods(rods, len(planned))
+    slots, placement = _find_slots_and_plate(results, mark)
+    holes = place_holes(planned, placement)
     view, height = _fit_pattern(planned, built, detail)
     aims, bottom, note = place_targets(
-        detail, entry, results, built, holes, write, top=height, width=WIDTH_UNITS
+        detail, mark, results, built, holes, lengths, top=height, width=WIDTH_UNITS
     )
     legend, end = layout_entries(
-        _list_legend(detail, results, entry, built, bool(slots)), WIDTH_UNITS, bottom
+        _list_legend(detail, results, mark, built, bool(slots)), WIDTH_UNITS, bottom
     )
-    grid_mm = GRID_MM[write.style]
+    grid_mm = GRID_MM[lengths.style]
     zero = view.points(np.zeros((1, 2)))[0]
     return PatternDrawing(
         size="s",
@@ -143,15 +146,15 @@ def draw_pattern(
         height=round(end + 4, 1),
         sheet_height=round(height, 1),
         title=f"Position {mark}",
-        description=_describe_drawing(mark, results, entry),
+        description=_describe_drawing(mark, results),
         grid=round(grid_mm * view.scale, 3),
         grid_x=round(float(zero[0]), 1),
         grid_y=round(float(zero[1]), 1),
         steel_line=_draw_steel_line(position, zero),
         reference_line=_draw_reference_line(position, detail, zero, height),
-        plate=draw_plate(planned, detail, fit_at, view),
-        rods=_draw_rods(view, detail, entry, planned, built),
-        holes=draw_holes(view, detail, holes, built, fit_at, slots),
+        plate=draw_plate(planned, detail, placement, view),
+        rods=_draw_rods(view, detail, rods, planned, built),
+        holes=draw_holes(view, detail, holes, built, placement, slots),
         setbacks=_list_setbacks(view, planned),
         offsets=_list_offsets(view, planned, height),
         targets=aims,
@@ -162,23 +165,32 @@ def draw_pattern(
 
 
 def _find_slots_and_plate(
-    results: ResultView, mark: str, entry: Mapping[str, Any]
-) -> tuple[dict[int, Any], Mapping[str, Any] | None]:
-    """Give the slots proposed, by rod, and where the plate lies.
+    results: ResultView, mark: str
+) -> tuple[Mapping[int, SlotResult], PlatePlacement | None]:
+    """Return the proposed slots by rod, and the placement of the plate.
 
-    It lies where the slots are shortest, or else where it fits best.
+    The plate is drawn where the slots are shortest, or else where it fits best.
     """
-    slotting = find_slot_remedy(results, mark)
-    slots = {slot["rod"]: slot for slot in slotting.get("slots") or []}
-    return slots, slotting if "shift_along" in slotting else entry.get("plate_fit")
+    remedy = find_slot_remedy(results, mark)
+    slots = {slot["rod"]: slot for slot in remedy.get("slots", ())} if remedy else {}
+    entry = results.positions.get(mark)
+    best_fit = PlatePlacement.from_result(entry.get("plate_fit") if entry else None)
+    return slots, PlatePlacement.from_result(remedy) or best_fit
 
 
-def get_built_rods(entry: Mapping[str, Any], count: int) -> FloatArray:
-    """Rods as built, shape (n_rods, 2), along and in; NaN if not determined. [mm]"""
+def get_built_rods(rods: Sequence[RodResult], count: int) -> FloatArray:
+    """Return the rods as built, along and in; NaN where not determined.
+
+    Returns
+    -------
+    array, shape (count, 2)
+        [mm]
+    """
     built = np.full((count, 2), np.nan)
-    for rod in entry.get("rods", []):
-        if rod.get("along") is not None and rod.get("in") is not None:
-            built[rod["rod"] - 1] = rod["along"], rod["in"]
+    for rod in rods:
+        along, inward = rod.get("along"), rod.get("in")
+        if along is not None and inward is not None:
+            built[rod["rod"] - 1] = along, inward
     return built
 
 
@@ -217,17 +229,17 @@ def _draw_reference_line(
 def _draw_rods(
     view: Viewport,
     detail: Detail,
-    entry: Mapping[str, Any],
+    rods: Sequence[RodResult],
     planned: FloatArray,
     built: FloatArray,
 ) -> tuple[DrawnRod, ...]:
-    verdicts = {rod["rod"]: rod["verdict"] for rod in entry.get("rods", [])}
+    verdicts = {rod["rod"]: Verdict(rod["verdict"]) for rod in rods}
     at = view.points(planned)
     there = view.points(built)
     middle = at.mean(axis=0)
     drawn = []
     for index, rod in enumerate(detail.rods):
-        verdict = verdicts.get(rod.number, UNMEASURED)
+        verdict = verdicts.get(rod.number, Verdict.UNMEASURED)
         radius = rod.diameter / 2 * view.scale
         away = at[index] - middle
         side = 1.0 if away[0] >= 0 else -1.0
@@ -240,7 +252,7 @@ def _draw_rods(
                 y=round(float(at[index][1]), 2),
                 radius=round(radius, 2),
                 verdict=verdict,
-                title=f"Rod {rod.number}: {verdict}",
+                title=f"Rod {rod.number}: {verdict.label}",
                 built=place if known else None,
                 label_x=round(float(at[index][0] + side * (radius + 22)), 1),
                 label_y=round(float(at[index][1]), 1),
@@ -250,7 +262,7 @@ def _draw_rods(
 
 
 def _list_setbacks(view: Viewport, planned: FloatArray) -> tuple[Ordinate, ...]:
-    """Planned distances from the steel line, up the left edge."""
+    """List the planned distances from the steel line, up the left edge."""
     marks = []
     for inward in _select_spaced(np.unique(planned[:, 1].round(6)), view.scale):
         y = float(view.points(np.array([[0.0, inward]]))[0][1])
@@ -263,7 +275,7 @@ def _list_setbacks(view: Viewport, planned: FloatArray) -> tuple[Ordinate, ...]:
 def _list_offsets(
     view: Viewport, planned: FloatArray, height: float
 ) -> tuple[Ordinate, ...]:
-    """Planned distances from the reference line, along the top."""
+    """List the planned distances from the reference line, along the top."""
     marks = []
     for along in _select_spaced(np.unique(planned[:, 0].round(6)), view.scale / 3):
         x = float(view.points(np.array([[along, 0.0]]))[0][0])
@@ -274,7 +286,7 @@ def _list_offsets(
 
 
 def _select_spaced(values: FloatArray, scale: float) -> list[float]:
-    """The values that can be labelled without meeting, the first always."""
+    """Select the values whose labels do not overlap, the first always."""
     kept: list[float] = []
     for value in values:
         if not kept or (value - kept[-1]) * scale >= MIN_LABEL_SPACING_UNITS:
@@ -285,42 +297,38 @@ def _select_spaced(values: FloatArray, scale: float) -> list[float]:
 def _list_legend(
     detail: Detail,
     results: ResultView,
-    entry: Mapping[str, Any],
+    mark: str,
     built: FloatArray,
     slotted: bool,
 ) -> list[LegendEntry]:
     known = bool((~np.isnan(built)).any())
-    entries = []
-    if results.result:
-        shown = {rod["verdict"] for rod in entry.get("rods", [])}
-        entries += [
-            LegendEntry(shape=verdict, text=verdict)
-            for verdict in ("within", "outside", "remeasure", "unmeasured")
-            if verdict in shown
-        ]
+    entries = list_verdict_entries(rod["verdict"] for rod in results.get_rods(mark))
     entries.append(LegendEntry(line_class="rod-planned", text="rod as planned"))
     if known:
         entries.append(LegendEntry(line_class="rod-built-line", text="rod as built"))
     if detail.plate:
-        said = "hole, plate at its best fit" if entry.get("plate_fit") else "hole"
-        entries.append(LegendEntry(line_class="d-hole", text=said))
+        entry = results.positions.get(mark)
+        fitted = entry is not None and entry.get("plate_fit") is not None
+        text = "hole, plate at its best fit" if fitted else "hole"
+        entries.append(LegendEntry(line_class="d-hole", text=text))
     if known:
         entries.append(LegendEntry(line_class="tolerance", text="tolerance"))
     if known and detail.plate:
-        entries.append(
-            LegendEntry(line_class="room", text="rod passes the hole inside this")
-        )
+        entries.append(LegendEntry(line_class="room", text="rod centre must be inside"))
     if slotted:
-        entries.append(LegendEntry(line_class="slot", text="slot proposed"))
+        entries.append(LegendEntry(line_class="slot", text="proposed slot"))
     return entries
 
 
-def _describe_drawing(mark: str, results: ResultView, entry: Mapping[str, Any]) -> str:
-    if not entry.get("rods"):
+def _describe_drawing(mark: str, results: ResultView) -> str:
+    entry = results.positions.get(mark)
+    if not entry or not entry["rods"]:
         return f"Rods of {mark} as planned; not measured yet."
-    said = ", ".join(f"rod {rod['rod']} {rod['verdict']}" for rod in entry["rods"])
+    verdicts = ", ".join(
+        f"rod {rod['rod']} {Verdict(rod['verdict']).label}" for rod in entry["rods"]
+    )
     plate_fit = entry.get("plate_fit")
     if not plate_fit:
-        return f"{said}."
-    goes = "goes over the rods" if plate_fit["fits"] else "does not go over the rods"
-    return f"{said}. The plate {goes}."
+        return f"{verdicts}."
+    fits = "fits over the rods" if plate_fit["fits"] else "does not fit over the rods"
+    return f"{verdicts}. The plate {fits}."

@@ -1,9 +1,9 @@
-"""Labels of the plan drawing, each put where nothing else is yet."""
+"""Labels of the plan drawing, placed so that they do not overlap."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from itertools import product
 
 import numpy as np
 
@@ -15,10 +15,11 @@ from checks.drawings.canvas import (
     text_width,
 )
 from checks.drawings.plan_sheet import PlanSheet
-from checks.drawings.result_view import OUTSIDE, REMEASURE, UNMEASURED
 from core.svg import FloatArray, Viewport, upright_angle
+from core.vocabulary import Verdict
 from jobs.anchor_plan.geometry import outline_points
 from jobs.anchor_plan.values import Plan, Position
+from jobs.exchange.result.document import CheckResult
 
 LINE_HEIGHT_UNITS = 16.0  # from one line of text to the next
 MAX_LABEL_ROWS = 6
@@ -28,45 +29,45 @@ DIAGONAL_FRACTIONS = (0.27, 0.73, 0.32, 0.68, 0.23, 0.77, 0.37, 0.63, 0.42, 0.58
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanLabel:
-    """A name beside its place, with the shape and word of a verdict where given."""
+    """A name with the shape and the label of a verdict, each where given."""
 
     text: str
     x: float
     y: float
     shape: str = ""
     shape_x: float = 0.0
-    verdict: str = ""
+    verdict_label: str = ""
     leader: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DimensionLabel:
-    """A length along a line, turned with it. [drawing units, degrees]"""
+    """A length along a line, rotated with it. [drawing units, degrees]"""
 
     mm: float
     deviation_mm: float | None
-    verdict: str
+    verdict_label: str
     shape: str
     x: float
     y: float
     rotation_deg: float
-    shape_x: float  # left of the text, in the turned axes
+    shape_x: float  # left of the text, on the rotated axes
     text_x: float
     line_path: str = ""  # path data of the dimension line
 
     @property
     def counter_rotation_deg(self) -> float:
-        """Turn that sets a verdict's shape upright again. [degrees]"""
+        """Rotation that sets a verdict's shape upright again. [degrees]"""
         return -self.rotation_deg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DimensionText:
-    """What a dimension says, in full or shortened, and the room it takes."""
+    """Text of a dimension, in full or shortened, and its width."""
 
     mm: float
     deviation_mm: float | None
-    verdict: str
+    verdict_label: str
     shape: str
     width: float
 
@@ -74,14 +75,14 @@ class DimensionText:
 def label_corners(
     plan: Plan, view: Viewport, occupied: OccupiedSpace
 ) -> tuple[PlanLabel, ...]:
-    """Names of the corners, outside the outline on the corner's bisector."""
+    """Place the names of the corners outside the outline, on the bisectors."""
     points = view.points(outline_points(plan))
     marks = []
     for index, corner in enumerate(plan.outline):
         ahead = points[(index + 1) % len(points)] - points[index]
         behind = points[index - 1] - points[index]
         edges = [edge / np.hypot(*edge) for edge in (ahead, behind)]
-        # the sum of the two points into a convex corner, out of a re-entrant one
+        # The sum of both edges points into a convex corner, out of a re-entrant one.
         inward = edges[0] + edges[1]
         turn = edges[0][0] * edges[1][1] - edges[0][1] * edges[1][0]
         sign = 1.0 if turn < 0 else -1.0
@@ -105,20 +106,19 @@ def label_position(
     position: Position,
     centre: FloatArray,
     outward: FloatArray,
-    verdict: str,
+    verdict: Verdict,
 ) -> PlanLabel:
-    """A position's mark, outside its wall, or beside it at a point.
+    """Place a position's mark outside its wall, or beside a position at a point.
 
-    The first free place of a few rows is taken, with the verdict's word where it
-    fits; a leader is drawn from any row but the first.
+    The first free place in a few rows is taken, with the label of the verdict where
+    there is room; a leader is drawn from every row but the first.
     """
     shape = verdict if sheet.results.result else ""
-    word = verdict if sheet.shows_words and shape in {OUTSIDE, REMEASURE} else ""
+    labelled = sheet.shows_words and shape in {Verdict.OUTSIDE, Verdict.REMEASURE}
+    labels = [verdict.label, ""] if labelled else [""]
     reach = 34.0 if position.wall is not None else 22.0
-    for row, said in (
-        (row, said) for row in range(MAX_LABEL_ROWS) for said in {word: 1, "": 1}
-    ):
-        box, at = _place_label(position.mark, shape, said, centre, outward, reach, row)
+    for row, label in product(range(MAX_LABEL_ROWS), labels):
+        box, at = _place_label(position.mark, shape, label, centre, outward, reach, row)
         if sheet.occupied.is_free(box):
             break
     sheet.occupied.occupy(box, "marks")
@@ -135,7 +135,7 @@ def label_position(
         y=round(at[1], 1),
         shape=shape,
         shape_x=round(at[0] + SHAPE_UNITS / 2, 1),
-        verdict=said,
+        verdict_label=label,
         leader=leader,
     )
 
@@ -143,14 +143,14 @@ def label_position(
 def _place_label(
     mark: str,
     shape: str,
-    verdict: str,
+    verdict_label: str,
     centre: FloatArray,
     outward: FloatArray,
     reach: float,
     row: int,
 ) -> tuple[Box, tuple[float, float]]:
-    """Box of a label in a row, and where its line of text starts."""
-    text = f"{mark} {verdict}" if verdict else mark
+    """Return the box of a label in a row, and the start of its line of text."""
+    text = f"{mark} {verdict_label}" if verdict_label else mark
     width = 1.1 * text_width(text) + (SHAPE_UNITS + 2 if shape else 0)
     upright = abs(outward[1]) > abs(outward[0])
     step = LINE_HEIGHT_UNITS if upright else 0.0
@@ -162,47 +162,47 @@ def _place_label(
 
 
 def _row_offset(row: int) -> float:
-    """Rows of an upright wall go up and down from the middle by turns."""
+    """Return the offset of a row at an upright wall: above and below by turns."""
     return (row + 1) // 2 * LINE_HEIGHT_UNITS * (1 if row % 2 else -1)
 
 
 def label_wall(
-    sheet: PlanSheet, wall: tuple[str, str], check: Mapping[str, Any] | None
+    sheet: PlanSheet, wall: tuple[str, str], check: CheckResult | None
 ) -> DimensionLabel:
-    """Length of a wall, outside its marks, on a dimension line."""
+    """Place the length of a wall outside its marks, on a dimension line."""
     corners = {corner.name: (corner.x, corner.y) for corner in sheet.plan.outline}
     ends = sheet.viewport.points(np.array([corners[name] for name in wall]))
     nominal = math.dist(corners[wall[0]], corners[wall[1]])
     along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
     outward = np.array([-along[1], along[0]])
-    turn = _readable_rotation(along)
+    rotation = _readable_rotation(along)
     room = float(np.hypot(*(ends[1] - ends[0])))
     angle = math.atan2(along[1], along[0])
-    for said, away in _iter_candidates(_dimension_texts(sheet, nominal, check), room):
+    for text, away in _iter_candidates(_dimension_texts(sheet, nominal, check), room):
         middle = ends.mean(axis=0) + outward * away
-        box = bounding_box(middle, said.width, LINE_HEIGHT_UNITS, angle)
-        line = bounding_box(middle, room, 12.0, angle)
-        if sheet.occupied.is_free(box) and sheet.occupied.is_free(line, "marks"):
+        box = bounding_box(middle, text.width, LINE_HEIGHT_UNITS, angle)
+        line_box = bounding_box(middle, room, 12.0, angle)
+        if sheet.occupied.is_free(box) and sheet.occupied.is_free(line_box, "marks"):
             break
     sheet.occupied.occupy(box)
-    ticks = _dimension_line(ends, outward, away, said.width)
-    return _build_dimension(said, middle, turn, line_path=ticks)
+    line = _dimension_line(ends, outward, away, text.width)
+    return _build_dimension(text, middle, rotation, line_path=line)
 
 
 def _iter_candidates(
-    ways: list[DimensionText], room: float
+    texts: list[DimensionText], room: float
 ) -> Iterator[tuple[DimensionText, float]]:
-    """What a dimension may say and how far out, the best first."""
-    for said in ways:
-        if said.width <= room:
-            yield from ((said, float(away)) for away in np.arange(34.0, 72.0, 3.0))
-    yield from ((ways[-1], float(away)) for away in np.arange(34.0, 140.0, 3.0))
+    """Iterate over texts of a dimension and distances from the wall, best first."""
+    for text in texts:
+        if text.width <= room:
+            yield from ((text, float(away)) for away in np.arange(34.0, 72.0, 3.0))
+    yield from ((texts[-1], float(away)) for away in np.arange(34.0, 140.0, 3.0))
 
 
 def label_diagonal(
-    sheet: PlanSheet, pair: tuple[str, str], check: Mapping[str, Any] | None
+    sheet: PlanSheet, pair: tuple[str, str], check: CheckResult | None
 ) -> DimensionLabel | None:
-    """Length of a diagonal, on the line itself where nothing else is."""
+    """Place the length of a diagonal on its line, where nothing else is."""
     if check is None and sheet.results.result is None:
         return None
     corners = {corner.name: (corner.x, corner.y) for corner in sheet.plan.outline}
@@ -211,21 +211,21 @@ def label_diagonal(
     along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
     angle = math.atan2(along[1], along[0])
     room = 0.45 * float(np.hypot(*(ends[1] - ends[0])))
-    fitting = [w for w in _dimension_texts(sheet, nominal, check) if w.width <= room]
-    tries = [
-        (said, ends[0] + share * (ends[1] - ends[0]))
-        for said in fitting or [_dimension_texts(sheet, nominal, check)[-1]]
-        for share in DIAGONAL_FRACTIONS
+    texts = _dimension_texts(sheet, nominal, check)
+    candidates = [
+        (text, ends[0] + fraction * (ends[1] - ends[0]))
+        for text in [each for each in texts if each.width <= room] or texts[-1:]
+        for fraction in DIAGONAL_FRACTIONS
     ]
-    # On a crowded sheet the other diagonal's words are what must be kept clear of.
-    for of in ("", DIAGONAL_KIND):
-        for said, middle in tries:
-            boxes = _boxes_along(middle, along, said.width)
-            if all(sheet.occupied.is_free(box, of) for box in boxes):
-                return _occupy_diagonal(sheet, said, middle, boxes, angle)
-    said, middle = tries[-1]
+    # On a crowded sheet it must at least not cover the text of the other diagonal.
+    for kind in ("", DIAGONAL_KIND):
+        for text, middle in candidates:
+            boxes = _boxes_along(middle, along, text.width)
+            if all(sheet.occupied.is_free(box, kind) for box in boxes):
+                return _occupy_diagonal(sheet, text, middle, boxes, angle)
+    text, middle = candidates[-1]
     return _occupy_diagonal(
-        sheet, said, middle, _boxes_along(middle, along, said.width), angle
+        sheet, text, middle, _boxes_along(middle, along, text.width), angle
     )
 
 
@@ -242,7 +242,7 @@ def _occupy_diagonal(
 
 
 def _boxes_along(middle: FloatArray, along: FloatArray, width: float) -> list[Box]:
-    """A slanting line of text as small boxes."""
+    """Cover a slanting line of text with small boxes."""
     count = max(1, math.ceil(width / LINE_HEIGHT_UNITS))
     steps = (np.arange(count) + 0.5) / count - 0.5
     return [
@@ -254,17 +254,17 @@ def _boxes_along(middle: FloatArray, along: FloatArray, width: float) -> list[Bo
 
 
 def _dimension_texts(
-    sheet: PlanSheet, nominal: float, check: Mapping[str, Any] | None
+    sheet: PlanSheet, nominal: float, check: CheckResult | None
 ) -> list[DimensionText]:
-    """A dimension in full, without its verdict's word, without its deviation too."""
-    if check is None or check.get("observed") is None:
-        return [_dimension_text(sheet, nominal, None, "", UNMEASURED)]
-    observed, verdict = check["observed"], check["verdict"]
+    """Return the texts of a dimension: in full, without verdict, without deviation."""
+    if check is None or check["observed"] is None:
+        return [_dimension_text(sheet, nominal, None, "", Verdict.UNMEASURED)]
+    observed, verdict = check["observed"], Verdict(check["verdict"])
     deviation = check["deviation"]
     if sheet.lengths.format_deviation(deviation) == sheet.lengths.format_deviation(0.0):
         deviation = None
     return [
-        _dimension_text(sheet, observed, deviation, verdict, verdict),
+        _dimension_text(sheet, observed, deviation, verdict.label, verdict),
         _dimension_text(sheet, observed, deviation, "", verdict),
         _dimension_text(sheet, observed, None, "", verdict),
     ]
@@ -274,32 +274,32 @@ def _dimension_text(
     sheet: PlanSheet,
     mm: float,
     deviation: float | None,
-    shown_verdict: str,
-    verdict: str,
+    verdict_label: str,
+    verdict: Verdict,
 ) -> DimensionText:
     parts = [sheet.lengths.format_length(mm)]
     if deviation is not None:
         parts.append(sheet.lengths.format_deviation(deviation))
     shape = verdict if sheet.results.result else ""
-    width = text_width(" ".join([*parts, shown_verdict] if shown_verdict else parts))
+    width = text_width(" ".join([*parts, verdict_label] if verdict_label else parts))
     return DimensionText(
         mm=mm,
         deviation_mm=deviation,
-        verdict=shown_verdict,
+        verdict_label=verdict_label,
         shape=shape,
         width=width + (SHAPE_UNITS + 4 if shape else 0) + 8,
     )
 
 
 def _readable_rotation(along: FloatArray) -> float:
-    """Turn of text along a wall, read from below or from the right. [degrees]"""
+    """Return the rotation at which text along a wall is upright. [degrees]"""
     return math.degrees(upright_angle(math.atan2(along[1], along[0])))
 
 
 def _dimension_line(
     ends: FloatArray, outward: FloatArray, away: float, width: float
 ) -> str:
-    """A dimension line broken for its text, with a stroke at either end."""
+    """Write a dimension line that leaves a gap for its text, with end strokes."""
     along = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
     room = float(np.hypot(*(ends[1] - ends[0])))
     half = (room - width) / 2 - 4
@@ -321,7 +321,7 @@ def _build_dimension(
     return DimensionLabel(
         mm=text.mm,
         deviation_mm=text.deviation_mm,
-        verdict=text.verdict,
+        verdict_label=text.verdict_label,
         shape=text.shape,
         x=round(float(middle[0]), 1),
         y=round(float(middle[1]), 1),

@@ -1,4 +1,4 @@
-"""Levels as a profile along each wall: pads, tolerance band, shims.
+"""Drawing of the levels as a profile along each wall: pads, tolerance band, shims.
 
 Heights are counted from the highest pad of the building, which is the line at the
 top; they are drawn many times larger than lengths along the wall.
@@ -11,25 +11,27 @@ top; they are drawn many times larger than lengths along the wall.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from checks.drawings.legend import LegendEntry, layout_entries
-from checks.drawings.result_view import OUTSIDE, UNMEASURED, WITHIN, ResultView
+from checks.drawings.legend import LegendEntry, layout_entries, list_verdict_entries
+from checks.drawings.result_view import ResultView
 from core.formatting import DisplayStyle, QuantityFormatter, get_default_style
 from core.svg import FloatArray, format_coordinate
+from core.vocabulary import Verdict
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import list_walls
 from jobs.anchor_plan.values import Plan, Position
+from jobs.exchange.result.document import PadResult, ResultDocument
 
 WIDTH_UNITS = 480.0
-MAX_PADS_PER_PROFILE = 7  # pads; a longer wall is drawn in parts
-MIN_PAD_SPACING_UNITS = 58.0  # least distance between pads, for their figures
+MAX_PADS_PER_PROFILE = 7  # a longer wall is drawn in parts
+MIN_PAD_SPACING_UNITS = 58.0  # room for the text below each pad
 PAD_WIDTH_UNITS = 26.0
 SIDE_MARGIN_UNITS = 44.0
-DATUM_UNITS = 52.0  # the highest pad
-PAD_DEPTH_UNITS = 110.0  # from there to the lowest pad drawn
-FOOT_UNITS = 26.0  # of a pad below the lowest
+DATUM_UNITS = 52.0  # where the highest pad is drawn
+PAD_DEPTH_UNITS = 110.0  # from the highest pad to the lowest
+FOOT_UNITS = 26.0  # from the lowest pad to the ground
 DEFAULT_LIMIT_MM = 3.175
 
 
@@ -43,11 +45,11 @@ class DrawnShim:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnPad:
-    """One pad with its figures."""
+    """One pad with its height and its shims."""
 
     mark: str
     href: str
-    verdict: str
+    verdict: Verdict
     title: str
     x: float
     left: float
@@ -62,9 +64,9 @@ class DrawnPad:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProfileDrawing:
-    """Everything the template writes. [drawing units]"""
+    """Values that the template writes. [drawing units]"""
 
-    key: str  # for ids on a page with several profiles
+    key: str  # prefix of ids, unique among the profiles of a page
     size: str
     width: float
     height: float
@@ -88,11 +90,11 @@ class ProfileDrawing:
 
 @dataclass(frozen=True, kw_only=True)
 class _HeightScale:
-    """Heights to drawing units, and what the pads share."""
+    """Conversion of heights to drawing units, and values that all pads share."""
 
     per_mm: float
     limit: float
-    thickness: Mapping[str, float]  # of shims as the document writes them [mm]
+    thickness: Mapping[str, float]  # of shims, by the plan's own text [mm]
     lengths: QuantityFormatter
 
     def y(self, height_mm: float) -> float:
@@ -105,23 +107,23 @@ class _HeightScale:
 
 def draw_profiles(
     plan: Plan,
-    result: Mapping[str, Any] | None,
+    result: ResultDocument | None,
     *,
     href: Callable[[str], str] | None = None,
     units: DisplayStyle | None = None,
 ) -> tuple[ProfileDrawing, ...]:
-    """Draw every wall that has pads, and the pads that are on no wall.
+    """Draw every wall that has pads, and the pads inside the building.
 
     Parameters
     ----------
     plan : Plan
         The anchor plan.
-    result : mapping, optional
-        `padstone.result/1`; without levels in it there is nothing to draw.
+    result : ResultDocument, optional
+        Without levels in it there is nothing to draw.
     href : callable, optional
         Address of a position's page, from its mark.
     units : DisplayStyle, optional
-        How lengths are written; the plan's own unit decides when left out.
+        Notation of lengths; that of the plan's own unit when left out.
     """
     results = ResultView(result)
     if not any(pad["height"] is not None for pad in results.pads.values()):
@@ -143,26 +145,26 @@ def draw_profiles(
 
 
 def _group_by_wall(plan: Plan, results: ResultView) -> list[tuple[str, list[Position]]]:
-    """Walls with their positions in running order, then the points."""
-    stretches = []
+    """Group the levelled positions by wall in running order, then those inside."""
+    groups = []
     for wall in list_walls(plan):
         on = [p for p in plan.positions if p.wall == wall and p.mark in results.pads]
         on.sort(key=lambda position: position.along or 0.0)
-        stretches.append(("Wall {}-{}".format(*wall), on))
+        groups.append(("Wall {}-{}".format(*wall), on))
     points = [p for p in plan.positions if p.wall is None and p.mark in results.pads]
-    stretches.append(("Inside", points))
-    return [(name, on) for name, on in stretches if on]
+    groups.append(("Inside", points))
+    return [(name, on) for name, on in groups if on]
 
 
 def _build_scale(
-    plan: Plan, results: ResultView, write: QuantityFormatter
+    plan: Plan, results: ResultView, lengths: QuantityFormatter
 ) -> _HeightScale:
     limit = results.get_limit("pad_level")
     if limit is None:
         limits = [
             abs(check["limit"])
             for check in results.checks.values()
-            if check["kind"] == "level" and check.get("limit") is not None
+            if check["kind"] == CheckKind.LEVEL and check["limit"] is not None
         ]
         limit = min(limits, default=DEFAULT_LIMIT_MM)
     lowest = min(
@@ -172,7 +174,7 @@ def _build_scale(
         per_mm=PAD_DEPTH_UNITS / max(-lowest, 2.0 * limit),
         limit=limit,
         thickness={plate.text: float(plate.mm) for plate in plan.shim_thicknesses},
-        lengths=write,
+        lengths=lengths,
     )
 
 
@@ -220,7 +222,7 @@ def _draw_profile(
 
 
 def _spread_pads(positions: Sequence[Position]) -> FloatArray:
-    """Places along the wall, to scale where their figures leave room for it."""
+    """Place pads along the wall: to scale, but with room for the text below each."""
     along = np.array(
         [
             float(index) if position.along is None else position.along
@@ -242,7 +244,7 @@ def _spread_pads(positions: Sequence[Position]) -> FloatArray:
 
 
 def _draw_pad(
-    entry: Mapping[str, Any],
+    entry: PadResult,
     x: float,
     scale: _HeightScale,
     href: Callable[[str], str] | None,
@@ -250,14 +252,14 @@ def _draw_pad(
     height = entry["height"]
     top = scale.y(height if height is not None else 0.0)
     shims, at = [], top
-    for plate in entry.get("stack") or []:  # the thickest lies lowest
+    for plate in entry.get("stack") or []:  # thickest first, so it lies lowest
         thick = scale.thickness.get(plate, 0.0) * scale.per_mm
         at -= thick
         shims.append(DrawnShim(y=round(at, 1), height=round(thick, 1)))
     return DrawnPad(
         mark=entry["mark"],
         href=href(entry["mark"]) if href else "",
-        verdict=entry["verdict"],
+        verdict=Verdict(entry["verdict"]),
         title=_pad_title(entry, scale),
         x=round(x, 1),
         left=round(x - PAD_WIDTH_UNITS / 2, 1),
@@ -267,29 +269,24 @@ def _draw_pad(
         shims_top=round(at - 12, 1),
         mm=height,
         shim_mm=entry.get("shim") or None,
-        refer=entry["verdict"] == OUTSIDE and not shims,
+        refer=entry["verdict"] == Verdict.OUTSIDE and not shims,
     )
 
 
-def _pad_title(entry: Mapping[str, Any], scale: _HeightScale) -> str:
+def _pad_title(entry: PadResult, scale: _HeightScale) -> str:
+    mark, verdict = entry["mark"], Verdict(entry["verdict"]).label
     if entry["height"] is None:
-        return f"{entry['mark']}: {entry['verdict']}"
-    said = f"{entry['mark']}: {scale.lengths.format_deviation(entry['height'])}, {entry['verdict']}"
-    if entry.get("stack"):
-        return f"{said}; shims {' + '.join(entry['stack'])}"
-    return said
+        return f"{mark}: {verdict}"
+    title = f"{mark}: {scale.lengths.format_deviation(entry['height'])}, {verdict}"
+    stack = entry.get("stack")
+    return f"{title}; shims {' + '.join(stack)}" if stack else title
 
 
 def _list_legend(pads: Sequence[DrawnPad]) -> list[LegendEntry]:
-    shown = {pad.verdict for pad in pads}
-    entries = [
-        LegendEntry(shape=verdict, text=verdict)
-        for verdict in (WITHIN, OUTSIDE, "remeasure", UNMEASURED)
-        if verdict in shown
-    ]
+    entries = list_verdict_entries(pad.verdict for pad in pads)
     if any(pad.shims for pad in pads):
         entries.append(LegendEntry(line_class="shim-line", text="shims"))
-    entries.append(LegendEntry(line_class="limit", text="lowest without shims"))
+    entries.append(LegendEntry(line_class="limit", text="lowest allowed without shims"))
     return entries
 
 

@@ -1,95 +1,138 @@
-"""A result by name: what drawings and their tables look up in `padstone.result/1`."""
+"""Look-ups by key and mark in a result document, for drawings and their tables."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
-WITHIN, OUTSIDE, REMEASURE, UNMEASURED = "within", "outside", "remeasure", "unmeasured"
-VERDICTS = (WITHIN, OUTSIDE, REMEASURE, UNMEASURED)
-VERDICT_RANK = {WITHIN: 0, UNMEASURED: 1, REMEASURE: 2, OUTSIDE: 3}
-POSITION_KINDS = frozenset({"line", "setback", "offset", "gage", "projection"})
+from core.vocabulary import Verdict
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.exchange.result.document import (
+    CheckResult,
+    LevelsResult,
+    PadResult,
+    PositionResult,
+    ResultDocument,
+    RodResult,
+    SquarenessResult,
+)
+from jobs.exchange.result.findings import FindingResult
+
+VERDICT_RANK = {
+    Verdict.WITHIN: 0,
+    Verdict.UNMEASURED: 1,
+    Verdict.REMEASURE: 2,
+    Verdict.OUTSIDE: 3,
+}
+POSITION_KINDS = frozenset(
+    {
+        CheckKind.LINE,
+        CheckKind.SETBACK,
+        CheckKind.OFFSET,
+        CheckKind.GAGE,
+        CheckKind.PROJECTION,
+    }
+)
 
 
-def get_worst_verdict(verdicts: Iterable[str]) -> str:
-    """The gravest of some verdicts; `unmeasured` where there are none."""
-    return max(verdicts, key=lambda verdict: VERDICT_RANK[verdict], default=UNMEASURED)
+def get_worst_verdict(verdicts: Iterable[str]) -> Verdict:
+    """Return the gravest of some verdicts; `unmeasured` where there are none."""
+    return max(
+        (Verdict(verdict) for verdict in verdicts),
+        key=lambda verdict: VERDICT_RANK[verdict],
+        default=Verdict.UNMEASURED,
+    )
 
 
 @dataclass(frozen=True)
 class ResultView:
-    """One result, or none yet; every look-up answers for a missing part too."""
+    """One result document, or none yet; look-ups have an answer for missing parts."""
 
-    result: Mapping[str, Any] | None
-
-    @cached_property
-    def checks(self) -> dict[str, dict[str, Any]]:
-        """Every check by its key."""
-        return {check["check"]: check for check in self._get_member("checks", [])}
+    result: ResultDocument | None
 
     @cached_property
-    def positions(self) -> dict[str, dict[str, Any]]:
-        """What was computed of each position, by mark."""
-        return {entry["mark"]: entry for entry in self._get_member("positions", [])}
+    def checks(self) -> dict[str, CheckResult]:
+        """Every check, by its key."""
+        return (
+            {row["check"]: row for row in self.result["checks"]} if self.result else {}
+        )
 
     @cached_property
-    def pads(self) -> dict[str, dict[str, Any]]:
-        """Each levelled pad, by mark."""
-        levels = self._get_member("levels", {})
-        return {pad["mark"]: pad for pad in levels.get("pads", [])}
+    def positions(self) -> dict[str, PositionResult]:
+        """Every position that was computed, by its mark."""
+        rows = self.result["positions"] if self.result else []
+        return {row["mark"]: row for row in rows}
 
     @cached_property
-    def squareness(self) -> dict[str, Any]:
-        """What was computed of the outline."""
-        return dict(self._get_member("squareness", {}))
+    def pads(self) -> dict[str, PadResult]:
+        """Every levelled pad, by its mark."""
+        levels = self.levels
+        return {row["mark"]: row for row in levels["pads"]} if levels else {}
 
-    @cached_property
-    def findings(self) -> list[dict[str, Any]]:
-        """What is out of tolerance, in the result's order."""
-        return list(self._get_member("findings", []))
+    @property
+    def levels(self) -> LevelsResult | None:
+        """The levels; None where no level was read."""
+        return self.result["levels"] if self.result else None
+
+    @property
+    def squareness(self) -> SquarenessResult | None:
+        """The adjusted outline; None where it was not computed."""
+        return self.result["squareness"] if self.result else None
+
+    @property
+    def findings(self) -> list[FindingResult]:
+        """The findings, in the order of the document."""
+        return self.result["findings"] if self.result else []
+
+    def get_rods(self, mark: str) -> list[RodResult]:
+        """Return the rods of a position; none where it was not computed."""
+        entry = self.positions.get(mark)
+        return entry["rods"] if entry else []
 
     def get_limit(self, key: str) -> float | None:
-        """A limit of the tolerance basis, where it is one number. [mm]"""
-        entry = self._get_member("tolerances", {}).get(key)
-        value = entry.get("value") if isinstance(entry, Mapping) else None
+        """Return a limit of the tolerance basis, where it is one length. [mm]"""
+        if self.result is None:
+            return None
+        limits: dict[str, object] = {**self.result["tolerances"]}
+        entry = limits.get(key)
+        value = entry.get("value") if isinstance(entry, dict) else None
         return float(value) if isinstance(value, int | float) else None
 
-    def get_verdict(self, key: str) -> str:
-        """The verdict on one check."""
-        return str(self.checks.get(key, {}).get("verdict") or UNMEASURED)
+    def get_verdict(self, key: str) -> Verdict:
+        """Return the verdict of one check."""
+        check = self.checks.get(key)
+        return Verdict(check["verdict"]) if check else Verdict.UNMEASURED
 
-    def get_checks_at(self, mark: str) -> list[dict[str, Any]]:
-        """Every check of one position, in the result's order."""
+    def get_checks_at(self, mark: str) -> list[CheckResult]:
+        """Return the checks of one position, in the order of the document."""
         return self._checks_by_mark.get(mark, [])
 
-    def get_position_verdict(self, mark: str) -> str:
-        """The gravest verdict on a position's line, rods and projections.
+    def get_position_verdict(self, mark: str) -> Verdict:
+        """Return the gravest verdict on a position's line, rods and projections.
 
-        A gage is asked for but not required, so one not taken does not count.
+        A gage is listed but not required, so one that was not measured does not count.
         """
         return get_worst_verdict(
             check["verdict"]
             for check in self.get_checks_at(mark)
             if check["kind"] in POSITION_KINDS
-            and not (check["kind"] == "gage" and check["verdict"] == UNMEASURED)
+            and not (
+                check["kind"] == CheckKind.GAGE
+                and check["verdict"] == Verdict.UNMEASURED
+            )
         )
 
     def count_verdicts(self) -> dict[str, Counter[str]]:
-        """How many checks of each kind have each verdict, kinds in their order."""
+        """Count the verdicts of each kind of check, kinds in their order."""
         kinds: dict[str, Counter[str]] = {}
         for check in self.checks.values():
             kinds.setdefault(check["kind"], Counter())[check["verdict"]] += 1
         return kinds
 
     @cached_property
-    def _checks_by_mark(self) -> dict[str, list[dict[str, Any]]]:
-        marks: dict[str, list[dict[str, Any]]] = {}
+    def _checks_by_mark(self) -> dict[str, list[CheckResult]]:
+        marks: dict[str, list[CheckResult]] = {}
         for check in self.checks.values():
-            if check.get("mark"):
-                marks.setdefault(check["mark"], []).append(check)
+            if mark := check.get("mark"):
+                marks.setdefault(mark, []).append(check)
         return marks
-
-    def _get_member(self, name: str, empty: Any) -> Any:
-        part = self.result.get(name) if self.result else None
-        return empty if part is None else part

@@ -1,4 +1,4 @@
-"""A drawing as SVG."""
+"""Rendering of a drawing as SVG."""
 
 from typing import Any
 
@@ -16,21 +16,21 @@ def render_svg(
     key: str = "",
     standalone: bool = False,
 ) -> SafeString:
-    """Write a drawing with the template of its name.
+    """Render a drawing with the template of its name.
 
     Parameters
     ----------
     name : {"outline", "pattern", "profile"}
-        What kind of drawing it is.
+        The kind of drawing.
     drawing : object
-        What that template writes.
+        The layout that the template writes.
     units : {"imperial", "decimal", "metric"}
-        How lengths are written.
+        Notation of lengths.
     key : str
-        Begins the ids inside, which differ between drawings on one page.
+        Prefix of the ids inside, which must differ between drawings on one page.
     standalone : bool
-        Whether the looks are put inside, for a drawing that leaves the page: on
-        white paper, in a PDF.
+        Put the styles inside, for a drawing that leaves the page: on white paper, in
+        a PDF.
     """
     key = key or getattr(drawing, "key", "") or name
     context = {"drawing": drawing, "units": units, "key": key, "standalone": standalone}

@@ -5,7 +5,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from checks.drawings.holes import place_holes
+from checks.drawings.holes import PlatePlacement, place_holes
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.svg import render_svg
 from tests.checks.drawings import samples
@@ -31,8 +31,7 @@ def exact(mark: str, misses: list[tuple[float, float]]) -> tuple[Any, Any]:
 
 def test_holes_turn_about_their_middle_and_then_shift() -> None:
     planned = np.array([[-2.0, 9.0], [2.0, 9.0], [-2.0, 14.0], [2.0, 14.0]])
-    fit = {"turn": math.pi / 2, "shift_along": 1.0, "shift_in": 0.5}
-    placed = place_holes(planned, fit)
+    placed = place_holes(planned, PlatePlacement(1.0, 0.5, math.pi / 2))
     # a quarter turn carries (-2, -2.5) about the middle (0, 11.5) to (2.5, -2)
     assert placed[0] == pytest.approx([3.5, 10.0])
     assert placed.mean(axis=0) == pytest.approx([1.0, 12.0])
@@ -86,7 +85,7 @@ def test_a_rod_not_determined_is_not_drawn_as_built() -> None:
 
 def test_the_proposed_slots_are_drawn_and_in_the_legend() -> None:
     plan, result = exact("S2", [(4.0, 0.0)] + [(0.0, 0.0)] * 3)
-    slot = {"rod": 1, "extension": 1.7}
+    slot = {"rod": 1, "extension": 1.7, "direction": None}
     result["findings"] = [
         {
             "finding": "position:S2",
@@ -95,7 +94,7 @@ def test_the_proposed_slots_are_drawn_and_in_the_legend() -> None:
     ]
     drawing = draw_pattern(plan, "S2", result)
     assert [bool(hole.slot) for hole in drawing.holes] == [True, False, False, False]
-    assert "slot proposed" in {entry.text for entry in drawing.legend}
+    assert "proposed slot" in {entry.text for entry in drawing.legend}
 
 
 @pytest.mark.parametrize("units", ["imperial", "decimal", "metric"])
