@@ -1,20 +1,23 @@
 """Look-ups by key and mark in a result document, for drawings and their tables."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.result.document import (
     CheckResult,
     LevelsResult,
+    LimitResult,
     PadResult,
     PositionResult,
     ResultDocument,
     RodResult,
     SquarenessResult,
+    TolerancesResult,
 )
 from jobs.exchange.result.findings import FindingResult
 
@@ -42,6 +45,12 @@ def get_worst_verdict(verdicts: Iterable[str]) -> Verdict:
         key=lambda verdict: VERDICT_RANK[verdict],
         default=Verdict.UNMEASURED,
     )
+
+
+def find_limit(tolerances: TolerancesResult, key: str) -> LimitResult | None:
+    """Return the limit with a key; None where the basis has no such limit."""
+    limits = cast("Mapping[str, LimitResult]", tolerances)
+    return limits.get(key)
 
 
 @dataclass(frozen=True)
@@ -91,12 +100,8 @@ class ResultView:
 
     def get_limit(self, key: str) -> float | None:
         """Return a limit of the tolerance basis, where it is one length. [mm]"""
-        if self.result is None:
-            return None
-        limits: dict[str, object] = {**self.result["tolerances"]}
-        entry = limits.get(key)
-        value = entry.get("value") if isinstance(entry, dict) else None
-        return float(value) if isinstance(value, int | float) else None
+        rule = find_limit(self.result["tolerances"], key) if self.result else None
+        return rule.get("value") if rule else None
 
     def get_verdict(self, key: str) -> Verdict:
         """Return the verdict of one check."""

@@ -1,83 +1,159 @@
-"""A building as a whole: its figure, rules on groups, moves of the steel.
+"""Tables of a building's page: lengths, verdicts, rules on groups, moves of steel."""
 
-A result that an earlier version stored may lack what a later one tells.
-"""
-
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
+from checks.drawings.result_view import ResultView
 from checks.labels import describe_check, describe_remedy, describe_topic
-from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.check_sheet import find_check
+from checks.queries.evaluated_plan import EvaluatedPlan
+from checks.queries.open_findings import list_open_findings
+from checks.queries.position_tables import build_position_rows
+from core.vocabulary import RemedyKind, Verdict
+from jobs.anchor_plan.check_keys import CheckKind, kind_of
+from jobs.anchor_plan.check_sheet import build_check_sheet, find_check
 from jobs.anchor_plan.values import Plan
+from jobs.exchange.result.document import (
+    AdjustedCornerResult,
+    CheckResult,
+    ResultDocument,
+)
+from jobs.exchange.result.findings import ShiftedPositionResult
 
-Result = Mapping[str, Any]
+MAX_FIRST_CHECKS = 6  # listed while nothing has been measured
+KIND_LABELS = {
+    CheckKind.DIAGONAL: "diagonals",
+    CheckKind.WALL: "walls",
+    CheckKind.LINE: "reference lines",
+    CheckKind.SETBACK: "setbacks",
+    CheckKind.OFFSET: "offsets",
+    CheckKind.GAGE: "gages",
+    CheckKind.PROJECTION: "projections",
+    CheckKind.LEVEL: "levels",
+    CheckKind.BENCHMARK: "benchmarks",
+    CheckKind.STRENGTH: "strength samples",
+    CheckKind.NOTCH_WIDTH: "notch widths",
+    CheckKind.NOTCH_DEPTH: "notch depths",
+    CheckKind.PLUMB: "plumb",
+}
+RULE_VERDICTS = (Verdict.OUTSIDE, Verdict.UNMEASURED, Verdict.WITHIN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindRow:
+    """Number of checks of one kind that have each verdict."""
+
+    label: str
+    counts: tuple[tuple[Verdict, int], ...]
+    total: int
+
+
+def build_kind_rows(results: ResultView) -> list[KindRow]:
+    """Count the verdicts of each kind of check, kinds in the order of the walk."""
+    counts = results.count_verdicts()
+    return [
+        KindRow(
+            label=label,
+            counts=tuple((verdict, counts[kind][verdict]) for verdict in Verdict),
+            total=counts[kind].total(),
+        )
+        for kind, label in KIND_LABELS.items()
+        if kind in counts
+    ]
+
+
+def list_first_checks(plan: Plan) -> list[str]:
+    """List the first required checks of the walk, as labels."""
+    required = (check for check in build_check_sheet(plan) if check.required)
+    return [describe_check(check) for check in islice(required, MAX_FIRST_CHECKS)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LengthRow:
-    """One wall or diagonal, its verdict and what the other lengths make of it.
+    """One wall or diagonal, with its verdict and the result of the adjustment.
 
     Attributes
     ----------
-    judged : its entry among the result's checks.
-    residual : adjusted less read; None where there is no figure. [mm]
-    w : over its own standard deviation; None where no other length checks it.
-    suspect : whether the others contradict it.
+    result : CheckResult
+        Its entry among the checks.
+    residual : float or None
+        Adjusted minus observed; None where there is no adjustment. [mm]
+    w : float or None
+        Residual over its own standard deviation; None where no other length checks it.
+    suspect : bool
+        True where the other lengths contradict it.
     """
 
     key: str
     label: str
-    result: Result
+    result: CheckResult
     residual: float | None
     w: float | None
     suspect: bool
 
 
-def build_length_rows(plan: Plan, result: Result) -> list[LengthRow]:
-    """Walls and diagonals in the order of the walk."""
-    square = result.get("squareness") or {}
-    adjusted = {row["check"]: row for row in square.get("lengths", ())}
-    suspects = {row["check"] for row in square.get("suspect_readings", ())}
-    return [
-        LengthRow(
-            key=row["check"],
-            label=describe_check(find_check(plan, row["check"])),
-            result=row,
-            residual=adjusted.get(row["check"], {}).get("residual"),
-            w=adjusted.get(row["check"], {}).get("w"),
-            suspect=row["check"] in suspects,
+def build_length_rows(plan: Plan, result: ResultDocument) -> list[LengthRow]:
+    """Build a row for every wall and diagonal, in the order of the walk."""
+    square = result["squareness"]
+    adjusted = (
+        {row["check"]: row for row in square.get("lengths", ())} if square else {}
+    )
+    suspects = square.get("suspect_readings", ()) if square else ()
+    suspect_keys = {row["check"] for row in suspects}
+    rows = []
+    for check in result["checks"]:
+        key = check["check"]
+        if kind_of(key) not in (CheckKind.DIAGONAL, CheckKind.WALL):
+            continue
+        length = adjusted.get(key)
+        rows.append(
+            LengthRow(
+                key=key,
+                label=describe_check(find_check(plan, key)),
+                result=check,
+                residual=length.get("residual") if length else None,
+                w=length.get("w") if length else None,
+                suspect=key in suspect_keys,
+            )
         )
-        for row in result["checks"]
-        if row["check"].partition(":")[0] in (CheckKind.DIAGONAL, CheckKind.WALL)
-    ]
+    return rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AdjustedOutline:
-    """The outline by least squares: corners off the plan. [mm, mrad]
+    """The outline adjusted by least squares.
 
-    `spare` is by how many lengths more were read than the figure needs.
+    Attributes
+    ----------
+    skew_mrad : float or None
+        Skew of the built outline against the plan. [mrad]
+    redundancy : int or None
+        Lengths read minus unknowns.
+    variance : float or None
+        Reference variance, a posteriori.
+    corners : list
+        Shifts of the corners, plan axes. [mm]
     """
 
     skew_mrad: float | None
     redundancy: int | None
     variance: float | None
-    corners: list[Result]
+    corners: list[AdjustedCornerResult]
 
 
-def get_adjusted_outline(result: Result) -> AdjustedOutline | None:
-    """Give the adjusted figure; None where there is none."""
-    square = result.get("squareness") or {}
-    if not square.get("corners"):
+def get_adjusted_outline(result: ResultDocument) -> AdjustedOutline | None:
+    """Return the adjusted outline; None where the lengths do not fix one."""
+    square = result["squareness"]
+    corners = square.get("corners") if square else None
+    if not square or not corners:
         return None
-    lean = square.get("lean")
+    skew = square.get("lean")
     return AdjustedOutline(
-        skew_mrad=None if lean is None else lean * 1000.0,
+        skew_mrad=None if skew is None else skew * 1000.0,
         redundancy=square.get("degrees_of_freedom"),
         variance=square.get("reference_variance"),
-        corners=square["corners"],
+        corners=corners,
     )
 
 
@@ -87,14 +163,14 @@ class RuleRow:
 
     label: str
     between: str
-    deviation: float
-    limit: float
+    deviation: float | None
+    limit: float | None
     source: str
     verdict: str
 
 
-def build_rule_rows(result: Result) -> dict[str, list[RuleRow]]:
-    """Rules on groups by their verdict: `outside`, `unmeasured` or `within`."""
+def build_rule_rows(result: ResultDocument) -> dict[str, list[RuleRow]]:
+    """Group the rules on groups of rods by verdict: outside, unmeasured, within."""
     rows = [
         RuleRow(
             label=describe_topic(f"{row['rule']}:{row['where']}"),
@@ -107,40 +183,43 @@ def build_rule_rows(result: Result) -> dict[str, list[RuleRow]]:
         for row in result.get("group_rules", ())
     ]
     return {
-        verdict: [row for row in rows if row.verdict == verdict]
-        for verdict in ("outside", "unmeasured", "within")
+        verdict.value: [row for row in rows if row.verdict == verdict]
+        for verdict in RULE_VERDICTS
     }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoveRow:
-    """One move of the steel that would leave fewer positions to rework. [mm, mrad]
+    """One move of the steel that leaves fewer positions to rework. [mm, mrad]
 
-    `positions` are those whose plate the move lets on, or keeps off.
+    Attributes
+    ----------
+    positions : list
+        Those to rework before the move, or after it.
     """
 
     label: str
-    shift_x: float
-    shift_y: float
+    shift_x: float | None
+    shift_y: float | None
     turn: float
     before: int
     after: int
     proven: bool
-    positions: list[Result]
+    positions: list[ShiftedPositionResult]
 
 
-def build_move_rows(result: Result) -> list[MoveRow]:
-    """Moves of the steel, the whole steel's first."""
+def build_move_rows(result: ResultDocument) -> list[MoveRow]:
+    """Build a row for every proposed move of the steel, the whole steel's first."""
     return list(_iter_moves(result))
 
 
-def _iter_moves(result: Result) -> Iterator[MoveRow]:
+def _iter_moves(result: ResultDocument) -> Iterator[MoveRow]:
     for row in result.get("steel_shifts", ()):
         yield MoveRow(
-            label=describe_remedy({"remedy": "shift", "scope": row["scope"]}),
+            label=describe_remedy({"remedy": RemedyKind.SHIFT, "scope": row["scope"]}),
             shift_x=row["shift_x"],
             shift_y=row["shift_y"],
-            turn=row["turn"] * 1000.0,
+            turn=(row["turn"] or 0.0) * 1000.0,
             before=row["rework_before"],
             after=row["rework_after"],
             proven=row["proven"],
@@ -150,3 +229,22 @@ def _iter_moves(result: Result) -> Iterator[MoveRow]:
                 if each["rework_before"] or each["rework_after"]
             ],
         )
+
+
+def build_building_tables(evaluated: EvaluatedPlan) -> dict[str, Any]:
+    """Build the tables of a building's page; needs a result."""
+    result = evaluated.result
+    assert result is not None  # noqa: S101 - the page has another form without one
+    lengths = build_length_rows(evaluated.plan, result)
+    square = evaluated.results.squareness
+    return {
+        "kinds": build_kind_rows(evaluated.results),
+        "positions": build_position_rows(evaluated.plan, evaluated.results),
+        "lengths": lengths,
+        "suspects": [row.label for row in lengths if row.suspect],
+        "rules": build_rule_rows(result),
+        "moves": build_move_rows(result),
+        "adjusted": get_adjusted_outline(result),
+        "square_note": square.get("note") if square else None,
+        "findings": list_open_findings(evaluated.building),
+    }

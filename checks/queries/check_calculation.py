@@ -1,9 +1,7 @@
-"""One check worked out for its page: readings, corrections, uncertainty, verdict."""
+"""Calculation of one check for its page: corrections, uncertainty, verdict."""
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from checks.evaluation.check_calculation import (
     CheckCalculation,
@@ -16,44 +14,52 @@ from checks.models import Reading
 from checks.queries.evaluated_plan import EvaluatedPlan
 from checks.queries.limit_rows import LimitRow, list_kind_limits
 from checks.queries.reading_history import ReadingHistoryRow, build_history_rows
+from core.formatting import format_percent
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.check_sheet import find_check
+from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.planned_checks import Check
+from jobs.exchange.result.document import AdjustedLengthResult, CheckResult
 
 CORRECTION_LABELS = {
     "standardisation": "tape's own length",
     "temperature": "temperature",
-    "tension": "pull",
+    "tension": "tension",
     "sag": "sag",
     "slope": "slope",
 }
 UNCERTAINTY_LABELS = {
     "class": "tape, by its accuracy class",
     "resolution": "resolution of the reading",
-    "temperature": "temperature not noted",
-    "level": "level and rod over the sight",
+    "temperature": "temperature not recorded",
+    "level": "level and rod over the sight distance",
 }
-COVERAGE_FACTOR = 2.0
-UNMEASURED_CHECK: Mapping[str, Any] = {
-    "verdict": "unmeasured",
+COVERAGE_FACTOR = 2.0  # k of the expanded uncertainty
+UNMEASURED_CHECK: CheckResult = {
+    "check": "",
+    "verdict": Verdict.UNMEASURED,
     "close_to_limit": False,
     "reason": "",
-    **dict.fromkeys(
-        ("nominal", "observed", "deviation", "limit", "lower", "upper", "uncertainty")
-    ),
+    "nominal": None,
+    "observed": None,
+    "deviation": None,
+    "limit": None,
+    "lower": None,
+    "upper": None,
+    "uncertainty": None,
 }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalculatedReading:
-    """A reading of the check; `worked` is None where it does not stand."""
+    """A reading of the check; `calculation` is None where it is not current."""
 
     history: ReadingHistoryRow
     calculation: ReadingCalculation | None
 
     @property
     def corrections(self) -> list[tuple[str, str]]:
-        """What was added, by cause. [mm]"""
+        """Corrections that were added, by cause. [mm]"""
         if self.calculation is None:
             return []
         return [
@@ -81,71 +87,78 @@ class CalculatedReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckPage:
-    """Everything a check's page tells.
+    """Everything that a check's page shows.
 
     Attributes
     ----------
-    judged : its entry in the latest result; as of one nobody read before there is one.
-    length : its entry among the outline's adjusted lengths, None for other kinds.
+    result : CheckResult
+        Its entry in the latest result, or that of an unmeasured check.
+    length : AdjustedLengthResult or None
+        Its entry among the adjusted lengths of the outline; None for other kinds.
     """
 
     check: Check
     label: str
     readings: tuple[CalculatedReading, ...]
     calculation: CheckCalculation
-    result: Mapping[str, Any]
-    length: Mapping[str, Any] | None
+    result: CheckResult
+    length: AdjustedLengthResult | None
     limits: tuple[LimitRow, ...]
 
     @property
     def expanded(self) -> float | None:
-        """Expanded uncertainty (k = 2) of what was observed. [mm]"""
+        """Expanded uncertainty (k = 2) of the observed value. [mm]"""
         sigma = self.result.get("uncertainty")
         return None if sigma is None else COVERAGE_FACTOR * sigma
 
     @property
     def conformance_text(self) -> str:
-        """Probability of conformance, never rounded to what is certain."""
-        share = self.result.get("probability")
-        if share is None:
+        """Probability of conformance; only a certain one is written as 0% or 100%."""
+        probability = self.result.get("probability")
+        if probability is None:
             return ""
-        if share in (0.0, 1.0):
-            return f"{share:.0%}"
-        return f"{min(max(share, 0.001), 0.999):.1%}"
+        if probability in (0.0, 1.0):
+            return format_percent(probability)
+        return format_percent(min(max(probability, 0.001), 0.999), 1)
 
     @property
     def repeat_spread(self) -> tuple[float, float] | None:
-        """Spread of several readings, and what the instruments explain of it. [mm]"""
+        """Spread of repeated readings, and the spread the instrument explains. [mm]"""
         few = (
             len(self.calculation.readings) < 2 or self.check.kind is CheckKind.STRENGTH
         )
         return None if few else (self.calculation.spread, self.calculation.spread_limit)
 
 
-def load_check_page(found: EvaluatedPlan, key: str) -> CheckPage | None:
-    """Work one check of a building out; None where the plan has no such check."""
+def load_check_page(evaluated: EvaluatedPlan, key: str) -> CheckPage | None:
+    """Trace the calculation of one check; None where the plan has no such check."""
     try:
-        check = find_check(found.plan, key)
-    except ValueError:
+        check = find_check(evaluated.plan, key)
+    except UnknownCheckError:
         return None
-    worked = trace_check(load_evaluation_input(found.building).building, check.key)
-    of = {each.reading.id: each for each in worked.readings}
+    building = load_evaluation_input(evaluated.building).building
+    calculation = trace_check(building, check.key)
+    by_id = {each.reading.id: each for each in calculation.readings}
     rows = (
-        Reading.objects.filter(building=found.building, check_key=check.key)
+        Reading.objects.filter(building=evaluated.building, check_key=check.key)
         .select_related("recorded_by", "instrument", "supersedes", "replaced_by")
         .order_by("pk")
     )
-    result = found.result or {}
-    lengths = (result.get("squareness") or {}).get("lengths") or ()
+    result, square = evaluated.result, evaluated.results.squareness
+    lengths = square.get("lengths", ()) if square else ()
     return CheckPage(
         check=check,
         label=describe_check(check, with_mark=True),
         readings=tuple(
-            CalculatedReading(history=each, calculation=of.get(each.reading.client_id))
+            CalculatedReading(
+                history=each, calculation=by_id.get(each.reading.client_id)
+            )
             for each in build_history_rows(rows)
         ),
-        calculation=worked,
-        result=found.results.checks.get(check.key, UNMEASURED_CHECK),
+        calculation=calculation,
+        result=evaluated.results.checks.get(check.key, UNMEASURED_CHECK),
         length=next((row for row in lengths if row["check"] == check.key), None),
-        limits=tuple(list_kind_limits(check.kind, result.get("tolerances") or {})),
+        limits=tuple(
+            list_kind_limits(check.kind, result["tolerances"]) if result else ()
+        ),
     )

@@ -1,71 +1,79 @@
-"""Findings of one building that say the same: what the queue shows as one row."""
+"""Groups of equal findings of one building, which the queue shows as one row."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db.models import QuerySet
 from django.utils.timezone import localtime
 
 from checks.labels import describe_remedy, describe_topic, describe_topics
 from checks.models import Finding, FindingEvent
+from core.formatting import format_date
+from core.vocabulary import RemedyKind
+from jobs.exchange.result.findings import LikelyCauseResult, RemedyResult
 from jobs.models import Building
 
 Kind = FindingEvent.Kind
-UNSHARED_MEMBERS = frozenset(
-    {"checks", "why_second"}
-)  # of a remedy, without its arithmetic
+# Members of a remedy that differ between findings with the same arithmetic.
+UNSHARED_MEMBERS = frozenset({"checks", "why_second"})
 
 
 @dataclass(frozen=True, slots=True)
 class RemeasuredOnce:
-    """A finding was measured again for what it proposes, and the result stood."""
+    """A remeasurement that was proposed, done, and did not change the verdict."""
 
     at: datetime
 
     @property
     def text(self) -> str:
-        """Say so, for a reader."""
-        at = localtime(self.at)
-        return f"It was measured again on {at.day} {at:%b %Y}, and is still outside."
+        """One sentence for the reader, with the date in their time zone."""
+        day = format_date(localtime(self.at))
+        return f"Measured again on {day} and still outside."
 
 
 def find_remeasurement(
     finding: Finding, events: Iterable[FindingEvent]
 ) -> RemeasuredOnce | None:
-    """Tell whether measuring again, proposed first, was done already and stood.
+    """Find the remeasurement that a finding proposes first, where it was done already.
 
-    Not where anything else was proposed since it was asked for: then there may be
-    another reason.
+    None where another remedy was proposed since it was requested: then there may be
+    another reason to measure again.
 
     Parameters
     ----------
-    finding : what it is about.
-    events : its history, or those of it that ask for measuring or tell of a change.
+    finding : Finding
+        With its remedies as last computed.
+    events : iterable of FindingEvent
+        Its history, or at least its requests and changes.
     """
-    if len(finding.remedies) < 2 or finding.remedies[0]["remedy"] != "remeasure":
+    if (
+        len(finding.remedies) < 2
+        or finding.remedies[0]["remedy"] != RemedyKind.REMEASURE
+    ):
         return None
-    asked, stood = False, None
+    requested, confirmed_at = False, None
     for event in sorted(events, key=lambda event: event.pk):
         if event.kind == Kind.ASKED_AGAIN:
-            asked, stood = True, None
+            requested, confirmed_at = True, None
         elif event.code == FindingEvent.Code.NEW_PROPOSAL:
-            asked, stood = False, None
-        elif event.code == FindingEvent.Code.STILL_OUTSIDE and asked:
-            stood = event.at
-    return None if stood is None else RemeasuredOnce(stood)
+            requested, confirmed_at = False, None
+        elif event.code == FindingEvent.Code.STILL_OUTSIDE and requested:
+            confirmed_at = event.at
+    return None if confirmed_at is None else RemeasuredOnce(confirmed_at)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QueueRow:
-    """A finding as the queue shows it, with what is proposed.
+    """A finding as the queue shows it, with its proposal.
 
     Attributes
     ----------
-    otherwise : the words of the remedy that comes second, empty where there is none.
-    again : that it was measured again for the reason it gives, and stood.
+    alternative : str
+        The second remedy with its reason; empty where there is none.
+    remeasured : RemeasuredOnce or None
+        Set where the proposal to measure again was carried out already.
     """
 
     finding: Finding
@@ -79,37 +87,39 @@ class QueueRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindingGroup:
-    """One row of the queue: a finding, or several that say the same."""
+    """One row of the queue: a finding, or several equal ones."""
 
     members: tuple[QueueRow, ...]
     label: str
 
     @property
     def first(self) -> QueueRow:
-        """The one whose words stand for all."""
+        """The finding whose proposal is shown for all."""
         return self.members[0]
 
     @property
     def building(self) -> Building:
-        """The building they are all of."""
+        """The building of all members."""
         return self.first.building
 
     @property
     def has_several(self) -> bool:
-        """Whether there is more than one."""
+        """True where the group has more than one finding."""
         return len(self.members) > 1
 
 
 def group_page(shown: list[Finding], matching: QuerySet[Finding]) -> list[FindingGroup]:
-    """Put the findings of a page into rows, each row complete.
+    """Group the findings of a page, each group complete.
 
-    A row stands on the page of its first finding, also where the rest of it would be
-    on the next.
+    A group is on the page of its first finding, even where its other members would
+    be on the next.
 
     Parameters
     ----------
-    shown : the page's findings.
-    wanted : all that the page is cut from, in its order.
+    shown : list of Finding
+        The findings of the page.
+    matching : QuerySet of Finding
+        All findings that the page is cut from, in their order.
     """
     buildings = {finding.building_id for finding in shown}
     pks = {finding.pk for finding in shown}
@@ -118,18 +128,17 @@ def group_page(shown: list[Finding], matching: QuerySet[Finding]) -> list[Findin
 
 
 def group_findings(findings: list[Finding]) -> list[FindingGroup]:
-    """Put findings that say the same into rows, in the order of their first ones.
+    """Group equal findings, in the order of their first members.
 
-    Of one building, waiting for the same, with the same likely cause and proposal;
-    without a cause, with the same proposal to the last figure.
+    Findings are equal where building, state, likely cause and proposal are the same;
+    without a cause, where the proposal is the same to the last digit.
     """
-    told = _load_events(findings)
+    events = _load_events(findings)
     rows: dict[str, list[QueueRow]] = {}
     for finding in findings:
-        again = find_remeasurement(finding, told.get(finding.pk, ()))
-        rows.setdefault(_group_key(finding, again), []).append(
-            _build_queue_row(finding, again)
-        )
+        remeasured = find_remeasurement(finding, events.get(finding.pk, ()))
+        members = rows.setdefault(_group_key(finding, remeasured), [])
+        members.append(_build_queue_row(finding, remeasured))
     return [
         FindingGroup(
             members=tuple(members),
@@ -140,7 +149,7 @@ def group_findings(findings: list[Finding]) -> list[FindingGroup]:
 
 
 def find_group(finding: Finding) -> FindingGroup:
-    """Give the row that an open finding stands in."""
+    """Return the group that an open finding belongs to."""
     same = Finding.objects.filter(building=finding.building_id).open()
     undecided = same.undecided()
     if undecided.filter(pk=finding.pk).exists():
@@ -155,21 +164,25 @@ def find_group(finding: Finding) -> FindingGroup:
 
 
 def _load_events(findings: list[Finding]) -> dict[int, list[FindingEvent]]:
-    told: dict[int, list[FindingEvent]] = {}
-    asked = [f.pk for f in findings if f.remedies[0]["remedy"] == "remeasure"]
+    by_finding: dict[int, list[FindingEvent]] = {}
+    pks = [
+        finding.pk
+        for finding in findings
+        if finding.remedies[0]["remedy"] == RemedyKind.REMEASURE
+    ]
     events = FindingEvent.objects.filter(
-        finding__in=asked, kind__in=(Kind.ASKED_AGAIN, Kind.CHANGED)
+        finding__in=pks, kind__in=(Kind.ASKED_AGAIN, Kind.CHANGED)
     )
     for event in events.order_by("pk"):
-        told.setdefault(event.finding_id, []).append(event)
-    return told
+        by_finding.setdefault(event.finding_id, []).append(event)
+    return by_finding
 
 
 def select_proposal(
     finding: Finding, remeasured: RemeasuredOnce | None
-) -> Mapping[str, Any]:
-    """Give the remedy to propose: the next one where measuring again was done."""
-    remedy: Mapping[str, Any] = finding.remedies[0 if remeasured is None else 1]
+) -> RemedyResult:
+    """Return the proposed remedy: the second one where measuring again was done."""
+    remedy: RemedyResult = finding.remedies[0 if remeasured is None else 1]
     return remedy
 
 
@@ -190,13 +203,16 @@ def _build_queue_row(finding: Finding, remeasured: RemeasuredOnce | None) -> Que
 
 
 def _group_key(finding: Finding, remeasured: RemeasuredOnce | None) -> str:
-    """Write down all that findings of one row have in common."""
+    """Return a text that is equal for all findings of one group."""
     if finding.state == Finding.State.CLOSED:
         return str(finding.pk)
     remedy = select_proposal(finding, remeasured)
-    cause = finding.likely_cause or {}
-    if not cause or remeasured is not None:
-        common = {key: remedy[key] for key in remedy if key not in UNSHARED_MEMBERS}
+    cause: LikelyCauseResult | None = finding.likely_cause
+    common: dict[str, object]
+    if cause is None or remeasured is not None:
+        common = {
+            key: value for key, value in remedy.items() if key not in UNSHARED_MEMBERS
+        }
     else:
         common = {
             "remedy": remedy["remedy"],
@@ -204,5 +220,5 @@ def _group_key(finding: Finding, remeasured: RemeasuredOnce | None) -> str:
             "explanation": cause["explanation"],
         }
     flagged = finding.flagged_at is not None
-    standing = [finding.building_id, finding.state, flagged, remeasured is not None]
-    return json.dumps([*standing, common], sort_keys=True)
+    status = [finding.building_id, finding.state, flagged, remeasured is not None]
+    return json.dumps([*status, common], sort_keys=True)

@@ -1,24 +1,26 @@
-"""The limits a finding was judged by, with their source, and a screen's conditions."""
+"""Limits that a finding or a check was judged by, with sources, and screen conditions."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from checks.queries.remedy_explanations import Step, StepPart
+from checks.drawings.result_view import find_limit
+from checks.queries.remedy_steps import Step, StepPart
+from core.formatting import format_percent
 from jobs.anchor_plan.check_keys import CheckKind
+from jobs.exchange.result.document import LimitResult, TolerancesResult
+from jobs.exchange.result.findings import RemedyResult, ScreeningConditionResult
 
-Row = Mapping[str, Any]
 LIMIT_LABELS = {
     "diagonals": "Difference of the diagonals",
     "wall": "Length of a wall",
     "line": "Reference line, also how far a plate may be moved",
     "rod_location": "Setback, offset and gage",
-    "re_anchor_beyond": "Re-anchored beyond",
+    "re_anchor_beyond": "Re-anchor beyond",
     "projection": "Projection",
     "pad_level": "Pad below the highest",
-    "shim_up_to": "Shimmed up to",
-    "level_misclosure": "Misclosure of the set-ups",
-    "strength_ratio": "Of the specified strength",
+    "shim_up_to": "Shim up to",
+    "level_misclosure": "Misclosure of the levels",
+    "strength_ratio": "Share of the specified strength",
     "plumb": "Lean over height",
     "notch": "Notch, either way",
 }
@@ -50,11 +52,13 @@ LIMITS_BY_KIND: dict[CheckKind, tuple[str, ...]] = {
     CheckKind.PLUMB: ("plumb",),
 }
 RATIO_LIMITS = frozenset({"strength_ratio", "plumb"})
+SLOPE_BELOW = 0.1  # a smaller ratio is written as a slope, 1/500
+CONDITION_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not known"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitRow:
-    """One limit: what it limits, how much, from where, and how sure that source is."""
+    """One limit: its label, its amount, its source, and how the source was seen."""
 
     label: str
     amount: Step
@@ -62,34 +66,37 @@ class LimitRow:
     provenance: str
 
 
-def list_topic_limits(topic: str, tolerances: Row) -> list[LimitRow]:
-    """Give the limits that a finding of this topic was judged and remedied by."""
+def list_topic_limits(topic: str, tolerances: TolerancesResult) -> list[LimitRow]:
+    """List the limits that a finding of this topic was judged and remedied by."""
     word = topic.partition(":")[0]
+    # A rule on groups of rods is a topic and a limit of the same name.
     return list(_iter_limits(LIMITS_BY_TOPIC.get(word, (word,)), tolerances))
 
 
-def list_kind_limits(kind: CheckKind, tolerances: Row) -> list[LimitRow]:
-    """Give the limit that checks of a kind are judged by."""
+def list_kind_limits(kind: CheckKind, tolerances: TolerancesResult) -> list[LimitRow]:
+    """List the limits that checks of a kind are judged by."""
     return list(_iter_limits(LIMITS_BY_KIND.get(kind, ()), tolerances))
 
 
-def _iter_limits(keys: Iterable[str], tolerances: Row) -> Iterator[LimitRow]:
-    return (
-        LimitRow(
-            label=LIMIT_LABELS.get(key, key.replace("_", " ").capitalize()),
-            amount=tuple(_iter_amount(key, tolerances[key])),
-            source=tolerances[key]["source"],
-            provenance=tolerances[key].get("mark", ""),
-        )
-        for key in keys
-        if key in tolerances
-    )
+def _iter_limits(
+    keys: Iterable[str], tolerances: TolerancesResult
+) -> Iterator[LimitRow]:
+    for key in keys:
+        rule = find_limit(tolerances, key)
+        if rule is not None:
+            yield LimitRow(
+                label=LIMIT_LABELS.get(key, key.replace("_", " ").capitalize()),
+                amount=tuple(_iter_amount(key, rule)),
+                source=rule["source"],
+                provenance=rule.get("mark", ""),
+            )
 
 
-def _iter_amount(key: str, rule: Row) -> Iterator[StepPart]:
+def _iter_amount(key: str, rule: LimitResult) -> Iterator[StepPart]:
     if key in RATIO_LIMITS:
         value = rule["value"]
-        yield StepPart(text=f"1/{1 / value:.0f}" if value < 0.1 else f"{value:.0%}")
+        slope = value < SLOPE_BELOW
+        yield StepPart(text=f"1/{1 / value:.0f}" if slope else format_percent(value))
     elif "by_diameter" in rule:
         for each in rule["by_diameter"]:
             yield from (
@@ -111,14 +118,14 @@ def _iter_amount(key: str, rule: Row) -> Iterator[StepPart]:
         yield from _iter_rate(rule)
 
 
-def _iter_rate(rule: Row) -> Iterator[StepPart]:
-    for name, words in (
-        ("per", " per "),
-        ("floor", ", at least "),
-        ("cap", ", up to "),
+def _iter_rate(rule: LimitResult) -> Iterator[StepPart]:
+    for mm, text in (
+        (rule.get("per"), " per "),
+        (rule.get("floor"), ", at least "),
+        (rule.get("cap"), ", up to "),
     ):
-        if rule.get(name):
-            yield from (StepPart(text=words), StepPart(mm=rule[name]))
+        if mm:
+            yield from (StepPart(text=text), StepPart(mm=mm))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,8 +139,8 @@ class ScreenConditionRow:
     source: str
 
 
-def list_screen_conditions(remedy: Row) -> list[ScreenConditionRow]:
-    """Give the conditions a replacement rod was screened by, rod after rod."""
+def list_screen_conditions(remedy: RemedyResult) -> list[ScreenConditionRow]:
+    """List the conditions that replacement rods were screened by, rod after rod."""
     return [
         ScreenConditionRow(
             label=f"Rod {rod['rod']}, {condition['name']}",
@@ -148,11 +155,9 @@ def list_screen_conditions(remedy: Row) -> list[ScreenConditionRow]:
     ]
 
 
-CONDITION_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not known"}
-
-
-def _format_range(condition: Row) -> str:
-    least, most, unit = (condition.get(name) for name in ("least", "most", "unit"))
+def _format_range(condition: ScreeningConditionResult) -> str:
+    least, most = condition.get("least"), condition.get("most")
+    unit = condition["unit"]
     if least is not None and most is not None:
         return f"{least:g} to {_format_value(most, unit)}"
     if least is not None:
@@ -160,5 +165,5 @@ def _format_range(condition: Row) -> str:
     return f"at most {_format_value(most, unit)}" if most is not None else ""
 
 
-def _format_value(value: float | None, unit: Any) -> str:
+def _format_value(value: float | None, unit: str) -> str:
     return "not known" if value is None else f"{value:.3g} {unit}".strip()

@@ -59,7 +59,7 @@ def compute_offline_limits(
     bounds = compute_bounds(
         plan, table, RodTable(plan), resolve_limits(plan.tolerances)
     )
-    found = {}
+    found: dict[str, OfflineLimits] = {}
     for check in asked:
         row = table.index[check.key]
         if check.nominal is not None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from core.formatting import (
     format_direction,
@@ -51,12 +50,12 @@ class LabelledValue:
     text: str = ""
 
 
-def list_values(remedy: Mapping[str, Any], prefix: str = "") -> list[LabelledValue]:
+def list_values(remedy: Mapping[str, object], prefix: str = "") -> list[LabelledValue]:
     """List the values of a remedy, those with a label of their own first."""
     return list(_iter_values(remedy, prefix))
 
 
-def _iter_values(values: Mapping[str, Any], prefix: str) -> Iterator[LabelledValue]:
+def _iter_values(values: Mapping[str, object], prefix: str) -> Iterator[LabelledValue]:
     # PostgreSQL's jsonb does not keep the order in which members were written.
     known = [name for name in VALUE_LABELS if name in values]
     for name in [*known, *(name for name in values if name not in VALUE_LABELS)]:
@@ -67,7 +66,7 @@ def _iter_values(values: Mapping[str, Any], prefix: str) -> Iterator[LabelledVal
         yield from _iter_value(name, label, value)
 
 
-def _iter_value(name: str, label: str, value: Any) -> Iterator[LabelledValue]:
+def _iter_value(name: str, label: str, value: object) -> Iterator[LabelledValue]:
     if isinstance(value, Mapping):
         yield from _iter_values(value, f"{label}: ")
     elif isinstance(value, list) and value and isinstance(value[0], Mapping):

@@ -1,12 +1,12 @@
-"""The review queue, and all that is known of one finding."""
+"""Review queue, and the details of one finding."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import assert_never
 
 from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
+from checks.drawings.result_view import ResultView
 from checks.labels import (
     describe_check,
     describe_remedy,
@@ -14,6 +14,7 @@ from checks.labels import (
 )
 from checks.methods.catalogue import find_remedy_method
 from checks.models import Decision, Finding, Reading
+from checks.models.findings import FindingQuerySet
 from checks.queries.finding_groups import RemeasuredOnce
 from checks.queries.limit_rows import (
     LimitRow,
@@ -22,29 +23,36 @@ from checks.queries.limit_rows import (
     list_topic_limits,
 )
 from checks.queries.reading_history import ReadingHistoryRow, build_history_rows
-from checks.queries.remedy_explanations import (
-    RemedyContext,
-    Step,
-    explain_remedy,
-    summarise_remedy,
-)
+from checks.queries.remedy_explanations import explain_remedy, summarise_remedy
+from checks.queries.remedy_steps import RemedyContext, Step
 from checks.queries.remedy_values import LabelledValue
 from checks.queries.walk import SheetRow
 from core.models import Person
+from core.vocabulary import Approval, LabelledStrEnum
 from jobs.anchor_plan.check_keys import CheckKey
-from jobs.anchor_plan.check_sheet import find_check
+from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
+from jobs.exchange.result.findings import RemedyResult
 from jobs.plans.plan_cache import load_plan
 
 FINDINGS_PER_PAGE = 50
 
 
+class QueueState(LabelledStrEnum):
+    """Tabs of the review queue."""
+
+    WAITING = "waiting", "Needs decision"
+    FIELD = "field", "In the field"
+    OPEN = "open", "All open"
+    CLOSED = "closed", "Closed"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QueueFilter:
-    """Which findings the review queue shows."""
+    """Filters of the review queue; an empty one lets everything through."""
 
-    state: str = "waiting"
+    state: QueueState = QueueState.WAITING
     job: str = ""
     building: int | None = None
     topic: str = ""
@@ -53,12 +61,12 @@ class QueueFilter:
 def paginate_findings(
     person: Person, filters: QueueFilter, page: str | None
 ) -> Page[Finding]:
-    """Findings this person may see: what steel waits for first."""
+    """Return a page of the findings this person may see, most urgent shipments first."""
     return Paginator(filter_findings(person, filters), FINDINGS_PER_PAGE).get_page(page)
 
 
 def filter_findings(person: Person, filters: QueueFilter) -> QuerySet[Finding]:
-    """Give all that a filter lets through, what steel waits for first."""
+    """Return the findings that match, most urgent shipments first."""
     findings = _filter_state(Finding.objects.visible_to(person), filters.state)
     if filters.building is not None:
         findings = findings.filter(building=filters.building)
@@ -75,32 +83,35 @@ def filter_findings(person: Person, filters: QueueFilter) -> QuerySet[Finding]:
     )
 
 
-def _filter_state(findings: Any, state: str) -> QuerySet[Finding]:
-    if state == "waiting":
-        return findings.undecided()  # type: ignore[no-any-return]
-    if state == "open":
-        return findings.open()  # type: ignore[no-any-return]
-    if state == "field":
-        return findings.open().exclude(pk__in=findings.undecided())  # type: ignore[no-any-return]
-    if state == "closed":
-        return findings.exclude(closed_at=None)  # type: ignore[no-any-return]
-    return findings  # type: ignore[no-any-return]
+def _filter_state(findings: FindingQuerySet, state: QueueState) -> QuerySet[Finding]:
+    match state:
+        case QueueState.WAITING:
+            return findings.undecided()
+        case QueueState.FIELD:
+            return findings.open().exclude(pk__in=findings.undecided())
+        case QueueState.OPEN:
+            return findings.open()
+        case QueueState.CLOSED:
+            return findings.exclude(closed_at=None)
+    assert_never(state)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RemedyDetails:
-    """A remedy as the page shows it, its arithmetic laid open.
+    """A remedy with its values and the steps of its arithmetic.
 
     Attributes
     ----------
-    index : its place among the finding's remedies as computed, which a decision names.
-    method : the address of the computation behind it, empty where there is none.
+    index : int
+        Index among the remedies of the finding as computed, which a decision names.
+    method : str
+        Address of the method behind it; empty where there is none.
     """
 
     index: int
     name: str
     label: str
-    approval: str
+    approval: Approval
     reason: str
     why_second: str
     cautions: tuple[str, ...]
@@ -115,21 +126,24 @@ def list_remedies(
     remeasured: RemeasuredOnce | None = None,
     context: RemedyContext | None = None,
 ) -> list[RemedyDetails]:
-    """Prepare a finding's remedies for the page, the proposal first.
+    """List the remedies of a finding, the proposal first.
 
     Parameters
     ----------
-    finding : what they are for.
-    again : that it was measured again for the reason it gives, and stood.
-    case : what they were computed from, where their arithmetic is to be shown.
+    finding : Finding
+        With its remedies as last computed.
+    remeasured : RemeasuredOnce, optional
+        Set where measuring again was done already: the second remedy is proposed.
+    context : RemedyContext, optional
+        Plan and result, where the steps of the arithmetic are wanted.
     """
-    shown = [
+    remedies = [
         build_remedy_details(row, index, context)
         for index, row in enumerate(finding.remedies)
     ]
     if remeasured is None:
-        return shown
-    first, following, *rest = shown
+        return remedies
+    first, following, *rest = remedies
     return [
         replace(following, why_second=""),
         replace(first, why_second=remeasured.text),
@@ -138,7 +152,7 @@ def list_remedies(
 
 
 def load_remedy_context(finding: Finding) -> RemedyContext:
-    """Give what a finding's remedies were computed from, as last evaluated."""
+    """Load the plan and the result that a finding's remedies were computed from."""
     evaluation = finding.evaluation
     return RemedyContext(
         mark=finding.topic.partition(":")[2],
@@ -148,17 +162,17 @@ def load_remedy_context(finding: Finding) -> RemedyContext:
 
 
 def build_remedy_details(
-    row: Mapping[str, Any], index: int = 0, context: RemedyContext | None = None
+    row: RemedyResult, index: int = 0, context: RemedyContext | None = None
 ) -> RemedyDetails:
-    """Prepare one remedy for a page; its steps where what it came from is known."""
+    """Build the details of one remedy; its steps where the context is given."""
     return RemedyDetails(
         index=index,
         name=row["remedy"],
         label=describe_remedy(row),
-        approval=row.get("approval", "engineer"),
-        reason=row.get("reason", ""),
+        approval=Approval(row["approval"]),
+        reason=row["reason"],
         why_second=row.get("why_second") or "",
-        cautions=tuple(row.get("cautions") or ()),
+        cautions=tuple(row["cautions"]),
         values=tuple(summarise_remedy(row)),
         steps=() if context is None else explain_remedy(row, context),
         conditions=tuple(list_screen_conditions(row)),
@@ -167,7 +181,7 @@ def build_remedy_details(
 
 
 def get_finding(person: Person, pk: int) -> Finding | None:
-    """Fetch a finding this person may see, with its history."""
+    """Load a finding with its history; None where this person cannot see it."""
     decisions = Decision.objects.select_related(
         "engineer", "work_report__person"
     ).order_by("pk")
@@ -184,52 +198,50 @@ def get_finding(person: Person, pk: int) -> Finding | None:
 def list_finding_checks(
     finding: Finding,
 ) -> list[tuple[SheetRow, list[ReadingHistoryRow]]]:
-    """Give the checks of a finding with their latest verdicts and all readings."""
-    judged = {row["check"]: row for row in finding.evaluation.result["checks"]}
-    read: dict[str, list[Reading]] = {}
+    """List the checks of a finding with their latest verdicts and all readings."""
+    results = ResultView(finding.evaluation.result)
+    by_check: dict[str, list[Reading]] = {}
     readings = Reading.objects.filter(
         building=finding.building, check_key__in=finding.checks
     ).select_related("recorded_by", "instrument", "supersedes", "replaced_by")
     for reading in readings.order_by("pk"):
-        read.setdefault(reading.check_key, []).append(reading)
+        by_check.setdefault(reading.check_key, []).append(reading)
     plan = load_plan(finding.evaluation.revision)
-    several = len({find_check_or_stub(plan, key).mark for key in finding.checks}) > 1
-    rows = []
-    for key in finding.checks:
-        row = SheetRow(
-            check=find_check_or_stub(plan, key),
-            label=key,
-            result=judged.get(key),
+    checks = [find_check_or_stub(plan, key) for key in finding.checks]
+    several = len({check.mark for check in checks}) > 1
+    return [
+        (
+            SheetRow(
+                check=check,
+                label=describe_check(check, with_mark=several),
+                result=results.checks.get(check.key),
+            ),
+            build_history_rows(by_check.get(check.key, ())),
         )
-        rows.append(
-            (
-                replace(row, label=describe_check(row.check, with_mark=several)),
-                build_history_rows(read.get(key, ())),
-            )
-        )
-    return rows
+        for check in checks
+    ]
 
 
 def find_check_or_stub(plan: Plan, key: str) -> Check:
-    """Give a check by its key, also one that the plan does not have any more."""
+    """Return a check by its key; a stub where a later plan no longer has it."""
     try:
         return find_check(plan, key)
-    except ValueError:
+    except UnknownCheckError:
         stub = CheckKey(key)
         return Check(key=stub, kind=stub.kind, mark=stub.mark, rods=stub.rods)
 
 
 def list_ruled_out(finding: Finding) -> list[dict[str, str]]:
-    """Say what could not be done about a finding, and why."""
+    """List the remedies that were ruled out for a finding, with the reasons."""
     for row in finding.evaluation.result["findings"]:
         if row["finding"] == finding.topic:
             return [
-                {"words": get_remedy_label(item["remedy"]), "reason": item["reason"]}
+                {"label": get_remedy_label(item["remedy"]), "reason": item["reason"]}
                 for item in row.get("ruled_out", [])
             ]
     return []
 
 
 def list_finding_limits(finding: Finding) -> list[LimitRow]:
-    """Give the limits a finding was judged by, with their sources."""
+    """List the limits a finding was judged by, with their sources."""
     return list_topic_limits(finding.topic, finding.evaluation.result["tolerances"])

@@ -12,7 +12,7 @@ from checks.labels import (
     describe_topic,
 )
 from checks.models import Finding, Release
-from checks.queries.evaluated_plan import build_pad_rows, build_position_rows
+from checks.queries.position_tables import build_pad_rows, build_position_rows
 from checks.queries.releases import STRENGTH_ROUTES, explain_missing_strength
 from checks.queries.remedy_explanations import summarise_remedy
 from checks.queries.remedy_values import list_values

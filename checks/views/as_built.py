@@ -14,10 +14,15 @@ from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
 from checks.evaluation_input import build_building_document
-from checks.queries import evaluated_plan
+from checks.queries.building_tables import build_building_tables, list_first_checks
 from checks.queries.check_calculation import load_check_page
-from checks.queries.evaluated_plan import EvaluatedPlan
+from checks.queries.evaluated_plan import EvaluatedPlan, get_evaluated_plan
 from checks.queries.photographs import list_position_photographs
+from checks.queries.position_tables import (
+    build_pad_rows,
+    build_position_tables,
+    build_shim_tables,
+)
 from checks.views.display_units import get_display_units
 from checks.views.view_log import Kind, log_view
 from core.permissions import Action, may
@@ -35,7 +40,7 @@ def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     log_view(request, found.building, Kind.BUILDING, pk)
     if found.result is None:
         page["drawing"] = draw_plan(found.plan)
-        page["first_checks"] = evaluated_plan.list_first_checks(found.plan)
+        page["first_checks"] = list_first_checks(found.plan)
         return render(request, "checks/building_unmeasured.html", page)
     drawing = draw_outline(
         found.plan,
@@ -49,7 +54,7 @@ def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "checks/building.html",
-        page | evaluated_plan.build_building_tables(found),
+        page | build_building_tables(found),
     )
 
 
@@ -65,7 +70,7 @@ def position(request: AuthenticatedRequest, pk: int, mark: str) -> HttpResponse:
     drawing = draw_pattern(found.plan, mark, found.result, units=page["units"])
     page["place"] = place
     page["pattern_svg"] = render_svg("pattern", drawing, page["units"])
-    page |= evaluated_plan.build_position_tables(found, place)
+    page |= build_position_tables(found, place)
     page["photographs"] = list_position_photographs(found.building, mark)
     return render(request, "checks/position.html", page)
 
@@ -93,7 +98,7 @@ def levels(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         "profiles": [
             render_svg("profile", drawing, page["units"]) for drawing in drawings
         ],
-        "pads": evaluated_plan.build_pad_rows(found.plan, found.results),
+        "pads": build_pad_rows(found.plan, found.results),
         "levels": found.levels,
     }
     return render(request, "checks/levels.html", page)
@@ -104,7 +109,14 @@ def shims(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show where shims go and what to order."""
     page = _build_context(request, pk)
     found: EvaluatedPlan = page["drawn"]
-    page |= evaluated_plan.build_shim_tables(found)
+    tables = build_shim_tables(found)
+    page |= {
+        "pads": tables.pads,
+        "shimmed": tables.shimmed,
+        "referred": tables.referred,
+        "unmeasured": tables.unmeasured,
+        "levels": found.levels,
+    }
     return render(request, "checks/shims.html", page)
 
 
@@ -125,7 +137,7 @@ def download_result(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 
 def _get_drawn_building(request: AuthenticatedRequest, pk: int) -> EvaluatedPlan:
-    found = evaluated_plan.get_evaluated_plan(request.user, pk)
+    found = get_evaluated_plan(request.user, pk)
     if found is None:
         raise Http404("There is no such building among your jobs.")
     return found

@@ -16,7 +16,7 @@ from checks.models import Decision, Finding
 from checks.queries import review
 from checks.queries.finding_groups import find_group, find_remeasurement, group_page
 from checks.queries.photographs import list_finding_photographs
-from checks.queries.review import QueueFilter
+from checks.queries.review import QueueFilter, QueueState
 from checks.services.errors import ConflictError
 from checks.services.findings import (
     decide_finding,
@@ -33,12 +33,6 @@ from core.requests import AuthenticatedRequest, get_query_param
 from jobs.models import Building, Membership
 from jobs.plans.plan_cache import load_plan
 
-QUEUE_STATES = {
-    "waiting": "wait for a decision",
-    "field": "with the field",
-    "open": "all open",
-    "closed": "closed",
-}
 QUEUE_TOPICS = {
     "position": "rods",
     "level": "levels",
@@ -57,7 +51,7 @@ def finding_queue(request: AuthenticatedRequest) -> HttpResponse:
     building = request.GET.get("building", "")
     state = request.GET.get("state", "waiting")
     wanted = QueueFilter(
-        state=state if state in QUEUE_STATES else "waiting",
+        state=QueueState(state) if state in QueueState.values() else QueueState.WAITING,
         job=get_query_param(request, "job"),
         building=int(building) if building.isdecimal() and len(building) < 18 else None,
         topic=get_query_param(request, "topic"),
@@ -71,7 +65,7 @@ def finding_queue(request: AuthenticatedRequest) -> HttpResponse:
             .filter(role=Role.ENGINEER)
             .values_list("job", flat=True)
         ),
-        "states": QUEUE_STATES,
+        "states": dict(QueueState.choices()),
         "topics": QUEUE_TOPICS,
         "page": page,
         "rows": group_page(
