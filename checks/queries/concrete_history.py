@@ -1,4 +1,4 @@
-"""What became known of a building's concrete, for its page."""
+"""History of a building's concrete data, recorded after the plan."""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -24,12 +24,14 @@ QUANTITY = re.compile(r"([-+.0-9]+) ?([A-Za-z]+)")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ConcreteHistoryRow:
-    """An entry with what a page says of it.
+    """An entry with its text and its corrections.
 
     Attributes
     ----------
-    words : what it says, in few words.
-    replaces, replaced_by : the other end of a correction, None where there is none.
+    text : str
+        The entry in few words.
+    replaces, replaced_by : ConcreteEntry or None
+        The other entry of a correction.
     """
 
     row: ConcreteEntry
@@ -39,25 +41,25 @@ class ConcreteHistoryRow:
 
     @property
     def by(self) -> str:
-        """Who took it."""
+        """Name of who took it."""
         return str(self.row.entry.get("by", ""))
 
     @property
     def note(self) -> str:
-        """What was noted."""
+        """Note of the entry."""
         return str(self.row.entry.get("note", ""))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnusedEntries:
-    """Entries that are not used yet, and what for."""
+    """Entries that are not used yet, and the data they wait for."""
 
     kind: str
     missing: str
 
 
 def paginate_entries(building: Building, page: str | None) -> Page[ConcreteEntry]:
-    """Give a page of entries, the newest first."""
+    """Return a page of entries, the newest first."""
     rows = ConcreteEntry.objects.filter(building=building).select_related(
         "recorded_by", "supersedes", "replaced_by"
     )
@@ -65,7 +67,7 @@ def paginate_entries(building: Building, page: str | None) -> Page[ConcreteEntry
 
 
 def build_history_rows(rows: Iterable[ConcreteEntry]) -> list[ConcreteHistoryRow]:
-    """Prepare entries for a page; `replaced_by` is to be selected with them."""
+    """Build rows of entries that were loaded with `replaced_by` and `supersedes`."""
     return [
         ConcreteHistoryRow(
             row=row,
@@ -80,28 +82,30 @@ def build_history_rows(rows: Iterable[ConcreteEntry]) -> list[ConcreteHistoryRow
 def list_unused_entries(
     building: Building, revision: PlanRevision
 ) -> list[UnusedEntries]:
-    """List the kinds of entries that wait for something else to be known."""
-    said = [parse_concrete_entry(row.entry) for row in fetch_concrete_entries(building)]
-    waits = find_missing_prerequisites(revision.document.get("concrete", {}), said)
+    """List the kinds of entries that wait for other data."""
+    entries = [
+        parse_concrete_entry(row.entry) for row in fetch_concrete_entries(building)
+    ]
+    planned = revision.document.get("concrete", {})
     return [
-        UnusedEntries(kind=ConcreteEntry.Kind(kind).label, missing=lacks)
-        for kind, lacks in waits.items()
+        UnusedEntries(kind=ConcreteEntry.Kind(kind).label, missing=missing)
+        for kind, missing in find_missing_prerequisites(planned, entries).items()
     ]
 
 
 def has_temperature(building: Building) -> bool:
-    """Whether a temperature stands, so that the next needs no hours since placing."""
+    """Return True once there is a temperature: further ones need no concrete age."""
     found = ConcreteEntry.objects.filter(building=building, kind="temperature")
     return found.current().exists()
 
 
 def get_kind_label(kind: str) -> str:
-    """Name a kind of entry."""
+    """Return the label of a kind of entry."""
     return str(ConcreteEntry.Kind(kind).label).capitalize()
 
 
 def describe_entry(kind: str, entry: Mapping[str, Any]) -> str:
-    """Say what an entry says, whether of the record or of a frozen one."""
+    """Describe an entry in few words, as stored or as in a release record."""
     kinds = ConcreteEntry.Kind
     if kind == kinds.TEMPERATURE:
         hours = entry.get("hours")
@@ -123,37 +127,39 @@ def describe_entry(kind: str, entry: Mapping[str, Any]) -> str:
 
 
 def get_form_initial(building: Building, client_id: str) -> dict[str, Any]:
-    """Give what a form starts from that replaces an entry; empty where none stands."""
+    """Return the initial values of a form that replaces an entry; empty without one."""
     rows = ConcreteEntry.objects.filter(building=building).current()
-    named = client_id.isprintable() and client_id  # or the database cannot look for it
-    row = rows.filter(client_id=client_id).first() if named else None
+    printable = client_id.isprintable() and client_id  # PostgreSQL rejects NUL
+    row = rows.filter(client_id=client_id).first() if printable else None
     if row is None:
         return {}
-    said = row.entry
-    start: dict[str, Any] = {"by": said.get("by", ""), "supersedes": row.client_id}
+    entry = row.entry
+    start: dict[str, Any] = {"by": entry.get("by", ""), "supersedes": row.client_id}
     for name in ("on", "placed_on", "hours", "activation"):
-        if name in said:
-            start[name] = said[name]
+        if name in entry:
+            start[name] = entry[name]
     if row.at is not None:
         start["at"] = row.at
     for name in ("temperature", "strength", "datum", "reference"):
-        start |= _split_quantity(said, name)
+        start |= _split_quantity(entry, name)
     parts = [
-        _split_quantity(said.get("expected", {}), name) for name in EXPECTED_MEMBERS
+        _split_quantity(entry.get("expected", {}), name) for name in EXPECTED_MEMBERS
     ]
-    if len({part.get("degree") for part in parts}) == 1:  # the form has but one
+    if (
+        len({part.get("degree") for part in parts}) == 1
+    ):  # the form has one unit for all
         start |= {name: text for part in parts for name, text in part.items()}
-    if "curve" in said:
-        start["method"] = "datum" if "datum" in said else "age"
+    if "curve" in entry:
+        start["method"] = "datum" if "datum" in entry else "age"
         start["curve"] = "\n".join(
             f"{each.get('maturity', each.get('age')):g} {each['strength']}"
-            for each in said["curve"]
+            for each in entry["curve"]
         )
-    return {**start, "kind": row.kind, "words": describe_entry(row.kind, said)}
+    return {**start, "kind": row.kind, "words": describe_entry(row.kind, entry)}
 
 
 def _split_quantity(entry: Mapping[str, Any], name: str) -> dict[str, str]:
-    """Part a quantity into its number and its unit; empty where the form has it not."""
+    """Split a quantity into number and unit; empty where the form has no such unit."""
     found = QUANTITY.fullmatch(str(entry.get(name, "")).strip())
     if found is None or found[2] not in UNITS:
         return {}

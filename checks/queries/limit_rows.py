@@ -1,4 +1,4 @@
-"""Limits that a finding or a check was judged by, with sources, and screen conditions."""
+"""Limits that findings and checks were judged by, and conditions of a screen."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass

@@ -1,8 +1,8 @@
-"""The plain checks: those a phone can judge by one subtraction and one comparison.
+"""Limits of the checks that a phone can judge without the server.
 
 A reading is within its limits where lower <= reading - nominal <= upper, each limit
-included to `SLACK_MM`. What needs more than that is left to the server: the tape's
-corrections, repeats that disagree, levels, strengths, plumb, guarded acceptance.
+included to `SLACK_MM`. The server alone judges whatever needs more: tape corrections,
+repeats that disagree, levels, strengths, plumb, guarded acceptance.
 """
 
 from collections.abc import Iterable
@@ -21,14 +21,17 @@ OFFLINE_KINDS = TAPE_KINDS
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OfflineLimits:
-    """What one reading of a check is held against. [mm]
+    """Nominal and limits that one reading of a check is compared with. [mm]
 
     Attributes
     ----------
-    nominal : what the plan says.
-    lower, upper : the least and greatest deviation that is within.
-    whole : of a line, its wall's planned length, from which a reading from the
-        wall's second corner is taken.
+    nominal : float
+        From the plan.
+    lower, upper : float
+        Least and greatest deviation that is within.
+    wall_length : float or None
+        Planned length of the wall of a line, which a reading from the wall's second
+        corner is subtracted from.
     """
 
     nominal: float
@@ -40,36 +43,38 @@ class OfflineLimits:
 def compute_offline_limits(
     plan: Plan, checks: Iterable[Check]
 ) -> dict[str, OfflineLimits]:
-    """Give the limits of every plain check by its key, as the evaluation has them.
+    """Compute the limits of the checks that a phone can judge, by key.
 
     Parameters
     ----------
-    plan : the plan in force.
-    checks : those asked for.
+    plan : Plan
+        The plan in force.
+    checks : iterable of Check
+        The checks to compute limits for.
     """
     if plan.tolerances.guarded:
         return {}
-    asked = [check for check in checks if check.kind in OFFLINE_KINDS]
-    # A gage is judged once it was read: name each of them, as a reading would.
+    judged = [check for check in checks if check.kind in OFFLINE_KINDS]
+    # The table holds a gage only where a reading names it.
     named = tuple(
         ReadingValue(id=check.key, check=check.key, value=0.0, text="", resolution=0.0)
-        for check in asked
+        for check in judged
     )
     table = CheckTable(BuildingInput(plan=plan, readings=named))
     bounds = compute_bounds(
         plan, table, RodTable(plan), resolve_limits(plan.tolerances)
     )
-    found: dict[str, OfflineLimits] = {}
-    for check in asked:
+    limits: dict[str, OfflineLimits] = {}
+    for check in judged:
         row = table.index[check.key]
         if check.nominal is not None:
-            found[check.key] = OfflineLimits(
+            limits[check.key] = OfflineLimits(
                 nominal=check.nominal,
                 lower=float(bounds.lower[row]),
                 upper=float(bounds.upper[row]),
                 wall_length=_wall_length(plan, check),
             )
-    return found
+    return limits
 
 
 def _wall_length(plan: Plan, check: Check) -> float | None:

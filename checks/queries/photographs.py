@@ -1,4 +1,4 @@
-"""Photographs as pages show them: of a building, a position, a finding, or work."""
+"""Photographs of a building, a position, a finding or its work, as rows."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,6 +9,7 @@ from django.db.models import Count, Q, QuerySet
 from checks.labels import describe_check_key, describe_topic
 from checks.models import Finding, Photograph
 from checks.queries.reading_history import match_position
+from jobs.anchor_plan.check_keys import AXES, CheckKey
 from jobs.models import Building
 
 PHOTOGRAPHS_PER_PAGE = 24
@@ -20,17 +21,18 @@ POSITION_TOPICS = (
     "rod_from_group_centre",
     "group_centre",
 )
-PLUMB_AXES = ("in", "along")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotographRow:
-    """A photograph with what a page says beside it.
+    """A photograph with its caption.
 
     Attributes
     ----------
-    of : what it is of; empty where it is of the building.
-    described : for those who do not see it.
+    subject : str
+        What it shows; empty where it is of the building.
+    alt_text : str
+        For readers who do not see it.
     """
 
     photograph: Photograph
@@ -44,8 +46,10 @@ class FindingPhotographs:
 
     Attributes
     ----------
-    of_work : of what its decision in force ordered.
-    others : of the finding and its checks, and of work ordered before.
+    work : tuple of PhotographRow
+        Of the work that its decision in force ordered.
+    others : tuple of PhotographRow
+        Of the finding, its checks, and work that was ordered before.
     """
 
     work: tuple[PhotographRow, ...]
@@ -53,29 +57,29 @@ class FindingPhotographs:
 
 
 def build_photograph_rows(photographs: Iterable[Photograph]) -> list[PhotographRow]:
-    """Prepare photographs for a page; what they are of is to be selected with them."""
+    """Build rows of photographs that were loaded with their subjects."""
     return [_build_photograph_row(photograph) for photograph in photographs]
 
 
 def _build_photograph_row(photograph: Photograph) -> PhotographRow:
-    of = describe_check_key(photograph.check_key)
+    subject = describe_check_key(photograph.check_key)
     if photograph.finding is not None:
-        of = describe_topic(photograph.finding.topic)
+        subject = describe_topic(photograph.finding.topic)
     elif photograph.work_report is not None:
         topic = photograph.work_report.decision.finding.topic
-        of = f"{describe_topic(topic)}, carried out"
-    told = ", ".join(part for part in (photograph.caption, of) if part)
+        subject = f"{describe_topic(topic)}, carried out"
+    text = ", ".join(part for part in (photograph.caption, subject) if part)
     return PhotographRow(
         photograph=photograph,
-        subject=of,
-        alt_text=f"Photograph: {told}" if told else "Photograph",
+        subject=subject,
+        alt_text=f"Photograph: {text}" if text else "Photograph",
     )
 
 
 def paginate_photographs(
     building: Building, check: str, page: str | None
 ) -> Page[Photograph]:
-    """Every photograph of a building, the newest first; of some checks, if asked."""
+    """Return a page of a building's photographs, the newest first."""
     found = _select_subjects(Photograph.objects.filter(building=building))
     if check:
         found = found.filter(check_key__contains=check)
@@ -83,9 +87,9 @@ def paginate_photographs(
 
 
 def list_position_photographs(building: Building, mark: str) -> list[PhotographRow]:
-    """Every photograph of one position: its checks, its findings, work on it."""
+    """List the photographs of one position: of its checks, its findings and the work."""
     topics = [f"{word}:{mark}" for word in POSITION_TOPICS]
-    topics += [f"plumb:{mark}.{axis}" for axis in PLUMB_AXES]
+    topics += [CheckKey.for_plumb(mark, axis) for axis in AXES]
     found = Photograph.objects.filter(building=building).filter(
         match_position(mark)
         | Q(finding__topic__in=topics)
@@ -95,33 +99,38 @@ def list_position_photographs(building: Building, mark: str) -> list[PhotographR
 
 
 def list_finding_photographs(finding: Finding) -> FindingPhotographs:
-    """Give a finding's photographs; its decisions are to be fetched with it."""
+    """List the photographs of a finding that was loaded with its decisions."""
     found = Photograph.objects.filter(building=finding.building).filter(
         Q(finding=finding)
         | Q(work_report__decision__finding=finding)
         | Q(check_key__in=finding.checks)
     )
     decisions = list(finding.decisions.all())
-    holds = decisions[-1].pk if decisions else None
+    in_force = decisions[-1].pk if decisions else None
     work: list[PhotographRow] = []
     others: list[PhotographRow] = []
     for each in build_photograph_rows(_select_subjects(found).order_by("pk")):
-        done = each.photograph.work_report
-        (work if done and done.decision_id == holds else others).append(each)
+        report = each.photograph.work_report
+        is_work = report is not None and report.decision_id == in_force
+        (work if is_work else others).append(each)
     return FindingPhotographs(work=tuple(work), others=tuple(others))
 
 
 def count_photographs(building: Building) -> dict[str, int]:
-    """How many photographs there are of each check."""
+    """Count the photographs of each check."""
     found = Photograph.objects.filter(building=building).exclude(check_key="")
     counts = found.order_by().values_list("check_key").annotate(Count("pk"))
     return dict(counts)
 
 
 def _select_subjects(photographs: QuerySet[Photograph]) -> QuerySet[Photograph]:
-    """Fetch what they are of with them, without its long documents."""
+    """Load the subjects of photographs with them, without their long documents."""
     work = "work_report__decision"
-    long = [f"{work}__snapshot", f"{work}__remedy", f"{work}__finding__remedies"]
+    long_documents = [
+        f"{work}__snapshot",
+        f"{work}__remedy",
+        f"{work}__finding__remedies",
+    ]
     return photographs.select_related(
         "recorded_by", "finding", f"{work}__finding"
-    ).defer("finding__remedies", *long)
+    ).defer("finding__remedies", *long_documents)

@@ -1,4 +1,4 @@
-"""Every reading of a building, as it was taken."""
+"""History of readings: every reading as it was taken, and what replaced it."""
 
 import re
 from collections.abc import Iterable
@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from checks.labels import describe_check_key, describe_circumstances
 from checks.models import Photograph, Reading
+from jobs.anchor_plan.check_keys import AXES, ROD_KINDS, CheckKey, CheckKind
 from jobs.models import Building
 
 READINGS_PER_PAGE = 200
@@ -16,7 +17,7 @@ READINGS_PER_PAGE = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingFilter:
-    """What of the record is asked for; empty means all."""
+    """Filter of the reading history; an empty one lets everything through."""
 
     check: str = ""
     only_current: bool = False
@@ -24,14 +25,18 @@ class ReadingFilter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingHistoryRow:
-    """A reading with what a page says beside it.
+    """A reading with its labels and its corrections.
 
     Attributes
     ----------
-    said : what was read, in words.
-    circumstances : instrument, temperature, corner, set-up, height.
-    replaces, replaced_by : the other end of a correction, None where there is none.
-    photographs : of the reading, where they were fetched with it.
+    check_label : str
+        The check it is of.
+    circumstances : str
+        Instrument, temperature, corner, set-up, height.
+    replaces, replaced_by : Reading or None
+        The other reading of a correction.
+    photographs : tuple of Photograph
+        Of the reading; see `attach_photographs`.
     """
 
     reading: Reading
@@ -44,7 +49,7 @@ class ReadingHistoryRow:
 
 
 def build_history_rows(readings: Iterable[Reading]) -> list[ReadingHistoryRow]:
-    """Prepare readings for a page; `replaced_by` is to be selected with them."""
+    """Build rows of readings that were loaded with `replaced_by` and `supersedes`."""
     return [
         ReadingHistoryRow(
             reading=reading,
@@ -61,7 +66,7 @@ def build_history_rows(readings: Iterable[Reading]) -> list[ReadingHistoryRow]:
 def paginate_readings(
     building: Building, filters: ReadingFilter, page: str | None
 ) -> Page[Reading]:
-    """Every reading of a building, the newest first, with who and what replaced it."""
+    """Return a page of a building's readings, the newest first."""
     readings = Reading.objects.filter(building=building)
     if filters.check:
         readings = readings.filter(check_key__contains=filters.check)
@@ -74,7 +79,7 @@ def paginate_readings(
 
 
 def attach_photographs(rows: Iterable[ReadingHistoryRow]) -> list[ReadingHistoryRow]:
-    """Put the photographs of readings beside them, in one query."""
+    """Attach the photographs of readings to their rows, in one query."""
     rows = list(rows)
     found: dict[int, list[Photograph]] = {}
     of = Photograph.objects.filter(reading__in=[row.reading for row in rows])
@@ -87,9 +92,16 @@ def attach_photographs(rows: Iterable[ReadingHistoryRow]) -> list[ReadingHistory
 
 
 def match_position(mark: str) -> Q:
-    """Match every check of one position; a mark may itself have a full stop."""
-    exact = [f"line:{mark}", f"level:{mark}", f"plumb:{mark}.in", f"plumb:{mark}.along"]
+    """Return the condition for every check of one position.
+
+    A mark may contain a full stop, so that a prefix match would find too much.
+    """
+    exact = [
+        CheckKey.for_position(CheckKind.LINE, mark),
+        CheckKey.for_position(CheckKind.LEVEL, mark),
+        *(CheckKey.for_plumb(mark, axis) for axis in AXES),
+    ]
     name = re.escape(mark)
-    rods = rf"^(setback|offset|projection):{name}\.[0-9]+$"
-    pairs = rf"^gage:{name}\.[0-9]+-[0-9]+$"
+    rods = rf"^({'|'.join(sorted(ROD_KINDS))}):{name}\.[0-9]+$"
+    pairs = rf"^{CheckKind.GAGE}:{name}\.[0-9]+-[0-9]+$"
     return Q(check_key__in=exact) | Q(check_key__regex=rods) | Q(check_key__regex=pairs)

@@ -1,5 +1,6 @@
-"""A signed release, as it was frozen, made readable."""
+"""Signed releases, and their frozen records as pages show them."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,6 +11,8 @@ from django.core.paginator import Page, Paginator
 from checks.labels import describe_check_key, describe_remedy, describe_topic
 from checks.models import Finding, Release
 from checks.queries.concrete_history import describe_entry, get_kind_label
+from core.vocabulary import DispositionKind, ReleaseKind, Verdict
+from jobs.anchor_plan.check_keys import CheckKind, kind_of
 from jobs.models import Building
 
 STRENGTH_ROUTES = {
@@ -17,7 +20,6 @@ STRENGTH_ROUTES = {
     "sufficient": "the engineer's stated strength for erection",
 }
 RELEASES_PER_PAGE = 20
-VERDICTS = ("within", "outside", "remeasure", "unmeasured")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +38,11 @@ class RepairOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReleaseRecord:
-    """What a release's record says, for a page."""
+    """The frozen record of a release, as its page shows it."""
 
     record: Mapping[str, Any]
     checks: tuple[Mapping[str, Any], ...]
-    counts: tuple[tuple[str, int], ...]
+    counts: tuple[tuple[Verdict, int], ...]
     findings: tuple[Mapping[str, Any], ...]
     repairs: tuple[RepairOrder, ...]
     previous: tuple[Mapping[str, Any], ...]
@@ -54,11 +56,16 @@ class ReleaseRecord:
 def paginate_past_releases(
     building: Building, current: Iterable[Release], page: str | None
 ) -> Page[Release]:
-    """Give a page of the releases that do not stand any more, the newest first.
+    """Return a page of the releases that are no longer in force, the newest first.
 
     Parameters
     ----------
-    standing : those that hold on the plan in force.
+    building : Building
+        The building of the releases.
+    current : iterable of Release
+        The releases in force.
+    page : str, optional
+        Number of the page, as in its address.
     """
     found = (
         Release.objects.filter(building=building)
@@ -71,23 +78,23 @@ def paginate_past_releases(
 
 
 def read_release_record(release: Release) -> ReleaseRecord:
-    """Read a release's record."""
+    """Read the frozen record of a release."""
     record = release.record
     checks = record["evaluation"]["result"]["checks"]
-    verdicts = [row["verdict"] for row in checks]
+    verdicts = Counter(row["verdict"] for row in checks)
     return ReleaseRecord(
         record=record,
         checks=tuple(
-            {**row, "said": describe_check_key(row["check"])} for row in checks
+            {**row, "check_label": describe_check_key(row["check"])} for row in checks
         ),
-        counts=tuple((word, verdicts.count(word)) for word in VERDICTS),
+        counts=tuple((verdict, verdicts[verdict]) for verdict in Verdict),
         findings=tuple(_describe_finding(row) for row in record["findings"]),
         route=STRENGTH_ROUTES.get(
             (record["notice"]["strength"] or {}).get("route") or "", ""
         ),
         repairs=tuple(_build_repair_order(row) for row in record["notice"]["rods"]),
         previous=tuple(
-            {**row, "label": Release.Kind(row["kind"]).label}
+            {**row, "label": ReleaseKind(row["kind"]).label}
             for row in record["previous"]
         ),
         photographs=tuple(
@@ -101,28 +108,30 @@ def read_release_record(release: Release) -> ReleaseRecord:
 
 
 def explain_missing_strength(record: Mapping[str, Any]) -> str:
-    """Say why a record has no strength; one of before reasons were given has none."""
+    """Explain why a record has no strength; old records have no reason of their own."""
     reason = (record["notice"]["strength"] or {}).get("reason")
     if reason:
         return str(reason)
-    asked = record["plan"]["document"].get("concrete", {})
-    sampled = any(row["check"].startswith("strength:") for row in record["readings"])
-    if sampled and not {"specified_strength", "sufficient_strength"} & asked.keys():
+    planned = record["plan"]["document"].get("concrete", {})
+    sampled = any(
+        kind_of(row["check"]) is CheckKind.STRENGTH for row in record["readings"]
+    )
+    if sampled and not {"specified_strength", "sufficient_strength"} & planned.keys():
         return "No strength is specified on the plan."
     return "No field-cured sample was tested."
 
 
 def _describe_finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Say what a finding was about, how it stood, and what was ordered."""
+    """Describe a finding, its state, and the remedies that were ordered."""
     state = Finding.State(row["state"]).label
     closing = Finding.ClosedReason(row["closing"]).label if row["closing"] else ""
     return {
         **row,
         "label": describe_topic(row["finding"]),
-        "stood": f"{state}: {closing}" if closing else state,
+        "state_label": f"{state}: {closing}" if closing else state,
         "decisions": [
-            {**made, "ordered": describe_remedy(made["remedy"])}
-            for made in row["decisions"]
+            {**decision, "remedy_label": describe_remedy(decision["remedy"])}
+            for decision in row["decisions"]
         ],
     }
 
@@ -130,13 +139,13 @@ def _describe_finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
 def _describe_readings(
     rows: Iterable[Mapping[str, Any]],
 ) -> Iterator[Mapping[str, Any]]:
-    """List them, a replaced one by what was read there instead of by its id."""
+    """Describe the readings; a replaced one is named by its value, not by its id."""
     entered: dict[str, str] = {}
     for row in rows:
         entered[row["id"]] = row["entered"]
         yield {
             **row,
-            "said": describe_check_key(row["check"]),
+            "check_label": describe_check_key(row["check"]),
             "taken_at": datetime.fromisoformat(row["taken_at"]),
             "replaces": entered.get(row["supersedes"] or "", ""),
         }
@@ -145,14 +154,14 @@ def _describe_readings(
 def _describe_concrete(
     rows: Iterable[Mapping[str, Any]],
 ) -> Iterator[Mapping[str, Any]]:
-    """List what was known of the concrete."""
+    """Describe the concrete data."""
     rows = list(rows)
     replaced = {row["supersedes"] for row in rows}
     for row in rows:
         yield {
             **row,
-            "what": get_kind_label(row["kind"]),
-            "said": describe_entry(row["kind"], row["entry"]),
+            "label": get_kind_label(row["kind"]),
+            "text": describe_entry(row["kind"], row["entry"]),
             "at": _parse_time(row["entry"].get("at")),
             "on": row["entry"].get("placed_on") or row["entry"].get("on"),
             "by": row["entry"].get("by", ""),
@@ -160,38 +169,39 @@ def _describe_concrete(
         }
 
 
-def _parse_time(written: str | None) -> datetime | None:
-    return datetime.fromisoformat(written.upper()) if written else None
+def _parse_time(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text.upper()) if text else None
 
 
 def _describe_photographs(record: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
-    """List them with what they are of: of findings and their work, then of checks.
+    """Describe the photographs: of findings and their work first, then of checks.
 
-    A record of before there were any names none.
+    A record that is older than photographs names none.
     """
     others = record.get("photographs", ())
     for row in record["findings"]:
-        of = describe_topic(row["finding"])
-        for made in row["decisions"]:
-            for photograph in (made["carried_out"] or {}).get("photographs", ()):
-                yield {**photograph, "of": f"{of}, carried out"}
+        subject = describe_topic(row["finding"])
+        for decision in row["decisions"]:
+            for photograph in (decision["carried_out"] or {}).get("photographs", ()):
+                yield {**photograph, "subject": f"{subject}, carried out"}
         for photograph in others:
             if photograph["finding"] == row["finding"]:
-                yield {**photograph, "of": of}
+                yield {**photograph, "subject": subject}
     for photograph in others:
         if photograph["finding"] is None:
-            yield {**photograph, "of": photograph["check"]}
+            subject = describe_check_key(photograph["check"])
+            yield {**photograph, "subject": subject}
 
 
 def _build_repair_order(row: Mapping[str, Any]) -> RepairOrder:
-    done = row["carried_out"]
+    work = row["carried_out"]
     return RepairOrder(
         finding_label=describe_topic(row["finding"]),
         remedy=describe_remedy(row),
-        disposition=row["disposition"].replace("_", " "),
+        disposition=DispositionKind(row["disposition"]).label,
         order=row["order"],
         engineer=row["engineer"]["name"],
         made_at=datetime.fromisoformat(row["made_at"]),
-        carried_out_at=datetime.fromisoformat(done["at"]) if done else None,
-        carried_out_by=done["by"]["name"] if done else "",
+        carried_out_at=datetime.fromisoformat(work["at"]) if work else None,
+        carried_out_by=work["by"]["name"] if work else "",
     )

@@ -61,7 +61,7 @@ class QueueFilter:
 def paginate_findings(
     person: Person, filters: QueueFilter, page: str | None
 ) -> Page[Finding]:
-    """Return a page of the findings this person may see, most urgent shipments first."""
+    """Return a page of findings this person may see, most urgent shipments first."""
     return Paginator(filter_findings(person, filters), FINDINGS_PER_PAGE).get_page(page)
 
 

@@ -1,12 +1,16 @@
-"""What is known of a building's concrete, for a page: the gate, and what it is not."""
+"""Strength of the concrete for a page: the gate, delivery tests and the forecast."""
 
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from checks.models import Evaluation
 from core.formatting import format_strength
+from core.vocabulary import Verdict
+from jobs.exchange.result.concrete import (
+    AcceptanceResult,
+    ConcreteResult,
+    StrengthForecastResult,
+)
 from jobs.models import Building
 
 HOURS_PER_DAY = 24
@@ -14,11 +18,12 @@ HOURS_PER_DAY = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeliveryTests:
-    """Standard-cured tests, judged: acceptance of the concrete, not the gate.
+    """Standard-cured tests: acceptance of the concrete as delivered, not the gate.
 
     Attributes
     ----------
-    low : what is too low, each with its figure.
+    failures : tuple of str
+        Tests and averages that are too low, each with its strength.
     """
 
     accepted: bool
@@ -31,7 +36,7 @@ class DeliveryTests:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrengthForecast:
-    """The forecast of the gate; dates only where the day of placing is known."""
+    """Forecast of the gate; with dates only where the day of placing is known."""
 
     required: str
     likely: date | None
@@ -47,12 +52,15 @@ class StrengthForecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrengthStatus:
-    """The strength gate, with the two judgements that stand beside it.
+    """The strength gate, with delivery tests and forecast beside it.
 
-    `reason` says why the gate is not judged, or to be looked at again.
+    Attributes
+    ----------
+    reason : str
+        Why the gate has no verdict, or a doubtful one.
     """
 
-    verdict: str
+    verdict: Verdict
     strength: str
     required: str
     reason: str
@@ -61,25 +69,27 @@ class StrengthStatus:
 
 
 def get_strength_status(building: Building) -> StrengthStatus | None:
-    """Read the latest evaluation; None where it says no more than the gate."""
+    """Load the strength of the latest evaluation; None where it has the gate alone."""
     rows = Evaluation.objects.filter(building=building).order_by("-pk")
-    said: Mapping[str, Any] = (
-        rows.values_list("result__concrete", flat=True).first() or {}
-    )
-    acceptance, forecast = said.get("acceptance"), said.get("forecast")
+    concrete: ConcreteResult | None = rows.values_list(
+        "result__concrete", flat=True
+    ).first()
+    if not concrete:
+        return None
+    acceptance, forecast = concrete.get("acceptance"), concrete.get("forecast")
     if not acceptance and not forecast:
         return None
     return StrengthStatus(
-        verdict=said["verdict"],
-        strength=_format_strength(said.get("strength")),
-        required=_format_strength(said.get("required")),
-        reason=said.get("reason") or "",
+        verdict=Verdict(concrete["verdict"]),
+        strength=_format_strength(concrete.get("strength")),
+        required=_format_strength(concrete.get("required")),
+        reason=concrete.get("reason") or "",
         delivery_tests=_build_delivery_tests(acceptance) if acceptance else None,
         forecast=_build_forecast(forecast) if forecast else None,
     )
 
 
-def _build_delivery_tests(acceptance: Mapping[str, Any]) -> DeliveryTests:
+def _build_delivery_tests(acceptance: AcceptanceResult) -> DeliveryTests:
     tests = (
         f"test {row['test']}: {_format_strength(row['strength'])}"
         for row in acceptance["tests"]
@@ -101,29 +111,31 @@ def _build_delivery_tests(acceptance: Mapping[str, Any]) -> DeliveryTests:
     )
 
 
-def _build_forecast(forecast: Mapping[str, Any]) -> StrengthForecast:
-    days = forecast["opens_on"] or {}
-    unit = "°C h" if forecast["method"] == "nurse_saul" else "h"
-    needed = forecast["maturity_needed"]
+def _build_forecast(forecast: StrengthForecastResult) -> StrengthForecast:
+    days = forecast["opens_on"]
+    unit = "°C h" if forecast.get("method") == "nurse_saul" else "h"
+    reached, needed = (
+        "?" if maturity is None else f"{maturity:,.0f}"
+        for maturity in (forecast["maturity_now"], forecast["maturity_needed"])
+    )
     return StrengthForecast(
-        required=_format_strength(forecast["required"]),
-        likely=_parse_date(days.get("likely")),
-        earliest=_parse_date(days.get("earliest")),
-        latest=_parse_date(days.get("latest")),
+        required=_format_strength(forecast.get("required")),
+        likely=_parse_date(days["likely"] if days else None),
+        earliest=_parse_date(days["earliest"] if days else None),
+        latest=_parse_date(days["latest"] if days else None),
         likely_wait=_format_wait(forecast["likely_hours"]),
         wait_range=_format_wait_range(
             forecast["earliest_hours"], forecast["latest_hours"]
         ),
-        maturity=f"{forecast['maturity_now']:,.0f} of"
-        f" {'?' if needed is None else f'{needed:,.0f}'} {unit}",
-        remarks=tuple(forecast["remarks"]),
+        maturity=f"{reached} of {needed} {unit}",
+        remarks=tuple(forecast.get("remarks", ())),
         note=forecast["note"],
-        sources=_join(forecast["sources"]),
+        sources="; ".join(forecast["sources"]),
     )
 
 
 def _format_wait_range(earliest: float | None, latest: float | None) -> str:
-    """The range of the wait; empty where neither end of it is known."""
+    """Write the range of the wait; empty where neither end is known."""
     if earliest is None and latest is None:
         return ""
     ends = (
@@ -134,7 +146,7 @@ def _format_wait_range(earliest: float | None, latest: float | None) -> str:
 
 
 def _format_wait(hours: float | None) -> str:
-    """How long to wait: hours up to two days, then days; empty where not reached."""
+    """Write a wait: in hours up to two days, then in days; empty if never reached."""
     if hours is None:
         return ""
     if hours <= 2 * HOURS_PER_DAY:
@@ -143,13 +155,9 @@ def _format_wait(hours: float | None) -> str:
 
 
 def _format_strength(mpa: float | None) -> str:
-    """A strength in either unit; empty where there is none. [MPa]"""
+    """Write a strength in both units; empty where there is none. [MPa]"""
     return "" if mpa is None else format_strength(mpa)
 
 
-def _parse_date(written: str | None) -> date | None:
-    return date.fromisoformat(written) if written else None
-
-
-def _join(texts: Iterable[str]) -> str:
-    return "; ".join(texts)
+def _parse_date(text: str | None) -> date | None:
+    return date.fromisoformat(text) if text else None

@@ -1,4 +1,4 @@
-"""A point file against a building's plan, before anything of it is recorded."""
+"""Import of a point file: matched to a building's plan before it is recorded."""
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
@@ -12,7 +12,7 @@ from checks.evaluation.survey_readings import (
     SurveyReduction,
     reduce_survey,
 )
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import CheckKey
 from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.canonical_json import sha256_of
@@ -23,17 +23,12 @@ from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 from jobs.plans.plan_preview import CHECK_KIND_LABELS
 
-MAX_ROWS = 2000  # points and readings of a page
+MAX_ROWS = 2000  # of points, and of readings, on one page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyImport:
-    """A point file read against a building's plan.
-
-    Attributes
-    ----------
-    shown : tells what would be recorded from what another file or choice would give.
-    """
+    """A point file reduced to readings of a building's plan."""
 
     plan: Plan
     file: PointFile
@@ -42,6 +37,7 @@ class SurveyImport:
 
     @property
     def entries_hash(self) -> str:
+        """SHA-256 of the readings, which shows that the same ones are recorded."""
         return sha256_of(list(self.surveyed.entries))
 
 
@@ -56,21 +52,27 @@ def read_survey_file(
     excluded: Collection[str] = (),
     shared: Mapping[str, Any] | None = None,
 ) -> SurveyImport:
-    """Read a point file, match it to the plan in force, and fit it onto it.
+    """Read a point file, match it to the plan in force, and align it to the plan.
 
     Parameters
     ----------
-    building : what was surveyed.
-    content : the file.
-    unit, order, delimiter : how it is written.
-    control : what it is brought onto the plan by.
-    leave : names of points that are no control.
-    shared : members that every reading carries: who, when, with what.
+    building : Building
+        The building that was surveyed.
+    content : bytes
+        The file.
+    unit, order, delimiter : str
+        Its format; order and delimiter are detected when left out.
+    control : {"corners", …}
+        The points that it is aligned by.
+    excluded : collection of str
+        Names of points to leave out of the control.
+    shared : mapping, optional
+        Members that every reading carries: who, when, with what.
 
     Raises
     ------
     DocumentError
-        If it is no point file.
+        If the file is no point file.
     """
     plan = load_plan(building.current_revision())
     file = read_points(content, unit=unit, order=order, delimiter=delimiter)
@@ -90,7 +92,7 @@ def read_survey_file(
 
 @dataclass(frozen=True, slots=True)
 class SurveyReadingRow:
-    """A reading a survey gives, beside what the plan says. [mm]"""
+    """A reading of a survey, beside its nominal. [mm]"""
 
     check: str
     value: str
@@ -100,16 +102,21 @@ class SurveyReadingRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyPage:
-    """A survey as it is shown.
+    """A survey as its page shows it.
 
     Attributes
     ----------
-    matched, unmatched : points, and what they stand for or why nothing.
-    turn_deg, scale : by which the survey is turned, and would be scaled; None where
-        there is no fit.
-    sense_untold : whether too few points tell if the axes are exchanged.
-    columns : what the first lines' cells are read as.
-    counts : of the readings, by kind, in words.
+    matched, unmatched : list of PointMatch
+        Points with their target, or with the reason that there is none.
+    rotation_deg, scale : float or None
+        Rotation of the survey, and its best-fit scale, which is not applied; None
+        where it could not be aligned.
+    orientation_unknown : bool
+        True where the control does not show whether the axes are swapped.
+    columns : tuple of str
+        Meaning of the cells of a line.
+    counts : list of str
+        Number of readings of each kind.
     """
 
     survey: SurveyImport
@@ -124,9 +131,9 @@ class SurveyPage:
 
 
 def build_survey_page(survey: SurveyImport) -> SurveyPage:
-    """Prepare a survey for its page."""
+    """Build the page of a survey."""
     fit = survey.surveyed.fit
-    kinds = Counter(each["check"].partition(":")[0] for each in survey.surveyed.entries)
+    kinds = Counter(CheckKey(each["check"]).kind for each in survey.surveyed.entries)
     return SurveyPage(
         survey=survey,
         matched=[each for each in survey.matches if each.target][:MAX_ROWS],
@@ -136,7 +143,7 @@ def build_survey_page(survey: SurveyImport) -> SurveyPage:
         columns=(*survey.file.columns, "elevation", "description"),
         orientation_unknown=bool(fit and fit.sense == "untold"),
         counts=[
-            f"{number} {CHECK_KIND_LABELS[CheckKind(kind)][number != 1]}"
+            f"{number} {CHECK_KIND_LABELS[kind][number != 1]}"
             for kind, number in kinds.items()
         ],
         readings=[
@@ -159,7 +166,7 @@ def _build_reading_row(
 def locate_by_check(
     survey: SurveyImport, issues: Iterable[DocumentIssue]
 ) -> list[DocumentIssue]:
-    """Tell what was refused of a survey by the check each reading is of."""
+    """Locate the issues of a survey by the check of each reading."""
     return [
         file_issue(_check_at(survey, each.pointer), each.message, each.code)
         for each in issues

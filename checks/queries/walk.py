@@ -1,42 +1,55 @@
-"""The sheet in the order a crew walks it, with what is known of every check."""
+"""The check sheet in the order a crew walks it, with the state of every check."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
+from checks.drawings.result_view import ResultView
 from checks.labels import describe_check
 from checks.models import Decision, Evaluation, Finding, Reading, Release
 from checks.queries.offline_limits import OfflineLimits, compute_offline_limits
 from checks.queries.photographs import count_photographs
-from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.check_sheet import build_check_sheet, find_check
+from core.vocabulary import StageKind, Verdict
+from jobs.anchor_plan.check_keys import LEVEL_KINDS, NOTCH_KINDS, CheckKind
+from jobs.anchor_plan.check_sheet import (
+    UnknownCheckError,
+    build_check_sheet,
+    find_check,
+)
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
+from jobs.exchange.result.document import CheckResult, ResultDocument
 from jobs.models import Building, Stage
 from jobs.plans.plan_cache import load_plan
 
 SECTION_GROUPS = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
+LAST_SECTIONS = ("notch", "strength", "plumb")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetRow:
-    """One check on the walk, and what is known of it.
+    """One check of the walk, with its result and its readings.
 
     Attributes
     ----------
-    judged : the latest result's row, None while there is none.
-    standing : readings that stand, the oldest first.
-    again : a reading to be replaced: taken before the pour, or before a decision
-        was carried out. None where another reading is a repeat.
-    due : whether its stage has begun: no column is plumb before it stands.
-    plain : what a phone holds one reading against, None where only the server can.
-    photographs : how many there are of it.
+    result : CheckResult or None
+        Its entry in the latest result; None before the first evaluation.
+    current_readings : tuple of Reading
+        Readings that were not replaced, the oldest first.
+    outdated : Reading or None
+        A reading to replace: taken before the pour, or before work on the rods was
+        done. None where another reading is a repeat.
+    is_due : bool
+        True once its stage has begun.
+    offline_limits : OfflineLimits or None
+        Limits the phone compares one reading with; None where only the server can.
+    photograph_count : int
+        Number of its photographs.
     """
 
     check: Check
     label: str
-    result: Mapping[str, Any] | None = None
+    result: CheckResult | None = None
     current_readings: tuple[Reading, ...] = ()
     outdated: Reading | None = None
     is_due: bool = True
@@ -45,23 +58,23 @@ class SheetRow:
 
     @property
     def reason(self) -> str:
-        """Why it is to be measured again, as far as the result says."""
-        return (self.result or {}).get("reason") or ""
+        """Reason to measure it again, where the result has one."""
+        return (self.result.get("reason") if self.result else "") or ""
 
     @property
-    def verdict(self) -> str:
+    def verdict(self) -> Verdict:
         """The latest verdict."""
-        return self.result["verdict"] if self.result else "unmeasured"
+        return Verdict(self.result["verdict"]) if self.result else Verdict.UNMEASURED
 
     @property
     def needs_remeasuring(self) -> bool:
-        """Whether what is known of it does not hold and another reading would."""
-        return self.outdated is not None or self.verdict == "remeasure"
+        """True where a reading is outdated, or the verdict asks for another."""
+        return self.outdated is not None or self.verdict == Verdict.REMEASURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """A stretch of the walk that is measured in one go."""
+    """A part of the walk that is measured in one go."""
 
     key: str
     title: str
@@ -70,34 +83,34 @@ class Section:
 
     @property
     def required_count(self) -> int:
-        """How many of its checks a release waits for."""
+        """Number of checks that a release waits for."""
         return sum(row.check.required for row in self.rows)
 
     @property
     def measured_count(self) -> int:
-        """How many of those have a reading."""
+        """Number of required checks with a reading."""
         return sum(
             row.check.required and bool(row.current_readings) for row in self.rows
         )
 
     @property
     def outside_count(self) -> int:
-        """How many of its checks are outside."""
-        return sum(row.verdict == "outside" for row in self.rows)
+        """Number of checks that are outside."""
+        return sum(row.verdict == Verdict.OUTSIDE for row in self.rows)
 
     @property
     def remeasure_count(self) -> int:
-        """How many of its checks are to be measured again."""
+        """Number of checks to measure again."""
         return sum(row.needs_remeasuring for row in self.rows)
 
     @property
     def is_complete(self) -> bool:
-        """Whether nothing that is required is left to measure."""
+        """True where every required check has a reading."""
         return self.required_count > 0 and self.measured_count == self.required_count
 
     @property
     def remaining_count(self) -> int:
-        """How many of its checks a release waits for now and nobody has read."""
+        """Number of required checks that are due and have no reading."""
         return sum(
             row.check.required and row.is_due and not row.current_readings
             for row in self.rows
@@ -105,76 +118,79 @@ class Section:
 
     @property
     def group_title(self) -> str:
-        """The part of the walk it belongs to, to head a list of sections."""
+        """Heading of the sections it is listed with."""
         word = self.key.partition(":")[0]
-        return SECTION_GROUPS.get(word, "Afterwards")
+        return SECTION_GROUPS.get(word, "After the patterns")
 
     @property
     def short_title(self) -> str:
-        """Its name under that heading."""
+        """Name under that heading."""
         word, _, name = self.key.partition(":")
         return name if word in ("wall", "position") and name else self.title
 
 
 def get_latest_evaluation(building: Building) -> Evaluation | None:
-    """Give the newest evaluation of a building."""
+    """Return the latest evaluation of a building."""
     found = Evaluation.objects.filter(building=building)
     return found.select_related("revision").order_by("-pk").first()
 
 
 def build_walk(building: Building) -> list[Section]:
-    """Lay out the sheet in the order a crew walks it, with what is known."""
+    """Build the walk of the plan in force, with results, readings and photographs."""
     plan = load_plan(building.current_revision())
     evaluation = get_latest_evaluation(building)
-    judged = {
-        row["check"]: row for row in (evaluation.result["checks"] if evaluation else [])
-    }
-    standing = _load_current_readings(building)
-    since = _load_cutoffs(building)
-    checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, standing)]
-    plain = compute_offline_limits(plan, checks)
+    results = ResultView(evaluation.result if evaluation else None)
+    current = _load_current_readings(building)
+    cutoffs = _load_cutoffs(building)
+    checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, current)]
+    limits = compute_offline_limits(plan, checks)
     photographs = count_photographs(building)
-    erecting = building.stages.filter(kind=Stage.Kind.ERECTION).exclude(
-        state=Stage.State.WAITING
-    )
-    standing_columns = erecting.exists()
+    erection_begun = _has_erection_begun(building)
     rows = []
     for check in checks:
-        readings = tuple(standing.get(check.key, ()))
-        old = [r for r in readings if _is_outdated(r, check, since)]
+        readings = tuple(current.get(check.key, ()))
+        outdated = (each for each in readings if _is_outdated(each, check, cutoffs))
         rows.append(
             SheetRow(
                 check=check,
                 label=describe_check(check),
-                result=judged.get(check.key),
+                result=results.checks.get(check.key),
                 current_readings=readings,
-                outdated=old[0] if old else None,
-                is_due=check.stage != "erection" or standing_columns,
-                offline_limits=plain.get(check.key),
+                outdated=next(outdated, None),
+                is_due=check.stage != StageKind.ERECTION or erection_begun,
+                offline_limits=limits.get(check.key),
                 photograph_count=photographs.get(check.key, 0),
             )
         )
     return _group_rows(plan, rows)
 
 
+def _has_erection_begun(building: Building) -> bool:
+    """Return True once columns may stand; before that nothing can be plumb."""
+    erection = building.stages.filter(kind=Stage.Kind.ERECTION)
+    return erection.exclude(state=Stage.State.WAITING).exists()
+
+
 def build_blank_walk(plan: Plan) -> list[Section]:
-    """Lay out the sheet with nothing filled in, to be printed."""
+    """Build the walk without results, to be printed."""
     rows = [SheetRow(check=c, label=describe_check(c)) for c in build_check_sheet(plan)]
     return [section for section in _group_rows(plan, rows) if section.rows]
 
 
-def build_result_walk(plan: Plan, result: Mapping[str, Any] | None) -> list[Section]:
-    """Lay out the sheet with the verdicts of one result, whatever came since."""
-    judged = {row["check"]: row for row in (result or {}).get("checks", ())}
+def build_result_walk(plan: Plan, result: ResultDocument | None) -> list[Section]:
+    """Build the walk with the verdicts of one result, whatever was read since."""
+    results = ResultView(result).checks
     rows = [
-        SheetRow(check=check, label=describe_check(check), result=judged.get(check.key))
-        for check in [*build_check_sheet(plan), *_find_unlisted_checks(plan, judged)]
+        SheetRow(
+            check=check, label=describe_check(check), result=results.get(check.key)
+        )
+        for check in [*build_check_sheet(plan), *_find_unlisted_checks(plan, results)]
     ]
     return [section for section in _group_rows(plan, rows) if section.rows]
 
 
 def _load_current_readings(building: Building) -> dict[str, list[Reading]]:
-    found: dict[str, list[Reading]] = {}
+    by_check: dict[str, list[Reading]] = {}
     readings = (
         Reading.objects.filter(building=building)
         .current()
@@ -182,13 +198,13 @@ def _load_current_readings(building: Building) -> dict[str, list[Reading]]:
         .order_by("pk")
     )
     for reading in readings:
-        found.setdefault(reading.check_key, []).append(reading)
-    return found
+        by_check.setdefault(reading.check_key, []).append(reading)
+    return by_check
 
 
 @dataclass(frozen=True, slots=True)
 class _ReadingCutoffs:
-    """From when on readings count: after the pour, after a repair."""
+    """Times before which readings are outdated: the pour, and repairs by check."""
 
     pour_signed_at: datetime | None
     repaired_at: Mapping[str, datetime] = field(default_factory=dict)
@@ -196,8 +212,8 @@ class _ReadingCutoffs:
 
 def _load_cutoffs(building: Building) -> _ReadingCutoffs:
     pour = Release.objects.filter(building=building, kind=Release.Kind.POUR)
-    signed = pour.order_by("-pk").values_list("signed_at", flat=True).first()
-    carried = (
+    signed_at = pour.order_by("-pk").values_list("signed_at", flat=True).first()
+    work = (
         Decision.objects.filter(
             finding__building=building,
             finding__state=Finding.State.CARRIED_OUT,
@@ -208,46 +224,45 @@ def _load_cutoffs(building: Building) -> _ReadingCutoffs:
     )
     repairs = {
         row["check"]: at
-        for rows, at in carried
+        for rows, at in work
         for row in rows
-        if row["verdict"] not in ("within", "unmeasured")
+        if row["verdict"] not in (Verdict.WITHIN, Verdict.UNMEASURED)
     }
-    return _ReadingCutoffs(signed, repairs)
+    return _ReadingCutoffs(signed_at, repairs)
 
 
 def _is_outdated(reading: Reading, check: Check, cutoffs: _ReadingCutoffs) -> bool:
-    pour = cutoffs.pour_signed_at if check.stage == "foundation" else None
+    pour = cutoffs.pour_signed_at if check.stage == StageKind.FOUNDATION else None
     repair = cutoffs.repaired_at.get(check.key)
     return any(at is not None and reading.taken_at <= at for at in (pour, repair))
 
 
 def _find_unlisted_checks(plan: Plan, keys: Iterable[str]) -> list[Check]:
-    """Find the checks only readings name: benchmarks, samples, further gages."""
+    """Find checks that only readings name: benchmarks, samples, further gages."""
     listed = {check.key for check in build_check_sheet(plan)}
     found = []
     for key in keys:
         if key not in listed:
             try:
                 found.append(find_check(plan, key))
-            except ValueError:
-                continue  # of an earlier plan; the record still shows it
+            except UnknownCheckError:
+                continue  # of an earlier plan: the reading history still shows it
     return found
 
 
 def _group_rows(plan: Plan, rows: list[SheetRow]) -> list[Section]:
-    """Group the rows: outline, walls, patterns, levels, notch, samples, plumb."""
+    """Group rows into sections, in the order of the walk."""
     groups: dict[str, list[SheetRow]] = {"diagonals": []}
-    walls = {p.mark: p.wall for p in plan.positions}
+    walls = {position.mark: position.wall for position in plan.positions}
     for row in rows:
         groups.setdefault(_section_key(row.check, walls), []).append(row)
     groups.setdefault("strength", [])
     order = list(groups)
-    last = ("notch", "strength", "plumb")
-    order.sort(key=lambda key: last.index(key) if key in last else -1)
+    order.sort(key=lambda key: LAST_SECTIONS.index(key) if key in LAST_SECTIONS else -1)
     return [_build_section(key, groups[key]) for key in order]
 
 
-def _section_key(check: Check, walls: Mapping[str, Any]) -> str:
+def _section_key(check: Check, walls: Mapping[str, tuple[str, str] | None]) -> str:
     kind = check.kind
     if kind is CheckKind.DIAGONAL:
         return "diagonals"
@@ -255,9 +270,9 @@ def _section_key(check: Check, walls: Mapping[str, Any]) -> str:
         return f"wall:{'-'.join(check.corners)}"
     if kind is CheckKind.LINE:
         return f"wall:{'-'.join(walls[check.mark or ''] or ())}"
-    if kind in (CheckKind.LEVEL, CheckKind.BENCHMARK):
+    if kind in LEVEL_KINDS:
         return "levels"
-    if kind in (CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH):
+    if kind in NOTCH_KINDS:
         return "notch"
     if kind in (CheckKind.STRENGTH, CheckKind.PLUMB):
         return str(kind)
@@ -269,21 +284,24 @@ def _build_section(key: str, rows: list[SheetRow]) -> Section:
     titles = {
         "diagonals": ("Diagonals", "Corner to corner on the steel line."),
         "wall": (f"Wall {name}", "Keep the tape zero at the corner; do not chain."),
-        "position": (f"Pattern {name}", "To rod centres, from steel and centre line."),
-        "levels": ("Levels", "One set-up if you can; larger reading is lower."),
+        "position": (
+            f"Pattern {name}",
+            "To rod centres, from the steel line and the reference line.",
+        ),
+        "levels": ("Levels", "From one set-up if possible. A larger reading is lower."),
         "notch": ("Sheeting notch", "At mid wall."),
         "strength": ("Concrete samples", "Field-cured samples only."),
-        "plumb": ("Plumb", "Horizontal lean of the shaft over the height given."),
+        "plumb": ("Plumb", "Horizontal lean of the shaft over the height entered."),
     }
     title, hint = titles[word]
     return Section(key=key, title=title, hint=hint, rows=tuple(rows))
 
 
 def choose_section(sections: list[Section], key: str, show: str) -> Section:
-    """Choose the section to work on.
+    """Choose the section to show.
 
-    The one asked for; else the first on the walk with something required unread; else
-    the first with something to measure again; else the first.
+    The requested one; else the first with a required check that was not read; else the
+    first with a check to measure again; else the first of the walk.
     """
     for section in sections:
         if section.key == key:

@@ -1,7 +1,7 @@
-"""What leaves the program on paper: releases, status, sheets and shim plans as PDF.
+"""Reports as PDF: releases, status reports, check sheets and shim plans.
 
-A report is composed as plain blocks (`blocks`), from the record alone, and set by
-typst (`typeset`) with the looks of `paper/book.typ`. Nothing here writes to the
-database; a release is made from its frozen record and nothing else, so that the same
-program prints the same paper years later.
+A report is composed of plain blocks (`blocks`) from the record alone, and typeset by
+typst (`typst_pdf`) with the template `paper/report.typ`. No module here writes to the
+database. A release is composed from its frozen record and the files named there, so
+that the same program prints the same PDF years later.
 """

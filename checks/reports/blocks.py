@@ -1,52 +1,61 @@
-"""The pieces a report is put together from, as `paper/book.typ` reads them.
+"""Blocks that a report is composed of, as `paper/report.typ` reads them.
 
-Everything is plain text in a JSON document: nothing that was typed by anybody is
-ever part of the page's own program.
+A block is plain data for a JSON document. Text that people typed is never part of the
+typst program, so that no markup in it takes effect.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from core.vocabulary import Verdict
+
 Cell = str | dict[str, Any]
 Block = dict[str, Any]
 
 
 def heading(text: str, level: int = 1, *, new_page: bool = False) -> Block:
-    """A heading; one of level 1 may begin a page."""
+    """Build a heading, which may begin a new page."""
     return {"is": "heading", "text": text, "level": level, "break": new_page}
 
 
 def paragraph(text: str, *, muted: bool = False, keep_with_next: bool = False) -> Block:
-    """A paragraph; `quiet` for what explains, `keep` with what follows."""
-    return {"is": "text", "text": text, "quiet": muted, "keep": keep_with_next}
+    """Build a paragraph; a muted one explains a table or a drawing."""
+    return {"is": "text", "text": text, "muted": muted, "keep": keep_with_next}
 
 
 def facts(rows: Iterable[tuple[str, Cell]]) -> Block:
-    """What is known, a line each: a label and what it is."""
+    """Build a list of labels with their values, one a line."""
     return {"is": "facts", "rows": [list(row) for row in rows]}
 
 
 def caution(title: str, lines: Iterable[str] = ()) -> Block:
-    """A warning, set so that nobody reads past it."""
+    """Build a framed warning."""
     return {"is": "caution", "title": title, "lines": list(lines)}
 
 
 def counts(cells: Iterable[Cell]) -> Block:
-    """A few counts in a line."""
-    return {"is": "tally", "cells": list(cells)}
+    """Build a row of counts."""
+    return {"is": "counts", "cells": list(cells)}
 
 
 def digest_box(label: str, digest: str, address: str) -> Block:
-    """A digest in full, and where it is verified."""
-    return {"is": "seal", "label": label, "digest": digest, "address": address}
+    """Build a box with a digest in full, and the address where it is verified."""
+    return {"is": "digest", "label": label, "digest": digest, "address": address}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableColumn:
-    """A column: its title, whether figures stand in it, and its share of the width.
+    """A column of a table.
 
-    `share` 0 is as wide as needed.
+    Attributes
+    ----------
+    numeric : bool
+        Set its cells to the right.
+    share : float
+        Share of the free width; 0 is as wide as its content.
+    width_mm : float
+        Fixed width; 0 for none. [mm]
     """
 
     title: str
@@ -58,7 +67,7 @@ class TableColumn:
 def columns(
     *titles: str, numeric: Iterable[str] = (), wide: str = ""
 ) -> list[TableColumn]:
-    """Name a table's columns; those of figures are set to the right."""
+    """Build columns from their titles, with the numeric ones and the wide one."""
     right = set(numeric)
     return [
         TableColumn(
@@ -75,9 +84,9 @@ def table(
     tall: bool = False,
     small: bool = False,
 ) -> Block:
-    """A ruled table; a row that is text alone heads the rows below it.
+    """Build a ruled table; a row that is text alone heads the rows below it.
 
-    `tall` rows leave room to write; `small` is for long lists.
+    Tall rows leave room to write; small text is for long lists.
     """
     return {
         "is": "table",
@@ -98,10 +107,7 @@ def table(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawingFigure:
-    """A drawing as SVG. Sizes in its own units; `described` is read out.
-
-    `caption` stands below it.
-    """
+    """A drawing as SVG, with sizes in its own units and a caption below it."""
 
     svg: str
     width: float
@@ -113,26 +119,31 @@ class DrawingFigure:
 def figure_row(
     figures: Iterable[DrawingFigure], across: int = 1, max_height_mm: float = 205.0
 ) -> Block:
-    """Drawings, side by side where `across` is more than 1."""
+    """Build a row of drawings, side by side where `across` is more than 1."""
     return {
-        "is": "pictures",
-        "pictures": list(figures),
+        "is": "figures",
+        "figures": list(figures),
         "across": across,
-        "tallest": max_height_mm,
+        "max_height_mm": max_height_mm,
     }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotographFigure:
-    """A photograph as JPEG, and what stands below it.
+    """A photograph as JPEG, with lines of text below it.
 
     Attributes
     ----------
-    content : None where its file is lost; its place then says so.
-    tall : height over width.
-    told : lines, such as who took it and when.
-    digest : SHA-256 of the file.
-    described : what is read out.
+    content : bytes or None
+        None where the file is lost, which the report then says.
+    aspect_ratio : float
+        Height over width.
+    caption_lines : tuple of str
+        Such as who took it, and when.
+    digest : str
+        SHA-256 of the file.
+    alt_text : str
+        For readers who do not see it.
     """
 
     content: bytes | None
@@ -143,25 +154,25 @@ class PhotographFigure:
 
 
 def photographs(figures: Iterable[PhotographFigure]) -> Block:
-    """Photographs, two beside each other."""
+    """Build rows of two photographs."""
     return {"is": "photographs", "photographs": list(figures)}
 
 
-def verdict(word: str, words: str = "") -> Cell:
-    """A verdict: its shape and its word."""
-    return {"verdict": word, "text": words or word}
+def verdict(value: str, text: str = "") -> Cell:
+    """Build a cell with the shape of a verdict and its label, or another text."""
+    return {"verdict": value, "text": text or Verdict(value).label}
 
 
-def strong(words: str) -> Cell:
-    """What the eye should find."""
-    return {"strong": words}
+def strong(text: str) -> Cell:
+    """Build a cell in bold."""
+    return {"strong": text}
 
 
-def code(words: str) -> Cell:
-    """A digest or key, letter by letter."""
-    return {"code": words}
+def code(text: str) -> Cell:
+    """Build a cell in a fixed-width font, for digests and keys."""
+    return {"code": text}
 
 
 def lines(*cells: Cell) -> Cell:
-    """Several cells, one below the other."""
+    """Build a cell of several cells, one below the other; empty ones are left out."""
     return {"lines": [cell for cell in cells if cell]}

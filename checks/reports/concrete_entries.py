@@ -1,4 +1,4 @@
-"""What became known of the concrete, on paper: every entry as it was typed."""
+"""Section of the concrete data recorded after the plan, each entry as typed."""
 
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -6,11 +6,12 @@ from typing import Any
 from checks.queries.concrete_history import describe_entry, get_kind_label
 from checks.reports.blocks import Block, columns, heading, table
 from checks.reports.formatting import format_utc_time
+from checks.reports.measurement_sections import list_corrections
 from core.formatting import EM_DASH
 
 
 def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
-    """List what a record holds; one of before there were any entries has none."""
+    """Compose a table of a record's concrete data; nothing where it has none."""
     entries = record.get("concrete", ())
     if not entries:
         return
@@ -23,7 +24,14 @@ def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
             _format_entry_time(row["entry"]),
             row["entry"].get("by") or EM_DASH,
             row["recorded_by"]["name"],
-            _describe_entry(row, row["id"] in replaced),
+            "; ".join(
+                part
+                for part in (
+                    row["entry"].get("note", ""),
+                    *list_corrections(row, replaced),
+                )
+                if part
+            ),
         ]
         for row in entries
     ]
@@ -32,16 +40,7 @@ def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
 
 
 def _format_entry_time(entry: Mapping[str, Any]) -> str:
-    """The time of a temperature, the day of the rest."""
+    """Write the time of a temperature, the day of any other entry."""
     if "at" in entry:
         return format_utc_time(entry["at"].upper())
     return str(entry.get("placed_on") or entry["on"])
-
-
-def _describe_entry(row: Mapping[str, Any], replaced: bool) -> str:
-    told = [row["entry"].get("note", "")]
-    if row["supersedes"]:
-        told.append("replaces an earlier one")
-    if replaced:
-        told.append("replaced by a later one")
-    return "; ".join(part for part in told if part)

@@ -1,7 +1,7 @@
-"""A record's photographs on paper: those of findings and work shown, the rest listed.
+"""Photographs of a record: shown for findings and work, listed for checks.
 
-The record names them by their digests; the files of those digests are fetched. A record
-of before there were any names none.
+The record names photographs by the SHA-256 of their files, which are loaded here. A
+record that is older than photographs names none.
 """
 
 import logging
@@ -28,29 +28,30 @@ logger = logging.getLogger(__name__)
 Row = Mapping[str, Any]
 
 
-def get_work_photographs(done: Row | None) -> Sequence[Row]:
-    """Those that came with a report of work, or were added to it."""
-    return (done or {}).get("photographs", ())
+def get_work_photographs(work: Row | None) -> Sequence[Row]:
+    """Return the photographs of a report of work, added with it or later."""
+    rows: Sequence[Row] = (work or {}).get("photographs", ())
+    return rows
 
 
 def compose_finding_photographs(record: Row, finding: Row) -> Iterator[Block]:
-    """Show those of a finding, then those of the work that was ordered about it."""
-    taken = [
+    """Compose the photographs of a finding, then those of the work ordered for it."""
+    figures = [
         _build_figure(row, "")
         for row in record.get("photographs", ())
         if row["finding"] == finding["finding"]
     ]
-    taken += [
+    figures += [
         _build_figure(row, "Carried out")
-        for made in finding["decisions"]
-        for row in get_work_photographs(made["carried_out"])
+        for decision in finding["decisions"]
+        for row in get_work_photographs(decision["carried_out"])
     ]
-    if taken:
-        yield photographs(taken)
+    if figures:
+        yield photographs(figures)
 
 
 def compose_photograph_list(record: Row) -> Iterator[Block]:
-    """List those of checks and of the building, by their digests."""
+    """Compose the list of photographs of checks and of the building, by digest."""
     rows = [
         [
             describe_check_key(row["check"]) or EM_DASH,
@@ -67,20 +68,20 @@ def compose_photograph_list(record: Row) -> Iterator[Block]:
         yield table(columns(*titles, wide=titles[1]), rows, small=True)
 
 
-def _build_figure(row: Row, of: str) -> PhotographFigure:
+def _build_figure(row: Row, heading: str) -> PhotographFigure:
     try:
         content = load_file(row["digest"])
     except FileStoreError:
-        logger.exception("A photograph is missing on paper.")
+        logger.exception("A photograph of a report is missing in the file store.")
         content = None
-    told = ": ".join(part for part in (of, row["caption"]) if part)
+    caption = ": ".join(part for part in (heading, row["caption"]) if part)
     return PhotographFigure(
         content=content,
         aspect_ratio=row["height"] / row["width"],
         caption_lines=(
-            told,
+            caption,
             f"{format_person(row['recorded_by'])}, {format_utc_time(row['taken_at'])}",
         ),
         digest=row["digest"],
-        alt_text=f"Photograph. {told}".strip(),
+        alt_text=f"Photograph. {caption}".strip(),
     )

@@ -1,16 +1,12 @@
-"""The shim plan on paper: where plates go, and what to order."""
+"""Shim plan as PDF: the stack of each pad, and the plates to order."""
 
 from collections.abc import Iterator
 from datetime import datetime
 
 from checks.drawings.profile import draw_profiles
 from checks.engine.cautions import SCREENING, UNDER_PLATE
-from checks.queries.evaluated_plan import (
-    EvaluatedPlan,
-    PadRow,
-    build_shim_tables,
-    load_evaluated_plan,
-)
+from checks.queries.evaluated_plan import EvaluatedPlan, load_evaluated_plan
+from checks.queries.position_tables import PadRow, build_shim_tables
 from checks.reports.blocks import (
     Block,
     Cell,
@@ -29,57 +25,55 @@ from jobs.models import Building
 
 
 def render_shim_pdf(building: Building, at: datetime) -> bytes:
-    """Print the shim plan as the levels stand; `at` is the date in the file."""
+    """Render the shim plan of the present levels; `at` is the date of the file."""
     return render_pdf(compose_shim_plan(building, at))
 
 
 def compose_shim_plan(building: Building, at: datetime) -> Report:
-    """Compose a shim plan; see `shims_pdf`."""
-    found = load_evaluated_plan(building)
+    """Compose a shim plan; see `render_shim_pdf`."""
+    evaluated = load_evaluated_plan(building)
     job = building.job
-    evaluation = found.evaluation
-    read = f"Evaluated {evaluation.input_digest}" if evaluation else "Not evaluated yet"
+    evaluation = evaluated.evaluation
+    digest = evaluation.input_digest if evaluation else ""
     return Report(
         title="Shim plan",
         subtitle=building.name,
         job_line=f"{job.number} {job.name}, {job.site}, "
-        f"plan revision {found.revision.number}",
-        blocks=list(_compose_blocks(found)),
-        footer=read,
+        f"plan revision {evaluated.revision.number}",
+        blocks=list(_compose_blocks(evaluated)),
+        footer=f"Evaluated {digest}" if digest else "Not evaluated yet",
         made_at=at,
-        size=PAPER_SIZES[get_default_style(found.plan.length_unit)],
+        size=PAPER_SIZES[get_default_style(evaluated.plan.length_unit)],
     )
 
 
-def _compose_blocks(found: EvaluatedPlan) -> Iterator[Block]:
-    hand = QuantityFormatter(get_default_style(found.plan.length_unit))
-    shown = build_shim_tables(found)
+def _compose_blocks(evaluated: EvaluatedPlan) -> Iterator[Block]:
+    formatter = QuantityFormatter(get_default_style(evaluated.plan.length_unit))
+    tables, levels = build_shim_tables(evaluated), evaluated.levels
     yield caution(UNDER_PLATE, ["Columns are raised, never lowered.", SCREENING])
-    if len(shown["unmeasured"]) == len(shown["pads"]):
-        yield paragraph("No level is read yet: shims are worked out from the levels.")
+    if levels is None or len(tables.unmeasured) == len(tables.pads):
+        yield paragraph("No level is read yet. Shims are computed from the levels.")
         return
     yield heading("Pack list", 2)
     packs = [
         [strong(row["thickness"]), str(row["count"])]
-        for row in found.levels.get("pack_list") or ()
+        for row in levels.get("pack_list", ())
     ]
     if packs:
         yield table(columns("Thickness", "Plates", numeric=("Plates",)), packs)
     else:
         yield paragraph("Nothing to order.")
-    yield from _compose_unshimmed(hand, shown["referred"], shown["unmeasured"])
+    yield from _compose_unshimmed(formatter, tables.referred, tables.unmeasured)
     yield heading("By position", 2)
-    figures = ("Low by", "Shim", "Left over")
-    titles = ("Mark", "Wall", "Low by", "Shim", "Stack, thickest first", "Left over")
-    over = columns(
-        *titles, "Thread", "Done", numeric=figures, wide="Stack, thickest first"
-    )
-    rows = [_build_row(hand, pad) for pad in shown["shimmed"]]
+    numeric = ("Low by", "Shim", "Left over")
+    stack = "Stack, thickest first"
+    titles = ("Mark", "Wall", "Low by", "Shim", stack, "Left over", "Thread", "Done")
+    rows = [_build_row(formatter, pad) for pad in tables.shimmed]
     if rows:
-        yield table(over, rows, tall=True)
+        yield table(columns(*titles, numeric=numeric, wide=stack), rows, tall=True)
     else:
         yield paragraph("No pad needs a shim.")
-    yield from _compose_profiles(found, hand)
+    yield from _compose_profiles(evaluated, formatter)
 
 
 def _build_row(formatter: QuantityFormatter, pad: PadRow) -> list[Cell]:
@@ -111,11 +105,11 @@ def _compose_unshimmed(
 
 
 def _compose_profiles(
-    found: EvaluatedPlan, formatter: QuantityFormatter
+    evaluated: EvaluatedPlan, formatter: QuantityFormatter
 ) -> Iterator[Block]:
-    drawings = draw_profiles(found.plan, found.result, units=formatter.style)
-    if drawings:
+    profiles = draw_profiles(evaluated.plan, evaluated.result, units=formatter.style)
+    if profiles:
         yield heading("Levels", 2)
         yield figure_row(
-            [render_figure("profile", each, formatter.style) for each in drawings], 2
+            [render_figure("profile", each, formatter.style) for each in profiles], 2
         )

@@ -1,25 +1,37 @@
-"""A building as it stands on paper: the status report."""
+"""Status report of a building, as PDF."""
 
 from collections.abc import Iterator
 from datetime import datetime
 
 from checks.labels import describe_requirement
-from checks.reports import figures, photographs
-from checks.reports import record_sections as told
 from checks.reports.blocks import (
     Block,
     Cell,
     caution,
+    columns,
     facts,
     heading,
     lines,
     paragraph,
     table,
 )
-from checks.reports.blocks import columns as over
 from checks.reports.concrete_entries import compose_concrete_entries
+from checks.reports.figures import compose_levels, compose_patterns, compose_plan
+from checks.reports.finding_sections import compose_findings
 from checks.reports.formatting import format_utc_time
-from checks.reports.record_sections import ReportContent
+from checks.reports.measurement_sections import (
+    compose_checks,
+    compose_positions,
+    compose_readings,
+)
+from checks.reports.photographs import compose_photograph_list
+from checks.reports.record_sections import (
+    compose_cautions,
+    compose_notice,
+    compose_sources,
+    compose_verdict_counts,
+)
+from checks.reports.report_content import ReportContent, read_record
 from checks.reports.typst_pdf import PAPER_SIZES, Report, render_pdf
 from checks.services.hold_points import (
     ReleaseGate,
@@ -27,64 +39,67 @@ from checks.services.hold_points import (
     list_release_gates,
 )
 from checks.services.releases import build_release_body
+from core.formatting import format_date
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
 
 def render_status_pdf(building: Building, at: datetime) -> bytes:
-    """Print how a building stands now; `at` is the time written on it."""
+    """Render the present status of a building; `at` is the time printed on it."""
     return render_pdf(compose_status_report(building, at))
 
 
 def compose_status_report(building: Building, at: datetime) -> Report:
-    """Compose a status report; see `building_pdf`."""
-    account = told.read_record(build_release_body(get_building_status(building)))
-    stands = sha256_of(account.record)
+    """Compose a status report; see `render_status_pdf`."""
+    content = read_record(build_release_body(get_building_status(building)))
+    digest = sha256_of(content.record)
     return Report(
         title="Status report",
-        subtitle=account.record["building"]["name"],
-        job_line=account.job_line,
-        blocks=list(_compose_blocks(building, account, at)),
-        footer=f"SHA-256 of what it shows {stands}",
-        keywords=(f"sha256:{stands}",),
+        subtitle=content.record["building"]["name"],
+        job_line=content.job_line,
+        blocks=list(_compose_blocks(building, content, at)),
+        footer=f"SHA-256 of the data shown {digest}",
+        keywords=(f"sha256:{digest}",),
         made_at=at,
-        size=PAPER_SIZES[account.formatter.style],
+        size=PAPER_SIZES[content.formatter.style],
     )
 
 
 def _compose_blocks(
-    building: Building, account: ReportContent, at: datetime
+    building: Building, content: ReportContent, at: datetime
 ) -> Iterator[Block]:
-    settled = f"{building.settled_checks} of {building.required_checks}"
-    ships = building.job.ship_date
+    ship_date = building.job.ship_date
     yield facts(
         [
-            ("As it stood", format_utc_time(at)),
-            ("Checks settled", settled),
-            ("Ships", f"{ships.day} {ships:%b %Y}" if ships else "no date set"),
+            ("As of", format_utc_time(at)),
+            (
+                "Checks settled",
+                f"{building.settled_checks} of {building.required_checks}",
+            ),
+            ("Ships", format_date(ship_date) if ship_date else "no date set"),
         ]
     )
-    yield caution("Not a release: nothing here lets steel leave or columns be set.")
-    yield told.compose_verdict_counts(account)
+    yield caution("Not a release: it allows no shipping and no setting of columns.")
+    yield compose_verdict_counts(content)
     if building.evaluation_due_since:
-        yield paragraph("Something came in that is not evaluated yet.")
+        yield paragraph("Some entries are not evaluated yet.")
     yield heading("Releases", 2)
     yield table(
-        over("Gate", "Stands", wide="Stands"),
+        columns("Release", "Status", wide="Status"),
         [[gate.label, _describe_gate(gate)] for gate in list_release_gates(building)],
     )
-    yield told.compose_cautions(account)
-    yield from told.compose_sources(account)
-    yield from figures.compose_plan(account)
-    yield from told.compose_positions(account)
-    yield from told.compose_findings(account)
-    yield from told.compose_notice(account, new_page=False)
-    yield from figures.compose_levels(account)
-    yield from figures.compose_patterns(account)
-    yield from told.compose_checks(account)
-    yield from told.compose_readings(account)
-    yield from compose_concrete_entries(account.record)
-    yield from photographs.compose_photograph_list(account.record)
+    yield compose_cautions(content)
+    yield from compose_sources(content)
+    yield from compose_plan(content)
+    yield from compose_positions(content)
+    yield from compose_findings(content)
+    yield from compose_notice(content, new_page=False)
+    yield from compose_levels(content)
+    yield from compose_patterns(content)
+    yield from compose_checks(content)
+    yield from compose_readings(content)
+    yield from compose_concrete_entries(content.record)
+    yield from compose_photograph_list(content.record)
 
 
 def _describe_gate(gate: ReleaseGate) -> Cell:

@@ -1,8 +1,8 @@
-"""Blocks to PDF: the one place that knows typst.
+"""Typesetting of blocks as PDF with typst.
 
-Typst is loaded when the first report is asked for. Only the fonts inside its wheel
-are used, so that a report looks the same wherever it is made; it reads nothing but
-what it is handed here.
+Typst is imported with the first report. Only the fonts inside its wheel are used, so
+that a report looks the same wherever it is made, and it reads no file but those built
+here.
 """
 
 import json
@@ -15,21 +15,19 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from checks.reports.blocks import Block, DrawingFigure, PhotographFigure
+from core.vocabulary import Verdict
 
 TEMPLATE_DIR = Path(__file__).parent / "paper"
-VERDICT_SHAPES = ("within", "outside", "remeasure", "unmeasured")
 PAPER_SIZES = {"imperial": "us-letter", "decimal": "us-letter", "metric": "a4"}
-MAX_MM_PER_UNIT = (
-    0.24  # at most, of a drawing: its words are then as large as the page's
-)
-PDF_STANDARDS: Any = [
-    "a-3b"
-]  # PDF/A-3 (ISO 19005-3): self-contained, files may be attached
+# At this scale the text of a drawing is as large as that of the page.
+MAX_MM_PER_UNIT = 0.24
+# PDF/A-3 (ISO 19005-3): self-contained, files may be attached.
+PDF_STANDARDS: Any = ["a-3b"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attachment:
-    """A file that travels inside the PDF."""
+    """A file inside the PDF."""
 
     name: str
     description: str
@@ -38,17 +36,23 @@ class Attachment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """A whole report, ready to be set.
+    """A whole report, ready to be typeset.
 
     Attributes
     ----------
-    title, subtitle, place : what it is, of which building, on which job.
-    size : paper, as `SIZES` has it.
-    foot : what stands at the foot of every page, such as a digest.
-    keywords : what a program finds in the file without reading its pages.
-    tagged : whether its structure is in the file, for those who are read to; it is
-        most of the file, and a sheet to write on does without.
-    made_at : the date in the file; the same report has the same.
+    title, subtitle, job_line : str
+        The kind of report, the building, and the job.
+    size : str
+        Paper size; see `PAPER_SIZES`.
+    footer : str
+        Printed at the foot of every page, such as a digest.
+    keywords : sequence of str
+        Metadata that programs find without reading the pages.
+    tagged : bool
+        Put the structure into the file, for screen readers. It makes up most of the
+        file, and a sheet to write on does without.
+    made_at : datetime
+        Date of the file; the same report has the same date.
     """
 
     title: str
@@ -64,20 +68,20 @@ class Report:
 
 
 def render_pdf(report: Report) -> bytes:
-    """Set a report: PDF/A-3, the same bytes for the same report.
+    """Typeset a report as PDF/A-3; the same report gives the same bytes.
 
-    A photograph is in it byte for byte, so that its digest can be taken anew.
+    Photographs are in it byte for byte, so that their digests can be verified.
     """
     import typst
 
-    # In a folder of its own: handed over in memory, a file could only be text.
+    # Through a folder: in memory typst takes text alone.
     with TemporaryDirectory(prefix="padstone-") as folder:
-        place = Path(folder)
+        root = Path(folder)
         for name, content in build_files(report).items():
-            (place / name).write_bytes(content)
+            (root / name).write_bytes(content)
         pdf: Any = typst.compile(
-            place / "main.typ",
-            root=place,
+            root / "main.typ",
+            root=root,
             font_paths=_load_fonts(),
             format="pdf",
             timestamp=report.made_at.replace(microsecond=0),
@@ -88,16 +92,16 @@ def render_pdf(report: Report) -> bytes:
 
 
 def build_files(report: Report) -> dict[str, bytes]:
-    """Write everything typst reads for a report, by file name."""
+    """Build all files that typst reads for a report, by name."""
     files = {"main.typ": (TEMPLATE_DIR / "report.typ").read_bytes()}
-    for shape in VERDICT_SHAPES:
+    for shape in Verdict:
         files[f"{shape}.svg"] = (TEMPLATE_DIR / f"{shape}.svg").read_bytes()
     data: dict[str, Any] = {
         "title": report.title,
         "subtitle": report.subtitle,
-        "place": report.job_line,
+        "job_line": report.job_line,
         "size": report.size,
-        "foot": report.footer,
+        "footer": report.footer,
         "keywords": list(report.keywords),
         "blocks": list(_write_figures(report.blocks, files)),
         "attachments": [],
@@ -108,7 +112,7 @@ def build_files(report: Report) -> dict[str, bytes]:
             {
                 "file": f"attached-{number}",
                 "name": attached.name,
-                "described": attached.description,
+                "description": attached.description,
             }
         )
     files["data.json"] = json.dumps(data, ensure_ascii=False).encode()
@@ -118,7 +122,7 @@ def build_files(report: Report) -> dict[str, bytes]:
 def _write_figures(
     blocks: Iterable[Mapping[str, Any]], files: dict[str, bytes]
 ) -> Iterable[dict[str, Any]]:
-    """Give every picture a file of its own, and leave its name in the block."""
+    """Write every drawing to a file of its own, and put its name into the block."""
     for block in blocks:
         if block["is"] == "photographs":
             yield {
@@ -126,42 +130,42 @@ def _write_figures(
                 "photographs": _write_photographs(block["photographs"], files),
             }
             continue
-        if block["is"] != "pictures":
+        if block["is"] != "figures":
             yield dict(block)
             continue
         rows = []
-        drawn: DrawingFigure
-        for drawn in block["pictures"]:
+        figure: DrawingFigure
+        for figure in block["figures"]:
             name = f"drawing-{len(files)}.svg"
-            files[name] = drawn.svg.encode()
+            files[name] = figure.svg.encode()
             rows.append(
                 {
                     "file": name,
-                    "tall": drawn.height / drawn.width,
-                    "widest": drawn.width * MAX_MM_PER_UNIT,
-                    "described": drawn.alt_text,
-                    "caption": drawn.caption,
+                    "aspect_ratio": figure.height / figure.width,
+                    "widest": figure.width * MAX_MM_PER_UNIT,
+                    "alt": figure.alt_text,
+                    "caption": figure.caption,
                 }
             )
-        yield {**block, "pictures": rows}
+        yield {**block, "figures": rows}
 
 
 def _write_photographs(
-    taken: Sequence[PhotographFigure], files: dict[str, bytes]
+    figures: Sequence[PhotographFigure], files: dict[str, bytes]
 ) -> list[Any]:
-    """Hand over each photograph once, under its digest."""
+    """Write every photograph once, under its digest."""
     rows = []
-    for photo in taken:
-        name = f"{photo.digest}.jpg" if photo.content is not None else ""
-        if photo.content is not None:
-            files[name] = photo.content
+    for figure in figures:
+        name = f"{figure.digest}.jpg" if figure.content is not None else ""
+        if figure.content is not None:
+            files[name] = figure.content
         rows.append(
             {
                 "file": name,
-                "tall": photo.aspect_ratio,
-                "told": list(photo.caption_lines),
-                "digest": photo.digest,
-                "described": photo.alt_text,
+                "aspect_ratio": figure.aspect_ratio,
+                "caption_lines": list(figure.caption_lines),
+                "digest": figure.digest,
+                "alt": figure.alt_text,
             }
         )
     return rows

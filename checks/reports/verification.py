@@ -1,8 +1,8 @@
-"""Whether a release on paper is one that was signed here, and what of it still holds.
+"""Verification of a release: its digest, its PDF, or its record as JSON.
 
-A PDF of ours names its digest in its metadata (XMP, ISO 16684-1, which PDF/A keeps
-in plain text) and carries the signed record as a compressed stream. That is found
-without reading the pages, so that a damaged or altered file can be looked at too.
+A release PDF names its digest in its metadata (XMP, ISO 16684-1, which PDF/A keeps in
+plain text) and carries the signed record as a compressed stream. Both are found without
+parsing the pages, so that a damaged or altered file can be examined too.
 """
 
 import hashlib
@@ -26,26 +26,29 @@ _KEYWORDS = re.compile(
     rb"<pdf:Keywords>sha256:([0-9a-f]{64}), ([^<\s]*)</pdf:Keywords>"
 )
 _STREAM = re.compile(rb"stream\r?\n(.*?)\r?\nendstream", re.DOTALL)
-MAX_RECORD_BYTES = 100_000_000  # bytes, unpacked
+MAX_RECORD_BYTES = 100_000_000  # unpacked
 
 
 class NotAReleaseError(ValueError):
-    """What was given is neither a release on paper nor a record of one."""
+    """The file is neither the PDF of a release nor a record of one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReleaseVerification:
-    """What is known of a digest, or of a file that names or gives one.
+    """Result of verifying a digest, or a file with one.
 
     Attributes
     ----------
-    digest : which release it says it is of.
-    release : the release signed here whose kept record still gives that digest.
-    attached : whether the record inside the file gives the digest; None where the
-        file carries none to be looked at.
-    printed : whether the file is to the byte what this program prints of the record;
-        None where it is no PDF or nothing is known of its digest. Another version of
-        the program may set the same record differently.
+    digest : str
+        The digest that was given, or that the file names.
+    release : Release or None
+        The release signed here whose stored record still gives that digest.
+    attachment_matches : bool or None
+        True where the record inside a PDF gives the digest; None for other files.
+    print_matches : bool or None
+        True where the PDF is byte for byte the one this program renders of the record;
+        None where no release is known. Another version of the program may typeset the
+        same record differently.
     """
 
     digest: str
@@ -55,24 +58,24 @@ class ReleaseVerification:
 
     @property
     def is_valid(self) -> bool:
-        """Whether it was signed here, and nothing that was looked at is altered."""
+        """True where it was signed here and its attached record is unaltered."""
         return self.release is not None and self.attachment_matches is not False
 
 
 def verify_release_digest(value: str) -> ReleaseVerification:
-    """Look a digest up."""
+    """Verify a digest."""
     return ReleaseVerification(
         digest=value.lower(), release=find_verified_release(value)
     )
 
 
 def verify_release_file(content: bytes) -> ReleaseVerification:
-    """Look at a release as PDF, or at its record as JSON.
+    """Verify the PDF of a release, or its record as JSON.
 
     Raises
     ------
-    NoReleaseError
-        Saying what the file should have been.
+    NotAReleaseError
+        If the file is neither; the message names what is expected.
     """
     return (
         _verify_pdf(content)
@@ -82,26 +85,27 @@ def verify_release_file(content: bytes) -> ReleaseVerification:
 
 
 def _verify_record(content: bytes) -> ReleaseVerification:
-    refusals = IssueCollector()
+    issues = IssueCollector()
     try:
-        record = load_json(content, refusals)
-        refusals.raise_if_any()
+        record = load_json(content, issues)
+        issues.raise_if_any()
         value = sha256_of(record)
     except (DocumentError, TypeError, ValueError):
-        msg = "This is neither a release's PDF nor its record as JSON."
+        msg = "This file is neither the PDF of a release nor its record as JSON."
         raise NotAReleaseError(msg) from None
     return verify_release_digest(value)
 
 
 def _verify_pdf(content: bytes) -> ReleaseVerification:
-    named = _KEYWORDS.search(content)
-    if named is None:
+    keywords = _KEYWORDS.search(content)
+    if keywords is None:
         msg = (
-            "This PDF names no digest of a release. It may be another paper, or one"
-            " that was printed or saved anew: type the digest from its foot instead."
+            "This PDF contains no digest of a release. It may be another document, or"
+            " a copy that was printed or saved again. Type the digest from the foot of"
+            " its pages instead."
         )
         raise NotAReleaseError(msg)
-    value, address = named[1].decode(), named[2].decode()
+    value, address = keywords[1].decode(), keywords[2].decode()
     release = find_verified_release(value)
     return ReleaseVerification(
         digest=value,
@@ -122,7 +126,7 @@ def _matches_print(release: Release, address: str, content: bytes) -> bool:
 
 
 def _iter_streams(content: bytes) -> Iterator[bytes]:
-    """Every compressed stream of a PDF, unpacked; nothing that grows too large."""
+    """Unpack every compressed stream of a PDF, except those that grow too large."""
     for found in _STREAM.finditer(content):
         unpack = zlib.decompressobj()
         try:
