@@ -87,7 +87,7 @@ def paginate_photographs(
 
 
 def list_position_photographs(building: Building, mark: str) -> list[PhotographRow]:
-    """List the photographs of one position: of its checks, its findings and the work."""
+    """List the photographs of one position: of its checks, findings and work."""
     topics = [f"{word}:{mark}" for word in POSITION_TOPICS]
     topics += [CheckKey.for_plumb(mark, axis) for axis in AXES]
     found = Photograph.objects.filter(building=building).filter(

@@ -17,11 +17,7 @@ from checks.queries.audit_log.query import (
     load_people,
     map_buildings,
 )
-from checks.queries.audit_log.sources import (
-    AuditLogCursor,
-    AuditLogFilter,
-    AuditLogKind,
-)
+from checks.queries.audit_log.rows import AuditLogCursor, AuditLogFilter, AuditLogKind
 from checks.queries.audit_log.text import describe_entries
 from core.models import Person
 from core.permissions import Action, require

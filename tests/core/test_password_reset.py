@@ -156,7 +156,7 @@ def test_the_record_says_that_nobody_was_signed_in(
     client.force_login(administrator)
     trail = client.get(reverse("trail", args=[job.pk])).text
     assert f"{field_lead}: password link requested" in trail
-    assert "somebody not signed in" in trail
+    assert "Visitor, not signed in" in trail
     person = client.get(reverse("accounts:person", args=[field_lead.pk])).text
     assert "somebody not signed in" in person
 

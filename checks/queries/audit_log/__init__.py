@@ -1,1 +1,1 @@
-"""Audit log."""
+"""Audit log of a job: who saw and did what (query, sources, text)."""

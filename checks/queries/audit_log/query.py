@@ -1,7 +1,7 @@
-"""Who saw and did what on a job: one list, composed from what the record holds.
+"""Audit log of a job: who saw and did what, composed from the record itself.
 
-The database joins what the sources give, newest first; nothing is written for the
-list but what people opened (`jobs.accounts.view_log`).
+The database joins the rows of all sources, newest first. Page views are the only rows
+that are written for this log (`jobs.accounts.view_log`).
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,23 +12,20 @@ from typing import Any, NamedTuple
 
 from django.db.models import Q, QuerySet
 
-from checks.queries.audit_log.sources import (
-    SOURCES,
-    AuditLogCursor,
-    AuditLogFilter,
-    AuditLogKind,
-)
+from checks.queries.audit_log.rows import AuditLogCursor, AuditLogFilter, AuditLogKind
+from checks.queries.audit_log.sources import SOURCES
 from core.models import Person
 from jobs.accounts.models import ViewLogEntry
 from jobs.models import Building, Job, Membership, MembershipEvent
 
 ROWS_PER_PAGE = 100
-EXPORT_CHUNK_ROWS = 1000  # of an export
+EXPORT_CHUNK_ROWS = 1000
+PERSON_SOURCES = ("membership", "account")  # their `object` is a person
 NEWEST_FIRST = ("-row_at", "-row_source", "-row_ref")
 
 
 class AuditLogEntry(NamedTuple):
-    """One row as the database gives it; `COLUMNS` in their order."""
+    """One row as the database returns it, with the members of `COLUMNS` in order."""
 
     at: datetime
     source: int
@@ -43,21 +40,18 @@ class AuditLogEntry(NamedTuple):
 
     @property
     def name(self) -> str:
-        """Which source it is from."""
+        """Name of its source."""
         return SOURCES[self.source].name
 
     @property
     def kind(self) -> AuditLogKind:
-        """What it is about."""
+        """Its subject."""
         return SOURCES[self.source].kind
-
-
-# ---- the trail --------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditLogPage:
-    """Part of the trail, and where the next begins."""
+    """A page of the log, and the cursor of the next page."""
 
     entries: tuple[AuditLogEntry, ...]
     after: AuditLogCursor | None
@@ -66,43 +60,44 @@ class AuditLogPage:
 def load_page(
     job: Job, filters: AuditLogFilter, after: AuditLogCursor | None
 ) -> AuditLogPage:
-    """Give a page of the trail; one query."""
+    """Load a page of the log, in one query."""
     found = _union_sources(job, filters, after, limit=ROWS_PER_PAGE + 1)
     entries = tuple(AuditLogEntry(*row) for row in found)
-    more = len(entries) > ROWS_PER_PAGE
-    shown = entries[:ROWS_PER_PAGE]
-    last = shown[-1] if more else None
-    place = AuditLogCursor(last.at, last.source, last.ref) if last else None
-    return AuditLogPage(entries=shown, after=place)
+    page = entries[:ROWS_PER_PAGE]
+    last = page[-1] if len(entries) > ROWS_PER_PAGE else None
+    after = AuditLogCursor(last.at, last.source, last.ref) if last else None
+    return AuditLogPage(entries=page, after=after)
 
 
 def iterate_entries(
     job: Job, filters: AuditLogFilter
 ) -> Iterator[Sequence[AuditLogEntry]]:
-    """Give the whole trail as asked, some at once; one query for all."""
+    """Iterate over the whole log in chunks, in one query."""
     found = _union_sources(job, filters, None).iterator(chunk_size=EXPORT_CHUNK_ROWS)
-    while some := [AuditLogEntry(*row) for row in islice(found, EXPORT_CHUNK_ROWS)]:
-        yield some
+    while chunk := [AuditLogEntry(*row) for row in islice(found, EXPORT_CHUNK_ROWS)]:
+        yield chunk
 
 
 def load_people(entries: Sequence[AuditLogEntry]) -> dict[int, Person]:
-    """Fetch whoever some entries name; one query."""
-    who = {entry.person for entry in entries}
-    who |= {entry.object for entry in entries if entry.name in ("part", "account")}
-    return Person.objects.in_bulk([pk for pk in who if pk is not None])
+    """Load the people that entries name, in one query."""
+    pks = {entry.person for entry in entries}
+    pks |= {entry.object for entry in entries if entry.name in PERSON_SOURCES}
+    return Person.objects.in_bulk([pk for pk in pks if pk is not None])
 
 
 def list_job_people(job: Job) -> QuerySet[Person]:
-    """Give everybody who has or had a part in a job, or opened something of it."""
-    had = MembershipEvent.objects.filter(job=job).values("person")
-    have = Membership.objects.filter(job=job).values("person")
-    saw = ViewLogEntry.objects.filter(building__job=job).values("person")
-    known = Q(pk__in=had) | Q(pk__in=have) | Q(pk__in=saw) | Q(pk=job.opened_by_id)
-    return Person.objects.filter(known).order_by("first_name", "last_name", "pk")
+    """Return the people who work or worked on a job, or viewed a part of it."""
+    former = MembershipEvent.objects.filter(job=job).values("person")
+    present = Membership.objects.filter(job=job).values("person")
+    viewers = ViewLogEntry.objects.filter(building__job=job).values("person")
+    members = Q(pk__in=former) | Q(pk__in=present) | Q(pk=job.opened_by_id)
+    return Person.objects.filter(members | Q(pk__in=viewers)).order_by(
+        "first_name", "last_name", "pk"
+    )
 
 
 def map_buildings(job: Job) -> dict[int, Building]:
-    """Give a job's buildings by their keys."""
+    """Return the buildings of a job by primary key."""
     return {building.pk: building for building in job.buildings.order_by("name")}
 
 
@@ -114,9 +109,9 @@ def _union_sources(
 ) -> QuerySet[Any]:
     parts = [
         part
-        for place, source in enumerate(SOURCES)
+        for index, source in enumerate(SOURCES)
         if not filters.kind or source.kind == filters.kind
-        if (part := source.build_rows(job, place, filters, after)) is not None
+        if (part := source.build_rows(job, index, filters, after)) is not None
     ]
     if not parts:
         return Job.objects.none().values_list()

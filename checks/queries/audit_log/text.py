@@ -1,4 +1,4 @@
-"""The trail in words: what a row says, and where to look at it."""
+"""Text of the audit log: one sentence for each row, and the page it leads to."""
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -6,23 +6,28 @@ from datetime import datetime
 
 from django.urls import reverse
 
-from checks.labels import describe_topic
-from checks.models import ConcreteEntry, FindingEvent, Release
+from checks.labels import describe_check_key, describe_topic
+from checks.models import ConcreteEntry, FindingEvent
 from checks.queries.audit_log.query import AuditLogEntry
-from checks.queries.audit_log.sources import AuditLogKind
+from checks.queries.audit_log.rows import AuditLogKind
+from core.formatting import format_count
 from core.models import AccountEvent, Person, Role
+from core.vocabulary import ReleaseKind
 from jobs.accounts.models import ViewLogEntry
 from jobs.models import Building, Job
 
-EVALUATION_ACTOR = "the evaluation"
-VISITOR_ACTOR = "somebody not signed in"
+SYSTEM_ACTOR = "System"  # the evaluation
+VISITOR_ACTOR = "Visitor, not signed in"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditLogRow:
     """A row as people read it.
 
-    `person` is None where the evaluation did it, or somebody who was not signed in.
+    Attributes
+    ----------
+    person : Person or None
+        None where the evaluation did it, or a visitor who was not signed in.
     """
 
     at: datetime
@@ -37,14 +42,14 @@ class AuditLogRow:
 
 @dataclass(frozen=True, slots=True)
 class _References:
-    """What rows of one page refer to."""
+    """Objects that the rows of one page refer to."""
 
     job: Job
     people: Mapping[int, Person]
     buildings: Mapping[int, Building]
 
     def name(self, pk: int | None) -> str:
-        return str(self.people.get(pk or 0, "somebody"))
+        return str(self.people.get(pk or 0, "a former account"))
 
 
 def describe_entries(
@@ -54,25 +59,24 @@ def describe_entries(
     people: Mapping[int, Person],
     buildings: Mapping[int, Building],
 ) -> list[AuditLogRow]:
-    """Put rows of the trail into words."""
-    known = _References(job, people, buildings)
-    return [_build_row(entry, known) for entry in entries]
+    """Describe rows of the audit log, each in one sentence."""
+    refs = _References(job, people, buildings)
+    return [_build_row(entry, refs) for entry in entries]
 
 
 def _build_row(entry: AuditLogEntry, refs: _References) -> AuditLogRow:
-    words, url = _DESCRIBERS[entry.name](entry, refs)
+    text, url = _DESCRIBERS[entry.name](entry, refs)
     person = refs.people.get(entry.person or 0)
+    nobody = VISITOR_ACTOR if entry.name == "account" else SYSTEM_ACTOR
     return AuditLogRow(
         at=entry.at,
         kind=entry.kind,
         person=person,
         building=refs.buildings.get(entry.building or 0),
-        text=words,
+        text=text,
         note=entry.note.strip(),
         url=url,
-        actor_name=str(
-            person or (VISITOR_ACTOR if entry.name == "account" else EVALUATION_ACTOR)
-        ),
+        actor_name=str(person or nobody),
     )
 
 
@@ -84,37 +88,37 @@ def _describe_view(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     if kind is ViewLogEntry.Kind.BUILDING:
         return "Opened the building", _building_url(entry)
     if kind is ViewLogEntry.Kind.FINDING:
-        words = f"Opened the finding: {describe_topic(entry.detail)}"
-        return words, reverse("checks:finding", args=[entry.object])
-    release = Release.Kind(entry.detail).label
-    verb = "Took the PDF of" if kind is ViewLogEntry.Kind.RELEASE_PDF else "Opened"
-    return f"{verb} the {release}", reverse("checks:release", args=[entry.object])
+        text = f"Opened the finding: {describe_topic(entry.detail)}"
+        return text, reverse("checks:finding", args=[entry.object])
+    pdf = kind is ViewLogEntry.Kind.RELEASE_PDF
+    action = "Downloaded the PDF" if pdf else "Opened the release"
+    text = f"{action}: {ReleaseKind(entry.detail).label}"
+    return text, reverse("checks:release", args=[entry.object])
 
 
 def _describe_readings(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    words = f"{entry.number} reading{'' if entry.number == 1 else 's'} recorded"
+    text = f"{format_count(entry.number, 'reading')} recorded"
     kinds = entry.detail.replace("_", " ")
-    return f"{words}: {kinds}", reverse("checks:reading_history", args=[entry.building])
+    return f"{text}: {kinds}", reverse("checks:reading_history", args=[entry.building])
 
 
 def _describe_photograph(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     if entry.object:
         url = reverse("checks:finding", args=[entry.object])
-        return f"Photograph added to: {describe_topic(entry.about)}", url
-    words = (
-        f"Photograph added of {entry.detail}" if entry.detail else "Photograph added"
-    )
-    return words, _building_url(entry)
+        return f"Photograph added: {describe_topic(entry.about)}", url
+    subject = describe_check_key(entry.detail)
+    text = f"Photograph added: {subject}" if subject else "Photograph added"
+    return text, _building_url(entry)
 
 
 def _describe_finding(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    happened = FindingEvent.Kind(entry.about).label
+    event = FindingEvent.Kind(entry.about).label
     url = reverse("checks:finding", args=[entry.object])
-    return f"{describe_topic(entry.detail)}: {happened}", url
+    return f"{describe_topic(entry.detail)}: {event}", url
 
 
 def _describe_release(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    label = Release.Kind(entry.about).label.capitalize()
+    label = ReleaseKind(entry.about).label
     return f"{label} signed", reverse("checks:release", args=[entry.object])
 
 
@@ -122,18 +126,18 @@ def _describe_plan(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     url = reverse("jobs:plan", args=[entry.building])
     if entry.number == 1:
         return "Building added with its plan", url
-    return f"Plan revision {entry.number} put in force", url
+    return f"Plan revision {entry.number} issued", url
 
 
 def _describe_job(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    return "Job opened", ""
+    return "Job created", ""
 
 
 def _describe_membership(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     name = refs.name(entry.object)
     if not entry.about:
-        return f"{name} taken off the job", ""
-    return f"{name} put on the job as {Role(entry.about).label}", ""
+        return f"{name} removed from the job", ""
+    return f"{name} added to the job as {Role(entry.about).label}", ""
 
 
 def _describe_invitation(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
@@ -141,7 +145,7 @@ def _describe_invitation(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
 
 
 def _describe_acceptance(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    return f"Invitation of {entry.detail} taken up", ""
+    return f"Invitation of {entry.detail} accepted", ""
 
 
 def _describe_revocation(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
@@ -149,8 +153,8 @@ def _describe_revocation(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
 
 
 def _describe_account(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    happened = AccountEvent.Kind(entry.about).label
-    return f"{refs.name(entry.object)}: {happened}", ""
+    event = AccountEvent.Kind(entry.about).label
+    return f"{refs.name(entry.object)}: {event}", ""
 
 
 def _describe_sign_in(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
@@ -158,16 +162,16 @@ def _describe_sign_in(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
 
 
 def _describe_instrument(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    return f"Instrument {entry.detail} put on the job", ""
+    return f"Instrument {entry.detail} added", ""
 
 
 def _describe_concrete(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
-    words = ", ".join(
+    kinds = ", ".join(
         ConcreteEntry.Kind(kind).label for kind in entry.detail.split(", ")
     )
     count = "" if entry.number == 1 else f" ({entry.number} entries)"
     url = reverse("checks:concrete", args=[entry.building])
-    return f"Of the concrete recorded: {words}{count}", url
+    return f"Concrete data recorded: {kinds}{count}", url
 
 
 def _building_url(entry: AuditLogEntry) -> str:
@@ -175,7 +179,7 @@ def _building_url(entry: AuditLogEntry) -> str:
 
 
 _DESCRIBERS: dict[str, Callable[[AuditLogEntry, _References], TextAndUrl]] = {
-    "sight": _describe_view,
+    "view": _describe_view,
     "readings": _describe_readings,
     "photograph": _describe_photograph,
     "finding": _describe_finding,
@@ -184,7 +188,7 @@ _DESCRIBERS: dict[str, Callable[[AuditLogEntry, _References], TextAndUrl]] = {
     "release": _describe_release,
     "plan": _describe_plan,
     "job": _describe_job,
-    "part": _describe_membership,
+    "membership": _describe_membership,
     "invited": _describe_invitation,
     "joined": _describe_acceptance,
     "revoked": _describe_revocation,

@@ -22,7 +22,7 @@ from checks.models import (
     Release,
 )
 from checks.queries.audit_log.query import load_page
-from checks.queries.audit_log.sources import AuditLogFilter, AuditLogKind
+from checks.queries.audit_log.rows import AuditLogFilter, AuditLogKind
 from checks.services.file_store import load_file
 from checks.services.releases import find_verified_release
 from core.models import Person, Role

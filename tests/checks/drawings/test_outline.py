@@ -37,7 +37,9 @@ def test_a_position_outside_differs_by_shape_and_word_not_only_by_colour() -> No
     plan = samples.rectangle()
     drawing = draw_outline(plan, samples.result(plan, misses={"S2": (7, 2)}))
     (place,) = (place for place in drawing.positions if place.mark == "S2")
-    assert (place.verdict, place.label.shape, place.label.verdict_label) == ("outside",) * 3
+    assert (place.verdict, place.label.shape, place.label.verdict_label) == (
+        "outside",
+    ) * 3
     tree = written(plan, samples.result(plan, misses={"S2": (7, 2)}))
     shapes = {
         group.get("class"): group[0].tag + (group[0].get("d") or "")

@@ -3,7 +3,7 @@
 from django.test import Client
 
 from checks.queries.audit_log.query import load_page, load_people
-from checks.queries.audit_log.sources import AuditLogFilter
+from checks.queries.audit_log.rows import AuditLogFilter
 from checks.queries.audit_log.text import AuditLogRow, describe_entries
 from core.models import Person
 from jobs.models import Job

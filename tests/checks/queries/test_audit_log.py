@@ -15,12 +15,8 @@ from django.utils.timezone import localdate, now
 from checks.models import Decision, Finding, Reading, Release, WorkReport
 from checks.queries.audit_log import query as trail_queries
 from checks.queries.audit_log.query import AuditLogEntry, iterate_entries, load_page
-from checks.queries.audit_log.sources import (
-    SOURCES,
-    AuditLogCursor,
-    AuditLogFilter,
-    AuditLogKind,
-)
+from checks.queries.audit_log.rows import AuditLogCursor, AuditLogFilter, AuditLogKind
+from checks.queries.audit_log.sources import SOURCES
 from checks.services.findings import report_work_done, request_remeasurement
 from checks.services.instruments import add_instrument
 from checks.services.releases import sign_release
@@ -64,7 +60,7 @@ def test_every_step_of_a_finding_is_told(
     decision = order(low_pad, engineer)
     report_work_done(actor=field_lead, decision=decision, at=now(), note="Done.")
     told_of = words_of(job)
-    assert ("the evaluation", "Pad S2: opened") in told_of
+    assert ("System", "Pad S2: opened") in told_of
     assert ("Emery", "Pad S2: decided") in told_of
     assert ("Fern", "Pad S2: carried out") in told_of
 
@@ -82,9 +78,9 @@ def test_plans_instruments_and_releases_are_told(
     )
     told_of = words_of(job)
     assert ("Olive", "Building added with its plan") in told_of
-    assert ("Olive", "Ship release signed") in told_of
-    assert ("Fern", "Instrument tape 7 put on the job") in told_of
-    assert ("Emery", "Plan revision 2 put in force") in told_of
+    assert ("Olive", "Ship release (verification) signed") in told_of
+    assert ("Fern", "Instrument tape 7 added") in told_of
+    assert ("Emery", "Plan revision 2 issued") in told_of
     assert rows_of(job, AuditLogFilter(kind="plans"))[0].note == "Thinner shims."
 
 
@@ -123,15 +119,15 @@ def test_who_works_on_the_job_is_told(
     )
     close_account(actor=administrator, person=stranger)
     told_of = words_of(job, AuditLogFilter(kind="people"))
-    assert told_of[0] == ("Olive", "Job opened")
+    assert told_of[0] == ("Olive", "Job created")
     for each in [
-        ("Olive", "Fern put on the job as field lead"),
-        ("Olive", "Sorrel put on the job as field lead"),
-        ("Olive", "Sorrel taken off the job"),
+        ("Olive", "Fern added to the job as field lead"),
+        ("Olive", "Sorrel added to the job as field lead"),
+        ("Olive", "Sorrel removed from the job"),
         ("Olive", "a@example.org invited as field lead"),
         ("Olive", "Invitation of a@example.org revoked"),
-        ("Bo Reed", "Invitation of b@example.org taken up"),
-        ("Olive", "Bo Reed put on the job as field lead"),
+        ("Bo Reed", "Invitation of b@example.org accepted"),
+        ("Olive", "Bo Reed added to the job as field lead"),
         ("Addie", "Sorrel: account closed"),
     ]:
         assert each in told_of
@@ -321,7 +317,7 @@ def test_the_table_has_every_row_as_asked(
     whole = [each for some in iterate_entries(busy, ALL) for each in some]
     rows = table_of(client, busy)
     assert len(rows) == len(whole) > 10
-    assert rows[-1]["what"] == "Job opened"
+    assert rows[-1]["what"] == "Job created"
     assert rows[-1]["user name"] == "olive"
     decided = table_of(client, busy, "?kind=decisions")
     assert [row["what"] for row in decided] == ["Pad S2: decided"]

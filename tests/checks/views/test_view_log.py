@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from checks.models import Finding, Release
-from checks.queries.audit_log.sources import AuditLogFilter
+from checks.queries.audit_log.rows import AuditLogFilter
 from checks.services.releases import sign_release
 from core.models import Person
 from jobs.accounts.models import ViewLogEntry
@@ -38,8 +38,8 @@ def test_what_somebody_opens_is_told_once_a_day(
         client.get(reverse("checks:release_pdf", args=[shipped.pk]))
     assert words_of(job, AuditLogFilter(kind="opened")) == [
         ("Emery", "Opened the building"),
-        ("Emery", "Opened the ship release"),
-        ("Emery", "Took the PDF of the ship release"),
+        ("Emery", "Opened the release: Ship release (verification)"),
+        ("Emery", "Downloaded the PDF: Ship release (verification)"),
     ]
 
 
