@@ -167,6 +167,7 @@ def get_chosen_findings(
     person: Person, building: int, pks: Sequence[str]
 ) -> list[Finding]:
     """Load the chosen findings of a building, in the order opened; skip all others."""
+    # A longer number would not fit into a bigint column.
     numbers = [int(pk) for pk in pks if pk.isdecimal() and len(pk) < 18]
     findings = Finding.objects.visible_to(person).filter(
         building=building, pk__in=numbers

@@ -119,6 +119,7 @@ class CheckPage:
             return ""
         if probability in (0.0, 1.0):
             return format_percent(probability)
+        # Rounding must not turn 99.97 % into a certainty.
         return format_percent(min(max(probability, 0.001), 0.999), 1)
 
     @property

@@ -86,6 +86,7 @@ def list_unused_entries(
     entries = [
         parse_concrete_entry(row.entry) for row in fetch_concrete_entries(building)
     ]
+    # The plan may already have what an entry waits for, such as the day of placing.
     planned = revision.document.get("concrete", {})
     return [
         UnusedEntries(kind=ConcreteEntry.Kind(kind).label, missing=missing)

@@ -52,11 +52,13 @@ def get_evaluated_plan(person: Person, pk: int) -> EvaluatedPlan | None:
 def load_evaluated_plan(building: Building) -> EvaluatedPlan:
     """Load the plan in force and its latest result."""
     revision = building.current_revision()
+    # A result of an earlier plan may have checks that this plan does not have.
     evaluation = (
         Evaluation.objects.filter(building=building, revision=revision)
         .order_by("-pk")
         .first()
     )
+    # Every plan is evaluated when it is issued, before anything is measured.
     measured = evaluation is not None and any(
         check["verdict"] != Verdict.UNMEASURED for check in evaluation.result["checks"]
     )

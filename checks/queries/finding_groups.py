@@ -54,6 +54,7 @@ def find_remeasurement(
     ):
         return None
     requested, confirmed_at = False, None
+    # Prefetched events come in any order.
     for event in sorted(events, key=lambda event: event.pk):
         if event.kind == Kind.ASKED_AGAIN:
             requested, confirmed_at = True, None
@@ -150,6 +151,7 @@ def group_findings(findings: list[Finding]) -> list[FindingGroup]:
 
 def find_group(finding: Finding) -> FindingGroup:
     """Return the group that an open finding belongs to."""
+    # Group with the findings that the queue would show together with this one.
     same = Finding.objects.filter(building=finding.building_id).open()
     undecided = same.undecided()
     if undecided.filter(pk=finding.pk).exists():
@@ -204,6 +206,7 @@ def _build_queue_row(finding: Finding, remeasured: RemeasuredOnce | None) -> Que
 
 def _group_key(finding: Finding, remeasured: RemeasuredOnce | None) -> str:
     """Return a text that is equal for all findings of one group."""
+    # Nothing is decided about closed findings, so each is a row of its own.
     if finding.state == Finding.State.CLOSED:
         return str(finding.pk)
     remedy = select_proposal(finding, remeasured)

@@ -44,7 +44,7 @@ def get_building_by_name(name: str) -> Building:
     number, slash, building_name = name.partition("/")
     if slash:
         building = buildings.filter(job__number=number, name=building_name).first()
-    elif name.isdecimal() and len(name) < 18:
+    elif name.isdecimal() and len(name) < 18:  # more digits do not fit into bigint
         building = buildings.filter(pk=int(name)).first()
     else:
         building = None

@@ -52,6 +52,7 @@ def compute_offline_limits(
     checks : iterable of Check
         The checks to compute limits for.
     """
+    # Guarded limits depend on the uncertainty, which the phone does not compute.
     if plan.tolerances.guarded:
         return {}
     judged = [check for check in checks if check.kind in OFFLINE_KINDS]

@@ -125,6 +125,7 @@ def count_photographs(building: Building) -> dict[str, int]:
 
 def _select_subjects(photographs: QuerySet[Photograph]) -> QuerySet[Photograph]:
     """Load the subjects of photographs with them, without their long documents."""
+    # Snapshots and remedies of decisions are large and not shown with a photograph.
     work = "work_report__decision"
     long_documents = [
         f"{work}__snapshot",

@@ -82,6 +82,7 @@ class RodRow:
 def build_rod_rows(plan: Plan, position: Position, results: ResultView) -> list[RodRow]:
     """Build a row for every rod of a position, as planned and as built."""
     built = {rod["rod"]: rod for rod in results.get_rods(position.mark)}
+    # A rod without any reading is not in the result.
     unmeasured: RodResult = {"rod": 0, "verdict": Verdict.UNMEASURED}
     rows = []
     for rod in plan.details[position.detail].rods:

@@ -72,6 +72,7 @@ def paginate_readings(
         readings = readings.filter(check_key__contains=filters.check)
     if filters.only_current:
         readings = readings.current()
+    # The document of a plan revision is large and not shown.
     rows = readings.select_related(
         "recorded_by", "instrument", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")

@@ -67,6 +67,7 @@ def paginate_past_releases(
     page : str, optional
         Number of the page, as in its address.
     """
+    # Records and plan documents are large; the list shows neither.
     found = (
         Release.objects.filter(building=building)
         .exclude(pk__in=[release.pk for release in current])
@@ -140,6 +141,7 @@ def _describe_readings(
     rows: Iterable[Mapping[str, Any]],
 ) -> Iterator[Mapping[str, Any]]:
     """Describe the readings; a replaced one is named by its value, not by its id."""
+    # A correction is always recorded after the reading that it replaces.
     entered: dict[str, str] = {}
     for row in rows:
         entered[row["id"]] = row["entered"]
@@ -170,6 +172,7 @@ def _describe_concrete(
 
 
 def _parse_time(text: str | None) -> datetime | None:
+    # RFC 3339 allows a lower-case `z`, which `fromisoformat` of Python 3.11 rejects.
     return datetime.fromisoformat(text.upper()) if text else None
 
 

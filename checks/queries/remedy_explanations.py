@@ -66,6 +66,7 @@ def _explain_shim(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step
     shim, left_over = remedy["shim"], remedy["residual"]
     if shim is None or left_over is None:
         return
+    # The result keeps the stack and what is left over; their difference is exact.
     shortfall = shim - left_over
     levels = context.result["levels"]
     highest = levels.get("highest") if levels else None

@@ -143,6 +143,7 @@ def list_remedies(
     ]
     if remeasured is None:
         return remedies
+    # Measuring again stays possible, but it is no longer the proposal.
     first, following, *rest = remedies
     return [
         replace(following, why_second=""),

@@ -71,6 +71,7 @@ class StrengthStatus:
 def get_strength_status(building: Building) -> StrengthStatus | None:
     """Load the strength of the latest evaluation; None where it has the gate alone."""
     rows = Evaluation.objects.filter(building=building).order_by("-pk")
+    # Load this member alone: a result document has thousands of checks.
     concrete: ConcreteResult | None = rows.values_list(
         "result__concrete", flat=True
     ).first()

@@ -174,7 +174,7 @@ def locate_by_check(
 
 
 def _check_at(survey: SurveyImport, pointer: str) -> str:
-    number = pointer.split("/")[2]
+    number = pointer.split("/")[2]  # of `/readings/3/value`
     if not number.isdigit():
         return pointer
     return str(survey.surveyed.entries[int(number)]["check"])

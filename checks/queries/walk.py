@@ -232,6 +232,7 @@ def _load_cutoffs(building: Building) -> _ReadingCutoffs:
 
 
 def _is_outdated(reading: Reading, check: Check, cutoffs: _ReadingCutoffs) -> bool:
+    # Rods move while concrete is placed: measure them as built.
     pour = cutoffs.pour_signed_at if check.stage == StageKind.FOUNDATION else None
     repair = cutoffs.repaired_at.get(check.key)
     return any(at is not None and reading.taken_at <= at for at in (pour, repair))
@@ -256,7 +257,9 @@ def _group_rows(plan: Plan, rows: list[SheetRow]) -> list[Section]:
     walls = {position.mark: position.wall for position in plan.positions}
     for row in rows:
         groups.setdefault(_section_key(row.check, walls), []).append(row)
+    # Samples are named when they are recorded, so the section exists without rows.
     groups.setdefault("strength", [])
+    # The sort is stable: all other sections keep the order of the sheet.
     order = list(groups)
     order.sort(key=lambda key: LAST_SECTIONS.index(key) if key in LAST_SECTIONS else -1)
     return [_build_section(key, groups[key]) for key in order]

@@ -12,6 +12,7 @@ from core.formatting import EM_DASH
 
 def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
     """Compose a table of a record's concrete data; nothing where it has none."""
+    # A record that is older than these entries has no such member.
     entries = record.get("concrete", ())
     if not entries:
         return
@@ -42,5 +43,6 @@ def compose_concrete_entries(record: Mapping[str, Any]) -> Iterator[Block]:
 def _format_entry_time(entry: Mapping[str, Any]) -> str:
     """Write the time of a temperature, the day of any other entry."""
     if "at" in entry:
+        # RFC 3339 allows a lower-case `z`; Python 3.11 does not.
         return format_utc_time(entry["at"].upper())
     return str(entry.get("placed_on") or entry["on"])

@@ -52,6 +52,7 @@ def _list_facts(
         yield "Closed", format_utc_time(row["closed_at"])
     if cause and not row["closed_at"]:
         yield "Likely cause", cause["explanation"]
+    # Once a finding is decided, the order counts and the proposals are history.
     if not row["decisions"] and not row["closed_at"]:
         yield from _list_remedy_facts(row)
     for decision in row["decisions"]:

@@ -72,6 +72,7 @@ def compose_checks(content: ReportContent) -> Iterator[Block]:
     """Compose a table of the checks with their verdicts, in the order of the walk."""
     rows: list[list[Cell] | str] = []
     for section in build_result_walk(content.plan, content.result):
+        # Checks that nobody has to measure are listed once they were measured.
         shown = [
             row
             for row in section.rows

@@ -71,7 +71,7 @@ def compose_photograph_list(record: Row) -> Iterator[Block]:
 def _build_figure(row: Row, heading: str) -> PhotographFigure:
     try:
         content = load_file(row["digest"])
-    except FileStoreError:
+    except FileStoreError:  # a lost file must not keep the report from being made
         logger.exception("A photograph of a report is missing in the file store.")
         content = None
     caption = ": ".join(part for part in (heading, row["caption"]) if part)

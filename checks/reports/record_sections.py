@@ -78,6 +78,7 @@ def compose_notice(content: ReportContent, *, new_page: bool = True) -> Iterator
     yield heading("Strength of the concrete", 2)
     yield from _compose_strength(content, notice["strength"] or {})
     yield heading("Anchor rods and base plates repaired, replaced or modified", 2)
+    # The notice holds the name of the remedy alone; its values are in the decision.
     remedies = {
         (row["finding"], decision["made_at"]): decision["remedy"]
         for row in content.record["findings"]
@@ -141,6 +142,7 @@ def format_remedy_values(content: ReportContent, remedy: Any) -> str:
 
     An order to accept has no values.
     """
+    # The screen of a replaced rod has some forty values: too many for a line.
     replaced = remedy["remedy"] == RemedyKind.RE_ANCHOR
     values = summarise_remedy(remedy) if replaced else list_values(remedy)
     return "; ".join(

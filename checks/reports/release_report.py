@@ -46,6 +46,7 @@ def render_release_pdf(record: Mapping[str, Any], site: str = "") -> bytes:
 
 def compose_release(record: Mapping[str, Any], site: str = "") -> Report:
     """Compose a release; see `render_release_pdf`."""
+    # From the record alone: what the database holds now must not show on the PDF.
     content = read_record(record)
     digest = sha256_of(record)
     address = build_verify_url(digest, site)

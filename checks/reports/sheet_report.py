@@ -62,7 +62,7 @@ def compose_sheet(building: Building, at: datetime, *, expected: bool) -> Report
         blocks=list(_compose_blocks(plan, formatter, expected=expected)),
         footer=f"Plan SHA-256 {revision.digest}",
         made_at=at,
-        tagged=False,
+        tagged=False,  # to be written on by hand
         size=PAPER_SIZES[formatter.style],
     )
 
@@ -91,6 +91,7 @@ def _compose_blocks(
 def _compose_overview(plan: Plan, formatter: QuantityFormatter) -> Iterator[Block]:
     """Compose where everything is and how rods are numbered, without any length."""
     drawing = draw_outline(plan, units=formatter.style)
+    # Labels on the drawing would show the lengths that the crew is about to read.
     drawing = replace(
         drawing,
         walls=tuple(replace(line, label=None) for line in drawing.walls),

@@ -51,6 +51,7 @@ def render_status_pdf(building: Building, at: datetime) -> bytes:
 
 def compose_status_report(building: Building, at: datetime) -> Report:
     """Compose a status report; see `render_status_pdf`."""
+    # The same form as a release, so that both reports share their sections.
     content = read_record(build_release_body(get_building_status(building)))
     digest = sha256_of(content.record)
     return Report(

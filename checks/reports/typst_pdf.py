@@ -72,7 +72,7 @@ def render_pdf(report: Report) -> bytes:
 
     Photographs are in it byte for byte, so that their digests can be verified.
     """
-    import typst
+    import typst  # not needed before the first report
 
     # Through a folder: in memory typst takes text alone.
     with TemporaryDirectory(prefix="padstone-") as folder:
@@ -84,6 +84,7 @@ def render_pdf(report: Report) -> bytes:
             root=root,
             font_paths=_load_fonts(),
             format="pdf",
+            # Without it the PDF would differ with each rendering.
             timestamp=report.made_at.replace(microsecond=0),
             pdf_standards=PDF_STANDARDS,
             pdf_tags=report.tagged,

@@ -121,6 +121,7 @@ def _verify_pdf(content: bytes) -> ReleaseVerification:
 
 
 def _matches_print(release: Release, address: str, content: bytes) -> bool:
+    # The address in the PDF holds the site it was printed for.
     site = address.removesuffix(reverse("checks:verify_digest", args=[release.digest]))
     return render_release_pdf(release.record, site) == content
 

@@ -61,6 +61,7 @@ def load_page(
     job: Job, filters: AuditLogFilter, after: AuditLogCursor | None
 ) -> AuditLogPage:
     """Load a page of the log, in one query."""
+    # One row more than the page shows whether there is a next one.
     found = _union_sources(job, filters, after, limit=ROWS_PER_PAGE + 1)
     entries = tuple(AuditLogEntry(*row) for row in found)
     page = entries[:ROWS_PER_PAGE]
@@ -116,8 +117,10 @@ def _union_sources(
     if not parts:
         return Job.objects.none().values_list()
     if limit is not None:
+        # Cut every source to a page before the union: the database then sorts few rows.
         parts = [part.order_by(*NEWEST_FIRST)[:limit] for part in parts]
     first, *rest = parts
     joined = first.union(*rest, all=True) if rest else first
+    # A single source that is already cut may not be ordered again.
     ordered = joined.order_by(*NEWEST_FIRST) if limit is None or rest else joined
     return ordered[:limit] if limit is not None and rest else ordered

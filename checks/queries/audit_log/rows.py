@@ -32,7 +32,7 @@ COLUMNS = (
     "row_about", "row_detail", "row_note", "row_number",
 )  # fmt: skip
 MINUTE = timedelta(minutes=1)
-MAX_SOURCES = 100
+MAX_SOURCES = 100  # bound for a cursor that somebody edited in the address
 
 
 class AuditLogKind(StrEnum):
@@ -152,6 +152,7 @@ class GroupedSource(AuditLogSource):
             self.rows(job).order_by().filter(self._build_filter(filters))
         )
         if after is not None:
+            # Whole minutes only: a group must not be split between two pages.
             rows = rows.filter(recorded_at__lt=_end_of_minute(after.at))
         rows = rows.annotate(minute=TruncMinute("recorded_at"))
         rows = rows.values("building", "recorded_by", "minute").annotate(
@@ -175,6 +176,7 @@ def _filter_after(
     """Keep the rows after a cursor, in the order of the log."""
     if after is None:
         return rows
+    # Rows of one instant are ordered by source, then by primary key as text.
     same = Q(row_at=after.at)
     if index > after.source:
         same = Q(pk=None)
@@ -199,6 +201,7 @@ def _end_of_minute(moment: datetime) -> datetime:
 
 
 def _text_column(column: str | Expression) -> Expression:
+    # UNION needs the same type in a column of every source.
     nothing = Value("", TextField())
     return Coalesce(Cast(column, TextField()), nothing) if column else nothing
 

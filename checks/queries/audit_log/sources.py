@@ -79,6 +79,7 @@ def _invitation_source(name: str, at: str, person: str) -> AuditLogSource:
     )
 
 
+# The view log keeps the kind and the key of an object; the label needs its topic.
 _VIEWED_OBJECT = Case(
     When(
         kind=ViewLogEntry.Kind.FINDING,
@@ -179,6 +180,7 @@ SOURCES: tuple[AuditLogSource, ...] = (
     _invitation_source("invited", "invited_at", "invited_by"),
     _invitation_source("joined", "accepted_at", "accepted_by"),
     _invitation_source("revoked", "revoked_at", "revoked_by"),
+    # Accounts and sign-ins may be older than the job: show what happened since.
     AuditLogSource(
         name="account",
         kind=AuditLogKind.PEOPLE,

@@ -95,14 +95,14 @@ def test_a_larger_hole_is_the_sum_of_what_its_steps_say(mm: float) -> None:
     case, remedies = case_of(rods_apart(mm), "position:A2")
     ream = remedies["ream"]
     by_start = {step[0].text: step for step in explain_remedy(ream, case)}
-    hole, over, needed = figures(by_start["Hole needed, all alike: "])
+    hole, over, needed = figures(by_start["Hole needed, the same for all: "])
     assert hole == pytest.approx(1.0625 * INCH)
     assert needed == ream["hole_diameter"]
     assert hole + 2 * over == pytest.approx(needed)
     edge, reamed, punched, left = figures(by_start["Edge left: "])
     assert edge - (reamed - punched) / 2 == pytest.approx(left)
     assert left == ream["edge_left"]
-    moved = figures(by_start["Plate moved by at most "])
+    moved = figures(by_start["Plate moved by at most the line tolerance, "])
     assert moved[0] == pytest.approx(INCH / 8)
     assert moved[1:] == [ream["shift_along"], ream["shift_in"]]
 
