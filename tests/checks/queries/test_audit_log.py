@@ -62,7 +62,7 @@ def test_every_step_of_a_finding_is_told(
     told_of = words_of(job)
     assert ("System", "Pad S2: opened") in told_of
     assert ("Emery", "Pad S2: decided") in told_of
-    assert ("Fern", "Pad S2: carried out") in told_of
+    assert ("Fern", "Pad S2: work done") in told_of
 
 
 def test_plans_instruments_and_releases_are_told(
@@ -222,7 +222,7 @@ def test_the_address_asks(busy: Job, building: Building, operations: Person) -> 
     address = reverse("trail", args=[busy.pk])
     asked = f"?kind=decisions&building={building.pk}&since=2020-01-01"
     rows = client.get(address + asked).context["rows"]
-    assert [row.words for row in rows] == ["Pad S2: decided"]
+    assert [row.text for row in rows] == ["Pad S2: decided"]
 
 
 @pytest.mark.parametrize(
@@ -311,7 +311,7 @@ def test_the_table_has_every_row_as_asked(
     busy: Job, operations: Person, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(trail_queries, "ROWS_PER_PAGE", 3)
-    monkeypatch.setattr(trail_queries, "BATCH_ROWS", 4)
+    monkeypatch.setattr(trail_queries, "EXPORT_CHUNK_ROWS", 4)
     client = signed_in(operations)
     client.get(reverse("trail", args=[busy.pk]))
     whole = [each for some in iterate_entries(busy, ALL) for each in some]
