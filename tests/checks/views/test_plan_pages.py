@@ -223,6 +223,7 @@ def test_queries_do_not_grow_with_the_building(
                 building=building,
                 topic=f"position:S{mark}",
                 evaluation=evaluation,
+                approval="engineer",
                 opened_at=evaluation.made_at,
             )
         extra = ["S1"] if name == "checks:position" else []
