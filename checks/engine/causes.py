@@ -115,6 +115,7 @@ def find_swapped_pairs(
     limit = np.broadcast_to(np.asarray(tolerance_mm, np.float64), nominal.shape)
     crossed = np.abs(observed[:, None] - nominal[None, :]) <= limit[:, None]
     apart = np.abs(nominal[:, None] - nominal[None, :]) > 2.0 * limit[:, None]
+    # Lengths nearly equal on the plan would read alike, swapped or not: excluded.
     pairs = np.argwhere(np.triu(crossed & crossed.T & apart, 1))
     used: set[int] = set()
     kept = []
@@ -302,6 +303,7 @@ def locate_disturbance(
     int
         Index of the reading; `last` where fewer than three points were read once.
     """
+    # Fewer points are level about their median wherever the step is placed.
     if np.count_nonzero(once) < 3:
         return last
     order = np.arange(reading_mm.size)
@@ -342,6 +344,7 @@ def find_offset_setup(
     }
     if any(value != value for value in level.values()):
         return None
+    # The smaller set-up is suspected first: one disturbance is likelier than several.
     for name in names[np.argsort(counts, kind="stable")].tolist():
         others = [value for other, value in level.items() if other != name]
         rest = find_common_offset(others, tolerance_mm)
@@ -362,5 +365,6 @@ def estimate_errors(residual_mm: FloatArray, redundancy: FloatArray) -> FloatArr
     residual_mm, redundancy : array, shape (n,)
         Residuals of an adjustment and their redundancy numbers. [mm, 1]
     """
+    # Below this a residual is mostly rounding, and its quotient means nothing.
     safe: BoolArray = redundancy > 1e-6
     return np.where(safe, -residual_mm / np.where(safe, redundancy, 1.0), np.nan)

@@ -103,6 +103,7 @@ def assess_conformity(
     return ConformityAssessment(
         within=within,
         probability=_conformance_probability(d, low, high, u),
+        # Without uncertainty no second reading could change the verdict.
         close_to_limit=near & (u >= NEGLIGIBLE_UNCERTAINTY_MM),
     )
 

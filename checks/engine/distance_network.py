@@ -53,11 +53,9 @@ class AdjustmentOutcome(StrEnum):
     """Outcome of an adjustment."""
 
     ADJUSTED = "adjusted"
-    UNDETERMINED = (
-        "undetermined"  # fewer readings than unknowns, or in the wrong places
-    )
-    NOT_CONVERGED = "not_converged"  # no figure near the plan fits the readings
-    FOLDED = "folded"  # the readings fit only a figure with a corner turned inside out
+    UNDETERMINED = "undetermined"  # too few readings, or in the wrong places
+    NOT_CONVERGED = "not_converged"  # the readings fit nothing near the plan
+    FOLDED = "folded"  # the readings fit only with a corner inside out
 
 
 # The first three are indexed by progress: determined (0 or 1) plus converged (0 or 1).
@@ -80,11 +78,11 @@ class NetworkAdjustment:
     distance checks that one.
     """
 
-    outcome: npt.NDArray[np.str_]  # (b,) values of Outcome
+    outcome: npt.NDArray[np.str_]  # (b,) values of AdjustmentOutcome
     points_mm: FloatArray  # (b, n, 2)
     covariance_mm2: FloatArray  # (b, 2 n, 2 n) x, y of each point in turn, sigma0 = 1
     residuals_mm: FloatArray  # (b, m) adjusted less measured
-    reference_variance: FloatArray  # (b,) NaN where nothing is left over
+    reference_variance: FloatArray  # (b,) NaN without redundancy
     degrees_of_freedom: IntArray  # (b,) negative: so many readings are missing
     redundancy: FloatArray  # (b, m)
     w: FloatArray  # (b, m)

@@ -189,7 +189,7 @@ class RodGrade:
 
     name: str
     yield_mpa: float
-    tensile_mpa: float  # the least specified
+    tensile_mpa: float  # least specified
     tensile_max_mpa: float
     diameter_min_mm: float
     diameter_max_mm: float
@@ -211,7 +211,7 @@ def _grade(
     )
 
 
-# name, (yield, tensile, most tensile) [ksi], (least, largest) diameter [in], colour
+# name, (yield, least and largest tensile) [ksi], (least, largest) diameter [in], colour
 GRADES = {
     "36": _grade("36", (36, 58, 80), ("1/2", "4"), "blue"),
     "55": _grade("55", (55, 75, 95), ("1/4", "4"), "yellow"),

@@ -350,6 +350,7 @@ def _fit_minimax(along: FloatArray, across: FloatArray) -> tuple[float, float]:
 
     if along.size < 3 or not np.ptp(along) > 0:
         return _fit_least_squares(along, across)
+    # Scaled by the length of the line: the solver sees slope and shift of one size.
     scale = float(np.ptp(along))
     run = (along - along.mean()) / scale
     ones = np.ones(along.size)

@@ -49,9 +49,8 @@ def build_model(
     if np.any(measured & ~(sigma > 0.0)):
         raise ValueError("a standard uncertainty must be greater than zero")
     weights = np.where(measured, 1.0 / np.where(measured, sigma, 1.0), 0.0)
-    motion_weight = (weights**2).sum(axis=1) / len(
-        held
-    )  # the mean of the normal's diagonal
+    # The mean of the normal's diagonal: the motions then weigh like the readings.
+    motion_weight = (weights**2).sum(axis=1) / len(held)
     motion_weight = np.where(motion_weight > 0.0, motion_weight, 1.0)
     motions = find_unseen_motions(flat, held)
     stiffening = motion_weight[:, None, None] * (motions @ motions.transpose(0, 2, 1))

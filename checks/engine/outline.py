@@ -53,7 +53,7 @@ class OutlineAdjustments:
     reading not taken are NaN, and so is `w` where no other reading checks that one.
     """
 
-    outcome: npt.NDArray[np.str_]  # (b,) values of Outcome
+    outcome: npt.NDArray[np.str_]  # (b,) values of AdjustmentOutcome
     corners_mm: FloatArray  # (b, n, 2) on the plan's axes
     offsets_mm: FloatArray  # (b, n, 2) corners less plan
     sigma_mm: FloatArray  # (b, n, 2) of the corners, from the readings' own
@@ -62,7 +62,7 @@ class OutlineAdjustments:
     degrees_of_freedom: IntArray  # (b,)
     redundancy: FloatArray  # (b, m)
     w: FloatArray  # (b, m)
-    suspect: BoolArray  # (b, m) |w| > 3.29, where it can be told which
+    suspect: BoolArray  # (b, m) |w| > 3.29, where the reading can be named
     inseparable: BoolArray  # (b, m) readings that share the largest |w|
     cannot_tell: BoolArray  # (b,) |w| > 3.29, and shared
     skew_rad: FloatArray  # (b,)
@@ -378,6 +378,7 @@ def _find_missing_pairs(
     while len(unseen):
         seen_by = sight @ unseen.T
         help_ = np.linalg.norm(seen_by, axis=1)
+        # The first sufficient pair, not the best: walls come before diagonals.
         enough = np.flatnonzero(help_ > MIN_MOTION_SEEN)
         best = int(enough[0]) if enough.size else int(help_.argmax())
         taken.append(offered[best])

@@ -49,9 +49,8 @@ class PatternSolution:
     rods_mm: FloatArray  # (n_rods, 2) along and in, from reference and steel line
     determined: BoolArray  # (n_rods, 2)
     sigma_mm: FloatArray  # (n_rods, 2) standard uncertainty
-    contradictory: (
-        BoolArray  # (n_rods,) its pattern's gages fit no figure near the plan
-    )
+    # (n_rods,) the gages of its pattern fit no positions near the plan
+    contradictory: BoolArray
     setback_residuals_mm: FloatArray  # adjusted less read, one per setback
     offset_residuals_mm: FloatArray  # one per offset
     gage_residuals_mm: FloatArray  # one per gage; NaN where it could not be used
@@ -379,6 +378,7 @@ def _gauss_newton(
         right = right + _sum_at(at, pull, rods.size).reshape(patterns, -1, 1)
         step = np.linalg.solve(normal, right).reshape(rods.shape)
         longest = np.abs(step).max(axis=(1, 2))
+        # At most half the shortest gage: a longer step could carry a rod past another.
         rods += (
             step * np.minimum(1.0, reach / np.maximum(longest, 1e-300))[:, None, None]
         )

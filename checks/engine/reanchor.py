@@ -254,6 +254,7 @@ def _screen_condition(
     if value is None or value != value:
         outcome, value = ScreenOutcome.UNKNOWN, None
     else:
+        # Six diameters typed in inches must not fail by rounding in mm.
         slack = RELATIVE_SLACK * max(1.0, abs(value))
         enough = value >= least - slack and (most is None or value <= most + slack)
         outcome = ScreenOutcome.PASS if enough else ScreenOutcome.FAIL

@@ -33,7 +33,7 @@ class AxisSense(StrEnum):
 
     SAME = "same"
     MIRRORED = "mirrored"  # swapped, or one of them reversed
-    UNDETERMINED = "untold"  # points in one line fit both ways
+    UNDETERMINED = "undetermined"  # points in one line fit both ways
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,10 +41,10 @@ class ControlFit:
     """Transformation of a survey to the plan, with the residuals of its control."""
 
     rotation_rad: float  # counter-clockwise, of the survey onto the plan
-    survey_middle_mm: FloatArray  # (2,) of the control points
-    plan_middle_mm: FloatArray  # (2,) of the same points on the plan
+    survey_centroid_mm: FloatArray  # (2,) of the control points
+    plan_centroid_mm: FloatArray  # (2,) of the same points on the plan
     residuals_mm: FloatArray  # (n, 2) surveyed less planned, plan axes
-    scale: float  # that would have fitted best; 1 is used
+    scale: float  # of the best fit with a scale; 1 is used
     sense: AxisSense
 
 
@@ -100,8 +100,8 @@ def fit_control(plan_mm: npt.ArrayLike, survey_mm: npt.ArrayLike) -> ControlFit:
     across = float(np.sum(s[:, 0] * p[:, 1] - s[:, 1] * p[:, 0]))
     return ControlFit(
         rotation_rad=float(fit.rotation_rad[0]),
-        survey_middle_mm=survey_middle,
-        plan_middle_mm=plan_middle,
+        survey_centroid_mm=survey_middle,
+        plan_centroid_mm=plan_middle,
         residuals_mm=-fit.residuals_mm[0],
         scale=float(np.hypot(np.sum(s * p), across)) / square,
         sense=_axis_sense(p, s, fit.residuals_mm[0]),
@@ -123,10 +123,10 @@ def transform_to_plan(fit: ControlFit, survey_mm: npt.ArrayLike) -> FloatArray:
     array, shape (m, 2)
         Plan x and y. [mm]
     """
-    s = np.asarray(survey_mm, dtype=np.float64) - fit.survey_middle_mm
+    s = np.asarray(survey_mm, dtype=np.float64) - fit.survey_centroid_mm
     c, n = np.cos(fit.rotation_rad), np.sin(fit.rotation_rad)
     rotated = np.stack([c * s[:, 0] - n * s[:, 1], n * s[:, 0] + c * s[:, 1]], axis=-1)
-    return np.asarray(fit.plan_middle_mm + rotated)
+    return np.asarray(fit.plan_centroid_mm + rotated)
 
 
 def _centroid(points: FloatArray) -> FloatArray:

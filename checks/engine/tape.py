@@ -211,6 +211,7 @@ def lay_out(
     for _ in range(60):
         found = correct_lengths(reading, expansion=expansion, **data)
         last, reading = reading, inclined - found.total_mm
+        # Where sag grows faster than the reading, the iteration runs away.
         if np.any(reading > 2.0 * inclined + 1.0):
             raise EngineError(
                 "the tape sags so much between its supports that no reading lays "
@@ -326,6 +327,7 @@ def _standardisation(
 ) -> FloatArray:
     given = ~np.isnan(actual - nominal)
     _require_positive(nominal, given, "nominal tape length")
+    # Dividing by 1 where nothing is given: a zero nominal length must not warn.
     ratio = (actual - nominal) / np.where(given, nominal, 1.0)
     return np.where(given, ratio, 0.0) * length
 

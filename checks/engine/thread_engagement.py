@@ -18,7 +18,7 @@ from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
 from checks.engine.errors import EngineError
 
-MIN_ENGAGED_FRACTION = 0.5  # AISC Design Guide 1, 2nd ed., secondary
+MIN_ENGAGED_FRACTION = 0.5  # AISC Design Guide 1, 2nd ed., seen second-hand
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +78,7 @@ def compute_engagement(
         spare_mm=left,
         missing_mm=np.where(full, 0.0, -left),
         engaged=engaged,
+        # Times zero, not zero: what is not known (NaN) must stay so.
         credited=np.where(
             engaged >= MIN_ENGAGED_FRACTION - 1e-9, engaged, engaged * 0.0
         ),

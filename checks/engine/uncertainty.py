@@ -263,7 +263,7 @@ def combine_repeats(
 
     def total(weight: FloatArray) -> FloatArray:
         sums = np.bincount(index, weights=weight, minlength=n_checks)
-        return sums.astype(np.float64)  # integers when there is no reading at all
+        return sums.astype(np.float64)  # bincount returns integers without readings
 
     # Means are taken from a reading of each check: lengths are large, spreads small.
     first = np.zeros(n_checks)
@@ -286,6 +286,7 @@ def combine_repeats(
         count=count,
         spread_mm=spread,
         spread_limit_mm=limit,
+        # The unit a reading was typed in must not make a disagreement.
         disagree=spread > limit + 1e-6,
     )
 

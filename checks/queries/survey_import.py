@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import degrees
 from typing import Any
 
+from checks.engine.survey_control import AxisSense
 from checks.evaluation.survey_readings import (
     ControlChoice,
     SurveyInput,
@@ -141,7 +142,7 @@ def build_survey_page(survey: SurveyImport) -> SurveyPage:
         rotation_deg=degrees(fit.rotation_rad) if fit else None,
         scale=fit.scale if fit else None,
         columns=(*survey.file.columns, "elevation", "description"),
-        orientation_unknown=bool(fit and fit.sense == "untold"),
+        orientation_unknown=bool(fit and fit.sense is AxisSense.UNDETERMINED),
         counts=[
             f"{number} {CHECK_KIND_LABELS[kind][number != 1]}"
             for kind, number in kinds.items()

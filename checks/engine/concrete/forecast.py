@@ -161,6 +161,7 @@ def _log_maturity_range(
         return float("nan"), float("nan")
     t = float(stats.t.ppf(0.5 + confidence / 2, curve.samples - 2))
     g = (t * curve.scatter_mpa / curve.slope_mpa) ** 2 / curve.spread_log
+    # The slope is not clearly above zero: the samples exclude no day.
     if g >= 1:
         return -np.inf, np.inf
     d = at - curve.mean_log

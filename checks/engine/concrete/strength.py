@@ -120,6 +120,7 @@ def assess_strength_gate(
     route, required = min(
         known.items(), key=lambda need: need[1], default=(None, float("nan"))
     )
+    # NaN compares as False: without a sample or a requirement the gate stays shut.
     return StrengthGate(
         open=bool(lowest >= required - SLACK_MPA),
         strength_mpa=lowest,

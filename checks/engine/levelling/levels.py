@@ -40,7 +40,7 @@ class LevelAdjustment:
 
     height_mm: FloatArray  # (p,) above the first point of its component
     sigma_mm: FloatArray  # (p,) of that, a priori
-    component: IntArray  # (p,) which points are tied together; -1 not read
+    component: IntArray  # (p,) label of connected points; -1 not read
     residual_mm: FloatArray  # (n,) adjusted less observed
     redundancy: FloatArray  # (n,) redundancy numbers, between 0 and 1
     w: FloatArray  # (n,) residual over its own sigma; NaN where nothing checks it
@@ -303,7 +303,7 @@ def _largest_misclosure(
     step = np.zeros(root + 1)
     step[node] = np.where(is_point, -1.0, 1.0) * mean[np.searchsorted(pair, edge)]
     before[before < 0] = root
-    for _ in range(int(root).bit_length()):  # each round doubles the way summed
+    for _ in range(int(root).bit_length()):  # each round doubles the path summed
         step = step + step[before]
         before = before[before]
     gap = np.abs(mean - (step[setup] - step[point]))

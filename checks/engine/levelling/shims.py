@@ -31,6 +31,7 @@ MAX_SUMS = 16_000_000
 MAX_STACK_PLATES = 1000
 """Largest number of plates in a stack. Project choice."""
 
+# Larger than any count, and still far from overflowing when plates are added.
 _UNREACHABLE = np.int32(2**30)
 
 
@@ -41,7 +42,9 @@ class ShimStacks:
     total_mm: FloatArray  # (n,) thickness of the stack; NaN where not reachable
     counts: IntArray  # (n, k) plates of each thickness, in the order given
     residual_mm: FloatArray  # (n,) stack less shortfall, positive above the high pad
-    reachable: BoolArray  # (n,) False without plates, or with more than MOST_PLATES
+    reachable: (
+        BoolArray  # (n,) False without plates, or with more than MAX_STACK_PLATES
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,6 +193,8 @@ def _fewest_plates(plates: npt.NDArray[np.int64], size: int) -> npt.NDArray[np.i
         padded = np.full(rows * plate, _UNREACHABLE, dtype=np.int32)
         padded[:size] = fewest
         table = padded.reshape(rows, plate)
+        # Down a column each row is one plate more: with the row subtracted, the running
+        # minimum compares all numbers of this plate at once.
         row = np.arange(rows, dtype=np.int32)[:, None]
         table -= row
         np.minimum.accumulate(table, axis=0, out=table)
@@ -203,7 +208,7 @@ def _nearest_sums(
     wanted: npt.NDArray[np.int64], fewest: npt.NDArray[np.int32], step: int
 ) -> npt.NDArray[np.int64]:
     """Find the sum nearest to each wanted one, in steps, the smaller of two."""
-    sums = np.flatnonzero(fewest < _UNREACHABLE)[1:]
+    sums = np.flatnonzero(fewest < _UNREACHABLE)[1:]  # a stack has one plate or more
     above = np.minimum(np.searchsorted(sums * step, wanted), sums.size - 1)
     below = np.maximum(above - 1, 0)
     over = np.abs(sums[above] * step - wanted)

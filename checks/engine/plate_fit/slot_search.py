@@ -22,12 +22,12 @@ from checks.engine.conformity import SLACK_MM
 from checks.engine.errors import EngineError
 from checks.engine.plate_fit.plate import COUNTED, FREE, HELD, PlateFit, fit_plates
 
-MAX_ENUMERATED_HOLES = 12
-MAX_SETS_AT_ONCE = 2_000  # sets, beyond which each number of holes is tried by itself
+MAX_ENUMERATED_HOLES = 12  # 4095 sets; each further hole doubles them
+MAX_SETS_AT_ONCE = 2_000  # with more sets, each number of holes is tried by itself
 # Interference of shut holes that still counts as none: half of what `fit_plates`
 # allows a held rod, so that a set found sufficient can also be held.
 SHUT_TOLERANCE_MM = 2.5e-7
-BISECTION_ROUNDS = 60  # of halving, where holding the shut holes failed
+BISECTION_ROUNDS = 60  # as many as a float's digits allow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
 
 MAX_PAIRS = 400
@@ -33,7 +33,7 @@ class CandidateRods:
     place: FloatArray  # (n, 2) planned, from a common centre [mm]
     off: FloatArray  # (n, 2) as built less planned [mm]
     allowance: FloatArray  # (n,) [mm]
-    start: np.ndarray  # (p,) first rod of each position, its rods in one run
+    start: IntArray  # (p,) first rod of each position; its rods follow one another
 
 
 def select_positions_sampled(rods: CandidateRods) -> BoolArray:

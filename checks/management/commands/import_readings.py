@@ -8,6 +8,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from checks.engine.survey_control import AxisSense
 from checks.forms.fields import parse_time_zone
 from checks.management.command_files import EXIT_REFUSED, format_refusal, read_bytes
 from checks.queries.lookups import (
@@ -151,7 +152,7 @@ class Command(BaseCommand):
             )
             self._report_progress(f"{row.target}, point {row.names}: {off}")
         _require_reliable(shot, options["leave"])
-        if shot.surveyed.fit and shot.surveyed.fit.sense == "untold":
+        if shot.surveyed.fit and shot.surveyed.fit.sense is AxisSense.UNDETERMINED:
             self._report_progress(
                 "control in one line: northing and easting may be exchanged"
             )
