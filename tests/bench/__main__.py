@@ -1,7 +1,7 @@
 """`python -m tests.bench` prints all benchmarks as one Markdown table.
 
 Processor time, the best of several runs; the reference in the same process. Nothing
-is asserted: the answers are held together by the tests beside each benchmark.
+is asserted: the tests beside each benchmark compare the answers.
 """
 
 import gc
@@ -19,98 +19,109 @@ from checks.engine.steel_shift.best_shift import fit_steel_shift
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building
 from tests.bench import test_networks, test_plate
-from tests.bench.building import document
+from tests.bench.building import build_document
 from tests.bench.reference import Reference
 
 Row = tuple[str, float, str, float | None]
 
 
-def seconds(work: Callable[[], object], times: int = 5) -> float:
-    """Least processor time of several runs. [s]"""
+def measure_seconds(task: Callable[[], object], times: int = 5) -> float:
+    """Return the least processor time of several runs. [s]"""
     best = float("inf")
     for _ in range(times):
-        begun = time.process_time()
-        work()
-        best = min(best, time.process_time() - begun)
+        started = time.process_time()
+        task()
+        best = min(best, time.process_time() - started)
     return best
 
 
-def outlines(corners: int) -> Row:
-    """A thousand outlines with every length read."""
-    plan, pairs, read = test_networks.outline(corners)
-    one = seconds(lambda: test_networks.by_scipy(plan, pairs, read))
+def bench_outlines(corners: int) -> Row:
+    """Time a thousand outlines with every length read."""
+    plan, pairs, read = test_networks.make_outline(corners)
+    single_s = measure_seconds(
+        lambda: test_networks.solve_with_scipy(plan, pairs, read)
+    )
     noise = np.random.default_rng(79).normal(size=(1000, len(pairs)))
     plans = np.broadcast_to(plan, (1000, *plan.shape))
-    ours = seconds(lambda: adjust_outlines(plans, pairs, read + noise, 2.0))
-    return f"1000 outlines of {corners} corners", ours, "scipy least_squares", one * 1e3
+    here_s = measure_seconds(lambda: adjust_outlines(plans, pairs, read + noise, 2.0))
+    return (
+        f"1000 outlines of {corners} corners",
+        here_s,
+        "scipy least_squares",
+        single_s * 1e3,
+    )
 
 
-def outline_alone(corners: int) -> Row:
-    """One outline by itself; scipy gives its corners only."""
-    plan, pairs, read = test_networks.outline(corners)
-    ours = seconds(lambda: [adjust_outline(plan, pairs, read, 2.0) for _ in range(100)])
-    outside = seconds(
-        lambda: [test_networks.by_scipy(plan, pairs, read) for _ in range(10)]
+def bench_single_outline(corners: int) -> Row:
+    """Time one outline by itself; scipy computes its corners only."""
+    plan, pairs, read = test_networks.make_outline(corners)
+    here_s = measure_seconds(
+        lambda: [adjust_outline(plan, pairs, read, 2.0) for _ in range(100)]
+    )
+    reference_s = measure_seconds(
+        lambda: [test_networks.solve_with_scipy(plan, pairs, read) for _ in range(10)]
     )
     name = f"1 outline of {corners} corners"
-    return name, ours / 100, "scipy least_squares, corners only", outside / 10
+    return name, here_s / 100, "scipy least_squares, corners only", reference_s / 10
 
 
-def plates() -> Row:
-    """Ten thousand plates; the reference does not turn them to the end."""
-    holes, rods, clearance = test_plate.plates()
-    ours = seconds(lambda: fit_plates(holes, rods, clearance), 3)
+def bench_plates() -> Row:
+    """Time ten thousand plates; the reference linearises the rotation once."""
+    holes, rods, clearance = test_plate.make_plates()
+    here_s = measure_seconds(lambda: fit_plates(holes, rods, clearance), 3)
     settings = clarabel.DefaultSettings()
     settings.verbose = False
     few = range(test_plate.SAMPLE)
-    outside = seconds(
+    reference_s = measure_seconds(
         lambda: [
-            test_plate.with_clarabel(holes[i], rods[i], clearance[i], settings)
+            test_plate.solve_with_clarabel(holes[i], rods[i], clearance[i], settings)
             for i in few
         ],
         1,
     )
-    whole = outside * len(holes) / len(few)
-    return "10 000 plates", ours, "Clarabel, linearised once", whole
+    whole = reference_s * len(holes) / len(few)
+    return "10 000 plates", here_s, "Clarabel, linearised once", whole
 
 
-def slots() -> Row:
-    """Sixty plates with one rod far out, the shift limited."""
+def bench_slots() -> Row:
+    """Time the slots of sixty plates with one rod far out, the shift limited."""
     rng = np.random.default_rng(31)
     rods = test_plate.FOUR + rng.normal(0.0, 0.6, (60, 4, 2))
     rods[:, 1, 0] += 9.0
     holes = np.broadcast_to(test_plate.FOUR, rods.shape)
     clearance, limit = np.full((60, 4), 2.4), np.full((60, 2), 3.175)
-    ours = seconds(
+    here_s = measure_seconds(
         lambda: find_shortest_slots_many(
             holes, rods, clearance, None, limit, prove=False
         )
     )
-    return "slots of 60 plates", ours, "", None
+    return "slots of 60 plates", here_s, "", None
 
 
-def steel() -> Row:
-    """The move of a steel of sixty positions, each a little out of place."""
+def bench_steel_shift() -> Row:
+    """Time the shift of a steel of sixty positions, each a little out of place."""
     rng = np.random.default_rng(37)
     place = [[7000.0 * i, 18_000.0 * j] for i in range(30) for j in range(2)]
     planned = np.array(place)[:, None] + test_plate.FOUR
     rods = planned + rng.normal(0.0, 1.6, (60, 1, 2)) + [3.0, 1.0]
     allowance = np.full((60, 4), 2.4)
-    ours = seconds(lambda: fit_steel_shift(planned, rods, allowance, effort="quick"))
-    return "move of 60 positions", ours, "", None
+    here_s = measure_seconds(
+        lambda: fit_steel_shift(planned, rods, allowance, effort="quick")
+    )
+    return "move of 60 positions", here_s, "", None
 
 
-def building(*, far: bool, reuse: bool) -> Row:
-    """One building evaluated whole; the reference gives no verdicts or remedies."""
-    read = parse_building(document(far=far))
+def bench_building(*, far: bool, reuse: bool) -> Row:
+    """Time one whole building; the reference computes no verdicts or remedies."""
+    read = parse_building(build_document(far=far))
     result = evaluate(read)
-    ours = seconds(lambda: evaluate(read), 15)
-    outside = seconds(lambda: Reference(read, result, reuse=reuse).run(), 2)
+    here_s = measure_seconds(lambda: evaluate(read), 15)
+    reference_s = measure_seconds(lambda: Reference(read, result, reuse=reuse).run(), 2)
     return (
         f"building of 60 positions, {'4 with a rod far out' if far else 'none out'}",
-        ours,
+        here_s,
         "statsmodels, scipy, cvxpy" + (", one problem for all plates" * reuse),
-        outside,
+        reference_s,
     )
 
 
@@ -121,27 +132,27 @@ def main() -> None:
     write = sys.stdout.write
     write("| what | here [ms] | reference | reference [ms] | ratio |\n")
     write("| --- | ---: | --- | ---: | ---: |\n")
-    works = [
-        lambda: outlines(4),
-        lambda: outlines(12),
-        plates,
-        slots,
-        steel,
-        lambda: outline_alone(4),
-        lambda: outline_alone(12),
-        lambda: building(far=False, reuse=False),
-        lambda: building(far=False, reuse=True),
-        lambda: building(far=True, reuse=False),
-        lambda: building(far=True, reuse=True),
+    benchmarks = [
+        lambda: bench_outlines(4),
+        lambda: bench_outlines(12),
+        bench_plates,
+        bench_slots,
+        bench_steel_shift,
+        lambda: bench_single_outline(4),
+        lambda: bench_single_outline(12),
+        lambda: bench_building(far=False, reuse=False),
+        lambda: bench_building(far=False, reuse=True),
+        lambda: bench_building(far=True, reuse=False),
+        lambda: bench_building(far=True, reuse=True),
     ]
-    for work in works:
-        what, ours, name, outside = work()
-        if outside is None:
-            write(f"| {what} | {ours * 1e3:.1f} | | | |\n")
+    for task in benchmarks:
+        what, here_s, name, reference_s = task()
+        if reference_s is None:
+            write(f"| {what} | {here_s * 1e3:.1f} | | | |\n")
         else:
-            ratio = outside / ours
+            ratio = reference_s / here_s
             write(
-                f"| {what} | {ours * 1e3:.1f} | {name} | {outside * 1e3:.4g} |"
+                f"| {what} | {here_s * 1e3:.1f} | {name} | {reference_s * 1e3:.4g} |"
                 f" {ratio:.0f} |\n"
             )
         sys.stdout.flush()

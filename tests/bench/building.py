@@ -1,4 +1,4 @@
-"""A whole building, measured with an invented crew's noise."""
+"""A whole building, measured with the noise of an invented crew."""
 
 from typing import Any
 
@@ -10,20 +10,20 @@ from jobs.exchange.input.parser import parse_building
 
 Document = dict[str, Any]
 SIGMA_MM = {CheckKind.LEVEL: 2.0, CheckKind.PROJECTION: 2.0}
-REPEAT_MM = 0.04  # how near a careful reader comes to himself
+REPEAT_MM = 0.04  # spread of one careful reader
 BAY_MM, DEPTH_MM = 7000.0, 18_000.0
 RODS = ((-65.0, 170.0), (65.0, 170.0), (-65.0, 320.0), (65.0, 320.0))
 
 
-def document(positions: int = 60, seed: int = 5, *, far: bool = True) -> Document:
-    """Four rods at each position, half of them on either long wall, all read twice.
+def build_document(positions: int = 60, seed: int = 5, *, far: bool = True) -> Document:
+    """Build a document of four-rod positions on both long walls, all read twice.
 
     One position in fifteen has a rod `far` out of place.
     """
     rng = np.random.default_rng(seed)
     half = positions // 2
     length = BAY_MM * (half + 1)
-    made: Document = {
+    document: Document = {
         "format": "padstone.building/1",
         "name": "Bench hall",
         "length_unit": "mm",
@@ -60,23 +60,23 @@ def document(positions: int = 60, seed: int = 5, *, far: bool = True) -> Documen
         "instruments": {"T": {"kind": "steel tape", "class": "II"},
                         "L": {"kind": "optical level"}},
     }  # fmt: skip
-    made["readings"] = _readings(made, rng, far=far)
-    return made
+    document["readings"] = _simulate_readings(document, rng, far=far)
+    return document
 
 
-def _readings(made: Document, rng: np.random.Generator, *, far: bool) -> list[Document]:
-    """Each check of the walk, and two gages a position, with the crew's noise."""
-    listed: list[Document] = []
+def _simulate_readings(
+    document: Document, rng: np.random.Generator, *, far: bool
+) -> list[Document]:
+    """Simulate each check of the walk, and two gages a position, with noise."""
+    readings: list[Document] = []
 
     def read(key: str, value: float, **more: str) -> None:
-        at = (
-            f"2026-03-02T{8 + len(listed) // 3600:02d}:{len(listed) // 60 % 60:02d}:00Z"
-        )
-        listed.append({"id": f"b{len(listed)}", "check": key, "by": "crew 1",
+        at = f"2026-03-02T{8 + len(readings) // 3600:02d}:{len(readings) // 60 % 60:02d}:00Z"
+        readings.append({"id": f"b{len(readings)}", "check": key, "by": "crew 1",
                        "value": f"{value:.1f} mm", "at": at, **more})  # fmt: skip
 
-    built = _built(made, rng, far=far)
-    for check in build_check_sheet(parse_building(made).plan):
+    built = _build_rods(document, rng, far=far)
+    for check in build_check_sheet(parse_building(document).plan):
         if check.kind in (
             CheckKind.LINE,
             CheckKind.GAGE,
@@ -86,36 +86,36 @@ def _readings(made: Document, rng: np.random.Generator, *, far: bool) -> list[Do
             continue
         noise = rng.normal(0.0, SIGMA_MM.get(check.kind, 0.8))
         if check.kind is CheckKind.LEVEL:
-            for setup in _setups(check.mark or ""):
+            for setup in _list_setups(check.mark or ""):
                 high = 1500.0 if setup == "1" else 1380.0
                 read(check.key, high + noise + rng.normal(0, REPEAT_MM), setup=setup,
                      instrument="L")  # fmt: skip
             continue
-        true = (check.nominal or 0.0) + noise
+        true_value = (check.nominal or 0.0) + noise
         if check.kind in (CheckKind.SETBACK, CheckKind.OFFSET):
             axis = int(check.kind is CheckKind.SETBACK)
-            true = built[check.mark or ""][check.rods[0] - 1, axis]
+            true_value = built[check.mark or ""][check.rods[0] - 1, axis]
         for _ in range(2):
-            read(check.key, true + rng.normal(0.0, REPEAT_MM), instrument="T")
+            read(check.key, true_value + rng.normal(0.0, REPEAT_MM), instrument="T")
     for setup, high in (("1", 1200.0), ("2", 1080.0)):
         read("benchmark:BM", high, setup=setup, instrument="L")
-    for position in made["positions"]:
-        mark, off = position["mark"], rng.normal(0.0, 0.8)
-        read(f"line:{mark}", position["along"] + off, instrument="T")
+    for position in document["positions"]:
+        mark, error = position["mark"], rng.normal(0.0, 0.8)
+        read(f"line:{mark}", position["along"] + error, instrument="T")
         for i, j in ((0, 1), (2, 3)):
-            apart = float(np.hypot(*(built[mark][j] - built[mark][i])))
-            gage = apart + rng.normal(0.0, REPEAT_MM)
+            distance = float(np.hypot(*(built[mark][j] - built[mark][i])))
+            gage = distance + rng.normal(0.0, REPEAT_MM)
             read(f"gage:{mark}.{i + 1}-{j + 1}", gage, instrument="T")
-    listed.append({"id": "c", "check": "strength:F1", "value": "22 MPa"})
-    return listed
+    readings.append({"id": "c", "check": "strength:F1", "value": "22 MPa"})
+    return readings
 
 
-def _built(
-    made: Document, rng: np.random.Generator, *, far: bool
+def _build_rods(
+    document: Document, rng: np.random.Generator, *, far: bool
 ) -> dict[str, np.ndarray]:
-    """Rods as built, along and in, of each position."""
+    """Draw the rods as built, along and in, of each position."""
     built = {}
-    for order, position in enumerate(made["positions"]):
+    for order, position in enumerate(document["positions"]):
         rods = np.array(RODS) + rng.normal(0.0, 0.6, (4, 2))
         if far and order % 15 == 7:
             rods[1, 0] += 9.0
@@ -123,7 +123,7 @@ def _built(
     return built
 
 
-def _setups(mark: str) -> tuple[str, ...]:
-    """Set-ups a pad is read from: one for each side, and both at every fifth."""
+def _list_setups(mark: str) -> tuple[str, ...]:
+    """List the set-ups of a pad: one for each side, and both at every fifth."""
     own = "1" if mark.startswith("S") else "2"
     return ("1", "2") if int(mark[1:]) % 5 == 0 else (own,)

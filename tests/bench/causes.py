@@ -1,12 +1,12 @@
-"""How often a likely cause is right: simulated crews, honest and mistaken.
+"""Rates of likely causes: simulated crews, with and without mistakes.
 
 `python -m tests.bench.causes [--each 300] [--clean 1000]` prints, for every mistake,
-in how many buildings the evaluation named it (right), named something else or accused
-other checks (wrong), or kept silent (no idea); and in how many buildings measured by
-honest crews it accused anybody.
+the share of buildings in which the evaluation named it (right), named another cause or
+other checks (wrong), or named none (no idea); and the share of buildings measured
+without mistakes in which it named a cause all the same.
 
-The concrete is as bad for the mistaken crews as for the honest ones. How often what
-goes wrong on a site is ours, from no published source.
+The concrete is as bad for crews with mistakes as for those without. How often each
+thing goes wrong on a site is a project choice, from no published source.
 """
 
 import argparse
@@ -45,35 +45,37 @@ from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import parse_building
 
 INCH_MM = 25.4
-BEGUN = datetime(2026, 5, 4, 7, 30, tzinfo=UTC)
-HANDS: tuple[LengthStyle, ...] = (
+STARTED_AT = datetime(2026, 5, 4, 7, 30, tzinfo=UTC)
+LENGTH_STYLES: tuple[LengthStyle, ...] = (
     "sixteenths",
     "decimal_feet",
     "millimetres",
     "metres",
 )
-TRIES = 20
+MAX_TRIES = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """What was said of one building, and which checks were spoilt on purpose."""
+class SimulationOutcome:
+    """Causes named for one building, and the checks changed on purpose."""
 
     causes: tuple[LikelyCause, ...]
-    spoilt: tuple[str, ...]
+    affected: tuple[str, ...]
 
-    def outcome(self, cause: str) -> str:
-        """Right, wrong or no idea, where this cause is the true one."""
+    def classify(self, cause: str) -> str:
+        """Compare the causes named with the true one: right, wrong or no idea."""
         if not self.causes:
             return "no idea"
-        spoilt = set(self.spoilt)
-        true = [c.cause == cause and spoilt.intersection(c.checks) for c in self.causes]
+        affected = set(self.affected)
+        true = [
+            c.cause == cause and affected.intersection(c.checks) for c in self.causes
+        ]
         return "right" if all(true) else "wrong"
 
 
 @lru_cache
-def plans() -> tuple[tuple[dict[str, Any], Plan], ...]:
-    """The buildings simulated: halls, one with a wing, one in metres."""
+def list_plans() -> tuple[tuple[dict[str, Any], Plan], ...]:
+    """List the buildings simulated: halls, one with a wing, one in metres."""
     documents = (
         plan_documents.build_hall(
             "Hall", "100'", "60'", "4 @ 25'", "3 @ 20'", web_ends=True
@@ -84,7 +86,7 @@ def plans() -> tuple[tuple[dict[str, Any], Plan], ...]:
         ),
         plan_documents.load_plan_document("l_shaped_hall", "Wing"),
     )
-    # Without base plates: which plate goes on is not asked here, and takes longest.
+    # Without base plates: their fit is not needed here, and takes longest.
     bare = [each | {"details": _bare(each["details"])} for each in documents]
     return tuple((each, parse_building(each).plan) for each in bare)
 
@@ -96,8 +98,8 @@ def _bare(details: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def honest_concrete(plan: Plan, rng: np.random.Generator) -> BuiltFoundation:
-    """Build a foundation as they are found, now and then with a gross fault."""
+def build_honest_concrete(plan: Plan, rng: np.random.Generator) -> BuiltFoundation:
+    """Build a foundation with usual errors, now and then with a gross one."""
     spreads = FoundationSpread().scale(float(rng.uniform(0.5, 1.3)))
     built = build_foundation(plan, int(rng.integers(2**31)), spreads)
     mark = plan.positions[int(rng.integers(len(plan.positions)))].mark
@@ -123,11 +125,11 @@ def honest_concrete(plan: Plan, rng: np.random.Generator) -> BuiltFoundation:
     return built
 
 
-def a_crew(metric: bool, rng: np.random.Generator) -> Crew:
-    """Somebody who reads with care, in one of the ways people write."""
-    hands = HANDS[2:] if metric else HANDS[:2]
+def draw_crew(metric: bool, rng: np.random.Generator) -> Crew:
+    """Draw a careful crew that writes in one of the usual styles."""
+    styles = LENGTH_STYLES[2:] if metric else LENGTH_STYLES[:2]
     return Crew(
-        length_style=hands[int(rng.integers(2))],
+        length_style=styles[int(rng.integers(2))],
         tape=("T1", "T2")[int(rng.integers(2))],
         level=("L1", "L2")[int(rng.integers(2))],
         temperature_c=float(rng.uniform(-2.0, 34.0)) if rng.random() < 0.8 else None,
@@ -135,45 +137,52 @@ def a_crew(metric: bool, rng: np.random.Generator) -> Crew:
     )
 
 
-def simulate(seed: int, mistake: CrewMistake | None) -> Told:
-    """Build, measure and judge one building, with one mistake or none."""
-    for turn in range(TRIES):
-        rng = np.random.default_rng((seed, turn))
-        document, plan = plans()[int(rng.integers(len(plans())))]
-        built = honest_concrete(plan, rng)
-        crew = a_crew(plan.length_unit == "mm", rng)
+def simulate(seed: int, mistake: CrewMistake | None) -> SimulationOutcome:
+    """Build, measure and evaluate one building, with one mistake or none."""
+    for attempt in range(MAX_TRIES):
+        rng = np.random.default_rng((seed, attempt))
+        document, plan = list_plans()[int(rng.integers(len(list_plans())))]
+        built = build_honest_concrete(plan, rng)
+        crew = draw_crew(plan.length_unit == "mm", rng)
         gages = rng.random() < 0.3
         checks = list_stage_checks(plan, "foundation", "verification", optional=gages)
         taken = take_readings(built, crew, rng, checks)
-        spoilt = [] if mistake is None else mistake.apply(built, taken, rng)
-        if mistake is None or spoilt:
-            readings = write_entries(taken, crew, rng, BEGUN)
+        affected = [] if mistake is None else mistake.apply(built, taken, rng)
+        if mistake is None or affected:
+            readings = write_entries(taken, crew, rng, STARTED_AT)
             building = parse_building({**document, "readings": readings})
-            return Told(compute_evaluation(building).causes, tuple(spoilt))
+            return SimulationOutcome(
+                compute_evaluation(building).causes, tuple(affected)
+            )
     msg = f"No building has a place for the mistake {mistake and mistake.name!r}."
     raise RuntimeError(msg)
 
 
-def told(
+def simulate_many(
     number: int, mistake: CrewMistake | None, first_seed: int = 0
-) -> Iterator[Told]:
+) -> Iterator[SimulationOutcome]:
     """Simulate a number of buildings one after another."""
     for seed in range(first_seed, first_seed + number):
         yield simulate(seed, mistake)
 
 
-def rates(mistake: CrewMistake, number: int, first_seed: int = 0) -> dict[str, float]:
-    """Share of buildings in which the cause named was right, wrong, or not named."""
+def measure_rates(
+    mistake: CrewMistake, number: int, first_seed: int = 0
+) -> dict[str, float]:
+    """Measure the share of buildings with the right, a wrong or no cause."""
     counted = Counter(
-        each.outcome(mistake.cause) for each in told(number, mistake, first_seed)
+        each.classify(mistake.cause)
+        for each in simulate_many(number, mistake, first_seed)
     )
     return {word: counted[word] / number for word in ("right", "wrong", "no idea")}
 
 
-def accused(number: int, first_seed: int = 0) -> Counter[str]:
-    """Causes named in buildings measured by honest crews, each building once."""
+def count_accusations(number: int, first_seed: int = 0) -> Counter[str]:
+    """Count causes named in buildings without mistakes, each building once."""
     return Counter(
-        each.causes[0].cause for each in told(number, None, first_seed) if each.causes
+        each.causes[0].cause
+        for each in simulate_many(number, None, first_seed)
+        if each.causes
     )
 
 
@@ -186,16 +195,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     write = sys.stdout.write
     write(f"{'mistake':<32}{'right':>8}{'wrong':>8}{'no idea':>9}\n")
     for mistake in MISTAKES:
-        found = rates(mistake, options.each)
+        found = measure_rates(mistake, options.each)
         write(
             f"{mistake.name:<32}{found['right']:>8.1%}{found['wrong']:>8.1%}"
             f"{found['no idea']:>9.1%}\n"
         )
         sys.stdout.flush()
     if options.clean:
-        against = accused(options.clean, 10_000_000)
-        share = sum(against.values()) / options.clean
-        write(f"{'honest crews accused':<32}{share:>8.2%}  {dict(against)}\n")
+        accusations = count_accusations(options.clean, 10_000_000)
+        share = sum(accusations.values()) / options.clean
+        write(f"{'honest crews accused':<32}{share:>8.2%}  {dict(accusations)}\n")
 
 
 if __name__ == "__main__":

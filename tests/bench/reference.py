@@ -1,14 +1,14 @@
 """A whole building evaluated with libraries that do each step one at a time.
 
 Repeats and levels by weighted least squares of statsmodels, outline and patterns by
-scipy's `least_squares`, plates, slots and the steel's move by cvxpy with Clarabel,
-linearised again until the turn stands. It takes each check's uncertainty and which
-plates are to be slotted from the result, and does nothing else that evaluation does
-(verdicts, strength, causes, remedies).
+scipy's `least_squares`, plates, slots and the shift of the steel by cvxpy with
+Clarabel, linearised again until the rotation converges. The reference takes each
+check's uncertainty and the plates to slot from the result. It computes no verdicts,
+strength, causes or remedies.
 
-A cone problem is written down and solved anew for every plate, as cvxpy is used; with
-`reuse` the free plates share one problem whose numbers are parameters, which saves
-cvxpy its preparations and leaves little but Clarabel.
+Each plate is a cone problem of its own, as cvxpy is commonly used. With `reuse` the
+free plates share one problem whose numbers are parameters, which saves cvxpy its
+preparations and leaves little but Clarabel.
 """
 
 from itertools import combinations
@@ -25,12 +25,12 @@ from tests.bench.building import RODS
 
 Document = dict[str, Any]
 CLEARANCE_MM = (27.0 - 22.2) / 2.0
-STANDS_RAD = 1e-8
-MOST_ROUNDS = 12
+CONVERGED_RAD = 1e-8
+MAX_ROUNDS = 12
 
 
 class Reference:
-    """The figures of one building, step by step with outside libraries."""
+    """The results of one building, step by step with outside libraries."""
 
     def __init__(
         self, building: BuildingInput, result: Document, *, reuse: bool = False
@@ -49,23 +49,23 @@ class Reference:
             self.values.setdefault(reading.check, []).append(reading.value)
 
     def run(self) -> Document:
-        """Every figure that is compared."""
+        """Compute every result that is compared."""
         self.mean = self.repeats()
         rods = [self.rods(position) for position in self.plan.positions]
         built = dict(zip((p.mark for p in self.plan.positions), rods, strict=True))
-        overrun = [self.overrun(each) for each in rods]
+        interference = [self.interference(each) for each in rods]
         return {
             "observed": self.mean,
             "corners": self.outline(),
             "heights": self.heights(),
             "rods": np.array(rods),
-            "overrun": np.array(overrun),
+            "interference": np.array(interference),
             "slots": {mark: self.slot(built[mark]) for mark in self.slotted},
-            "steel": self.steel(rods, overrun) if self.slotted else None,
+            "steel": self.steel(rods, interference) if self.slotted else None,
         }
 
     def repeats(self) -> dict[str, float]:
-        """Mean of the readings of each check but levels."""
+        """Compute the mean reading of each check except levels."""
         return {
             key: float(sm.WLS(read, np.ones(len(read))).fit().params[0])
             for key, read in self.values.items()
@@ -73,7 +73,7 @@ class Reference:
         }
 
     def outline(self) -> np.ndarray:
-        """Lengths between the adjusted corners, walls first and then diagonals."""
+        """Compute residuals of the adjusted walls, then of the diagonals."""
         points = outline_points(self.plan)
         names = [corner.name for corner in self.plan.outline]
         keys = [k for k in self.mean if k.startswith(("wall", "diagonal"))]
@@ -82,7 +82,7 @@ class Reference:
         read = np.array([self.mean[k] for k in keys])
         sigma = np.array([self.sigma[k] for k in keys])
 
-        begin = np.delete(points.ravel(), [0, 1, 3])
+        start = np.delete(points.ravel(), [0, 1, 3])
 
         def steps(x: np.ndarray) -> np.ndarray:
             at = np.concatenate(([0.0, 0.0], [x[0]], [0.0], x[1:])).reshape(-1, 2)
@@ -102,12 +102,12 @@ class Reference:
             out: np.ndarray = (np.hypot(*steps(x).T) - read) / sigma
             return out
 
-        found = least_squares(misfit, begin, jac=slope, x_scale="jac",
+        found = least_squares(misfit, start, jac=slope, x_scale="jac",
                               xtol=1e-15, ftol=1e-15, gtol=1e-15)  # fmt: skip
         return np.hypot(*steps(found.x).T) - read
 
     def heights(self) -> dict[str, float]:
-        """Pads from the highest, by one column for each point and each set-up."""
+        """Compute pad heights from the highest, one unknown per point and set-up."""
         taken = [r for r in self.building.readings
                  if r.check.startswith(("level", "benchmark"))]  # fmt: skip
         points = list(dict.fromkeys(r.check for r in taken))
@@ -123,7 +123,7 @@ class Reference:
         return {key.split(":")[1]: float(v - top) for key, v in pads.items()}
 
     def rods(self, position: Any) -> np.ndarray:
-        """As-built rods (4, 2), along and in, from setbacks, offsets and gages."""
+        """Solve for rods (4, 2), along and in, from setbacks, offsets and gages."""
         mark = position.mark
         keys = [f"offset:{mark}.{n}" for n in range(1, 5)]
         keys += [f"setback:{mark}.{n}" for n in range(1, 5)]
@@ -141,64 +141,66 @@ class Reference:
         rods[:, 0] += self.mean[f"line:{mark}"] - position.along
         return rods
 
-    def overrun(self, rods: np.ndarray) -> float:
-        """Least overrun of one plate."""
+    def interference(self, rods: np.ndarray) -> float:
+        """Compute the interference of one plate."""
         if self.cone is not None:
             return self.cone.solve(np.array(RODS), rods) - CLEARANCE_MM
-        return place(np.array(RODS), rods) - CLEARANCE_MM
+        return place_plate(np.array(RODS), rods) - CLEARANCE_MM
 
     def slot(self, rods: np.ndarray) -> tuple[int, float]:
-        """How many holes to open at least, and the longest extension then. [1, mm]
+        """Find the fewest holes to open, and the longest extension then. [1, mm]
 
         Every set of so many holes is tried, the others held to their clearance.
         """
         for count in range(1, len(RODS) + 1):
             sets = combinations(range(len(RODS)), count)
             longest = min(
-                place(np.array(RODS), rods, opened=opened, limit=self.line_mm)
+                place_plate(np.array(RODS), rods, opened=opened, limit=self.line_mm)
                 for opened in sets
             )
             if np.isfinite(longest):
                 return count, longest - CLEARANCE_MM
         return 0, np.inf
 
-    def steel(self, rods: list[np.ndarray], overrun: list[float]) -> float:
-        """Worst miss with every plate that goes on by itself on one moved steel. [mm]
+    def steel(self, rods: list[np.ndarray], interference: list[float]) -> float:
+        """Compute the worst excess of all fitting plates on one shifted steel. [mm]
 
-        A positive one would mean that some of those have to be let go as well, which
-        this does not look for.
+        A positive value would mean that some of those must be released as well, which
+        the reference does not search for.
         """
         planned, built = [], []
         for position, each, over in zip(
-            self.plan.positions, rods, overrun, strict=True
+            self.plan.positions, rods, interference, strict=True
         ):
             if over <= 0.0:
                 frame = position_axes(self.plan, position)
                 planned.append(to_plan_axes(frame, np.array(RODS)))
                 built.append(to_plan_axes(frame, each))
-        return place(np.concatenate(planned), np.concatenate(built)) - CLEARANCE_MM
+        return (
+            place_plate(np.concatenate(planned), np.concatenate(built)) - CLEARANCE_MM
+        )
 
 
-def place(
+def place_plate(
     holes: np.ndarray,
     rods: np.ndarray,
     opened: tuple[int, ...] | None = None,
     limit: float | None = None,
 ) -> float:
-    """Least largest distance of a rod from its hole; inf where there is no placement.
+    """Find the least largest rod-to-hole distance; inf where nothing fits.
 
-    Only `opened` holes count if any are named: the others' rods are within their
-    clearance. The shift keeps within `limit` each way along each axis. [mm]
+    Only `opened` holes count if any are given; the others' rods stay within their
+    clearance. The shift stays within `limit` either way along each axis. [mm]
     """
     centre = holes.mean(axis=0)
     holes, rods = holes - centre, rods - centre
-    turn = 0.0
-    for _ in range(MOST_ROUNDS):
-        c, s = np.cos(turn), np.sin(turn)
+    rotation = 0.0
+    for _ in range(MAX_ROUNDS):
+        c, s = np.cos(rotation), np.sin(rotation)
         placed = holes @ np.array([[c, s], [-s, c]])
         arm = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
-        t, more, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
-        gap = placed - rods + more * arm + cp.reshape(shift, (1, 2), order="C")
+        t, step, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        gap = placed - rods + step * arm + cp.reshape(shift, (1, 2), order="C")
         reach = cp.norm(gap, axis=1)
         if opened is None:
             bounds = [reach <= t]
@@ -213,35 +215,35 @@ def place(
         problem.solve(solver=cp.CLARABEL)
         if problem.status not in ("optimal", "optimal_inaccurate"):
             return float("inf")
-        turn += float(more.value)
-        if abs(more.value) < STANDS_RAD:
+        rotation += float(step.value)
+        if abs(step.value) < CONVERGED_RAD:
             break
     return float(t.value)
 
 
 class _SharedCone:
-    """One plate's second-order cone problem, its numbers as parameters."""
+    """The cone problem of one plate, with its numbers as parameters."""
 
     def __init__(self) -> None:
         self.off, self.arm = cp.Parameter((4, 2)), cp.Parameter((4, 2))
-        self.t, self.turn, self.shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        self.t, self.rotation, self.shift = cp.Variable(), cp.Variable(), cp.Variable(2)
         self.problem = cp.Problem(cp.Minimize(self.t), [
-            cp.norm(self.off[i] + self.turn * self.arm[i] + self.shift) <= self.t
+            cp.norm(self.off[i] + self.rotation * self.arm[i] + self.shift) <= self.t
             for i in range(4)
         ])  # fmt: skip
 
     def solve(self, holes: np.ndarray, rods: np.ndarray) -> float:
-        """As `place`, without openings and limit. [mm]"""
+        """Solve as `place_plate` does, without openings and limit. [mm]"""
         holes = holes - holes.mean(axis=0)
-        turn, reach = 0.0, np.inf
-        for _ in range(MOST_ROUNDS):
-            c, s = np.cos(turn), np.sin(turn)
+        rotation, reach = 0.0, np.inf
+        for _ in range(MAX_ROUNDS):
+            c, s = np.cos(rotation), np.sin(rotation)
             placed = holes @ np.array([[c, s], [-s, c]])
             self.off.value = placed - (rods - rods.mean(axis=0))
             self.arm.value = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
             self.problem.solve(solver=cp.CLARABEL)
-            turn += float(self.turn.value)
+            rotation += float(self.rotation.value)
             reach = float(self.t.value)
-            if abs(self.turn.value) < STANDS_RAD:
+            if abs(self.rotation.value) < CONVERGED_RAD:
                 break
         return reach

@@ -13,17 +13,17 @@ import pytest
 
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building
-from tests.bench.building import document
+from tests.bench.building import build_document
 from tests.bench.reference import Reference
 
 OBSERVED_MM, OUTLINE_MM, HEIGHT_MM = 1e-8, 1e-6, 1e-8
-ROD_MM, OVERRUN_MM = 1e-5, 1e-5  # what least_squares and Clarabel reach
+ROD_MM, INTERFERENCE_MM = 1e-5, 1e-5  # what least_squares and Clarabel reach
 SLOT_MM = 1e-5
 
 
 @pytest.fixture(scope="module")
 def building() -> Any:
-    return parse_building(document())
+    return parse_building(build_document())
 
 
 def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> None:
@@ -45,8 +45,10 @@ def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> Non
         )
     rods = [[[r["along"], r["in"]] for r in p["rods"]] for p in result["positions"]]
     np.testing.assert_allclose(rods, expected["rods"], atol=ROD_MM)
-    overrun = [p["plate_fit"]["overrun"] for p in result["positions"]]
-    np.testing.assert_allclose(overrun, expected["overrun"], atol=OVERRUN_MM)
+    interference = [p["plate_fit"]["overrun"] for p in result["positions"]]
+    np.testing.assert_allclose(
+        interference, expected["interference"], atol=INTERFERENCE_MM
+    )
     slots = {
         finding["finding"].split(":")[1]: remedy["slots"]
         for finding in result["findings"]
@@ -64,7 +66,7 @@ def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> Non
 
 def peak_bytes(positions: int) -> tuple[int, int]:
     """Readings of a building, and the most memory that evaluating it took."""
-    building = parse_building(document(positions))
+    building = parse_building(build_document(positions))
     evaluate(building)
     tracemalloc.start()
     evaluate(building)
@@ -84,13 +86,14 @@ def test_a_whole_building_beside_the_reference(
     benchmark: Any, building: Any, capsys: pytest.CaptureFixture[str]
 ) -> None:
     result = benchmark(evaluate, building)
-    here = benchmark.stats["min"]
+    here_s = benchmark.stats["min"]
     for reuse in (False, True):
-        begun = time.process_time()
+        started = time.process_time()
         Reference(building, result, reuse=reuse).run()
-        outside = time.process_time() - begun
+        reference_s = time.process_time() - started
         with capsys.disabled():
-            print(  # noqa: T201  (a bench tells what it measured)
-                f"\nreference{', one cone problem' if reuse else ''} {outside:.2f} s,"
-                f" here {here:.3f} s: {outside / here:.0f} times"
+            print(  # noqa: T201  (a benchmark reports its figures)
+                f"\nreference{', one cone problem' if reuse else ''}"
+                f" {reference_s:.2f} s,"
+                f" here {here_s:.3f} s: {reference_s / here_s:.0f} times"
             )

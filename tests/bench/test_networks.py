@@ -7,13 +7,13 @@ import timeit
 
 import numpy as np
 import pytest
+from checks.engine.make_outline import adjust_outline, adjust_outlines
 from scipy.optimize import least_squares
 
-from checks.engine.outline import adjust_outline, adjust_outlines
 from checks.engine.pattern import solve_patterns
 
 
-def outline(n, seed=73):
+def make_outline(n, seed=73):
     turn = np.linspace(0.0, 2.0 * np.pi, n, endpoint=False)
     plan = np.stack([24_000.0 * np.cos(turn), 15_000.0 * np.sin(turn)], axis=1)
     pairs = np.stack(np.triu_indices(n, 1), axis=1)
@@ -25,7 +25,7 @@ def outline(n, seed=73):
     )
 
 
-def by_scipy(plan, pairs, read):
+def solve_with_scipy(plan, pairs, read):
     loose = np.ones(plan.size, dtype=bool)
     loose[[0, 1, 3]] = False
 
@@ -40,14 +40,14 @@ def by_scipy(plan, pairs, read):
     )
 
 
-def seconds(work, times=5):
-    return min(timeit.repeat(work, number=1, repeat=times))
+def measure_seconds(task, times=5):
+    return min(timeit.repeat(task, number=1, repeat=times))
 
 
 @pytest.mark.parametrize("corners", [4, 6, 12])
 def test_one_outline(benchmark, corners):
-    plan, pairs, read = outline(corners)
-    reference = seconds(lambda: by_scipy(plan, pairs, read))
+    plan, pairs, read = make_outline(corners)
+    reference = measure_seconds(lambda: solve_with_scipy(plan, pairs, read))
     found = benchmark(adjust_outline, plan, pairs, read, 2.0)
     benchmark.extra_info["scipy_over_ours"] = reference / benchmark.stats["min"]
     assert found.determined
@@ -55,8 +55,8 @@ def test_one_outline(benchmark, corners):
 
 @pytest.mark.parametrize("corners", [4, 6, 12])
 def test_a_thousand_outlines(benchmark, corners):
-    plan, pairs, read = outline(corners)
-    reference = seconds(lambda: by_scipy(plan, pairs, read)) * 1000
+    plan, pairs, read = make_outline(corners)
+    reference = measure_seconds(lambda: solve_with_scipy(plan, pairs, read)) * 1000
     noise = np.random.default_rng(79).normal(size=(1000, len(pairs)))
     plans = np.broadcast_to(plan, (1000, *plan.shape))
     found = benchmark(adjust_outlines, plans, pairs, read + noise, 2.0)

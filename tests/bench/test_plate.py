@@ -18,14 +18,14 @@ PLATES, SAMPLE = 10_000, 1_000
 FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 
 
-def plates():
+def make_plates():
     rng = np.random.default_rng(21)
     holes = np.repeat(FOUR[None], PLATES, axis=0)
     rods = holes + rng.normal(0.0, 3.0, holes.shape)
     return holes, rods, np.full((PLATES, 4), 2.4)
 
 
-def with_clarabel(holes, rods, clearance, settings):
+def solve_with_clarabel(holes, rods, clearance, settings):
     m = len(holes)
     off = holes - rods
     a, b = np.zeros((3 * m, 4)), np.zeros(3 * m)
@@ -42,22 +42,22 @@ def with_clarabel(holes, rods, clearance, settings):
 
 @pytest.mark.benchmark(group="plate")
 def test_ten_thousand_plates_beside_clarabel(benchmark, capsys):
-    holes, rods, clearance = plates()
+    holes, rods, clearance = make_plates()
     fit = benchmark.pedantic(fit_plates, (holes, rods, clearance), rounds=5)
     settings = clarabel.DefaultSettings()
     settings.verbose = False
-    begun = time.perf_counter()
+    started = time.perf_counter()
     one_by_one = [
-        with_clarabel(h, r, c, settings)
+        solve_with_clarabel(h, r, c, settings)
         for h, r, c in zip(
             holes[:SAMPLE], rods[:SAMPLE], clearance[:SAMPLE], strict=True
         )
     ]
-    outside = (time.perf_counter() - begun) * PLATES / SAMPLE
+    reference_s = (time.perf_counter() - started) * PLATES / SAMPLE
     with capsys.disabled():
-        print(  # noqa: T201  (a bench tells what it measured)
-            f"\nClarabel {outside:.2f} s, here {benchmark.stats['mean']:.3f} s:"
-            f" {outside / benchmark.stats['mean']:.0f} times"
+        print(  # noqa: T201  (a benchmark reports its figures)
+            f"\nClarabel {reference_s:.2f} s, here {benchmark.stats['mean']:.3f} s:"
+            f" {reference_s / benchmark.stats['mean']:.0f} times"
         )
     assert fit.proven.all()
     # Linearised about no turn it differs by the turn's second order, under 0.5 mm.

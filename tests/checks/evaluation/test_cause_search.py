@@ -9,7 +9,7 @@ import pytest
 from checks.demo.mistakes import MISTAKES, CrewMistake
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building
-from tests.bench.causes import accused, rates
+from tests.bench.causes import count_accusations, measure_rates
 from tests.documents import off_by, plan, read_perfectly, reading_of
 
 EACH = 40
@@ -34,11 +34,11 @@ ACCUSED_AT_MOST = 0.01
 
 @pytest.mark.parametrize("mistake", MISTAKES, ids=lambda each: each.name)
 def test_a_mistake_is_named_as_often_as_measured(mistake: CrewMistake):
-    assert rates(mistake, EACH)["right"] >= FLOORS[mistake.name]
+    assert measure_rates(mistake, EACH)["right"] >= FLOORS[mistake.name]
 
 
 def test_honest_crews_are_hardly_ever_accused():
-    against = accused(HONEST, first_seed=20_000_000)
+    against = count_accusations(HONEST, first_seed=20_000_000)
     assert sum(against.values()) <= ACCUSED_AT_MOST * HONEST, against
 
 
