@@ -7,7 +7,7 @@ import timeit
 
 import numpy as np
 import pytest
-from checks.engine.make_outline import adjust_outline, adjust_outlines
+from checks.engine.outline import adjust_outline, adjust_outlines
 from scipy.optimize import least_squares
 
 from checks.engine.pattern import solve_patterns
