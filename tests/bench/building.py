@@ -71,7 +71,8 @@ def _simulate_readings(
     readings: list[Document] = []
 
     def read(key: str, value: float, **more: str) -> None:
-        at = f"2026-03-02T{8 + len(readings) // 3600:02d}:{len(readings) // 60 % 60:02d}:00Z"
+        count = len(readings)
+        at = f"2026-03-02T{8 + count // 3600:02d}:{count // 60 % 60:02d}:00Z"
         readings.append({"id": f"b{len(readings)}", "check": key, "by": "crew 1",
                        "value": f"{value:.1f} mm", "at": at, **more})  # fmt: skip
 

@@ -7,9 +7,9 @@ import timeit
 
 import numpy as np
 import pytest
-from checks.engine.outline import adjust_outline, adjust_outlines
 from scipy.optimize import least_squares
 
+from checks.engine.outline import adjust_outline, adjust_outlines
 from checks.engine.pattern import solve_patterns
 
 
