@@ -5,7 +5,7 @@ from typing import Any
 from django.conf import settings
 
 from api.errors import MEDIA_TYPE, TYPE_PREFIX
-from jobs.exchange.schema.documents import (
+from jobs.exchange.published_schemas import (
     building_schema,
     concrete_entry_schema,
     result_schema,

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 
 from api.base import PublicView, conditional_response, with_etag
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.schema.documents import building_schema, result_schema
+from jobs.exchange.published_schemas import building_schema, result_schema
 
 SCHEMAS: dict[str, Callable[[], dict[str, Any]]] = {
     "padstone.building-1": building_schema,

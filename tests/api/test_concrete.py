@@ -8,7 +8,7 @@ from rest_framework.test import APIClient
 
 from checks.models import ConcreteEntry
 from core.models import Person
-from jobs.exchange.schema.documents import concrete_entry_schema
+from jobs.exchange.published_schemas import concrete_entry_schema
 from jobs.models import Building, Job
 from tests import factories
 from tests.api.conftest import As

@@ -14,7 +14,7 @@ import jsonschema
 
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import DocumentError, parse_building_text
-from jobs.exchange.schema.documents import building_schema, result_schema
+from jobs.exchange.published_schemas import building_schema, result_schema
 
 Document = dict[str, Any]
 

@@ -2,7 +2,7 @@
 
 This is the format's one definition. The parser reads every object by its typed
 dictionary here (`members.read_members`), and the published JSON Schema is generated
-from the same (`schema.documents`). `RULES` has what holds among the members of an
+from the same (`published_schemas`). `RULES` has what holds among the members of an
 object, as far as JSON Schema can say it; the parser also checks what only computing
 shows, such as an outline that crosses itself.
 """

@@ -1,1 +1,1 @@
-"""JSON Schemas of the documents, generated from their definitions."""
+"""What JSON Schemas are generated with."""

@@ -9,7 +9,7 @@ import pytest
 
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building
-from jobs.exchange.schema.documents import result_schema
+from jobs.exchange.published_schemas import result_schema
 from tests import documents
 
 Document = dict[str, Any]

@@ -7,7 +7,7 @@ import pytest
 
 from jobs.anchor_plan.values import ConcreteSpec
 from jobs.exchange.input.parser import parse_building
-from jobs.exchange.schema.documents import building_schema
+from jobs.exchange.published_schemas import building_schema
 from jobs.plans.plan_diff import compare_plans
 from tests.jobs.exchange.example import example, refusals
 

@@ -3,7 +3,7 @@
 import jsonschema
 import pytest
 
-from jobs.exchange.schema.documents import building_schema, result_schema
+from jobs.exchange.published_schemas import building_schema, result_schema
 from tests.jobs.exchange.example import changed, example, refusals
 from tests.jobs.exchange.test_plan import REFUSED
 
