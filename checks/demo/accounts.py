@@ -33,6 +33,7 @@ class DemoInvitation(NamedTuple):
     last_name: str = ""
 
 
+# Read at import: `manage.py demo` prints the accounts without loading the demo.
 _TABLE = read_table("accounts")
 
 ACCOUNTS: tuple[DemoAccount, ...] = tuple(

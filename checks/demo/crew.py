@@ -96,6 +96,7 @@ def _read_with_tape(
     if check.kind is CheckKind.PLUMB:
         return CrewReading(check=check, mm=true + rng.normal(0.0, crew.noise))
     start = None
+    # Crews measure a line from either corner of its wall.
     if check.kind is CheckKind.LINE and rng.random() < 0.15:
         start = check.corners[1]  # measured from the other end of the wall
         names = [corner.name for corner in foundation.plan.outline]
@@ -124,6 +125,7 @@ def read_pads(
         name = str(first_setup + number)
         mine = [mark, *pads[number * share : (number + 1) * share], mark]
         for check in mine:
+            # The benchmark, which is no pad.
             height = 60.0
             if check.mark is not None:
                 height = float(foundation.pads[foundation.position_index(check.mark)])

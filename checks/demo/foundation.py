@@ -138,6 +138,7 @@ def shift_pattern(
 ) -> BuiltFoundation:
     """Return the foundation with one pattern displaced. [mm]"""
     which = foundation.position_index(mark)
+    # A position at a point has no line to move along.
     on_wall = foundation.plan.positions[which].wall is not None
     line = foundation.line.copy()
     line[which] += along if on_wall else 0.0

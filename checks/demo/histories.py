@@ -51,6 +51,7 @@ def _move_position(position: dict[str, Any]) -> str:
 def misplace_template(simulation: BuildingSimulation) -> None:
     """Measure forms with a misplaced template and a corner out of square."""
     steps.start_from_poured_slab(simulation)
+    # Beyond any hole: before the pour the forms are moved.
     simulation.foundation = shift_pattern(simulation.foundation, "A2", inward=22.0)
     simulation.foundation = shift_corner(simulation.foundation, "NE", 14.0, 0.0)
     simulation.measure(-2.0, simulation.list_checks("foundation"))
@@ -69,6 +70,7 @@ def pour_recently(simulation: BuildingSimulation) -> None:
     )
     for day, celsius in ((-1.4, 17.0), (-1.1, 15.0)):
         simulation.record_temperature(day, celsius, round((day + 1.65) * 24.0, 1))
+    # Below 75 % of 3000 psi: the gate stays closed, and the forecast is shown.
     simulation.record_sample(-1.0, "F1", "1650 psi")
     simulation.record_temperature(-0.6, 12.5, round((-0.6 + 1.65) * 24.0, 1))
 

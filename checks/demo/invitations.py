@@ -40,6 +40,7 @@ def invite_people(people: Mapping[str, Person], midnight: datetime) -> None:
 
 def set_last_sign_ins(people: Mapping[str, Person], midnight: datetime) -> None:
     """Set the last sign-ins: some yesterday, some days ago."""
+    # Spread over days, so that the list of people does not look generated.
     for place, person in enumerate(people.values()):
         person.last_login = midnight - timedelta(hours=6 + 17 * place)
         person.save(update_fields=["last_login"])

@@ -129,6 +129,7 @@ def hold_foot_mark(
     foundation: BuiltFoundation, readings: list[CrewReading], rng: Generator
 ) -> list[str]:
     """Hold the tape at its 1 ft mark along a wall: each reading is a foot long."""
+    # From the other corner the reading would be a foot short, not long.
     first = [each for each in _select_kinds(readings, CheckKind.LINE) if not each.start]
     return _add_error(_choose_wall(foundation, first, rng, 2), FOOT_MM)
 

@@ -30,6 +30,7 @@ def build_hall(
 ) -> Document:
     """Build a rectangular hall with frames, corner columns and endwall columns."""
     parts = HALLS["metric" if metric else "imperial"]
+    # Only imperial halls come in a heavy version.
     frame = PatternSpec(**parts["heavy_frame" if heavy else "frame"])
     spec = RectangleSpec(
         name=name,

@@ -63,6 +63,7 @@ METHOD_BY_REMEDY = {
 
 def find_remedy_method(remedy: Mapping[str, Any]) -> str:
     """Return the address of a remedy's computation, empty where it has none."""
+    # Only a shift of the steel has a scope; a shift of a plate has none.
     scope = remedy.get("scope")
     if scope is not None:
         return "move-steel" if scope == "steel" else "move-frame-line"

@@ -29,6 +29,7 @@ _NUMBER = re.compile(r"(?P<digits>\d)(?: (?P<unit>.+))?")
 
 def show_value(value: Any, spec: str) -> ExampleValue:
     """Return a value as the format specification shows it."""
+    # Some rows are a length in one case and a word in another.
     if isinstance(value, ExampleValue):
         return value
     signed, kind = spec.startswith("+"), spec.removeprefix("+")

@@ -31,6 +31,7 @@ _SHAPES = {
     "sqrt": "<msqrt>{}</msqrt>",
     "paren": "<mrow><mo>(</mo>{}<mo>)</mo></mrow>",
 }
+# Elements that are factors: a gap between two of them is a multiplication.
 _OPERAND = ("<mi>", "<mn>", "<mtext>", "<msu", "<mfrac>", "<msqrt>", "<mrow>")
 
 Tokens = Iterator[tuple[str, str]]
@@ -117,6 +118,7 @@ def _render_element(kind: str, body: str, tokens: Tokens) -> str:
 
 def _attach_script(base: str, script: str, element: str) -> str:
     """Lower or raise an element at its base, which may be lowered already."""
+    # MathML has one element for both scripts: nested ones would be set apart.
     if script == "^" and base.startswith("<msub>"):
         return f"<msubsup>{base[6:-7]}{element}</msubsup>"
     shape = _SCRIPTS[script]

@@ -28,6 +28,7 @@ TEXTS = Path(__file__).parent / "texts"
 REQUIRED = frozenset(
     {"slug", "name", "summary", "modules", "formulas", "sources", "limits", "examples"}
 )
+# A method of order has no symbols, and not every method backs a remedy.
 OPTIONAL = frozenset({"symbols", "cautions", "remedies"})
 EXAMPLE_MEMBERS = frozenset({"title", "source", "calculate"})
 
@@ -46,6 +47,7 @@ def read_family(examples: ModuleType) -> MethodFamily:
     MethodTextError
         If a member is missing or unknown, or a name in it stands for nothing.
     """
+    # Text and examples have one name: a topic is edited in two files side by side.
     stem = examples.__name__.rpartition(".")[2]
     path = TEXTS / f"{stem}.toml"
     table = tomllib.loads(path.read_text(encoding="utf-8"))

@@ -89,6 +89,7 @@ def calculate_thread_left() -> Calculation:
 
 def calculate_short_rods() -> Calculation:
     """Calculate the engagement of short rods."""
+    # One nut is engaged by more than half, the other by less: only one counts.
     nut, washer = _find_hardware()
     stands = np.array([1.25, 0.875]) * INCH_MM
     found = compute_engagement(stands, 0.0, PLATE_MM, washer, nut)
@@ -183,6 +184,7 @@ def calculate_stress_areas() -> Calculation:
 
 def calculate_breakout() -> Calculation:
     """Calculate breakout strengths."""
+    # The second product has its own coefficient and an edge, as the guide prints it.
     found = breakout_strength_n(4500.0 * PSI_MPA, 12.0 * INCH_MM, KC_POST_INSTALLED)
     other = breakout_strength_n(4000.0 * PSI_MPA, 5.75 * INCH_MM, 21.0)
     factor = edge_factor(8.0 * INCH_MM, 5.75 * INCH_MM)
@@ -236,6 +238,7 @@ def _stress_area(thread: RodThread) -> float:
 
 def calculate_replacement_rod() -> Calculation:
     """Screen a replacement rod."""
+    # The stub is nearer than six diameters, so one condition is not met.
     thread = find_thread(ROD_IN * INCH_MM)
     if thread is None:
         raise RuntimeError("the table has no 3/4 in rod")

@@ -17,6 +17,7 @@ from jobs.anchor_plan.values import ToleranceSpec
 
 def calculate_plumb() -> Calculation:
     """Compare a column with its plumb limit."""
+    # One axis is within its limit and the other is not.
     height, along, inward = 20.0 * FOOT_MM, INCH_MM / 4.0, -5.0 * INCH_MM / 8.0
     ratio = resolve_limits(ToleranceSpec()).plumb()
     found = assess_plumb([along, inward], height, ratio)

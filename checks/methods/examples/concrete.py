@@ -23,6 +23,7 @@ from jobs.anchor_plan.values import ToleranceSpec
 
 def calculate_gate() -> Calculation:
     """Compare samples with the strength gate."""
+    # The sample of day 7 is below the ratio and above the stated strength.
     broken = np.array([2100.0, 2400.0, 2310.0])
     ratio = resolve_limits(ToleranceSpec()).strength_ratio()
     one = assess_strength_gate(
@@ -90,6 +91,7 @@ def calculate_gate() -> Calculation:
 
 def calculate_acceptance() -> Calculation:
     """Compare strength tests with the specified strength."""
+    # The first average fails although no single test does.
     tests = np.array([3100.0, 2950.0, 2900.0, 3250.0])
     found = assess_acceptance(tests * PSI_MPA, 3000.0 * PSI_MPA)
     averages = [float(tests[i : i + 3].mean()) for i in range(2)]
@@ -149,6 +151,7 @@ def calculate_maturity() -> Calculation:
 
 def calculate_equivalent_age() -> Calculation:
     """Calculate an equivalent age."""
+    # No published example was found: the hand figures follow the equation.
     found = float(compute_equivalent_age([10.0, 30.0], [48.0, 48.0]))
     shares = [exp(-5000.0 * (1.0 / (t + 273.15) - 1.0 / 293.15)) for t in (10.0, 30.0)]
     return Calculation(
@@ -168,6 +171,7 @@ def calculate_equivalent_age() -> Calculation:
 
 def calculate_forecast() -> Calculation:
     """Forecast the strength gate."""
+    # Each doubling of the maturity is one step of its logarithm, which eases the fit.
     maturity = np.array([500.0, 1000.0, 2000.0, 4000.0])
     broken = np.array([8.0, 11.0, 14.0, 17.4])
     curve = fit_curve(maturity, broken)

@@ -32,6 +32,7 @@ SHORTFALLS_MM = np.array([12.0, 10.0, 7.0]) * INCH_MM / 32.0
 
 def calculate_two_setups() -> Calculation:
     """Adjust two set-ups."""
+    # The set-ups disagree by 1/8 in on their common pads: that is the misclosure.
     first, second = np.array([60.0, 62.0, 61.0]), np.array([70.0, 72.125, 74.0])
     read = np.concatenate([first, second]) * INCH_MM
     found = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 3], 1.0)
@@ -153,6 +154,7 @@ class NiemeierNetwork:
 
 def calculate_erring_line() -> Calculation:
     """Adjust a published level network with a mistake."""
+    # One line of the published network is wrong: its statistic stands out.
     net = NiemeierNetwork
     found = adjust_height_differences(
         net.start - 1, net.end - 1, net.difference, net.per_km * 1e6, {5: 67.228}
@@ -236,6 +238,7 @@ def calculate_two_pegs() -> Calculation:
 
 def calculate_curvature() -> Calculation:
     """Calculate curvature and refraction."""
+    # The far sight is the published one, the near one shows that a site need not care.
     far = compute_sight_corrections([0.0, 2.5e6], [0, 0])
     site = compute_sight_corrections([0.0, 100e3], [0, 0])
     return Calculation(
@@ -269,6 +272,7 @@ def _list_plates(counts: np.ndarray) -> str:
 
 def calculate_stacks() -> Calculation:
     """Choose shim stacks."""
+    # The third shortfall is half-way between two stacks: the tie goes to the thinner.
     found = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
     below, above = find_stacks_around(SHORTFALLS_MM[2], PLATES_MM)
     return Calculation(
@@ -353,6 +357,7 @@ def calculate_pack_list() -> Calculation:
 
 def calculate_high_pad() -> Calculation:
     """Calculate the effect of lowering one pad."""
+    # As it is, four pads need shims; with the first one lowered, only one does.
     height = np.array([12.0, 2.0, 0.0, 1.0, -4.0]) * INCH_MM / 32.0
     limit = resolve_limits(ToleranceSpec()).pad_level()
     found = find_pad_to_lower(height, limit)

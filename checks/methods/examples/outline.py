@@ -31,6 +31,7 @@ METRE_MM = 1000.0
 
 def calculate_long_diagonal() -> Calculation:
     """Adjust an outline with one long diagonal."""
+    # A 3-4-5 outline: its lengths and its misfit can be followed by hand.
     # By hand the equations are linear: terms of second order are left out.
     off, roughly = INCH_MM, 2e-3
     read = [LENGTH_MM, WIDTH_MM, LENGTH_MM, WIDTH_MM, DIAGONAL_MM + off, DIAGONAL_MM]
@@ -167,6 +168,7 @@ def _build_missing_side_results(
 
 def calculate_missing_diagonal() -> Calculation:
     """Find the missing reading of four walls."""
+    # Four walls are one reading short, whatever their lengths.
     nothing = float("nan")
     read = [LENGTH_MM, WIDTH_MM, LENGTH_MM, WIDTH_MM, nothing, nothing]
     found = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM, [[0, 2], [1, 3]])
@@ -212,6 +214,7 @@ def _adjust_skewed_outline() -> OutlineAdjustment:
 
 def calculate_skew() -> Calculation:
     """Calculate the skew of an outline."""
+    # Diagonals that differ about the planned 50 ft leave the walls as planned.
     off = 3.0 * INCH_MM / 16.0
     p, q = DIAGONAL_MM + off, DIAGONAL_MM - off
     found = _adjust_skewed_outline()
@@ -292,6 +295,7 @@ def calculate_square_up() -> Calculation:
 
 def calculate_control_fit() -> Calculation:
     """Fit a survey to the plan."""
+    # A rotation by a 3-4-5 triangle keeps every coordinate whole.
     plan = np.array([[0.0, 0.0], [40.0, 0.0], [40.0, 30.0], [0.0, 30.0]]) * METRE_MM
     cosine, sine = 0.8, 0.6
     station = np.array([512.0, 268.0]) * METRE_MM

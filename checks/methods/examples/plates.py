@@ -39,6 +39,7 @@ ALLOWED_MM = INCH_MM / 8.0
 
 def calculate_wide_group() -> Calculation:
     """Fit a plate over a wide rod group."""
+    # Symmetry proves the optimum by hand: no shift or rotation helps all four rods.
     by = INCH_MM / 8.0
     rods = HOLES_MM + np.sign(HOLES_MM) * [by, 0.0]
     found = fit_plates(HOLES_MM[None], rods[None], np.full((1, 4), CLEARANCE_MM))
@@ -100,6 +101,7 @@ def calculate_wide_group() -> Calculation:
 
 def calculate_slot() -> Calculation:
     """Calculate the shortest slot."""
+    # The rod is too far for an enlarged hole, and not far enough to re-anchor.
     rods = HOLES_MM.copy()
     rods[0, 0] -= DISPLACEMENT_MM
     found = find_shortest_slots_many(
@@ -176,6 +178,7 @@ def _build_slot_results(
 
 def calculate_edge_distance() -> Calculation:
     """Calculate the remaining edge of opened holes."""
+    # The slot is the one of the example above.
     slot = np.array([DISPLACEMENT_MM - 2.0 * CLEARANCE_MM, 0.0, 0.0, 0.0])
     left = edge_after_slotting_mm(
         HOLES_MM, slot, np.array([np.pi, 0.0, 0.0, 0.0]), EDGE_MM
@@ -277,6 +280,7 @@ def calculate_washers() -> Calculation:
 
 def calculate_steel_shift() -> Calculation:
     """Calculate the best move of all the steel."""
+    # Four positions share one rotation; the fifth must not disturb the fit.
     turn, long, wide = 0.0005, 60.0 * FOOT_MM, 40.0 * FOOT_MM
     planned = np.array([[0, 0], [long, 0], [long, wide], [0, wide], [long / 2, 0]])
     arm = planned - [long / 2.0, wide / 2.0]
@@ -346,6 +350,7 @@ def _write_turned_steps(corner: float, centre: float) -> tuple[ExampleText, ...]
 
 def calculate_frame_line_shift() -> Calculation:
     """Calculate the best move of a frame line."""
+    # Two of three columns can share a move, so one stays to be reworked.
     off = np.array([4.0, 6.0, -2.0]) * INCH_MM / 16.0
     planned = np.stack([np.zeros(3), 20.0 * FOOT_MM * np.arange(3)], axis=1)
     rods = planned + np.stack([off, np.zeros(3)], axis=1)

@@ -56,6 +56,7 @@ def _show_misreading(mm: float) -> ExampleValue:
 
 def calculate_misreadings() -> Calculation:
     """Find a foot and an inch misread."""
+    # Two readings are off by a foot or an inch and a remainder, the third by neither.
     off = np.array([12.0 + 1 / 16, -15 / 16, 1 / 2]) * INCH_MM
     rest = np.array([1 / 4, 1 / 8, 1 / 8]) * INCH_MM
     found = find_misreadings(off, rest)
@@ -160,6 +161,7 @@ def calculate_exchanges() -> Calculation:
 
 def calculate_level_mistakes() -> Calculation:
     """Find an inverted grade rod and a disturbed set-up."""
+    # The grade rod is 13 ft long: a reading upside down is 13 ft minus the true one.
     reading, expected = 38.0 * INCH_MM, 118.125 * INCH_MM
     stave = find_inverted_rods([reading], [expected], INCH_MM)[0]
     read = np.array([48.0, 48.125, 48.0, 48.5, 48.625, 48.5, 48.5, 48.625]) * INCH_MM
@@ -249,6 +251,7 @@ def _join_labels(*remedies: str) -> str:
 
 def calculate_remedy_order() -> Calculation:
     """Order the remedies of three displacements."""
+    # The clearance, the edge and the limit of an inch separate the three cases.
     offs = np.array([1.0, 8.0, 20.0]) * INCH_MM / 16.0
     within, near, far = (_advise_displacement(float(off)) for off in offs)
     gone = [remedy for remedy, _ in far.ruled_out]

@@ -31,6 +31,7 @@ BASIS = "aisc-303-2010"
 
 def calculate_two_rods() -> Calculation:
     """Solve two rods and their gage."""
+    # The gage contradicts the offsets by 1/16 in: the adjustment shares it.
     sigma, back, side, over = 0.8, 4.0 * INCH_MM, 2.0 * INCH_MM, INCH_MM / 16.0
     found = solve_patterns(
         [[-side, back], [side, back]],
@@ -106,6 +107,7 @@ def _build_solved_results(
 
 def calculate_group_shift() -> Calculation:
     """Fit a rod group to the plan."""
+    # The small-angle displacement makes the tangent of the rotation exactly 1/48.
     along, turned = INCH_MM / 8.0, 1.0 / 48.0
     built = (
         RODS_MM
@@ -162,6 +164,7 @@ def _build_group_results(
 
 def calculate_one_group() -> Calculation:
     """Compare the rods of a group with each other."""
+    # The basis is one that limits rods within their group; practice does not.
     rules = resolve_limits(ToleranceSpec(basis=BASIS)).group_rules()
     off = np.array([[0.0, 0.0], [3.0, 0.0], [1.0, 0.0], [0.0, 0.0]]) * INCH_MM / 16.0
     found = assess_groups(RODS_MM, RODS_MM + off, [0, 0, 0, 0], rules)
@@ -215,6 +218,7 @@ def _build_one_group_results(
 
 def calculate_column_line() -> Calculation:
     """Compare groups with their fitted line."""
+    # Sixteenths are chosen so that the line by hand has one decimal.
     bay, n = 25.0 * FOOT_MM, 5
     rules = resolve_limits(ToleranceSpec(basis=BASIS)).group_rules()
     across = np.array([2, 4, 6, 4, 8]) * INCH_MM / 16.0

@@ -121,6 +121,7 @@ def _build_temperature_results(
 
 def calculate_tight_tape() -> Calculation:
     """Correct a reading above the standard tension."""
+    # The maker prints the correction to a hundredth of a millimetre.
     read, pull, standard, area, modulus = 36_000.0, 100.0, 50.0, 2.52, 205_800.0
     found = correct_lengths(
         np.array([read]),
@@ -158,6 +159,7 @@ def calculate_tight_tape() -> Calculation:
 
 def calculate_sagging_tape() -> Calculation:
     """Correct a reading over several spans."""
+    # Sag grows with the cube of a span: the short last span hardly counts.
     read, span, pull, weight = 348.75, 100.0, 12.0, 2.8 / 100.0
     found = correct_lengths(
         np.array([read * FOOT_MM]),
@@ -195,6 +197,7 @@ def calculate_sagging_tape() -> Calculation:
 
 def calculate_slope_distance() -> Calculation:
     """Reduce a slope distance to the horizontal."""
+    # The slope is steep enough for the series to differ in the third decimal.
     read, rise = 300.0, 26.15
     found = correct_lengths(np.array([read * FOOT_MM]), slope_rise_mm=rise * FOOT_MM)
     flat = sqrt(read**2 - rise**2)
@@ -219,6 +222,7 @@ def calculate_slope_distance() -> Calculation:
 
 def calculate_three_lengths() -> Calculation:
     """Correct a distance for every effect."""
+    # The textbook example has every correction at once, in kilograms of force.
     lengths = np.array([30.0, 30.0, 21.151])
     found = correct_lengths(
         lengths * 1000.0,
@@ -299,6 +303,7 @@ def _build_together_results(
 
 def calculate_layout_reading() -> Calculation:
     """Calculate the reading that marks a distance."""
+    # Laying out is the inverse of measuring: the reading is divided, not corrected.
     wanted, says, actual = 500.0, 100.0, 100.02
     found = lay_out(
         np.array([wanted * FOOT_MM]),
@@ -326,6 +331,7 @@ def calculate_layout_reading() -> Calculation:
 
 def calculate_normal_tension() -> Calculation:
     """Calculate the tension at which stretch and sag cancel."""
+    # Stiffness and weight are fitted to the certificate, so the pull is not published.
     length, stiffness, weight, standard = 100.0, 105_708.0, 0.012747, 10.0
     tape = {
         "standard_tension_n": standard * POUND_N,

@@ -39,6 +39,7 @@ LIMIT_MM, DEVIATION_MM, UNCERTAINTY_MM = INCH_MM / 8.0, 3.0 * INCH_MM / 32.0, 1.
 
 def calculate_wall_uncertainty() -> Calculation:
     """Calculate the uncertainty of a taped wall."""
+    # A metre that is begun counts whole in the class, hence the rounding up.
     read = 60.0 * FOOT_MM
     found = reading_uncertainty([read], SIXTEENTH_MM, 2, False)
     metres = ceil(read / 1000.0)
@@ -124,6 +125,7 @@ def calculate_pad_uncertainty() -> Calculation:
 
 def calculate_repeats() -> Calculation:
     """Combine two pairs of repeats."""
+    # One pair agrees and one does not: both sides of the limit are shown.
     inches = np.array([3 / 16, 5 / 16, 3 / 16, 9 / 16])
     read = 50.0 * FOOT_MM + inches * INCH_MM
     parts = reading_uncertainty(read, SIXTEENTH_MM, 2, True)
@@ -210,6 +212,7 @@ def _load_limits(basis: str) -> ToleranceLimits:
 
 def calculate_two_bases() -> Calculation:
     """Calculate limits of two bases."""
+    # 20 ft is short enough for the floor to govern, 60 ft is not.
     practice, concrete = (
         _load_limits("metal-building-practice"),
         _load_limits("aci-117-2010"),
@@ -258,6 +261,7 @@ def _assess_line(*, guarded: bool) -> ConformityAssessment:
 
 def calculate_close_line() -> Calculation:
     """Compare a deviation close to its limit."""
+    # The deviation is within, but nearer to the limit than twice its uncertainty.
     found = _assess_line(guarded=False)
     above, below = (
         (LIMIT_MM - DEVIATION_MM) / UNCERTAINTY_MM,
@@ -332,6 +336,7 @@ def calculate_one_sided_limit() -> Calculation:
 
 def calculate_guarded_line() -> Calculation:
     """Compare simple with guarded acceptance."""
+    # The same numbers as above: only the rule of acceptance differs.
     simple, strict = _assess_line(guarded=False), _assess_line(guarded=True)
     left = LIMIT_MM - COVERAGE_FACTOR * UNCERTAINTY_MM
     return Calculation(
