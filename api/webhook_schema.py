@@ -52,7 +52,7 @@ def build_event_schema() -> Schema:
                 "type": "object",
                 "additionalProperties": False,
                 "description": "Where more is to be had, with a token.",
-                "properties": dict.fromkeys(settings.NOTICE_LINKS, link),
+                "properties": dict.fromkeys(settings.EVENT_LINKS, link),
             },
         },
     }

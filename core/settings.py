@@ -135,17 +135,17 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },
-    "send digests": {
+    "send daily summaries": {
         "task": "jobs.notifications.tasks.send_daily_summaries",
         "schedule": 300.0,
         "options": {"expires": 290.0},
     },
-    "tell other programs": {
+    "deliver webhooks": {
         "task": "jobs.notifications.tasks.deliver_webhooks",
         "schedule": 30.0,
         "options": {"expires": 28.0},
     },
-    "forget old notices": {
+    "delete expired notifications": {
         "task": "jobs.notifications.tasks.delete_expired_notifications",
         "schedule": 24 * 3600.0,
     },
@@ -268,14 +268,16 @@ EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)  # s
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="padstone@localhost")
 
 # Notifications
-PUBLIC_URL = env.str(  # links in letters and events begin so; passkeys are made for it
+PUBLIC_URL = env.str(  # start of links in e-mail and events; host of the passkeys
     "PUBLIC_URL",
     default=f"https://{ALLOWED_HOSTS[0]}" if HTTPS else "http://localhost:8000",
 )
-DIGEST_HOUR = env.int("DIGEST_HOUR", default=6)  # of each reader's own day
-GATHER_MINUTES = env.int("GATHER_MINUTES", default=10)  # findings into one letter
-WEBHOOKS_LOCAL = env.bool("WEBHOOKS_LOCAL", default=False)  # http, this network
-NOTICE_LINKS = {  # what a webhook is told about, in the interface for programs
+DAILY_SUMMARY_HOUR = env.int("DAILY_SUMMARY_HOUR", default=6)  # recipient's time
+# New findings of one job are collected this long, then sent in one e-mail.
+EMAIL_BATCH_MINUTES = env.int("EMAIL_BATCH_MINUTES", default=10)
+# Allows webhooks over http and to the local network, for the demo.
+WEBHOOKS_LOCAL = env.bool("WEBHOOKS_LOCAL", default=False)
+EVENT_LINKS = {  # API addresses of the subjects of events
     "job": "api:job",
     "building": "api:building",
     "readings": "api:readings",

@@ -68,7 +68,7 @@ def create_due_summaries() -> int:
         chosen = preferences.get(person.pk) or EmailPreferences()
         local = at.astimezone(emails.get_time_zone(chosen))
         send_at = local.replace(
-            hour=settings.DIGEST_HOUR, minute=0, second=0, microsecond=0
+            hour=settings.DAILY_SUMMARY_HOUR, minute=0, second=0, microsecond=0
         )
         if send_at <= local < send_at + SEND_WINDOW:
             key = f"daily_summary:{person.pk}:{local.date().isoformat()}"

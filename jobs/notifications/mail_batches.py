@@ -16,7 +16,7 @@ def batch_events(
 ) -> int:
     """Create one e-mail for each member with a role, on each job with new events.
 
-    A job's events are batched together once the oldest is `settings.GATHER_MINUTES`
+    A job's events are batched together once the oldest is `settings.EMAIL_BATCH_MINUTES`
     old, and each event only once.
 
     Parameters
@@ -30,7 +30,7 @@ def batch_events(
     int : number of e-mails created.
     """
     wanted = list(kinds)
-    waited = now() - timedelta(minutes=settings.GATHER_MINUTES)
+    waited = now() - timedelta(minutes=settings.EMAIL_BATCH_MINUTES)
     new = Event.objects.filter(batched_at=None, kind__in=wanted, at__lte=waited)
     jobs = new.order_by("job").values_list("job", flat=True).distinct()
     return sum(

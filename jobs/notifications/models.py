@@ -42,7 +42,7 @@ class Event(models.Model):
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
     )
     subject_kind = models.CharField(
-        max_length=20, help_text="Key of `settings.NOTICE_LINKS`, or `stage`."
+        max_length=20, help_text="Key of `settings.EVENT_LINKS`, or `stage`."
     )
     subject_id = models.BigIntegerField()
     detail = models.JSONField(

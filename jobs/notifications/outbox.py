@@ -14,7 +14,7 @@ class EventSubject:
 
     Attributes
     ----------
-    kind : a key of `settings.NOTICE_LINKS` where the API has an address for it.
+    kind : a key of `settings.EVENT_LINKS` where the API has an address for it.
     pk : its primary key.
     detail : codes for webhooks and for `event_text`; never a person's name.
     """

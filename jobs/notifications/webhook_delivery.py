@@ -225,7 +225,7 @@ def build_payload(delivery: Delivery) -> dict[str, Any]:
 
 def _api_url(kind: str, key: int) -> str:
     """Return the API address of an object, empty if the API has none."""
-    name = settings.NOTICE_LINKS.get(kind)
+    name = settings.EVENT_LINKS.get(kind)
     try:
         return emails.public_url(reverse(name, args=[key])) if name else ""
     except NoReverseMatch:

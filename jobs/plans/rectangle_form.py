@@ -14,6 +14,7 @@ from jobs.anchor_plan.rectangle import (
     RectangleSpec,
     build_rectangle_document,
 )
+from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH, TOLERANCE_BASES
 from jobs.plans.plan_preview import PlanPreview, build_preview
@@ -106,6 +107,7 @@ class RectangleForm(forms.Form):
     )
 
     document: dict[str, Any] | None = None
+    plan: Plan | None = None
     placement_fields: ClassVar = {
         "endwall": "endwall_spacing",
         "corner": "corner_inset",
@@ -133,13 +135,13 @@ class RectangleForm(forms.Form):
             self.add_error(name, "This field is required.")
         try:
             document = build_rectangle_document(self._rectangle_spec())
-            parse_building(document)
+            self.plan = parse_building(document).plan
         except RectangleError as error:
-            for fault in error.issues:
-                self._add_issue(fault.field.replace(".", "_"), fault.message)
+            for issue in error.issues:
+                self._add_issue(issue.field.replace(".", "_"), issue.message)
         except DocumentError as error:
-            for refusal in error.issues:
-                self._add_issue(*_locate_issue(refusal))
+            for document_issue in error.issues:
+                self._add_issue(*_locate_issue(document_issue))
         else:
             self.document = document
         return data
@@ -178,8 +180,8 @@ class RectangleForm(forms.Form):
         """Preview the building as far as it is entered; counts only when complete."""
         if not self.is_bound:
             return None
-        if self.document is not None:
-            return build_preview(parse_building(self.document).plan)
+        if self.plan is not None:
+            return build_preview(self.plan)
         try:
             plan = parse_building(build_rectangle_document(self._preview_spec())).plan
         except (RectangleError, DocumentError):

@@ -60,7 +60,7 @@ def test_a_letter_is_read_on_any_device(
     browser: Browser,
     settings: Any,
 ) -> None:
-    settings.GATHER_MINUTES = 0
+    settings.EMAIL_BATCH_MINUTES = 0
     low = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
 
     def write() -> None:

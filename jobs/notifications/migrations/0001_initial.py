@@ -51,7 +51,7 @@ class Migration(migrations.Migration):
                 ('uid', models.UUIDField(default=uuid.uuid4, unique=True)),
                 ('kind', models.CharField(choices=[('reading.stored', 'readings stored'), ('building.evaluated', 'building evaluated'), ('finding.opened', 'finding opened'), ('finding.returned', 'finding needs a decision again'), ('finding.decided', 'finding decided'), ('finding.closed', 'finding closed'), ('release.signed', 'release signed'), ('stage.changed', 'stage changed')], max_length=30)),
                 ('at', models.DateTimeField(auto_now_add=True)),
-                ('subject_kind', models.CharField(help_text='Key of `settings.NOTICE_LINKS`, or `stage`.', max_length=20)),
+                ('subject_kind', models.CharField(help_text='Key of `settings.EVENT_LINKS`, or `stage`.', max_length=20)),
                 ('subject_id', models.BigIntegerField()),
                 ('detail', models.JSONField(default=dict, help_text="Codes, sent to webhooks; never a person's name.")),
                 ('dispatched_at', models.DateTimeField(help_text='When its webhook deliveries were created.', null=True)),

@@ -144,7 +144,7 @@ def test_the_hour_is_a_setting(
     at: Callable[[datetime], None],
     settings,
 ) -> None:
-    settings.DIGEST_HOUR = 4
+    settings.DAILY_SUMMARY_HOUR = 4
     open_finding(building, morning(2, 1))
     at(morning(2, 4, 5))
     assert send_summaries() == [operations.email]
