@@ -9,7 +9,7 @@ account_urls: list[URLPattern | URLResolver] = [
     path("account/", account_views.account, name="account"),
     path("account/profile/", account_views.profile, name="profile"),
     path(
-        "account/email/",
+        "account/email-address/",
         account_views.save_email_address,
         name="save-email-address",
     ),

@@ -256,7 +256,7 @@ PAGES = [
         "notifications:calendar_key",
         PAGE,
         "POST",
-        body=lambda place: {"do": "make"},
+        body=lambda place: {"do": "create"},
     ),
     # Whoever has one of these links has been sent it, or was given it.
     Row("notifications:unsubscribe", ANYBODY, args=on_stop),

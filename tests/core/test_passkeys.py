@@ -46,7 +46,7 @@ def test_a_passkey_is_added_listed_and_on_record(
         "own phone",
     )
     trail = browser(administrator).get(reverse("trail", args=[job.pk])).text
-    assert f"{field_lead}: added a passkey" in trail
+    assert f"{field_lead}: passkey added" in trail
 
 
 def test_a_passkey_is_begun_with_the_password_alone(field_lead: Person) -> None:
@@ -180,7 +180,7 @@ def test_where_there_are_none_nothing_is_offered(
     assert 'name="password"' not in page
     settings.PUBLIC_URL = "https://pad.example.org"
     page = client.get(reverse("passkeys")).text
-    assert "Passkeys are added at https://pad.example.org." in page
+    assert "Add passkeys at https://pad.example.org." in page
     begin = {"name": "another", "password": PASSWORD}
     client.post(reverse("passkeys"), begin)
     made = client.get(reverse("make-passkey"))

@@ -158,7 +158,7 @@ def test_the_record_says_that_nobody_was_signed_in(
     assert f"{field_lead}: password link requested" in trail
     assert "Visitor, not signed in" in trail
     person = client.get(reverse("accounts:person", args=[field_lead.pk])).text
-    assert "somebody not signed in" in person
+    assert "a visitor" in person
 
 
 def test_only_who_forgot_a_password_may_be_on_record_as_nobody(
