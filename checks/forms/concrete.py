@@ -72,6 +72,11 @@ class ConcreteEntryForm(forms.Form):
             if each.name in names and not each.field.required and not each.errors
         ]
 
+    @property
+    def optional_labels(self) -> str:
+        """The labels of the folded fields, as the summary over them."""
+        return ", ".join(str(each.label) for each in self.optional_fields)
+
     def common_members(self, kind: str) -> dict[str, Any]:
         """Write the members every entry may have."""
         said = {name: self.cleaned_data[name] for name in ConcreteEntryForm.base_fields}

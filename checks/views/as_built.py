@@ -1,6 +1,7 @@
-"""The drawn pages: a building's plan, its positions, levels and shims."""
+"""The pages of a building as built: plan, positions, checks, levels and shims."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from django.http import Http404, HttpResponse, JsonResponse
@@ -14,7 +15,11 @@ from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
 from checks.evaluation_input import build_building_document
-from checks.queries.building_tables import build_building_tables, list_first_checks
+from checks.queries.building_tables import (
+    RuleRow,
+    build_building_tables,
+    list_first_checks,
+)
 from checks.queries.check_calculation import load_check_page
 from checks.queries.evaluated_plan import EvaluatedPlan, get_evaluated_plan
 from checks.queries.photographs import list_position_photographs
@@ -27,40 +32,83 @@ from checks.views.display_units import get_display_units
 from checks.views.view_log import Kind, log_view
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
+from core.vocabulary import Verdict
+from jobs.anchor_plan.check_keys import CheckKind
 from jobs.plans.plan_drawing import draw_plan
 
 MAX_EXAGGERATION = 10_000.0
+MAX_UNFOLDED_RULES = 5
 
 
 @require_GET
 def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show a building's plan as built, and what is open on it."""
+    """Show a building's plan as built, its open findings and its tables."""
     page = _build_context(request, pk)
-    found: EvaluatedPlan = page["drawn"]
-    log_view(request, found.building, Kind.BUILDING, pk)
-    if found.result is None:
-        page["drawing"] = draw_plan(found.plan)
-        page["first_checks"] = list_first_checks(found.plan)
+    evaluated: EvaluatedPlan = page["drawn"]
+    log_view(request, evaluated.building, Kind.BUILDING, pk)
+    if evaluated.result is None:
+        page["drawing"] = draw_plan(evaluated.plan)
+        page["first_checks"] = list_first_checks(evaluated.plan)
         return render(request, "checks/building_unmeasured.html", page)
     drawing = draw_outline(
-        found.plan,
-        found.result,
+        evaluated.plan,
+        evaluated.result,
         exaggerate=_parse_exaggeration(request),
         href=_position_links(pk),
         units=page["units"],
     )
+    tables = build_building_tables(evaluated)
+    page |= tables
     page["plan_svg"] = render_svg("outline", drawing, page["units"])
     page["factor"] = drawing.factor
-    return render(
-        request,
-        "checks/building.html",
-        page | build_building_tables(found),
-    )
+    page["rule_groups"] = group_rules(tables["rules"])
+    page["squaring_moves"] = _list_squaring_moves(evaluated)
+    return render(request, "checks/building.html", page)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleGroup:
+    """The rules of one verdict: `summary` folds them, an empty one shows them open."""
+
+    rows: list[RuleRow]
+    summary: str = ""
+    is_open: bool = False
+
+
+def group_rules(rules: Mapping[str, list[RuleRow]]) -> list[RuleGroup]:
+    """Group the rules for the page: those outside first, the others folded.
+
+    A short list is unfolded where no rule is outside.
+    """
+    outside = rules[Verdict.OUTSIDE]
+    groups = [RuleGroup(rows=outside)] if outside else []
+    for verdict, label in (
+        (Verdict.UNMEASURED, "not measured yet"),
+        (Verdict.WITHIN, "within"),
+    ):
+        rows = rules[verdict]
+        if rows:
+            groups.append(
+                RuleGroup(
+                    rows=rows,
+                    summary=f"{len(rows)} {label}",
+                    is_open=not outside and len(rows) <= MAX_UNFOLDED_RULES,
+                )
+            )
+    return groups
+
+
+def _list_squaring_moves(evaluated: EvaluatedPlan) -> list[Any]:
+    """List the corners to move, where the outline is out of square."""
+    square = evaluated.results.squareness
+    if square.get("verdict") != Verdict.OUTSIDE:
+        return []
+    return list(square.get("square_up") or ())
 
 
 @require_GET
 def position(request: AuthenticatedRequest, pk: int, mark: str) -> HttpResponse:
-    """Show one position: its rods, its plate, and what may be done about it."""
+    """Show one position: its rods, its plate and the remedies of its findings."""
     page = _build_context(request, pk)
     found: EvaluatedPlan = page["drawn"]
     place = next((p for p in found.plan.positions if p.mark == mark), None)
@@ -77,18 +125,19 @@ def position(request: AuthenticatedRequest, pk: int, mark: str) -> HttpResponse:
 
 @require_GET
 def check(request: AuthenticatedRequest, pk: int, key: str) -> HttpResponse:
-    """Show one check worked out, from its readings to its verdict."""
+    """Show the calculation of one check, from its readings to its verdict."""
     page = _build_context(request, pk)
     shown = None if "\0" in key else load_check_page(page["drawn"], key)
     if shown is None:
         msg = f"The plan in force has no check {key}."
         raise Http404(msg)
-    return render(request, "checks/check.html", page | {"shown": shown})
+    page |= {"shown": shown, "is_strength": shown.check.kind is CheckKind.STRENGTH}
+    return render(request, "checks/check.html", page)
 
 
 @require_GET
 def levels(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show the pads' levels as a profile along each wall."""
+    """Show the levels of the pads as a profile along each wall."""
     page = _build_context(request, pk)
     found: EvaluatedPlan = page["drawn"]
     drawings = draw_profiles(
@@ -106,45 +155,46 @@ def levels(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_GET
 def shims(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show where shims go and what to order."""
+    """Show the shims of each position and the pack list."""
     page = _build_context(request, pk)
-    found: EvaluatedPlan = page["drawn"]
-    tables = build_shim_tables(found)
+    evaluated: EvaluatedPlan = page["drawn"]
+    tables = build_shim_tables(evaluated)
     page |= {
         "pads": tables.pads,
         "shimmed": tables.shimmed,
         "referred": tables.referred,
         "unmeasured": tables.unmeasured,
-        "levels": found.levels,
+        "unmeasured_marks": ", ".join(pad.mark for pad in tables.unmeasured),
+        "levels": evaluated.levels,
     }
     return render(request, "checks/shims.html", page)
 
 
 @require_GET
 def download_document(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Hand out the building's exchange document, with its readings."""
+    """Return the exchange document of the building, with its readings."""
     found = _get_drawn_building(request, pk)
     return _json_download(build_building_document(found.building), found, "building")
 
 
 @require_GET
 def download_result(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Hand out the latest result document."""
+    """Return the latest result document."""
     found = _get_drawn_building(request, pk)
     if found.evaluation is None:
-        raise Http404("Nothing has been evaluated on this plan yet.")
+        raise Http404("Nothing is evaluated on this plan yet.")
     return _json_download(found.evaluation.result, found, "result")
 
 
 def _get_drawn_building(request: AuthenticatedRequest, pk: int) -> EvaluatedPlan:
     found = get_evaluated_plan(request.user, pk)
     if found is None:
-        raise Http404("There is no such building among your jobs.")
+        raise Http404("No such building on your jobs.")
     return found
 
 
 def _build_context(request: AuthenticatedRequest, pk: int) -> dict[str, Any]:
-    """What every drawn page shows around its drawing."""
+    """Build the context that every page of a building as built shares."""
     found = _get_drawn_building(request, pk)
     roles = found.building.roles_of(request.user)
     return {
@@ -159,7 +209,7 @@ def _build_context(request: AuthenticatedRequest, pk: int) -> dict[str, Any]:
 
 
 def _parse_exaggeration(request: AuthenticatedRequest) -> float | None:
-    """The factor asked for; anything else leaves the choice to the drawing."""
+    """Return the exaggeration of the query string; None lets the drawing choose."""
     try:
         factor = float(request.GET.get("exaggerate", ""))
     except ValueError:

@@ -1,4 +1,4 @@
-"""Several findings that say the same, decided with one signature."""
+"""Several findings with one cause and proposal, decided with one signature."""
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -26,15 +26,16 @@ from checks.services.bulk_decisions import (
     list_common_orders,
 )
 from checks.services.errors import ConflictError
+from checks.views.finding_page import describe_state
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
 
-REMEASURE_CHOICE = (BulkDecisionForm.REMEASURE, "Measure again: ask the field")
+REMEASURE_CHOICE = (BulkDecisionForm.REMEASURE, "Measure again (request)")
 
 
 @require_http_methods(["GET", "POST"])
 def bulk_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show the findings that say the same as this one; decide or ask for them."""
+    """Show the findings grouped with this one; decide on them, or measure again."""
     found = get_finding(request.user, pk)
     if found is None:
         raise Http404
@@ -48,7 +49,7 @@ def _handle_post(request: AuthenticatedRequest, found: Finding) -> HttpResponse:
     chosen = get_chosen_findings(
         request.user, found.building_id, request.POST.getlist("findings")
     )
-    # Whoever may not is told so by the service: every order is let through here.
+    # The service refuses what this person may not order, with the reason.
     orders = [REMEASURE_CHOICE, *_label_orders(list_common_orders(chosen))]
     known = {finding.pk: describe_topic(finding.topic) for finding in chosen}
     form = BulkDecisionForm(
@@ -83,7 +84,7 @@ def _apply_choice(
             note=given["note"],
             seen=given["seen"],
         )
-        return f"Asked for another measurement of {several}."
+        return f"Another measurement of {several} requested."
     bulk_decide_findings(
         actor=request.user,
         findings=chosen,
@@ -93,7 +94,7 @@ def _apply_choice(
         seen=given["seen"],
         signed_with=form.signed_with,
     )
-    return f"Decided on {several}."
+    return f"Decision signed for {several}."
 
 
 def _render_again(
@@ -102,7 +103,7 @@ def _render_again(
     form: BulkDecisionForm | None,
     status: int,
 ) -> HttpResponse:
-    """Show the page once more, with what speaks against it."""
+    """Show the page again, with the errors of the form."""
     row = find_group(found)
     if not row.has_several and form is None:
         return redirect(found)
@@ -110,7 +111,7 @@ def _render_again(
 
 
 def _label_orders(orders: list[str]) -> list[tuple[str, str]]:
-    words = {"accept": "Accept them as they are (use as is)"}
+    words = {"accept": "Accept as they are (use as is)"}
     return [(name, words.get(name) or get_remedy_label(name)) for name in orders]
 
 
@@ -124,24 +125,67 @@ def _render_page(
     findings = [member.finding for member in members]
     own = find_measured_by(request.user, findings)
     first = row.first.finding
-    flagged = first.flagged_at is not None
-    may_ask = may(
-        Action.REQUEST_REMEASUREMENT, row.building.roles_of(request.user)
-    ) and (flagged or first.state in ("open", "decided"))
-    waits = flagged or first.state in ("open", "remeasure")
-    approvals = list_approvals(request.user, row.building) if waits else []
+    orders = _list_orders(request, row, findings)
+    context = {
+        "row": row,
+        "building": row.building,
+        "first": first,
+        "state": describe_state(first),
+        "has_hint": bool(first.likely_cause) and row.first.remeasured is None,
+        "columns": build_columns(members, own),
+        "limits": list_shared_limits(findings),
+        "unlisted_count": len(row.members) - len(members),
+        "ticked": _select_ticked(request, findings, own, is_returned=form is not None),
+        "may_sign": bool(orders),
+        "form": form or _build_blank_form(request, findings, orders),
+    }
+    return render(request, "checks/bulk_decision.html", context, status=status)
+
+
+def _list_orders(
+    request: AuthenticatedRequest, row: FindingGroup, findings: list[Finding]
+) -> list[tuple[str, str]]:
+    """List what this reader may order for all of them, the proposal first."""
+    first = row.first.finding
+    is_flagged = first.flagged_at is not None
+    is_undecided = is_flagged or first.state in (
+        Finding.State.OPEN,
+        Finding.State.REMEASURE,
+    )
+    approvals = list_approvals(request.user, row.building) if is_undecided else []
     orders = _label_orders(list_common_orders(findings, approvals)) if approvals else []
-    asked_first = row.first.remeasured is None
-    if may_ask:
-        orders = (
-            [REMEASURE_CHOICE, *orders] if asked_first else [*orders, REMEASURE_CHOICE]
-        )
+    roles = row.building.roles_of(request.user)
+    may_ask = may(Action.REQUEST_REMEASUREMENT, roles) and (
+        is_flagged or first.state in (Finding.State.OPEN, Finding.State.DECIDED)
+    )
+    if not may_ask:
+        return orders
+    if row.first.remeasured is None:
+        return [REMEASURE_CHOICE, *orders]
+    return [*orders, REMEASURE_CHOICE]
+
+
+def _select_ticked(
+    request: AuthenticatedRequest,
+    findings: list[Finding],
+    own: frozenset[int],
+    *,
+    is_returned: bool,
+) -> set[int]:
+    """Select the findings ticked: all but the reader's own, or as they came back."""
+    if not is_returned:
+        return {finding.pk for finding in findings} - own
+    posted = set(request.POST.getlist("findings"))
+    return {finding.pk for finding in findings if str(finding.pk) in posted}
+
+
+def _build_blank_form(
+    request: AuthenticatedRequest,
+    findings: list[Finding],
+    orders: list[tuple[str, str]],
+) -> BulkDecisionForm:
     events = get_last_events(findings)
-    ticked = {finding.pk for finding in findings} - own
-    if form is not None:
-        posted = set(request.POST.getlist("findings"))
-        ticked = {finding.pk for finding in findings if str(finding.pk) in posted}
-    blank = BulkDecisionForm(
+    return BulkDecisionForm(
         request=request,
         finding_labels={},
         choices=orders,
@@ -150,15 +194,3 @@ def _render_page(
             "choice": orders[0][0] if orders else None,
         },
     )
-    context = {
-        "row": row,
-        "building": row.building,
-        "first": first,
-        "sides": build_columns(members, own),
-        "limits": list_shared_limits(findings),
-        "left_out": len(row.members) - len(members),
-        "ticked": ticked,
-        "may_sign": bool(orders),
-        "form": form or blank,
-    }
-    return render(request, "checks/bulk_decision.html", context, status=status)

@@ -1,4 +1,4 @@
-"""The concrete of a building: what became known of it, and entering more."""
+"""The concrete data of a building: temperatures, tests, samples and forecasts."""
 
 from typing import Any
 
@@ -32,42 +32,43 @@ ENTRY_LABELS = {
     SAMPLE_KIND: "Field-cured sample",
     "standard_cured": "Standard-cured test",
     "placing": "Day of placing",
-    "expected": "Temperatures expected",
-    "mixture": "Cylinders of the mixture",
+    "expected": "Expected temperatures",
+    "mixture": "Mixture cylinders",
 }
 
 
 @require_http_methods(["GET", "POST"])
 def concrete(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show what is known of the concrete, and record what is typed."""
+    """Show the concrete data of a building and record new entries."""
     building = get_visible_building(request, pk)
-    given = request.POST if request.method == "POST" else request.GET
-    start = get_form_initial(building, given.get("supersedes", ""))
-    asked = start.get("kind") or given.get("add", "")
-    add = asked if asked in ENTRY_FORMS else next(iter(ENTRY_FORMS))
+    query = request.POST if request.method == "POST" else request.GET
+    initial = get_form_initial(building, query.get("supersedes", ""))
+    kind = initial.get("kind") or query.get("add", "")
+    if kind not in ENTRY_FORMS:
+        kind = next(iter(ENTRY_FORMS))
     if request.method == "GET":
         form = _build_form(
-            building, add, start, initial=_default_units(building) | start
+            building, kind, initial, initial=_default_units(building) | initial
         )
-        return _render_page(request, building, add, form, start)
+        return _render_page(request, building, kind, form, initial)
     require(request.user, Action.RECORD_READING, roles=building.roles_of(request.user))
-    form = _build_form(building, add, start, data=request.POST)
+    form = _build_form(building, kind, initial, data=request.POST)
     if form.is_valid():
-        refused = _record_entry(request, building, add, form.to_entry())
-        if not refused:
-            messages.success(request, f"{ENTRY_LABELS[add]} recorded.")
-            return redirect(f"{request.path}?{urlencode({'add': add})}")
-        form.add_issues(refused)
-    return _render_page(request, building, add, form, start)
+        issues = _record_entry(request, building, kind, form.to_entry())
+        if not issues:
+            messages.success(request, f"{ENTRY_LABELS[kind]} recorded.")
+            return redirect(f"{request.path}?{urlencode({'add': kind})}")
+        form.add_issues(issues)
+    return _render_page(request, building, kind, form, initial)
 
 
 def _build_form(
-    building: Building, kind: str, start: dict[str, Any], **form_arguments: Any
+    building: Building, kind: str, replaced: dict[str, Any], **form_arguments: Any
 ) -> Any:
-    """Make the form; that of the first temperature asks for the concrete's age."""
+    """Build the form; the first temperature needs the age of the concrete."""
     form = ENTRY_FORMS[kind](**form_arguments)
     if isinstance(form, TemperatureForm) and (
-        "hours" in start or not has_temperature(building)
+        "hours" in replaced or not has_temperature(building)
     ):
         form.require_age()
     return form
@@ -76,15 +77,16 @@ def _build_form(
 def _record_entry(
     request: AuthenticatedRequest, building: Building, kind: str, entry: dict[str, Any]
 ) -> list[DocumentIssue]:
-    """Hand it to the record's door for it; give back why it was refused."""
-    who = request.user
-    if kind == SAMPLE_KIND:
-        return record_readings(actor=who, building=building, entries=[entry]).refused
-    return record_concrete(actor=who, building=building, entries=[entry]).refused
+    """Record an entry; return why it was refused.
+
+    A field-cured sample is a reading: it decides about the strength gate.
+    """
+    record = record_readings if kind == SAMPLE_KIND else record_concrete
+    return record(actor=request.user, building=building, entries=[entry]).refused
 
 
 def _default_units(building: Building) -> dict[str, str]:
-    """Offer the degrees and the pressure that go with the plan's length unit."""
+    """Return the units of temperature and strength that go with the plan's lengths."""
     unit = building.current_revision().document.get("length_unit")
     metric = unit in METRIC_UNITS
     return {
@@ -94,19 +96,26 @@ def _default_units(building: Building) -> dict[str, str]:
 
 
 def _render_page(
-    request: AuthenticatedRequest, building: Building, kind: str, form: Any, start: Any
+    request: AuthenticatedRequest,
+    building: Building,
+    kind: str,
+    form: Any,
+    replaced: dict[str, Any],
 ) -> HttpResponse:
-    replacing = start.get("words", "")
+    replaced_text = replaced.get("words", "")
     page = paginate_entries(building, request.GET.get("page"))
     context = {
         "building": building,
-        "add": kind,
-        "adds": ENTRY_LABELS,
+        "kind": kind,
+        "entry_kinds": ENTRY_LABELS,
         "form": form,
-        "replacing": replacing,
+        "form_heading": f"Replace {replaced_text}"
+        if replaced_text
+        else ENTRY_LABELS[kind],
+        "replacing": replaced_text,
         "page": page,
-        "known": build_history_rows(page.object_list),
-        "waiting": list_unused_entries(building, building.current_revision()),
+        "rows": build_history_rows(page.object_list),
+        "incomplete": list_unused_entries(building, building.current_revision()),
         "strength": get_strength_status(building),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),
     }

@@ -1,4 +1,4 @@
-"""The review queue, and one finding with what can be done about it."""
+"""The review queue, and the actions on one finding."""
 
 from collections.abc import Callable
 
@@ -9,86 +9,84 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from checks.forms.decisions import DecisionForm, RemeasurementForm, list_order_choices
-from checks.forms.photographs import AddPhotographsForm, CarryOutForm
-from checks.labels import describe_remedy, describe_topic
+from checks.forms.decisions import DecisionForm, RemeasurementForm
+from checks.forms.photographs import CarryOutForm
 from checks.models import Decision, Finding
 from checks.queries import review
-from checks.queries.finding_groups import find_group, find_remeasurement, group_page
-from checks.queries.photographs import list_finding_photographs
+from checks.queries.finding_groups import group_page
 from checks.queries.review import QueueFilter, QueueState
 from checks.services.errors import ConflictError
 from checks.services.findings import (
     decide_finding,
-    explain_decision_refusal,
     report_work_done,
     request_remeasurement,
 )
-from checks.views.display_units import get_display_units
-from checks.views.finding_drawings import draw_finding
+from checks.views.finding_page import build_finding_context
+from checks.views.finding_queue import list_queue_items
 from checks.views.view_log import Kind, log_view
-from core.models import Role
-from core.permissions import Action, may
 from core.requests import AuthenticatedRequest, get_query_param
-from jobs.models import Building, Membership
-from jobs.plans.plan_cache import load_plan
+from jobs.models import Building
 
 QUEUE_TOPICS = {
-    "position": "rods",
-    "level": "levels",
-    "squareness": "outline",
-    "wall": "walls",
-    "projection": "projection",
-    "strength": "strength",
-    "notch": "notch",
-    "plumb": "plumb",
+    "position": "Rods",
+    "level": "Levels",
+    "squareness": "Outline",
+    "wall": "Walls",
+    "projection": "Projection",
+    "strength": "Strength",
+    "notch": "Notch",
+    "plumb": "Plumb",
 }
+MAX_KEY_DIGITS = 17  # more is no primary key, and too large for the database
 
 
 @require_GET
 def finding_queue(request: AuthenticatedRequest) -> HttpResponse:
-    """Show the findings, what steel waits for first."""
-    building = request.GET.get("building", "")
-    state = request.GET.get("state", "waiting")
-    wanted = QueueFilter(
-        state=QueueState(state) if state in QueueState.values() else QueueState.WAITING,
-        job=get_query_param(request, "job"),
-        building=int(building) if building.isdecimal() and len(building) < 18 else None,
-        topic=get_query_param(request, "topic"),
+    """List the findings, those of the most urgent shipments first."""
+    filters = _parse_filters(request)
+    page = review.paginate_findings(request.user, filters, request.GET.get("page"))
+    groups = group_page(
+        list(page.object_list), review.filter_findings(request.user, filters)
     )
-    page = review.paginate_findings(request.user, wanted, request.GET.get("page"))
     context = {
-        "building": _get_filtered_building(request, wanted.building),
-        "wanted": wanted,
-        "may_decide_in": set(
-            Membership.objects.of(request.user)
-            .filter(role=Role.ENGINEER)
-            .values_list("job", flat=True)
-        ),
+        "building": _get_filtered_building(request, filters.building),
+        "filters": filters,
+        "needs_decision": filters.state == "waiting",
         "states": dict(QueueState.choices()),
         "topics": QUEUE_TOPICS,
         "page": page,
-        "rows": group_page(
-            list(page.object_list), review.filter_findings(request.user, wanted)
-        ),
+        "rows": list_queue_items(request, groups, filters.state),
     }
     return render(request, "checks/findings.html", context)
+
+
+def _parse_filters(request: AuthenticatedRequest) -> QueueFilter:
+    """Return the filters of the query string; unknown values are left out."""
+    building = request.GET.get("building", "")
+    is_key = building.isdecimal() and len(building) <= MAX_KEY_DIGITS
+    state = request.GET.get("state", "waiting")
+    return QueueFilter(
+        state=QueueState(state) if state in QueueState.values() else QueueState.WAITING,
+        job=get_query_param(request, "job"),
+        building=int(building) if is_key else None,
+        topic=get_query_param(request, "topic"),
+    )
 
 
 def _get_filtered_building(
     request: AuthenticatedRequest, pk: int | None
 ) -> Building | None:
-    """Fetch the building the queue is asked for, None where there is none to see."""
+    """Return the building the queue is filtered by, if the reader may see it."""
     if pk is None:
         return None
-    seen = Building.objects.visible_to(request.user).select_related("job")
-    found: Building | None = seen.filter(pk=pk).first()
-    return found
+    visible = Building.objects.visible_to(request.user).select_related("job")
+    building: Building | None = visible.filter(pk=pk).first()
+    return building
 
 
 @require_GET
 def finding_detail(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show one finding: readings, cause, remedies, history, and what to do."""
+    """Show one finding: readings, cause, remedies, history and actions."""
     found = _get_visible_finding(request, pk)
     log_view(request, found.building, Kind.FINDING, pk)
     return _render_finding(request, found)
@@ -96,7 +94,7 @@ def finding_detail(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def sign_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Order a remedy, signed."""
+    """Sign a decision on a finding."""
     found = _get_visible_finding(request, pk)
     form = DecisionForm(request.POST, request=request, finding=found)
     return _call_service(
@@ -106,13 +104,13 @@ def sign_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         lambda: decide_finding(
             actor=request.user, finding=found, **form.to_arguments()
         ),
-        "Decided.",
+        "Decision signed.",
     )
 
 
 @require_POST
 def ask_for_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Ask for another measurement."""
+    """Request another measurement of a finding."""
     found = _get_visible_finding(request, pk)
     form = RemeasurementForm(request.POST, request=request)
     return _call_service(
@@ -122,13 +120,13 @@ def ask_for_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         lambda: request_remeasurement(
             actor=request.user, finding=found, **form.to_arguments()
         ),
-        "Asked for another measurement.",
+        "Another measurement requested.",
     )
 
 
 @require_POST
 def report_carried_out(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Report a decision as carried out."""
+    """Report the work that a decision ordered as carried out."""
     decisions = Decision.objects.filter(
         finding__in=Finding.objects.visible_to(request.user)
     )
@@ -142,7 +140,7 @@ def report_carried_out(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         lambda: report_work_done(
             actor=request.user, decision=made, **form.to_arguments()
         ),
-        "Reported as carried out. Measure it again to close the finding.",
+        "Work reported. Measure again to close the finding.",
     )
 
 
@@ -160,7 +158,7 @@ def _call_service(
     call: Callable[[], object],
     success_message: str,
 ) -> HttpResponse:
-    """Do what a form asks; show the page again with what speaks against it."""
+    """Call a service with a form; show the page again where either refuses."""
     (form,) = forms.values()
     if not form.is_valid():
         return _render_finding(request, finding, forms, status=400)
@@ -183,70 +181,11 @@ def _call_service(
     return redirect(finding)
 
 
-def _permitted_actions(finding: Finding, roles: frozenset[str]) -> dict[str, bool]:
-    """Say what somebody with these roles may do about a finding as it stands."""
-    state, flagged = finding.state, finding.flagged_at is not None
-    carries = may(Action.REPORT_WORK, roles)
-    return {
-        "decidable": state in ("open", "remeasure", "carried_out")
-        or (state == "decided" and flagged),
-        "may_ask": may(Action.REQUEST_REMEASUREMENT, roles)
-        and (flagged or state in ("open", "decided")),
-        "may_carry": carries and state == "decided" and not flagged,
-        "may_show_work": carries,
-        "may_photograph": may(Action.ADD_PHOTOGRAPH, roles),
-    }
-
-
 def _render_finding(
     request: AuthenticatedRequest,
     finding: Finding,
-    forms: dict[str, Form] | None = None,
+    returned_forms: dict[str, Form] | None = None,
     status: int = 200,
 ) -> HttpResponse:
-    events = list(finding.events.all())
-    measured = find_remeasurement(finding, events)
-    seen = {"seen": events[-1].pk if events else None}
-    decisions = list(finding.decisions.all())
-    holds = decisions[-1] if decisions else None
-    refusals = {
-        approval: explain_decision_refusal(request.user, finding, approval)
-        for approval in ("field", "engineer")
-    }
-    approvals = [approval for approval, why_not in refusals.items() if not why_not]
-    context = {
-        "finding": finding,
-        "building": finding.building,
-        "title": describe_topic(finding.topic),
-        "units": get_display_units(
-            request, load_plan(finding.evaluation.revision).length_unit
-        ),
-        "drawing": draw_finding(request, finding),
-        "rows": review.list_finding_checks(finding),
-        "remedies": review.list_remedies(
-            finding, measured, review.load_remedy_context(finding)
-        ),
-        "limits": review.list_finding_limits(finding),
-        "alike": find_group(finding) if finding.closed_at is None else None,
-        "again": measured,
-        "ruled_out": review.list_ruled_out(finding),
-        "holds": holds,
-        "ordered": describe_remedy(holds.remedy) if holds else "",
-        "done": getattr(holds, "work_report", None),
-        "photographs": list_finding_photographs(finding),
-        "photographs_form": AddPhotographsForm(),
-        "events": events,
-        "why_not": ""
-        if list_order_choices(finding, approvals)
-        else refusals["engineer"],
-        "ask_first": measured is None and finding.remedies[0]["remedy"] == "remeasure",
-        "decide_form": DecisionForm(
-            request=request, finding=finding, approvals=approvals, initial=seen
-        ),
-        "ask_form": RemeasurementForm(request=request, initial=seen),
-        "carry_form": CarryOutForm(),
-        **_permitted_actions(finding, finding.building.roles_of(request.user)),
-    }
-    return render(
-        request, "checks/finding.html", {**context, **(forms or {})}, status=status
-    )
+    context = build_finding_context(request, finding, returned_forms or {})
+    return render(request, "checks/finding.html", context, status=status)

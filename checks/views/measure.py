@@ -1,4 +1,4 @@
-"""The walk as it is measured: one section of it, typed and recorded."""
+"""The walk: one section of it, measured and recorded."""
 
 from typing import Any
 
@@ -26,6 +26,7 @@ from checks.services.readings import RecordedReadings, record_readings
 from checks.views.display_units import get_display_units
 from checks.views.photographs import store_row_photographs
 from checks.views.readings import get_visible_building
+from core.formatting import format_count
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
 from core.units import LengthUnit
@@ -33,57 +34,77 @@ from jobs.models import Building
 
 METRIC_UNITS = ("mm", "cm", "m")
 PERSON_HEADER = "X-Padstone-Person"
-"""Whose page this is: the browser keeps it for nobody else."""
+"""Names the person a page was made for: the service worker keeps it for them alone."""
 
 
 @require_http_methods(["GET", "POST"])
 def measure(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Measure one section of the walk; what was typed comes back where refused."""
+    """Show one section of the walk and record its readings.
+
+    Readings that are refused come back in their rows, as typed.
+    """
     building = get_visible_building(request, pk)
     sections = build_walk(building)
-    asked = request.POST.get("section") or request.GET.get("section", "")
-    section = choose_section(sections, asked, request.GET.get("show", ""))
-    tools = list(_list_instruments(building))
-    if request.method == "GET":
-        degree = "degC" if _plan_unit(building) in METRIC_UNITS else "degF"
-        start = {"crew": request.session.get("crew", ""), "degree": degree}
-        common = ReadingDetailsForm(instruments=tools, initial=start)
-        lines = build_rows(section)
-        return _render_measure(request, building, sections, section, common, lines)
-    common = ReadingDetailsForm(request.POST, instruments=tools)
-    lines = fill_rows(section, request.POST)
-    if not common.is_valid():
-        return _render_measure(request, building, sections, section, common, lines)
-    request.session["crew"] = common.cleaned_data["crew"]
-    filled, entries = build_entries(lines, request.POST, common.to_members())
+    key = request.POST.get("section") or request.GET.get("section", "")
+    section = choose_section(sections, key, request.GET.get("show", ""))
+    instruments = list(_list_instruments(building))
+    if request.method == "POST":
+        details = ReadingDetailsForm(request.POST, instruments=instruments)
+        return _record_section(request, building, sections, section, details)
+    metric = _plan_unit(building) in METRIC_UNITS
+    initial = {
+        "crew": request.session.get("crew", ""),
+        "degree": "degC" if metric else "degF",
+    }
+    details = ReadingDetailsForm(instruments=instruments, initial=initial)
+    rows = build_rows(section)
+    return _render_measure(request, building, sections, section, details, rows)
+
+
+def _record_section(
+    request: AuthenticatedRequest,
+    building: Building,
+    sections: list[Section],
+    section: Section,
+    details: ReadingDetailsForm,
+) -> HttpResponse:
+    """Record the rows that are filled in, and the photographs that came with them."""
+    rows = fill_rows(section, request.POST)
+    if not details.is_valid():
+        return _render_measure(request, building, sections, section, details, rows)
+    request.session["crew"] = details.cleaned_data["crew"]
+    filled, entries = build_entries(rows, request.POST, details.to_members())
     recorded = record_readings(
         actor=request.user, building=building, entries=entries, keep_good=True
     )
     stored = {row.client_id for row in recorded.stored + recorded.repeated}
-    photographed, trouble = store_row_photographs(request, building, lines, stored)
-    if not recorded.refused and not trouble:
+    photographed, photograph_errors = store_row_photographs(
+        request, building, rows, stored
+    )
+    if not recorded.refused and not photograph_errors:
         _report_recorded(request, recorded, photographed)
         return redirect(f"{request.path}?{urlencode({'section': section.key})}")
     for message in attach_errors(filled, recorded.refused):
-        common.add_error(None, message)
-    fresh = build_walk(building)
-    section = choose_section(fresh, section.key, "")
-    kept = [line for line in filled if line.client_id not in stored]
-    lines = _merge_refused_rows(build_rows(section), kept)
-    for line in lines:
-        line.errors += trouble.get(line.number, [])
-    return _render_measure(request, building, fresh, section, common, lines)
+        details.add_error(None, message)
+    # What was stored has changed the walk.
+    sections = build_walk(building)
+    section = choose_section(sections, section.key, "")
+    refused = [row for row in filled if row.client_id not in stored]
+    rows = _merge_refused_rows(build_rows(section), refused)
+    for row in rows:
+        row.errors += photograph_errors.get(row.number, [])
+    return _render_measure(request, building, sections, section, details, rows)
 
 
 def _merge_refused_rows(
-    lines: list[ReadingRow], kept: list[ReadingRow]
+    rows: list[ReadingRow], refused: list[ReadingRow]
 ) -> list[ReadingRow]:
-    """Put what was refused back on its lines, as it was typed."""
-    by_number = {line.number: line for line in kept}
-    for line in lines:
-        if old := by_number.get(line.number):
-            old.walk_row = line.walk_row
-    return [by_number.get(line.number, line) for line in lines]
+    """Return the rows with the refused ones in their places, as typed."""
+    by_number = {row.number: row for row in refused}
+    for row in rows:
+        if old := by_number.get(row.number):
+            old.walk_row = row.walk_row
+    return [by_number.get(row.number, row) for row in rows]
 
 
 def _render_measure(
@@ -91,41 +112,50 @@ def _render_measure(
     building: Building,
     sections: list[Section],
     section: Section,
-    common: ReadingDetailsForm,
-    lines: list[ReadingRow],
+    details: ReadingDetailsForm,
+    rows: list[ReadingRow],
 ) -> HttpResponse:
-    refused = bool(common.errors) or any(line.errors for line in lines)
-    place = sections.index(section)
-    plan_unit = _plan_unit(building)
-    metric = plan_unit in METRIC_UNITS
+    refused = bool(details.errors) or any(row.errors for row in rows)
+    index = sections.index(section)
     context = {
         "building": building,
         "sections": sections,
         "section": section,
-        "next": sections[place + 1] if place + 1 < len(sections) else None,
-        "common": common,
-        "lines": lines,
-        "place": place + 1,
+        "next": sections[index + 1] if index + 1 < len(sections) else None,
+        "place": index + 1,
+        "details": details,
+        "rows": rows,
         "left": sum(part.remaining_count for part in sections),
         "again": sum(part.remeasure_count for part in sections),
-        "why_again": REMEASURE_REASONS,
+        "remeasure_reasons": REMEASURE_REASONS,
         "made": now(),
-        "metric": metric,
-        "unit": request.POST.get("unit") or ("mm" if plan_unit == "cm" else plan_unit),
-        "units": get_display_units(request, plan_unit),
-        "units_of_length": LENGTH_UNITS,
-        "units_of_strength": STRENGTH_UNITS,
-        "strength_unit": request.POST.get("strength_unit")
-        or STRENGTH_UNITS[1 if metric else 0],
         "setup": request.POST.get("setup", "1"),
         "height": request.POST.get("height", ""),
         "instrument_form": InstrumentForm(),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),
+        **_build_unit_context(request, _plan_unit(building)),
     }
     status = 400 if refused else 200
-    answer = render(request, "checks/measure.html", context, status=status)
-    answer[PERSON_HEADER] = str(request.user.pk)
-    return answer
+    response = render(request, "checks/measure.html", context, status=status)
+    response[PERSON_HEADER] = str(request.user.pk)
+    return response
+
+
+def _build_unit_context(
+    request: AuthenticatedRequest, plan_unit: LengthUnit
+) -> dict[str, Any]:
+    """Build what depends on units: the reader's, the plan's and those just chosen."""
+    metric = plan_unit in METRIC_UNITS
+    default_strength = STRENGTH_UNITS[1 if metric else 0]
+    return {
+        "keypad_layout": "metric" if metric else "imperial",
+        # Nobody reads a tape in centimetres.
+        "unit": request.POST.get("unit") or ("mm" if plan_unit == "cm" else plan_unit),
+        "units": get_display_units(request, plan_unit),
+        "units_of_length": LENGTH_UNITS,
+        "units_of_strength": STRENGTH_UNITS,
+        "strength_unit": request.POST.get("strength_unit") or default_strength,
+    }
 
 
 def _plan_unit(building: Building) -> LengthUnit:
@@ -135,20 +165,18 @@ def _plan_unit(building: Building) -> LengthUnit:
 
 def _list_instruments(building: Building) -> dict[str, Any]:
     document = build_plan_document(building, building.current_revision())
-    found: dict[str, Any] = document.get("instruments", {})
-    return found
+    instruments: dict[str, Any] = document.get("instruments", {})
+    return instruments
 
 
 def _report_recorded(
     request: AuthenticatedRequest, recorded: RecordedReadings, photographed: int
 ) -> None:
     counts = ((len(recorded.stored), "reading"), (photographed, "photograph"))
-    told = [
-        f"{count} {word}{'' if count == 1 else 's'}" for count, word in counts if count
-    ]
-    if told:
-        messages.success(request, f"{' and '.join(told)} recorded.")
+    parts = [format_count(count, noun) for count, noun in counts if count]
+    if parts:
+        messages.success(request, f"{' and '.join(parts)} recorded.")
     elif recorded.repeated:
-        messages.info(request, "These readings were recorded already.")
+        messages.info(request, "These readings were recorded before.")
     else:
         messages.info(request, "Nothing was filled in.")

@@ -5,7 +5,6 @@ no page is kept; the upload stores the readings of a phone's outbox, each once.
 """
 
 import json
-import logging
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
@@ -17,6 +16,7 @@ from django.urls import reverse
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_GET, require_POST
 
+from checks.forms.reading_rows import find_entry_index
 from checks.services.readings import RecordedReadings, record_readings
 from checks.views.offline_files import (
     SERVICE_WORKER_SCRIPT,
@@ -26,10 +26,7 @@ from checks.views.offline_files import (
 from checks.views.readings import get_visible_building
 from core.requests import AuthenticatedRequest
 
-logger = logging.getLogger(__name__)
-
 MAX_READINGS_PER_REQUEST = 200
-POINTER_INDEX = 2  # "/readings/3/value": the place stands third
 
 
 @login_not_required
@@ -106,10 +103,12 @@ def _parse_body(body: bytes) -> tuple[object, list[dict[str, Any]]]:
 def _describe_outcome(
     recorded: RecordedReadings, entries: list[dict[str, Any]]
 ) -> dict[str, Any]:
+    """Return the ids that the record has, and the errors of the others by id."""
     refused: dict[str, list[str]] = {}
-    for refusal in recorded.refused:
-        place = int(refusal.pointer.split("/")[POINTER_INDEX])
-        refused.setdefault(entries[place]["id"], []).append(refusal.message)
+    for issue in recorded.refused:
+        index = find_entry_index(issue.pointer)
+        if index is not None:
+            refused.setdefault(entries[index]["id"], []).append(issue.message)
     return {
         "known": [row.client_id for row in recorded.stored + recorded.repeated],
         "refused": refused,

@@ -1,7 +1,7 @@
-"""Photographs: shown to those who may see the building, and taken in.
+"""Photographs: shown to everyone who may see the building, and uploaded.
 
-A file is named by its digest and never changes, so a browser may keep it for good; but
-only the browser of whoever was shown it.
+A file is named by its SHA-256 and never changes, so a browser may cache it forever; a
+shared cache may not, because only some people may see it.
 """
 
 import logging
@@ -33,20 +33,20 @@ from jobs.models import Building
 logger = logging.getLogger(__name__)
 
 ROW_PHOTOGRAPH_NAMESPACE = UUID("8d1f5c0a-52c1-4e0b-9a53-0f7a3c1e6b44")
-"""A line's photograph has its id from the line's, so that one form is taken once."""
+"""A row's photograph gets its id from the row's: a form sent twice stores one."""
 CACHE_FOREVER = "private, max-age=31536000, immutable"
 
 
 @require_GET
 def photograph(request: AuthenticatedRequest, pk: int, digest: str) -> HttpResponse:
-    """Show a photograph's file, whole or small, by its digest."""
+    """Return a photograph's file, full size or small, by its SHA-256."""
     if not can_see_photograph(request.user, pk, digest):
-        raise Http404("There is no such photograph among your jobs.")
+        raise Http404("No such photograph on your jobs.")
     return photograph_response(request, digest)
 
 
 def can_see_photograph(person: Person, building: int, digest: str) -> bool:
-    """Whether this is a file of a photograph this person may see."""
+    """Return whether the file belongs to a photograph this person may see."""
     if not re.fullmatch(DIGEST_PATTERN, digest):
         return False
     seen = Photograph.objects.visible_to(person).filter(building=building)
@@ -54,14 +54,14 @@ def can_see_photograph(person: Person, building: int, digest: str) -> bool:
 
 
 def photograph_response(request: HttpRequest, digest: str) -> HttpResponse:
-    """Answer a file that whoever asks may see."""
+    """Return a file as a cacheable response; the caller has checked permission."""
     etag = f'"{digest}"'
     answer = get_conditional_response(request, etag=etag)
     if answer is None:
         try:
             answer = HttpResponse(load_file(digest), content_type="image/jpeg")
         except FileStoreError as fault:
-            logger.exception("A photograph cannot be shown.")
+            logger.exception("The file of a photograph is missing.")
             raise Http404(str(fault)) from fault
         answer["Content-Disposition"] = f'inline; filename="{digest[:12]}.jpg"'
     answer["ETag"] = etag
@@ -73,7 +73,7 @@ def photograph_response(request: HttpRequest, digest: str) -> HttpResponse:
 
 @require_POST
 def add_to_finding(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Add photographs of a finding."""
+    """Add photographs to a finding."""
     findings = Finding.objects.visible_to(request.user)
     found = get_object_or_404(findings.select_related("building"), pk=pk)
     return _add_photographs(request, found, finding=found)
@@ -81,7 +81,7 @@ def add_to_finding(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def add_to_decision(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Add photographs of what a decision ordered, after it was reported."""
+    """Add photographs of the work that a decision ordered."""
     findings = Finding.objects.visible_to(request.user)
     decisions = Decision.objects.filter(finding__in=findings)
     made = get_object_or_404(decisions.select_related("finding__building"), pk=pk)
@@ -105,7 +105,7 @@ def _add_photographs(
         else:
             count = len(added)
             several = "1 photograph" if count == 1 else f"{count} photographs"
-            messages.success(request, f"{several} in the record.")
+            messages.success(request, f"{several} added.")
     else:
         told = [str(each) for errors in form.errors.values() for each in errors]
         _show_errors(request, told)
@@ -119,16 +119,18 @@ def _show_errors(request: AuthenticatedRequest, errors: list[str]) -> None:
 
 @require_POST
 def sync_photograph(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Take a photograph a phone kept, and tell by its id what became of it.
+    """Store a photograph of a phone's outbox; return the outcome by its id.
 
-    As with readings, the phone names whose it is: where somebody else has signed in
-    on it since, it is not taken.
+    As with readings, the phone names the person who took it: where another person has
+    signed in on it since, it is not stored.
     """
     building = get_visible_building(request, pk)
     try:
         client_id = UUID(request.POST.get("id", ""))
     except ValueError:
-        return JsonResponse({"error": "A photograph has an `id`, a UUID."}, status=400)
+        return JsonResponse(
+            {"error": "A photograph needs an `id`, a UUID."}, status=400
+        )
     if request.POST.get("person") != str(request.user.pk):
         msg = (
             "Another person has signed in on this phone. Whoever took the photograph "
@@ -150,7 +152,7 @@ def _store_upload(
 ) -> None:
     file = request.FILES.get("file")
     if file is None:
-        raise ValidationError("The photograph itself is missing.")
+        raise ValidationError("The file of the photograph is missing.")
     if told := size_error(file):
         raise ValidationError(told)
     add_photograph(
@@ -171,47 +173,51 @@ def _parse_time(text: str) -> datetime:
     except ValueError:
         found = None
     if found is None or is_naive(found):
-        raise ValidationError("When it was taken is a date and a time with its zone.")
+        raise ValidationError("`taken_at` must be a date and time with a time zone.")
     return found
 
 
 def store_row_photographs(
     request: AuthenticatedRequest,
     building: Building,
-    lines: list[ReadingRow],
+    rows: list[ReadingRow],
     stored: set[str],
 ) -> tuple[int, dict[int, list[str]]]:
-    """Take the photographs that came with a section of the walk, a line each.
+    """Store the photographs that came with a section of the walk.
 
     Parameters
     ----------
-    request : the form, its readings recorded.
-    building : that is measured.
-    lines : of the section, as typed.
-    stored : client ids of the readings that are in the record now.
+    request : AuthenticatedRequest
+        With the files; its readings are recorded already.
+    building : Building
+        The building measured.
+    rows : list of ReadingRow
+        Of the section, as typed.
+    stored : set of str
+        Client ids of the readings that the record has now.
 
     Returns
     -------
-    How many are new, and by the line's number why others were not taken.
+    How many are new, and the errors of the others by the number of their row.
     """
-    new, trouble = 0, {}
-    for line in lines:
-        file = request.FILES.get(f"photograph-{line.number}")
-        if file is None or line.walk_row is None:
+    new, errors = 0, {}
+    for row in rows:
+        file = request.FILES.get(f"photograph-{row.number}")
+        if file is None or row.walk_row is None:
             continue
         try:
-            if told := size_error(file):
-                raise ValidationError(told)
+            if problem := size_error(file):
+                raise ValidationError(problem)
             added = add_photograph(
                 actor=request.user,
                 building=building,
-                client_id=uuid5(ROW_PHOTOGRAPH_NAMESPACE, line.client_id),
+                client_id=uuid5(ROW_PHOTOGRAPH_NAMESPACE, row.client_id),
                 content=file.read(),
-                check=line.check_key,
-                reading=line.client_id if line.client_id in stored else "",
+                check=row.check_key,
+                reading=row.client_id if row.client_id in stored else "",
             )
         except ValidationError as error:
-            trouble[line.number] = error.messages
+            errors[row.number] = error.messages
         else:
             new += added.created
-    return new, trouble
+    return new, errors

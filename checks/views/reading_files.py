@@ -1,4 +1,4 @@
-"""Readings from a file: an exchange document, a JSON list, or a table."""
+"""Import of readings from a file: an exchange document, a JSON list or a table."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -7,8 +7,9 @@ from django.views.decorators.http import require_http_methods
 
 from checks.forms.readings import ReadingFileForm
 from checks.services.reading_files import parse_reading_file
-from checks.services.readings import record_readings
+from checks.services.readings import RecordedReadings, record_readings
 from checks.views.readings import get_visible_building
+from core.formatting import format_count
 from core.models import Person
 from core.permissions import Action, require
 from core.requests import AuthenticatedRequest
@@ -21,29 +22,32 @@ from jobs.plans.plan_cache import load_plan
 
 @require_http_methods(["GET", "POST"])
 def upload_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Record the readings of a file, or say of each why not."""
+    """Record the readings of a file, or list why they are refused."""
     building = get_visible_building(request, pk)
     require(request.user, Action.RECORD_READING, roles=building.roles_of(request.user))
-    sent = request.method == "POST"
-    form = ReadingFileForm(request.POST, request.FILES) if sent else ReadingFileForm()
+    is_post = request.method == "POST"
+    form = (
+        ReadingFileForm(request.POST, request.FILES) if is_post else ReadingFileForm()
+    )
     refused: list[DocumentIssue] = []
     if form.is_valid():
-        told, refused, left = _record_file(request.user, building, form)
-        if told:
-            messages.success(request, told)
-        for each in left:
-            place = f"{each.where}: " if each.where else ""
-            messages.warning(request, f"{place}{each.message}")
+        message, refused, ignored = _record_file(request.user, building, form)
+        if message:
+            messages.success(request, message)
+        for issue in ignored:
+            location = f"{issue.where}: " if issue.pointer else ""
+            messages.warning(request, f"{location}{issue.message}")
         if not refused:
             return redirect("checks:reading_history", building.pk)
     context = {
         "building": building,
         "form": form,
         "refused": refused,
+        "stores_rest": form.is_bound and form.cleaned_data.get("keep_good"),
         "columns": [
-            each.heading
-            for each in READINGS_SHEET.columns
-            if each.member not in DISPLAY_ONLY_COLUMNS
+            column.heading
+            for column in READINGS_SHEET.columns
+            if column.member not in DISPLAY_ONLY_COLUMNS
         ],
         "may_record": True,
     }
@@ -54,26 +58,38 @@ def upload_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 def _record_file(
     actor: Person, building: Building, form: ReadingFileForm
 ) -> tuple[str, list[DocumentIssue], tuple[DocumentIssue, ...]]:
-    """What was stored, in words; what was refused and what passed over, by places."""
+    """Record the readings of a file.
+
+    Returns
+    -------
+    The message of success, the refused readings and the ignored parts of the file, both
+    by their place in the file.
+    """
     file = form.cleaned_data["file"]
-    unit = load_plan(building.current_revision()).length_unit
     try:
-        found = parse_reading_file(
+        parsed = parse_reading_file(
             file.read(),
             suffix=file_suffix(file.name),
-            unit=unit,
+            unit=load_plan(building.current_revision()).length_unit,
             zone=form.cleaned_data["zone"],
         )
         recorded = record_readings(
             actor=actor,
             building=building,
-            entries=found.entries,
+            entries=parsed.entries,
             keep_good=form.cleaned_data["keep_good"],
         )
     except DocumentError as error:
         return "", list(error.issues), ()
-    told = f"{len(recorded.stored)} recorded"
-    if recorded.repeated:
-        told += f", {len(recorded.repeated)} were in the record already"
-    told = f"{told}." if recorded.stored or recorded.repeated else ""
-    return told, found.locate_refusals(recorded.refused), found.ignored
+    refused = parsed.locate_refusals(recorded.refused)
+    return describe_recorded(recorded), refused, parsed.ignored
+
+
+def describe_recorded(recorded: RecordedReadings) -> str:
+    """Return how many readings were recorded; empty where the file had none."""
+    stored, repeated = len(recorded.stored), len(recorded.repeated)
+    if not stored and not repeated:
+        return ""
+    if not repeated:
+        return f"{format_count(stored, 'reading')} recorded."
+    return f"{format_count(stored, 'reading')} recorded, {repeated} recorded before."

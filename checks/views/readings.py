@@ -1,4 +1,4 @@
-"""The sheet to print, the tapes and levels, and the record of what was measured."""
+"""The blank sheet, the instruments of a job and the history of readings."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -27,7 +27,7 @@ from jobs.plans.plan_cache import load_plan
 
 
 def get_visible_building(request: AuthenticatedRequest, pk: int) -> Building:
-    """Fetch a building this person may see, or answer that there is none."""
+    """Return a building this person may see; 404 for all others."""
     buildings = Building.objects.visible_to(request.user).select_related("job")
     building: Building = get_object_or_404(buildings, pk=pk)
     return building
@@ -35,7 +35,7 @@ def get_visible_building(request: AuthenticatedRequest, pk: int) -> Building:
 
 @require_GET
 def blank_sheet(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show the blank sheet, to be printed and written on."""
+    """Show the blank sheet, to print and fill in by hand."""
     building = get_visible_building(request, pk)
     revision = building.current_revision()
     plan = load_plan(revision)
@@ -51,49 +51,55 @@ def blank_sheet(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def create_instrument(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Add a tape or level to the job, and go back to the walk."""
+    """Add an instrument to the job and return to the section of the walk."""
     building = get_visible_building(request, pk)
     form = InstrumentForm(request.POST)
     if form.is_valid():
-        try:
-            tool = add_instrument(
-                actor=request.user,
-                job=building.job,
-                name=form.cleaned_data["name"],
-                specification=form.to_specification(),
-            )
-            messages.success(request, f"{tool} is on the job.")
-        except DocumentError as error:
-            for refusal in error.issues:
-                messages.error(request, refusal.message)
-        except ValidationError as error:
-            for message in error.messages:
-                messages.error(request, message)
-    for errors in form.errors.values():
-        for fault in errors:
-            messages.error(request, str(fault))
-    section = {"section": request.POST.get("section", "")}
-    back = reverse("checks:measure", args=[building.pk])
-    return redirect(f"{back}?{urlencode(section)}")
+        errors = _add_instrument(request, building, form)
+    else:
+        errors = [str(error) for each in form.errors.values() for error in each]
+    for error in errors:
+        messages.error(request, error)
+    query = urlencode({"section": request.POST.get("section", "")})
+    return redirect(f"{reverse('checks:measure', args=[building.pk])}?{query}")
+
+
+def _add_instrument(
+    request: AuthenticatedRequest, building: Building, form: InstrumentForm
+) -> list[str]:
+    """Add the instrument; return why it was refused."""
+    try:
+        instrument = add_instrument(
+            actor=request.user,
+            job=building.job,
+            name=form.cleaned_data["name"],
+            specification=form.to_specification(),
+        )
+    except DocumentError as error:
+        return [issue.message for issue in error.issues]
+    except ValidationError as error:
+        return list(error.messages)
+    messages.success(request, f"{instrument} added to the job.")
+    return []
 
 
 @require_GET
 def reading_history(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show every reading: who, when, and what replaced it."""
+    """Show every reading, who took it, and the one that replaced it."""
     building = get_visible_building(request, pk)
-    wanted = ReadingFilter(
+    filters = ReadingFilter(
         check=get_query_param(request, "check"),
         only_current=request.GET.get("standing") == "only",
     )
-    page = readings_of(building, wanted, request.GET.get("page"))
+    page = readings_of(building, filters, request.GET.get("page"))
     pictures = paginate_photographs(
-        building, wanted.check, request.GET.get("photographs")
+        building, filters.check, request.GET.get("photographs")
     )
     context = {
         "building": building,
-        "wanted": wanted,
+        "filters": filters,
         "page": page,
-        "taken": attach_photographs(build_history_rows(page.object_list)),
+        "rows": attach_photographs(build_history_rows(page.object_list)),
         "pictures": pictures,
         "photographs": build_photograph_rows(pictures.object_list),
         "may_record": may(Action.RECORD_READING, building.roles_of(request.user)),

@@ -1,6 +1,7 @@
-"""Hold points, their signatures, and the public check of a digest."""
+"""The releases of a building: signing, the signed record, public verification."""
 
 import re
+from dataclasses import dataclass
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
@@ -15,16 +16,14 @@ from checks.models import Release
 from checks.queries.releases import paginate_past_releases, read_release_record
 from checks.queries.strength_status import get_strength_status
 from checks.services.errors import ConflictError, NotReadyError
-from checks.services.hold_points import (
-    find_missing_requirements,
-    list_release_gates,
-)
-from checks.services.releases import (
-    find_verified_release,
-    sign_release,
-)
+from checks.services.hold_points import find_missing_requirements, list_release_gates
+from checks.services.releases import find_verified_release, sign_release
 from checks.views.readings import get_visible_building
-from checks.views.requirements import build_gate_sections, build_requirement_lines
+from checks.views.requirements import (
+    GateSection,
+    build_gate_sections,
+    build_requirement_lines,
+)
 from checks.views.view_log import Kind, log_view
 from core.permissions import Action, may, require
 from core.requests import AuthenticatedRequest
@@ -33,18 +32,53 @@ from jobs.models import Building
 SHA256_HEX = re.compile(r"[0-9a-fA-F]{64}")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReleaseCard:
+    """A release as the page shows it.
+
+    Attributes
+    ----------
+    name : the label within a sentence.
+    state : "signed", "blocked" or "ready".
+    css_class : of the card.
+    """
+
+    gate: GateSection
+    name: str
+    state: str
+    css_class: str
+    may_sign: bool
+
+
+def build_release_card(gate: GateSection, *, may_sign: bool) -> ReleaseCard:
+    """Prepare one release for the page."""
+    state = "signed" if gate.release else "blocked" if gate.missing else "ready"
+    return ReleaseCard(
+        gate=gate,
+        name=lower_first(gate.label),
+        state=state,
+        css_class={"signed": "within", "ready": "accent", "blocked": ""}[state],
+        may_sign=may_sign,
+    )
+
+
+def lower_first(label: str) -> str:
+    """Return a label as it stands within a sentence."""
+    return f"{label[:1].lower()}{label[1:]}"
+
+
 @require_GET
 def releases(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show every gate: signed, or what is missing; and what was signed before."""
+    """Show every release, signed or with what blocks it, and the earlier ones."""
     building = get_visible_building(request, pk)
     gates = build_gate_sections(building, list_release_gates(building))
+    may_sign = may(Action.SIGN_RELEASE, building.roles_of(request.user))
     in_force = [gate.release for gate in gates if gate.release]
     context = {
         "building": building,
-        "gates": gates,
+        "cards": [build_release_card(gate, may_sign=may_sign) for gate in gates],
         "page": paginate_past_releases(building, in_force, request.GET.get("page")),
         "strength": get_strength_status(building),
-        "may_sign": may(Action.SIGN_RELEASE, building.roles_of(request.user)),
     }
     return render(request, "checks/releases.html", context)
 
@@ -53,7 +87,7 @@ def releases(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 def sign_stage_release(
     request: AuthenticatedRequest, pk: int, kind: str
 ) -> HttpResponse:
-    """Sign one gate, with the password again or a passkey."""
+    """Sign one release, with the password or a passkey."""
     building = get_visible_building(request, pk)
     if kind not in Release.Kind.values():
         raise Http404
@@ -78,11 +112,13 @@ def sign_stage_release(
         except ConflictError as error:
             messages.warning(request, str(error))
             return redirect("checks:releases", building.pk)
-        messages.success(request, f"{release.get_kind_display()} signed.")
+        name = lower_first(release.get_kind_display())
+        messages.success(request, f"The {name} is signed.")
         return redirect(release)
     context = {
         "building": building,
-        "kind": Release.Kind(kind),
+        "name": lower_first(Release.Kind(kind).label),
+        "writes_notice": kind == Release.Kind.ERECT,
         "form": form,
         "missing": missing,
     }
@@ -90,22 +126,27 @@ def sign_stage_release(
     return render(request, "checks/sign_release.html", context, status=status)
 
 
+def get_visible_release(
+    request: AuthenticatedRequest, pk: int, *related: str
+) -> Release:
+    """Return a release this person may see; 404 for all others."""
+    buildings = Building.objects.visible_to(request.user)
+    releases = Release.objects.filter(building__in=buildings)
+    return get_object_or_404(releases.select_related(*related), pk=pk)
+
+
 @require_GET
 def release(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show a signed release: the record as it was frozen, and the notice."""
-    buildings = Building.objects.visible_to(request.user)
-    signed = Release.objects.filter(building__in=buildings)
-    found = get_object_or_404(
-        signed.select_related("building__job", "revision", "signed_by"), pk=pk
-    )
-    log_view(request, found.building, Kind.RELEASE, pk)
-    address = reverse("checks:verify_digest", args=[found.digest])
+    """Show a signed release: its frozen record and the notice to the erector."""
+    signed = get_visible_release(request, pk, "building__job", "revision", "signed_by")
+    log_view(request, signed.building, Kind.RELEASE, pk)
+    path = reverse("checks:verify_digest", args=[signed.digest])
     context = {
-        "release": found,
-        "building": found.building,
-        "frozen": read_release_record(found),
-        "genuine": find_verified_release(found.digest) is not None,
-        "verify_url": request.build_absolute_uri(address),
+        "release": signed,
+        "building": signed.building,
+        "frozen": read_release_record(signed),
+        "genuine": find_verified_release(signed.digest) is not None,
+        "verify_url": request.build_absolute_uri(path),
     }
     return render(request, "checks/release.html", context)
 
@@ -114,14 +155,14 @@ def release(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 @never_cache
 @require_GET
 def verify_release(request: HttpRequest, digest: str = "") -> HttpResponse:
-    """Say whether a digest is that of a release, to anyone who holds the paper."""
-    asked = (digest or request.GET.get("digest", "")).strip()
-    well_formed = bool(SHA256_HEX.fullmatch(asked))
-    found = find_verified_release(asked) if well_formed else None
+    """Show whether a digest belongs to a release; public, for whoever has the PDF."""
+    text = (digest or request.GET.get("digest", "")).strip()
+    is_digest = bool(SHA256_HEX.fullmatch(text))
+    verified = find_verified_release(text) if is_digest else None
     context = {
-        "asked": asked,
-        "well_formed": well_formed,
-        "release": found,
-        "signed_by": found.record["signed_by"] if found else None,
+        "digest": text,
+        "is_digest": is_digest,
+        "release": verified,
+        "signed_by": verified.record["signed_by"] if verified else None,
     }
     return render(request, "checks/verify_release.html", context)

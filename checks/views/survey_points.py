@@ -1,4 +1,4 @@
-"""The points of a survey: matched and fitted on the page before they are recorded."""
+"""Survey points: matched and fitted as a preview, then recorded as readings."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -10,6 +10,7 @@ from checks.forms.survey_points import SurveyPointsForm
 from checks.queries.survey_import import build_survey_page, locate_by_check
 from checks.services.surveys import record_survey
 from checks.views.display_units import get_display_units
+from checks.views.reading_files import describe_recorded
 from checks.views.readings import get_visible_building
 from core.permissions import Action, require
 from core.requests import AuthenticatedRequest
@@ -20,7 +21,7 @@ from jobs.plans.plan_cache import load_plan
 
 @require_http_methods(["GET", "POST"])
 def survey_points(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show what a point file says of a building, and record it when told to."""
+    """Preview the readings of a point file, and record them once confirmed."""
     building = get_visible_building(request, pk)
     require(request.user, Action.RECORD_READING, roles=building.roles_of(request.user))
     sent = request.method == "POST"
@@ -54,8 +55,8 @@ def survey_points(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 def _record_survey(
     request: AuthenticatedRequest, building: Building, form: SurveyPointsForm
 ) -> list[DocumentIssue]:
-    """Record what was shown; what is refused is told by the reading's check."""
-    assert form.survey is not None  # noqa: S101 - it was shown
+    """Record the readings of the preview; return issues by the reading's check."""
+    assert form.survey is not None  # noqa: S101 - a confirmed form has one
     try:
         recorded = record_survey(
             actor=request.user, building=building, shot=form.survey
@@ -64,11 +65,8 @@ def _record_survey(
         return list(error.issues)
     except ValidationError as error:
         return [DocumentIssue("", message) for message in error.messages]
-    told = f"{len(recorded.stored)} readings recorded"
-    if recorded.repeated:
-        told += f", {len(recorded.repeated)} were in the record already"
     if not recorded.refused:
-        messages.success(request, f"{told}.")
+        messages.success(request, describe_recorded(recorded))
     return locate_by_check(form.survey, recorded.refused)
 
 

@@ -127,7 +127,7 @@ def test_the_phone_judges_plain_checks_as_the_server_does(
         said = provisional.inner_text().removesuffix(", provisional")
         touched.context.set_offline(False)
         expect(line.locator(".pending")).to_be_hidden()
-        expect(line.locator(".known > span").first).to_contain_text(text)
+        expect(line.locator(".recorded > span").first).to_contain_text(text)
         expect(line.locator("[data-swap=verdict]")).to_have_text(said)
     touched.fill("[name=typed-1]", "64' 1/8\"")
     touched.select_option("[name=corner-1]", "B")

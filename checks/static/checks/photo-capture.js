@@ -106,7 +106,7 @@ export class PhotoCapture {
     const image = document.createElement("img");
     const text = document.createElement("div");
     line.dataset.snap = `${item.id} ${item.state}`;
-    line.className = "snap-line";
+    line.className = "photo-line";
     image.src = URL.createObjectURL(item.file);
     image.alt = `Photograph: ${item.words}`;
     image.addEventListener("load", () => URL.revokeObjectURL(image.src));

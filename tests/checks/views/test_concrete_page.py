@@ -54,7 +54,7 @@ def text(answer: Any) -> str:
 def test_a_temperature_is_entered_as_it_was_read(phone: Client, url: str) -> None:
     page = text(phone.get(url))
     assert "<summary>Measured by, Note</summary>" in page
-    assert "Nothing entered yet" in page
+    assert "No entries yet" in page
     data = {
         "add": "temperature",
         "id": "t-1",
@@ -71,7 +71,7 @@ def test_a_temperature_is_entered_as_it_was_read(phone: Client, url: str) -> Non
     page = text(phone.get(url))
     assert "57.5 °F, 20 h after placing" in page
     assert "Hours since placing, Measured by, Note</summary>" in page
-    assert "Temperature: waits for the cylinders of the mixture" in page
+    assert "Temperature: needs the cylinders of the mixture" in page
     assert phone.post(url, data).status_code == 302
     assert ConcreteEntry.objects.count() == 1
 
@@ -160,7 +160,7 @@ def test_an_entry_is_replaced_from_the_list(phone: Client, url: str, tell: Any) 
     assert answer.status_code == 302, answer.context["form"].errors
     page = text(phone.get(url))
     assert "<s>57.5 °F, 20 h after placing</s>" in page
-    assert "replaces an earlier one" in page
+    assert "replaces an earlier entry" in page
 
 
 @pytest.mark.parametrize(
@@ -173,7 +173,7 @@ def test_what_is_replaced_is_in_the_form(
 ) -> None:
     tell(first)
     answer = phone.get(url, {"supersedes": first["id"]})
-    assert answer.context["add"] == first["kind"]
+    assert answer.context["kind"] == first["kind"]
     form = answer.context["form"]
     data = {name: form[name].value() or "" for name in form.fields}
     again = phone.post(url, {**data, "add": first["kind"]})

@@ -68,7 +68,7 @@ def test_a_finding_shows_readings_who_took_them_and_the_arithmetic(
     assert "1006 mm" in page
     assert "recorded by Fern" in page
     assert "Proposed: Shim" in page
-    assert "Why it came second" in page
+    assert "Why not proposed" in page
 
 
 def test_the_engineer_decides_on_the_page_with_the_password(
@@ -123,7 +123,7 @@ def test_the_field_reports_on_the_page(
     made = order(low_pad, engineer)
     client = signed_in(field_lead)
     page = client.get(url("finding", low_pad.pk))
-    assert "Carry out" in page.content.decode()
+    assert "Report work" in page.content.decode()
     at = f"{page.context['carry_form']['at'].value():%Y-%m-%dT%H:%M}"
     answer = client.post(url("carry_out", made.pk), {"at": at, "note": "Done."})
     assert answer.status_code == 302

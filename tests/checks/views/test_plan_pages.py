@@ -176,7 +176,7 @@ def test_shims_are_listed_by_position_and_the_rest_is_named(
     assert [pad.mark for pad in page.context["shimmed"]] == ["S2"]
     assert [pad.mark for pad in page.context["referred"]] == ["S3"]
     assert [pad.mark for pad in page.context["unmeasured"]] == ["S4"]
-    assert "not complete without them" in page.content.decode()
+    assert "incomplete without them" in page.content.decode()
 
 
 def test_the_exported_document_can_be_read_back(

@@ -49,7 +49,7 @@ def test_a_survey_is_shown_before_anything_is_recorded(bring: Any) -> None:
     assert "corner A" in page
     assert "Its words name nothing on the plan." in page
     assert "fewer than 3 columns" in page
-    assert "Scale it would have taken" in page
+    assert "Best-fit scale (not applied)" in page
     assert "2 diagonals, 4 walls, 6 reference lines, 24 setbacks" in page
     assert not Reading.objects.exists()
     assert not Instrument.objects.exists()
@@ -121,7 +121,7 @@ def test_the_wrong_unit_is_told(bring: Any) -> None:
     page = response.content.decode()
     assert response.status_code == 200
     assert not response.context["page"].readings
-    assert response.context["page"].survey.surveyed.trouble in page
+    assert response.context["page"].survey.surveyed.problem in page
 
 
 def test_the_wrong_order_of_columns_is_told(bring: Any) -> None:

@@ -133,7 +133,7 @@ def test_readings_are_recorded_without_javascript(
 ) -> None:
     client = signed_in(field_lead)
     page = client.get(url("measure", building.pk), {"section": "wall:A-B"})
-    lines = page.context["lines"]
+    lines = page.context["rows"]
     given: dict[str, str] = {"section": "wall:A-B", "unit": "ft", "crew": "crew 4"}
     for line in lines:
         given[f"client_id-{line.number}"] = line.client_id
@@ -154,12 +154,12 @@ def test_what_is_refused_comes_back_as_typed_beside_why(
     client = signed_in(field_lead)
     page = client.get(url("measure", building.pk), {"section": "wall:A-B"})
     given = {"section": "wall:A-B", "unit": "ft"}
-    for line in page.context["lines"]:
+    for line in page.context["rows"]:
         given[f"client_id-{line.number}"] = line.client_id
     given |= {"typed-0": "66' 14\"", "typed-1": "2"}
     answer = client.post(url("measure", building.pk), given)
     assert answer.status_code == 400
-    first, second = answer.context["lines"][:2]
+    first, second = answer.context["rows"][:2]
     assert first.typed == "66' 14\""
     assert first.errors
     assert not second.typed
@@ -213,7 +213,7 @@ def test_after_a_repair_a_new_reading_replaces_the_old_unless_told_otherwise(
     report_work_done(actor=field_lead, decision=made, at=now(), note="Done.")
     client = signed_in(field_lead)
     page = client.get(url("measure", building.pk), {"section": "levels"})
-    by_key = {line.key: line for line in page.context["lines"]}
+    by_key = {line.check_key: line for line in page.context["rows"]}
     old = Reading.objects.get(check_key="level:S2")
     assert by_key["level:S2"].replaces == old.client_id
     assert by_key["level:S1"].replaces == ""
@@ -225,7 +225,7 @@ def test_an_instrument_is_added_from_the_walk(
     client = signed_in(field_lead)
     given = {"name": "T7", "kind": "steel tape", "accuracy": "II", "section": "levels"}
     answer = client.post(url("create_instrument", building.pk), given, follow=True)
-    assert "T7 is on the job" in answer.content.decode()
+    assert "T7 added to the job" in answer.content.decode()
     assert Instrument.objects.get().specification == {
         "kind": "steel tape",
         "class": "II",

@@ -62,7 +62,7 @@ def test_the_forecast_stands_beside_the_gate_and_says_it_is_none(
     measure(entry("strength:F1", "1900 psi"))
     shown = page()
     assert "1,900 psi (13.1 MPa); 2,625 psi (18.1 MPa) needed, field-cured." in shown
-    assert "Forecast, not a release" in shown
+    assert "Forecast (opens no release)" in shown
     assert "Reaches 2,625 psi (18.1 MPa)" in shown
     assert "likely <time" in shown
     assert "It never opens the gate" in shown

@@ -248,6 +248,6 @@ def test_a_metric_plan_is_shown_in_metric_until_the_reader_chooses(
     address = reverse("checks:blank_sheet", args=[building.pk])
     assert 'data-units="metric"' in client.get(address).content.decode()
     walk = client.get(reverse("checks:measure", args=[building.pk]))
-    assert walk.context["common"]["degree"].value() == "degC"
+    assert walk.context["details"]["degree"].value() == "degC"
     client.post(reverse("preferences"), {"units": "imperial"})
     assert 'data-units="imperial"' in client.get(address).content.decode()
