@@ -193,7 +193,7 @@ def test_what_is_no_picture_is_told_at_once(
     walk(page, live_server.url, building, "wall:A-B")
     page.set_input_files(SNAP, picture(b"?", "far.heic"))
     alert = page.locator("[data-snapped] [role=alert]")
-    expect(alert).to_contain_text("Set the camera to save JPEG")
+    expect(alert).to_contain_text("Set the camera to JPEG")
     expect(page.locator("#outbox")).to_be_hidden()
 
 
@@ -239,7 +239,7 @@ def test_photographs_of_work_are_chosen_taken_off_and_sent_smaller(
     form.locator("[data-take]").set_input_files(picture(photo(40, 40), "three.jpg"))
     expect(form.locator("[data-chosen] img")).to_have_count(3)
     form.locator("[data-choose]").set_input_files(picture(b"?", "four.heic"))
-    expect(form.locator("[data-told]")).to_contain_text("four.heic: This is a HEIC")
+    expect(form.locator("[data-told]")).to_contain_text("four.heic: HEIC images")
     form.locator("button:text-is('Remove')").nth(1).click()
     expect(form.locator("[data-chosen] img")).to_have_count(2)
     form.locator("[name=at]").evaluate(

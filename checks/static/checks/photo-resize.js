@@ -6,8 +6,8 @@ const JPEG_QUALITY = 0.85;
 const HEIC = /hei[cf]/i;
 
 const describeUnreadable = (file) => (HEIC.test(`${file.type} ${file.name}`)
-  ? "This is a HEIC picture, which this browser cannot read. Set the camera to save JPEG and take it again."
-  : "This file is not a picture that this browser can read. Choose a JPEG, PNG or WebP.");
+  ? "HEIC images are not supported. Set the camera to JPEG and take the photograph again."
+  : "This file is not a supported image. Choose a JPEG, PNG or WebP.");
 
 async function decodeImage(file) {
   const image = new Image();

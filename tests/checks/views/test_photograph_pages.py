@@ -151,7 +151,7 @@ def test_a_photograph_that_cannot_be_kept_is_told_on_the_form(
     answer = signed_in(field_lead).post(url("carry_out", made.pk), given)
     assert answer.status_code == 400
     page = answer.content.decode()
-    assert "far.heic: This is no picture that can be read here" in page
+    assert "far.heic: This file is not a supported image" in page
     assert "Done.</textarea>" in page
     assert fresh(made.finding).state == Finding.State.DECIDED
 
@@ -162,7 +162,7 @@ def test_work_is_reported_without_photographs_only_with_a_word_on_it(
     client = signed_in(field_lead)
     silent = client.post(url("carry_out", made.pk), report(note=" "))
     assert silent.status_code == 400
-    assert "Add a photograph of the work, or write here what" in silent.content.decode()
+    assert "Add a photograph of the work, or write what" in silent.content.decode()
     assert not WorkReport.objects.exists()
     answer = client.post(url("carry_out", made.pk), report())
     assert answer.status_code == 302
@@ -204,7 +204,7 @@ def test_a_finding_is_photographed_before_anything_is_done(
     ("given", "told"),
     [
         ({}, "required"),
-        ({"photographs": [file(b"?", "x.png")]}, "x.png: This is no picture"),
+        ({"photographs": [file(b"?", "x.png")]}, "x.png: This file is not a supported image"),
         ({"photographs": [file()], "caption": "a" * 201}, "at most 200 characters"),
     ],
 )
@@ -352,7 +352,7 @@ def test_a_photograph_the_walk_cannot_take_costs_no_reading(
     }
     answer = signed_in(field_lead).post(url("measure", building.pk), given)
     assert answer.status_code == 400
-    assert "This is no picture that can be read here" in answer.content.decode()
+    assert "This file is not a supported image" in answer.content.decode()
     assert Reading.objects.get().client_id == "a-line"
     assert not Photograph.objects.exists()
 
@@ -407,13 +407,13 @@ def test_the_way_in_is_for_people_of_the_job_alone(
     [
         ({"file": None}, "missing"),
         ({"file": file(b"", "x.jpg")}, "empty|missing"),
-        ({"file": file(b"?")}, "no picture"),
-        ({"check": "wall:A-X"}, "leave the check out"),
-        ({"reading": "nobody's"}, "send the reading first"),
+        ({"file": file(b"?")}, "not a supported image"),
+        ({"check": "wall:A-X"}, "Leave the check out"),
+        ({"reading": "nobody's"}, "Send the reading first"),
         ({"taken_at": ""}, "with a time zone"),
         ({"taken_at": "2026-05-11T13:20:00"}, "with a time zone"),
         ({"taken_at": "2026-99-11T13:20:00Z"}, "with a time zone"),
-        ({"caption": "a" * 201}, "200 are the most"),
+        ({"caption": "a" * 201}, "at most 200 are allowed"),
     ],
 )
 def test_what_is_refused_is_told_by_its_id(

@@ -46,7 +46,7 @@ def test_a_release_is_signed_on_the_page_with_the_password(
     assert release.digest in shown
     assert "Notice to the erector" in shown
     twice = client.post(page, {"password": factories.PASSWORD}, follow=True)
-    assert "is signed by" in twice.content.decode()
+    assert "signed already by" in twice.content.decode()
     assert client.get(url("sign_release", building.pk, "lunch")).status_code == 404
 
 
@@ -122,7 +122,7 @@ def test_a_signed_release_says_what_was_decided_in_words(
     assert fresh(low_pad).events.last().note == "Shim, rework. Shim and grout."
     signed = sign_release(actor=operations, building=building, kind="pour")
     page = signed_in(operations).get(url("release", signed.pk)).content.decode()
-    assert "decided, to be carried out" in page
+    assert "decided, work not done" in page
     assert f'<td class="small">{typed}</td>' in page
     assert old.client_id not in page
     assert "<b>Shim</b>, Emery <br>Shim and grout." in " ".join(page.split())
@@ -135,7 +135,7 @@ def test_a_release_that_waits_is_not_signed(
     answer = signed_in(operations).post(
         page, {"password": factories.PASSWORD}, follow=True
     )
-    assert "waits for" in answer.content.decode()
+    assert "Not signed: it is blocked" in answer.content.decode()
     assert not Release.objects.exists()
 
 
