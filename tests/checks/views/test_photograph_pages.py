@@ -204,7 +204,10 @@ def test_a_finding_is_photographed_before_anything_is_done(
     ("given", "told"),
     [
         ({}, "required"),
-        ({"photographs": [file(b"?", "x.png")]}, "x.png: This file is not a supported image"),
+        (
+            {"photographs": [file(b"?", "x.png")]},
+            "x.png: This file is not a supported image",
+        ),
         ({"photographs": [file()], "caption": "a" * 201}, "at most 200 characters"),
     ],
 )
