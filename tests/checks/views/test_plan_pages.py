@@ -225,7 +225,6 @@ def test_queries_do_not_grow_with_the_building(
                 evaluation=evaluation,
                 approval="engineer",
                 opened_at=evaluation.made_at,
-                approval="engineer",
             )
         extra = ["S1"] if name == "checks:position" else []
         address = reverse(name, args=[building.pk, *extra])
