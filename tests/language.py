@@ -20,6 +20,8 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = ("core", "jobs", "checks", "api")
 MAX_TEMPLATE_LINE = 160
 MAX_MODULE_LINES = 450
+# Labels that are also the words of a button or of a sentence in a template.
+SENTENCES = frozenset({"measure again", "not measured"})
 
 FIRST_WORDS = frozenset(
     {"Give", "Say", "Tell", "Let", "Put", "Whether", "What", "Who", "Whoever"}
@@ -81,12 +83,17 @@ def definitions(path: Path) -> Iterator[Definition]:
             yield node
 
 
+def is_unprescribed(name: str) -> bool:
+    """Return True for a public class name that no framework prescribes."""
+    return name != "Command" and not name.startswith("_")
+
+
 def repeated_class_names() -> list[str]:
     """List public classes whose name is defined in two modules of the program."""
     places = defaultdict(set)
     for path in program_modules():
         for node in parse_module(path).body:
-            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            if isinstance(node, ast.ClassDef) and is_unprescribed(node.name):
                 places[node.name].add(name_path(path))
     return [
         f"{path}: class {name} is also in {', '.join(sorted(paths - {path}))}"
@@ -182,7 +189,8 @@ def foreign_labels() -> list[str]:
                 text = node.value.partition(" (")[0]
                 if text.casefold() in labels:
                     found.append(f"{name_path(path)}:{node.lineno}: {node.value!r}")
-    pattern = re.compile("|".join(map(re.escape, vocabulary_labels())))
+    sought = [each for each in vocabulary_labels() if each.casefold() not in SENTENCES]
+    pattern = re.compile("|".join(map(re.escape, sought)))
     for path in templates():
         for number, line in enumerate(path.read_text().splitlines(), start=1):
             if match := pattern.search(line):
