@@ -2,8 +2,8 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from core.vocabulary import StageKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKind
@@ -16,9 +16,8 @@ ROW_TOLERANCE_MM = 1e-6
 _PLUMB_AXES: tuple[Axis, Axis] = ("in", "along")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Check:
-    """One thing to measure.
+class Check(NamedTuple):
+    """One thing to measure; a tuple, because a plan has thousands of them.
 
     Attributes
     ----------
