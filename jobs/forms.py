@@ -50,6 +50,7 @@ class JobFilterForm(forms.Form):
         """Return the valid filters; invalid parameters are ignored."""
         self.is_valid()
         chosen = {key: value for key, value in self.cleaned_data.items() if value}
+        # 0 days is a filter ("ships today or is overdue"), though it is falsy.
         if self.cleaned_data.get("within") == 0:
             chosen["within"] = 0
         return JobFilter(**chosen)
@@ -96,6 +97,7 @@ class NewJobForm(JobForm):
 
     def __init__(self, *args: Any, actor: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # The actor becomes a member by creating the job.
         people = Person.objects.filter(is_active=True).exclude(pk=actor.pk)
         for role in JOB_ROLES:
             _set_queryset(self.fields[role.value], people.filter(role=role))

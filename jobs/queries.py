@@ -112,6 +112,7 @@ class ShippingSummary:
 def find_jobs(person: Person, filters: JobFilter) -> QuerySet[Job]:
     """Find the jobs a person may see and filters for, next to ship first."""
     jobs = Job.objects.visible_to(person)
+    # A job without buildings has no unreleased stage, but is not finished.
     finished = _has_building() & ~Exists(
         Stage.objects.filter(
             building__job=OuterRef("pk"), kind=Stage.Kind.ERECTION
@@ -119,6 +120,7 @@ def find_jobs(person: Person, filters: JobFilter) -> QuerySet[Job]:
     )
     if filters.status != "all":
         jobs = jobs.filter(finished if filters.status == "finished" else ~finished)
+    # Every word must match somewhere, so that "hall R-2" narrows the list.
     for word in filters.text.split():
         jobs = jobs.filter(_matches_word(word))
     if filters.stage or filters.state:
@@ -163,8 +165,9 @@ def build_building_row(building: Building) -> BuildingRow:
         s.kind == Stage.Kind.VERIFICATION and s.state == Stage.State.RELEASED
         for s in stages
     )
-    waits_for = _describe_blocker(building, unreleased[0]) if unreleased else ""
-    return BuildingRow(building, stages, waits_for, may_ship)
+    # Stages follow one another: only the first that is not released can be blocked.
+    blocker = _describe_blocker(building, unreleased[0]) if unreleased else ""
+    return BuildingRow(building, stages, blocker, may_ship)
 
 
 def summarise_shipping(person: Person) -> ShippingSummary:
@@ -181,6 +184,7 @@ def summarise_shipping(person: Person) -> ShippingSummary:
         building__job__ship_date__lte=until,
     )
     ready, released = Q(state=Stage.State.READY), Q(state=Stage.State.RELEASED)
+    # Counted in the database: the lists below hold the first buildings only.
     counts = gates.aggregate(
         released=Count("pk", released & Q(building__job__ship_date__gte=today)),
         ready=Count("pk", ready),
@@ -215,6 +219,8 @@ def _list_gates(gates: QuerySet[Stage]) -> tuple[tuple[Job, BuildingRow], ...]:
     return tuple(
         (
             gate.building.job,
+            # The summary is about shipping, so it names what blocks this gate even
+            # where an earlier stage is not released either.
             replace(
                 build_building_row(gate.building),
                 blocker=_describe_blocker(gate.building, gate),
@@ -246,6 +252,7 @@ def _count_text(number: int, noun: str, rest: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'} {rest}"
 
 
+# Subqueries, not joins: a job must not be listed once for each of its buildings.
 def _has_building(**conditions: object) -> Exists:
     return Exists(Building.objects.filter(job=OuterRef("pk"), **conditions))
 
@@ -254,6 +261,7 @@ def _has_stage(kind: str, state: str) -> Exists:
     stages = Stage.objects.filter(building__job=OuterRef("pk"))
     if kind:
         stages = stages.filter(kind=kind)
+    # A stage without a state means "work is going on there".
     return Exists(stages.filter(state__in=[state] if state else ACTIVE_STATES))
 
 

@@ -50,6 +50,7 @@ def create_job(
     )
     job.full_clean()
     job.save()
+    # An administrator is no member: their rights come with the account.
     roles = {} if actor.is_administrator else {actor: str(actor.role)}
     roles.update(people)
     for person, role in roles.items():
@@ -92,7 +93,9 @@ def set_membership(
         have the role.
     """
     require(actor, Action.MANAGE_PEOPLE, roles=job.roles_of(actor))
+    # Two changes at once must not each remove "the other" manager.
     Job.objects.select_for_update().get(pk=job.pk)
+    # Lazy on purpose: the same query is asked before and after the change.
     managers = job.memberships.filter(role=Role.OPERATIONS)
     was_managed = managers.exists()
     if role is None:
@@ -101,6 +104,7 @@ def set_membership(
         )
     else:
         assign_role(actor=actor, job=job, person=person, role=role)
+    # A job created by an administrator may have no manager yet.
     if was_managed and not managers.exists():
         msg = (
             "A job needs at least one operations manager: "
@@ -166,6 +170,7 @@ def revise_plan(
         raise ValidationError(msg, code="identical")
     building.name = plan.name
     _validate_building(building)
+    # The sweep evaluates the oldest first, so an earlier date is kept.
     building.evaluation_due_since = building.evaluation_due_since or now()
     building.save(update_fields=["name", "evaluation_due_since"])
     return _create_revision(actor, building, current.number + 1, document, note)
@@ -297,6 +302,7 @@ def _create_revision(
         drawn_by=actor,
     )
     revision.full_clean()
+    # An update would be refused by the append-only trigger.
     revision.save(force_insert=True)
     return revision
 

@@ -94,6 +94,7 @@ def change_membership(request: AuthenticatedRequest, job_id: int) -> HttpRespons
         )
     if not form.errors:
         return redirect("jobs:job", job.pk)
+    # The page is built anew around the form with its errors.
     context = _job_context(request.user, job_id) | {"member_form": form}
     return render(request, "jobs/job_detail.html", context, status=400)
 

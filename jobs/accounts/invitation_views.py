@@ -56,6 +56,7 @@ def invite_person(request: AuthenticatedRequest) -> HttpResponse:
 
 
 def _get_preselected_job(jobs: QuerySet[Job], pk: str) -> Job | None:
+    # Longer than any key: the database would refuse the number as out of range.
     is_key = pk.isdecimal() and len(pk) < 18
     return jobs.filter(pk=pk).first() if is_key else None
 
@@ -92,6 +93,7 @@ def withdraw_invitation(
     return redirect("accounts:list")
 
 
+# The address holds the token: no cache and no error report may keep it.
 @login_not_required
 @never_cache
 @sensitive_post_parameters("password1", "password2")

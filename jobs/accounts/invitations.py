@@ -124,7 +124,7 @@ def create_invitation(
         expires_at=now() + INVITATION_LIFETIME,
     )
     invitation.token_hash = _hash_token(make_token(invitation))
-    invitation.clean_fields()
+    invitation.clean_fields()  # not the constraints: the insert below checks them
     try:
         with transaction.atomic():
             invitation.save(force_insert=True)
@@ -176,6 +176,7 @@ def _mark_revoked(actor: Person, invitations: QuerySet[Invitation]) -> int:
 
 def _require_inviter(actor: Person, jobs: list[Job]) -> None:
     managed = set(list_invitable_jobs(actor).values_list("pk", flat=True))
+    # The role on a job counts, not that of the account: a field lead may manage a job.
     roles = {str(actor.role)} if actor.is_administrator else set()
     if managed:
         roles.add(str(Role.OPERATIONS))
@@ -246,6 +247,7 @@ def accept_invitation(
     )
     person.set_password(password)
     try:
+        # A savepoint: the failed insert must not end the whole transaction.
         with transaction.atomic():
             person.save(force_insert=True)
     except IntegrityError:
@@ -277,6 +279,7 @@ def _get_valid_jobs(invitation: Invitation) -> list[Job]:
     state = invitation.state
     if state is not Invitation.State.OPEN:
         raise InvitationEndedError(EndReason(state.value))
+    # Read anew: the cached row may be from before the account was changed.
     inviter = Person.objects.get(pk=invitation.invited_by_id)
     managed = list_invitable_jobs(inviter)
     jobs = list(managed.filter(pk__in=invitation.jobs.values("pk")).order_by("number"))

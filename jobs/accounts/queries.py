@@ -76,6 +76,7 @@ def paginate_people(
 
 
 def _build_person_rows(actor: Person, people: list[Person]) -> list[PersonRow]:
+    # A window function limits the memberships of each person in one query.
     memberships: Any = filter_visible_memberships(actor).filter(person__in=people)
     memberships = memberships.annotate(
         rank=Window(

@@ -59,7 +59,7 @@ def change_role(*, actor: Person, person: Person, role: str) -> AccountChange:
         raise ValidationError({"role": f"Choose one of these roles: {known}."})
     before = Role(person.role)
     if before == role:
-        return AccountChange()
+        return AccountChange()  # nothing to record
     removed: list[Membership] = []
     if before == Role.ENGINEER:
         memberships = Membership.objects.of(person).filter(role=Role.ENGINEER)
@@ -89,6 +89,7 @@ def close_account(*, actor: Person, person: Person) -> AccountChange:
         return AccountChange()
     person.is_active = False
     person.save(update_fields=["is_active"])
+    # Memberships stay: who worked on a job is part of the record.
     sessions, tokens = end_all_access(person)
     _record_event(actor, person, AccountEventKind.CLOSED)
     return AccountChange(

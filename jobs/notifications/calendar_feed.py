@@ -60,6 +60,7 @@ def update_strength_forecast(building: Building, day: date | None, note: str) ->
 
 
 def _update_date(day: date | None, summary: str, note: str, **key: Any) -> None:
+    # Locked: `sequence` must not skip or repeat a number.
     row = CalendarDate.objects.filter(**key).select_for_update().first()
     if row is None:
         if day is not None:
@@ -67,6 +68,7 @@ def _update_date(day: date | None, summary: str, note: str, **key: Any) -> None:
             CalendarDate.objects.get_or_create(**key, defaults=values)
         return
     before = (row.day, row.summary, row.note, row.cancelled)
+    # A cancelled date keeps its day and text: RFC 5545 asks for the event as it was.
     row.cancelled = day is None
     if day is not None:
         row.day, row.summary, row.note = day, summary, note

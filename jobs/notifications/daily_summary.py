@@ -92,6 +92,7 @@ def compose_summary(email: Email) -> emails.EmailContent | None:
     shipping = summarise_shipping(email.person)
     content_hash = _hash_shipping(shipping)
     news, unlisted = _collect_news(email, _news_start(email, previous))
+    # Without news, the summary is sent only if the shipping part changed.
     if not news and content_hash == _last_sent_hash(email):
         return None
     return emails.EmailContent(

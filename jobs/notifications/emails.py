@@ -128,6 +128,7 @@ def unsubscribe(token: str) -> None:
 def filter_recipients(kind: str) -> QuerySet[Person]:
     """Filter to people with an address who did not turn this kind off."""
     people = Person.objects.filter(is_active=True).exclude(email="")
+    # No row means the defaults, which are on: so the exceptions are excluded.
     if kind in OPTIONAL_KINDS:
         off = EmailPreferences.objects.filter(**{kind: False})
         people = people.exclude(pk__in=off.values("person"))
@@ -165,7 +166,7 @@ def send_due_emails(kind: Email.Kind, compose: ComposeEmail) -> int:
             except Exception:
                 logger.exception("E-mail %s could not be composed.", pk)
                 continue
-            if message is None:
+            if message is None:  # claimed by another worker, or nothing to report
                 continue
             if not _send_message(pk, message, connection):
                 break

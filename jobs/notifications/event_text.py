@@ -35,6 +35,7 @@ def describe_event(event: Event) -> EventText:
         name = getattr(config, "event_describer", "")
         if not name:
             continue
+        # Imported here: at start-up the views of that app are not loaded yet.
         describe: EventDescriber = import_string(name)
         if text := describe(event):
             return text

@@ -45,6 +45,7 @@ class _PinnedConnection(HTTPConnection):
 
     def __init__(self, target: WebhookUrl, address: str, limits: PostTimeouts) -> None:
         super().__init__(target.host, target.port, timeout=limits.step_s)
+        # Keeps the port out of the Host header where it is the default.
         self.default_port = 443 if target.scheme == "https" else 80
         self._ip_address = address
         self._uses_tls = target.scheme == "https"
@@ -59,6 +60,7 @@ class _PinnedConnection(HTTPConnection):
             self.sock = context.wrap_socket(
                 self.sock, server_hostname=self.host, do_handshake_on_connect=False
             )
+            # Only now, when `self.sock` is the one `abort` shuts down.
             self.sock.do_handshake()
 
     def abort(self) -> None:
@@ -116,7 +118,7 @@ def _abort_after(
         connection.abort()
 
     timer = threading.Timer(seconds, end)
-    timer.daemon = True
+    timer.daemon = True  # must not keep a worker that is told to stop
     timer.start()
     try:
         yield timed_out
@@ -135,6 +137,7 @@ def _send_request(
     fields = {"User-Agent": USER_AGENT, "Connection": "close", **headers}
     try:
         connection.request("POST", target.path_and_query, body, fields)
+        # The body is never read: it may be endless.
         with connection.getresponse() as response:
             status = response.status
     except (OSError, HTTPException, ValueError) as error:

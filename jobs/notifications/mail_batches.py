@@ -16,8 +16,8 @@ def batch_events(
 ) -> int:
     """Create one e-mail for each member with a role, on each job with new events.
 
-    A job's events are batched together once the oldest is `settings.EMAIL_BATCH_MINUTES`
-    old, and each event only once.
+    A job's events are batched once the oldest is `settings.EMAIL_BATCH_MINUTES` old,
+    and each event only once.
 
     Parameters
     ----------
@@ -47,6 +47,7 @@ def _batch_job_events(
     if not rows:
         return 0  # another worker holds them
     Event.objects.filter(pk__in=[row.pk for row in rows]).update(batched_at=now())
+    # Several events may concern one finding; the e-mail lists it once.
     subject_ids = sorted({row.subject_id for row in rows})
     members = Membership.objects.filter(job=job_id, role=role)
     created = Email.objects.bulk_create(

@@ -88,6 +88,7 @@ def _subscribes_to(webhook: Webhook, event: Event) -> bool:
     return (
         webhook.job_id in (None, event.job_id)
         and event.kind in webhook.events
+        # A new webhook does not receive what happened before it was registered.
         and event.at >= webhook.created_at
     )
 
@@ -126,6 +127,7 @@ def _claim_delivery(
     failed: Collection[int],
 ) -> tuple[Delivery, DisabledReason | None] | None:
     """Claim the next due delivery, or return why its webhook must be switched off."""
+    # Durable: the claim must be committed before anything is sent.
     with transaction.atomic(durable=True):
         delivery = (
             Delivery.objects.select_for_update(of=("self",), skip_locked=True)

@@ -59,6 +59,7 @@ def parse_webhook_url(text: str, *, local: bool = False) -> WebhookUrl:
     try:
         parts = urlsplit(text)
         port = parts.port
+        # The ASCII form is what is resolved, sent and signed.
         host = (parts.hostname or "").encode("idna").decode("ascii")
     except ValueError:
         msg = "This is not an address. Use one like https://example.org/padstone."
@@ -116,6 +117,7 @@ def resolve_host(target: WebhookUrl, *, local: bool = False) -> list[str]:
         msg = f"The host name {target.host} cannot be resolved."
         raise WebhookUrlError(msg) from None
     addresses = list(dict.fromkeys(str(entry[4][0]) for entry in found))
+    # One private address is enough to refuse: the connection may use any of them.
     for address in addresses:
         if not local and not is_public_ip(address):
             raise WebhookUrlError(_not_public_message(target.host))

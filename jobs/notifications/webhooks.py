@@ -107,6 +107,7 @@ def get_webhook_secret(webhook: Webhook) -> bytes | None:
     """Return a webhook's secret; None if `SECRET_KEY` was changed since."""
     for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
         secret = _derive_secret(key, webhook.nonce)
+        # Constant time: the comparison must not reveal how much of a hash matched.
         if compare_digest(_sha256_hex(secret), webhook.secret_hash):
             return secret
     return None
@@ -149,6 +150,7 @@ def _set_new_secret(webhook: Webhook) -> str:
     webhook.nonce = secrets.token_hex(32)
     secret = _derive_secret(settings.SECRET_KEY, webhook.nonce)
     webhook.secret_hash = _sha256_hex(secret)
+    # Returned once, to be shown; it cannot be read from the row.
     return base64.b64encode(secret).decode("ascii")
 
 

@@ -124,6 +124,7 @@ class PlanImportForm(forms.Form):
     def _read_file(self, upload: "UploadedFile[Any]", data: dict[str, Any]) -> None:
         suffix = file_suffix(str(upload.name))
         content = upload.read()
+        # Any other suffix is taken for an exchange document, which is JSON.
         if suffix not in MAX_FILE_BYTES:
             try:
                 self.text = content.decode("utf-8-sig")
@@ -147,6 +148,7 @@ class PlanImportForm(forms.Form):
         self.ignored = (*found.ignored, *found.assumptions)
         building = found.parse_building()
         self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
+        # A small compressed workbook can hold a document of any size.
         if len(self.text) > MAX_DOCUMENT_BYTES:
             msg = "This is larger than a plan. Remove what does not belong to it."
             raise DocumentError([DocumentIssue("", msg)])
@@ -154,6 +156,7 @@ class PlanImportForm(forms.Form):
 
     def _drawing_options(self, data: Mapping[str, Any]) -> DrawingOptions:
         stem = str(data["file"].name).rpartition(".")[0]
+        # A revision keeps the name of its building; a new one takes that of the file.
         named = "" if self.base else " ".join(stem.replace("_", " ").split())[:120]
         return DrawingOptions(
             name=data.get("name") or named,

@@ -84,6 +84,7 @@ def _format_pair(
 ) -> tuple[str, str]:
     """Format two different values so that their texts differ."""
     texts = _format_value(name, before, style), _format_value(name, after, style)
+    # A change finer than the usual fraction must not read "12' to 12'".
     if texts[0] == texts[1]:
         return _format_exactly(before), _format_exactly(after)
     return texts

@@ -250,6 +250,7 @@ class _PlanLayout:
                 continue
             frame = position_axes(self.plan, position)
             inward = np.round(frame.inward, 6) + 0.0
+            # Opposite walls point at each other: one sign, so that both match.
             inward = inward if tuple(inward) > (0.0, 0.0) else -inward + 0.0
             aside = float(frame.origin @ np.array([-inward[1], inward[0]]))
             key = (*inward.tolist(), round(aside / SAME_LINE_MM))

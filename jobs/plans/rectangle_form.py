@@ -187,6 +187,8 @@ class RectangleForm(forms.Form):
         except (RectangleError, DocumentError):
             return None
         preview = build_preview(plan)
+        # Positions whose pattern has errors show their place, but no rods: those would
+        # be the placeholder's.
         drawing = replace(
             preview.drawing,
             positions=tuple(
@@ -353,6 +355,7 @@ class RectangleForm(forms.Form):
 
 def append_unit(text: str, unit: str) -> str:
     """Add the unit to every bare number, between commas or after @."""
+    # A number before "@" is a count ("3 @ 25'"), which has no unit.
     parts = re.split(r"([,;\n@]\s*)", text)
     counted = [
         following is not None and following.startswith("@")

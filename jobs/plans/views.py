@@ -40,6 +40,7 @@ def preview_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse
     job = _get_drawable_job(request.user, job_id)
     form = RectangleForm(request.POST)
     form.is_valid()
+    # While somebody is typing, a blank field is not an error yet.
     form.clear_blank_errors()
     context = {"job": job, "form": form, "preview": form.build_preview()}
     return render(request, "jobs/live_preview_response.html", context)
