@@ -14,9 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.constants import FOOT_MM, INCH_MM
 
-FOOT_MM = 304.8
-INCH_MM = 25.4
 GRADE_ROD_LENGTHS_MM = np.array(
     [
         2000.0,
@@ -49,7 +48,7 @@ def clear_margin(tolerance_mm: npt.ArrayLike, amount_mm: npt.ArrayLike) -> Float
     return np.minimum(np.asarray(tolerance_mm, dtype=np.float64), amount / 4.0)
 
 
-def find_misreadings(
+def find_misread_amounts(
     deviation_mm: npt.ArrayLike, tolerance_mm: npt.ArrayLike
 ) -> FloatArray:
     """Find deviations that a misread foot or inch would explain.

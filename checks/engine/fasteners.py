@@ -13,13 +13,12 @@ from fractions import Fraction
 from math import ceil, pi
 from typing import Literal
 
+from checks.engine.constants import INCH_MM, KSI_MPA
 from checks.engine.sources import Provenance
 
-INCH_MM = 25.4
 # A diameter matches a size within this: a millimetre value rounded to one decimal
 # still matches, the next sixteenth of an inch does not. Project choice.
 SIZE_TOLERANCE_MM = 0.1
-KSI_MPA = 6.894757293168361
 
 
 def _mm(inches: str | float) -> float:

@@ -20,15 +20,14 @@ from enum import StrEnum
 from math import pi, sqrt
 from typing import Literal
 
+from checks.engine.constants import INCH_MM, KSI_MPA, POUND_N, PSI_MPA
 from checks.engine.errors import EngineError
-from checks.engine.fasteners import INCH_MM, KSI_MPA, RodGrade, RodThread
+from checks.engine.fasteners import RodGrade, RodThread
 
 SCREEN_HEADING = (
     "A screen, not a design: the adhesive product's evaluation report, the engineer of"
     " record and local codes govern."
 )
-POUND_N = 4.4482216152605
-PSI_MPA = KSI_MPA / 1000.0
 KC_POST_INSTALLED = 17.0
 MAX_CONCRETE_PSI = 8000.0  # 17.3.1, post-installed
 MAX_STEEL_KSI = 125.0

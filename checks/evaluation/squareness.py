@@ -7,8 +7,8 @@ import numpy as np
 
 from checks.engine import corner_moves, outline
 from checks.engine.arrays import FloatArray, IntArray
-from checks.engine.causes import FOOT_MM
 from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
+from checks.engine.constants import FOOT_MM
 from checks.engine.distance_network import AdjustmentOutcome
 from checks.engine.errors import DegenerateGeometryError
 from checks.evaluation.check_table import CheckTable

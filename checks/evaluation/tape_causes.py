@@ -12,6 +12,7 @@ import numpy as np
 
 from checks.engine import causes
 from checks.engine.arrays import FloatArray
+from checks.engine.constants import FOOT_MM
 from checks.evaluation.check_calculation import correct_tape_values
 from checks.evaluation.failing_checks import (
     MIN_WALL_SHARE,
@@ -55,7 +56,7 @@ def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
         values = correct_tape_values(evaluation.plan, evaluation.table, row, readings)
         deviation = values - evaluation.table.nominal[row]
         good = np.abs(deviation) <= tolerance
-        amount = causes.find_misreadings(deviation, tolerance)
+        amount = causes.find_misread_amounts(deviation, tolerance)
         wrong = (amount != 0.0) & ~good
         if good.any() and wrong.any() and (good | wrong).all():
             first = int(np.flatnonzero(wrong)[0])
@@ -74,8 +75,8 @@ def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
 def find_foot_marks(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Find walls with several running dimensions a foot long: the tape's 1 ft mark."""
     for wall, rows in failing.rows_by_wall(CheckKind.LINE).items():
-        residual = np.abs(failing.deviations_as_read(rows) - causes.FOOT_MM)
-        margin = causes.clear_margin(failing.tolerances(rows), causes.FOOT_MM)
+        residual = np.abs(failing.deviations_as_read(rows) - FOOT_MM)
+        margin = causes.clear_margin(failing.tolerances(rows), FOOT_MM)
         lines = select_rows(rows, residual <= margin)
         if len(lines) >= 2:
             measured = failing.measured_rows_on_wall(CheckKind.LINE, wall)
@@ -99,7 +100,7 @@ def find_other_corner(failing: FailingChecks) -> Iterator[LikelyCause]:
         length = wall_length(failing.evaluation.plan, wall)
         nominal = failing.evaluation.table.nominal[rows]
         residual = np.abs(failing.evaluation.value[rows] - (length - nominal))
-        off_centre = np.abs(length - 2.0 * nominal) > causes.FOOT_MM
+        off_centre = np.abs(length - 2.0 * nominal) > FOOT_MM
         explained = off_centre & (residual <= failing.tolerances(rows))
         # A line that fails in another way may have been exchanged with one of these.
         for row in rows if explained.all() else ():
@@ -186,12 +187,14 @@ def find_flange_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
 def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Find single lengths a foot or an inch off, where nothing else contradicts it."""
     rows = failing.unexplained_rows(*LENGTH_KINDS)
-    amount = causes.find_misreadings(failing.deviations(rows), failing.tolerances(rows))
+    amount = causes.find_misread_amounts(
+        failing.deviations(rows), failing.tolerances(rows)
+    )
     estimated = _estimated_errors(failing)
     for row, by in zip(rows, amount.tolist(), strict=True):
         if by == 0.0 or not _is_isolated_error(failing, row, by, estimated):
             continue
-        unit = "foot" if abs(by) == causes.FOOT_MM else "inch"
+        unit = "foot" if abs(by) == FOOT_MM else "inch"
         # Only a whole foot too long can also come from the tape's 1 ft mark.
         or_mark = ", or the tape was held at its 1 ft mark"
         yield failing.explain(
@@ -199,7 +202,7 @@ def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
             [row],
             f"{capitalize_first(failing.describe(row))} is one {unit}"
             f" {'long' if by > 0 else 'short'}. The {unit} was misread"
-            f"{or_mark if by == causes.FOOT_MM else ''}.",
+            f"{or_mark if by == FOOT_MM else ''}.",
         )
 
 
@@ -226,9 +229,9 @@ def _is_isolated_error(
         error = estimated.get(row, float("nan"))
         slack = min(2.0 * float(failing.tolerances([row])[0]), abs(by) / 2.0)
         if np.isnan(error):  # nothing checks it, but concrete is never a foot out
-            return abs(by) == causes.FOOT_MM
+            return abs(by) == FOOT_MM
         return abs(error - by) <= slack and _has_largest_w(failing, row)
-    if abs(by) == causes.FOOT_MM:
+    if abs(by) == FOOT_MM:
         return True
     if kind not in PATTERN_KINDS:
         return False

@@ -6,10 +6,9 @@ ACI 318-19 and a design guide to its chapter 17 (2025 edition, pp. 73 and 86).
 
 import pytest
 
-from checks.engine.fasteners import GRADES, INCH_MM, KSI_MPA, find_thread
+from checks.engine.constants import INCH_MM, KSI_MPA, POUND_N, PSI_MPA
+from checks.engine.fasteners import GRADES, find_thread
 from checks.engine.reanchor import (
-    POUND_N,
-    PSI_MPA,
     bond_edge_mm,
     bond_strength_n,
     breakout_strength_n,

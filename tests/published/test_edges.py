@@ -2,7 +2,8 @@
 
 import pytest
 
-from checks.engine.fasteners import INCH_MM, min_edge_distance_mm
+from checks.engine.constants import INCH_MM
+from checks.engine.fasteners import min_edge_distance_mm
 
 
 @pytest.mark.parametrize(

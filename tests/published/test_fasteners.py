@@ -7,7 +7,8 @@ Guide 1, 2nd ed., Table 2.3, secondary.
 import pytest
 
 from checks.engine import fasteners
-from checks.engine.fasteners import INCH_MM, THREADS, find_thread
+from checks.engine.constants import INCH_MM
+from checks.engine.fasteners import THREADS, find_thread
 from checks.engine.sources import Provenance
 
 

@@ -8,11 +8,8 @@ from checks.engine.concrete.maturity import (
     compute_equivalent_age,
     compute_nurse_saul,
 )
-from checks.engine.concrete.strength import (
-    PSI_MPA,
-    assess_acceptance,
-    assess_strength_gate,
-)
+from checks.engine.concrete.strength import assess_acceptance, assess_strength_gate
+from checks.engine.constants import PSI_MPA
 
 
 @pytest.mark.parametrize(

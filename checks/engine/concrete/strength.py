@@ -23,10 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.constants import PSI_MPA
 from checks.engine.errors import EngineError
-
-PSI_MPA = 0.45359237 * 9.80665 / 25.4**2
-"""One pound-force per square inch, in MPa."""
 
 SLACK_MPA = 1e-9
 

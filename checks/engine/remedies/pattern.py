@@ -10,7 +10,7 @@ from typing import Any
 
 from checks.engine import cautions
 from checks.engine.conformity import SLACK_MM
-from checks.engine.fasteners import INCH_MM
+from checks.engine.constants import INCH_MM
 from checks.engine.remedies.remedy import (
     Advice,
     Remedy,

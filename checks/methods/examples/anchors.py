@@ -4,18 +4,11 @@ from math import pi, sqrt
 
 import numpy as np
 
-from checks.engine.fasteners import (
-    GRADES,
-    KSI_MPA,
-    RodThread,
-    find_thread,
-    list_washers,
-)
+from checks.engine.constants import KSI_MPA, POUND_N, PSI_MPA
+from checks.engine.fasteners import GRADES, RodThread, find_thread, list_washers
 from checks.engine.reanchor import (
     BOND_OUTDOORS_PSI,
     KC_POST_INSTALLED,
-    POUND_N,
-    PSI_MPA,
     ReanchorScreen,
     ReplacementRod,
     bond_edge_mm,

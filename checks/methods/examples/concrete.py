@@ -6,11 +6,8 @@ import numpy as np
 
 from checks.engine.concrete.forecast import fit_curve, forecast_gate
 from checks.engine.concrete.maturity import compute_equivalent_age, compute_nurse_saul
-from checks.engine.concrete.strength import (
-    PSI_MPA,
-    assess_acceptance,
-    assess_strength_gate,
-)
+from checks.engine.concrete.strength import assess_acceptance, assess_strength_gate
+from checks.engine.constants import PSI_MPA
 from checks.methods.example_values import (
     build_result,
     describe_input,

@@ -5,7 +5,7 @@ import numpy as np
 from checks.engine.causes import estimate_errors as error_of
 from checks.engine.causes import (
     find_inverted_rods,
-    find_misreadings,
+    find_misread_amounts,
     find_setup_disturbances,
     find_swapped_pairs,
     find_wrong_orientation,
@@ -59,7 +59,7 @@ def calculate_misreadings() -> Calculation:
     # Two readings are off by a foot or an inch and a remainder, the third by neither.
     off = np.array([12.0 + 1 / 16, -15 / 16, 1 / 2]) * INCH_MM
     rest = np.array([1 / 4, 1 / 8, 1 / 8]) * INCH_MM
-    found = find_misreadings(off, rest)
+    found = find_misread_amounts(off, rest)
     read = [
         LENGTH_MM,
         WIDTH_MM,

@@ -5,7 +5,7 @@ from math import sqrt
 import numpy as np
 
 from checks.engine.arrays import FloatArray
-from checks.engine.reanchor import POUND_N
+from checks.engine.constants import POUND_N
 from checks.engine.tape import (
     STEEL_EXPANSION,
     TapeCorrection,

@@ -7,7 +7,7 @@ from checks.engine import causes
 
 
 def test_a_foot_is_told_from_an_inch_and_from_neither():
-    found = causes.find_misreadings([305.0, -304.0, 26.0, -25.4, 12.0, 0.0], 3.2)
+    found = causes.find_misread_amounts([305.0, -304.0, 26.0, -25.4, 12.0, 0.0], 3.2)
     assert found.tolist() == [304.8, -304.8, 25.4, -25.4, 0.0, 0.0]
 
 

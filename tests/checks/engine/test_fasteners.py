@@ -1,7 +1,7 @@
 import pytest
 
 from checks.engine import fasteners
-from checks.engine.fasteners import INCH_MM
+from checks.engine.constants import INCH_MM
 
 
 def test_a_size_the_tables_do_not_have_is_none():

@@ -1,13 +1,9 @@
 import pytest
 
+from checks.engine.constants import INCH_MM, PSI_MPA
 from checks.engine.errors import EngineError
-from checks.engine.fasteners import GRADES, INCH_MM, find_thread
-from checks.engine.reanchor import (
-    PSI_MPA,
-    ReplacementRod,
-    ScreenOutcome,
-    screen_replacement_rod,
-)
+from checks.engine.fasteners import GRADES, find_thread
+from checks.engine.reanchor import ReplacementRod, ScreenOutcome, screen_replacement_rod
 
 ROD = 0.75 * INCH_MM
 

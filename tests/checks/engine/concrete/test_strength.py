@@ -6,12 +6,12 @@ import pytest
 from scipy.stats import studentized_range
 
 from checks.engine.concrete.strength import (
-    PSI_MPA,
     RANGE_FACTORS,
     assess_acceptance,
     assess_companions,
     assess_strength_gate,
 )
+from checks.engine.constants import PSI_MPA
 from checks.engine.errors import EngineError
 
 NAN = float("nan")

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
+from checks.engine.constants import INCH_MM
 from checks.engine.errors import EngineError
-from checks.engine.fasteners import INCH_MM
 from checks.engine.plate_fit.slots import (
     edge_after_reaming_mm,
     edge_after_slotting_mm,
