@@ -28,7 +28,7 @@ from checks.queries.remedy_explanations import EXPLAINERS
 from core.models import Person
 
 ROOT = Path(__file__).parents[3]
-NO_COMPUTATION = {"arrays", "constants", "errors", "sources"}  # types, messages and sources
+NO_COMPUTATION = {"arrays", "constants", "errors", "sources"}
 EVERY = pytest.mark.parametrize("slug", [method.slug for method in list_methods()])
 
 
