@@ -8,30 +8,31 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from checks.evaluation.finding_topics import TopicKind
 from core.vocabulary import ReleaseKind, RemedyKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKeyError, CheckKind
 from jobs.anchor_plan.planned_checks import Check
 
-TOPIC_LABELS = {
-    "squareness": "Outline out of square",
-    "wall": "Wall {}",
-    "position": "Rods at {}",
-    "projection": "Projection at {}",
-    "level": "Pad {}",
-    "levels": "Misclosure of the levels",
-    "strength": "Concrete strength",
-    "notch_width": "Notch width of wall {}",
-    "notch_depth": "Notch depth of wall {}",
-    "plumb": "Plumb of {}",
+TOPIC_LABELS: dict[TopicKind, str] = {
+    TopicKind.SQUARENESS: "Outline out of square",
+    TopicKind.WALL: "Wall {}",
+    TopicKind.POSITION: "Rods at {}",
+    TopicKind.PROJECTION: "Projection at {}",
+    TopicKind.LEVEL: "Pad {}",
+    TopicKind.LEVELS: "Misclosure of the levels",
+    TopicKind.STRENGTH: "Concrete strength",
+    TopicKind.NOTCH_WIDTH: "Notch width of wall {}",
+    TopicKind.NOTCH_DEPTH: "Notch depth of wall {}",
+    TopicKind.PLUMB: "Plumb of {}",
     # Rules of a tolerance basis on groups of rods and on column lines.
-    "within_group": "Rods at {} against each other",
-    "rod_from_group_centre": "Rods at {} from their common centre",
-    "group_centre": "Centre of the rods at {}",
-    "adjacent_groups": "Spacing of neighbouring positions along {}",
-    "accumulated": "Accumulated spacing along {}",
-    "group_to_line": "Distance from the column line along {}",
+    TopicKind.WITHIN_GROUP: "Rods at {} against each other",
+    TopicKind.ROD_FROM_GROUP_CENTRE: "Rods at {} from their common centre",
+    TopicKind.GROUP_CENTRE: "Centre of the rods at {}",
+    TopicKind.ADJACENT_GROUPS: "Spacing of neighbouring positions along {}",
+    TopicKind.ACCUMULATED: "Accumulated spacing along {}",
+    TopicKind.GROUP_TO_LINE: "Distance from the column line along {}",
 }
-PLURAL_TOPIC_LABELS = {"wall": "Walls {}", "level": "Pads {}"}
+PLURAL_TOPIC_LABELS = {TopicKind.WALL: "Walls {}", TopicKind.LEVEL: "Pads {}"}
 MAX_LISTED_PLACES = 3  # of several findings; the rest are counted
 AXIS_LABELS: dict[Axis, str] = {"in": "inward", "along": "along the wall"}
 CIRCUMSTANCE_LABELS = {
@@ -187,13 +188,7 @@ def describe_topic(topic: str) -> str:
     An unknown topic, written by a later version, is shown without its underscores.
     """
     word, _, subject = topic.partition(":")
-    if word == CheckKind.PLUMB:
-        mark, _, axis = subject.rpartition(".")
-        label = next((text for each, text in AXIS_LABELS.items() if each == axis), "")
-        subject = f"{mark}, {label}" if label else subject
-    if word in TOPIC_LABELS:
-        return TOPIC_LABELS[word].format(subject)
-    return f"{word.replace('_', ' ').capitalize()} {subject}".strip()
+    return _format_topic(word, _describe_subject(word, subject))
 
 
 def describe_topics(topics: Iterable[str]) -> str:
@@ -201,19 +196,32 @@ def describe_topics(topics: Iterable[str]) -> str:
     by_word: dict[str, list[str]] = {}
     for topic in topics:
         word, _, subject = topic.partition(":")
-        by_word.setdefault(word, []).append(subject)
+        by_word.setdefault(word, []).append(_describe_subject(word, subject))
     largest_first = sorted(by_word, key=lambda word: -len(by_word[word]))
-    return "; ".join(_describe_places(word, by_word[word]) for word in largest_first)
+    return "; ".join(_format_topics(word, by_word[word]) for word in largest_first)
 
 
-def _describe_places(word: str, places: list[str]) -> str:
-    if len(places) == 1:
-        return describe_topic(f"{word}:{places[0]}")
-    names = ", ".join(places)
-    if len(places) > MAX_LISTED_PLACES + 1:
-        names = f"{', '.join(places[:MAX_LISTED_PLACES])} … ({len(places)})"
-    plural = PLURAL_TOPIC_LABELS.get(word)
-    return plural.format(names) if plural else describe_topic(f"{word}:{names}")
+def _describe_subject(word: str, subject: str) -> str:
+    if word != TopicKind.PLUMB:
+        return subject
+    mark, _, axis = subject.rpartition(".")
+    label = next((text for each, text in AXIS_LABELS.items() if each == axis), "")
+    return f"{mark}, {label}" if label else subject
+
+
+def _format_topics(word: str, subjects: list[str]) -> str:
+    names = ", ".join(subjects)
+    if len(subjects) > MAX_LISTED_PLACES + 1:
+        names = f"{', '.join(subjects[:MAX_LISTED_PLACES])} … ({len(subjects)})"
+    if len(subjects) > 1 and word in PLURAL_TOPIC_LABELS:
+        return PLURAL_TOPIC_LABELS[TopicKind(word)].format(names)
+    return _format_topic(word, names)
+
+
+def _format_topic(word: str, subject: str) -> str:
+    if word in TOPIC_LABELS:
+        return TOPIC_LABELS[TopicKind(word)].format(subject)
+    return f"{word.replace('_', ' ').capitalize()} {subject}".strip()
 
 
 def get_remedy_label(name: str) -> str:
@@ -230,3 +238,13 @@ def describe_remedy(remedy: Mapping[str, Any]) -> str:
     if remedy["remedy"] != RemedyKind.SHIFT or not scope:
         return get_remedy_label(remedy["remedy"])
     return "Move all the steel" if scope == "steel" else f"Move frame line {scope}"
+
+
+def describe_order(remedy: Mapping[str, Any]) -> str:
+    """Return the label of a remedy that was ordered.
+
+    Whatever the engineer orders in their own words is recorded as a referral.
+    """
+    if remedy["remedy"] == RemedyKind.REFER:
+        return "Other, as ordered"
+    return describe_remedy(remedy)

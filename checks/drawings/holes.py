@@ -8,6 +8,7 @@ from typing import Self
 import numpy as np
 
 from checks.drawings.result_view import ResultView
+from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from core.svg import FloatArray, Viewport, path_data
 from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Detail
@@ -126,8 +127,9 @@ def draw_holes(
 
 def find_slot_remedy(results: ResultView, mark: str) -> RemedyResult | None:
     """Return the remedy that slots holes at a position, where it is the proposal."""
+    topic = FindingTopic.for_subject(TopicKind.POSITION, mark)
     for finding in results.findings:
-        if finding["finding"] == f"position:{mark}":
+        if finding["finding"] == topic:
             proposal = next(iter(finding["remedies"]), None)
             if proposal and proposal["remedy"] == RemedyKind.SLOT:
                 return proposal

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from checks.drawings.result_view import find_limit
+from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.queries.remedy_steps import Step, StepPart
 from core.formatting import format_percent
 from jobs.anchor_plan.check_keys import CheckKind
@@ -24,17 +25,17 @@ LIMIT_LABELS = {
     "plumb": "Lean over height",
     "notch": "Notch, either way",
 }
-LIMITS_BY_TOPIC = {
-    "squareness": ("diagonals",),
-    "wall": ("wall",),
-    "position": ("line", "rod_location", "re_anchor_beyond"),
-    "projection": ("projection",),
-    "level": ("pad_level", "shim_up_to"),
-    "levels": ("level_misclosure",),
-    "strength": ("strength_ratio",),
-    "plumb": ("plumb",),
-    "notch_width": ("notch",),
-    "notch_depth": ("notch",),
+LIMITS_BY_TOPIC: dict[TopicKind, tuple[str, ...]] = {
+    TopicKind.SQUARENESS: ("diagonals",),
+    TopicKind.WALL: ("wall",),
+    TopicKind.POSITION: ("line", "rod_location", "re_anchor_beyond"),
+    TopicKind.PROJECTION: ("projection",),
+    TopicKind.LEVEL: ("pad_level", "shim_up_to"),
+    TopicKind.LEVELS: ("level_misclosure",),
+    TopicKind.STRENGTH: ("strength_ratio",),
+    TopicKind.PLUMB: ("plumb",),
+    TopicKind.NOTCH_WIDTH: ("notch",),
+    TopicKind.NOTCH_DEPTH: ("notch",),
 }
 LIMITS_BY_KIND: dict[CheckKind, tuple[str, ...]] = {
     CheckKind.DIAGONAL: ("diagonals",),
@@ -68,9 +69,9 @@ class LimitRow:
 
 def list_topic_limits(topic: str, tolerances: TolerancesResult) -> list[LimitRow]:
     """List the limits that a finding of this topic was judged and remedied by."""
-    word = topic.partition(":")[0]
+    kind = FindingTopic(topic).kind
     # A rule on groups of rods is a topic and a limit of the same name.
-    return list(_iter_limits(LIMITS_BY_TOPIC.get(word, (word,)), tolerances))
+    return list(_iter_limits(LIMITS_BY_TOPIC.get(kind, (kind.value,)), tolerances))
 
 
 def list_kind_limits(kind: CheckKind, tolerances: TolerancesResult) -> list[LimitRow]:

@@ -6,6 +6,12 @@ from dataclasses import dataclass
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q, QuerySet
 
+from checks.evaluation.finding_topics import (
+    GROUP_TOPICS,
+    PATTERN_TOPICS,
+    FindingTopic,
+    TopicKind,
+)
 from checks.labels import describe_check_key, describe_topic
 from checks.models import Finding, Photograph
 from checks.queries.reading_history import match_position
@@ -13,14 +19,7 @@ from jobs.anchor_plan.check_keys import AXES, CheckKey
 from jobs.models import Building
 
 PHOTOGRAPHS_PER_PAGE = 24
-POSITION_TOPICS = (
-    "position",
-    "projection",
-    "level",
-    "within_group",
-    "rod_from_group_centre",
-    "group_centre",
-)
+POSITION_TOPICS = sorted(PATTERN_TOPICS | GROUP_TOPICS | {TopicKind.LEVEL})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +87,9 @@ def paginate_photographs(
 
 def list_position_photographs(building: Building, mark: str) -> list[PhotographRow]:
     """List the photographs of one position: of its checks, findings and work."""
-    topics = [f"{word}:{mark}" for word in POSITION_TOPICS]
+    topics: list[str] = [
+        FindingTopic.for_subject(kind, mark) for kind in POSITION_TOPICS
+    ]
     topics += [CheckKey.for_plumb(mark, axis) for axis in AXES]
     found = Photograph.objects.filter(building=building).filter(
         match_position(mark)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from checks.drawings.result_view import ResultView
+from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.labels import describe_check
 from checks.queries.evaluated_plan import EvaluatedPlan
 from checks.queries.open_findings import list_open_findings
@@ -13,7 +14,7 @@ from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.values import Plan, Position
 from jobs.exchange.result.document import CheckResult, RodResult
 
-POSITION_TOPICS = ("position", "projection", "level")
+POSITION_TOPICS = (TopicKind.POSITION, TopicKind.PROJECTION, TopicKind.LEVEL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +175,7 @@ def build_position_tables(
     plate_fit = entry.get("plate_fit") if entry else None
     overrun = plate_fit["overrun"] if plate_fit else None
     line = CheckKey.for_position(CheckKind.LINE, mark)
-    topics = [f"{word}:{mark}" for word in POSITION_TOPICS]
+    topics = [FindingTopic.for_subject(kind, mark) for kind in POSITION_TOPICS]
     return {
         "detail": evaluated.plan.details[position.detail],
         "plate_fit": plate_fit,

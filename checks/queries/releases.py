@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.paginator import Page, Paginator
 
-from checks.labels import describe_check_key, describe_remedy, describe_topic
+from checks.labels import describe_check_key, describe_order, describe_topic
 from checks.models import Finding, Release
 from checks.queries.concrete_history import describe_entry, get_kind_label
 from core.vocabulary import DispositionKind, ReleaseKind, Verdict
@@ -131,7 +131,7 @@ def _describe_finding(row: Mapping[str, Any]) -> Mapping[str, Any]:
         "label": describe_topic(row["finding"]),
         "state_label": f"{state}: {closing}" if closing else state,
         "decisions": [
-            {**decision, "remedy_label": describe_remedy(decision["remedy"])}
+            {**decision, "remedy_label": describe_order(decision["remedy"])}
             for decision in row["decisions"]
         ],
     }
@@ -200,7 +200,7 @@ def _build_repair_order(row: Mapping[str, Any]) -> RepairOrder:
     work = row["carried_out"]
     return RepairOrder(
         finding_label=describe_topic(row["finding"]),
-        remedy=describe_remedy(row),
+        remedy=describe_order(row),
         disposition=DispositionKind(row["disposition"]).label,
         order=row["order"],
         engineer=row["engineer"]["name"],

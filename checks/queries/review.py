@@ -7,6 +7,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import F, Prefetch, QuerySet
 
 from checks.drawings.result_view import ResultView
+from checks.evaluation.finding_topics import FindingTopic
 from checks.labels import (
     describe_check,
     describe_remedy,
@@ -156,7 +157,7 @@ def load_remedy_context(finding: Finding) -> RemedyContext:
     """Load the plan and the result that a finding's remedies were computed from."""
     evaluation = finding.evaluation
     return RemedyContext(
-        mark=finding.topic.partition(":")[2],
+        mark=FindingTopic(finding.topic).subject,
         plan=load_plan(evaluation.revision),
         result=evaluation.result,
     )

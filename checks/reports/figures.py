@@ -7,12 +7,12 @@ from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
+from checks.evaluation.finding_topics import PATTERN_TOPICS, FindingTopic
 from checks.reports.blocks import Block, DrawingFigure, figure_row, heading, paragraph
 from checks.reports.report_content import ReportContent
 from core.formatting import DisplayStyle
 from core.vocabulary import Verdict
 
-ROD_TOPICS = ("position:", "projection:")
 VIEW_DIRECTION = (
     "Seen from above, looking in from outside the wall: along to the right, in upward."
 )
@@ -51,11 +51,8 @@ def compose_levels(content: ReportContent) -> Iterator[Block]:
 
 def compose_patterns(content: ReportContent) -> Iterator[Block]:
     """Compose the positions that are not within, or that have or had a finding."""
-    with_finding = {
-        topic.partition(":")[2]
-        for row in content.record["findings"]
-        if (topic := row["finding"]).startswith(ROD_TOPICS)
-    }
+    topics = (FindingTopic(row["finding"]) for row in content.record["findings"])
+    with_finding = {topic.mark for topic in topics if topic.kind in PATTERN_TOPICS}
     marks = [
         position.mark
         for position in content.plan.positions

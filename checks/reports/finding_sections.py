@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from checks.labels import describe_remedy, describe_topic
+from checks.labels import describe_order, describe_remedy, describe_topic
 from checks.models import Finding, FindingEvent
 from checks.reports.blocks import (
     Block,
@@ -95,7 +95,7 @@ def _list_decision_facts(
     yield (
         "Decided",
         lines(
-            strong(f"{describe_remedy(remedy)}; {disposition}"),
+            strong(f"{describe_order(remedy)}; {disposition}"),
             format_remedy_values(content, remedy),
             remedy.get("heading", ""),
             f"{format_person(decision['engineer'])},"

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from checks.labels import describe_remedy, describe_topic
+from checks.labels import describe_order, describe_topic
 from checks.queries.releases import STRENGTH_ROUTES, explain_missing_strength
 from checks.queries.remedy_explanations import summarise_remedy
 from checks.queries.remedy_values import list_values
@@ -28,6 +28,7 @@ from checks.reports.photographs import get_work_photographs
 from checks.reports.report_content import ReportContent
 from core.formatting import EM_DASH, format_count
 from core.vocabulary import DispositionKind, ReleaseKind, RemedyKind, Verdict
+from jobs.anchor_plan.check_keys import CheckKey
 
 NOT_EVALUATED_CAUTIONS = [
     "Screening arithmetic, not design: the engineer of record, the manufacturer's"
@@ -108,7 +109,7 @@ def _build_order_row(
     return [
         strong(describe_topic(row["finding"])),
         lines(
-            strong(describe_remedy(row)),
+            strong(describe_order(row)),
             DispositionKind(row["disposition"]).label,
             format_remedy_values(content, remedy) if remedy else "",
         ),
@@ -125,7 +126,7 @@ def _compose_strength(
         yield paragraph(explain_missing_strength(content.record))
         return
     write = content.formatter.format_strength
-    samples = (key.partition(":")[2] or key for key in strength.get("samples", ()))
+    samples = (CheckKey(key).subject for key in strength.get("samples", ()))
     yield facts(
         [
             ("Verdict", verdict(strength["verdict"])),

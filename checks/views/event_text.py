@@ -2,7 +2,7 @@
 
 from django.urls import reverse
 
-from checks.labels import describe_remedy, describe_topic
+from checks.labels import describe_order, describe_topic
 from core.vocabulary import DispositionKind, ReleaseKind
 from jobs.notifications.event_text import EventText
 from jobs.notifications.models import Event
@@ -18,7 +18,7 @@ def describe_event(event: Event) -> EventText | None:
         return None
     description = describe_topic(detail["finding"])
     if event.kind == Event.Kind.FINDING_DECIDED:
-        order = describe_remedy(detail)
+        order = describe_order(detail)
         disposition = DispositionKind(detail["disposition"]).label
         description += f": {order[:1].lower()}{order[1:]}, {disposition}"
     return EventText(description, reverse("checks:finding", args=[event.subject_id]))

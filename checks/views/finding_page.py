@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from checks.forms.decisions import DecisionForm, RemeasurementForm, list_order_choices
 from checks.forms.photographs import AddPhotographsForm, CarryOutForm
-from checks.labels import describe_remedy, describe_topic
+from checks.labels import describe_order, describe_topic
 from checks.models import Decision, Finding, WorkReport
 from checks.queries import review
 from checks.queries.finding_groups import (
@@ -149,7 +149,7 @@ def _find_decision_in_force(
         return None
     return DecisionInForce(
         decision=latest,
-        order=describe_remedy(latest.remedy),
+        order=describe_order(latest.remedy),
         work=getattr(latest, "work_report", None),
         needs_review=needs_review,
     )

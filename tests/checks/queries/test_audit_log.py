@@ -349,4 +349,4 @@ def test_an_account_opened_again_is_on_the_trail(
     close_account(actor=administrator, person=field_lead)
     reopen_account(actor=administrator, person=field_lead)
     told_of = words_of(job, AuditLogFilter(kind="people"))
-    assert told_of[-1] == ("Addie", "Fern: account opened again")
+    assert told_of[-1] == ("Addie", "Fern: account reopened")

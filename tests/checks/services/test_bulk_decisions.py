@@ -388,7 +388,7 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     assert [row.index for row in shown[:2]] == [1, 0]
     assert shown[0].why_second == ""
     today = localtime()
-    told = f"measured again on {today.day} {today:%b %Y}"
+    told = f"Measured again on {today.day} {today:%b %Y}"
     assert told in shown[1].why_second
     assert told in page.content.decode()
     queue = client.get(reverse("checks:findings"))
