@@ -12,7 +12,7 @@ from core.models import Role
 from jobs.models import Job, Membership
 from jobs.notifications import emails
 from jobs.notifications.event_text import EventText, describe_event
-from jobs.notifications.models import Email, EmailPreferences, Event
+from jobs.notifications.models import Email, Event
 from jobs.queries import ShippingSummary, summarise_shipping
 
 SEND_WINDOW = timedelta(hours=6)  # after the send hour; later it waits for the next day
@@ -60,13 +60,10 @@ def create_due_summaries() -> int:
     """
     managers = Membership.objects.filter(role=Role.OPERATIONS).values("person")
     people = emails.filter_recipients(Email.Kind.DAILY_SUMMARY).filter(pk__in=managers)
-    saved = EmailPreferences.objects.filter(person__in=people)
-    preferences = {row.person_id: row for row in saved}
     at = now()
     rows = []
     for person in people:
-        chosen = preferences.get(person.pk) or EmailPreferences()
-        local = at.astimezone(emails.get_time_zone(chosen))
+        local = at.astimezone(emails.get_recipient_timezone(person))
         send_at = local.replace(
             hour=settings.DAILY_SUMMARY_HOUR, minute=0, second=0, microsecond=0
         )

@@ -22,7 +22,6 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.core.exceptions import ValidationError
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 from django.core.signing import BadSignature, Signer
@@ -34,6 +33,7 @@ from django.utils import timezone
 from django.utils.timezone import now
 
 from core.models import Person
+from core.timezones import get_timezone
 from jobs.notifications.models import Email, EmailPreferences
 
 logger = logging.getLogger(__name__)
@@ -73,31 +73,19 @@ def get_preferences(person: Person) -> EmailPreferences:
     return EmailPreferences.objects.get_or_create(person=person)[0]
 
 
-def get_time_zone(preferences: EmailPreferences) -> ZoneInfo:
-    """Return the time zone of a person's day."""
-    return ZoneInfo(preferences.time_zone or settings.TIME_ZONE)
+def get_recipient_timezone(person: Person) -> ZoneInfo:
+    """Return the time zone of a person's account, else that of the site."""
+    return get_timezone(person.time_zone) or ZoneInfo(settings.TIME_ZONE)
 
 
 @transaction.atomic
 def save_preferences(
-    *, actor: Person, daily_summary: bool, decision_reminder: bool, time_zone: str
+    *, actor: Person, daily_summary: bool, decision_reminder: bool
 ) -> None:
-    """Save which e-mails a person wants, and their time zone.
-
-    Raises
-    ------
-    ValidationError
-        If the time zone is unknown.
-    """
+    """Save which e-mails a person wants."""
     preferences = get_preferences(actor)
     preferences.daily_summary = daily_summary
     preferences.decision_reminder = decision_reminder
-    preferences.time_zone = time_zone
-    try:
-        get_time_zone(preferences)
-    except (OSError, ValueError):
-        msg = f"Unknown time zone “{time_zone}”. Use a name such as America/Denver."
-        raise ValidationError({"time_zone": msg}, code="zone") from None
     preferences.save()
 
 
@@ -207,7 +195,7 @@ def _claim_email(pk: int, compose: ComposeEmail) -> EmailMultiAlternatives | Non
         preferences = get_preferences(email.person)
         content, message = None, None
         if filter_recipients(email.kind).filter(pk=email.person_id).exists():
-            with timezone.override(get_time_zone(preferences)):
+            with timezone.override(get_recipient_timezone(email.person)):
                 content = compose(email)
                 if content is not None:
                     message = _build_message(email, content, preferences)

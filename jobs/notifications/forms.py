@@ -1,11 +1,8 @@
 """Forms for e-mail preferences and webhooks."""
 
-from functools import cache
 from typing import Any
-from zoneinfo import available_timezones
 
 from django import forms
-from django.conf import settings
 
 from core.models import Person
 from jobs.models import Job
@@ -13,30 +10,14 @@ from jobs.notifications.models import Event
 from jobs.notifications.webhook_urls import MAX_URL_LENGTH
 
 
-@cache
-def _list_time_zones() -> list[tuple[str, str]]:
-    """List the IANA time zones that belong to a place."""
-    areas = ("Africa/", "America/", "Antarctica/", "Arctic/", "Asia/", "Atlantic/",
-             "Australia/", "Europe/", "Indian/", "Pacific/")  # fmt: skip
-    names = sorted(name for name in available_timezones() if name.startswith(areas))
-    return [(name, name.replace("_", " ")) for name in ["UTC", *names]]
-
-
-def _time_zone_choices() -> list[tuple[str, str]]:
-    return [("", f"site default, {settings.TIME_ZONE}"), *_list_time_zones()]
-
-
 class EmailPreferencesForm(forms.Form):
-    """Which e-mails a person wants, and the time zone of their day."""
+    """Which optional e-mails a person wants."""
 
     daily_summary = forms.BooleanField(
         label="Daily summary (operations managers)", required=False
     )
     decision_reminder = forms.BooleanField(
         label="Findings that need your decision (engineers)", required=False
-    )
-    time_zone = forms.ChoiceField(
-        label="Time zone", required=False, choices=_time_zone_choices
     )
 
 

@@ -164,16 +164,13 @@ class Email(models.Model):
 
 
 class EmailPreferences(models.Model):
-    """The optional e-mails a person wants, and the time zone of their day."""
+    """The optional e-mails a person wants."""
 
     person = models.OneToOneField(
         settings.AUTH_USER_MODEL, models.CASCADE, related_name="+"
     )
     daily_summary = models.BooleanField(default=True)
     decision_reminder = models.BooleanField(default=True)
-    time_zone = models.CharField(
-        max_length=64, blank=True, help_text="IANA name; blank: site default."
-    )
     unsubscribe_key = models.UUIDField(
         default=uuid.uuid4,
         unique=True,

@@ -6,7 +6,7 @@ from jobs.notifications import views
 
 app_name = "notifications"
 urlpatterns = [
-    path("account/email/", views.email_preferences, name="email_preferences"),
+    path("account/notifications/", views.email_preferences, name="email_preferences"),
     path("account/calendar/", views.change_calendar_key, name="calendar_key"),
     path("unsubscribe/<str:token>/", views.unsubscribe_page, name="unsubscribe"),
     path("calendar/<str:token>.ics", views.calendar_feed_file, name="calendar"),

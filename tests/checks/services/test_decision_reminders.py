@@ -159,9 +159,7 @@ def test_an_account_that_is_closed_or_has_no_address_gets_none(
 
 
 def test_whoever_turned_it_off_is_not_told(low_pad: Finding, engineer: Person) -> None:
-    emails.save_preferences(
-        actor=engineer, daily_summary=True, decision_reminder=False, time_zone=""
-    )
+    emails.save_preferences(actor=engineer, daily_summary=True, decision_reminder=False)
     minutes_pass()
     assert send_reminders() == []
 

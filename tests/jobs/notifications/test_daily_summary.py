@@ -36,6 +36,10 @@ def morning(day: int, hour: int = 6, minute: int = 30) -> datetime:
     return datetime(2027, 3, day, hour, minute, tzinfo=UTC)
 
 
+def set_time_zone(person: Person, name: str) -> None:
+    Person.objects.filter(pk=person.pk).update(time_zone=name)
+
+
 def open_finding(building: Building, when: datetime, topic: str = "level:S2") -> None:
     about = EventSubject(kind="finding", pk=7, detail={"finding": topic})
     record_events(Kind.FINDING_OPENED, building=building, actor=None, subjects=[about])
@@ -99,12 +103,7 @@ def test_each_gets_it_in_the_morning_of_their_own_day(
 ) -> None:
     far = factories.person("oriel", Role.OPERATIONS)
     services.set_membership(actor=operations, job=job, person=far, role=Role.OPERATIONS)
-    emails.save_preferences(
-        actor=far,
-        daily_summary=True,
-        decision_reminder=True,
-        time_zone="America/Denver",
-    )
+    set_time_zone(far, "America/Denver")
     open_finding(building, morning(2, 1))
     at(morning(2))  # 23:30 of the day before in Denver, UTC-7
     assert send_summaries() == [operations.email]
@@ -117,10 +116,7 @@ def test_each_gets_it_in_the_morning_of_their_own_day(
 def test_times_in_it_are_those_of_its_reader(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
-    zone = "America/Denver"
-    emails.save_preferences(
-        actor=operations, daily_summary=True, decision_reminder=True, time_zone=zone
-    )
+    set_time_zone(operations, "America/Denver")
     open_finding(building, morning(2, 1))
     at(morning(2, 14))
     send_summaries()
@@ -168,7 +164,7 @@ def test_whoever_turned_it_off_gets_none(
     building: Building, operations: Person, at: Callable[[datetime], None]
 ) -> None:
     emails.save_preferences(
-        actor=operations, daily_summary=False, decision_reminder=True, time_zone=""
+        actor=operations, daily_summary=False, decision_reminder=True
     )
     open_finding(building, morning(2, 1))
     at(morning(2))
