@@ -1,1 +1,1 @@
-"""The REST interface."""
+"""The REST API."""

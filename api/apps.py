@@ -1,4 +1,4 @@
-"""Application registry entry."""
+"""Configuration of the API app."""
 
 from typing import ClassVar
 
@@ -6,7 +6,7 @@ from django.apps import AppConfig
 
 
 class ApiConfig(AppConfig):
-    """See the package docstring."""
+    """The API app and its entry on the account page."""
 
     name = "api"
     default_auto_field = "django.db.models.BigAutoField"

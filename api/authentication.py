@@ -1,4 +1,4 @@
-"""Who is asking: a crew token first, then a browser's session."""
+"""Authentication of the API: a crew token first, then a browser session."""
 
 from datetime import timedelta
 from typing import Any
@@ -17,46 +17,47 @@ from rest_framework.request import Request
 from api.models import CrewToken
 
 SCHEME = "Token"
-LAST_USED_RESOLUTION = timedelta(minutes=1)  # how fine the last use of a token is
+LAST_USED_RESOLUTION = timedelta(minutes=1)
+"""The last use of a token is stored no finer: fewer writes, and less of a trail."""
 
 
 class CrewTokenAuthentication(TokenAuthentication):  # type: ignore[misc]
-    """`Authorization: Token …`, with a token that was made for a crew or a program."""
+    """Authentication by `Authorization: Token …`, with a crew token."""
 
     def authenticate_credentials(self, token: bytes) -> Any:
-        """Refuse what cannot be a token before it is looked up."""
+        """Look up a token; text that cannot be one is refused without a query."""
         if not token.isalnum():
-            msg = "This is no token: one has letters and digits only."
+            msg = "This is not a token. A token has only letters and digits."
             raise AuthenticationFailed(msg)
-        person, found = super().authenticate_credentials(token)
-        _record_use(found)
-        return person, found
+        person, knox_token = super().authenticate_credentials(token)
+        _record_use(knox_token)
+        return person, knox_token
 
 
 def _record_use(token: AuthToken) -> None:
-    """Note that a token was used, at most once a minute; one statement."""
+    """Store that a token was used, in one statement."""
     moment = now()
-    lately = Q(last_used_at__gt=moment - LAST_USED_RESOLUTION)
-    used = CrewToken.objects.filter(token=token).exclude(lately)
-    used.update(last_used_at=moment)
+    recent = Q(last_used_at__gt=moment - LAST_USED_RESOLUTION)
+    crew_tokens = CrewToken.objects.filter(token=token).exclude(recent)
+    crew_tokens.update(last_used_at=moment)
 
 
 class PasswordOrSessionAuthentication(SessionAuthentication):
-    """A session, or else the body names an account; a token makes no other token."""
+    """Authentication by session only: a token cannot create another token."""
 
     def authenticate_header(self, request: Request) -> str:
-        """Give a scheme, so that who is not signed in hears 401 and not 403."""
+        """Return a scheme, so that an anonymous request gets 401 and not 403."""
         return SCHEME
 
 
 class CrewTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """How the interface's description names a crew token."""
+    """OpenAPI security scheme of a crew token."""
 
     target_class = "api.authentication.CrewTokenAuthentication"
     name = "crewToken"
 
     def get_security_definition(self, auto_schema: Any) -> Any:
-        """Describe the header."""
+        """Return the scheme of the header."""
         return build_bearer_security_scheme_object(
             header_name="Authorization",
             token_prefix=SCHEME,
@@ -64,11 +65,11 @@ class CrewTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untype
 
 
 class PasswordOrSessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """How the interface's description names a session where a password serves too."""
+    """OpenAPI security scheme of a session where a password may stand in."""
 
     target_class = "api.authentication.PasswordOrSessionAuthentication"
     name = "session"
 
     def get_security_definition(self, auto_schema: Any) -> Any:
-        """Describe the cookie."""
+        """Return the scheme of the cookie."""
         return {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME}

@@ -1,4 +1,4 @@
-"""What every view of the interface shares."""
+"""Base views and helpers of the API."""
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -29,11 +29,13 @@ from core.models import Person
 from jobs.exchange.input.parser import DocumentError, DocumentIssue
 
 LOCK_TIMEOUT = "10s"
+"""A client waits about this long for an answer; then it is told to try again."""
+
 M = TypeVar("M", bound=Model)
 
 
 class RecordView(APIView):
-    """A view on the record: for people signed in, kept in no shared cache."""
+    """A view on the record: for signed-in people, in no shared cache."""
 
     authentication_classes: Sequence[type[BaseAuthentication]] = (
         CrewTokenAuthentication,
@@ -43,13 +45,13 @@ class RecordView(APIView):
 
     @property
     def person(self) -> Person:
-        """Who is asking."""
+        """Return the signed-in person."""
         user = self.request.user
-        assert isinstance(user, Person)  # noqa: S101  # the permission saw to it
+        assert isinstance(user, Person)  # noqa: S101  # by permission
         return user
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Refuse a body that would be passed over in silence."""
+        """Refuse a chunked body, which Django would read as an empty one."""
         super().initial(request, *args, **kwargs)
         if "Transfer-Encoding" in request.headers and not request.META.get(
             "CONTENT_LENGTH"
@@ -59,7 +61,7 @@ class RecordView(APIView):
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any
     ) -> Any:
-        """Let nobody else's cache keep the answer."""
+        """Mark the response as private to its reader."""
         final = super().finalize_response(request, response, *args, **kwargs)
         patch_vary_headers(final, ["Authorization", "Cookie"])
         patch_cache_control(final, private=True, no_cache=True)
@@ -67,89 +69,90 @@ class RecordView(APIView):
 
 
 class PublicView(APIView):
-    """A view anybody may ask, whatever they send along to say who they are."""
+    """A public view: credentials are ignored, wrong ones included."""
 
     authentication_classes: Sequence[type[BaseAuthentication]] = ()
     permission_classes = (AllowAny,)
 
 
 class IsAuthenticatedOrOpen(BasePermission):
-    """Whoever is signed in; everybody where this house has opened the arithmetic."""
+    """Signed-in people; everybody where `OPEN_EVALUATE` is set."""
 
     def has_permission(self, request: Request, view: APIView) -> bool:
-        """Ask the setting, then the request."""
+        """Check the setting, then the request."""
         return settings.OPEN_EVALUATE or bool(
             request.user and request.user.is_authenticated
         )
 
 
-def get_visible_or_404(rows: QuerySet[M], what: str, **wanted: Any) -> M:
-    """Give one of the rows this person may see."""
-    found = rows.filter(**wanted).first()
-    if found is None:
-        msg = f"There is no such {what} among your jobs."
+def get_visible_or_404(rows: QuerySet[M], noun: str, **lookup: Any) -> M:
+    """Return one of the rows that the person may see, or raise 404."""
+    row = rows.filter(**lookup).first()
+    if row is None:
+        msg = f"Your jobs have no such {noun}."
         raise Http404(msg)
-    return found
+    return row
 
 
 def validated_body(
     serializer: type[Serializer[Any]], request: Request
 ) -> dict[str, Any]:
-    """Read a body's members, or refuse them."""
-    read = serializer(data=request.data)
-    read.is_valid(raise_exception=True)
-    return dict(read.validated_data)
+    """Return the validated members of a body."""
+    body = serializer(data=request.data)
+    body.is_valid(raise_exception=True)
+    return dict(body.validated_data)
 
 
 def validated_query(
     serializer: type[Serializer[Any]], request: Request
 ) -> dict[str, Any]:
-    """Read the parameters of the address, or refuse them."""
-    read = serializer(data=request.query_params.dict())
-    if not read.is_valid():
-        raise QueryError(read.errors)
-    return dict(read.validated_data)
+    """Return the validated query parameters."""
+    query = serializer(data=request.query_params.dict())
+    if not query.is_valid():
+        raise QueryError(query.errors)
+    return dict(query.validated_data)
 
 
 def conditional_response(request: Request, etag: str) -> HttpResponse | None:
-    """Give the answer that nothing changed, if that is what was asked.
+    """Return 304 where the client has this version; None otherwise.
 
     Raises
     ------
-    ChangedMeanwhile
-        If the asker's If-Match names something else.
+    PreconditionFailed
+        If `If-Match` names another version.
     """
     quoted = quote_etag(etag)
-    answer = get_conditional_response(request._request, etag=quoted)
-    if answer is not None and answer.status_code == PreconditionFailed.status_code:
+    response = get_conditional_response(request._request, etag=quoted)
+    if response is None:
+        return None
+    if response.status_code == PreconditionFailed.status_code:
         raise PreconditionFailed
-    if answer is not None:
-        answer["ETag"] = quoted
-    return answer
+    response["ETag"] = quoted
+    return response
 
 
 def with_etag(document: Any, etag: str, **headers: str) -> Response:
-    """Answer a document under its tag."""
+    """Return a response with a document and its ETag."""
     return Response(document, headers={"ETag": quote_etag(etag), **headers})
 
 
 def read_document(request: Request) -> dict[str, Any]:
-    """Give the exchange document in a body; what else is refused is the parser's.
+    """Return the exchange document in a body; the parser validates it later.
 
     Raises
     ------
-    jobs.exchange.parse.DocumentError
+    DocumentError
         If the body is no object.
     """
     if not isinstance(request.data, dict):
-        message = "This has to be an exchange document, a JSON object."
+        message = "An exchange document was expected: a JSON object."
         raise DocumentError([DocumentIssue("", message)])
     return request.data
 
 
 @contextmanager
 def lock_timeout() -> Iterator[None]:
-    """Wait for a lock no longer than a client would, rather than for ever."""
+    """Limit how long the database waits for a lock within this block."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT set_config('lock_timeout', %s, false)", [LOCK_TIMEOUT])
     try:

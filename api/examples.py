@@ -1,4 +1,4 @@
-"""Examples for the interface's description; everything in them is invented."""
+"""Examples of the OpenAPI schema; everything in them is invented."""
 
 from typing import Any
 
@@ -90,7 +90,7 @@ CONCRETE_EXAMPLES = [
 ]
 DECISION_EXAMPLES = [
     OpenApiExample(
-        "The first remedy",
+        "Order the first remedy",
         {
             "choice": 0,
             "disposition": "rework",
@@ -103,14 +103,14 @@ DECISION_EXAMPLES = [
 ]
 RELEASE_EXAMPLES = [
     OpenApiExample(
-        "Steel may leave",
+        "Sign the ship release",
         {"kind": "ship", "note": "", "password": "your password"},
         request_only=True,
     )
 ]
 TOKEN_EXAMPLES = [
     OpenApiExample(
-        "For a phone",
+        "Token of a phone",
         {
             "username": "fern",
             "password": "your password",

@@ -1,16 +1,14 @@
-"""What people type about their tokens."""
+"""Forms of the crew tokens page."""
 
 from django import forms
 
 
 class TokenForm(forms.Form):
-    """A token to be made."""
+    """A new token."""
 
-    name = forms.CharField(
-        max_length=60, help_text="Whose phone or which program, to tell it by."
-    )
+    name = forms.CharField(max_length=60, help_text="Whose phone, or which program.")
     days = forms.IntegerField(
-        label="Ends after (days)",
+        label="Expires after (days)",
         initial=90,
         min_value=1,
         max_value=400,

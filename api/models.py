@@ -1,4 +1,4 @@
-"""What the interface keeps besides the record: names of tokens."""
+"""Models of the API: names of crew tokens."""
 
 import uuid
 from typing import ClassVar, Self
@@ -10,17 +10,17 @@ from core.models import Person
 
 
 class CrewTokenQuerySet(models.QuerySet["CrewToken"]):
-    """The names people ask for."""
+    """Query helpers for CrewToken."""
 
     def owned_by(self, person: Person) -> Self:
-        """Every token of one person."""
+        """Filter the tokens of one person."""
         return self.filter(token__user=person)
 
 
 class CrewToken(models.Model):
-    """A name for a token, so that a lost phone's can be told apart and revoked.
+    """The name of a token, so that the token of a lost phone can be revoked.
 
-    The token itself is knox's: hashed, expiring; deleting it deletes this.
+    The token itself is a hashed, expiring `AuthToken`; deleting it deletes its name.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

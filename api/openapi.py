@@ -1,4 +1,4 @@
-"""The interface's description: the exchange documents and the problems in it."""
+"""The OpenAPI schema: hooks that add the exchange documents and the problems."""
 
 from typing import Any
 
@@ -54,7 +54,7 @@ PROBLEM_SCHEMA: Schema = {
                     },
                     "parameter": {
                         "type": "string",
-                        "description": "Parameter of the address.",
+                        "description": "Name of the query parameter.",
                     },
                     "message": {"type": "string"},
                 },
@@ -62,7 +62,7 @@ PROBLEM_SCHEMA: Schema = {
         },
         "missing": {
             "type": "array",
-            "description": "What a release waits for.",
+            "description": "Requirements of a release that are missing.",
             "items": {
                 "type": "object",
                 "properties": {
@@ -76,9 +76,9 @@ PROBLEM_SCHEMA: Schema = {
 }
 PROBLEM_EXAMPLE: Schema = {
     "type": TYPE_PREFIX + "document-refused",
-    "title": "The document was refused",
+    "title": "Invalid document",
     "status": 422,
-    "detail": "It does not fit in 1 place.",
+    "detail": "The document has 1 error.",
     "errors": [
         {
             "pointer": "/positions/3/detail",
@@ -89,12 +89,12 @@ PROBLEM_EXAMPLE: Schema = {
 
 
 def exclude_fallback_views(endpoints: Any, **_: Any) -> Any:
-    """Leave out what is not meant to be asked: the answer for unknown addresses."""
+    """Exclude the view that answers unknown addresses."""
     return [each for each in endpoints if not getattr(each[3].cls, "fallback", False)]
 
 
 def add_document_schemas(result: Schema, **_: Any) -> Schema:
-    """Name the exchange documents' schemas among the components."""
+    """Add the schemas of the exchange documents to the components."""
     components = result.setdefault("components", {}).setdefault("schemas", {})
     for name, schema in (("Building", building_schema()), ("Result", result_schema())):
         parts = schema.pop("$defs")
@@ -108,7 +108,7 @@ def add_document_schemas(result: Schema, **_: Any) -> Schema:
 
 
 def _rewrite_refs(schema: Any, name: str) -> Any:
-    """Point what pointed into the document's own parts at the components."""
+    """Rewrite references into a document's own definitions to the components."""
     if isinstance(schema, list):
         return [_rewrite_refs(each, name) for each in schema]
     if not isinstance(schema, dict):
@@ -122,11 +122,11 @@ def _rewrite_refs(schema: Any, name: str) -> Any:
 
 
 def add_problem_responses(result: Schema, **_: Any) -> Schema:
-    """Say of every operation how it refuses, and how much it takes."""
+    """Add the problem response to every operation, and the description."""
     result["components"]["schemas"]["Problem"] = PROBLEM_SCHEMA
     result["components"]["responses"] = {
         "Problem": {
-            "description": "Why not, as problem details.",
+            "description": "The error, as problem details.",
             "content": {
                 MEDIA_TYPE: {
                     "schema": {"$ref": "#/components/schemas/Problem"},
@@ -140,7 +140,7 @@ def add_problem_responses(result: Schema, **_: Any) -> Schema:
             if isinstance(operation, dict) and "responses" in operation:
                 refused = {"$ref": "#/components/responses/Problem"}
                 operation["responses"]["default"] = refused
-    result["info"]["description"] = DESCRIPTION.format(most=settings.API_MAX_BODY)
+    result["info"]["description"] = DESCRIPTION.format(limit=settings.API_MAX_BODY)
     return result
 
 
@@ -148,11 +148,11 @@ DESCRIPTION = """\
 Readings in, verdicts and findings out. Screening arithmetic, not design: the engineer
 of record, the manufacturer's drawings and local codes govern.
 
-Sign in with `Authorization: Token …` (make one under *tokens*) or with the session of a
-browser. Lengths are millimetres, angles radians, strengths megapascals, times have
-their zone. What you may not see is not found (404); what you may not do is refused
-(403). A body is JSON in UTF-8 of at most {most:,} bytes, and no member is named twice;
-a photograph comes as multipart/form-data. Every refusal is a problem document with
-places and reasons. What is sent twice is stored once; after a 503 send the same request
-again.
+Authenticate with `Authorization: Token …` (create one under *people*) or with a browser
+session. Lengths are in millimetres, angles in radians, strengths in megapascals; times
+have a time zone. What you may not see is not found (404); what you may not do is
+refused (403). A body is JSON in UTF-8 of at most {limit:,} bytes, without duplicate
+keys; a photograph is multipart/form-data. Every error is a problem document with
+pointers and messages. What is sent twice is stored once: after a 503, send the same
+request again.
 """

@@ -1,4 +1,4 @@
-"""Long lists in pages, by cursor: what is added meanwhile shifts nothing."""
+"""Cursor pagination: rows that are added meanwhile do not shift a page."""
 
 import re
 from typing import Any
@@ -7,18 +7,19 @@ from rest_framework.exceptions import NotFound
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
 
-CURSOR_POSITION = re.compile(r"[0-9]{1,18}")  # a primary key
+CURSOR_POSITION = re.compile(r"[0-9]{1,18}")
+"""A primary key: anything else in a cursor would reach the database."""
 
 
 class NewestFirstPagination(CursorPagination):
-    """The newest first; `limit` says how many at once."""
+    """Newest first; `limit` sets the page size."""
 
     ordering = "-pk"
     page_size_query_param = "limit"
     max_page_size = 500
 
     def decode_cursor(self, request: Request) -> Any:
-        """Refuse a cursor that was not given out here."""
+        """Refuse a cursor that no page of this API contains."""
         cursor: Cursor | None = super().decode_cursor(request)
         position = cursor.position if cursor else None
         if position is not None and not CURSOR_POSITION.fullmatch(str(position)):
@@ -27,6 +28,6 @@ class NewestFirstPagination(CursorPagination):
 
 
 class OldestFirstPagination(NewestFirstPagination):
-    """The oldest first, to carry on from where one stopped."""
+    """Oldest first, so that a client can continue where it stopped."""
 
     ordering = "pk"

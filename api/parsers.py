@@ -1,4 +1,4 @@
-"""Bodies: never more than is taken at once, and every JSON member meant once."""
+"""Request parsers with a size limit and duplicate-key rejection."""
 
 from collections.abc import Mapping
 from typing import IO, Any
@@ -12,46 +12,49 @@ from jobs.exchange.input.json_reader import IssueCollector
 from jobs.exchange.input.json_text import load_json
 
 CHUNK_BYTES = 1 << 16
-MAX_FORM_BYTES = 100_000  # bytes beside a photograph, at most
-MAX_DISCARD_RATIO = 8  # bodies up to so many times the limit are read to their end
+MAX_FORM_BYTES = 100_000
+"""Of the form around a photograph."""
+
+MAX_DISCARD_RATIO = 8
+"""Bodies up to this many times the limit are read to their end before the refusal."""
 
 
 def read_body(stream: IO[bytes], declared: int | None) -> bytes:
-    """Read a body, and refuse one that is too large.
-
-    What is too large is read and dropped, up to a point, for a server that closes
-    the connection on a client still sending takes its answer away with it.
+    """Read a body within the limit.
 
     Raises
     ------
     BodyTooLarge
-        Saying how much is taken.
+        With the limit.
     """
-    most: int = settings.API_MAX_BODY
-    if declared is None or declared <= most:
-        body = stream.read(most + 1)
-        if len(body) <= most:
+    limit: int = settings.API_MAX_BODY
+    if declared is None or declared <= limit:
+        body = stream.read(limit + 1)
+        if len(body) <= limit:
             return body
-    discard_body(stream, most)
-    raise BodyTooLarge(most)
+    discard_body(stream, limit)
+    raise BodyTooLarge(limit)
 
 
-def discard_body(stream: IO[bytes], most: int) -> None:
-    """Read what is not taken to its end, up to a point."""
-    left = MAX_DISCARD_RATIO * most
-    while left > 0 and (piece := stream.read(CHUNK_BYTES)):
-        left -= len(piece)
+def discard_body(stream: IO[bytes], limit: int) -> None:
+    """Read and drop the rest of a body, up to a multiple of the limit.
+
+    A connection that is closed while the client still sends loses the response.
+    """
+    left = MAX_DISCARD_RATIO * limit
+    while left > 0 and (chunk := stream.read(CHUNK_BYTES)):
+        left -= len(chunk)
 
 
 def declared_length(parser_context: Mapping[str, Any] | None) -> int | None:
-    """Give how long a request says its body is, None where it does not. [byte]"""
+    """Return the declared length of a body; None without one. [byte]"""
     request = (parser_context or {}).get("request")
     declared = request.META.get("CONTENT_LENGTH", "") if request else ""
     return int(declared) if str(declared).isdecimal() else None
 
 
 class PhotographParser(MultiPartParser):
-    """Reads the members and the file of a photograph, none larger than is taken."""
+    """Parser of a photograph upload, with a size limit."""
 
     def parse(
         self,
@@ -59,7 +62,7 @@ class PhotographParser(MultiPartParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        """Refuse what says it is too large, then read it."""
+        """Parse the form unless its declared length is too large."""
         if (declared_length(parser_context) or 0) > MAX_IMAGE_BYTES + MAX_FORM_BYTES:
             discard_body(stream, MAX_IMAGE_BYTES)
             raise PhotographTooLarge(MAX_IMAGE_BYTES)
@@ -67,7 +70,7 @@ class PhotographParser(MultiPartParser):
 
 
 class RawBodyParser(BaseParser):
-    """Gives the bytes of a JSON body, to be read by whoever knows the document."""
+    """Parser that returns the bytes of a JSON body, for a document parser."""
 
     media_type = "application/json"
 
@@ -77,12 +80,12 @@ class RawBodyParser(BaseParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        """Read the body within the limit."""
+        """Return the body within the limit."""
         return read_body(stream, declared_length(parser_context))
 
 
 class StrictJSONParser(RawBodyParser):
-    """Reads JSON as the exchange documents are read: no member named twice."""
+    """Strict JSON parser: duplicate keys are refused, as in exchange documents."""
 
     def parse(
         self,
@@ -90,7 +93,7 @@ class StrictJSONParser(RawBodyParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        """Read and decode the body."""
+        """Return the decoded body."""
         refusals = IssueCollector()
         document = load_json(super().parse(stream, None, parser_context), refusals)
         refusals.raise_if_any()

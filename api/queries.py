@@ -1,4 +1,4 @@
-"""Reads for the interface, each in a constant number of queries."""
+"""Reads of the API, each with a constant number of queries."""
 
 from collections import Counter
 from collections.abc import Mapping
@@ -39,20 +39,20 @@ VERDICT_MEMBERS = (
 
 
 def list_buildings(person: Person) -> QuerySet[Building]:
-    """Give the buildings this person may see, with job and stages."""
+    """Return the buildings this person may see, with job and stages."""
     stages = Prefetch("stages", Stage.objects.order_by("pk"))
-    found = Building.objects.visible_to(person).select_related("job")
-    return found.prefetch_related(stages).order_by("name", "pk")
+    rows = Building.objects.visible_to(person).select_related("job")
+    return rows.prefetch_related(stages).order_by("name", "pk")
 
 
 def prefetch_job_details(jobs: QuerySet[Job], person: Person) -> QuerySet[Job]:
-    """Give jobs with what is told of each, in three queries more."""
+    """Prefetch the buildings of jobs and the person's roles: three queries more."""
     mine = Prefetch("memberships", Membership.objects.of(person), to_attr="mine")
     return prefetch_buildings(jobs).prefetch_related(mine)
 
 
 def summarize_building(building: Building) -> dict[str, Any]:
-    """Say where a building stands after its latest evaluation."""
+    """Summarise a building after its latest evaluation."""
     evaluation = get_latest_evaluation(building)
     checks = evaluation.result["checks"] if evaluation else []
     return {
@@ -68,7 +68,7 @@ def summarize_building(building: Building) -> dict[str, Any]:
 
 
 def get_latest_verdicts(building: Building) -> dict[str, str]:
-    """Give the latest verdict of each check; none while an evaluation is due."""
+    """Return the latest verdict by check; empty while an evaluation is due."""
     if building.evaluation_due_since is not None:
         return {}
     evaluation = get_latest_evaluation(building)
@@ -79,20 +79,20 @@ def get_latest_verdicts(building: Building) -> dict[str, str]:
 def get_current_evaluation(
     building: Building, revision: PlanRevision
 ) -> Evaluation | None:
-    """Give the newest evaluation of the plan in force."""
-    found = Evaluation.objects.filter(building=building, revision=revision)
-    return found.order_by("-pk").first()
+    """Return the latest evaluation of a revision."""
+    rows = Evaluation.objects.filter(building=building, revision=revision)
+    return rows.order_by("-pk").first()
 
 
 def build_shim_plan(evaluation: Evaluation) -> dict[str, Any]:
-    """Say where shims go and what to order, by one evaluation."""
+    """Return the shims by position and the pack list of an evaluation."""
     levels = evaluation.result.get("levels") or {}
-    figures = ("height", "shim", "stack", "residual", "thread_left")
+    members = ("height", "shim", "stack", "residual", "thread_left")
     return {
         "evaluated_at": evaluation.made_at,
         "pads": [
             {"mark": pad["mark"], "verdict": pad["verdict"]}
-            | {name: pad.get(name) for name in figures}
+            | {name: pad.get(name) for name in members}
             for pad in levels.get("pads") or []
         ],
         "pack_list": levels.get("pack_list") or [],
@@ -104,10 +104,11 @@ def build_shim_plan(evaluation: Evaluation) -> dict[str, Any]:
 # ---- the sheet --------------------------------------------------------------
 
 
-def build_check_sheet(building: Building, *, hidden: bool) -> list[dict[str, Any]]:
-    """List every check in the order of the walk, with what is known of it.
+def list_sheet_rows(building: Building, *, hidden: bool) -> list[dict[str, Any]]:
+    """List every check in the order of the walk, with its result.
 
-    With `hidden`, a check without a reading tells nothing of what is expected.
+    With `hidden`, a check without a reading shows nothing that tells its nominal: the
+    crew must not read what it expects.
     """
     return [
         _build_sheet_row(row, section.key, hidden=hidden and not row.current_readings)
@@ -117,8 +118,9 @@ def build_check_sheet(building: Building, *, hidden: bool) -> list[dict[str, Any
 
 
 def _build_sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, Any]:
-    check, judged = row.check, row.result or {}
-    told: dict[str, Any] = {
+    check = row.check
+    result: Mapping[str, object] = row.result or {}
+    members: dict[str, Any] = {
         "check": check.key,
         "kind": str(check.kind),
         "section": section,
@@ -135,93 +137,95 @@ def _build_sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, 
         "verdict": row.verdict,
         "readings": len(row.current_readings),
         "measure_again": row.outdated.client_id if row.outdated else None,
-        **{name: judged.get(name) for name in VERDICT_MEMBERS},
+        **{name: result.get(name) for name in VERDICT_MEMBERS},
     }
     if hidden:
-        told |= dict.fromkeys(EXPECTED_MEMBERS)
-    return told
+        members |= dict.fromkeys(EXPECTED_MEMBERS)
+    return members
 
 
 # ---- readings ---------------------------------------------------------------
 
 
-def filter_readings(building: Building, wanted: Mapping[str, Any]) -> QuerySet[Reading]:
-    """Give a building's readings in the order they were recorded."""
-    found = Reading.objects.filter(building=building)
-    if check := wanted.get("check"):
-        found = found.filter(check_key=check)
-    if mark := wanted.get("mark"):
-        found = found.filter(match_position(mark))
-    if since := wanted.get("since"):
-        found = found.filter(recorded_at__gte=since)
-    if wanted.get("standing"):
-        found = found.current()
-    return found.select_related(
+def filter_readings(building: Building, query: Mapping[str, Any]) -> QuerySet[Reading]:
+    """Return a building's readings by the query parameters."""
+    rows = Reading.objects.filter(building=building)
+    if check := query.get("check"):
+        rows = rows.filter(check_key=check)
+    if mark := query.get("mark"):
+        rows = rows.filter(match_position(mark))
+    if since := query.get("since"):
+        rows = rows.filter(recorded_at__gte=since)
+    if query.get("standing"):
+        rows = rows.current()
+    return rows.select_related(
         "recorded_by", "supersedes", "replaced_by", "revision"
     ).defer("revision__document")
 
 
 def filter_concrete_entries(
-    building: Building, wanted: Mapping[str, Any]
+    building: Building, query: Mapping[str, Any]
 ) -> QuerySet[ConcreteEntry]:
-    """Give what became known of a building's concrete, in the order recorded."""
-    found = ConcreteEntry.objects.filter(building=building)
-    if kind := wanted.get("kind"):
-        found = found.filter(kind=kind)
-    if since := wanted.get("since"):
-        found = found.filter(recorded_at__gte=since)
-    if wanted.get("standing"):
-        found = found.current()
-    return found.select_related("recorded_by", "supersedes", "replaced_by")
+    """Return a building's concrete entries by the query parameters."""
+    rows = ConcreteEntry.objects.filter(building=building)
+    if kind := query.get("kind"):
+        rows = rows.filter(kind=kind)
+    if since := query.get("since"):
+        rows = rows.filter(recorded_at__gte=since)
+    if query.get("standing"):
+        rows = rows.current()
+    return rows.select_related("recorded_by", "supersedes", "replaced_by")
 
 
 def filter_photographs(
-    building: Building, wanted: Mapping[str, Any]
+    building: Building, query: Mapping[str, Any]
 ) -> QuerySet[Photograph]:
-    """Give a building's photographs in the order they were recorded."""
-    found = Photograph.objects.filter(building=building)
-    if check := wanted.get("check"):
-        found = found.filter(check_key=check)
-    if mark := wanted.get("mark"):
-        found = found.filter(match_position(mark))
-    if (finding := wanted.get("finding")) is not None:
+    """Return a building's photographs by the query parameters."""
+    rows = Photograph.objects.filter(building=building)
+    if check := query.get("check"):
+        rows = rows.filter(check_key=check)
+    if mark := query.get("mark"):
+        rows = rows.filter(match_position(mark))
+    if (finding := query.get("finding")) is not None:
         work = Q(work_report__decision__finding=finding)
-        found = found.filter(Q(finding=finding) | work)
-    if since := wanted.get("since"):
-        found = found.filter(recorded_at__gte=since)
-    return found.select_related("recorded_by", "reading", "work_report")
+        rows = rows.filter(Q(finding=finding) | work)
+    if since := query.get("since"):
+        rows = rows.filter(recorded_at__gte=since)
+    return rows.select_related("recorded_by", "reading", "work_report")
 
 
 # ---- findings and releases --------------------------------------------------
 
 
-def filter_findings(person: Person, wanted: Mapping[str, Any]) -> QuerySet[Finding]:
-    """Give the findings this person may see."""
-    found = Finding.objects.visible_to(person).select_related("building")
-    if wanted.get("undecided"):
-        found = found.undecided()
-    if state := wanted.get("state"):
-        found = found.filter(state=state)
-    if (building := wanted.get("building")) is not None:
-        found = found.filter(building=building)
-    if (job := wanted.get("job")) is not None:
-        found = found.filter(building__job=job)
-    return found
+def filter_findings(person: Person, query: Mapping[str, Any]) -> QuerySet[Finding]:
+    """Return the findings this person may see, by the query parameters."""
+    rows = Finding.objects.visible_to(person).select_related("building")
+    if query.get("undecided"):
+        rows = rows.undecided()
+    if state := query.get("state"):
+        rows = rows.filter(state=state)
+    if (building := query.get("building")) is not None:
+        rows = rows.filter(building=building)
+    if (job := query.get("job")) is not None:
+        rows = rows.filter(building__job=job)
+    return rows
 
 
 def prefetch_history(findings: QuerySet[Finding]) -> QuerySet[Finding]:
-    """Give findings with their events and decisions."""
-    taken = Photograph.objects.select_related("recorded_by", "work_report")
+    """Prefetch the events, decisions and photographs of findings."""
+    photographs = Photograph.objects.select_related("recorded_by", "work_report")
     decisions = (
         Decision.objects.select_related("engineer", "work_report__person")
-        .prefetch_related(Prefetch("work_report__photographs", taken.order_by("pk")))
+        .prefetch_related(
+            Prefetch("work_report__photographs", photographs.order_by("pk"))
+        )
         .order_by("pk")
     )
     return findings.prefetch_related("events__person", Prefetch("decisions", decisions))
 
 
 def list_releases(person: Person) -> QuerySet[Release]:
-    """Give the releases this person may see."""
-    seen = Building.objects.visible_to(person)
-    found = Release.objects.filter(building__in=seen)
-    return found.select_related("revision", "signed_by").defer("revision__document")
+    """Return the releases this person may see."""
+    visible = Building.objects.visible_to(person)
+    rows = Release.objects.filter(building__in=visible)
+    return rows.select_related("revision", "signed_by").defer("revision__document")

@@ -1,4 +1,4 @@
-"""What can be asked: bodies and parameters, each member known or refused."""
+"""Request serializers: bodies and query parameters, unknown members refused."""
 
 import re
 from collections.abc import Mapping
@@ -18,56 +18,57 @@ ZONE_PATTERN = re.compile(r"([Zz]|[-+][0-9]{2}:?[0-9]{2})$")
 
 
 class StrictSerializer(serializers.Serializer[Any]):
-    """A body or the parameters of an address; a member nobody knows is refused."""
+    """A body, or query parameters; unknown members are refused."""
+
+    default_error_messages: ClassVar = {"invalid": "An object was expected."}
 
     def to_internal_value(self, data: Any) -> Any:
-        """Refuse unknown members, then read the known ones."""
+        """Validate the members, the unknown ones first."""
         unknown = set(data) - set(self.fields) if isinstance(data, Mapping) else ()
         if unknown:
-            known = ", ".join(self.fields)
-            message = f"There is no such member; there are: {known}."
+            message = f"Unknown field. The fields are: {', '.join(self.fields)}."
             raise serializers.ValidationError(dict.fromkeys(sorted(unknown), message))
         return super().to_internal_value(data)
 
 
 class AwareDateTimeField(serializers.DateTimeField):
-    """A date and time that names its zone: hours decide what came first."""
+    """A date and time with its time zone: hours decide which reading is later."""
 
     default_error_messages: ClassVar = {
-        "zone": "This needs its time zone, such as Z or +02:00 at its end."
+        "zone": "A time zone is missing. Add Z or an offset such as +02:00."
     }
 
     def to_internal_value(self, value: Any) -> datetime:
-        """Refuse a time whose zone would be guessed."""
+        """Validate the time; a missing zone is refused, not guessed."""
         if isinstance(value, str) and not ZONE_PATTERN.search(value.strip()):
             self.fail("zone")
         return super().to_internal_value(value)
 
 
 class ReadingEntriesField(serializers.Field[Any, Any, Any, Any]):
-    """Readings as the exchange document has them; the record's one door reads them."""
+    """Readings as in the exchange document; `record_readings` validates them."""
 
-    default_error_messages: ClassVar = {"list": "This has to be a list of readings."}
+    default_error_messages: ClassVar = {"list": "A list of readings was expected."}
 
     def to_internal_value(self, data: Any) -> list[Any]:
-        """Take any list."""
+        """Accept any list."""
         if not isinstance(data, list):
             self.fail("list")
         return data
 
     def to_representation(self, value: Any) -> Any:
-        """Never written."""
+        """Return the value: the field is only read."""
         return value
 
 
 class ConcreteEntriesField(ReadingEntriesField):
-    """What became known of the concrete; the record's door for it reads it."""
+    """Concrete entries; `record_concrete` validates them."""
 
-    default_error_messages: ClassVar = {"list": "This has to be a list of entries."}
+    default_error_messages: ClassVar = {"list": "A list of entries was expected."}
 
 
 class ConcreteIn(StrictSerializer):
-    """What became known of a building's concrete."""
+    """Concrete entries to record."""
 
     entries = ConcreteEntriesField(help_text="Each with its kind and a client id.")
 
@@ -80,18 +81,18 @@ class ReadingsIn(StrictSerializer):
     )
     keep_good = serializers.BooleanField(
         default=False,
-        help_text="Store what is good although other readings are refused.",
+        help_text="Store the valid readings even if others are refused.",
     )
 
 
 class SignedBody(StrictSerializer):
-    """What is signed: whoever sends it gives their password again."""
+    """A signed body: the sender enters their password again."""
 
     password = serializers.CharField(
         write_only=True,
         trim_whitespace=False,
         max_length=4096,
-        help_text="Of whoever is signed in, as signature; a token is none.",
+        help_text="Password of the signed-in person; a token is no signature.",
     )
 
 
@@ -99,14 +100,14 @@ class SignedBody(StrictSerializer):
     {"oneOf": [{"type": "integer", "minimum": 0}, {"const": "accept"}]}
 )
 class RemedyChoiceField(serializers.Field[Any, Any, Any, Any]):
-    """An index, or the word accept."""
+    """The index of a remedy, or the word accept."""
 
     default_error_messages: ClassVar = {
-        "choice": "Give the index of one of the finding's remedies, or accept."
+        "choice": "Send the index of one of the finding's remedies, or accept."
     }
 
     def to_internal_value(self, data: Any) -> int | str:
-        """Read either."""
+        """Validate either."""
         if data == "accept":
             return "accept"
         text = (
@@ -117,73 +118,78 @@ class RemedyChoiceField(serializers.Field[Any, Any, Any, Any]):
         return int(text)
 
     def to_representation(self, value: Any) -> Any:
-        """Never written."""
+        """Return the value: the field is only read."""
         return value
 
 
 class DecisionIn(SignedBody):
-    """What is ordered about a finding."""
+    """A decision on a finding."""
 
     choice = RemedyChoiceField(
         help_text="Index in the finding's remedies, or the word accept."
     )
     disposition = serializers.ChoiceField(choices=DispositionKind.choices())
     note = serializers.CharField(
-        default="", allow_blank=True, max_length=MAX_NOTE_LENGTH, help_text="The order."
+        default="",
+        allow_blank=True,
+        max_length=MAX_NOTE_LENGTH,
+        help_text="Instruction for the field.",
     )
     seen = serializers.IntegerField(
         required=False,
         allow_null=True,
-        help_text="The finding's `seen` when it was read; 409 if more happened since.",
+        help_text="The finding's `seen` when you read it; 409 if it changed since.",
     )
 
 
 class RemeasureIn(StrictSerializer):
-    """What is to be measured again, and why."""
+    """A request to measure again, with its reason."""
 
     note = serializers.CharField(max_length=MAX_NOTE_LENGTH)
     seen = serializers.IntegerField(required=False, allow_null=True)
 
 
 class CarryOutIn(StrictSerializer):
-    """When a decision was carried out."""
+    """A report that a decision was carried out."""
 
-    at = AwareDateTimeField(help_text="With its time zone.")
+    at = AwareDateTimeField(help_text="With a time zone.")
     note = serializers.CharField(
         default="",
         allow_blank=True,
         max_length=MAX_NOTE_LENGTH,
-        help_text="What was done. Needed here: photographs of it are sent afterwards.",
+        help_text="What was done. Required here; photographs are sent afterwards.",
     )
 
 
 class PhotographIn(StrictSerializer):
-    """A photograph, and what it is of."""
+    """A photograph, with the check, reading, finding or decision it shows."""
 
-    id = serializers.UUIDField(help_text="Chosen by who sends it, once for each.")
+    id = serializers.UUIDField(
+        help_text="Chosen by the client, one for each photograph."
+    )
     file = serializers.FileField(
         max_length=255, help_text="A JPEG, PNG or WebP of at most 20 MB."
     )
     taken_at = AwareDateTimeField(
-        required=False, help_text="With its time zone; now without."
+        required=False, help_text="With a time zone; default: now."
     )
     caption = serializers.CharField(
-        default="", allow_blank=True, max_length=200, help_text="What it shows."
+        default="", allow_blank=True, max_length=200, help_text="Caption."
     )
     check = serializers.CharField(
-        default="", allow_blank=True, max_length=120, help_text="A check's key."
+        default="", allow_blank=True, max_length=120, help_text="Key of a check."
     )
     reading = serializers.CharField(
-        default="", allow_blank=True, max_length=64, help_text="The id of a reading."
+        default="", allow_blank=True, max_length=64, help_text="Id of a reading."
     )
     finding = serializers.IntegerField(required=False)
     decision = serializers.IntegerField(
-        required=False, help_text="One that is reported as carried out."
+        required=False, help_text="A decision that is reported as carried out."
     )
 
 
 class ReleaseIn(SignedBody):
-    """Which gate is signed."""
+    """A release to sign."""
 
     kind = serializers.ChoiceField(choices=Release.Kind.choices())
     note = serializers.CharField(
@@ -192,7 +198,7 @@ class ReleaseIn(SignedBody):
 
 
 class TokenIn(StrictSerializer):
-    """A token to be made; with name and password where there is no session."""
+    """A new token; with user name and password where there is no session."""
 
     username = serializers.CharField(required=False, max_length=150)
     password = serializers.CharField(
@@ -202,12 +208,12 @@ class TokenIn(StrictSerializer):
         max_length=60, help_text="Whose phone, or which program."
     )
     days = serializers.IntegerField(
-        default=90, min_value=1, max_value=400, help_text="Until it expires."
+        default=90, min_value=1, max_value=400, help_text="Days until it expires."
     )
 
 
 class NoteQuery(StrictSerializer):
-    """A note that goes with a document."""
+    """Query parameters of a document: a note."""
 
     note = serializers.CharField(
         default="", allow_blank=True, max_length=200, help_text="What changed and why."
@@ -215,19 +221,22 @@ class NoteQuery(StrictSerializer):
 
 
 class PageQuery(StrictSerializer):
-    """What every list in pages takes."""
+    """Query parameters of every paginated list."""
 
     cursor = serializers.CharField(required=False, allow_blank=True, max_length=200)
     limit = serializers.CharField(
-        required=False, allow_blank=True, max_length=9, help_text="1 to 500, or 100."
+        required=False,
+        allow_blank=True,
+        max_length=9,
+        help_text="Page size, 1 to 500; default 100.",
     )
 
 
 class JobsQuery(PageQuery):
-    """Which jobs are listed."""
+    """Filters of jobs."""
 
     text = serializers.CharField(
-        default="", allow_blank=True, max_length=200, help_text="Words they mention."
+        default="", allow_blank=True, max_length=200, help_text="Search text."
     )
     status = serializers.ChoiceField(
         choices=["all", "current", "finished"], default="all"
@@ -239,80 +248,89 @@ class JobsQuery(PageQuery):
         choices=Stage.State.choices, default="", allow_blank=True
     )
     within = serializers.IntegerField(
-        required=False, min_value=0, max_value=3660, help_text="Days to the ship date."
+        required=False,
+        min_value=0,
+        max_value=3660,
+        help_text="Days until the ship date, at most.",
     )
     findings = serializers.BooleanField(
-        default=False, help_text="Only with open findings."
+        default=False, help_text="Only jobs with open findings."
     )
-    mine = serializers.BooleanField(default=False, help_text="Only where you work.")
+    mine = serializers.BooleanField(default=False, help_text="Only jobs you are on.")
     waiting = serializers.BooleanField(
-        default=False, help_text="Only where the next step is yours."
+        default=False, help_text="Only jobs whose next step is yours."
     )
 
 
 class ReadingsQuery(PageQuery):
-    """Which readings are listed."""
+    """Filters of readings."""
 
     check = serializers.CharField(
-        required=False, max_length=120, help_text="One check by its key."
+        required=False, max_length=120, help_text="Readings of one check, by its key."
     )
     mark = serializers.CharField(
-        required=False, max_length=40, help_text="All checks of one position."
+        required=False,
+        max_length=40,
+        help_text="Readings of one position, by its mark.",
     )
     since = AwareDateTimeField(
-        required=False, help_text="Recorded at that time or later."
+        required=False, help_text="Recorded at this time or later."
     )
     standing = serializers.BooleanField(
-        default=False, help_text="Only what no later reading replaces."
+        default=False, help_text="Only current readings, which no later one supersedes."
     )
 
 
 class ConcreteQuery(PageQuery):
-    """Which entries of the concrete are listed."""
+    """Filters of concrete entries."""
 
     kind = serializers.ChoiceField(choices=ConcreteEntry.Kind.choices, required=False)
     since = AwareDateTimeField(
-        required=False, help_text="Recorded at that time or later."
+        required=False, help_text="Recorded at this time or later."
     )
     standing = serializers.BooleanField(
-        default=False, help_text="Only what no later entry replaces."
+        default=False, help_text="Only current entries, which no later one supersedes."
     )
 
 
 class PhotographsQuery(PageQuery):
-    """Which photographs are listed."""
+    """Filters of photographs."""
 
     check = serializers.CharField(
-        required=False, max_length=120, help_text="Of one check by its key."
+        required=False,
+        max_length=120,
+        help_text="Photographs of one check, by its key.",
     )
     mark = serializers.CharField(
-        required=False, max_length=40, help_text="Of all checks of one position."
+        required=False,
+        max_length=40,
+        help_text="Photographs of one position, by its mark.",
     )
     finding = serializers.IntegerField(
-        required=False, help_text="Of one finding, and of work on it."
+        required=False, help_text="Photographs of one finding and of the work on it."
     )
     since = AwareDateTimeField(
-        required=False, help_text="Recorded at that time or later."
+        required=False, help_text="Recorded at this time or later."
     )
 
 
 class FindingsQuery(PageQuery):
-    """Which findings are listed."""
+    """Filters of findings."""
 
     job = serializers.IntegerField(required=False)
     building = serializers.IntegerField(required=False)
     state = serializers.ChoiceField(choices=Finding.State.choices, required=False)
     undecided = serializers.BooleanField(
-        default=False, help_text="Only what waits for the engineer."
+        default=False, help_text="Only findings that need a decision."
     )
 
 
 class SheetQuery(StrictSerializer):
-    """How the check sheet is shown."""
+    """Query parameters of the check sheet."""
 
     expected = serializers.ChoiceField(
         choices=["shown", "hidden"],
         default="shown",
-        help_text="hidden: nothing that tells the expected value of a check before "
-        "it has a reading.",
+        help_text="hidden: nothing tells the expected value of a check until it has "
+        "a reading.",
     )

@@ -1,4 +1,4 @@
-"""What the interface does to the record in one go, through the services below it."""
+"""Writes of the API that combine several services in one transaction."""
 
 import logging
 from collections.abc import Mapping
@@ -11,9 +11,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest
 from knox.models import AuthToken
-from rest_framework import exceptions
 
-from api.errors import PreconditionFailed
+from api.errors import PasswordLockout, PreconditionFailed
 from api.models import CrewToken
 from checks.services.evaluation import evaluate_or_leave_due
 from checks.services.readings import RecordedReadings, record_readings
@@ -31,7 +30,7 @@ NO_READINGS = RecordedReadings([], [], [])
 
 @dataclass(frozen=True, slots=True)
 class BuildingImport:
-    """The building a document became; `created` is False when it was there."""
+    """The building of an imported document; `created` is False if it existed."""
 
     building: Building
     recorded: RecordedReadings
@@ -42,14 +41,14 @@ class BuildingImport:
 def import_building(
     *, actor: Person, job: Job, document: Mapping[str, Any], note: str
 ) -> BuildingImport:
-    """Add a building with its plan and its readings, or nothing of it.
+    """Add a building with its plan and its readings, all or nothing.
 
     The same document sent again finds the building it became the first time.
 
     Raises
     ------
-    jobs.exchange.parse.DocumentError
-        With every place of the plan, or of its readings, that does not fit.
+    DocumentError
+        With every issue of the plan, or of its readings.
     """
     try:
         building = add_building(actor=actor, job=job, document=document, note=note)
@@ -69,7 +68,7 @@ def import_building(
 
 
 def _find_imported_building(job: Job, document: Mapping[str, Any]) -> Building | None:
-    """Find the building whose plan in force is this very document."""
+    """Find the building whose current plan is the same document."""
     name = parse_building(document).plan.name
     building = job.buildings.filter(name=name).first()
     if building is None:
@@ -80,7 +79,7 @@ def _find_imported_building(job: Job, document: Mapping[str, Any]) -> Building |
 
 @dataclass(frozen=True, slots=True)
 class RevisionOutcome:
-    """The plan now in force; `created` is False when it was in force already."""
+    """The current plan; `created` is False if it was current already."""
 
     revision: PlanRevision
     created: bool
@@ -94,7 +93,7 @@ def issue_revision(
     note: str,
     expected: str | None = None,
 ) -> RevisionOutcome:
-    """Issue a revision and judge the building by it.
+    """Issue a revision of the plan and evaluate the building by it.
 
     Parameters
     ----------
@@ -102,12 +101,12 @@ def issue_revision(
     building : whose plan it is.
     document : a padstone.building/1 document.
     note : what changed and why.
-    expected : digest of the plan the asker believes in force, if they said so.
+    expected : digest of the plan that the client revises, where it sent one.
 
     Raises
     ------
-    ChangedMeanwhile
-        If another plan is in force.
+    PreconditionFailed
+        If another plan is current.
     """
     with transaction.atomic():
         Building.objects.select_for_update().get(pk=building.pk)
@@ -131,42 +130,42 @@ def issue_revision(
 
 @transaction.atomic
 def create_crew_token(*, actor: Person, name: str, days: int) -> tuple[CrewToken, str]:
-    """Make a token for a crew or a program; its text is known only now."""
+    """Create a token for a crew or a program; its text cannot be read again."""
     token, text = AuthToken.objects.create(user=actor, expiry=timedelta(days=days))
     return CrewToken.objects.create(token=token, name=name.strip()), text
 
 
 def revoke_token(*, actor: Person, token: CrewToken) -> None:
-    """End a token; it is refused from then on."""
+    """Delete a token: it is refused from now on."""
     CrewToken.objects.owned_by(actor).get(pk=token.pk).token.delete()
 
 
 def authenticate_person(
     request: HttpRequest, username: str, password: str
 ) -> Person | None:
-    """Check a name and password; None where they do not go together.
+    """Return the person of a user name and password; None where they do not match.
 
     Raises
     ------
-    rest_framework.exceptions.Throttled
-        After too many wrong ones, whatever the password.
+    PasswordLockout
+        After too many wrong passwords, even where this one is right.
     """
-    found = authenticate(request, username=username, password=password)
+    person = authenticate(request, username=username, password=password)
     if getattr(request, "axes_locked_out", False):
         request.axes_locked_out = False  # type: ignore[attr-defined]
-        raise exceptions.Throttled(LOCKOUT_S, "Too many wrong passwords.")
-    return found if isinstance(found, Person) else None
+        raise PasswordLockout(LOCKOUT_S)
+    return person if isinstance(person, Person) else None
 
 
 def require_signature(request: HttpRequest, person: Person, password: str) -> None:
-    """Check that it is this person who signs.
+    """Check the password that signs for this person.
 
     Raises
     ------
     ValidationError
-        If it is not their password.
+        If the password is wrong.
     """
-    found = authenticate_person(request, person.get_username(), password)
-    if found is None or found.pk != person.pk:
-        msg = "This is not your password: nothing was signed."
+    signer = authenticate_person(request, person.get_username(), password)
+    if signer is None or signer.pk != person.pk:
+        msg = "Wrong password. Nothing was signed."
         raise ValidationError({"password": msg}, code="password")

@@ -1,4 +1,4 @@
-"""How often the interface may be asked: counted for all processes together."""
+"""Rate limits of the API, shared by all processes."""
 
 from typing import TYPE_CHECKING
 
@@ -22,21 +22,21 @@ class SharedRateThrottle(SimpleRateThrottle):
     duration: int | None  # [s]
 
     def allow_request(self, request: Request, view: "APIView") -> bool:
-        """Count one request, and say whether it is within the rate."""
-        who = self.get_cache_key(request, view) if self.rate else None
-        if who is None or self.num_requests is None or self.duration is None:
+        """Count a request; return False where it exceeds the rate."""
+        key = self.get_cache_key(request, view) if self.rate else None
+        if key is None or self.num_requests is None or self.duration is None:
             return True
-        self.hit = rate_limits.hit(who, window_s=self.duration)
+        self.hit = rate_limits.hit(key, window_s=self.duration)
         return self.hit.count <= self.num_requests
 
     def wait(self) -> float:
-        """Give how long until the next window. [s]"""
+        """Return the time until the next window. [s]"""
         return self.hit.resets_in_s
 
 
 class PersonRateThrottle(UserRateThrottle, SharedRateThrottle):
-    """All requests of one person, or of one address where nobody is signed in."""
+    """Rate limit of one person, or of one address without a sign-in."""
 
 
 class ScopeRateThrottle(ScopedRateThrottle, SharedRateThrottle):
-    """The requests of one person that a view counts as its own, by `throttle_scope`."""
+    """Rate limit of one person for the views of one `throttle_scope`."""

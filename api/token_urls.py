@@ -1,4 +1,4 @@
-"""Addresses of the pages that belong to the interface for programs."""
+"""URLs of the crew tokens page."""
 
 from django.urls import path
 

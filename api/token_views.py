@@ -1,4 +1,4 @@
-"""The page of one's crew tokens: made, shown once, ended."""
+"""The page of a person's crew tokens."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -17,7 +17,7 @@ from core.requests import AuthenticatedRequest
 @never_cache
 @require_http_methods(["GET", "POST"])
 def token_list(request: AuthenticatedRequest) -> HttpResponse:
-    """List one's tokens; make one, whose text this answer alone shows."""
+    """List the person's tokens; create one and show its text this once."""
     form = TokenForm(request.POST or None)
     made, text = None, ""
     if form.is_valid():
@@ -37,8 +37,8 @@ def token_list(request: AuthenticatedRequest) -> HttpResponse:
 
 @require_POST
 def revoke_token_view(request: AuthenticatedRequest, pk: str) -> HttpResponse:
-    """End one of one's own tokens."""
+    """Revoke one of the person's own tokens."""
     token = get_object_or_404(CrewToken.objects.owned_by(request.user), pk=pk)
     revoke_token(actor=request.user, token=token)
-    messages.success(request, f"Ended: {token}. It is refused from now on.")
+    messages.success(request, f"Token revoked: {token}.")
     return redirect("tokens:list")

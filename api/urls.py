@@ -1,4 +1,4 @@
-"""Addresses of the interface, below /api/v1/; none ends in a slash."""
+"""URLs of the API, below /api/v1/; none ends in a slash."""
 
 from django.urls import path, re_path
 

@@ -1,4 +1,4 @@
-"""What other programs are told, in the interface's description (OpenAPI 3.1)."""
+"""The OpenAPI schema of webhooks: the events that other systems receive."""
 
 from typing import Any
 
@@ -12,20 +12,21 @@ from jobs.notifications.webhook_delivery import EVENT_FORMAT, TEST_EVENT_TYPE
 Schema = dict[str, Any]
 EVENT_REF: Schema = {"$ref": "#/components/schemas/Event"}
 TIMEOUT_S = int(PostTimeouts().total_s)
+LIFETIME_MIN = SIGNATURE_LIFETIME_S // 60
 DESCRIPTION = f"""\
-Sent to the addresses that are registered as webhooks, at least once. Signed with
-`hmac-sha256` by RFC 9421 under the label `padstone`: compare the signature with one
-made of the request as it came in and the secret, 32 bytes shown once in Base64; compare
-the body with `Content-Digest` (RFC 9530). Refuse what was `created` more than
-{SIGNATURE_LIFETIME_S // 60} minutes ago, and take an `id` once. Any status 2xx within {TIMEOUT_S}
-seconds takes it; its body is not read, and redirects are not followed. Otherwise it is
-sent again for a day, after longer and longer pauses; then the webhook is switched off
-and its owner told.
+Sent at least once to every address that is registered as a webhook. Signed with
+`hmac-sha256` by RFC 9421 under the label `padstone`: compare the signature with the one
+you compute from the received request and the secret (32 bytes, shown once in Base64),
+and the body with `Content-Digest` (RFC 9530). Refuse a signature `created` more than
+{LIFETIME_MIN} minutes ago, and process each `id` once. Any 2xx status within
+{TIMEOUT_S} seconds accepts the event; the response body is not read, and redirects are
+not followed. Otherwise it is sent again for a day with growing pauses; then the webhook
+is switched off and its owner is notified.
 """
 
 
 def build_event_schema() -> Schema:
-    """Give the schema of what is sent."""
+    """Return the schema of an event."""
     link = {"type": "string", "format": "uri"}
     return {
         "type": "object",
@@ -42,7 +43,7 @@ def build_event_schema() -> Schema:
             "time": {"type": "string", "format": "date-time"},
             "by": {
                 "type": ["string", "null"],
-                "description": "User name; null where it followed from something else.",
+                "description": "User name; null where the system did it.",
             },
             "detail": {
                 "type": "object",
@@ -51,7 +52,7 @@ def build_event_schema() -> Schema:
             "links": {
                 "type": "object",
                 "additionalProperties": False,
-                "description": "Where more is to be had, with a token.",
+                "description": "Addresses of the details; they need a token.",
                 "properties": dict.fromkeys(settings.EVENT_LINKS, link),
             },
         },
@@ -59,7 +60,7 @@ def build_event_schema() -> Schema:
 
 
 def add_webhooks(result: Schema, **_: Any) -> Schema:
-    """Describe the request that a webhook gets."""
+    """Add the request that a webhook receives."""
     result["components"]["schemas"]["Event"] = build_event_schema()
     fields = ("Content-Digest", "Signature-Input", "Signature")
     result["webhooks"] = {
@@ -81,7 +82,7 @@ def add_webhooks(result: Schema, **_: Any) -> Schema:
                     "required": True,
                     "content": {"application/json": {"schema": EVENT_REF}},
                 },
-                "responses": {"2XX": {"description": "Taken."}},
+                "responses": {"2XX": {"description": "Accepted."}},
             }
         }
     }

@@ -12,6 +12,7 @@ from csp.constants import NONE, SELF
 
 from core import embedded_postgres
 from core.logs import configure_logs
+from core.vocabulary import ReleaseKind
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
@@ -337,7 +338,7 @@ SPECTACULAR_SETTINGS = {
         "StageState": "jobs.models.Stage.State",
         "FindingState": "checks.models.Finding.State",
         "EventKind": "checks.models.FindingEvent.Kind",
-        "ReleaseKind": "checks.models.Release.Kind",
+        "ReleaseKind": ReleaseKind.choices(),
     },
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,

@@ -1,1 +1,1 @@
-"""What is answered: the record's rows as JSON, a room to each noun."""
+"""Response serializers: one module for each noun of the API."""

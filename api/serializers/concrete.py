@@ -1,4 +1,4 @@
-"""What became known of the concrete, as JSON."""
+"""Responses: concrete entries."""
 
 from typing import Any, ClassVar
 
@@ -10,9 +10,9 @@ from checks.models import ConcreteEntry
 
 
 class ConcreteEntryOut(serializers.ModelSerializer[ConcreteEntry]):
-    """One entry as it was typed, by whom, and what became of it."""
+    """One concrete entry as typed, with its recorder and replacement."""
 
-    id = serializers.CharField(source="client_id", help_text="As it was sent.")
+    id = serializers.CharField(source="client_id", help_text="Client id.")
     entry = serializers.DictField(help_text="As typed.")
     supersedes = serializers.CharField(
         source="supersedes.client_id", default=None, allow_null=True
@@ -38,11 +38,11 @@ class ConcreteEntryOut(serializers.ModelSerializer[ConcreteEntry]):
 
 
 class ConcreteReceiptOut(serializers.Serializer[Any]):
-    """What became of the entries that were sent."""
+    """The outcome of recording concrete entries."""
 
     stored = ConcreteEntryOut(many=True)
     repeated = serializers.ListField(
-        child=serializers.CharField(), help_text="Ids that were recorded before."
+        child=serializers.CharField(), help_text="Ids that were already recorded."
     )
     refused = DocumentIssueOut(many=True)
     evaluation = BuildingSummaryOut()

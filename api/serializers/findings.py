@@ -1,4 +1,4 @@
-"""Findings and decisions as JSON."""
+"""Responses: findings and decisions."""
 
 from typing import ClassVar
 
@@ -44,7 +44,7 @@ class FindingOut(serializers.ModelSerializer[Finding]):
         ]
 
     def get_words(self, finding: Finding) -> str:
-        """Say what it is about."""
+        """Return the label of the topic."""
         return describe_topic(finding.topic)
 
 
@@ -59,7 +59,7 @@ class EventOut(serializers.ModelSerializer[FindingEvent]):
 
 
 class WorkReportOut(serializers.ModelSerializer[WorkReport]):
-    """The field's word that a decision was carried out."""
+    """A report that a decision was carried out."""
 
     person = PersonOut()
     photographs = PhotographOut(many=True)
@@ -70,7 +70,7 @@ class WorkReportOut(serializers.ModelSerializer[WorkReport]):
 
 
 class DecisionOut(serializers.ModelSerializer[Decision]):
-    """What was ordered."""
+    """A decision."""
 
     finding = serializers.IntegerField(source="finding_id")
     engineer = PersonOut()
@@ -93,7 +93,7 @@ class DecisionOut(serializers.ModelSerializer[Decision]):
 
 
 class FindingDetailOut(FindingOut):
-    """A finding with its history; `seen` goes back with a decision."""
+    """A finding with its history; send `seen` back with a decision."""
 
     events = EventOut(many=True)
     decisions = DecisionOut(many=True)
@@ -103,6 +103,6 @@ class FindingDetailOut(FindingOut):
         fields: ClassVar = [*FindingOut.Meta.fields, "seen", "events", "decisions"]
 
     def get_seen(self, finding: Finding) -> int | None:
-        """Give the last step known."""
+        """Return the id of the latest event."""
         events = list(finding.events.all())
         return events[-1].pk if events else None

@@ -1,4 +1,4 @@
-"""Jobs, buildings and plans as JSON."""
+"""Responses: jobs, buildings and plans."""
 
 from typing import Any, ClassVar
 
@@ -10,7 +10,7 @@ from jobs.queries import build_building_row
 
 
 class StageOut(serializers.ModelSerializer[Stage]):
-    """Where a stage stands."""
+    """The state of a stage."""
 
     class Meta:
         model = Stage
@@ -18,7 +18,7 @@ class StageOut(serializers.ModelSerializer[Stage]):
 
 
 class BuildingOut(serializers.ModelSerializer[Building]):
-    """A building, its stages and what it waits for."""
+    """A building with its stages and its next step."""
 
     stages = StageOut(many=True)
     waits_for = serializers.SerializerMethodField()
@@ -42,12 +42,12 @@ class BuildingOut(serializers.ModelSerializer[Building]):
         ]
 
     def get_waits_for(self, building: Building) -> str:
-        """Say it as the overview does."""
+        """Return the text that the jobs page shows."""
         return build_building_row(building).blocker
 
 
 class JobOut(serializers.ModelSerializer[Job]):
-    """A job with its buildings, and the parts the asker has in it."""
+    """A job with its buildings, and the client's roles on it."""
 
     buildings = BuildingOut(many=True)
     my_roles = serializers.SerializerMethodField()
@@ -67,12 +67,12 @@ class JobOut(serializers.ModelSerializer[Job]):
         ]
 
     def get_my_roles(self, job: Job) -> list[str]:
-        """Name the asker's parts; the view has fetched them."""
+        """Return the roles that the view prefetched."""
         return [membership.role for membership in job.mine]  # type: ignore[attr-defined]
 
 
 class PlanDifferenceOut(serializers.Serializer[Any]):
-    """One figure before and after."""
+    """One value before and after."""
 
     name = serializers.CharField()
     before = serializers.CharField()
@@ -80,7 +80,7 @@ class PlanDifferenceOut(serializers.Serializer[Any]):
 
 
 class PlanChangeOut(serializers.Serializer[Any]):
-    """One thing on the plan that is not as it was."""
+    """One change of the plan."""
 
     subject = serializers.CharField()
     name = serializers.CharField()
@@ -89,7 +89,7 @@ class PlanChangeOut(serializers.Serializer[Any]):
 
 
 class RevisionOut(serializers.ModelSerializer[PlanRevision]):
-    """One issue of a plan."""
+    """One revision of a plan."""
 
     drawn_by = PersonOut()
 
@@ -99,7 +99,7 @@ class RevisionOut(serializers.ModelSerializer[PlanRevision]):
 
 
 class PlanIssueOut(serializers.Serializer[Any]):
-    """One issue of a plan, and what it changed."""
+    """One revision of a plan, with its changes."""
 
     revision = RevisionOut()
     changes = PlanChangeOut(many=True)

@@ -1,4 +1,4 @@
-"""People and their tokens as JSON."""
+"""Responses: people and their tokens."""
 
 from typing import Any, ClassVar
 
@@ -10,7 +10,7 @@ from jobs.models import Membership
 
 
 class PersonOut(serializers.ModelSerializer[Person]):
-    """Who."""
+    """A person."""
 
     name = serializers.CharField(source="__str__")
 
@@ -20,7 +20,7 @@ class PersonOut(serializers.ModelSerializer[Person]):
 
 
 class TokenOut(serializers.ModelSerializer[CrewToken]):
-    """A token by its name; the token itself is never shown again."""
+    """A token by its name; its text is never shown again."""
 
     created = serializers.DateTimeField(source="token.created")
     expires = serializers.DateTimeField(source="token.expiry", allow_null=True)
@@ -32,7 +32,7 @@ class TokenOut(serializers.ModelSerializer[CrewToken]):
 
 
 class NewTokenOut(TokenOut):
-    """A token just made: the one time it is shown."""
+    """A new token, with its text this once."""
 
     token = serializers.SerializerMethodField()
 
@@ -40,12 +40,12 @@ class NewTokenOut(TokenOut):
         fields: ClassVar = [*TokenOut.Meta.fields, "token"]
 
     def get_token(self, made: CrewToken) -> str:
-        """Give the token itself."""
+        """Return the text of the token."""
         return str(self.context["token"])
 
 
 class MembershipOut(serializers.ModelSerializer[Membership]):
-    """A part in a job."""
+    """A role on a job."""
 
     job = serializers.IntegerField(source="job_id")
     number = serializers.CharField(source="job.number")
@@ -56,7 +56,7 @@ class MembershipOut(serializers.ModelSerializer[Membership]):
 
 
 class MeOut(serializers.Serializer[Any]):
-    """Who is asking, and with what."""
+    """The signed-in person, with the token in use."""
 
     username = serializers.CharField()
     name = serializers.CharField()

@@ -1,4 +1,4 @@
-"""Photographs as JSON; their files are fetched by their addresses."""
+"""Responses: photographs, with the addresses of their files."""
 
 from typing import ClassVar
 
@@ -10,9 +10,9 @@ from checks.models import Photograph
 
 
 class PhotographOut(serializers.ModelSerializer[Photograph]):
-    """A photograph as it is kept: upright, a JPEG, with no metadata."""
+    """A photograph as stored: an upright JPEG without metadata."""
 
-    id = serializers.UUIDField(source="client_id", help_text="As it was sent.")
+    id = serializers.UUIDField(source="client_id", help_text="Client id.")
     check = serializers.CharField(source="check_key")
     reading = serializers.CharField(
         source="reading.client_id", default=None, allow_null=True
@@ -22,11 +22,11 @@ class PhotographOut(serializers.ModelSerializer[Photograph]):
         source="work_report.decision_id",
         default=None,
         allow_null=True,
-        help_text="Whose carrying-out it shows.",
+        help_text="Decision whose work it shows.",
     )
     recorded_by = PersonOut()
-    file = serializers.SerializerMethodField(help_text="Address of the whole one.")
-    small = serializers.SerializerMethodField(help_text="Address of one for lists.")
+    file = serializers.SerializerMethodField(help_text="Address of the full image.")
+    small = serializers.SerializerMethodField(help_text="Address of the thumbnail.")
 
     class Meta:
         model = Photograph
@@ -49,11 +49,11 @@ class PhotographOut(serializers.ModelSerializer[Photograph]):
         ]
 
     def get_file(self, photograph: Photograph) -> str:
-        """Give the address of the whole one."""
+        """Return the address of the full image."""
         return _photograph_url(photograph, photograph.digest)
 
     def get_small(self, photograph: Photograph) -> str:
-        """Give the address of the small one."""
+        """Return the address of the thumbnail."""
         return _photograph_url(photograph, photograph.small_digest)
 
 

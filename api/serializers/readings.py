@@ -1,4 +1,4 @@
-"""Readings and what became of them as JSON."""
+"""Responses: readings, the check sheet and shims."""
 
 from collections.abc import Mapping
 from typing import Any, ClassVar
@@ -26,10 +26,10 @@ READING_FIELDS = (
 
 
 class BuildingSummaryOut(serializers.Serializer[Any]):
-    """Where a building stands after its latest evaluation."""
+    """The state of a building after its latest evaluation."""
 
     due = serializers.BooleanField(
-        help_text="Whether something is stored that no evaluation has seen yet."
+        help_text="True while something stored has not been evaluated."
     )
     evaluated_at = serializers.DateTimeField(allow_null=True)
     evaluated_with = serializers.CharField(allow_null=True)
@@ -41,11 +41,11 @@ class BuildingSummaryOut(serializers.Serializer[Any]):
 
 
 class CheckOut(serializers.Serializer[Any]):
-    """One check of the sheet, and what is known of it; mm, or MPa for a strength."""
+    """One check of the sheet with its result; mm, or MPa for a strength."""
 
     check = serializers.CharField()
     kind = serializers.CharField()
-    section = serializers.CharField(help_text="The stretch of the walk it is in.")
+    section = serializers.CharField(help_text="Section of the walk.")
     words = serializers.CharField()
     mark = serializers.CharField(allow_null=True)
     rods = serializers.ListField(child=serializers.IntegerField())
@@ -57,9 +57,9 @@ class CheckOut(serializers.Serializer[Any]):
     unit = serializers.ChoiceField(choices=["mm", "MPa"])
     nominal = serializers.FloatField(allow_null=True)
     verdict = serializers.ChoiceField(choices=Verdict.values())
-    readings = serializers.IntegerField(help_text="How many stand.")
+    readings = serializers.IntegerField(help_text="Number of current readings.")
     measure_again = serializers.CharField(
-        allow_null=True, help_text="Id of a reading the next one supersedes."
+        allow_null=True, help_text="Id of the reading that the next one supersedes."
     )
     observed = serializers.FloatField(allow_null=True)
     deviation = serializers.FloatField(allow_null=True)
@@ -81,7 +81,7 @@ class SheetOut(serializers.Serializer[Any]):
 
 
 class ShimOut(serializers.Serializer[Any]):
-    """One pad, and the shims under its plate; mm."""
+    """One pad and its shims; mm."""
 
     mark = serializers.CharField()
     verdict = serializers.ChoiceField(choices=Verdict.values())
@@ -97,26 +97,27 @@ class ShimOut(serializers.Serializer[Any]):
 
 
 class ShimPackOut(serializers.Serializer[Any]):
-    """How many shims of one thickness to order."""
+    """The number of shims of one thickness."""
 
     thickness = serializers.CharField()
     count = serializers.IntegerField()
 
 
 class ShimsOut(serializers.Serializer[Any]):
-    """Where shims go and what to order."""
+    """Shims by position, and the pack list."""
 
     evaluated_at = serializers.DateTimeField()
     pads = ShimOut(many=True)
     pack_list = ShimPackOut(many=True)
     lower_pad = serializers.DictField(
-        allow_null=True, help_text="The one pad worth lowering instead, if any."
+        allow_null=True,
+        help_text="The one pad to lower instead, if that saves most shims.",
     )
     cautions = serializers.ListField(child=serializers.CharField())
 
 
 class ReadingOut(serializers.ModelSerializer[Reading]):
-    """One reading as it was taken."""
+    """One reading as taken."""
 
     id = serializers.CharField(source="client_id")
     check = serializers.CharField(source="check_key")
@@ -135,22 +136,22 @@ class ReadingOut(serializers.ModelSerializer[Reading]):
         fields: ClassVar = list(READING_FIELDS)
 
     def get_value_mm(self, reading: Reading) -> float | None:
-        """Give a length in mm."""
+        """Return a length in mm."""
         return None if _is_strength(reading) else float(reading.value)
 
     def get_value_mpa(self, reading: Reading) -> float | None:
-        """Give a strength in MPa."""
+        """Return a strength in MPa."""
         return float(reading.value) if _is_strength(reading) else None
 
 
 class ReadingHistoryOut(ReadingOut):
-    """A reading of the record, with what became of it."""
+    """A recorded reading with its replacement."""
 
     replaced_by = serializers.CharField(
         source="replaced_by.client_id", default=None, allow_null=True
     )
     revision = serializers.IntegerField(
-        source="revision.number", help_text="The plan it was taken on."
+        source="revision.number", help_text="Plan revision it was taken on."
     )
     entry = serializers.DictField(help_text="As typed.")
 
@@ -159,7 +160,7 @@ class ReadingHistoryOut(ReadingOut):
 
 
 class NewReadingOut(ReadingOut):
-    """A reading just stored, with its check's verdict."""
+    """A new reading with the verdict of its check."""
 
     verdict = serializers.SerializerMethodField()
 
@@ -167,31 +168,31 @@ class NewReadingOut(ReadingOut):
         fields: ClassVar = [*READING_FIELDS, "verdict"]
 
     def get_verdict(self, reading: Reading) -> str | None:
-        """Give the latest verdict; None where the evaluation is still due."""
+        """Return the latest verdict; None while an evaluation is due."""
         verdicts: Mapping[str, str] = self.context["verdicts"]
         return verdicts.get(reading.check_key)
 
 
 class DocumentIssueOut(serializers.Serializer[Any]):
-    """One place that does not fit, and what would have been right."""
+    """One error of a document: where it is, and how to fix it."""
 
     pointer = serializers.CharField(help_text="JSON Pointer (RFC 6901).")
     message = serializers.CharField()
 
 
 class ReadingsReceiptOut(serializers.Serializer[Any]):
-    """What became of the readings that were sent."""
+    """The outcome of recording readings."""
 
     stored = NewReadingOut(many=True)
     repeated = serializers.ListField(
-        child=serializers.CharField(), help_text="Ids that were recorded before."
+        child=serializers.CharField(), help_text="Ids that were already recorded."
     )
     refused = DocumentIssueOut(many=True)
     evaluation = BuildingSummaryOut()
 
 
 class BuildingImportOut(serializers.Serializer[Any]):
-    """The building a document became, and how many of its readings were stored."""
+    """The building of an imported document, and the count of its readings."""
 
     building = BuildingOut()
     readings_stored = serializers.IntegerField()
@@ -200,11 +201,11 @@ class BuildingImportOut(serializers.Serializer[Any]):
 
 
 class RevisionReceiptOut(serializers.Serializer[Any]):
-    """The plan now in force."""
+    """The current plan after a revision."""
 
     revision = RevisionOut()
     readings_passed_over = serializers.IntegerField(
-        help_text="Readings in the document; they go to /readings."
+        help_text="Readings in the document that were ignored; send them to /readings."
     )
     evaluation = BuildingSummaryOut()
 

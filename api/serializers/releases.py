@@ -1,4 +1,4 @@
-"""Hold points and releases as JSON."""
+"""Responses: hold points and releases."""
 
 from typing import Any, ClassVar
 
@@ -32,7 +32,7 @@ class ReleaseOut(serializers.ModelSerializer[Release]):
 
 
 class ReleaseDetailOut(ReleaseOut):
-    """A signed release with the record it froze."""
+    """A signed release with its frozen record."""
 
     record = serializers.DictField()
 
@@ -41,12 +41,12 @@ class ReleaseDetailOut(ReleaseOut):
 
 
 class MissingOut(serializers.Serializer[Any]):
-    """One thing a release waits for."""
+    """One requirement of a release that is missing."""
 
     what = serializers.SerializerMethodField()
     holds = serializers.BooleanField(
         source="blocks",
-        help_text="Whether somebody must decide or wait, rather than go on measuring.",
+        help_text="True where somebody must decide or wait; measuring does not help.",
     )
     keys = serializers.ListField(child=serializers.CharField())
 
@@ -56,7 +56,7 @@ class MissingOut(serializers.Serializer[Any]):
 
 
 class GateOut(serializers.Serializer[Any]):
-    """One gate of a building: signed, or what it waits for."""
+    """One hold point of a building: signed, or what blocks it."""
 
     kind = serializers.ChoiceField(choices=Release.Kind.choices())
     label = serializers.CharField()  # type: ignore[assignment]
@@ -65,7 +65,7 @@ class GateOut(serializers.Serializer[Any]):
 
 
 class VerificationOut(serializers.Serializer[Any]):
-    """A release whose record still gives the digest that was asked for."""
+    """A release whose record still has the digest."""
 
     digest = serializers.CharField()
     kind = serializers.CharField(source="get_kind_display")

@@ -1,1 +1,1 @@
-"""Addresses of the interface: fetch, ask a service, answer."""
+"""Views of the API: fetch, call a service, respond."""

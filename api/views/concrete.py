@@ -1,4 +1,4 @@
-"""What became known of a building's concrete, and the way in for more."""
+"""Concrete entries of a building."""
 
 from typing import Any
 
@@ -15,7 +15,7 @@ from api.base import (
     validated_body,
     validated_query,
 )
-from api.errors import DOCUMENT_REFUSED, list_issues, problem_response
+from api.errors import DOCUMENT_REFUSED, count_errors, list_issues, problem_response
 from api.examples import CONCRETE_EXAMPLES
 from api.openapi import CONCRETE_BODY
 from api.pagination import OldestFirstPagination
@@ -27,13 +27,13 @@ from checks.services.concrete import record_concrete
 
 
 class ConcreteListView(RecordView, generics.ListAPIView[ConcreteEntry]):
-    """Every entry of a building's concrete; and the way in for more."""
+    """Concrete entries of a building: list and record."""
 
     serializer_class = ConcreteEntryOut
     pagination_class = OldestFirstPagination
 
     def get_queryset(self) -> QuerySet[ConcreteEntry]:
-        """Give what the parameters ask for, the oldest first."""
+        """Return the entries by the query parameters, oldest first."""
         buildings = list_buildings(self.person)
         building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
         return filter_concrete_entries(
@@ -42,30 +42,29 @@ class ConcreteListView(RecordView, generics.ListAPIView[ConcreteEntry]):
 
     @extend_schema(
         operation_id="concrete",
-        summary="Temperatures, tests and what else became known of the concrete",
+        summary="List concrete entries: temperatures, tests and other data",
         tags=["readings"],
         parameters=[ConcreteQuery],
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List entries in pages."""
+        """List entries, paginated."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(
         operation_id="record_concrete",
-        summary="Record what became known of the concrete, all of it or nothing",
-        description="The day of placing, temperatures, standard-cured tests, the "
-        "mixture's cylinders and the temperatures expected, with the members that "
-        "`concrete` of the exchange document has; they follow the plan's own. "
-        "Field-cured samples are readings. Safe to send again: an entry whose id and "
-        "content are known is `repeated`. 201 when something new was stored, 200 when "
-        "nothing was.",
+        summary="Record concrete entries, all or nothing",
+        description="The day of placing, temperatures, standard-cured tests, cylinders "
+        "of the mixture and expected temperatures, with the members of `concrete` in "
+        "the exchange document; they are added to those of the plan. Field-cured "
+        "samples are readings. Safe to send again: a known entry is `repeated`. "
+        "Returns 201 where something new was stored, else 200.",
         tags=["readings"],
         request={"application/json": CONCRETE_BODY},
         responses={200: ConcreteReceiptOut, 201: ConcreteReceiptOut},
         examples=CONCRETE_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Any:
-        """Hand entries to the record's door for them."""
+        """Record entries."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         sent = validated_body(ConcreteIn, request)
         with lock_timeout():
@@ -74,15 +73,13 @@ class ConcreteListView(RecordView, generics.ListAPIView[ConcreteEntry]):
             )
         if recorded.refused:
             errors = list_issues(recorded.refused)
-            detail = (
-                f"{len(errors)} of the entries' members do not fit; none is stored."
-            )
+            detail = f"{count_errors(errors)} in the entries. None was stored."
             return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
-        told = {
+        receipt = {
             "stored": recorded.stored,
             "repeated": [row.client_id for row in recorded.repeated],
             "refused": [],
             "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
-        return Response(ConcreteReceiptOut(told).data, status=code)
+        return Response(ConcreteReceiptOut(receipt).data, status=code)

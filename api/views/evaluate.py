@@ -1,4 +1,4 @@
-"""Evaluate a document that nobody keeps."""
+"""Stateless evaluation of a document."""
 
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -13,7 +13,7 @@ from jobs.exchange.input.parser import parse_building_text
 
 
 class EvaluateView(RecordView):
-    """The arithmetic alone: nothing is stored."""
+    """Evaluation only: nothing is stored."""
 
     parser_classes = (RawBodyParser,)
     permission_classes = (IsAuthenticatedOrOpen,)
@@ -21,15 +21,15 @@ class EvaluateView(RecordView):
 
     @extend_schema(
         operation_id="evaluate",
-        summary="Evaluate a document; nothing is stored",
-        description="Takes and gives what `manage.py evaluate` does. For people "
-        "signed in; for everybody where the house set OPEN_EVALUATE.",
+        summary="Evaluate a document without storing it",
+        description="The same as `manage.py evaluate`. Requires a session or token, "
+        "unless the deployment sets OPEN_EVALUATE.",
         tags=["evaluate"],
         request={"application/json": BUILDING_REF},
         responses={200: RESULT_REF},
         examples=EVALUATE_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
-        """Read, compute, answer."""
+        """Evaluate the document in the body."""
         body = request.data if isinstance(request.data, bytes) else b""
         return Response(evaluate(parse_building_text(body)))

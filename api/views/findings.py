@@ -1,4 +1,4 @@
-"""Findings, and what people do about them."""
+"""Findings: list, decide, measure again, carry out."""
 
 from typing import Any
 
@@ -35,24 +35,24 @@ from core.models import Person, SignatureMethod
 
 
 class FindingListView(RecordView, generics.ListAPIView[Finding]):
-    """Every finding this person may see."""
+    """Findings that the person may see."""
 
     serializer_class = FindingOut
 
     def get_queryset(self) -> QuerySet[Finding]:
-        """Give what the parameters ask for, the newest first."""
+        """Return the findings by the query parameters, newest first."""
         return filter_findings(
             self.person, validated_query(FindingsQuery, self.request)
         )
 
     @extend_schema(
         operation_id="findings",
-        summary="Findings",
+        summary="List findings",
         tags=["findings"],
         parameters=[FindingsQuery],
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List findings in pages."""
+        """List findings, paginated."""
         return super().get(request, *args, **kwargs)
 
 
@@ -61,33 +61,33 @@ class FindingView(RecordView):
 
     @extend_schema(
         operation_id="finding",
-        summary="One finding with its history",
+        summary="Get a finding with its history",
         tags=["findings"],
         responses=FindingDetailOut,
     )
     def get(self, request: Request, pk: int) -> Response:
-        """Give the finding."""
+        """Return the finding."""
         return Response(FindingDetailOut(_get_finding(self.person, pk)).data)
 
 
 class DecisionListView(RecordView):
-    """What the engineer orders."""
+    """Decisions on a finding."""
 
     throttle_scope = "password"
 
     @extend_schema(
         operation_id="decide",
-        summary="Order a remedy, or accept it as it is; signed",
-        description="For the engineer; a remedy the field may do, also for the "
-        "operations manager. Never for who took the readings. 409 when the record "
-        "moved on since `seen`.",
+        summary="Decide: order a remedy, or accept as is; signed",
+        description="For the engineer; for the operations manager too, if the remedy "
+        "needs only the approval of the field. Never for a person who took the "
+        "readings. 409 if the record changed since `seen`.",
         tags=["findings"],
         request=DecisionIn,
         responses={201: DecisionOut},
         examples=DECISION_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Decide."""
+        """Record a decision."""
         finding = _get_finding(self.person, pk)
         order = validated_body(DecisionIn, request)
         require_signature(request._request, self.person, order.pop("password"))
@@ -102,17 +102,17 @@ class DecisionListView(RecordView):
 
 
 class RemeasureView(RecordView):
-    """Another measurement, asked for."""
+    """Requests to measure again."""
 
     @extend_schema(
         operation_id="ask_again",
-        summary="Ask for another measurement",
+        summary="Ask to measure again",
         tags=["findings"],
         request=RemeasureIn,
         responses=FindingDetailOut,
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Ask."""
+        """Ask to measure again."""
         finding = _get_finding(self.person, pk)
         with lock_timeout():
             request_remeasurement(
@@ -124,7 +124,7 @@ class RemeasureView(RecordView):
 
 
 class CarryOutView(RecordView):
-    """A decision, carried out."""
+    """Reports that a decision was carried out."""
 
     @extend_schema(
         operation_id="carry_out",
@@ -134,7 +134,7 @@ class CarryOutView(RecordView):
         responses={201: WorkReportOut},
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Report."""
+        """Record the report."""
         seen = Finding.objects.visible_to(self.person)
         decisions = Decision.objects.filter(finding__in=seen).select_related("finding")
         made = get_visible_or_404(decisions, "decision", pk=pk)

@@ -29,25 +29,27 @@ PAGING_PARAMETERS = ("cursor", "limit")
 
 
 class JobListView(RecordView, generics.ListAPIView[Job]):
-    """Every job this person may see."""
+    """Jobs that the person may see."""
 
     serializer_class = JobOut
 
     def get_queryset(self) -> QuerySet[Job]:
-        """Give what the parameters ask for, the newest first."""
-        wanted = validated_query(JobsQuery, self.request)
-        asked = {
-            name: each for name, each in wanted.items() if name not in PAGING_PARAMETERS
+        """Return the jobs by the query parameters, newest first."""
+        query = validated_query(JobsQuery, self.request)
+        filters = {
+            name: value
+            for name, value in query.items()
+            if name not in PAGING_PARAMETERS
         }
         return prefetch_job_details(
-            find_jobs(self.person, JobFilter(**asked)), self.person
+            find_jobs(self.person, JobFilter(**filters)), self.person
         )
 
     @extend_schema(
-        operation_id="jobs", summary="Jobs", tags=["jobs"], parameters=[JobsQuery]
+        operation_id="jobs", summary="List jobs", tags=["jobs"], parameters=[JobsQuery]
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List jobs in pages."""
+        """List jobs, paginated."""
         return super().get(request, *args, **kwargs)
 
 
@@ -55,28 +57,28 @@ class JobView(RecordView):
     """One job with its buildings."""
 
     @extend_schema(
-        operation_id="job", summary="One job", tags=["jobs"], responses=JobOut
+        operation_id="job", summary="Get a job", tags=["jobs"], responses=JobOut
     )
     def get(self, request: Request, pk: int) -> Response:
-        """Give the job."""
+        """Return the job."""
         jobs = prefetch_job_details(Job.objects.visible_to(self.person), self.person)
         return Response(JobOut(get_visible_or_404(jobs, "job", pk=pk)).data)
 
 
 class BuildingListView(RecordView, generics.ListAPIView[Building]):
-    """The buildings of a job; and the way in for another."""
+    """Buildings of a job: list and import."""
 
     serializer_class = BuildingOut
     pagination_class = None
 
     def get_queryset(self) -> QuerySet[Building]:
-        """Give the buildings of a job this person may see."""
+        """Return the buildings of a job that the person may see."""
         jobs = Job.objects.visible_to(self.person)
         job = get_visible_or_404(jobs, "job", pk=self.kwargs["pk"])
         return list_buildings(self.person).filter(job=job)
 
     @extend_schema(
-        operation_id="buildings", summary="Buildings of a job", tags=["jobs"]
+        operation_id="buildings", summary="List the buildings of a job", tags=["jobs"]
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """List the buildings."""
@@ -84,9 +86,9 @@ class BuildingListView(RecordView, generics.ListAPIView[Building]):
 
     @extend_schema(
         operation_id="import_building",
-        summary="Add a building with its plan and its readings, or nothing of it",
-        description="Sent again, the same document answers 200 with the building it "
-        "became the first time.",
+        summary="Import a building with its plan and readings, all or nothing",
+        description="Safe to send again: the same document returns 200 with the "
+        "building of the first time.",
         tags=["jobs"],
         parameters=[NoteQuery],
         request={"application/json": BUILDING_REF},
@@ -99,18 +101,18 @@ class BuildingListView(RecordView, generics.ListAPIView[Building]):
         note = validated_query(NoteQuery, request)["note"]
         document = read_document(request)
         with lock_timeout():
-            found = import_building(
+            imported = import_building(
                 actor=self.person, job=job, document=document, note=note
             )
-        building = list_buildings(self.person).get(pk=found.building.pk)
-        told = {
+        building = list_buildings(self.person).get(pk=imported.building.pk)
+        receipt = {
             "building": building,
-            "readings_stored": len(found.recorded.stored),
-            "readings_repeated": len(found.recorded.repeated),
+            "readings_stored": len(imported.recorded.stored),
+            "readings_repeated": len(imported.recorded.repeated),
             "evaluation": summarize_building(building),
         }
-        code = status.HTTP_201_CREATED if found.created else status.HTTP_200_OK
-        return Response(BuildingImportOut(told).data, status=code)
+        code = status.HTTP_201_CREATED if imported.created else status.HTTP_200_OK
+        return Response(BuildingImportOut(receipt).data, status=code)
 
 
 class BuildingView(RecordView):
@@ -118,11 +120,11 @@ class BuildingView(RecordView):
 
     @extend_schema(
         operation_id="building",
-        summary="One building",
+        summary="Get a building",
         tags=["jobs"],
         responses=BuildingOut,
     )
     def get(self, request: Request, pk: int) -> Response:
-        """Give the building."""
+        """Return the building."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(BuildingOut(building).data)

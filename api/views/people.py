@@ -1,4 +1,4 @@
-"""Who is asking, and their tokens."""
+"""The signed-in person and their tokens."""
 
 from typing import Any
 
@@ -22,20 +22,20 @@ from jobs.models import Membership
 
 
 class MeView(RecordView):
-    """Who is asking."""
+    """The signed-in person."""
 
     @extend_schema(
         operation_id="me",
-        summary="Who you are here, and your part in each job",
+        summary="Get your account and your role on each job",
         tags=["people"],
         responses=MeOut,
     )
     def get(self, request: Request) -> Response:
-        """Say who."""
+        """Return the signed-in person."""
         person = self.person
         parts = Membership.objects.of(person).select_related("job")
         token = CrewToken.objects.filter(token=getattr(request.auth, "pk", None))
-        told: dict[str, Any] = {
+        account: dict[str, Any] = {
             "username": person.username,
             "name": str(person),
             "email": person.email,
@@ -43,66 +43,66 @@ class MeView(RecordView):
             "parts": parts.order_by("job__number"),
             "token": token.select_related("token").first(),
         }
-        return Response(MeOut(told).data)
+        return Response(MeOut(account).data)
 
 
 class TokenListView(RecordView):
-    """The asker's own tokens."""
+    """The person's own tokens."""
 
     throttle_scope = "password"
 
     def get_authenticators(self) -> list[Any]:
-        """Let a token list tokens, and make none."""
+        """Return authenticators: a token may list tokens, but not create one."""
         if self.request is not None and self.request.method == "POST":
             return [PasswordOrSessionAuthentication()]
         return super().get_authenticators()
 
     def get_permissions(self) -> list[Any]:
-        """Let who has no session sign in with the same request."""
+        """Return permissions: creating a token may sign in with the same request."""
         posts = self.request is not None and self.request.method == "POST"
         return [AllowAny() if posts else IsAuthenticated()]
 
     def get_throttles(self) -> list[Any]:
-        """Count only what tries a password as such."""
+        """Return throttles: only attempts at a password count as such."""
         found = super().get_throttles()
         return found if self.request.method == "POST" else found[:1]
 
     @extend_schema(
         operation_id="tokens",
-        summary="Your tokens, by name",
+        summary="List your tokens",
         tags=["people"],
         responses=TokenOut(many=True),
     )
     def get(self, request: Request) -> Response:
-        """List them; none shows itself again."""
+        """List the tokens; their texts are not shown."""
         found = CrewToken.objects.owned_by(self.person).select_related("token")
         return Response(TokenOut(found, many=True).data)
 
     @extend_schema(
         operation_id="make_token",
-        summary="Make a token for a phone or a program",
-        description="With a session, or with name and password in the body. The token "
-        "is shown this once, expires by itself, and can be revoked.",
+        summary="Create a token for a phone or a program",
+        description="With a session, or with user name and password in the body. The "
+        "token is shown only this once, expires, and can be revoked.",
         tags=["people"],
         request=TokenIn,
         responses={201: NewTokenOut},
         examples=TOKEN_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
-        """Make one."""
-        wanted = validated_body(TokenIn, request)
-        username = wanted.pop("username", None)
-        password = wanted.pop("password", None)
+        """Create a token."""
+        body = validated_body(TokenIn, request)
+        username = body.pop("username", None)
+        password = body.pop("password", None)
         person = request.user
         if username or password or not isinstance(person, Person):
             person = _authenticate_by_password(request, username, password)
-        made, text = create_crew_token(actor=person, **wanted)
+        made, text = create_crew_token(actor=person, **body)
         answer = NewTokenOut(made, context={"token": text}).data
         return Response(answer, status=status.HTTP_201_CREATED)
 
 
 class TokenView(RecordView):
-    """One of the asker's tokens."""
+    """One of the person's tokens."""
 
     @extend_schema(
         operation_id="revoke_token",
@@ -111,7 +111,7 @@ class TokenView(RecordView):
         responses={204: None},
     )
     def delete(self, request: Request, pk: str) -> HttpResponse:
-        """End it."""
+        """Revoke the token."""
         mine = CrewToken.objects.owned_by(self.person)
         revoke_token(actor=self.person, token=get_visible_or_404(mine, "token", pk=pk))
         return Response(status=status.HTTP_204_NO_CONTENT)
@@ -125,6 +125,6 @@ def _authenticate_by_password(
         raise NotAuthenticated(msg)
     person = authenticate_person(request._request, username, password)
     if person is None:
-        msg = "Name and password do not go together."
+        msg = "Wrong user name or password."
         raise AuthenticationFailed(msg)
     return person

@@ -1,4 +1,4 @@
-"""The photographs of a building, and the way in for more."""
+"""Photographs of a building."""
 
 from typing import Any
 
@@ -35,7 +35,7 @@ from jobs.models import Building
 
 
 class JPEGRenderer(BaseRenderer):
-    """Names what a file is, for whoever asks for nothing else."""
+    """Renderer that lets a client ask for JPEG only."""
 
     media_type = "image/jpeg"
     format = "jpg"
@@ -43,19 +43,19 @@ class JPEGRenderer(BaseRenderer):
     render_style = "binary"
 
     def render(self, data: Any, *args: Any, **kwargs: Any) -> Any:
-        """Give the bytes as they are."""
+        """Return the bytes."""
         return data
 
 
 class PhotographListView(RecordView, generics.ListAPIView[Photograph]):
-    """Every photograph of a building; and the way in for more."""
+    """Photographs of a building: list and add."""
 
     serializer_class = PhotographOut
     pagination_class = OldestFirstPagination
     parser_classes = (PhotographParser,)
 
     def get_queryset(self) -> QuerySet[Photograph]:
-        """Give what the parameters ask for, the oldest first."""
+        """Return the photographs by the query parameters, oldest first."""
         buildings = list_buildings(self.person)
         building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
         return filter_photographs(
@@ -64,27 +64,27 @@ class PhotographListView(RecordView, generics.ListAPIView[Photograph]):
 
     @extend_schema(
         operation_id="photographs",
-        summary="Photographs in the order they were recorded",
+        summary="List photographs in the order recorded",
         tags=["photographs"],
         parameters=[PhotographsQuery],
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List photographs in pages."""
+        """List photographs, paginated."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(
         operation_id="add_photograph",
         summary="Add a photograph",
-        description="Of the building, a check, a reading, a finding, or the work a "
-        "decision ordered. Safe to send again: the same `id` with the same content is "
-        "one photograph. It is kept upright, at most 2000 pixels long, as JPEG, and "
-        "without metadata. 201 when it was stored, 200 when it was there.",
+        description="Of the building, a check, a reading, a finding, or the work on a "
+        "decision. Safe to send again: the same `id` with the same content is one "
+        "photograph. It is stored upright, at most 2000 pixels long, as a JPEG without "
+        "metadata. Returns 201 where it was stored, 200 where it existed.",
         tags=["photographs"],
         request={"multipart/form-data": PhotographIn},
         responses={200: PhotographOut, 201: PhotographOut},
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Take a photograph."""
+        """Add a photograph."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         sent = validated_body(PhotographIn, request)
         finding = _get_finding_of(building, sent.pop("finding", None))
@@ -104,28 +104,28 @@ class PhotographListView(RecordView, generics.ListAPIView[Photograph]):
 
 
 class PhotographFileView(RecordView):
-    """A photograph's file, whole or small."""
+    """The file of a photograph, full size or thumbnail."""
 
     renderer_classes = (JPEGRenderer, JSONRenderer)
 
     @extend_schema(
         operation_id="photograph_file",
-        summary="A photograph's file by its digest",
+        summary="Get the file of a photograph by its digest",
         description="The addresses are in `file` and `small` of a photograph. What is "
         "behind one never changes.",
         tags=["photographs"],
         responses={(200, "image/jpeg"): OpenApiTypes.BINARY},
     )
     def get(self, request: Request, pk: int, digest: str) -> HttpResponse:
-        """Give the file."""
+        """Return the file."""
         if not can_see_photograph(self.person, pk, digest):
-            raise Http404("There is no such photograph among your jobs.")
+            raise Http404("Your jobs have no such photograph.")
         return photograph_response(request._request, digest)
 
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any
     ) -> Any:
-        """Let a browser keep the file for good, and nobody else's cache."""
+        """Let the browser cache the file for good, but no shared cache."""
         final = super().finalize_response(request, response, *args, **kwargs)
         if "ETag" in final:
             final["Cache-Control"] = CACHE_FOREVER
@@ -137,7 +137,7 @@ def _get_finding_of(building: Building, pk: int | None) -> Finding | None:
         return None
     found = Finding.objects.filter(building=building, pk=pk).first()
     if found is None:
-        msg = "There is no such finding of this building."
+        msg = "This building has no such finding."
         raise ValidationError({"finding": msg}, code="elsewhere")
     return found
 
@@ -148,6 +148,6 @@ def _get_decision_of(building: Building, pk: int | None) -> Decision | None:
     decisions = Decision.objects.filter(finding__building=building, pk=pk)
     found = decisions.select_related("finding", "work_report").first()
     if found is None:
-        msg = "There is no such decision on this building."
+        msg = "This building has no such decision."
         raise ValidationError({"decision": msg}, code="elsewhere")
     return found

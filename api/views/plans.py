@@ -1,4 +1,4 @@
-"""A building's anchor plan: the one in force, its issues, and another one."""
+"""Plans of a building: the current one and its revisions."""
 
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
@@ -30,28 +30,28 @@ IF_NONE_MATCH = OpenApiParameter(
     "If-None-Match",
     OpenApiTypes.STR,
     OpenApiParameter.HEADER,
-    description="The ETag at hand: 304 if it still holds.",
+    description="The ETag you have: 304 if it is current.",
 )
 IF_MATCH = OpenApiParameter(
     "If-Match",
     OpenApiTypes.STR,
     OpenApiParameter.HEADER,
-    description="The ETag of the plan that is revised: 412 if another is in force.",
+    description="The ETag of the plan you revise: 412 if another is current.",
 )
 
 
 class CurrentPlanView(RecordView):
-    """The plan in force."""
+    """The current plan."""
 
     @extend_schema(
         operation_id="plan",
-        summary="The plan in force, without readings",
+        summary="Get the current plan, without readings",
         tags=["plans"],
         parameters=[IF_NONE_MATCH],
         responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
-        """Give the document; its ETag is its digest."""
+        """Return the document; its ETag is its digest."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         revision = building.current_revision()
         return conditional_response(request, revision.digest) or with_etag(
@@ -60,9 +60,9 @@ class CurrentPlanView(RecordView):
 
     @extend_schema(
         operation_id="revise_plan",
-        summary="Put another plan in force",
-        description="Sent again, the same document answers 200. Readings it carries "
-        "are passed over; they go to /readings.",
+        summary="Issue a revision of the plan",
+        description="Safe to send again: the same document returns 200. Its readings "
+        "are ignored; send them to /readings.",
         tags=["plans"],
         parameters=[NoteQuery, IF_MATCH],
         request={"application/json": BUILDING_REF},
@@ -82,43 +82,43 @@ class CurrentPlanView(RecordView):
                 note=note,
                 expected=_expected_digest(request),
             )
-        told = {
+        receipt = {
             "revision": revised.revision,
             "readings_passed_over": len(document.get("readings") or ()),
             "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if revised.created else status.HTTP_200_OK
         headers = {"ETag": f'"{revised.revision.digest}"'}
-        return Response(RevisionReceiptOut(told).data, status=code, headers=headers)
+        return Response(RevisionReceiptOut(receipt).data, status=code, headers=headers)
 
 
 class RevisionListView(RecordView):
-    """Every issue of a plan."""
+    """Revisions of a plan."""
 
     @extend_schema(
         operation_id="revisions",
-        summary="Issues of the plan, the one in force first, with what each changed",
+        summary="List the revisions of the plan with their changes, current first",
         tags=["plans"],
         responses=PlanIssueOut(many=True),
     )
     def get(self, request: Request, pk: int) -> Response:
-        """List the issues."""
+        """List the revisions."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(PlanIssueOut(list_revisions(building), many=True).data)
 
 
 class RevisionView(RecordView):
-    """One issue of a plan."""
+    """One revision of a plan."""
 
     @extend_schema(
         operation_id="revision",
-        summary="One issue of the plan",
+        summary="Get a revision of the plan",
         tags=["plans"],
         parameters=[IF_NONE_MATCH],
         responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int, number: int) -> HttpResponse:
-        """Give its document."""
+        """Return the document of the revision."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         found = get_visible_or_404(building.revisions.all(), "revision", number=number)
         return conditional_response(request, found.digest) or with_etag(
@@ -127,7 +127,7 @@ class RevisionView(RecordView):
 
 
 def _expected_digest(request: Request) -> str | None:
-    """Read the digest an If-Match names; None where anything will do."""
+    """Return the digest in If-Match; None where any version will do."""
     given = request.headers.get("If-Match", "").strip()
     if given in ("", "*"):
         return None

@@ -15,15 +15,15 @@ from api.base import (
     validated_body,
     validated_query,
 )
-from api.errors import DOCUMENT_REFUSED, list_issues, problem_response
+from api.errors import DOCUMENT_REFUSED, count_errors, list_issues, problem_response
 from api.examples import READING_EXAMPLES
 from api.openapi import READINGS_BODY
 from api.pagination import OldestFirstPagination
 from api.queries import (
-    build_check_sheet,
     filter_readings,
     get_latest_verdicts,
     list_buildings,
+    list_sheet_rows,
     summarize_building,
 )
 from api.request_serializers import ReadingsIn, ReadingsQuery, SheetQuery
@@ -40,11 +40,11 @@ from jobs.models import Building
 
 
 class CheckSheetView(RecordView):
-    """What is to be measured, and what is known of it."""
+    """The check sheet with results."""
 
     @extend_schema(
         operation_id="checks",
-        summary="The check sheet with verdicts",
+        summary="Get the check sheet with verdicts",
         tags=["readings"],
         parameters=[SheetQuery],
         responses=SheetOut,
@@ -53,46 +53,46 @@ class CheckSheetView(RecordView):
         """List every check in the order of the walk."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         hidden = validated_query(SheetQuery, request)["expected"] == "hidden"
-        rows = build_check_sheet(building, hidden=hidden)
+        rows = list_sheet_rows(building, hidden=hidden)
         found = {"evaluation": summarize_building(building), "checks": rows}
         return Response(SheetOut(found).data)
 
 
 class ReadingListView(RecordView, generics.ListAPIView[Reading]):
-    """Every reading of a building; and the way in for more."""
+    """Readings of a building: list and record."""
 
     serializer_class = ReadingHistoryOut
     pagination_class = OldestFirstPagination
 
     def get_queryset(self) -> QuerySet[Reading]:
-        """Give what the parameters ask for, the oldest first."""
+        """Return the readings by the query parameters, oldest first."""
         buildings = list_buildings(self.person)
         building = get_visible_or_404(buildings, "building", pk=self.kwargs["pk"])
         return filter_readings(building, validated_query(ReadingsQuery, self.request))
 
     @extend_schema(
         operation_id="readings",
-        summary="Readings in the order they were recorded",
+        summary="List readings in the order recorded",
         tags=["readings"],
         parameters=[ReadingsQuery],
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """List readings in pages."""
+        """List readings, paginated."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(
         operation_id="record_readings",
-        summary="Record readings, all of them or none",
-        description="Safe to send again: a reading whose id and content are known is "
-        "`repeated`, not stored twice. One that is refused keeps all others out (422), "
-        "unless `keep_good`. 201 when something new was stored, 200 when nothing was.",
+        summary="Record readings, all or nothing",
+        description="Safe to send again: a known reading is `repeated`, not stored "
+        "twice. One invalid reading refuses all of them (422), unless `keep_good`. "
+        "Returns 201 where something new was stored, else 200.",
         tags=["readings"],
         request={"application/json": READINGS_BODY},
         responses={200: ReadingsReceiptOut, 201: ReadingsReceiptOut},
         examples=READING_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Any:
-        """Hand readings to the record's one door."""
+        """Record readings."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         sent = validated_body(ReadingsIn, request)
         with lock_timeout():
@@ -105,16 +105,14 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
         good = recorded.stored or recorded.repeated
         if recorded.refused and not (sent["keep_good"] and good):
             errors = list_issues(recorded.refused)
-            detail = (
-                f"{len(errors)} of the readings' members do not fit; none is stored."
-            )
+            detail = f"{count_errors(errors)} in the readings. None was stored."
             return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
         return Response(_build_receipt(building, recorded), status=code)
 
 
 def _build_receipt(building: Building, recorded: RecordedReadings) -> dict[str, Any]:
-    """Say what became of the readings, and where the building stands."""
+    """Return the outcome of the readings and the state of the building."""
     context = {"verdicts": get_latest_verdicts(building)}
     return {
         "stored": NewReadingOut(recorded.stored, many=True, context=context).data,

@@ -1,4 +1,4 @@
-"""Hold points, their signatures, and the public check of a digest."""
+"""Hold points, releases, and the public verification of a digest."""
 
 import re
 
@@ -33,46 +33,46 @@ DIGEST_PATTERN = re.compile(r"[0-9a-fA-F]{64}")
 
 
 class ReleaseListView(RecordView):
-    """The gates of a building."""
+    """Hold points of a building."""
 
     throttle_scope = "password"
 
     def get_throttles(self) -> list[object]:  # type: ignore[override]
-        """Count only signatures as such."""
+        """Return throttles: only signatures count as attempts at a password."""
         found = super().get_throttles()
         return found if self.request.method == "POST" else found[:1]  # type: ignore[return-value]
 
     @extend_schema(
         operation_id="releases",
-        summary="The gates of a building: signed, or what each waits for",
+        summary="List the hold points of a building: signed, or what blocks each",
         tags=["releases"],
         responses=GateOut(many=True),
     )
     def get(self, request: Request, pk: int) -> Response:
-        """List the gates in their order."""
+        """List the hold points in order."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(GateOut(list_release_gates(building), many=True).data)
 
     @extend_schema(
         operation_id="sign_release",
         summary="Sign a release",
-        description="409 with `missing` while something stands in its way.",
+        description="409 with `missing` while requirements are missing.",
         tags=["releases"],
         request=ReleaseIn,
         responses={201: ReleaseOut},
         examples=RELEASE_EXAMPLES,
     )
     def post(self, request: Request, pk: int) -> Response:
-        """Sign."""
+        """Sign a release."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
-        wanted = validated_body(ReleaseIn, request)
-        require_signature(request._request, self.person, wanted.pop("password"))
+        body = validated_body(ReleaseIn, request)
+        require_signature(request._request, self.person, body.pop("password"))
         with lock_timeout():
             signed = sign_release(
                 actor=self.person,
                 building=building,
                 signed_with=SignatureMethod.PASSWORD,
-                **wanted,
+                **body,
             )
         return Response(ReleaseOut(signed).data, status=status.HTTP_201_CREATED)
 
@@ -82,36 +82,36 @@ class ReleaseView(RecordView):
 
     @extend_schema(
         operation_id="release",
-        summary="A signed release with the record it froze",
+        summary="Get a signed release with its frozen record",
         tags=["releases"],
         responses=ReleaseDetailOut,
     )
     def get(self, request: Request, pk: int) -> Response:
-        """Give the release."""
+        """Return the release."""
         found = get_visible_or_404(list_releases(self.person), "release", pk=pk)
         return Response(ReleaseDetailOut(found).data)
 
 
 class VerifyView(PublicView):
-    """Whether a digest is that of a release, for anyone who holds the paper."""
+    """Public verification of the digest on a printed release."""
 
     @extend_schema(
         operation_id="verify",
-        summary="Whether a digest is that of a release signed here",
+        summary="Verify the digest of a release",
         tags=["releases"],
         auth=[],
         responses=VerificationOut,
     )
     def get(self, request: Request, digest: str) -> Response:
-        """Say what was signed, if the record still gives the digest."""
+        """Return the release if its record still has the digest."""
         if not DIGEST_PATTERN.fullmatch(digest):
-            msg = "This is not a digest: one has 64 characters, 0 to 9 and a to f."
+            msg = "This is not a digest. A digest has 64 characters, 0 to 9 and a to f."
             raise Http404(msg)
         found = find_verified_release(digest)
         if found is None:
             msg = (
-                "No release signed here has this digest: the paper is of another "
-                "house, or it was changed since. Compare every character."
+                "No release has this digest. The document is from another system, or "
+                "it was changed. Compare every character."
             )
             raise Http404(msg)
         answer = Response(VerificationOut(found).data)

@@ -1,4 +1,4 @@
-"""What was computed of a building, and all that is known of it in one document."""
+"""Results of a building: result document, exchange document and shims."""
 
 from django.http import Http404, HttpResponse
 from drf_spectacular.utils import extend_schema
@@ -17,17 +17,17 @@ from jobs.models import Building
 
 
 class ResultDocumentView(RecordView):
-    """The latest result on the plan in force."""
+    """The latest result for the current plan."""
 
     @extend_schema(
         operation_id="result",
-        summary="The latest result on the plan in force",
+        summary="Get the latest result for the current plan",
         tags=["results"],
         parameters=[IF_NONE_MATCH],
         responses={200: RESULT_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
-        """Give the result document."""
+        """Return the result document."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         evaluation = _get_evaluation_or_404(building)
         etag = f"evaluation-{evaluation.pk}"
@@ -39,13 +39,13 @@ class BuildingDocumentView(RecordView):
 
     @extend_schema(
         operation_id="document",
-        summary="Plan and readings in one document",
+        summary="Get plan and readings in one document",
         tags=["results"],
         parameters=[IF_NONE_MATCH],
         responses={200: BUILDING_REF, 304: None},
     )
     def get(self, request: Request, pk: int) -> HttpResponse:
-        """Give the document."""
+        """Return the exchange document."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         document = build_building_document(building)
         etag = sha256_of(document)
@@ -53,16 +53,16 @@ class BuildingDocumentView(RecordView):
 
 
 class ShimPlanView(RecordView):
-    """Where shims go and what to order."""
+    """Shims by position, and the pack list."""
 
     @extend_schema(
         operation_id="shims",
-        summary="Shims by position, and the pack list",
+        summary="Get the shims by position, and the pack list",
         tags=["results"],
         responses=ShimsOut,
     )
     def get(self, request: Request, pk: int) -> Response:
-        """Give the plan of shims."""
+        """Return the shim plan."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(
             ShimsOut(build_shim_plan(_get_evaluation_or_404(building))).data
@@ -73,8 +73,8 @@ def _get_evaluation_or_404(building: Building) -> Evaluation:
     evaluation = get_current_evaluation(building, building.current_revision())
     if evaluation is None:
         msg = (
-            "Nothing has been evaluated on the plan in force yet: record readings, or "
-            "ask again in a minute."
+            "There is no result for the current plan yet. Record readings, or try "
+            "again in a minute."
         )
         raise Http404(msg)
     return evaluation

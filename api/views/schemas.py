@@ -1,4 +1,4 @@
-"""The exchange documents' schemas, the interface's description, and its pages."""
+"""Schemas of the exchange documents and of the API, and the API docs."""
 
 from collections.abc import Callable
 from typing import Any
@@ -24,16 +24,16 @@ class DocumentSchemaView(PublicView):
 
     @extend_schema(
         operation_id="schema_of_document",
-        summary="JSON Schema of an exchange document",
+        summary="Get the JSON Schema of an exchange document",
         tags=["schemas"],
         auth=[],
         responses={200: {"type": "object"}},
     )
     def get(self, request: Request, name: str) -> HttpResponse:
-        """Give the schema; anybody may have it."""
+        """Return the schema; it is public."""
         if name not in SCHEMAS:
             known = " and ".join(f"{each}.json" for each in SCHEMAS)
-            msg = f"There is no such schema; there are {known}."
+            msg = f"No such schema. The schemas are {known}."
             raise Http404(msg)
         schema = SCHEMAS[name]()
         etag = sha256_of(schema)
@@ -43,13 +43,13 @@ class DocumentSchemaView(PublicView):
 
 
 class OpenApiView(SpectacularAPIView):
-    """The interface's OpenAPI description."""
+    """The OpenAPI schema of the API."""
 
     authentication_classes = ()
 
 
 class SwaggerView(SpectacularSwaggerSplitView):
-    """The description, to read and to try out in a browser."""
+    """The API docs, to read and to try out in a browser."""
 
     authentication_classes = ()
     url_name = "api:schema"
@@ -57,14 +57,14 @@ class SwaggerView(SpectacularSwaggerSplitView):
 
 
 class NotFoundView(PublicView):
-    """Any other address below the interface's."""
+    """The response for any other address below /api/v1/."""
 
     fallback = True
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponse:
-        """Answer in the interface's own words."""
+        """Respond with 404 as problem details."""
         self.args, self.kwargs = args, kwargs
         request = self.initialize_request(request)
         self.request, self.headers = request, {}
-        msg = "There is no such address; addresses here end without a slash."
+        msg = "No such address. Addresses of the API end without a slash."
         return self.finalize_response(request, self.handle_exception(Http404(msg)))

@@ -184,7 +184,7 @@ def test_who_took_the_readings_does_not_decide(
     finding = Finding.objects.get()
     answer = by_token(engineer).post(url(finding, "/decisions"), order())
     assert answer.status_code == 403
-    assert "somebody else decides" in answer.json()["detail"]
+    assert "Somebody else decides" in answer.json()["detail"]
 
 
 def test_another_measurement_is_asked_for_once(

@@ -68,7 +68,7 @@ def test_a_building_says_what_it_waits_for(
     by_token: As, field_lead: Person, building: Building
 ) -> None:
     answer = by_token(field_lead).get(f"/api/v1/buildings/{building.pk}")
-    assert answer.json()["waits_for"] == "nothing measured yet"
+    assert answer.json()["waits_for"] == "no readings yet"
     assert answer.json()["required_checks"] > 0
 
 

@@ -122,11 +122,11 @@ def test_it_is_of_what_it_says(
         ({"file": file(b"?")}, 400, "/file", "JPEG, PNG or WebP"),
         ({"taken_at": "2026-05-11T13:20:00"}, 400, "/taken_at", "time zone"),
         ({"caption": "a" * 201}, 400, "/caption", "200"),
-        ({"check": "line:R9"}, 400, "/check", "leave the check out"),
-        ({"reading": "r-9"}, 400, "/reading", "send the reading first"),
+        ({"check": "line:R9"}, 400, "/check", "Leave the check out"),
+        ({"reading": "r-9"}, 400, "/reading", "Send the reading first"),
         ({"finding": 10**30}, 400, "/finding", "no such finding"),
         ({"decision": 0}, 400, "/decision", "no such decision"),
-        ({"captoin": "x"}, 400, "/captoin", "no such member"),
+        ({"captoin": "x"}, 400, "/captoin", "Unknown field"),
     ],
 )
 def test_what_does_not_fit_is_told_with_its_place(
@@ -152,7 +152,7 @@ def test_what_is_too_large_is_refused_by_its_length(
     answer = send(crew, building, file=file(bytes(20_200_000)))
     assert answer.status_code == 413
     assert answer["Content-Type"] == "application/problem+json"
-    assert "send it smaller" in answer.json()["detail"]
+    assert "Send a smaller one" in answer.json()["detail"]
 
 
 def test_what_is_no_form_is_refused(crew: APIClient, building: Building) -> None:

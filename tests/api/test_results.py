@@ -33,7 +33,7 @@ def test_nothing_evaluated_is_not_found_and_says_so(
     for what in ("result", "shims"):
         answer = by_token(field_lead).get(url(building, what))
         assert answer.status_code == 404
-        assert "evaluated" in answer.json()["detail"]
+        assert "no result" in answer.json()["detail"]
 
 
 def test_the_result_changes_its_tag_with_the_readings(

@@ -55,7 +55,7 @@ def test_a_token_ended_on_the_page_is_refused(
     token, text = create_crew_token(actor=field_lead, name="lost phone", days=9)
     client.force_login(field_lead)
     ended = client.post(reverse("tokens:revoke", args=[token.pk]), follow=True)
-    assert "Ended: lost phone." in ended.text
+    assert "Token revoked: lost phone." in ended.text
     assert with_token(text).get("/api/v1/me").status_code == 401
     assert "lost phone" not in client.get(PAGE).text
 
