@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
-"""The project's command line."""
+"""Command line of the project."""
 
 import contextlib
 import os
 import sys
 
-# These do without the database; any other command finds it running.
+# Commands that need no database; any other command starts the embedded one.
 COMMANDS_WITHOUT_DATABASE = {
     "check", "collectstatic", "compilemessages", "demo", "diffsettings", "evaluate",
     "findstatic", "help", "makemessages", "spectacular", "startapp", "startproject",
@@ -14,14 +14,14 @@ COMMANDS_WITHOUT_DATABASE = {
 
 
 def needs_database(arguments: list[str]) -> bool:
-    """Whether a command line asks for something that is in the database."""
+    """Return whether a command needs the database."""
     if not arguments or {"-h", "--help", "--version"} & set(arguments):
         return False
     return arguments[0] not in COMMANDS_WITHOUT_DATABASE
 
 
 def main() -> None:
-    """Run one management command, with the embedded database where it needs one."""
+    """Run one management command, with the embedded database if it needs one."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
     try:
         from django.conf import settings
@@ -31,7 +31,7 @@ def main() -> None:
     except ModuleNotFoundError as missing:
         sys.exit(
             f"The module {missing.name!r} is not installed. Run the set-up command in"
-            " README.md, which installs what is needed into .venv and starts there."
+            " README.md, which installs all requirements into .venv."
         )
     with contextlib.ExitStack() as stack:
         if needs_database(sys.argv[1:]) and not os.environ.get("DATABASE_URL"):

@@ -1,4 +1,4 @@
-"""Background work: each task calls one service and survives being run twice."""
+"""Background jobs: each task calls one service, and may run twice."""
 
 from celery import shared_task
 
@@ -13,11 +13,11 @@ def evaluate_building(building_id: int) -> None:
 
 @shared_task(ignore_result=True)
 def evaluate_due_buildings() -> None:
-    """Sweep up the buildings whose readings no evaluation has seen."""
+    """Evaluate the buildings with changes that no evaluation has seen."""
     evaluation.evaluate_due_buildings()
 
 
 @shared_task(ignore_result=True)
 def send_decision_reminders() -> None:
-    """Write to engineers whose decision is waited for."""
+    """Send engineers the findings that need their decision."""
     decision_reminders.send_decision_reminders()

@@ -186,7 +186,7 @@ class ChangePasswordView(auth_views.PasswordChangeView):
         return super().get_context_data(**kwargs, tabs=tabs)
 
     def form_valid(self, form: PasswordChangeForm) -> HttpResponse:
-        """Keep this device signed in under its new session key."""
+        """Change the password; this device stays signed in under a new session key."""
         request = self.request
         before = request.session.session_key
         response = super().form_valid(form)

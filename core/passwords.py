@@ -22,7 +22,7 @@ MAX_REQUESTS_PER_CLIENT = 30  # in an hour: a whole site may share one connectio
 
 
 def make_password_link(person: Person, site: str) -> str:
-    """Make the link that sets a new password, on a site such as https://host/."""
+    """Build the link that sets a new password, on a site such as https://host/."""
     user_id = urlsafe_base64_encode(force_bytes(person.pk))
     token = default_token_generator.make_token(person)
     return f"{site.rstrip('/')}{reverse('set-password', args=[user_id, token])}"

@@ -1,7 +1,7 @@
-"""Strengths, temperatures, forces and angles as people write them, read once into SI.
+"""Strengths, temperatures, forces and angles: parsing of typed text into SI units.
 
-Every quantity but a length is a number and a unit, converted by pint, which is not
-imported before the first such quantity is read.
+Every quantity but a length is one number and one unit, converted by pint. Pint is
+imported with the first such quantity, because the import takes a third of a second.
 """
 
 import re
@@ -19,7 +19,7 @@ _QUANTITY = re.compile(
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint  # a third of a second, spared where only lengths are read
+    import pint
 
     return pint.UnitRegistry(cache_folder=None)
 
@@ -37,14 +37,14 @@ def _find_units(unit: str, target: str) -> tuple[Any, Any] | None:
     except (pint.PintError, AttributeError, TypeError, ValueError):
         return None
     if target == "rad" and registry.get_base_units(written)[1] != wanted:
-        return None  # to pint an angle is a plain number, and so are counts
+        return None  # to pint an angle is a plain number, like a count
     return written, wanted
 
 
 def _parse_quantity(
     value: object, what: str, target: str, example: str
 ) -> tuple[float, float]:
-    """Read a number with a unit; the value and its last decimal, in `target`."""
+    """Parse a number with a unit; return the value and its last decimal in `target`."""
     if not isinstance(value, str):
         raise UnitError(
             f"{what} is text with its unit, such as {example}; "
@@ -57,7 +57,7 @@ def _parse_quantity(
 def _parse_quantity_text(
     value: str, what: str, target: str, example: str
 ) -> tuple[float, float]:
-    """Read a number with a unit; crews send the same few temperatures by thousands."""
+    """Parse a text, cached: crews send the same few temperatures by thousands."""
     found = (
         _QUANTITY.fullmatch(value.strip()) if len(value) <= MAX_TEXT_LENGTH else None
     )
@@ -83,7 +83,7 @@ def _parse_quantity_text(
 
 
 def parse_strength(value: object) -> float:
-    """Read a strength or stress, such as `3000 psi` [MPa]."""
+    """Parse a strength or stress, such as `3000 psi` [MPa]."""
     return _parse_quantity(value, "A strength", "MPa", "3000 psi or 20.7 MPa")[0]
 
 
@@ -93,14 +93,14 @@ def parse_strength_resolution(value: object) -> float:
 
 
 def parse_modulus(value: object) -> float:
-    """Read an elastic modulus, such as `205 GPa` [MPa]."""
+    """Parse an elastic modulus, such as `205 GPa` [MPa]."""
     return _parse_quantity(value, "An elastic modulus", "MPa", "205 GPa or 29000 ksi")[
         0
     ]
 
 
 def parse_temperature(value: object) -> float:
-    """Read a temperature, such as `41 degF` [°C]."""
+    """Parse a temperature, such as `41 degF` [°C]."""
     celsius = _parse_quantity(value, "A temperature", "degC", "41 degF or 5 degC")[0]
     if celsius < -273.15:
         raise UnitError(f"{quote(str(value))} is below absolute zero.")
@@ -108,22 +108,22 @@ def parse_temperature(value: object) -> float:
 
 
 def parse_force(value: object) -> float:
-    """Read a force, such as `12 lbf` [N]."""
+    """Parse a force, such as `12 lbf` [N]."""
     return _parse_quantity(value, "A force", "N", "12 lbf or 50 N")[0]
 
 
 def parse_angle(value: object) -> float:
-    """Read an angle, such as `90 deg` [rad]."""
+    """Parse an angle, such as `90 deg` [rad]."""
     return _parse_quantity(value, "An angle", "rad", "90 deg or 1.5708 rad")[0]
 
 
 def parse_area(value: object) -> float:
-    """Read an area, such as `2.5 mm^2` [mm²]."""
+    """Parse an area, such as `2.5 mm^2` [mm²]."""
     return _parse_quantity(value, "An area", "mm^2", "2.5 mm^2 or 0.004 in^2")[0]
 
 
 def parse_line_weight(value: object) -> float:
-    """Read a weight per length, such as `0.19 N/m` [N/m]."""
+    """Parse a weight per length, such as `0.19 N/m` [N/m]."""
     return _parse_quantity(
         value, "A weight per length", "N/m", "0.19 N/m or 0.013 lbf/ft"
     )[0]

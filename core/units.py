@@ -1,8 +1,7 @@
-"""Lengths as people write them, read once into millimetres, and written again.
+"""Lengths: parsing of the text that people type into millimetres, and formatting.
 
-Units are converted here and in `core/quantities.py`, nowhere else. Lengths are read by
-a parser of our own, exactly (rational arithmetic, rounded once to six decimals of a
-millimetre).
+Units are converted here and in `core/quantities.py` only. Parsing is exact: rational
+arithmetic, rounded once to six decimals of a millimetre.
 
 Feet and inches are the international ones, 1 in = 25.4 mm exactly (NIST SP 811
 (2008), B.6).
@@ -26,8 +25,8 @@ MM_PER_UNIT: dict[str, Fraction] = {
     "m": Fraction(1000),
 }
 MM_PER_SURVEY_FOOT = Fraction(1_200_000, 3937)
-"""The U.S. survey foot, 1200/3937 m exactly (NIST SP 811 (2008), B.6); only points of
-a survey come in it. [mm]"""
+"""The U.S. survey foot, 1200/3937 m exactly (NIST SP 811 (2008), B.6); used only by
+survey points. [mm]"""
 
 PSI_PER_MPA = 145.037738  # 1 psi = 6894.757 Pa: NIST SP 811 (2008), B.8
 MAX_LENGTH_MM = Fraction(10_000_000)
@@ -39,22 +38,22 @@ LENGTH_EXAMPLES = '31\'-7 1/2", 4 1/2", 5/8 in, 31 ft 7.5 in, 7.125 m or 7125 mm
 
 
 class UnitError(ValueError):
-    """A quantity that cannot be read: what is wrong, and what would be right."""
+    """A quantity that cannot be parsed; says what is wrong and how to fix it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Length:
-    """A length as typed, in millimetres, and how finely it was read.
+    """A length as typed, in millimetres, with its resolution.
 
     Attributes
     ----------
     text : str
-        As typed; a bare number with the unit it was taken in.
+        As typed; a bare number with its unit.
     mm : Decimal
         Rounded once to six decimals. [mm]
     resolution_mm : Decimal
-        The last fraction or decimal as typed, but never coarser than 1/8 in:
-        a half read off a tape divided in sixteenths is 8/16. [mm]
+        The last fraction or decimal as typed, but at most 1/8 in: a half read on a
+        tape with sixteenths is 8/16. [mm]
     """
 
     text: str
@@ -100,14 +99,14 @@ _FEET_INCHES = re.compile(
 def parse_length(
     value: str | int | float | Decimal, unit: LengthUnit | None = None
 ) -> Length:
-    """Read a length, as typed or as a bare number in a unit.
+    """Parse a length, as typed or as a bare number in a unit.
 
     Parameters
     ----------
     value : str, int, float or Decimal
         Text that carries its own unit, or a number in `unit`.
     unit : {"in", "ft", "mm", "cm", "m"}, optional
-        What a bare number is in. It never applies to text.
+        Unit of a bare number. It does not apply to text.
 
     Returns
     -------
@@ -117,7 +116,7 @@ def parse_length(
     Raises
     ------
     UnitError
-        Says what is wrong and what would be right.
+        Says what is wrong and how to fix it.
     """
     if isinstance(value, str):
         return _parse_length_text(value)
@@ -126,7 +125,7 @@ def parse_length(
 
 @lru_cache(maxsize=8192)
 def _parse_length_text(text: str) -> Length:
-    """Read a text once, however often it is sent: a building repeats its figures."""
+    """Parse a text, cached: a building repeats the same lengths."""
     return _make_length(*_parse_text(text), text.strip())
 
 
@@ -146,7 +145,7 @@ def _round_to_decimal(exact: Fraction) -> Decimal:
 
 
 def quote(text: str) -> str:
-    """Put what was typed in quotation marks, cut where it is too long to be read."""
+    """Quote a text for a message, truncated if it is long."""
     shown = text if len(text) <= MAX_TEXT_LENGTH else text[:MAX_TEXT_LENGTH] + "…"
     return f"“{shown}”"
 
@@ -169,7 +168,7 @@ def _parse_number(
     if number and number.adjusted() > 12:
         raise UnitError("This number is longer than 10 km in any unit.")
     if number.adjusted() < -20:
-        number = Decimal(0)  # far below the last decimal kept
+        number = Decimal(0)  # far below the last decimal that is stored
     if number == number.to_integral_value():
         number = number.quantize(Decimal(1))  # 7.0 and 7 are one number in JSON
     scale = MM_PER_UNIT[unit]
@@ -179,7 +178,7 @@ def _parse_number(
 
 
 def name_json_type(value: object) -> str:
-    """Name a JSON value's type as a person would."""
+    """Name the type of a JSON value for a message."""
     if value is None:
         return "null"
     if isinstance(value, bool):
@@ -224,18 +223,18 @@ def _parse_text(text: str) -> tuple[Fraction, Fraction]:
 
 
 def _parse_amount(number: str, text: str) -> tuple[Fraction, Fraction]:
-    """Read a whole, decimal, fraction or mixed number; also its last step."""
+    """Parse a whole, decimal, fraction or mixed number; also return its last step."""
     whole, _, fraction = number.rpartition(" ")
     if "/" not in fraction:
         decimals = len(fraction.partition(".")[2])
         return Fraction(fraction), Fraction(1, 10**decimals)
     numerator, denominator = (int(part) for part in fraction.split("/"))
     if denominator == 0:
-        raise UnitError(f"{quote(text)}: nothing can be divided by zero.")
+        raise UnitError(f"{quote(text)}: the denominator is zero.")
     if numerator >= denominator:
         raise UnitError(
             f"{quote(text)}: the fraction {fraction} is not less than 1; "
-            f'write the whole inches apart, such as 4 1/8".'
+            f'write the whole inches separately, such as 4 1/8".'
         )
     value = Fraction(numerator, denominator) + int(whole.strip() or 0)
     return value, Fraction(1, denominator)
@@ -244,35 +243,35 @@ def _parse_amount(number: str, text: str) -> tuple[Fraction, Fraction]:
 def _parse_feet_inches(feet: str, inches: str, text: str) -> tuple[Fraction, Fraction]:
     if not feet.isdecimal():
         raise UnitError(
-            f"{quote(text)}: before inches the feet are a whole number, "
+            f"{quote(text)}: before inches, feet must be a whole number, "
             f"such as 31'-7 1/2\"."
         )
     number, step = _parse_amount(inches, text)
     if number >= 12:
         raise UnitError(
-            f"{quote(text)}: behind feet the inches are less than 12; "
-            f'{inches}" are {format_length(float(number * MM_PER_UNIT["in"]))}.'
+            f"{quote(text)}: after feet, inches must be under 12: "
+            f'{inches}" is {format_length(float(number * MM_PER_UNIT["in"]))}.'
         )
     return int(feet) * 12 + number, step
 
 
 def _explain_syntax_error(text: str, body: str) -> str:
-    """Say what keeps a text from being a length, most telling reason first."""
+    """Explain why a text is not a length, by the most specific reason."""
     reason = "this is not a length"
     if not body.strip():
-        reason = "nothing is written"
+        reason = "the text is empty"
     elif re.search(r"['\"a-z] +[-+]|['\"a-z]- *[-+]", body):
         reason = (
-            "a sign stands only at the very front, and a hyphen only "
-            "directly behind the foot mark"
+            "a sign goes at the very front, and a hyphen only directly "
+            "after the foot mark"
         )
     elif re.search(r"[0-9] *[-+]|^ *[-+]|^ ", body):
         reason = (
-            "a hyphen separates feet from inches only, directly behind the "
-            "foot mark; a sign stands at the very front, before the first digit"
+            "a hyphen only separates feet from inches, directly after the "
+            "foot mark; a sign goes at the very front, before the first digit"
         )
     elif re.search(r"[0-9],[0-9]", body):
-        reason = "write decimals with a point, and no thousands separator"
+        reason = "use a decimal point, and no thousands separator"
     elif re.fullmatch(_NUMBER, body):
         reason = "it has no unit"
     elif re.fullmatch(rf"{_NUMBER} *(?:'|ft)-? *{_NUMBER}", body):
@@ -282,13 +281,13 @@ def _explain_syntax_error(text: str, body: str) -> str:
     return f"{quote(text)}: {reason}; write {LENGTH_EXAMPLES}."
 
 
-# ---- lengths for people -----------------------------------------------------
+# ---- formatting -------------------------------------------------------------
 
 
 def format_length(
     mm: float | Decimal, style: LengthStyle = "imperial", denominator: int = 16
 ) -> str:
-    """Write a length as a person does.
+    """Format a length as people write it.
 
     Parameters
     ----------
@@ -323,7 +322,7 @@ def format_length(
 
 
 def _round_to_parts(mm: Decimal, unit: LengthUnit, parts: int) -> int:
-    """Size of a length in parts of a unit, halves away from zero, in whole numbers."""
+    """Return a length in parts of a unit, rounded to whole parts, halves up."""
     above, below = abs(mm).as_integer_ratio()
     size = MM_PER_UNIT[unit]
     above *= 2 * parts * size.denominator

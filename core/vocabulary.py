@@ -38,7 +38,7 @@ class LabelledStrEnum(StrEnum):
 
 
 class Verdict(LabelledStrEnum):
-    """What a check, a rod or a building comes to against its limit."""
+    """The verdicts on a check, a rod or a building."""
 
     WITHIN = "within", "within"
     OUTSIDE = "outside", "outside"
@@ -47,7 +47,7 @@ class Verdict(LabelledStrEnum):
 
 
 class RemedyKind(LabelledStrEnum):
-    """What the arithmetic proposes, or the engineer orders, for a finding."""
+    """The remedies that are computed or ordered for a finding."""
 
     REMEASURE = "remeasure", "Measure again"
     SHIFT = "shift", "Shift the plate within tolerance"
@@ -65,14 +65,14 @@ class RemedyKind(LabelledStrEnum):
 
 
 class Approval(LabelledStrEnum):
-    """Who must agree before a remedy is carried out."""
+    """The people who must approve a remedy."""
 
     FIELD = "field", "field"
     ENGINEER = "engineer", "engineer"
 
 
 class DispositionKind(LabelledStrEnum):
-    """What is done with a nonconformity, in the words of ISO 9000:2015, 3.12."""
+    """Dispositions of a nonconformity, in the words of ISO 9000:2015, 3.12."""
 
     USE_AS_IS = "use_as_is", "use as is"
     REWORK = "rework", "rework"

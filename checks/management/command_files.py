@@ -1,4 +1,4 @@
-"""What commands that read files share."""
+"""Helpers of commands that read files."""
 
 import sys
 from pathlib import Path
@@ -28,6 +28,6 @@ def read_bytes(file: str) -> bytes:
 
 
 def format_refusal(refusal: DocumentIssue) -> str:
-    """Write a refusal in a line: where, and what is wrong."""
+    """Format an issue in one line: location and message."""
     where = refusal.where
     return f"{where}: {refusal.message}" if where else refusal.message

@@ -127,7 +127,7 @@ class FindingEvent(models.Model):
         CLOSED = "closed", "closed"
 
     class Code(models.TextChoices):
-        """What the program itself found, where the kind alone does not tell it."""
+        """Reasons that the program found, where the kind alone is not enough."""
 
         STILL_OUTSIDE = "still_outside", "measured again, still outside"
         NEW_PROPOSAL = "new_proposal", "another remedy is proposed"
@@ -176,7 +176,7 @@ class FindingEvent(models.Model):
 
 
 class Decision(models.Model):
-    """What the engineer ordered, with a snapshot of what it was based on."""
+    """The order of the engineer, with a snapshot of what it was based on."""
 
     finding = models.ForeignKey(Finding, models.PROTECT, related_name="decisions")
     remedy = models.JSONField(help_text="The remedy chosen, with its arithmetic.")

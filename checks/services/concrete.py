@@ -133,7 +133,7 @@ class _NewConcreteEntry:
         return Correction(id=data.id, subject=data.kind, supersedes=data.supersedes)
 
     def make_issue(self, member: str, message: str) -> DocumentIssue:
-        """Make an issue at a member of this entry."""
+        """Return an issue at a member of this entry."""
         return DocumentIssue(f"/entries/{self.position}/{member}", message)
 
 

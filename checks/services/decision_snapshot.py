@@ -86,7 +86,7 @@ def list_remedy_names(remedies: Iterable[Row]) -> list[str]:
 
 
 class DifferenceCode(StrEnum):
-    """What differs between a snapshot and the present."""
+    """Kinds of difference between a snapshot and the present."""
 
     CHECK_GONE = "check_gone"
     VERDICT = "verdict"

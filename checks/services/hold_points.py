@@ -20,7 +20,7 @@ SHIP_STAGES = (StageKind.FOUNDATION, StageKind.VERIFICATION)
 
 
 class RequirementCode(StrEnum):
-    """What a release can wait for."""
+    """Requirements that a release can wait for."""
 
     NOT_EVALUATED = "not_evaluated"
     NOT_MEASURED = "not_measured"

@@ -185,7 +185,7 @@ def _rotate_upright(image: Image.Image, orientation: int) -> Image.Image:
 
 
 def _flatten_on_white(image: Image.Image) -> Image.Image:
-    """Put transparent areas on a white background."""
+    """Fill transparent areas with white."""
     from PIL import Image
 
     if not image.has_transparency_data:

@@ -45,9 +45,9 @@ def length(
     svg: bool = False,
     fine: bool = False,
 ) -> SafeString | str:
-    """Show a length in the reader's units, the others one tap away.
+    """Render a length in the reader's units, with the others in reach.
 
-    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is not known.
+    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is unknown.
     """
     if mm is None or mm == "" or math.isnan(mm):
         return EM_DASH
@@ -84,7 +84,7 @@ def strength(
     signed: bool = False,
     decimals: int = 1,
 ) -> SafeString | str:
-    """Show a strength in psi, or in MPa to whoever reads metric; the other in reach."""
+    """Render a strength in psi, or in MPa for metric units, with the other in reach."""
     if mpa is None or mpa == "" or math.isnan(mpa):
         return EM_DASH
     customary = format_psi(mpa, signed=signed)
@@ -103,7 +103,7 @@ def strength(
 
 @register.simple_tag
 def icon(name: str) -> SafeString:
-    """Draw an icon of the sprite; it is decoration, so a word stands beside it."""
+    """Render an icon; it is decoration, so that a word must stand beside it."""
     return format_html(
         '<svg class="icon" aria-hidden="true"><use href="#icon-{}"></use></svg>', name
     )
@@ -111,7 +111,7 @@ def icon(name: str) -> SafeString:
 
 @register.simple_tag
 def verdict(name: str, *, word: str = "", bare: bool = False) -> SafeString:
-    """Show a verdict by shape, word and colour.
+    """Render a verdict with shape, word and colour.
 
     Raises
     ------
@@ -130,7 +130,7 @@ def verdict(name: str, *, word: str = "", bare: bool = False) -> SafeString:
 
 @register.filter
 def day(value: date | datetime | None) -> SafeString | str:
-    """Set a date as 9 Mar 2026."""
+    """Format a date: 9 Mar 2026."""
     if not value:
         return EM_DASH
     if isinstance(value, datetime):
@@ -141,7 +141,7 @@ def day(value: date | datetime | None) -> SafeString | str:
 
 @register.filter
 def moment(value: datetime | None) -> SafeString | str:
-    """Set a time as 9 Mar 2026, 14:05, with its zone."""
+    """Format a time with its zone: 9 Mar 2026, 14:05 CST."""
     if not value:
         return EM_DASH
     local = timezone.localtime(value)
@@ -151,7 +151,7 @@ def moment(value: datetime | None) -> SafeString | str:
 
 @register.filter
 def days_until(value: date | None, today: date | None = None) -> str:
-    """Say how far off a date is: in 3 days, today, 2 days ago."""
+    """Format the distance of a date: in 3 days, today, 2 days ago."""
     if not value:
         return EM_DASH
     days = (value - (today or timezone.localdate())).days

@@ -73,7 +73,7 @@ def test_what_the_server_refuses_is_kept_with_the_reason(
     page.click("button:text-is('Record')")
     banner = page.locator("#outbox")
     expect(banner).to_contain_text("Wall A to B, overall length “66' 14\"”")
-    expect(banner).to_contain_text("the inches are less than 12")
+    expect(banner).to_contain_text("inches must be under 12")
     expect(page.locator(".entry").nth(1)).to_contain_text("within")
     assert [row.entered for row in stored()] == ["2'"]
 

@@ -1,4 +1,4 @@
-"""`manage.py evaluate FILE`: an exchange document in, its result document out."""
+"""`manage.py evaluate FILE`: evaluate an exchange document."""
 
 import json
 import sys
@@ -16,21 +16,23 @@ EXIT_REFUSED = 2
 
 
 class Command(BaseCommand):
-    """Evaluate one building; needs no database."""
+    """Evaluates one building without the database."""
 
     help = (
         "Evaluate a padstone.building/1 document (- for standard input) and write the"
-        " padstone.result/1 document to standard output. Exits 2 when it is refused,"
-        " with every error on standard error as JSON."
+        " padstone.result/1 document to standard output. Exits 2 if it is refused,"
+        " with every issue as JSON on standard error."
     )
     requires_system_checks: list[str] = []  # noqa: RUF012 Django's own declaration
     requires_migrations_checks = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", metavar="FILE", help="a path, or - for input")
+        parser.add_argument(
+            "file", metavar="FILE", help="a path, or - for standard input"
+        )
 
     def handle(self, *args: Any, file: str, **options: Any) -> None:
-        """Read, evaluate, write; or refuse."""
+        """Read, evaluate and write, or refuse."""
         try:
             building = parse_building_text(_read_bytes(file))
         except DocumentError as refused:
@@ -48,19 +50,19 @@ class Command(BaseCommand):
 
 
 def _write_json(stream: OutputWrapper, value: Any) -> None:
-    """Write JSON in UTF-8, whatever the terminal's own encoding (RFC 8259, 8.1)."""
+    """Write JSON in UTF-8, whatever the encoding of the terminal (RFC 8259, 8.1)."""
     text = json.dumps(value, ensure_ascii=False, allow_nan=False)
     octets = getattr(stream, "buffer", None)
-    if octets is None:  # a stream of text has no encoding of its own
+    if octets is None:  # a text stream takes no bytes
         stream.write(text)
         return
-    # Half a surrogate pair, from the name of a file, has no UTF-8 but an escape.
+    # A lone surrogate, from a file name, has no UTF-8 and needs an escape.
     octets.write(f"{text}\n".encode("utf-8", "backslashreplace"))
     stream.flush()
 
 
 def _read_bytes(file: str) -> bytes:
-    """The document's bytes, from a file or standard input.
+    """Read a document from a file or standard input.
 
     Raises
     ------
@@ -70,8 +72,8 @@ def _read_bytes(file: str) -> bytes:
     try:
         if file != "-":
             return Path(file).read_bytes()
-        if sys.stdin is None:  # closed by whoever started this
-            raise OSError("there is none")
+        if sys.stdin is None:  # closed by the parent process
+            raise OSError("it is closed")
         return sys.stdin.buffer.read()
     except OSError as error:
         reason = error.strerror or str(error)

@@ -1,4 +1,4 @@
-"""`manage.py import_plan JOB FILE --by USER`: a building from a file."""
+"""`manage.py import_plan JOB FILE --by USER`: add a building from a plan file."""
 
 import time
 from argparse import ArgumentParser
@@ -25,32 +25,43 @@ from jobs.models import Building, Job
 
 
 class Command(BaseCommand):
-    """Add a building to a job, or issue another revision of its plan."""
+    """Adds a building to a job, or issues a revision of its plan."""
 
     help = (
-        "Read a plan and add its building to a job: a padstone.building/1 document (-"
-        " for standard input), a workbook (.xlsx), CSV or a drawing (.dxf). Exits 2"
-        " when it is refused, with every error and its place. With --revise, what a"
-        " file of another kind than a document does not show stays as it is. Readings"
-        " in it are not recorded: use import_readings."
+        "Read a plan and add its building to a job. The file is a padstone.building/1"
+        " document (- for standard input), a workbook (.xlsx), CSV or a drawing (.dxf)."
+        " Exits 2 if it is refused, with every issue and its location. With --revise,"
+        " what a workbook, CSV or drawing does not show stays as it is. Readings in it"
+        " are not recorded: use import_readings."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("job", metavar="JOB", help="the job's number")
-        parser.add_argument("file", metavar="FILE", help="a path, or - for input")
-        parser.add_argument("--by", required=True, metavar="USER", help="who answers")
-        parser.add_argument("--note", default="", help="what this issue of the plan is")
+        parser.add_argument(
+            "file", metavar="FILE", help="a path, or - for standard input"
+        )
+        parser.add_argument(
+            "--by",
+            required=True,
+            metavar="USER",
+            help="user name of the responsible person",
+        )
+        parser.add_argument(
+            "--note", default="", help="description of this issue of the plan"
+        )
         parser.add_argument(
             "--revise",
             action="store_true",
-            help="issue a revision of the building of that name instead",
+            help="issue a revision of the building with that name",
         )
         parser.add_argument(
-            "--building", metavar="NAME", help="to revise, where the file names none"
+            "--building",
+            metavar="NAME",
+            help="building to revise, if the file names none",
         )
-        drawing = parser.add_argument_group("how a drawing is read")
-        drawing.add_argument("--name", default="", help="of the building")
-        drawing.add_argument("--unit", choices=LENGTH_UNITS, help="of the drawing")
+        drawing = parser.add_argument_group("options for a drawing")
+        drawing.add_argument("--name", default="", help="name of the building")
+        drawing.add_argument("--unit", choices=LENGTH_UNITS, help="unit of the drawing")
         drawing.add_argument("--outline", default="", metavar="LAYER")
         drawing.add_argument("--rods", default="", metavar="LAYER")
         drawing.add_argument("--marks", default="", metavar="LAYER")
@@ -59,11 +70,11 @@ class Command(BaseCommand):
             type=float,
             default=ROD_GROUP_DISTANCE_MM,
             metavar="MM",
-            help="rods of one position stand within",
+            help="largest spread of one rod group",
         )
 
     def handle(self, *args: Any, job: str, file: str, by: str, **options: Any) -> None:
-        """Read, check, store."""
+        """Read, check and store."""
         self.began = time.monotonic()
         try:
             actor, found = get_person_by_username(by), get_job_by_number(job)
@@ -95,7 +106,7 @@ class Command(BaseCommand):
     def _read(
         self, file: str, job: Job, options: dict[str, Any]
     ) -> tuple[Any, Building | None]:
-        """Read a file into a document, and the building it is named to revise."""
+        """Read a file as a document, with the building named for revision."""
         content = read_bytes(file)
         suffix = file_suffix(file)
         old = _get_building(job, options["building"]) if options["building"] else None
@@ -125,7 +136,7 @@ class Command(BaseCommand):
         return found.document, old
 
     def _report_progress(self, words: str) -> None:
-        """Show progress where people look for it, not where output is piped."""
+        """Report progress on standard error, which is not piped."""
         self.stderr.write(
             f"{time.monotonic() - self.began:5.1f} s  {words}", self.style.SUCCESS
         )
@@ -138,6 +149,6 @@ def _get_member(document: Any, name: str) -> Any:
 def _get_building(job: Job, name: Any) -> Building:
     building = job.buildings.filter(name=name).first()
     if building is None:
-        msg = f"Job {job.number} has no building “{name}” yet: leave --revise out."
+        msg = f"Job {job.number} has no building “{name}” yet. Leave --revise out."
         raise LookupFailedError(msg)
     return building

@@ -1,4 +1,4 @@
-"""`manage.py import_readings BUILDING FILE --by USER`: readings from a file."""
+"""`manage.py import_readings BUILDING FILE --by USER`: record readings of a file."""
 
 import time
 from argparse import ArgumentParser
@@ -29,33 +29,48 @@ from jobs.plans.plan_cache import load_plan
 
 
 class Command(BaseCommand):
-    """Record readings through the one door, and say what became of each."""
+    """Records readings of a file, and reports the outcome."""
 
     help = (
         "Record the readings of a padstone.building/1 document, a JSON list of"
         " readings, or a table (.xlsx, .csv) with the columns check,value and as many"
-        " of at,by,instrument,temperature,from,setup,… as it has. A number alone in a"
-        " table is in the plan's unit. Safe to run again. Exits 2 when anything was"
-        " refused; then nothing was stored, unless --keep-good. With --points the file"
-        " is a total station's: point, northing, easting, elevation, description."
+        " of at,by,instrument,temperature,from,setup,… as it has. Numbers without a"
+        " unit are in the plan's unit. Safe to run again. Exits 2 if anything is"
+        " refused;"
+        " then nothing is stored, unless --keep-good. With --points the file is a total"
+        " station's: point, northing, easting, elevation, description."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "building", metavar="BUILDING", help="the number in its address or JOB/NAME"
+            "building", metavar="BUILDING", help="number in its address, or JOB/NAME"
         )
-        parser.add_argument("file", metavar="FILE", help="a path, or - for input")
-        parser.add_argument("--by", required=True, metavar="USER", help="who answers")
+        parser.add_argument(
+            "file", metavar="FILE", help="a path, or - for standard input"
+        )
+        parser.add_argument(
+            "--by",
+            required=True,
+            metavar="USER",
+            help="user name of the responsible person",
+        )
         parser.add_argument("--keep-good", action="store_true")
-        parser.add_argument("--table", action="store_true", help="input (-) is CSV")
+        parser.add_argument(
+            "--table", action="store_true", help="standard input (-) is CSV"
+        )
         parser.add_argument(
             "--zone",
             default="",
-            help="of a table's times that state none, such as America/Chicago",
+            help="time zone of times without one, such as America/Chicago",
         )
-        points = parser.add_argument_group("a point file of a total station")
+        points = parser.add_argument_group(
+            "options for a point file of a total station"
+        )
         points.add_argument(
-            "--points", choices=MM_PER_POINT_UNIT, metavar="UNIT", help="its unit"
+            "--points",
+            choices=MM_PER_POINT_UNIT,
+            metavar="UNIT",
+            help="unit of the point file",
         )
         points.add_argument(
             "--order", choices=COLUMN_ORDERS, default="", metavar="COLUMNS"
@@ -65,12 +80,16 @@ class Command(BaseCommand):
             "--control", choices=("corners", "rods", "both"), default="corners"
         )
         points.add_argument(
-            "--leave", action="append", default=[], metavar="POINT", help="no control"
+            "--leave",
+            action="append",
+            default=[],
+            metavar="POINT",
+            help="point not to use as control",
         )
         points.add_argument("--instrument", default="", help="the total station")
 
     def handle(self, *args: Any, file: str, **options: Any) -> None:
-        """Read, record, and tell."""
+        """Read, record and report."""
         self.began = time.monotonic()
         content = read_bytes(file)
         try:
@@ -105,7 +124,7 @@ class Command(BaseCommand):
         suffix: str,
         options: dict[str, Any],
     ) -> tuple[RecordedReadings, list[DocumentIssue]]:
-        """Record a file of readings; what is refused is told by its place in it."""
+        """Record a file of readings; issues carry their location in the file."""
         unit = load_plan(building.current_revision()).length_unit
         zone = parse_time_zone(options["zone"])
         upload = parse_reading_file(content, suffix=suffix, unit=unit, zone=zone)
@@ -127,7 +146,7 @@ class Command(BaseCommand):
         content: bytes,
         options: dict[str, Any],
     ) -> tuple[RecordedReadings, list[DocumentIssue]]:
-        """Record what a point file says; what is refused is told by its check."""
+        """Record a point file; issues carry their check."""
         tool = options["instrument"]
         shot = read_survey_file(
             building,
@@ -162,7 +181,7 @@ class Command(BaseCommand):
         return recorded, locate_by_check(shot, recorded.refused)
 
     def _report_progress(self, words: str) -> None:
-        """Show progress where people look for it, not where output is piped."""
+        """Report progress on standard error, which is not piped."""
         self.stderr.write(
             f"{time.monotonic() - self.began:5.1f} s  {words}", self.style.SUCCESS
         )
@@ -170,7 +189,7 @@ class Command(BaseCommand):
     def _report_outcome(self, building: Building, recorded: RecordedReadings) -> None:
         self.stdout.write(
             f"{len(recorded.stored)} recorded, {len(recorded.repeated)} already there,"
-            f" {len(recorded.refused)} faults"
+            f" {len(recorded.refused)} refused"
         )
         if recorded.stored:
             due = building.evaluation_due_since
@@ -183,7 +202,7 @@ class Command(BaseCommand):
 
 
 def _require_reliable(shot: SurveyImport, leave: Iterable[str]) -> None:
-    """Refuse a survey that cannot be relied on, or that is not read as was asked."""
+    """Refuse an unreliable survey, and an unknown point in --leave."""
     names = {point.name for point in shot.file.points}
     unknown = [
         DocumentIssue("--leave", f"There is no point {n}.")

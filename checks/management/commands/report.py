@@ -20,37 +20,43 @@ from checks.reports.status_report import render_status_pdf
 
 
 class Command(BaseCommand):
-    """Print a release from its frozen record, or a building as it stands."""
+    """Writes a release from its frozen record, or a building as it stands."""
 
     help = (
-        "Write a PDF: the release of a DIGEST (its first 8 characters will do), or of"
-        " a BUILDING (the number in its address, or JOB/NAME) its status, check sheet"
-        " or shim plan."
+        "Write a PDF: the release with a DIGEST (or its first 8 characters), or the"
+        " status, check sheet or shim plan of a BUILDING (number in its address, or"
+        " JOB/NAME)."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("what", metavar="BUILDING|DIGEST")
         parser.add_argument(
-            "-o", "--output", required=True, metavar="FILE", help="- for output"
+            "-o",
+            "--output",
+            required=True,
+            metavar="FILE",
+            help="a path, or - for standard output",
         )
         parser.add_argument(
             "--kind",
             choices=["status", "sheet", "shims"],
             default="status",
-            help="what of a building (default: %(default)s)",
+            help="report of a building (default: %(default)s)",
         )
         parser.add_argument(
-            "--expected", action="store_true", help="the plan's figures on the sheet"
+            "--expected",
+            action="store_true",
+            help="print the plan's values on the sheet",
         )
         parser.add_argument(
             "--site",
             default="",
             metavar="URL",
-            help="where this program answers, for the address to verify a release at",
+            help="address of this site, for the link that verifies a release",
         )
 
     def handle(self, *args: Any, what: str, output: str, **options: Any) -> None:
-        """Make the PDF and write it."""
+        """Render the PDF and write it."""
         release = get_release_by_digest(what)
         try:
             if release is not None:
@@ -58,7 +64,9 @@ class Command(BaseCommand):
             else:
                 pdf = _render_building(what, options)
         except LookupFailedError as missing:
-            msg = f"{missing} No single release has a digest that begins so either."
+            msg = (
+                f"{missing} No single release has a digest with this beginning either."
+            )
             raise CommandError(msg) from missing
         if output == "-":
             sys.stdout.buffer.write(pdf)

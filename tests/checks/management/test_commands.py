@@ -118,7 +118,7 @@ def test_readings_come_in_from_a_table(building: Building, tmp_path: Path) -> No
         "strength:F1,3000 psi,,,,\r\n",
     )
     said = run("import_readings", building.pk, file, "--by=fern")
-    assert "3 recorded, 0 already there, 0 faults" in said
+    assert "3 recorded, 0 already there, 0 refused" in said
     wall, line, strength = Reading.objects.order_by("pk")
     assert wall.entered == "66.01 ft"
     assert float(wall.value) == pytest.approx(66.01 * 304.8)
@@ -219,10 +219,10 @@ def test_reports_are_written_and_proved(shipped: Release, tmp_path: Path) -> Non
     site = "--site=https://padstone.example.org"
     run("report", shipped.digest[:12], "-o", file, site)
     said = run("verify_release", file)
-    assert "Ship release of Larch yard shed" in said
+    assert "Ship release (verification) of Larch yard shed" in said
     assert "Olive (olive)" in said
     assert "The record inside the file gives it too." in said
-    assert "to the byte what this program prints" in said
+    assert "identical to what this program prints" in said
     assert shipped.digest in run("verify_release", shipped.digest)
     record = tmp_path / "record.json"
     record.write_bytes(canonical_json(shipped.record))
@@ -253,7 +253,7 @@ def test_what_is_not_proved_ends_with_one(shipped: Release, tmp_path: Path) -> N
     for what in (altered, "0" * 64):
         error = refused("verify_release", what)
         assert error.returncode == 1
-        assert "Do not rely on this paper" in str(error)
-    assert "no file" in str(refused("verify_release", tmp_path / "none.pdf"))
+        assert "Do not rely on this document" in str(error)
+    assert "nor a file" in str(refused("verify_release", tmp_path / "none.pdf"))
     other = write(tmp_path / "a.pdf", "%PDF-1.7 of something else")
     assert "names no digest" in str(refused("verify_release", other))

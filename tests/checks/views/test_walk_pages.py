@@ -63,7 +63,7 @@ def test_what_is_refused_is_told_by_its_id_and_the_rest_is_stored(
     wrong = {"id": "two", "check": "wall:A-B", "value": "66' 14\""}
     answer = send(signed_in(field_lead), building, field_lead, wrong, WALL).json()
     assert answer["known"] == ["one"]
-    assert "less than 12" in answer["refused"]["two"][0]
+    assert "must be under 12" in answer["refused"]["two"][0]
 
 
 def test_readings_of_another_person_are_not_taken(

@@ -92,7 +92,7 @@ def test_the_same_building_in_metric_and_in_feet_is_the_same_plan():
         ("width", "wide", "7.125 m"),
         ("width", "0", "greater than zero"),
         ("width", "-44", "greater than zero"),
-        ("length", "31' 14\"", "less than 12"),
+        ("length", "31' 14\"", "must be under 12"),
         ("bays", "3 @ 20'", "less than the length of"),
         ("bays", "20', x", "Space 2"),
         ("frame_hole", '3/4"', "smaller than the rod"),
