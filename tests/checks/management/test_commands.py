@@ -221,7 +221,7 @@ def test_reports_are_written_and_proved(shipped: Release, tmp_path: Path) -> Non
     said = run("verify_release", file)
     assert "Ship release (verification) of Larch yard shed" in said
     assert "Olive (olive)" in said
-    assert "The record inside the file gives it too." in said
+    assert "The record inside the file has it too." in said
     assert "identical to what this program prints" in said
     assert shipped.digest in run("verify_release", shipped.digest)
     record = tmp_path / "record.json"
@@ -256,4 +256,4 @@ def test_what_is_not_proved_ends_with_one(shipped: Release, tmp_path: Path) -> N
         assert "Do not rely on this document" in str(error)
     assert "nor a file" in str(refused("verify_release", tmp_path / "none.pdf"))
     other = write(tmp_path / "a.pdf", "%PDF-1.7 of something else")
-    assert "names no digest" in str(refused("verify_release", other))
+    assert "contains no digest" in str(refused("verify_release", other))

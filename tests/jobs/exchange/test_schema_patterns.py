@@ -16,7 +16,9 @@ PARTS = [
     *"\u2032\u2033\u2019\u201d\u2044\u2212\u2010\u00a0\u2007\u202f",
     "ft", "in", "mm", "cm", "m", " ", "1/2", "'-", "23", "4 1/2", "11",
 ]  # fmt: skip
-COMPUTED = "not less than 1|must be under 12|denominator is zero|longer than 10 km|too long"
+COMPUTED = (
+    "not less than 1|must be under 12|denominator is zero|longer than 10 km|too long"
+)
 
 
 def why_refused(read, text):
