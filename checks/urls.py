@@ -1,9 +1,9 @@
-"""Addresses of what is measured, found, decided and released."""
+"""Addresses of the pages of measuring, findings, decisions and releases."""
 
 from django.urls import path
 
-from checks.as_built_urls import plan_urlpatterns
 from checks.views import (
+    as_built,
     audit_log,
     bulk_decisions,
     concrete,
@@ -22,7 +22,22 @@ from checks.views import (
 
 app_name = "checks"
 urlpatterns = [
-    *plan_urlpatterns,
+    path(
+        "buildings/<int:pk>/positions/<path:mark>/", as_built.position, name="position"
+    ),
+    path("buildings/<int:pk>/checks/<path:key>/", as_built.check, name="check"),
+    path("buildings/<int:pk>/levels/", as_built.levels, name="levels"),
+    path("buildings/<int:pk>/shims/", as_built.shims, name="shims"),
+    path(
+        "buildings/<int:pk>/export/",
+        as_built.download_document,
+        name="building_document",
+    ),
+    path(
+        "buildings/<int:pk>/export/result/",
+        as_built.download_result,
+        name="building_result",
+    ),
     path("buildings/<int:pk>/sheet/", readings.blank_sheet, name="blank_sheet"),
     path("buildings/<int:pk>/measure/", measure.measure, name="measure"),
     path("buildings/<int:pk>/readings/", offline.sync_readings, name="sync_readings"),

@@ -1,1 +1,1 @@
-"""What people type on the pages, turned into what the services take."""
+"""Forms of the pages; each turns what is typed into arguments of a service."""

@@ -1,4 +1,4 @@
-"""What becomes known of the concrete, as it is typed: one form for each kind."""
+"""Concrete data recorded after the plan: one form for each kind of entry."""
 
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -13,7 +13,7 @@ from jobs.exchange.input.parser import DocumentIssue
 DEGREES = [("degF", "°F"), ("degC", "°C")]
 PRESSURES = [("psi", "psi"), ("MPa", "MPa")]
 MATURITY_METHODS = [("datum", "Nurse-Saul: °C h"), ("age", "equivalent age: h")]
-POINTER_MEMBER = 3  # "/entries/0/temperature": the member stands fourth
+POINTER_MEMBER = 3  # the fourth part of "/entries/0/temperature"
 
 
 def _date_field(label: str) -> forms.DateField:
@@ -21,7 +21,7 @@ def _date_field(label: str) -> forms.DateField:
 
 
 def _decimal_field(label: str, **more: Any) -> forms.DecimalField:
-    """A number whose decimals are kept as they were typed."""
+    """Return a field that keeps the decimals as typed."""
     return forms.DecimalField(label=label, max_digits=8, decimal_places=3, **more)
 
 
@@ -39,7 +39,7 @@ def _quantity_text(data: Mapping[str, Any], name: str, unit: str) -> str:
 
 
 class ConcreteEntryForm(forms.Form):
-    """What every form here has: its id, what it replaces, whose word, and a note."""
+    """The fields of every entry: id, replaced entry, who measured, and a note."""
 
     id = forms.CharField(widget=forms.HiddenInput, max_length=64)
     supersedes = forms.CharField(
@@ -57,14 +57,14 @@ class ConcreteEntryForm(forms.Form):
 
     @property
     def main_fields(self) -> list[forms.BoundField]:
-        """What is asked of everybody."""
+        """The fields that are always shown."""
         return [
             each for each in self.visible_fields() if each not in self.optional_fields
         ]
 
     @property
     def optional_fields(self) -> list[forms.BoundField]:
-        """What is seldom typed, and folded away unless something is wrong there."""
+        """The fields that are folded away unless they are required or have errors."""
         names = ("hours", "by", "note")
         return [
             each
@@ -78,12 +78,12 @@ class ConcreteEntryForm(forms.Form):
         return ", ".join(str(each.label) for each in self.optional_fields)
 
     def common_members(self, kind: str) -> dict[str, Any]:
-        """Write the members every entry may have."""
+        """Return the members that every entry may have."""
         said = {name: self.cleaned_data[name] for name in ConcreteEntryForm.base_fields}
         return {"kind": kind} | {name: text for name, text in said.items() if text}
 
     def add_issues(self, issues: Iterable[DocumentIssue]) -> None:
-        """Put each refusal beside the field it is of, or above the form."""
+        """Show each issue beside its field, or above the form where it has none."""
         for refusal in issues:
             steps = refusal.pointer.split("/")[POINTER_MEMBER:]
             shown = {each.name for each in self.visible_fields()}
@@ -101,16 +101,16 @@ class TemperatureForm(ConcreteEntryForm):
         required=False,
         min_value=0.01,
         label="Hours since placing",
-        help_text="Of the first temperature only.",
+        help_text="Only for the first temperature.",
     )
 
     def require_age(self) -> None:
-        """Ask how old the concrete is: nothing else says when it was placed."""
+        """Require the age of the concrete: nothing else tells when it was placed."""
         self.fields["hours"].required = True
         self.fields["hours"].help_text = ""
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as an entry."""
+        """Return the entry of what was typed."""
         data = self.cleaned_data
         said = {
             "temperature": _quantity_text(data, "temperature", "degree"),
@@ -124,12 +124,12 @@ class TemperatureForm(ConcreteEntryForm):
 class StandardCuredTestForm(ConcreteEntryForm):
     """A strength test of standard-cured cylinders."""
 
-    strength = _decimal_field("Strength", help_text="The mean of the test's cylinders.")
-    pressure = forms.ChoiceField(choices=PRESSURES, label="In")
+    strength = _decimal_field("Strength", help_text="Mean of the test's cylinders.")
+    pressure = forms.ChoiceField(choices=PRESSURES, label="Unit")
     on = _date_field("Tested on")
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as an entry."""
+        """Return the entry of what was typed."""
         data = self.cleaned_data
         strength = _quantity_text(data, "strength", "pressure")
         return {
@@ -145,13 +145,13 @@ class PlacingDayForm(ConcreteEntryForm):
     placed_on = _date_field("Placed on")
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as an entry."""
+        """Return the entry of what was typed."""
         placed_on = self.cleaned_data["placed_on"].isoformat()
         return {**self.common_members("placing"), "placed_on": placed_on}
 
 
 class ExpectedTemperaturesForm(ConcreteEntryForm):
-    """How warm the concrete is expected to be from now on."""
+    """The temperatures expected from now on, for the forecast."""
 
     low = _decimal_field("Low")
     likely = _decimal_field("Likely")
@@ -159,7 +159,7 @@ class ExpectedTemperaturesForm(ConcreteEntryForm):
     degree = forms.ChoiceField(choices=DEGREES, label="Degrees")
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as an entry."""
+        """Return the entry of what was typed."""
         data = self.cleaned_data
         names = ("low", "likely", "high")
         return {
@@ -172,10 +172,10 @@ class ExpectedTemperaturesForm(ConcreteEntryForm):
 class MixtureCylindersForm(ConcreteEntryForm):
     """Cylinders of the mixture, each broken at a maturity or an equivalent age."""
 
-    method = forms.ChoiceField(choices=MATURITY_METHODS, label="Counted by")
+    method = forms.ChoiceField(choices=MATURITY_METHODS, label="Maturity method")
     datum = _decimal_field("Datum temperature (Nurse-Saul)", required=False)
     activation = forms.FloatField(
-        required=False, min_value=1, label="Activation [K] (equivalent age)"
+        required=False, min_value=1, label="Activation temperature [K] (equivalent age)"
     )
     reference = _decimal_field("Reference temperature (equivalent age)", required=False)
     degree = forms.ChoiceField(choices=DEGREES, label="Degrees")
@@ -183,11 +183,11 @@ class MixtureCylindersForm(ConcreteEntryForm):
         label="Cylinders",
         max_length=20_000,
         widget=forms.Textarea({"rows": 5}),
-        help_text="One a line: maturity or age, then strength: 1000 2050 psi",
+        help_text="One per line: maturity or age, then strength, such as 1000 2050 psi",
     )
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as an entry."""
+        """Return the entry of what was typed."""
         data = self.cleaned_data
         said: dict[str, Any] = {}
         for name in ("datum",) if data["method"] == "datum" else ("reference",):
@@ -204,7 +204,7 @@ class MixtureCylindersForm(ConcreteEntryForm):
         }
 
     def clean_curve(self) -> list[tuple[float, str]]:
-        """Read the lines: a number, and the strength with its unit."""
+        """Parse the lines: a number, a space, and a strength with its unit."""
         read = []
         for number, line in enumerate(self.cleaned_data["curve"].splitlines(), start=1):
             age, _, strength = line.strip().partition(" ")
@@ -219,15 +219,15 @@ class MixtureCylindersForm(ConcreteEntryForm):
 
 
 class FieldCuredSampleForm(ConcreteEntryForm):
-    """A field-cured sample: a reading like any other."""
+    """A field-cured sample, which is recorded as a reading."""
 
     name = forms.CharField(label="Sample", max_length=40)
     value = _decimal_field("Strength")
-    pressure = forms.ChoiceField(choices=PRESSURES, label="In")
+    pressure = forms.ChoiceField(choices=PRESSURES, label="Unit")
     at = _time_field("Broken at")
 
     def to_entry(self) -> dict[str, Any]:
-        """Write what was typed as a reading."""
+        """Return the reading of what was typed."""
         data = self.cleaned_data
         said = self.common_members("")
         del said["kind"]
@@ -247,4 +247,4 @@ ENTRY_FORMS: dict[str, Any] = {
     "expected": ExpectedTemperaturesForm,
     "mixture": MixtureCylindersForm,
 }
-"""The form of each kind, in the order they are offered; `sample` is a reading."""
+"""The form of each kind, in the order of the tabs; `sample` is a reading."""

@@ -1,4 +1,4 @@
-"""What is ordered about findings, and releases: what somebody signs."""
+"""Forms that are signed: decisions, requests to measure again, releases."""
 
 from collections.abc import Container, Mapping
 from typing import Any
@@ -13,17 +13,17 @@ from core.vocabulary import DispositionKind
 
 
 class DecisionForm(SignedForm):
-    """Which remedy is ordered, how it is disposed of, and why."""
+    """The remedy ordered, its disposition and the reason."""
 
-    choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
+    choice = forms.ChoiceField(widget=forms.RadioSelect, label="Order")
     disposition = forms.ChoiceField(
-        choices=[("", "choose one"), *DispositionKind.choices()]
+        choices=[("", "Choose one"), *DispositionKind.choices()]
     )
     note = forms.CharField(
         required=False,
         label="Order or reason",
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="In writing: the field works from it, and the record keeps it.",
+        help_text="The field works from this text, and the record keeps it.",
     )
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     field_order = ("choice", "disposition", "note", "password", "seen")
@@ -39,7 +39,7 @@ class DecisionForm(SignedForm):
         set_choices(self, "choice", list_order_choices(finding, approvals))
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what the service takes."""
+        """Return the arguments of the service."""
         given = self.cleaned_data
         choice = given["choice"]
         return {
@@ -54,14 +54,16 @@ class DecisionForm(SignedForm):
 def list_order_choices(
     finding: Finding, approvals: Container[str]
 ) -> list[tuple[str, str]]:
-    """List what can be ordered for a finding where it stands.
+    """List the orders that a finding allows in its state.
 
     Parameters
     ----------
-    finding : what is decided on.
-    approvals : those whoever decides can give, "field" and "engineer".
+    finding : Finding
+        The finding to decide on.
+    approvals : container of str
+        The approvals that this person can give: "field", "engineer".
     """
-    accept = [("accept", "Accept it as it is (use as is)")]
+    accept = [("accept", "Accept as it is (use as is)")]
     if finding.topic == "strength" or "engineer" not in approvals:
         accept = []
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
@@ -75,21 +77,21 @@ def list_order_choices(
 
 
 class RemeasurementForm(SignedForm):
-    """What is to be measured again, and why; signed, as it may undo a decision."""
+    """A request to measure again; signed, because it may undo a decision."""
 
     note = forms.CharField(
-        label="What to measure again, and why",
+        label="What to measure again and why",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     field_order = ("note", "password", "seen")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        # Beside another form on the page, whose fields have the same names.
+        # The page has another form with fields of the same names.
         super().__init__(*args, auto_id="ask_%s", **kwargs)
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what the service takes."""
+        """Return the arguments of the service."""
         return {name: self.cleaned_data[name] for name in ("note", "seen")}
 
 
@@ -99,22 +101,22 @@ class BulkDecisionForm(SignedForm):
     REMEASURE = "remeasure"
     findings = forms.TypedMultipleChoiceField(
         coerce=int,
-        label="For these",
+        label="Findings",
         error_messages={
             "required": "Choose at least one finding.",
             "invalid_choice": "One of these is not a finding of this building.",
         },
     )
-    choice = forms.ChoiceField(widget=forms.RadioSelect, label="What is ordered")
+    choice = forms.ChoiceField(widget=forms.RadioSelect, label="Order")
     disposition = forms.ChoiceField(
-        choices=[("", "choose one"), *DispositionKind.choices()],
+        choices=[("", "Choose one"), *DispositionKind.choices()],
         required=False,
-        help_text="Not for measuring again.",
+        help_text="Leave empty for a request to measure again.",
     )
     note = forms.CharField(
-        label="Order or reason, the same for all",
+        label="Order or reason for all of them",
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="In writing: the field works from it, and the record keeps it.",
+        help_text="The field works from this text, and the record keeps it.",
     )
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
     field_order = ("findings", "choice", "disposition", "note", "password", "seen")
@@ -133,25 +135,25 @@ class BulkDecisionForm(SignedForm):
         )
 
     def clean(self) -> dict[str, Any]:
-        """Ask for a disposition with every order but to measure again."""
+        """Require a disposition with every order except to measure again."""
         given: dict[str, Any] = super().clean() or self.cleaned_data
         orders = given.get("choice") not in (None, self.REMEASURE)
         if orders and not given.get("disposition"):
-            self.add_error("disposition", "Choose how it is disposed of.")
+            self.add_error("disposition", "Choose a disposition.")
         return given
 
     def clean_seen(self) -> dict[int, int]:
-        """Read the last event seen of each finding: 12:345 13:346."""
+        """Parse the last event seen of each finding: 12:345 13:346."""
         pairs = [each.split(":") for each in self.cleaned_data["seen"].split()]
         try:
             return {int(finding): int(event) for finding, event in pairs}
         except ValueError as error:
-            msg = "What this page knew is not readable; open it again."
+            msg = "This page is out of date. Open it again."
             raise forms.ValidationError(msg, code="seen") from error
 
 
 class SignReleaseForm(SignedForm):
-    """A hold point's signature."""
+    """The signature of a release."""
 
     note = forms.CharField(
         required=False, label="Note", widget=forms.Textarea(attrs={"rows": 2})

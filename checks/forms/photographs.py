@@ -1,4 +1,4 @@
-"""Photographs, by themselves or with the work they show."""
+"""Forms of photographs, and of the report of work they show."""
 
 from typing import Any
 from uuid import uuid4
@@ -13,34 +13,34 @@ from checks.services.photographs import UploadedPhotograph
 
 
 class PhotographPicker(forms.FileInput):
-    """Two ways to the same files: take photographs, or choose some."""
+    """Two inputs for the same files: take photographs, or choose files."""
 
     template_name = "checks/photograph_picker.html"
     allow_multiple_selected = True
     use_fieldset = True
 
     def use_required_attribute(self, initial: Any) -> bool:
-        """One of the two is enough, which a browser cannot be told."""
+        """Return False: either input is enough, which HTML cannot express."""
         return False
 
 
 class PhotographsField(forms.FileField):
-    """Any number of photographs; what is in them is the service's to look at."""
+    """Any number of photographs; the service checks their content."""
 
     widget = PhotographPicker
 
-    def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
-        """Take one or several; none where none is needed."""
+    def clean(self, data: Any, initial: Any = None) -> "list[UploadedFile[Any]]":
+        """Return the files; an empty list where none is required."""
         sent = [super(PhotographsField, self).clean(each) for each in data or [None]]
-        files: list[UploadedFile] = [file for file in sent if file]
+        files: list[UploadedFile[Any]] = [file for file in sent if file]
         refused = [told for file in files if (told := size_error(file))]
         if refused:
             raise forms.ValidationError(refused)
         return files
 
 
-def size_error(file: UploadedFile) -> str:
-    """Say that a photograph is too large to be read; empty where it is not."""
+def size_error(file: "UploadedFile[Any]") -> str:
+    """Return why a photograph is too large to process; empty where it is not."""
     try:
         require_image_size(file.size or 0)
     except ImageError as fault:
@@ -48,18 +48,18 @@ def size_error(file: UploadedFile) -> str:
     return ""
 
 
-def read_uploads(files: list[UploadedFile]) -> list[UploadedPhotograph]:
-    """Read the files of a form, by their names."""
+def read_uploads(files: "list[UploadedFile[Any]]") -> list[UploadedPhotograph]:
+    """Read the uploaded files."""
     return [
         UploadedPhotograph(name=file.name or "", content=file.read()) for file in files
     ]
 
 
 class AddPhotographsForm(forms.Form):
-    """Photographs of a finding, or of work that was reported before."""
+    """Photographs of a finding, or of work that is reported already."""
 
     photographs = PhotographsField()
-    caption = forms.CharField(required=False, max_length=200, label="What they show")
+    caption = forms.CharField(required=False, max_length=200, label="Caption")
     at = forms.DateTimeField(
         required=False,
         label="Taken at",
@@ -71,12 +71,12 @@ class AddPhotographsForm(forms.Form):
     batch = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        # Beside another form on the page, whose fields have the same names.
+        # The page has another form with fields of the same names.
         kwargs.setdefault("initial", {"batch": uuid4()})
         super().__init__(*args, **{"auto_id": "add_%s", **kwargs})
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what the service takes."""
+        """Return the arguments of the service."""
         given = self.cleaned_data
         return {
             "uploads": read_uploads(given["photographs"]),
@@ -87,7 +87,7 @@ class AddPhotographsForm(forms.Form):
 
 
 class CarryOutForm(forms.Form):
-    """When a decision was carried out, and how."""
+    """The report of work: when and how a decision was carried out."""
 
     at = forms.DateTimeField(
         label="Done at",
@@ -104,10 +104,10 @@ class CarryOutForm(forms.Form):
     )
     photographs = PhotographsField(required=False)
     caption = forms.CharField(
-        required=False, max_length=200, label="What the photographs show"
+        required=False, max_length=200, label="Caption of the photographs"
     )
 
     def to_arguments(self) -> dict[str, Any]:
-        """Give what the service takes."""
+        """Return the arguments of the service."""
         given = self.cleaned_data
         return {**given, "photographs": read_uploads(given["photographs"])}

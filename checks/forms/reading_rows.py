@@ -126,7 +126,9 @@ class ReadingRow:
     @property
     def _is_evaluated(self) -> bool:
         result = self.walk_row.result if self.walk_row else None
-        return self.is_measured and bool(result) and result["deviation"] is not None
+        if not self.is_measured or not result:
+            return False
+        return result["deviation"] is not None
 
 
 def build_rows(section: Section) -> list[ReadingRow]:

@@ -1,4 +1,4 @@
-"""Readings as they are typed or sent in a file, and what they are taken with."""
+"""Forms of readings: details of a section, files and instruments."""
 
 from datetime import tzinfo
 from typing import Any
@@ -13,15 +13,15 @@ from checks.forms.fields import (
     set_choices,
 )
 
-NO_INSTRUMENT_CHOICE = ("", "not named")
+NO_INSTRUMENT_CHOICE = ("", "Not named")
 
 
 class ReadingDetailsForm(forms.Form):
-    """What every reading of a section shares."""
+    """The details that every reading of a section shares."""
 
     instrument = forms.ChoiceField(required=False)
     temperature = forms.DecimalField(
-        required=False, max_digits=5, decimal_places=1, label="Temperature of the tape"
+        required=False, max_digits=5, decimal_places=1, label="Tape temperature"
     )
     degree = forms.ChoiceField(
         choices=[("degF", "°F"), ("degC", "°C")], required=False, label="Degrees"
@@ -42,7 +42,7 @@ class ReadingDetailsForm(forms.Form):
         set_choices(self, "instrument", [NO_INSTRUMENT_CHOICE, *named])
 
     def to_members(self) -> dict[str, Any]:
-        """Give the members every entry of the section carries."""
+        """Return the members that every entry of the section carries."""
         given = self.cleaned_data
         entry: dict[str, Any] = {}
         if given["instrument"]:
@@ -57,7 +57,7 @@ class ReadingDetailsForm(forms.Form):
 
 
 MAX_UPLOAD_BYTES = 8_000_000
-"""As much as the API takes at once. [byte]"""
+"""As the API accepts in one request. [byte]"""
 
 
 class ReadingFileForm(forms.Form):
@@ -66,33 +66,33 @@ class ReadingFileForm(forms.Form):
     file = forms.FileField(
         widget=forms.FileInput({"accept": ".json,.xlsx,.xlsm,.csv,.tsv,.txt"}),
         help_text="A workbook, CSV, an exchange document or a JSON list of readings; "
-        "it can be dropped here.",
+        "you can drop it here.",
     )
     zone = forms.CharField(
-        label="Times without a zone are in",
+        label="Time zone of times without one",
         required=False,
         max_length=60,
         help_text=ZONE_NAME_HELP,
     )
     keep_good = forms.BooleanField(
-        label="Record the good ones where some are refused", required=False
+        label="Record the valid readings even if others are refused", required=False
     )
 
     def clean_zone(self) -> tzinfo:
-        """Read a time zone by its name in the IANA time zone database."""
+        """Return the time zone by its name in the IANA database."""
         return parse_time_zone(self.cleaned_data["zone"])
 
-    def clean_file(self) -> UploadedFile:
-        """Refuse a file that no day's readings fill."""
-        file: UploadedFile = self.cleaned_data["file"]
+    def clean_file(self) -> "UploadedFile[Any]":
+        """Refuse a file larger than the readings of any day."""
+        file: UploadedFile[Any] = self.cleaned_data["file"]
         if (file.size or 0) > MAX_UPLOAD_BYTES:
-            msg = "A file of readings has at most 8 MB; send it in parts."
+            msg = "The file is larger than 8 MB. Split it and send the parts."
             raise forms.ValidationError(msg)
         return file
 
 
 class InstrumentForm(forms.Form):
-    """A tape or level of the job."""
+    """An instrument of the job."""
 
     name = forms.CharField(max_length=40)
     kind = forms.ChoiceField(
@@ -105,7 +105,7 @@ class InstrumentForm(forms.Form):
         ]
     )
     accuracy = forms.ChoiceField(
-        choices=[("", "not known"), ("I", "I"), ("II", "II"), ("III", "III")],
+        choices=[("", "Unknown"), ("I", "I"), ("II", "II"), ("III", "III")],
         required=False,
         label="Accuracy class",
         help_text="OIML R 35, printed on the tape.",
@@ -118,7 +118,7 @@ class InstrumentForm(forms.Form):
     )
 
     def to_specification(self) -> dict[str, str]:
-        """Give the exchange document's entry of this instrument."""
+        """Return the instrument as the exchange document has it."""
         given = self.cleaned_data
         entry = {"kind": given["kind"], "class": given["accuracy"]}
         entry |= {name: given[name] for name in ("nominal_length", "actual_length")}

@@ -1,4 +1,4 @@
-"""A point file as it is brought on the page, and how it is to be read."""
+"""The form of a point file and of how to read it."""
 
 from datetime import datetime
 from typing import Any, cast
@@ -19,7 +19,7 @@ from jobs.models import Building
 
 ORDER_CHOICES = [(name, name.replace(" ", ", ")) for name in COLUMN_ORDERS]
 DELIMITER_CHOICES = [
-    ("auto", "found by itself"), ("comma", "comma"), ("semicolon", "semicolon"),
+    ("auto", "detected"), ("comma", "comma"), ("semicolon", "semicolon"),
     ("tab", "tab"), ("space", "spaces"),
 ]  # fmt: skip
 UNIT_CHOICES = [
@@ -32,27 +32,25 @@ CONTROL_CHOICES = [
 
 
 class SurveyPointsForm(forms.Form):
-    """The points of a survey."""
+    """A point file of a survey; reading it validates the form."""
 
     file = forms.FileField(
         label="Point file",
         allow_empty_file=True,
-        error_messages={"required": "Choose the survey's point file."},
+        error_messages={"required": "Choose a point file."},
         widget=forms.FileInput({"accept": ".csv,.txt,.pts,.asc,text/plain"}),
-        help_text="Point, northing, easting, elevation, description; it can be "
-        "dropped here.",
+        help_text="Point, northing, easting, elevation, description. You can also "
+        "drop it here.",
     )
     order = forms.ChoiceField(label="Columns", choices=ORDER_CHOICES)
     delimiter = forms.ChoiceField(label="Separated by", choices=DELIMITER_CHOICES)
     unit = forms.ChoiceField(label="Unit", choices=UNIT_CHOICES)
-    control = forms.ChoiceField(
-        label="Brought onto the plan by", choices=CONTROL_CHOICES
-    )
+    control = forms.ChoiceField(label="Align to plan by", choices=CONTROL_CHOICES)
     instrument = forms.CharField(
         label="Total station",
         max_length=40,
         required=False,
-        help_text="Its name on this job; a new one is added.",
+        help_text="Its name on this job; a new name adds it.",
     )
     by = forms.CharField(label="Surveyed by", max_length=60, required=False)
     at = forms.DateTimeField(
@@ -71,11 +69,11 @@ class SurveyPointsForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.building = building
         zone = get_current_timezone_name()
-        self.fields["at"].help_text = f"{zone}; now, if left out."
+        self.fields["at"].help_text = f"{zone}; empty means now."
 
-    def clean_file(self) -> UploadedFile:
-        """Refuse a file that no survey fills."""
-        file: UploadedFile = self.cleaned_data["file"]
+    def clean_file(self) -> "UploadedFile[Any]":
+        """Refuse a file larger than any survey."""
+        file: UploadedFile[Any] = self.cleaned_data["file"]
         if (file.size or 0) > MAX_POINT_FILE_BYTES:
             limit = MAX_POINT_FILE_BYTES // 1_000_000
             msg = f"The file is larger than {limit} MB. Split it and send the parts."
@@ -83,7 +81,7 @@ class SurveyPointsForm(forms.Form):
         return file
 
     def clean(self) -> dict[str, Any]:
-        """Read the file as it is chosen to be read."""
+        """Read the file by the choices of the form."""
         data = super().clean() or {}
         if self.errors:
             return data
@@ -106,19 +104,19 @@ class SurveyPointsForm(forms.Form):
             )
         except DocumentError as error:
             self.issues = error.issues
-            self.add_error("file", "Nothing was recorded: see the list.")
+            self.add_error("file", "Nothing was recorded. See the list below.")
         return data
 
     @property
     def excluded_points(self) -> set[str]:
-        """The points that are no control, by name."""
+        """The names of the points excluded from control."""
         data: Any = self.data
         given = data.getlist("leave") if hasattr(data, "getlist") else []
         return {name.strip() for each in given for name in each.split(",")}
 
     @property
     def is_confirmed(self) -> bool:
-        """Whether what would be recorded has been shown."""
+        """Whether the preview of exactly these readings was shown."""
         return (
             self.survey is not None
             and self.cleaned_data["seen"] == self.survey.entries_hash

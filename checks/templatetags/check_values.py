@@ -1,7 +1,7 @@
 """Tags for the values of checks and the parts of a calculation."""
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Literal
 
 from django import template
 from django.utils.html import conditional_escape, format_html
@@ -75,7 +75,7 @@ def limit_value(
 
 @register.simple_tag(takes_context=True)
 def uncertainty_note(
-    context: template.Context, kind: str, value: float | None
+    context: template.Context, kind: str, value: float | Literal[""] | None
 ) -> SafeString | str:
     """Show the standard uncertainty of a length after its key; nothing for others."""
     if value is None or value == "" or kind == CheckKind.STRENGTH:

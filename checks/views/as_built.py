@@ -101,7 +101,7 @@ def group_rules(rules: Mapping[str, list[RuleRow]]) -> list[RuleGroup]:
 def _list_squaring_moves(evaluated: EvaluatedPlan) -> list[Any]:
     """List the corners to move, where the outline is out of square."""
     square = evaluated.results.squareness
-    if square.get("verdict") != Verdict.OUTSIDE:
+    if square is None or square.get("verdict") != Verdict.OUTSIDE:
         return []
     return list(square.get("square_up") or ())
 

@@ -1,4 +1,4 @@
-"""The trail of a job: who saw and did what, as a page and as a table to keep."""
+"""The activity log of a job: who viewed and changed what, as a page and as CSV."""
 
 import csv
 from collections.abc import Iterator
@@ -29,21 +29,21 @@ FORMULA_PREFIXES = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet would 
 
 
 class AuditLogFilterForm(forms.Form):
-    """What the trail is asked for, in its address."""
+    """The filters of the activity log, in the query string."""
 
     person = forms.ModelChoiceField(
-        Person.objects.none(), required=False, empty_label="anybody"
+        Person.objects.none(), required=False, empty_label="Anyone"
     )
     kind = forms.ChoiceField(
         label="About",
         required=False,
         choices=[
-            ("", "anything"),
+            ("", "Anything"),
             *((kind.value, kind.value) for kind in AuditLogKind),
         ],
     )
     building = forms.ModelChoiceField(
-        Building.objects.none(), required=False, empty_label="any building"
+        Building.objects.none(), required=False, empty_label="Any building"
     )
     since = forms.DateField(
         label="From", required=False, widget=forms.DateInput({"type": "date"})
@@ -63,7 +63,7 @@ class AuditLogFilterForm(forms.Form):
             field.queryset = choices
 
     def to_filter(self) -> AuditLogFilter:
-        """Give what can be understood of the address; the rest is left out."""
+        """Return the valid filters; invalid ones are left out."""
         self.is_valid()
         given = self.cleaned_data
         person, building = given.get("person"), given.get("building")
@@ -78,7 +78,7 @@ class AuditLogFilterForm(forms.Form):
 
 @require_GET
 def audit_log(request: AuthenticatedRequest, pk: int) -> HttpResponse:
-    """Show who saw and did what on a job, the newest first."""
+    """Show who viewed and changed what on a job, newest first."""
     job = _get_visible_job(request, pk)
     form = AuditLogFilterForm(request.GET, job=job)
     after = AuditLogCursor.parse(request.GET.get("after", ""))
@@ -102,10 +102,10 @@ def audit_log(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 @require_GET
 def audit_log_csv(request: AuthenticatedRequest, pk: int) -> StreamingHttpResponse:
-    """Hand out the trail as asked, whole, as CSV; times are UTC."""
+    """Return the filtered activity log as CSV; times are UTC."""
     job = _get_visible_job(request, pk)
     asked = AuditLogFilterForm(request.GET, job=job).to_filter()
-    name = f"{slugify(job.number) or 'job'}-trail.csv"
+    name = f"{slugify(job.number) or 'job'}-activity-log.csv"
     return StreamingHttpResponse(
         _write_csv(job, asked),
         content_type="text/csv; charset=utf-8",
@@ -114,7 +114,7 @@ def audit_log_csv(request: AuthenticatedRequest, pk: int) -> StreamingHttpRespon
 
 
 class _EchoWriter:
-    """What the writer of a table writes to: gives back each line."""
+    """A file for the CSV writer that returns each line instead of storing it."""
 
     def write(self, line: str) -> str:
         return line
@@ -142,7 +142,7 @@ def _write_csv(job: Job, filters: AuditLogFilter) -> Iterator[str]:
 
 
 def _escape_formula(cell: str) -> str:
-    """Keep a spreadsheet from computing what somebody wrote in a note."""
+    """Quote a cell that a spreadsheet would compute as a formula."""
     return f"'{cell}" if cell.startswith(FORMULA_PREFIXES) else cell
 
 

@@ -1,4 +1,4 @@
-"""What is known of a building, handed out as files."""
+"""Downloads of a building: workbooks, CSV and drawings."""
 
 from django.http import Http404, HttpResponse
 from django.utils.text import slugify
@@ -24,7 +24,7 @@ TABLE_FORMATS = ("xlsx", "csv")
 def download_building(
     request: AuthenticatedRequest, pk: int, kind: str
 ) -> HttpResponse:
-    """Hand out plan and readings as tables, or the plan as built as a drawing."""
+    """Return plan and readings as tables, or the plan as built as a drawing."""
     found = get_visible_building(request, pk)
     if kind not in MEDIA_TYPES:
         raise Http404
@@ -43,7 +43,7 @@ def download_building(
 def download_readings(
     request: AuthenticatedRequest, pk: int, kind: str
 ) -> HttpResponse:
-    """Hand out every reading of the record as a table."""
+    """Return every reading as a table."""
     found = get_visible_building(request, pk)
     if kind not in TABLE_FORMATS:
         raise Http404
@@ -56,7 +56,7 @@ def download_readings(
 def download_blank_sheet(
     request: AuthenticatedRequest, pk: int, kind: str
 ) -> HttpResponse:
-    """Hand out a sheet with every check in the order of the walk, to be filled in."""
+    """Return a blank table of every check, in the order of the walk."""
     found = get_visible_building(request, pk)
     if kind not in TABLE_FORMATS:
         raise Http404
@@ -69,7 +69,7 @@ def download_blank_sheet(
 
 
 def _draw_as_built(building: Building) -> bytes:
-    """Draw the plan in force, and the rods as built where they hold on it."""
+    """Draw the current plan, with the rods as built if measured on it."""
     revision = building.current_revision()
     evaluation = get_latest_evaluation(building)
     holds = evaluation is not None and evaluation.revision_id == revision.pk

@@ -1,4 +1,4 @@
-"""The drawing beside a finding: its pattern, or the outline it is about."""
+"""The drawing beside a finding: its pattern or its outline."""
 
 from django.urls import reverse
 from django.utils.safestring import SafeString
@@ -16,7 +16,7 @@ OUTLINE_TOPICS = ("squareness", "wall")
 
 
 def draw_finding(request: AuthenticatedRequest, finding: Finding) -> SafeString | str:
-    """Draw what a finding is about as built, on the plan it was found on."""
+    """Draw the subject of a finding as built, on the plan it was found on."""
     word, _, mark = finding.topic.partition(":")
     evaluation = finding.evaluation
     plan = load_plan(evaluation.revision)

@@ -1,4 +1,4 @@
-"""How every figure is worked out."""
+"""The methods: every calculation with its formula, source and example."""
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -11,14 +11,14 @@ from core.requests import AuthenticatedRequest
 
 @require_GET
 def methods(request: AuthenticatedRequest) -> HttpResponse:
-    """Show every computation, folded."""
+    """List every method, folded."""
     context = {"families": catalogue.FAMILIES, "marks": PROVENANCE_MEANINGS}
     return render(request, "checks/methods.html", context)
 
 
 @require_GET
 def method(request: AuthenticatedRequest, slug: str) -> HttpResponse:
-    """Show one computation, with the ones before and after it."""
+    """Show one method, with links to its neighbours."""
     found = catalogue.find_method(slug)
     if found is None:
         raise Http404
