@@ -75,6 +75,7 @@ class PlanImportForm(forms.Form):
     building: BuildingInput | None = None
     issues: tuple[DocumentIssue, ...] = ()
     ignored: tuple[DocumentIssue, ...] = ()
+    assumptions: tuple[DocumentIssue, ...] = ()
     text: str = ""
     shapes: DrawingShapes | None = None
 
@@ -145,7 +146,8 @@ class PlanImportForm(forms.Form):
         )
         if self.shapes:
             self._set_layer_choices(self.shapes)
-        self.ignored = (*found.ignored, *found.assumptions)
+        self.ignored = found.ignored
+        self.assumptions = found.assumptions
         building = found.parse_building()
         self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
         # A small compressed workbook can hold a document of any size.
