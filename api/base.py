@@ -26,7 +26,7 @@ from api.authentication import CrewTokenAuthentication
 from api.errors import LengthRequired, PreconditionFailed, QueryError
 from api.parsers import StrictJSONParser
 from core.models import Person
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 
 LOCK_TIMEOUT = "10s"
 """A client waits about this long for an answer; then it is told to try again."""

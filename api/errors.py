@@ -17,11 +17,7 @@ from checks.engine.errors import EngineError
 from checks.labels import describe_requirement
 from checks.services.errors import ConflictError, NotReadyError
 from core.vocabulary import ReleaseKind
-from jobs.exchange.input.json_reader import (
-    DocumentError,
-    DocumentIssue,
-    join_pointer,
-)
+from jobs.exchange.issues import DocumentError, DocumentIssue, join_pointer
 
 logger = logging.getLogger("padstone.api")
 

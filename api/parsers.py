@@ -8,8 +8,8 @@ from rest_framework.parsers import BaseParser, MultiPartParser
 
 from api.errors import BodyTooLarge, PhotographTooLarge
 from checks.services.image_normalisation import MAX_IMAGE_BYTES
-from jobs.exchange.input.json_reader import IssueCollector
 from jobs.exchange.input.json_text import load_json
+from jobs.exchange.issues import IssueCollector
 
 CHUNK_BYTES = 1 << 16
 MAX_FORM_BYTES = 100_000

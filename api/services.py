@@ -18,7 +18,8 @@ from checks.services.evaluation import evaluate_or_leave_due
 from checks.services.readings import RecordedReadings, record_readings
 from core.models import Person
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import DocumentError
 from jobs.models import Building, Job, PlanRevision
 from jobs.services import add_building, revise_plan, strip_readings
 

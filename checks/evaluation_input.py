@@ -13,7 +13,8 @@ from jobs.exchange.input.concrete_entries import (
     merge_concrete_entries,
     parse_concrete_entry,
 )
-from jobs.exchange.input.parser import DocumentError, parse_reading
+from jobs.exchange.input.parser import parse_reading
+from jobs.exchange.issues import DocumentError
 from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_document_plan, load_plan
 

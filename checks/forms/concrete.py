@@ -8,7 +8,7 @@ from django import forms
 from django.utils.timezone import localdate, localtime, now
 
 from checks.forms.fields import OPTIONAL_TIME_HELP
-from jobs.exchange.input.parser import DocumentIssue
+from jobs.exchange.issues import DocumentIssue
 
 DEGREES = [("degF", "°F"), ("degC", "°C")]
 PRESSURES = [("psi", "psi"), ("MPa", "MPa")]

@@ -10,7 +10,7 @@ from checks.queries.walk import Section, SheetRow
 from core.vocabulary import StageKind
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.planned_checks import Check
-from jobs.exchange.input.parser import DocumentIssue
+from jobs.exchange.issues import DocumentIssue
 
 NUMBER_WITHOUT_UNIT = re.compile(r"[-+]?[\d ./]*\d")  # 4 1/2 included
 SPARE_ROWS = 3

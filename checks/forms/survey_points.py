@@ -9,7 +9,7 @@ from django.utils.timezone import get_current_timezone_name
 
 from checks.evaluation.survey_readings import ControlChoice
 from checks.queries.survey_import import SurveyImport, read_survey_file
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.points.point_file import (
     COLUMN_ORDERS,
     MAX_POINT_FILE_BYTES,

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from django.core.management.base import CommandError
 
-from jobs.exchange.input.json_reader import DocumentIssue
+from jobs.exchange.issues import DocumentIssue
 
 EXIT_REFUSED = 2
 

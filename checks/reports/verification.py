@@ -17,8 +17,8 @@ from checks.models import Release
 from checks.reports.release_report import render_release_pdf
 from checks.services.releases import find_verified_release
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.input.json_reader import DocumentError, IssueCollector
 from jobs.exchange.input.json_text import load_json
+from jobs.exchange.issues import DocumentError, IssueCollector
 
 PDF_HEADER = b"%PDF-"
 DIGEST = re.compile(r"[0-9a-fA-F]{64}")

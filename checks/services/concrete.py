@@ -23,13 +23,14 @@ from jobs.exchange.input.concrete_entries import (
     parse_concrete_entry,
     sort_temperatures,
 )
-from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building
+from jobs.exchange.input.parser import parse_building
 from jobs.exchange.input.supersession import (
     Correction,
     StoredRecords,
     find_supersession_issues,
     group_by_depth,
 )
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.models import Building, PlanRevision
 
 MAX_ENTRIES = 1000

@@ -10,9 +10,8 @@ from typing import get_args
 
 from checks.evaluation_input import with_explicit_unit
 from core.units import LengthUnit
-from jobs.exchange.input.json_reader import IssueCollector
 from jobs.exchange.input.json_text import load_json
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue, IssueCollector
 from jobs.exchange.tables.readings_import import import_reading_sheets
 from jobs.exchange.tables.table_files import TABLE_SUFFIXES, read_sheets
 

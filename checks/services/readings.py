@@ -19,7 +19,7 @@ from core.models import Person
 from core.permissions import Action, require
 from jobs.anchor_plan.values import Plan, ReadingValue
 from jobs.exchange.canonical_json import sha256_of
-from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_reading
+from jobs.exchange.input.parser import parse_reading
 from jobs.exchange.input.supersession import (
     Correction,
     StoredRecords,
@@ -28,6 +28,7 @@ from jobs.exchange.input.supersession import (
     find_supersession_issues,
     group_by_depth,
 )
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_document_plan
 

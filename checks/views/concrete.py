@@ -22,7 +22,7 @@ from checks.services.readings import record_readings
 from checks.views.readings import get_visible_building
 from core.permissions import Action, may, require
 from core.requests import AuthenticatedRequest
-from jobs.exchange.input.parser import DocumentIssue
+from jobs.exchange.issues import DocumentIssue
 from jobs.models import Building
 
 METRIC_UNITS = ("mm", "cm", "m")

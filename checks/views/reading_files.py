@@ -13,7 +13,7 @@ from core.formatting import format_count
 from core.models import Person
 from core.permissions import Action, require
 from core.requests import AuthenticatedRequest
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.plan_reader import file_suffix
 from jobs.exchange.tables.sheet_layout import DISPLAY_ONLY_COLUMNS, READINGS_SHEET
 from jobs.models import Building

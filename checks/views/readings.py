@@ -21,7 +21,7 @@ from checks.services.instruments import add_instrument
 from checks.views.display_units import get_display_units
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest, get_query_param
-from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.issues import DocumentError
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 

@@ -14,7 +14,7 @@ from checks.views.reading_files import describe_recorded
 from checks.views.readings import get_visible_building
 from core.permissions import Action, require
 from core.requests import AuthenticatedRequest
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 

@@ -16,7 +16,8 @@ from jobs.exchange.dxf.plan_import import (
     DrawingOptions,
     guess_rod_layer,
 )
-from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building_text
+from jobs.exchange.input.parser import parse_building_text
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.plan_reader import MAX_FILE_BYTES, file_suffix, read_plan_file
 from jobs.exchange.vocabulary import LENGTH_UNITS
 

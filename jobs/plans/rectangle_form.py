@@ -15,7 +15,8 @@ from jobs.anchor_plan.rectangle import (
     build_rectangle_document,
 )
 from jobs.anchor_plan.values import Plan
-from jobs.exchange.input.parser import DocumentError, DocumentIssue, parse_building
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH, TOLERANCE_BASES
 from jobs.plans.plan_preview import PlanPreview, build_preview
 from jobs.plans.rectangle_fields import (

@@ -6,7 +6,7 @@ from django.db import transaction
 
 from core.models import Role
 from jobs import services
-from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.issues import DocumentError
 from jobs.models import Building, Job, Stage
 from jobs.plans.plan_cache import load_plan
 from tests import example_buildings, factories

@@ -13,7 +13,8 @@ from typing import Any
 import jsonschema
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.input.parser import DocumentError, parse_building_text
+from jobs.exchange.input.parser import parse_building_text
+from jobs.exchange.issues import DocumentError
 from jobs.exchange.published_schemas import building_schema, result_schema
 
 Document = dict[str, Any]

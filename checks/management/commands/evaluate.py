@@ -9,8 +9,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 
 from checks.evaluation.evaluate import evaluate
-from jobs.exchange.input.json_reader import DocumentError, DocumentIssue
 from jobs.exchange.input.parser import parse_building_text
+from jobs.exchange.issues import DocumentError, DocumentIssue
 
 EXIT_REFUSED = 2
 

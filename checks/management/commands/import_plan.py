@@ -16,9 +16,8 @@ from checks.queries.lookups import (
 )
 from jobs import services
 from jobs.exchange.dxf.plan_import import ROD_GROUP_DISTANCE_MM, DrawingOptions
-from jobs.exchange.input.json_reader import IssueCollector
 from jobs.exchange.input.json_text import load_json
-from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.issues import DocumentError, IssueCollector
 from jobs.exchange.plan_reader import MAX_FILE_BYTES, file_suffix, read_plan_file
 from jobs.exchange.vocabulary import LENGTH_UNITS
 from jobs.models import Building, Job

@@ -21,7 +21,7 @@ from checks.services.reading_files import parse_reading_file
 from checks.services.readings import RecordedReadings, record_readings
 from checks.services.surveys import record_survey
 from core.models import Person
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.plan_reader import file_suffix
 from jobs.exchange.points.point_file import COLUMN_ORDERS, DELIMITERS, MM_PER_POINT_UNIT
 from jobs.models import Building

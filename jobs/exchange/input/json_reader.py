@@ -13,23 +13,8 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from core.units import Length, UnitError, name_json_type, parse_length
-from jobs.exchange.issues import (
-    DocumentError,
-    DocumentIssue,
-    IssueCode,
-    IssueCollector,
-    join_pointer,
-)
+from jobs.exchange.issues import IssueCode, IssueCollector, join_pointer
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
-
-__all__ = [
-    "PLACEHOLDER_LENGTH",
-    "DocumentError",
-    "DocumentIssue",
-    "IssueCollector",
-    "JsonReader",
-    "join_pointer",
-]
 
 Choice = TypeVar("Choice", bound=str)
 

@@ -6,15 +6,7 @@ from jobs.exchange.input.json_text import load_json
 from jobs.exchange.input.partial_plan import PartialPlan
 from jobs.exchange.input.plan import parse_plan, peek_length_unit
 from jobs.exchange.input.readings import parse_entry, parse_readings
-from jobs.exchange.issues import DocumentError, DocumentIssue, IssueCollector
-
-__all__ = [
-    "DocumentError",
-    "DocumentIssue",
-    "parse_building",
-    "parse_building_text",
-    "parse_reading",
-]
+from jobs.exchange.issues import IssueCollector
 
 
 def parse_building_text(text: str | bytes) -> BuildingInput:

@@ -3,7 +3,8 @@
 from typing import Any
 
 from jobs.anchor_plan.values import Plan
-from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import DocumentError
 
 
 def example() -> dict[str, Any]:

@@ -19,7 +19,8 @@ from jobs.exchange.dxf.plan_export import (
 )
 from jobs.exchange.dxf.plan_import import DrawingOptions, import_plan_drawing
 from jobs.exchange.imported_file import ImportedFile
-from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import DocumentError
 from jobs.exchange.tables.example_building import build_example_document
 from tests.jobs.plan_strategies import plans
 

@@ -8,11 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.exchange.input.parser import (
-    DocumentError,
-    parse_building,
-    parse_building_text,
-)
+from jobs.exchange.input.parser import parse_building, parse_building_text
+from jobs.exchange.issues import DocumentError
 from tests.jobs.exchange.example import example
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from jobs.exchange.input.parser import DocumentError
+from jobs.exchange.issues import DocumentError
 from jobs.exchange.tables import xlsx_io
 from jobs.exchange.tables.example_building import build_example_document
 from jobs.exchange.tables.table_files import read_plan_table, write_plan_table

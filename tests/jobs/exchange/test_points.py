@@ -2,7 +2,8 @@
 
 import pytest
 
-from jobs.exchange.input.parser import DocumentError, parse_building
+from jobs.exchange.input.parser import parse_building
+from jobs.exchange.issues import DocumentError
 from jobs.exchange.points.point_file import (
     COLUMN_ORDERS,
     MAX_POINTS,

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jobs.exchange.input.parser import DocumentError, DocumentIssue
+from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.exchange.tables.readings_export import build_blank_sheet, build_readings_table
 from jobs.exchange.tables.readings_import import ImportedReadings, import_reading_sheets
 from jobs.exchange.tables.table_files import read_sheets, write_tables

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.units import format_length
-from jobs.exchange.input.parser import DocumentError, parse_building, parse_reading
+from jobs.exchange.input.parser import parse_building, parse_reading
+from jobs.exchange.issues import DocumentError
 from tests.jobs.exchange.example import changed, example, plan, refusals
 
 ROD = {"check": "setback:S1.1", "value": '8"'}

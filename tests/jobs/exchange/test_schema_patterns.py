@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from core.quantities import parse_strength
 from core.units import UnitError, parse_length
-from jobs.exchange.input.json_reader import IssueCollector, JsonReader
+from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.issues import IssueCollector
 from jobs.exchange.schema import input_patterns as patterns
 
 PARTS = [
