@@ -113,16 +113,16 @@ def find_swapped_pairs(
     observed = np.asarray(observed_mm, dtype=np.float64)
     limit = np.broadcast_to(np.asarray(tolerance_mm, np.float64), nominal.shape)
     crossed = np.abs(observed[:, None] - nominal[None, :]) <= limit[:, None]
-    apart = np.abs(nominal[:, None] - nominal[None, :]) > 2.0 * limit[:, None]
+    differ = np.abs(nominal[:, None] - nominal[None, :]) > 2.0 * limit[:, None]
     # Lengths nearly equal on the plan would read alike, swapped or not: excluded.
-    pairs = np.argwhere(np.triu(crossed & crossed.T & apart, 1))
+    pairs = np.argwhere(np.triu(crossed & crossed.T & differ, 1))
     used: set[int] = set()
-    kept = []
+    chosen = []
     for first, second in pairs.tolist():
         if not used & {first, second}:
             used |= {first, second}
-            kept.append((first, second))
-    return np.array(kept, dtype=np.intp).reshape(-1, 2)
+            chosen.append((first, second))
+    return np.array(chosen, dtype=np.intp).reshape(-1, 2)
 
 
 WRONG_ORIENTATIONS = {
@@ -172,11 +172,11 @@ def find_wrong_orientation(
 
 def _match_distance(planned: FloatArray, built: FloatArray) -> float:
     """Match each rod to its nearest, one to one; return the largest distance. [mm]"""
-    apart = np.linalg.norm(planned[:, None] - built[None, :], axis=2)
-    nearest = apart.argmin(axis=1)
+    distances = np.linalg.norm(planned[:, None] - built[None, :], axis=2)
+    nearest = distances.argmin(axis=1)
     if np.unique(nearest).size < len(planned):
         return float("inf")
-    return float(apart.min(axis=1).max())
+    return float(distances.min(axis=1).max())
 
 
 def find_inverted_rods(
@@ -200,11 +200,11 @@ def find_inverted_rods(
     """
     reading = np.asarray(reading_mm, dtype=np.float64)
     expected = np.asarray(expected_mm, dtype=np.float64)
-    total = reading + expected
-    off = np.abs(total[:, None] - GRADE_ROD_LENGTHS_MM[None, :])
-    best = off.argmin(axis=1)
-    far = np.abs(reading - expected) > 4.0 * tolerance_mm
-    good = (off[np.arange(total.size), best] <= tolerance_mm) & far
+    sums = reading + expected
+    errors = np.abs(sums[:, None] - GRADE_ROD_LENGTHS_MM[None, :])
+    best = errors.argmin(axis=1)
+    far_off = np.abs(reading - expected) > 4.0 * tolerance_mm
+    good = (errors[np.arange(sums.size), best] <= tolerance_mm) & far_off
     return np.where(good, GRADE_ROD_LENGTHS_MM[best], np.nan)
 
 
@@ -238,48 +238,52 @@ def find_setup_disturbances(
     tolerance_mm : float
         Changes up to this are ordinary. [mm]
     """
-    found = []
-    for one in np.unique(setup):
-        here = np.flatnonzero(setup == one)
-        points = point[here]
-        first_of: dict[int, int] = {}
-        again = [
-            (first_of[p], k)
-            for k, p in enumerate(points.tolist())
-            if first_of.setdefault(p, k) < k
-        ]
-        if not again:
-            continue
-        change = np.array(
-            [
-                reading_mm[here[later]] - reading_mm[here[first]]
-                for first, later in again
-            ]
-        )
-        moved = np.abs(change) > tolerance_mm
-        if not moved.any():
-            continue
-        shift = find_common_offset(change[moved], tolerance_mm)
-        since = min(later for (_, later), yes in zip(again, moved, strict=True) if yes)
-        steady_after = any(
-            later >= since
-            for (_, later), yes in zip(again, moved, strict=True)
-            if not yes
-        )
-        if shift == shift and not steady_after:
-            first = min(
-                first for (first, later), yes in zip(again, moved, strict=True) if yes
+    disturbances = []
+    for setup_id in np.unique(setup):
+        here = np.flatnonzero(setup == setup_id)
+        step = _find_step(reading_mm[here], point[here], tolerance_mm)
+        if step is not None:
+            reading, shift = step
+            disturbances.append(
+                SetupDisturbance(setup=int(setup_id), reading=reading, shift_mm=shift)
             )
-            once = np.isin(points, points[[k for pair in again for k in pair]])
-            place = locate_disturbance(reading_mm[here], ~once, shift, first + 1, since)
-            found.append(
-                SetupDisturbance(setup=int(one), reading=place, shift_mm=shift)
-            )
-    return tuple(found)
+    return tuple(disturbances)
+
+
+def _find_step(
+    reading_mm: FloatArray, point: IntArray, tolerance_mm: float
+) -> tuple[int, float] | None:
+    """Find the first reading after a disturbance of one set-up, and the step. [mm]"""
+    first_of: dict[int, int] = {}
+    pairs = [
+        (first_of[p], k)
+        for k, p in enumerate(point.tolist())
+        if first_of.setdefault(p, k) < k
+    ]
+    if not pairs:
+        return None
+    first, later = np.array(pairs, dtype=np.intp).T
+    change = reading_mm[later] - reading_mm[first]
+    moved = np.abs(change) > tolerance_mm
+    if not moved.any():
+        return None
+    shift = find_common_offset(change[moved], tolerance_mm)
+    latest = later[moved].min()
+    # A point that reads as before, after others changed, rules a disturbance out.
+    if shift != shift or (later[~moved] >= latest).any():
+        return None
+    read_twice = np.isin(point, point[[k for pair in pairs for k in pair]])
+    earliest = int(first[moved].min()) + 1
+    reading = locate_disturbance(reading_mm, ~read_twice, shift, earliest, int(latest))
+    return reading, shift
 
 
 def locate_disturbance(
-    reading_mm: FloatArray, once: BoolArray, shift_mm: float, first: int, last: int
+    reading_mm: FloatArray,
+    read_once: BoolArray,
+    shift_mm: float,
+    first: int,
+    last: int,
 ) -> int:
     """Find the reading before which a set-up was disturbed.
 
@@ -290,7 +294,7 @@ def locate_disturbance(
     ----------
     reading_mm : array, shape (n,)
         Readings of one set-up in the order taken. [mm]
-    once : array of bool, shape (n,)
+    read_once : array of bool, shape (n,)
         True for points read only once.
     shift_mm : float
         Excess of the readings after the disturbance. [mm]
@@ -303,12 +307,12 @@ def locate_disturbance(
         Index of the reading; `last` where fewer than three points were read once.
     """
     # Fewer points are level about their median wherever the step is placed.
-    if np.count_nonzero(once) < 3:
+    if np.count_nonzero(read_once) < 3:
         return last
     order = np.arange(reading_mm.size)
     tried = np.arange(first, last + 1)
     level = reading_mm - shift_mm * (order >= tried[:, None])
-    level = level[:, once]
+    level = level[:, read_once]
     spread = np.abs(level - np.median(level, axis=1, keepdims=True)).sum(axis=1)
     return int(tried[spread.argmin()])
 

@@ -79,22 +79,22 @@ def find_corner_moves(
         raise DegenerateGeometryError("the adjusted outline is not determined")
     e = built / size
 
-    off = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
-    nearer = (plan[off] - plan[first]) @ planned <= 0.5 * lengths[first]
+    movable = np.array([k for k in range(n) if k not in (first, second)], dtype=np.intp)
+    nearer = (plan[movable] - plan[first]) @ planned <= 0.5 * lengths[first]
     end = np.where(nearer, first, second)
-    wall, direction = _choose_walls(corners, off, e, first)
+    wall, direction = _choose_walls(corners, movable, e, first)
     line = np.broadcast_to(e, direction.shape).copy()
     if n > 3:  # a triangle's one free corner has both its sides at the kept wall
-        beside = np.searchsorted(off, [(second + 1) % n, (first - 1) % n])
+        beside = np.searchsorted(movable, [(second + 1) % n, (first - 1) % n])
         end[beside] = second, first
-        side = _rotate_to_wall(plan[off[beside]] - plan[end[beside]], planned, e)
+        side = _rotate_to_wall(plan[movable[beside]] - plan[end[beside]], planned, e)
         line[beside] = _normals_to(side, direction[beside], e)
-    place = corners[end] + _rotate_to_wall(plan[off] - plan[end], planned, e)
-    lacking = ((place - corners[off]) * line).sum(axis=1)
-    move = lacking / (direction * line).sum(axis=1)
+    place = corners[end] + _rotate_to_wall(plan[movable] - plan[end], planned, e)
+    missing_mm = ((place - corners[movable]) * line).sum(axis=1)
+    move = missing_mm / (direction * line).sum(axis=1)
     return CornerMoves(
         kept=(first, second),
-        corner=off,
+        corner=movable,
         wall=wall,
         move_mm=move,
         shift_mm=move[:, None] * direction,
@@ -123,15 +123,17 @@ def _normals_to(side: FloatArray, direction: FloatArray, e: FloatArray) -> Float
 
 
 def _choose_walls(
-    corners: FloatArray, off: IntArray, e: FloatArray, kept: int
+    corners: FloatArray, movable: IntArray, e: FloatArray, kept: int
 ) -> tuple[IntArray, FloatArray]:
     """Choose the wall of each corner most nearly along e; return its direction too."""
-    both = np.stack([(off - 1) % len(corners), off], axis=1)
-    ways = corners[(both + 1) % len(corners)] - corners[both]
-    ways = ways / np.hypot(ways[..., 0], ways[..., 1])[..., None]
-    with_it = np.abs(ways @ e)
-    best = with_it.argmax(axis=1)
-    each = np.arange(len(off))
-    astray = with_it[each, best] < 0.5
-    wall = np.where(astray, kept, both[each, best])
-    return wall, np.where(astray[:, None], e, ways[each, best])
+    candidates = np.stack([(movable - 1) % len(corners), movable], axis=1)
+    directions = corners[(candidates + 1) % len(corners)] - corners[candidates]
+    directions = (
+        directions / np.hypot(directions[..., 0], directions[..., 1])[..., None]
+    )
+    alignment = np.abs(directions @ e)
+    best = alignment.argmax(axis=1)
+    each = np.arange(len(movable))
+    too_oblique = alignment[each, best] < 0.5
+    wall = np.where(too_oblique, kept, candidates[each, best])
+    return wall, np.where(too_oblique[:, None], e, directions[each, best])

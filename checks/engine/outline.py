@@ -179,20 +179,20 @@ def empty_adjustment(corners: int, readings: int) -> OutlineAdjustment:
         Not determined, with no missing reading that would help. [mm]
     """
     nan = float("nan")
-    places, each = np.full((corners, 2), nan), np.full(readings, nan)
+    points, values = np.full((corners, 2), nan), np.full(readings, nan)
     no = np.zeros(readings, dtype=np.bool_)
     return OutlineAdjustment(
         determined=False,
         outcome=AdjustmentOutcome.UNDETERMINED,
         missing=np.zeros((0, 2), dtype=np.intp),
-        corners_mm=places,
-        offsets_mm=places,
-        sigma_mm=places,
-        residuals_mm=each,
+        corners_mm=points,
+        offsets_mm=points,
+        sigma_mm=points,
+        residuals_mm=values,
         reference_variance=nan,
         degrees_of_freedom=readings - (2 * corners - 3),
-        redundancy=each,
-        w=each,
+        redundancy=values,
+        w=values,
         suspect=no,
         inseparable=no,
         cannot_tell=False,
@@ -243,7 +243,7 @@ def adjust_outlines(
     corners = _orient_to_plan(plans, centred, net.points_mm)
     offsets = corners - plans
     variances = np.diagonal(net.covariance_mm2, axis1=1, axis2=2).reshape(plans.shape)
-    found = OutlineAdjustments(
+    adjustment = OutlineAdjustments(
         outcome=net.outcome,
         corners_mm=corners,
         offsets_mm=offsets,
@@ -258,7 +258,7 @@ def adjust_outlines(
         cannot_tell=net.cannot_tell,
         skew_rad=_affine_skew(centred, moments, corners),
     )
-    return _discard_folded(found, folded) if folded.any() else found
+    return _discard_folded(adjustment, folded) if folded.any() else adjustment
 
 
 def _orient_to_plan(
@@ -278,18 +278,20 @@ def _orient_to_plan(
     return np.where((along < 0.0)[:, None, None], 2.0 * middle - points, points)
 
 
-def _discard_folded(found: OutlineAdjustments, folded: BoolArray) -> OutlineAdjustments:
+def _discard_folded(
+    adjustment: OutlineAdjustments, folded: BoolArray
+) -> OutlineAdjustments:
     """Discard the results of outlines with a corner folded over."""
-    taken: dict[str, npt.NDArray[Any]] = {}
-    for each in fields(found):
-        value = getattr(found, each.name)
+    blanked: dict[str, npt.NDArray[Any]] = {}
+    for member in fields(adjustment):
+        value = getattr(adjustment, member.name)
         over = folded.reshape(-1, *[1] * (value.ndim - 1))
         if value.dtype.kind == "f":
-            taken[each.name] = np.where(over, np.nan, value)
+            blanked[member.name] = np.where(over, np.nan, value)
         elif value.dtype.kind == "b":
-            taken[each.name] = value & ~over
-    outcome = np.where(folded, AdjustmentOutcome.FOLDED.value, found.outcome)
-    return replace(found, outcome=outcome, **taken)
+            blanked[member.name] = value & ~over
+    outcome = np.where(folded, AdjustmentOutcome.FOLDED.value, adjustment.outcome)
+    return replace(adjustment, outcome=outcome, **blanked)
 
 
 def reduce_to_centroid(plans: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -317,19 +319,19 @@ def reject_degenerate_plans(plans: FloatArray, moments: FloatArray) -> None:
 def _find_folded(plans: FloatArray, points: FloatArray) -> BoolArray:
     """Find outlines with a corner that clearly bends the other way on the plan."""
     sine = _corner_sines(np.concatenate([plans, points]))
-    planned, found = sine[: len(plans)], sine[len(plans) :]
-    over = (np.abs(planned) > CLEAR_CORNER_SINE) & (planned * found <= 0.0)
+    planned, adjusted = sine[: len(plans)], sine[len(plans) :]
+    over = (np.abs(planned) > CLEAR_CORNER_SINE) & (planned * adjusted <= 0.0)
     return np.asarray(over.any(axis=1))
 
 
 def _corner_sines(points: FloatArray) -> FloatArray:
     """Compute the sine of the exterior angle at each corner, (b, n); NaN stays NaN."""
-    each = np.arange(points.shape[1])
-    out = points[:, each - points.shape[1] + 1] - points
-    into = out[:, each - 1]
+    corner = np.arange(points.shape[1])
+    out = points[:, corner - points.shape[1] + 1] - points
+    into = out[:, corner - 1]
     cross = into[..., 0] * out[..., 1] - into[..., 1] * out[..., 0]
     length = np.hypot(out[..., 0], out[..., 1])
-    size = length * length[:, each - 1]
+    size = length * length[:, corner - 1]
     return np.asarray(cross / np.where(size > 0.0, size, 1.0))
 
 
@@ -351,9 +353,9 @@ def _affine_skew(p: FloatArray, moments: FloatArray, corners: FloatArray) -> Flo
     ways[:, 1, 0] = xx * wall[:, 1] - xy * wall[:, 0]
     ways[:, 0, 1] = -yy * wall[:, 1] - xy * wall[:, 0]
     ways[:, 1, 1] = xx * wall[:, 0] + xy * wall[:, 1]
-    seen = mixed @ ways
-    product = (seen[..., 0] * seen[..., 1]).sum(axis=1)
-    size = np.sqrt((seen**2).sum(axis=1).prod(axis=1))
+    mapped = mixed @ ways
+    product = (mapped[..., 0] * mapped[..., 1]).sum(axis=1)
+    size = np.sqrt((mapped**2).sum(axis=1).prod(axis=1))
     sine = np.sign(area) * product / size
     return np.asarray(np.arcsin(np.minimum(np.maximum(sine, -1.0), 1.0)))
 
@@ -370,18 +372,18 @@ def _find_missing_pairs(
     walls = np.stack([np.arange(n), (np.arange(n) + 1) % n], axis=1)
     others = np.stack(np.triu_indices(n, 1), axis=1)
     offered = np.concatenate([walls, listed, others])
-    seen = np.concatenate([rigid_motions(plan), distance_jacobian(measured, plan)])
-    _, sizes, basis = np.linalg.svd(seen, full_matrices=True)
+    rows = np.concatenate([rigid_motions(plan), distance_jacobian(measured, plan)])
+    _, sizes, basis = np.linalg.svd(rows, full_matrices=True)
     unseen = basis[np.count_nonzero(sizes > MIN_SINGULAR_VALUE) :]
-    sight = distance_jacobian(offered, plan)
-    taken = []
+    sees = distance_jacobian(offered, plan)
+    chosen = []
     while len(unseen):
-        seen_by = sight @ unseen.T
-        help_ = np.linalg.norm(seen_by, axis=1)
+        seen = sees @ unseen.T
+        amount = np.linalg.norm(seen, axis=1)
         # The first sufficient pair, not the best: walls come before diagonals.
-        enough = np.flatnonzero(help_ > MIN_MOTION_SEEN)
-        best = int(enough[0]) if enough.size else int(help_.argmax())
-        taken.append(offered[best])
-        rest, _ = np.linalg.qr(seen_by[best][:, None], mode="complete")
+        enough = np.flatnonzero(amount > MIN_MOTION_SEEN)
+        best = int(enough[0]) if enough.size else int(amount.argmax())
+        chosen.append(offered[best])
+        rest, _ = np.linalg.qr(seen[best][:, None], mode="complete")
         unseen = rest[:, 1:].T @ unseen
-    return np.array(taken, dtype=np.intp).reshape(-1, 2)
+    return np.array(chosen, dtype=np.intp).reshape(-1, 2)

@@ -142,14 +142,14 @@ def solve_patterns(
     if np.any(weight > 0.0):
         members, gages = _stack_patterns(group, ends, value, weight)
         real = members >= 0
-        found = _solve_stack(nominal, direct, members, gages)
-        rods[members[real]] = found.rods[real]
-        sigma[members[real]] = found.sigma[real]
+        fit = _solve_stack(nominal, direct, members, gages)
+        rods[members[real]] = fit.rods[real]
+        sigma[members[real]] = fit.sigma[real]
         contradictory[members[real]] = np.broadcast_to(
-            found.contradictory[:, None], real.shape
+            fit.contradictory[:, None], real.shape
         )[real]
-        used = found.used
-    apart = rods[ends[:, 1]] - rods[ends[:, 0]]
+        used = fit.used
+    spans = rods[ends[:, 1]] - rods[ends[:, 0]]
     return PatternSolution(
         rods_mm=rods,
         determined=~np.isnan(rods),
@@ -158,35 +158,35 @@ def solve_patterns(
         setback_residuals_mm=rods[inward[0], 1] - inward[1],
         offset_residuals_mm=rods[along[0], 0] - along[1],
         gage_residuals_mm=np.where(
-            used, np.hypot(apart[:, 0], apart[:, 1]) - value, np.nan
+            used, np.hypot(spans[:, 0], spans[:, 1]) - value, np.nan
         ),
     )
 
 
-def _check_rods(which: npt.ArrayLike, n: int, what: str) -> IntArray:
+def _check_rods(which: npt.ArrayLike, n: int, quantity: str) -> IntArray:
     rod = np.asarray(which, dtype=np.intp).reshape(-1)
     if np.any((rod < 0) | (rod >= n)):
-        raise ValueError(f"a {what} names a rod that is not one of 0 to {n - 1}")
+        raise ValueError(f"a {quantity} names a rod that is not one of 0 to {n - 1}")
     return rod
 
 
 def _values_and_weights(
-    values: npt.ArrayLike, sigmas: npt.ArrayLike, what: str
+    values: npt.ArrayLike, sigmas: npt.ArrayLike, quantity: str
 ) -> tuple[FloatArray, FloatArray]:
     """Return values, and weights 1 / sigma**2 with 0 where nothing was read."""
     value = np.asarray(values, dtype=np.float64).reshape(-1)
     sigma = np.broadcast_to(np.asarray(sigmas, dtype=np.float64), value.shape)
     there = ~np.isnan(value)
     if np.any(there & ~(sigma > 0.0)):
-        raise ValueError(f"the standard uncertainty of a {what} is not positive")
+        raise ValueError(f"the standard uncertainty of a {quantity} is not positive")
     return value, np.where(there, np.where(there, sigma, 1.0) ** -2.0, 0.0)
 
 
 def _check_rod_readings(
-    readings: RodReadings, n: int, what: str
+    readings: RodReadings, n: int, quantity: str
 ) -> tuple[IntArray, FloatArray, FloatArray]:
-    value, weight = _values_and_weights(readings[1], readings[2], what)
-    return _check_rods(readings[0], n, what), value, weight
+    value, weight = _values_and_weights(readings[1], readings[2], quantity)
+    return _check_rods(readings[0], n, quantity), value, weight
 
 
 def _check_gages(
@@ -208,12 +208,12 @@ def _average_direct(
     along: tuple[IntArray, FloatArray, FloatArray],
     inward: tuple[IntArray, FloatArray, FloatArray],
 ) -> _DirectReadings:
-    weight, moment = np.zeros((n, 2)), np.zeros((n, 2))
-    for axis, (rod, value, heavy) in enumerate((along, inward)):
-        known = np.where(heavy > 0.0, value, 0.0)
-        weight[:, axis] = np.bincount(rod, weights=heavy, minlength=n)
-        moment[:, axis] = np.bincount(rod, weights=heavy * known, minlength=n)
-    return _DirectReadings(moment / np.where(weight > 0.0, weight, 1.0), weight)
+    weight, weighted_sum = np.zeros((n, 2)), np.zeros((n, 2))
+    for axis, (rod, value, weights) in enumerate((along, inward)):
+        is_read = np.where(weights > 0.0, value, 0.0)
+        weight[:, axis] = np.bincount(rod, weights=weights, minlength=n)
+        weighted_sum[:, axis] = np.bincount(rod, weights=weights * is_read, minlength=n)
+    return _DirectReadings(weighted_sum / np.where(weight > 0.0, weight, 1.0), weight)
 
 
 def _stack_patterns(
@@ -260,13 +260,13 @@ def _solve_stack(
     middle = nominal[members[:, :1]]
     plan = np.where(real, nominal[members] - middle, 0.0)
     weight = np.where(real, direct.weight[members], 0.0)
-    known = weight > 0.0
-    value = np.where(known, direct.value[members] - middle, 0.0)
-    fixed, used = _find_determined(plan, known, real, gages)
+    is_read = weight > 0.0
+    value = np.where(is_read, direct.value[members] - middle, 0.0)
+    fixed, used = _find_determined(plan, is_read, real, gages)
     gages = _StackedGages(
         gages.pattern, gages.slot, gages.value, np.where(used, gages.weight, 0.0)
     )
-    start = _initial_rods(plan, value, known)
+    start = _initial_rods(plan, value, is_read)
     rods, inverse, good = _gauss_newton(plan, start, value, weight, fixed, gages)
 
     bad = ~good[:, None, None]
@@ -274,7 +274,7 @@ def _solve_stack(
     spread = np.sqrt(np.abs(inverse[:, each, each])).reshape(rods.shape)
     with np.errstate(divide="ignore"):
         alone = 1.0 / np.sqrt(weight)
-    keep = np.where(bad, known, fixed & real)
+    keep = np.where(bad, is_read, fixed & real)
     return _PatternFit(
         rods=np.where(keep, np.where(bad, value, rods) + middle, np.nan),
         sigma=np.where(keep, np.where(bad, alone, spread), np.nan),
@@ -284,7 +284,7 @@ def _solve_stack(
 
 
 def _find_determined(
-    plan: FloatArray, known: BoolArray, real: BoolArray, gages: _StackedGages
+    plan: FloatArray, is_read: BoolArray, real: BoolArray, gages: _StackedGages
 ) -> tuple[BoolArray, BoolArray]:
     """Find the determined coordinates and the usable gages.
 
@@ -293,10 +293,10 @@ def _find_determined(
     others, so this repeats until none is dropped.
     """
     used = gages.weight > 0.0
-    if (known | ~real).all():
-        return np.broadcast_to(real, known.shape), used
+    if (is_read | ~real).all():
+        return np.broadcast_to(real, is_read.shape), used
     unit, _ = _gage_directions(plan, gages)
-    own = (known | ~real).astype(np.float64)
+    own = (is_read | ~real).astype(np.float64)
     while True:
         normal = _normal_matrices(own, unit, gages, used.astype(np.float64))
         size, basis = np.linalg.eigh(normal)
@@ -310,11 +310,13 @@ def _find_determined(
         used = still
 
 
-def _initial_rods(plan: FloatArray, value: FloatArray, known: BoolArray) -> FloatArray:
+def _initial_rods(
+    plan: FloatArray, value: FloatArray, is_read: BoolArray
+) -> FloatArray:
     """Return the direct readings, and the plan shifted by their mean elsewhere."""
-    moved = np.where(known, value - plan, 0.0).sum(axis=1, keepdims=True)
-    moved = moved / np.maximum(known.sum(axis=1, keepdims=True), 1)
-    return np.where(known, value, plan + moved)
+    offset = np.where(is_read, value - plan, 0.0).sum(axis=1, keepdims=True)
+    offset = offset / np.maximum(is_read.sum(axis=1, keepdims=True), 1)
+    return np.where(is_read, value, plan + offset)
 
 
 def _gage_directions(
@@ -336,17 +338,17 @@ def _normal_matrices(
     row = np.concatenate([-unit, unit], axis=1)  # (g, 4): along, in of both rods
     column = (2 * gages.slot[:, :, None] + np.arange(2)).reshape(-1, 4)
     block = weight[:, None, None] * row[:, :, None] * row[:, None, :]
-    at = (gages.pattern[:, None, None] * width + column[:, :, None]) * width
-    at = at + column[:, None, :]
-    total = _sum_at(at, block, patterns * width * width)
+    cells = (gages.pattern[:, None, None] * width + column[:, :, None]) * width
+    cells = cells + column[:, None, :]
+    total = _sum_at(cells, block, patterns * width * width)
     normal = total.reshape(patterns, width, width)
     each = np.arange(width)
     normal[:, each, each] += own.reshape(patterns, width)
     return normal
 
 
-def _sum_at(at: IntArray, what: FloatArray, size: int) -> FloatArray:
-    sums = np.bincount(at.ravel(), weights=what.ravel(), minlength=size)
+def _sum_at(cells: IntArray, values: FloatArray, size: int) -> FloatArray:
+    sums = np.bincount(cells.ravel(), weights=values.ravel(), minlength=size)
     return sums.astype(np.float64)
 
 
@@ -367,7 +369,7 @@ def _gauss_newton(
     # Undetermined coordinates are held; 1e-12 keeps a collapsing pattern regular.
     own = np.where(weight > 0.0, weight, np.where(fixed, 1e-12, 1.0))
     column = 2 * gages.slot[:, :, None] + np.arange(2)
-    at = gages.pattern[:, None, None] * (2 * slots) + column
+    cells = gages.pattern[:, None, None] * (2 * slots) + column
     longest = np.full(patterns, np.inf)
     for _ in range(MAX_STEPS):
         unit, length = _gage_directions(rods, gages)
@@ -375,7 +377,7 @@ def _gauss_newton(
         short = np.where(gages.weight > 0.0, gages.weight * (gages.value - length), 0.0)
         pull = np.stack([-unit, unit], axis=1) * short[:, None, None]
         right = (weight * (value - rods)).reshape(patterns, -1, 1)
-        right = right + _sum_at(at, pull, rods.size).reshape(patterns, -1, 1)
+        right = right + _sum_at(cells, pull, rods.size).reshape(patterns, -1, 1)
         step = np.linalg.solve(normal, right).reshape(rods.shape)
         longest = np.abs(step).max(axis=(1, 2))
         # At most half the shortest gage: a longer step could carry a rod past another.

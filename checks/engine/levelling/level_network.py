@@ -69,8 +69,8 @@ def adjust_height_differences(
     observed = np.asarray(difference, dtype=float)
     weights = np.broadcast_to(np.asarray(weight, dtype=float), observed.shape)
     points = int(max(a.max(), b.max(), *fixed)) + 1
-    known = np.zeros(points)
-    known[list(fixed)] = list(fixed.values())
+    given_heights = np.zeros(points)
+    given_heights[list(fixed)] = list(fixed.values())
     unknown = np.setdiff1d(np.arange(points), list(fixed))
     design = _design_matrix(a, b, points)
     free = design[:, unknown]
@@ -80,8 +80,10 @@ def adjust_height_differences(
             " that is."
         )
     cofactor = np.linalg.inv(free.T @ (weights[:, None] * free))
-    height = known.copy()
-    height[unknown] = cofactor @ (free.T @ (weights * (observed - design @ known)))
+    height = given_heights.copy()
+    height[unknown] = cofactor @ (
+        free.T @ (weights * (observed - design @ given_heights))
+    )
     residual = design @ height - observed
     spread = quadratic_forms(free, np.asarray(cofactor, np.float64))
     redundancy = np.clip(1.0 - weights * spread, 0.0, 1.0)

@@ -66,14 +66,14 @@ class LevelAdjustment:
         height_mm, sigma_mm : arrays, shape (p,)
             NaN for points not connected to it. [mm]
         """
-        tied = (self.component == self.component[point]) & (self.component >= 0)
-        height = np.where(tied, self.height_mm - self.height_mm[point], np.nan)
+        connected = (self.component == self.component[point]) & (self.component >= 0)
+        height = np.where(connected, self.height_mm - self.height_mm[point], np.nan)
         own = self._own + self._own[point]
         own[point] = 0.0
         share = self._mixing - self._mixing[point]
         spread = quadratic_forms(share, self._cofactor)
         sigma = np.sqrt(np.maximum(own + spread, 0.0))
-        return height, np.where(tied, sigma, np.nan)
+        return height, np.where(connected, sigma, np.nan)
 
 
 def adjust_levels(
@@ -210,16 +210,16 @@ def _label_components(s: IntArray, p: IntArray, m: int, n_p: int) -> IntArray:
     The label is the first set-up of a component; a point without a reading has its
     own. Squaring the connection matrix doubles the path length with each round.
     """
-    seen = np.zeros((n_p, m))
-    seen[p, s] = 1.0
-    tied = (seen.T @ seen > 0.0) | np.eye(m, dtype=np.bool_)
+    reads = np.zeros((n_p, m))
+    reads[p, s] = 1.0
+    connected = (reads.T @ reads > 0.0) | np.eye(m, dtype=np.bool_)
     while True:
-        further = tied.astype(np.float64) @ tied > 0.0
-        if (further == tied).all():
+        doubled = connected.astype(np.float64) @ connected > 0.0
+        if (doubled == connected).all():
             break
-        tied = further
+        connected = doubled
     label = np.arange(m + n_p)
-    label[:m] = tied.argmax(axis=1) if m else 0
+    label[:m] = connected.argmax(axis=1) if m else 0
     label[m + p] = label[s]
     return label.astype(np.intp)
 
@@ -256,8 +256,8 @@ def _solve_heights(
 def _first_with_label(label: IntArray) -> IntArray:
     """Return the index of the first point with the same label, shape (p,)."""
     _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
-    found: IntArray = first[inverse]
-    return found
+    first_index: IntArray = first[inverse]
+    return first_index
 
 
 def _sigma_from_first(

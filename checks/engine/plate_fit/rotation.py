@@ -195,15 +195,15 @@ def _min_hole_spacing(problem: PlateProblem, first: IntArray) -> FloatArray:
     A padded rod repeats another in every number: it adds no constraint, and its
     distance of zero must not count.
     """
-    away = _differences(problem.holes, first)
-    apart = np.hypot(away[0], away[1])
-    repeated = apart == 0.0
+    steps = _differences(problem.holes, first)
+    distance = np.hypot(steps[0], steps[1])
+    repeated = distance == 0.0
     if np.count_nonzero(repeated) > first.size:  # more than each hole from itself
         repeated &= _differences(problem.clearance, first) == 0.0
         if problem.weight is not None:
             repeated &= _differences(problem.weight, first) == 0.0
         repeated &= (_differences(problem.rods, first) == 0.0).all(axis=0)
-    out: FloatArray = np.where(repeated, np.inf, apart).min(axis=(0, 1))
+    out: FloatArray = np.where(repeated, np.inf, distance).min(axis=(0, 1))
     return out
 
 
@@ -306,9 +306,9 @@ def search_arc(
         if not 0 < plate.size <= MAX_PIECES_PER_PLATE * g:
             break
         held = replace(problem.take(plate), free_rotation=False)
-        found = solve_from(held, middle, best.shift[:, plate])
-        _improve_best(problem, found, plate, best)
-        keep = found.bound.minimum_within(half) < best.value[plate] - slack[plate]
+        candidates = solve_from(held, middle, best.shift[:, plate])
+        _improve_best(problem, candidates, plate, best)
+        keep = candidates.bound.minimum_within(half) < best.value[plate] - slack[plate]
         plate, middle, half = plate[keep], middle[keep], half[keep] / 2.0
         middle = np.concatenate((middle - half, middle + half))
         plate, half = np.tile(plate, 2), np.tile(half, 2)
@@ -318,16 +318,21 @@ def search_arc(
 
 
 def _improve_best(
-    problem: PlateProblem, found: BestPlacement, plate: IntArray, best: BestPlacement
+    problem: PlateProblem,
+    candidates: BestPlacement,
+    plate: IntArray,
+    best: BestPlacement,
 ) -> None:
     """Solve from the best piece of each plate to the bottom of its valley."""
-    order = np.lexsort((found.value, plate))
+    order = np.lexsort((candidates.value, plate))
     plates, first = np.unique(plate[order], return_index=True)
     pick = order[first]
-    better = found.value[pick] < best.value[plates]
+    better = candidates.value[pick] < best.value[plates]
     plates, pick = plates[better], pick[better]
     if plates.size == 0:
         return
-    below = solve_from(problem.take(plates), found.rotation[pick], found.shift[:, pick])
+    below = solve_from(
+        problem.take(plates), candidates.rotation[pick], candidates.shift[:, pick]
+    )
     better = below.value < best.value[plates]
     best.put(plates[better], below.take(np.flatnonzero(better)))

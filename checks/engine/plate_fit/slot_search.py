@@ -113,17 +113,17 @@ def open_fewest_holes(
     )
     if g == 0:
         return solution
-    left = np.ones(g, np.bool_)
+    unfit = np.ones(g, np.bool_)
     solution.proven[:] = True
     if not known_short:
         fit = plates.fit(threshold_mm=SLACK_MM, brief=not prove)
         solution.rotation[:], solution.shift[:] = fit.rotation_rad, fit.shift_mm
         solution.proven[:] = fit.proven
-        left = fit.interference_mm > SLACK_MM
-    few = plates.real.sum(axis=1) <= MAX_ENUMERATED_HOLES
-    for at in np.flatnonzero(left & ~few):
+        unfit = fit.interference_mm > SLACK_MM
+    enumerable = plates.real.sum(axis=1) <= MAX_ENUMERATED_HOLES
+    for at in np.flatnonzero(unfit & ~enumerable):
         _open_greedily(plates.take(np.array([at])), solution, int(at))
-    todo = np.flatnonzero(left & few)
+    todo = np.flatnonzero(unfit & enumerable)
     most = int(plates.real[todo].sum(axis=1).max(initial=0))
     together = todo.size << most <= MAX_SETS_AT_ONCE
     counts = list(range(1, most + 1))
@@ -160,16 +160,16 @@ def _list_hole_sets(
     real: BoolArray, todo: IntArray, band: list[int]
 ) -> tuple[IntArray, BoolArray]:
     """List every set of so many real holes: its plate (n,) and the set (n, m)."""
-    known: dict[bytes, BoolArray] = {}
+    sets_by_mask: dict[bytes, BoolArray] = {}
     for row in real[todo]:
-        if row.tobytes() not in known:
+        if row.tobytes() not in sets_by_mask:
             holes = np.flatnonzero(row).tolist()
             chosen = [c for count in band for c in combinations(holes, count)]
             some = np.zeros((len(chosen), row.size), dtype=np.bool_)
             for each, opened in zip(some, chosen, strict=True):
                 each[list(opened)] = True
-            known[row.tobytes()] = some
-    parts = [known[row.tobytes()] for row in real[todo]]
+            sets_by_mask[row.tobytes()] = some
+    parts = [sets_by_mask[row.tobytes()] for row in real[todo]]
     return np.repeat(todo, [len(part) for part in parts]), np.concatenate(parts)
 
 
@@ -179,7 +179,7 @@ def _pairs_compatible(
     """Return the sets (n,) that no pair of shut holes rules out."""
     used = np.unique(plate)
     some = plates.take(used)
-    apart = [
+    distances = [
         np.linalg.norm(v[:, :, None] - v[:, None], axis=3)
         for v in (some.holes_mm, some.rods_mm)
     ]
@@ -187,7 +187,7 @@ def _pairs_compatible(
         some.clearance_mm[:, :, None] + some.clearance_mm[:, None] + 2.0 * SLACK_MM
     )
     with np.errstate(invalid="ignore"):
-        bad = np.abs(apart[0] - apart[1]) > clearance_sum
+        bad = np.abs(distances[0] - distances[1]) > clearance_sum
     shut = (plates.real[plate] & ~sets).astype(np.float64)
     clash = bad[np.searchsorted(used, plate)].astype(np.float64)
     out: BoolArray = np.einsum("ni,nij,nj->n", shut, clash, shut) == 0.0
@@ -244,13 +244,13 @@ def _shut_holes_fit(
     fit = replace(some, limit_mm=None).fit(role, level_mm, brief=brief)
     will[at], sure[at] = fit.interference_mm <= SHUT_TOLERANCE_MM, fit.proven
     if some.limit_mm is not None:
-        far = will[at] & (np.abs(fit.shift_mm) > some.limit_mm).any(axis=1)
-        again = np.flatnonzero(far)
-        begin = (fit.rotation_rad[again], fit.shift_mm[again])
-        held = some.take(again).fit(role[again], level_mm, begin, brief=brief)
-        will[at[again]], sure[at[again]] = (
-            held.interference_mm <= SHUT_TOLERANCE_MM,
-            held.proven,
+        beyond = will[at] & (np.abs(fit.shift_mm) > some.limit_mm).any(axis=1)
+        outside = np.flatnonzero(beyond)
+        start = (fit.rotation_rad[outside], fit.shift_mm[outside])
+        limited = some.take(outside).fit(role[outside], level_mm, start, brief=brief)
+        will[at[outside]], sure[at[outside]] = (
+            limited.interference_mm <= SHUT_TOLERANCE_MM,
+            limited.proven,
         )
     return will, sure
 
@@ -267,9 +267,9 @@ def _minimise_extension(
     some = plates.take(plate)
     role = np.where(sets, COUNTED, HELD)
     fit = some.fit(role, None if prove else np.inf)
-    lost = np.flatnonzero(~np.isfinite(fit.interference_mm))
-    if lost.size:
-        _bisect_extension(some.take(lost), sets[lost], fit, lost)
+    failed = np.flatnonzero(~np.isfinite(fit.interference_mm))
+    if failed.size:
+        _bisect_extension(some.take(failed), sets[failed], fit, failed)
     order = np.lexsort((fit.interference_mm, plate))
     used, first = np.unique(plate[order], return_index=True)
     pick = order[first]
@@ -283,7 +283,7 @@ def _minimise_extension(
 
 
 def _bisect_extension(
-    some: SlotPlates, sets: BoolArray, fit: PlateFit, lost: IntArray
+    some: SlotPlates, sets: BoolArray, fit: PlateFit, failed: IntArray
 ) -> None:
     """Find the extension by bisection and write it into the rows `lost` of `fit`.
 
@@ -291,7 +291,10 @@ def _bisect_extension(
     """
     reach = np.abs(some.rods_mm - some.holes_mm).max(axis=(1, 2), initial=0.0)
     span = np.ptp(some.holes_mm, axis=1).max(axis=1) + reach
-    low, high = np.zeros(lost.size), 4.0 * span + np.abs(some.clearance_mm).max(axis=1)
+    low, high = (
+        np.zeros(failed.size),
+        4.0 * span + np.abs(some.clearance_mm).max(axis=1),
+    )
     for _ in range(BISECTION_ROUNDS):
         middle = 0.5 * (low + high)
         wider = some.clearance_mm + sets * middle[:, None]
@@ -299,9 +302,9 @@ def _bisect_extension(
         high, low = np.where(does, middle, high), np.where(does, low, middle)
     wider = some.clearance_mm + sets * high[:, None]
     last = replace(some, clearance_mm=wider).fit()
-    fit.interference_mm[lost] = high
-    fit.rotation_rad[lost], fit.shift_mm[lost] = last.rotation_rad, last.shift_mm
-    fit.proven[lost] = last.proven
+    fit.interference_mm[failed] = high
+    fit.rotation_rad[failed], fit.shift_mm[failed] = last.rotation_rad, last.shift_mm
+    fit.proven[failed] = last.proven
 
 
 def _open_greedily(plate: SlotPlates, solution: SlotSolution, at: int) -> None:

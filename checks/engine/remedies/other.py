@@ -70,11 +70,11 @@ def advise_notch(
 ) -> Advice:
     """Propose remedies for the sheeting notch, which keeps weather out, no more."""
     remedies = [] if remeasure is None else [remeasure]
-    off = format_length(abs(deviation), style, 32)
+    amount = format_length(abs(deviation), style, 32)
     word = "wider or deeper" if deviation > 0 else "narrower or shallower"
     remedies.append(
         refer_to_engineer(
-            f"The notch is {off} {word} than planned: trim, closure or flashing, as"
+            f"The notch is {amount} {word} than planned: trim, closure or flashing, as"
             " the supplier's drawings allow.",
             deviation=deviation,
         )

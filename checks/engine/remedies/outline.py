@@ -79,7 +79,7 @@ def _propose_moves(
         f" along {move['wall']}"
         for move in moves
     )
-    apart = (
+    state = (
         "The outline is out of square."
         if difference is None
         else f"The diagonals differ by {format_length(difference, style, 32)}."
@@ -88,7 +88,7 @@ def _propose_moves(
         kind=RemedyKind.SQUARE_UP,
         approval=Approval.ENGINEER,
         reason=(
-            f"{apart} To square it up, move {listed}. Before the pour move the forms;"
+            f"{state} To square it up, move {listed}. Before the pour move the forms;"
             " afterwards move the steel line, if the rods allow it and the engineer"
             " agrees."
         ),
@@ -102,12 +102,12 @@ def advise_wall(
 ) -> Advice:
     """Propose remedies for a wall too long or too short. `deviation` in mm."""
     remedies = [] if remeasure is None else [remeasure]
-    off = format_length(abs(deviation), style, 32)
+    amount = format_length(abs(deviation), style, 32)
     word = "long" if deviation > 0 else "short"
     remedies.append(
         refer_to_engineer(
-            f"Wall {wall} is {off} too {word}. The steel keeps its own length, so the"
-            " difference falls on the notch, the sheeting and the end bays.",
+            f"Wall {wall} is {amount} too {word}. The steel keeps its own length, so"
+            " the difference falls on the notch, the sheeting and the end bays.",
             deviation=deviation,
         )
     )

@@ -41,28 +41,28 @@ def advise_projection(case: ProjectionCase, remeasure: Remedy | None) -> Advice:
     (AISC Design Guide 1, 2nd ed., seen second-hand).
     """
     remedies = [] if remeasure is None else [remeasure]
-    off = format_length(abs(case.deviation), case.style, 32)
+    amount = format_length(abs(case.deviation), case.style, 32)
     quantities: dict[str, Any] = {"rods": list(case.rods), "deviation": case.deviation}
     if case.thread_left == case.thread_left:
         quantities |= {"thread_left": case.thread_left, "engaged": case.engaged}
     if case.deviation > 0 and not case.within:
         reason = (
-            f"{off} too long: washers or spacers under the nut. Not structural, unless"
-            " the rod fouls the section."
+            f"{amount} too long: washers or spacers under the nut. Not structural,"
+            " unless the rod fouls the section."
         )
         remedies.append(refer_to_engineer(reason, **quantities))
         return Advice(remedies=rank_remedies(remedies))
     if case.thread_left >= -SLACK_MM:
         left = format_length(case.thread_left, case.style, 32)
         reason = (
-            f"{off} too short, yet the nut is fully engaged with {left} to spare: the"
-            " engineer can accept it as it is."
+            f"{amount} too short, yet the nut is fully engaged with {left} to spare:"
+            " the engineer can accept it as it is."
         )
         remedies.append(refer_to_engineer(reason, **quantities))
         remedies.append(_propose_extension(case, quantities))
     elif case.thread_left != case.thread_left:
         reason = (
-            f"{off} too short. Plate or nut is not known, so neither is the thread."
+            f"{amount} too short. Plate or nut is not known, so neither is the thread."
         )
         remedies.append(refer_to_engineer(reason, **quantities))
     else:

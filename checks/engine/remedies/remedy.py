@@ -73,11 +73,11 @@ REASONS_FOR_SECOND = {
 }
 
 
-def rank_remedies(found: Sequence[Remedy]) -> tuple[Remedy, ...]:
+def rank_remedies(remedies: Sequence[Remedy]) -> tuple[Remedy, ...]:
     """Return the proposal as it is, the others with the reason they came second."""
     return tuple(
         remedy if rank == 0 else as_alternative(remedy)
-        for rank, remedy in enumerate(found)
+        for rank, remedy in enumerate(remedies)
     )
 
 
