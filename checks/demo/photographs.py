@@ -13,8 +13,8 @@ import numpy as np
 if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
 
-WIDTH_PX, HEIGHT_PX = 960, 720  # px
-SUPERSAMPLING = 2  # drawn so many times larger, for smooth edges
+WIDTH_PX, HEIGHT_PX = 960, 720
+SUPERSAMPLING = 2  # drawn larger and reduced, for smooth edges
 CONCRETE, SHADE, STEEL, ZINC, DARK = (
     (176, 172, 162),
     (120, 117, 110),
@@ -33,16 +33,16 @@ def draw_photograph(remedy: str, mark: str, seed: int) -> tuple[bytes, str] | No
     -------
     A JPEG, and its caption.
     """
-    drawn = REMEDY_PICTURES.get(remedy)
-    if drawn is None:
+    picture = REMEDY_PICTURES.get(remedy)
+    if picture is None:
         return None
-    draw, words = drawn
-    return _render_jpeg(draw, seed), words.format(mark)
+    draw, caption = picture
+    return _render_jpeg(draw, seed), caption.format(mark)
 
 
-# Pillow is imported on use: starting the program must not load it.
 def _render_jpeg(draw: DrawFunction, seed: int) -> bytes:
     """Draw on grained concrete and write a JPEG."""
+    # Pillow is heavy: it is imported on use, not when the program starts.
     from PIL import Image, ImageDraw
 
     rng = np.random.default_rng(seed)

@@ -110,16 +110,13 @@ class BuildingSimulation:
         *,
         mistakes: Sequence[str] = (),
         repeat: bool = False,
-        crew: Crew | None = None,
-        note: str = "",
     ) -> None:
         """Read checks off the foundation and record them in the evening.
 
-        What was read before is superseded, unless this is a repeat.
+        Earlier readings are superseded, unless this is a repeat.
         """
-        crew = crew or self.team.crew
+        crew = self.team.crew
         started = self.set_day(day)
-        # Set-ups are numbered through: a second survey must not reuse a name.
         listed = list(checks)
         pads = [check for check in listed if check.kind == CheckKind.LEVEL]
         readings = take_readings(
@@ -129,6 +126,7 @@ class BuildingSimulation:
             [c for c in listed if c.kind != CheckKind.LEVEL],
         )
         if pads:
+            # Set-ups are numbered through: a second survey must not reuse a name.
             readings += read_pads(
                 self.foundation, crew, self.rng, pads, self.setups + 1
             )
@@ -138,8 +136,6 @@ class BuildingSimulation:
                 msg = f"{self.building}: no place for the mistake “{name}”."
                 raise SimulationError(msg)
         entries = write_entries(readings, crew, self.rng, started)
-        if note:
-            entries[0]["note"] = note
         self._record_entries(entries, repeat=repeat)
 
     def photograph(self, day: float, check: str, mark: str) -> None:
@@ -336,8 +332,8 @@ class BuildingSimulation:
         signed = sign_release(
             actor=self.team.operations, building=self.building, kind=kind, note=note
         )
-        for sight in ("release", "release_pdf"):
-            self.log_view_by(self.team.operations, sight, signed.pk)
+        for opened in ("release", "release_pdf"):
+            self.log_view_by(self.team.operations, opened, signed.pk)
         return signed
 
     def log_view_by(self, person: Person, kind: str, object_id: int) -> None:

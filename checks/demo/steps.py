@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 
-from checks.demo.crew import Crew
 from checks.demo.foundation import CAREFUL_SPREAD, BuiltFoundation, build_foundation
 from checks.demo.simulation import BuildingSimulation
 from checks.models import Finding
@@ -52,7 +51,6 @@ def survey_as_built(
     *,
     faults: Sequence[Fault] = (),
     mistakes: Sequence[str] = (),
-    crew: Crew | None = None,
     extra: bool = False,
 ) -> None:
     """Measure everything as built, with faults of the pour and mistakes of the crew.
@@ -62,7 +60,7 @@ def survey_as_built(
     for fault in faults:
         simulation.foundation = fault(simulation.foundation)
     checks = simulation.list_checks("foundation", "verification", optional=extra)
-    simulation.measure(day, checks, mistakes=mistakes, crew=crew)
+    simulation.measure(day, checks, mistakes=mistakes)
 
 
 def decide_findings(simulation: BuildingSimulation, day: float) -> None:
