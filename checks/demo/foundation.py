@@ -137,13 +137,13 @@ def shift_pattern(
     foundation: BuiltFoundation, mark: str, along: float = 0.0, inward: float = 0.0
 ) -> BuiltFoundation:
     """Return the foundation with one pattern displaced. [mm]"""
-    which = foundation.position_index(mark)
+    index = foundation.position_index(mark)
     # A position at a point has no line to move along.
-    on_wall = foundation.plan.positions[which].wall is not None
+    on_wall = foundation.plan.positions[index].wall is not None
     line = foundation.line.copy()
-    line[which] += along if on_wall else 0.0
+    line[index] += along if on_wall else 0.0
     rods = list(foundation.rods)
-    rods[which] = rods[which] + np.array([0.0 if on_wall else along, inward])
+    rods[index] = rods[index] + np.array([0.0 if on_wall else along, inward])
     return replace(foundation, line=line, rods=tuple(rods))
 
 
@@ -151,10 +151,10 @@ def shift_rod(
     foundation: BuiltFoundation, mark: str, rod: int, along: float, inward: float
 ) -> BuiltFoundation:
     """Return the foundation with one rod displaced. [mm]"""
-    which = foundation.position_index(mark)
+    index = foundation.position_index(mark)
     rods = list(foundation.rods)
-    rods[which] = rods[which].copy()
-    rods[which][rod - 1] += (along, inward)
+    rods[index] = rods[index].copy()
+    rods[index][rod - 1] += (along, inward)
     return replace(foundation, rods=tuple(rods))
 
 
@@ -169,10 +169,10 @@ def shorten_rod(
     foundation: BuiltFoundation, mark: str, rod: int, by: float
 ) -> BuiltFoundation:
     """Return the foundation with one rod shorter. [mm]"""
-    which = foundation.position_index(mark)
+    index = foundation.position_index(mark)
     tops = list(foundation.projections)
-    tops[which] = tops[which].copy()
-    tops[which][rod - 1] -= by
+    tops[index] = tops[index].copy()
+    tops[index][rod - 1] -= by
     return replace(foundation, projections=tuple(tops))
 
 
@@ -200,18 +200,18 @@ def compute_true_value(foundation: BuiltFoundation, check: Check) -> float:
     if check.kind in (CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH):
         wall = list_walls(foundation.plan).index((check.corners[0], check.corners[1]))
         return float(foundation.notches[wall, int(check.kind is CheckKind.NOTCH_DEPTH)])
-    which = foundation.position_index(check.mark or "")
-    rods = foundation.rods[which]
+    index = foundation.position_index(check.mark or "")
+    rods = foundation.rods[index]
     numbers = [number - 1 for number in check.rods]
     values: dict[CheckKind, Callable[[], float]] = {
-        CheckKind.LINE: lambda: (check.nominal or 0.0) + float(foundation.line[which]),
+        CheckKind.LINE: lambda: (check.nominal or 0.0) + float(foundation.line[index]),
         CheckKind.OFFSET: lambda: float(rods[numbers[0], 0]),
         CheckKind.SETBACK: lambda: float(rods[numbers[0], 1]),
         CheckKind.GAGE: lambda: math.dist(rods[numbers[0]], rods[numbers[1]]),
-        CheckKind.PROJECTION: lambda: float(foundation.projections[which][numbers[0]]),
+        CheckKind.PROJECTION: lambda: float(foundation.projections[index][numbers[0]]),
         CheckKind.PLUMB: lambda: (
             PLUMB_HEIGHT_MM
-            * float(foundation.out_of_plumb[which, int(check.axis == "in")])
+            * float(foundation.out_of_plumb[index, int(check.axis == "in")])
         ),
     }
     return values[check.kind]()

@@ -243,14 +243,14 @@ class BuildingSimulation:
         self.set_day(day)
         self.log_view_by(self.team.engineer, "building", self.building.pk)
         self.log_view_by(self.team.engineer, "finding", finding.pk)
-        for place, remedy in enumerate(finding.remedies):
+        for choice, remedy in enumerate(finding.remedies):
             if remedy["remedy"] in SKIPPED_REMEDIES:
                 continue
             as_is = remedy["remedy"] == "shift"
             return decide_finding(
                 actor=self._choose_approver(remedy),
                 finding=finding,
-                choice=place,
+                choice=choice,
                 disposition="use_as_is" if as_is else _choose_disposition(remedy),
                 note=_write_order(finding, remedy),
             )
@@ -388,23 +388,23 @@ def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFounda
     drawn = build_foundation(built.plan, 0, NO_SPREAD)
     if word not in ("position", "projection", "level", "plumb"):
         return built
-    which = built.position_index(mark.partition(".")[0])
+    index = built.position_index(mark.partition(".")[0])
     if word == "level":
         pads = built.pads.copy()
-        pads[which] = pads.max() - 0.5
+        pads[index] = pads.max() - 0.5
         return replace(built, pads=pads)
     if word == "plumb":
         out_of_plumb = built.out_of_plumb.copy()
-        out_of_plumb[which] = 0.0
+        out_of_plumb[index] = 0.0
         return replace(built, out_of_plumb=out_of_plumb)
-    return _restore_position(built, drawn, which)
+    return _restore_position(built, drawn, index)
 
 
 def _restore_position(
-    built: BuiltFoundation, drawn: BuiltFoundation, which: int
+    built: BuiltFoundation, drawn: BuiltFoundation, index: int
 ) -> BuiltFoundation:
     """Return the foundation with one position as planned."""
     line, rods, tops = built.line.copy(), list(built.rods), list(built.projections)
-    line[which], rods[which] = 0.0, drawn.rods[which]
-    tops[which] = drawn.projections[which]
+    line[index], rods[index] = 0.0, drawn.rods[index]
+    tops[index] = drawn.projections[index]
     return replace(built, line=line, rods=tuple(rods), projections=tuple(tops))
