@@ -74,7 +74,7 @@ def calculate_misreadings() -> Calculation:
         inputs=(
             *(
                 describe_input(
-                    f"Reading {i + 1} off",
+                    f"Deviation of reading {i + 1}",
                     "{:+length}; largest remainder {:length}",
                     off[i],
                     rest[i],
