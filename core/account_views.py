@@ -165,7 +165,7 @@ class SetPasswordView(auth_views.PasswordResetConfirmView):
         person = super().get_user(uidb64)
         return person if isinstance(person, Person) and person.is_active else None
 
-    def form_valid(self, form: SetPasswordForm) -> HttpResponse:
+    def form_valid(self, form: "SetPasswordForm[Person]") -> HttpResponse:
         """Set the password, and end every session that the old one opened."""
         response = super().form_valid(form)
         devices.end_all_access(form.user)

@@ -10,7 +10,7 @@ from kombu.connection import Connection
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 
 
-class QueueApp(Celery):
+class QueueApp(Celery):  # type: ignore[misc]  # Celery has no types
     """A Celery app that creates the folders of the file-system broker when needed.
 
     The file-system transport expects its folders to exist; a server needs none.

@@ -66,7 +66,7 @@ class Person(AbstractUser):
         help_text="Name in the IANA database; blank means that of the browser.",
     )
 
-    objects: ClassVar[PersonManager] = PersonManager()  # type: ignore[assignment]
+    objects: ClassVar[PersonManager] = PersonManager()
 
     class Meta(AbstractUser.Meta):
         ordering: ClassVar = ["username"]

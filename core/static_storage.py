@@ -6,7 +6,7 @@ from whitenoise.storage import CompressedManifestStaticFilesStorage
 MODULE_IMPORT = (r'(?P<matched>from\s+"(?P<url>\./[^"]+)")', 'from "%(url)s"')
 
 
-class HashedStaticStorage(CompressedManifestStaticFilesStorage):
+class HashedStaticStorage(CompressedManifestStaticFilesStorage):  # type: ignore[misc]
     """Store static files under hashed names, compressed.
 
     Imports between JavaScript modules are rewritten to the hashed names as well;

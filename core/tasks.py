@@ -16,25 +16,25 @@ EMAIL_TASK_OPTIONS: dict[str, Any] = {
 }
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
 def delete_expired_sessions() -> None:
     """Delete sessions that have expired."""
     devices.delete_expired_sessions()
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
 def delete_expired_counters() -> None:
     """Delete rate counters whose window is over."""
     rate_limits.delete_expired_counters()
 
 
-@shared_task(**EMAIL_TASK_OPTIONS)
+@shared_task(**EMAIL_TASK_OPTIONS)  # type: ignore[untyped-decorator]
 def email_password_link(person_id: int, site: str) -> None:
     """Send one person a link to set a new password."""
     passwords.send_password_email(person_id, site)
 
 
-@shared_task(ignore_result=True)
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
 def email_password_links(address: str, site: str) -> None:
     """Queue a password e-mail for every account with this address."""
     for person_id in passwords.record_reset_request(address):

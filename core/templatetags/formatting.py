@@ -174,7 +174,7 @@ def address_with(context: template.Context, **changes: Any) -> str:
 
 
 @register.simple_tag
-def page_numbers(page: Page) -> list[int | str]:
+def page_numbers(page: Page[Any]) -> list[int | str]:
     """List the page numbers around a page, with ellipses for those left out."""
     numbers = page.paginator.get_elided_page_range(page.number, on_each_side=2)
     return list(numbers)
