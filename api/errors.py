@@ -209,6 +209,7 @@ def _framework_problem(exc: Exception) -> HttpResponse | None:
         headers["WWW-Authenticate"] = challenge
     if wait := getattr(exc, "wait", None):
         headers["Retry-After"] = str(int(wait) + 1)
+    # A status that is not in the table is the client's error, never a 500.
     kind = PROBLEM_TYPES.get(exc.status_code, MALFORMED)
     return problem_response(kind, _describe_framework_error(exc), headers)
 
@@ -238,10 +239,12 @@ def _describe_framework_error(exc: exceptions.APIException) -> str:
 
 def _server_error(exc: Exception, context: Mapping[str, Any]) -> HttpResponse | None:
     """Log a programming error, send the signal, and return a 500 without details."""
+    # Tests want the traceback, not a 500.
     if settings.DEBUG_PROPAGATE_EXCEPTIONS:
         return None
     request = context.get("request")
     logger.exception("A request failed.")
+    # Django sends this only for exceptions that leave the view; this one does not.
     got_request_exception.send(
         sender=type(context.get("view")), request=getattr(request, "_request", request)
     )

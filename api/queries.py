@@ -69,6 +69,7 @@ def summarize_building(building: Building) -> dict[str, Any]:
 
 def get_latest_verdicts(building: Building) -> dict[str, str]:
     """Return the latest verdict by check; empty while an evaluation is due."""
+    # An old verdict beside a new reading would be read as its verdict.
     if building.evaluation_due_since is not None:
         return {}
     evaluation = get_latest_evaluation(building)

@@ -110,6 +110,7 @@ def issue_revision(
         If another plan is current.
     """
     with transaction.atomic():
+        # Locked, so that two revisions cannot both find themselves the next one.
         Building.objects.select_for_update().get(pk=building.pk)
         current = building.current_revision()
         if expected is not None and expected != current.digest:
@@ -122,6 +123,7 @@ def issue_revision(
             if getattr(error, "code", "") != "identical":
                 raise
             return RevisionOutcome(current, created=False)
+    # Outside the transaction: the revision stays even if its evaluation fails.
     evaluate_or_leave_due(building)
     return RevisionOutcome(revision, created=True)
 
@@ -153,6 +155,7 @@ def authenticate_person(
     """
     person = authenticate(request, username=username, password=password)
     if getattr(request, "axes_locked_out", False):
+        # Else the middleware would replace the response with its own page.
         request.axes_locked_out = False  # type: ignore[attr-defined]
         raise PasswordLockout(LOCKOUT_S)
     return person if isinstance(person, Person) else None

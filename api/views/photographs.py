@@ -125,7 +125,7 @@ class PhotographFileView(RecordView):
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any
     ) -> Any:
-        """Let the browser cache the file for good, but no shared cache."""
+        """Allow the browser to cache the file for good, but no shared cache."""
         final = super().finalize_response(request, response, *args, **kwargs)
         if "ETag" in final:
             final["Cache-Control"] = CACHE_FOREVER

@@ -9,6 +9,7 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import FailingChecks
 from checks.evaluation.likely_cause import LikelyCause
 
+# The order matters: what explains a whole pattern goes before a single misread.
 CAUSE_FINDERS = (
     tape_causes.find_misread_repeats,
     pattern_causes.find_turned_details,

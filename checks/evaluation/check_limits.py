@@ -45,6 +45,7 @@ def compute_bounds(
         upper[rows] = high
         lower[rows] = low
 
+    # Two helpers, so that each kind below is one line with its limit.
     def set_symmetric(kind: CheckKind, size: FloatArray | float) -> None:
         set_bounds(kind, size, -np.asarray(size))
 
@@ -60,14 +61,17 @@ def compute_bounds(
         set_symmetric(kind, limits.rod_location(_rod_diameters(table, rods, kind)))
     low, high = limits.projection()
     set_bounds(CheckKind.PROJECTION, high, low)
+    # Heights count from the highest pad: a pad can only be too low.
     set_bounds(CheckKind.LEVEL, np.inf, -limits.pad_level())
     set_symmetric(CheckKind.NOTCH_WIDTH, limits.notch())
     set_symmetric(CheckKind.NOTCH_DEPTH, limits.notch())
+    # More strength than required is never a deviation.
     set_bounds(
         CheckKind.STRENGTH,
         np.inf,
         required_strength(plan, limits) - nominal_strength(plan),
     )
+    # A benchmark has no nominal: only its repeats can fail.
     set_bounds(CheckKind.BENCHMARK, np.inf, -np.inf)
     return CheckBounds(lower, upper)
 
@@ -128,6 +132,7 @@ def assign_verdicts(
     guarded : whether the limits shrink by the expanded uncertainty where it is known;
         a strength has none.
     """
+    # Probability and closeness are reported against the full limit, guarded or not.
     simple = conformity.assess_conformity(deviation, bounds.lower, bounds.upper, sigma)
     guard = np.nan_to_num(sigma) if guarded else np.zeros_like(sigma)
     decisive = conformity.assess_conformity(
@@ -135,6 +140,7 @@ def assign_verdicts(
     )
     measured = ~np.isnan(deviation)
     verdict = fill_verdicts(decisive.within)
+    # Contradicting readings outrank a deviation: their mean means nothing.
     verdict[observations.disagree | observations.impossible] = Verdict.REMEASURE
     verdict[~measured] = Verdict.UNMEASURED
     return CheckVerdicts(verdict, simple.probability, simple.close_to_limit & measured)

@@ -36,6 +36,7 @@ class CheckTable:
             for check in build_check_sheet(plan)
             if check.kind not in LISTED_WHEN_READ or check.key in read
         ]
+        # Benchmarks, samples and optional checks exist only through a reading.
         known = {check.key for check in listed}
         extra = [find_check(plan, key) for key in read if key not in known]
         self.checks: tuple[Check, ...] = (*listed, *extra)
@@ -103,6 +104,7 @@ class RodTable:
             groups.append(PositionRods(position, detail, slice(start, stop)))
             start = stop
         self.groups = tuple(groups)
+        # One block for each detail: a plan has few details and hundreds of positions.
         blocks = {
             name: _detail_columns(detail) for name, detail in plan.details.items()
         }

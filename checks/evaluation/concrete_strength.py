@@ -83,6 +83,7 @@ def evaluate_concrete(
         ratio=limits.strength_ratio(),
         day=np.array(days),
     )
+    # The gate names its samples by index into what it was given.
     latest = plausible[gate.samples]
     reason = _describe_disagreement(plan, table, observations, latest)
     verdict = Verdict.WITHIN if gate.open else Verdict.OUTSIDE
@@ -122,6 +123,7 @@ def flag_invalid_samples(
     for row in table.rows(CheckKind.STRENGTH):
         readings = observations.readings[row]
         if readings:
+            # One plausible date is enough: the others may be typing errors.
             impossible[row] = not any(
                 _is_plausible_date(plan, each) for each in readings
             )

@@ -64,9 +64,11 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     plan = building.plan
     limits = resolve_limits(plan.tolerances)
     table, rods = CheckTable(building), RodTable(plan)
+    # Pads come before the verdicts: a level is checked by the height of its pad.
     observations = _reduce_all_readings(building, table)
     pads = pad_levels.reduce_levels(plan, table, observations, limits)
     bounds = compute_bounds(plan, table, rods, limits)
+    # The plumb limit is a ratio: it needs the height that the readings name.
     heights = _set_plumb_bounds(table, observations, bounds, limits.plumb())
     value, sigma, nominal = _collect_values(plan, table, observations, pads)
     deviation = value - nominal
@@ -75,6 +77,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     )
     as_built = solve_rods(table, rods, observations)
     rod_verdicts, fits = _fit_rods(table, rods, as_built, limits, verdicts)
+    # Threads before and after shims: a shim can take the thread of a good rod.
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
         plan=plan,
@@ -104,6 +107,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         steel_shifts=find_steel_shifts(rods, as_built, fits),
         causes=(),
     )
+    # Causes are searched last, in the finished evaluation: they explain its verdicts.
     return evaluation.with_causes(find_likely_causes(evaluation))
 
 
@@ -145,6 +149,7 @@ def _collect_values(
     value[pads.rows] = pads.height
     sigma[pads.rows] = pads.sigma
     nominal[pads.rows] = 0.0
+    # A benchmark is its own nominal: it ties set-ups and has no planned value.
     benchmarks = table.rows(CheckKind.BENCHMARK)
     nominal[benchmarks] = value[benchmarks]
     samples = table.rows(CheckKind.STRENGTH)
@@ -152,6 +157,7 @@ def _collect_values(
         concrete_strength.latest_sample_mean(plan, observations, row) for row in samples
     ]
     nominal[samples] = nominal_strength(plan)
+    # ASTM C39 gives a precision of companions, not an uncertainty of the concrete.
     sigma[samples] = np.nan
     return value, sigma, nominal
 

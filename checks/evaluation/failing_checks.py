@@ -141,6 +141,7 @@ class FailingChecks:
         wall, readings = self.wall(row), self.evaluation.observations.readings[row]
         if wall is None or self.check(row).kind is not CheckKind.LINE:
             return 1.0
+        # From the far corner a tape that reads long makes the converted line short.
         return -1.0 if any(r.from_corner == wall[1] for r in readings) else 1.0
 
     def tolerances(self, rows: Iterable[int]) -> FloatArray:

@@ -34,6 +34,7 @@ MAX_LISTED_CASES = 4
 
 def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     """Return every finding, in the order of the walk round the building."""
+    # Only now: causes are searched on the rods, not on plates that do not fit.
     evaluation = add_misfit_plates(evaluation)
     return [
         finding
@@ -118,6 +119,7 @@ def _position_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
     for order, group in enumerate(evaluation.rods.groups):
         mark = group.position.mark
         keys = by_mark.get(mark) or _keys_of_failing_rods(evaluation, group)
+        # All rods are within and the plate still does not fit: every reading counts.
         if not keys and order in remedy_positions:
             every_rod = set(range(1, len(group.detail.rods) + 1))
             keys = _keys_of_rods(evaluation, group, every_rod)

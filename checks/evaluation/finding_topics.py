@@ -17,7 +17,7 @@ from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 
 
 class TopicKind(StrEnum):
-    """What a finding is about: the word in front of the topic's colon, or alone."""
+    """Kinds of topics: the word in front of the topic's colon, or the word alone."""
 
     SQUARENESS = "squareness"
     WALL = CheckKind.WALL.value

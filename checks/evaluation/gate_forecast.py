@@ -76,6 +76,7 @@ def forecast_result(
             *_forecast_remarks(forecast, (slow, likely), maturity.max(), placed_on),
             *_temperature_remarks(spec, celsius),
         ]
+        # Outside its cylinders the curve is not shown as a strength.
         if maturity.min() <= now <= maturity.max():
             strength_now = float(curve.strength(now))
         if placed_on is not None:
@@ -137,7 +138,7 @@ def _date_after_hours(placed_on: date, hours: float) -> str | None:
         return None
     try:
         return (placed_on + timedelta(days=math.floor(hours / DAY_H))).isoformat()
-    except OverflowError:
+    except OverflowError:  # a rate near zero gives a date beyond the calendar
         return None
 
 

@@ -129,6 +129,7 @@ def _cases_along_walls(
     rules: group_tolerances.GroupRules,
 ) -> Iterator[GroupRuleCase]:
     """Yield the cases of groups along each wall: line, neighbours, accumulation."""
+    # Points inside the building stand on no column line that a tape ties together.
     walls: dict[tuple[str, str], list[int]] = defaultdict(list)
     for i, group in enumerate(rods.groups):
         if group.position.wall:
@@ -174,6 +175,7 @@ def _assess_wall(
 ) -> group_tolerances.ColumnLineAssessment:
     """Assess the groups of one wall; the fit leaves out those that are not usable."""
     planned, built, direction = _group_centres(rods, as_built, members)
+    # Left in as NaN, not removed: neighbours are a matter of the plan.
     built[~usable] = np.nan
     return group_tolerances.assess_column_line(planned, built, direction, rules)
 

@@ -126,6 +126,7 @@ def compare_level_repeats(
     worst = order[np.append(ordered[1:] != ordered[:-1], True)]
     spread[row_of[worst]] = repeats.spread_mm[worst]
     limit[row_of[worst]] = repeats.spread_limit_mm[worst]
+    # Replaces the verdict of `reduce_readings`, which knows no set-ups.
     disagree[rows] = False
     disagree[row_of[repeats.disagree]] = True
     return replace(observations, spread=spread, spread_limit=limit, disagree=disagree)
@@ -178,11 +179,13 @@ def _adjust_heights(
     )
     redundancy = adjustment.degrees_of_freedom
     repeats = _largest_repeat_difference(value, setup, point)
+    # A repeat within one set-up is a loop, too, though the network does not see it.
     misclosure = max(adjustment.misclosure_mm, repeats)
     component = adjustment.component[: rows.size]
     read = component >= 0
     if not read.any():
         return unknown, unknown, misclosure, redundancy
+    # Heights of separate groups cannot be compared: the largest group is used.
     tied = component == np.bincount(component[read]).argmax()
     pad_height = adjustment.height_mm[: rows.size]
     highest = int(np.flatnonzero(tied)[pad_height[tied].argmax()])
@@ -271,6 +274,7 @@ def _find_pad_to_lower(
     table: CheckTable, rows: IntArray, height: FloatArray, limit: float
 ) -> LoweredPadResult | None:
     """Return the one high pad whose lowering would save most of the shims, if any."""
+    # Pads without a height cannot compete for the highest.
     known = ~np.isnan(height)
     found = shims.find_pad_to_lower(height[known], limit)
     if found is None:
@@ -346,6 +350,7 @@ def _pad_result(
     thread: float,
 ) -> PadResult:
     height, shim = to_json_number(pads.height[pad]), to_json_number(pads.shim[pad])
+    # A pad that is within needs no shim, which is known: null would mean unknown.
     if verdict == Verdict.WITHIN:
         shim = 0.0
     return {

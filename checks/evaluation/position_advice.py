@@ -66,6 +66,7 @@ def advise_position(
     missing = np.flatnonzero(~evaluation.as_built.determined[group.rows]) + 1
     if missing.size:
         return _advise_incomplete(evaluation, index, missing.tolist(), remeasure)
+    # Wet concrete changes everything: forms and rods can simply be moved.
     before_pour = _is_before_pour(evaluation, index)
     if remeasure is None and before_pour:
         remeasure = _move_before_pour(evaluation, index)
@@ -221,6 +222,7 @@ def _ream_opening(
     evaluation: BuildingEvaluation, rods: slice, interference: float
 ) -> HoleOpening:
     """Return every hole opened to the one diameter that makes the plate fit."""
+    # A detail has one hole diameter and one edge distance for all its rods.
     hole = float(evaluation.rods.hole_diameter[rods][0])
     edge = float(evaluation.rods.edge_distance[rods][0])
     diameters = evaluation.rods.diameter[rods].tolist()

@@ -152,6 +152,7 @@ def _rods_to_replace(evaluation: BuildingEvaluation, index: int) -> BoolArray:
     out: BoolArray = beyond | (verdicts == Verdict.OUTSIDE)
     if out.any():
         return out
+    # No rod is out by itself: replace those that the plate cannot reach.
     clearance = evaluation.rods.clearance[rows]
     missed: BoolArray = as_built.miss[rows] > clearance + SLACK_MM
     return missed
@@ -165,6 +166,7 @@ def _neighbour_distances(
     to_new_rods = np.full_like(to_stubs, np.inf)
     to_new_rods[:, out] = np.linalg.norm(planned[:, None] - planned[out], axis=2)
     distance = np.minimum(to_stubs, to_new_rods)
+    # A new rod's own old stub is screened apart, by `old_stub_mm`.
     np.fill_diagonal(distance, np.inf)
     nearest: FloatArray = np.nan_to_num(distance, nan=np.inf).min(axis=1)
     return nearest

@@ -65,6 +65,7 @@ class Observations:
 
 def select_current_readings(readings: Sequence[ReadingValue]) -> list[ReadingValue]:
     """Return the readings that no other reading supersedes, in order."""
+    # A superseded reading stays in the record and out of the arithmetic.
     superseded = {reading.supersedes for reading in readings if reading.supersedes}
     return [reading for reading in readings if reading.id not in superseded]
 
@@ -164,6 +165,7 @@ def reduce_tape_readings(
     data = _tape_data(readings, tapes, tape_of, np.where(steel, temperature, np.nan))
     rise = np.abs(_nan_array([reading.slope_rise for reading in readings]))
     size = np.abs(length)
+    # The slope correction needs the corrected tape length, so it is applied last.
     level = size + np.sign(length) * tape.correct_lengths(length, **data).total_mm
     # A rise as long as the tape, or a correction this large, is a typing error.
     steep = (rise >= level) & (rise > 0.0)
@@ -178,6 +180,7 @@ def reduce_tape_readings(
         size,
         np.array([reading.resolution for reading in readings], dtype=float),
         np.array(classes)[tape_of],
+        # Only steel needs a temperature: its expansion is the one that is modelled.
         ~np.isnan(temperature) | ~steel,
     )
     return TapeReduction(

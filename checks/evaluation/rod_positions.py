@@ -103,6 +103,7 @@ def solve_rods(
     line = np.full(len(rods.groups), np.nan)
     lines = table.rows(CheckKind.LINE)
     line[table.position[lines]] = observations.value[lines] - table.nominal[lines]
+    # Readings place a rod from its reference line; the line itself may be off.
     from_line = solution.rods_mm - rods.planned
     line_shift = np.zeros_like(from_line)
     line_shift[:, 0] = np.nan_to_num(line)[rods.position]
@@ -154,6 +155,7 @@ def assign_rod_verdicts(
     doubtful = doubtful[verdicts[doubtful] == Verdict.REMEASURE]
     rod_verdicts = fill_verdicts(~outside)
     rod_verdicts[~as_built.determined & ~outside] = Verdict.UNMEASURED
+    # Last, as a contradicted reading makes the rod's place worthless.
     rod_verdicts[rods.rows_of_checks(table, doubtful)] = Verdict.REMEASURE
     return tuple(rod_verdicts.tolist())
 
@@ -231,6 +233,7 @@ def fit_patterns(
     complete = np.logical_and.reduce(as_built.determined[rows] | ~real, axis=1)
     shift, turn = _fit_groups(rods, as_built, np.flatnonzero(complete))
     clearance = rods.clearance
+    # A detail without a plate has no clearance: there is nothing to fit.
     fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
     remedy = fitted[needs_remedy[fitted]]
     planned, built = rods.planned[rows], as_built.points[rows]
@@ -270,6 +273,7 @@ def fit_patterns(
             clearance[rows[slot]],
             real[slot],
             limit[can_slot],
+            # The engineer sees the exact need beside it; a proof takes far longer.
             prove=False,
             known_short=True,
         ),

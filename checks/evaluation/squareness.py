@@ -122,6 +122,7 @@ def _adjust_outline(
     try:
         return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
     except DegenerateGeometryError:
+        # The plan was accepted; its checks are still judged one by one.
         return outline.empty_adjustment(len(corners), len(lengths))
 
 
@@ -169,6 +170,7 @@ def _diagonal_difference(
         _worst_partner(rows[i], rows[i + 1 :], table, observations, limits)
         for i in range(rows.size - 1)
     )[1:]
+    # The worst pair decides, so one pair outside needs no further diagonals.
     within = difference <= limit - guard + SLACK_MM
     if rows.size < planned.size and within:
         return None, None, Verdict.UNMEASURED
@@ -215,6 +217,7 @@ def _square_up_moves(
         return []
     corners = outline_points(plan)
     moved = corner_moves.find_corner_moves(corners, adjustment.corners_mm)
+    # A short wall would excuse nothing, so the share is of the longest one.
     walls = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     if np.abs(moved.move_mm).max() > max(FOOT_MM, MAX_MOVE_SHARE * float(walls.max())):
         return []

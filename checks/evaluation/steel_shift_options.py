@@ -112,6 +112,7 @@ def find_steel_shifts(
     """Find moves that leave fewer positions to rework, that of all the steel first."""
     fitted = fits.fitted_positions
     blocked = fits.remedy_positions[fits.overrun_as_drawn > SLACK_MM]
+    # One plate is cheaper to rework than all the steel is to move.
     if blocked.size < MIN_BLOCKED_PLATES:
         return ()
     planned, built, allowance, real = _rods_on_plan_axes(rods, as_built, fitted)
@@ -125,6 +126,7 @@ def find_steel_shifts(
                 built,
                 allowance,
                 real,
+                # Every evaluation runs it; the exact search takes far longer.
                 effort="quick",
                 own_interference_mm=fits.best_fit.interference_mm,
             ),

@@ -111,6 +111,7 @@ class EntryWriter:
         level = "setup" in members
         decimals = self.file.level_decimals if level else self.file.decimals
         value = f"{mm / self.mm:.{decimals}f}"
+        # Rounded to zero, a negative offset would read as -0.0000.
         if not float(value):
             value = value.removeprefix("-")
         points = [
@@ -144,6 +145,7 @@ class EntryWriter:
         self, position: Position, rods: Sequence[SurveyTarget]
     ) -> Iterator[ReadingEntry]:
         detail = self.plan.details[position.detail]
+        # By number, so that the same points give the same ids in any file.
         rods = sorted(rods, key=lambda each: each.match.rod)
         points = transform_to_plan(self.fit, np.array([each.at for each in rods]))
         built = to_local_axes(position_axes(self.plan, position), points)

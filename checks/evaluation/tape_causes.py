@@ -58,6 +58,7 @@ def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
         good = np.abs(deviation) <= tolerance
         amount = causes.find_misread_amounts(deviation, tolerance)
         wrong = (amount != 0.0) & ~good
+        # A repeat that is neither right nor a plain misread leaves no cause to name.
         if good.any() and wrong.any() and (good | wrong).all():
             first = int(np.flatnonzero(wrong)[0])
             cause = failing.explain(
@@ -164,6 +165,7 @@ def find_out_to_out(failing: FailingChecks) -> Iterator[LikelyCause]:
 
 def find_flange_readings(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Find positions with a web that are all off by one amount: read to the flange."""
+    # A setback is square to the web: the flange does not show in it.
     for kind in (CheckKind.LINE, CheckKind.OFFSET):
         for wall, every in failing.rows_by_wall(kind).items():
             rows = [row for row in every if failing.detail(row).reference == "web"]

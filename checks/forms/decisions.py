@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from checks.evaluation.finding_topics import TopicKind
 from checks.forms.fields import set_choices
 from checks.labels import describe_remedy
 from checks.models import Finding
@@ -64,7 +65,7 @@ def list_order_choices(
         The approvals that this person can give: "field", "engineer".
     """
     accept = [("accept", "Accept as it is (use as is)")]
-    if finding.topic == "strength" or "engineer" not in approvals:
+    if finding.topic == TopicKind.STRENGTH or "engineer" not in approvals:
         accept = []
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
         return accept

@@ -12,6 +12,7 @@ from typing import NoReturn, TypeVar
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 
+from checks.evaluation.finding_topics import TopicKind
 from checks.labels import describe_topic
 from checks.models import Decision, Finding, Reading
 from checks.services.errors import ConflictError
@@ -116,7 +117,7 @@ def list_common_orders(
         if name != "remeasure"
         and all(_get_approval(finding, name) in approvals for finding in findings)
     ]
-    strength = any(finding.topic == "strength" for finding in findings)
+    strength = any(finding.topic == TopicKind.STRENGTH for finding in findings)
     return names if strength or "engineer" not in approvals else [*names, "accept"]
 
 

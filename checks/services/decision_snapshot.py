@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from checks.evaluation.finding_topics import PATTERN_TOPICS, FindingTopic
 from checks.labels import describe_remedy
 from checks.models import Finding, Reading
 from core.models import Person
@@ -13,7 +14,6 @@ from jobs.exchange.canonical_json import sha256_of
 
 PLAN_TOLERANCE = 1e-6  # mm, MPa: the plan's values are exact
 READING_TOLERANCE = 0.1  # mm, MPa: less than a crew can read; project choice
-PATTERN_TOPICS = ("position:", "projection:")  # depend on all rods of a position
 PATTERN_KINDS = frozenset({"line", "setback", "offset", "gage", "projection"})
 MAX_LISTED_DIFFERENCES = 3  # the others are counted
 Row = Mapping[str, Any]
@@ -153,9 +153,10 @@ def describe_differences(differences: Sequence[SnapshotDifference]) -> str:
 
 def _list_pattern_checks(finding: Finding, rows: Mapping[str, Row]) -> list[str]:
     """List the measured checks of the same pattern beside the finding's own."""
-    if not finding.topic.startswith(PATTERN_TOPICS):
+    topic = FindingTopic(finding.topic)
+    if topic.kind not in PATTERN_TOPICS:
         return []
-    mark = finding.topic.partition(":")[2]
+    mark = topic.mark
     return [
         key
         for key, row in rows.items()

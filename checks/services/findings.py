@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.utils.timezone import now
 
+from checks.evaluation.finding_topics import TopicKind
 from checks.labels import describe_remedy
 from checks.models import (
     Decision,
@@ -299,7 +300,7 @@ def _require_consistent(
     if name == RemedyKind.REMEASURE:
         msg = "Request another measurement instead of deciding."
         raise ValidationError({"choice": msg}, code="remeasure")
-    if finding.topic == "strength" and as_is:
+    if finding.topic == TopicKind.STRENGTH and as_is:
         msg = (
             "Strength cannot be accepted as it is. The engineer states a sufficient "
             "strength on the plan, or the concrete gains it."

@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.timezone import now
 
+from checks.evaluation.finding_topics import PATTERN_TOPICS, FindingTopic
 from checks.evaluation_input import load_evaluation_input
 from checks.models import (
     ConcreteEntry,
@@ -29,12 +30,12 @@ from checks.services.photographs import serialize_photograph
 from checks.services.stages import update_building_status
 from core.models import Person
 from core.permissions import Action, require
+from core.vocabulary import RemedyKind
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
 RELEASE_FORMAT = "padstone.release/1"
 ROD_REMEDIES = frozenset({"ream", "slot", "re_anchor", "extend_rod", "refer", "shift"})
-ROD_TOPICS = ("position:", "projection:")
 NOTICE_STATEMENT = (
     "Notice to the erector before columns are set: the strength of the concrete, and "
     "every repair, replacement or modification of an anchor rod or of its base plate "
@@ -288,5 +289,5 @@ def _select_strength_gate(concrete: Mapping[str, Any] | None) -> dict[str, Any] 
 
 def _changes_rods(topic: str, remedy: str) -> bool:
     return remedy in ROD_REMEDIES or (
-        remedy != "remeasure" and topic.startswith(ROD_TOPICS)
+        remedy != RemedyKind.REMEASURE and FindingTopic(topic).kind in PATTERN_TOPICS
     )

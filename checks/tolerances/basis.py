@@ -193,6 +193,7 @@ def load_basis(name: str) -> ToleranceBasis:
             f"{', '.join(BASIS_NAMES)}."
         )
     path = resources.files("checks.tolerances").joinpath(f"{name}.toml")
+    # Decimals as written: 0.125 in is exact in mm, its nearest float is not.
     data = tomllib.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
     return ToleranceBasis(
         name=data["name"],
@@ -220,6 +221,7 @@ def _parse_rule(key: str, entry: Mapping[str, Any]) -> ToleranceRule:
 
 
 def _parse_limit(entry: Mapping[str, Any]) -> LimitValue:
+    # The members that a rule has say which kind of limit it is.
     if "ratio" in entry:
         return FlatLimit(float(entry["ratio"]))
     if "by_diameter" in entry:

@@ -195,8 +195,10 @@ def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:
             rules[key] = _complete_diameters(basis.rules[key], default)
         elif key in basis.groups:
             rules[key] = basis.groups[key]
+        # Group rules have no default: most bases have none, and none is invented.
         elif key in RULE_KEYS:
             rules[key] = _substitute_default(default.rules[key], basis)
+    # Last, as it changes a rule that the loop has already chosen.
     if WALL_FLOOR_KEY in tolerances.overrides:
         rules["wall"] = _replace_floor(
             rules["wall"], tolerances.overrides[WALL_FLOOR_KEY]
