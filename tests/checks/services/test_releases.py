@@ -153,7 +153,7 @@ def test_a_sample_without_a_specified_strength_asks_for_the_strength(
     assert missing(measured, "erect")[-1] == "no strength specified on the plan"
     release = sign_release(actor=operations, building=measured, kind="ship")
     assert read_release_record(release).strength_gap.startswith(
-        "The plan names no strength"
+        "The plan gives no strength"
     )
 
 
