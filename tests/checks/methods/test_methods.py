@@ -197,17 +197,24 @@ def test_the_page_asks_the_database_for_the_reader_alone(reader: Client) -> None
     assert tables <= {"django_session", "core_person", "core_device"}
 
 
-def test_lengths_are_in_the_readers_units(reader: Client) -> None:
+def use_metric(person: Person) -> None:
+    person.units = "metric"
+    person.save()
+
+
+def test_lengths_are_in_the_readers_units(reader: Client, field_lead: Person) -> None:
     address = reverse("checks:method", args=["shim-stacks"])
     assert ">3\N{FRACTION SLASH}8\N{DOUBLE PRIME}</span>" in text_of(reader, address)
-    reader.cookies["units"] = "metric"
+    use_metric(field_lead)
     assert ">9.5 mm</span>" in text_of(reader, address)
 
 
-def test_what_is_finer_than_a_tape_is_in_decimals(reader: Client) -> None:
+def test_what_is_finer_than_a_tape_is_in_decimals(
+    reader: Client, field_lead: Person
+) -> None:
     address = reverse("checks:method", args=["uncertainty-tape"])
     assert ">0.1065 in</span>" in text_of(reader, address)
-    reader.cookies["units"] = "metric"
+    use_metric(field_lead)
     assert ">2.704 mm</span>" in text_of(reader, address)
 
 
