@@ -101,7 +101,7 @@ def test_niemeier_w_statistics_name_the_gross_errors():
     assert found.w == pytest.approx(w, abs=5e-4)
 
 
-def test_lines_to_a_point_of_two_cannot_be_told_apart():
+def test_the_two_lines_to_one_point_are_inseparable():
     # recomputed: 1-2 with 1-3, and 3-6 with 5-6
     w = np.abs(adjust_niemeier().w)
     assert w[0] == pytest.approx(w[1], abs=1e-9)

@@ -19,14 +19,14 @@ FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 DEMAND_MM = 1e-6
 
 
-def turned(points, turn):
+def rotate(points, turn):
     c, s = np.cos(turn), np.sin(turn)
     return points @ np.array([[c, s], [-s, c]])
 
 
-def overrun_at(holes, rods, clearance, turn, shift):
+def interference_at(holes, rods, clearance, turn, shift):
     centre = holes.mean(axis=0)
-    gap = turned(holes - centre, turn) + centre + shift - rods
+    gap = rotate(holes - centre, turn) + centre + shift - rods
     return float((np.hypot(*gap.T) - clearance).max())
 
 
@@ -38,7 +38,7 @@ def with_clarabel(holes, rods, clearance, turn=0.0, *, turning=True, limit=None)
     settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-10
     best = np.inf
     for _ in range(25):
-        placed = turned(holes - centre, turn)
+        placed = rotate(holes - centre, turn)
         off = placed - (rods - centre)
         a, b = np.zeros((3 * m, 4)), np.zeros(3 * m)
         a[0::3, 0], b[0::3] = -1.0, clearance
@@ -58,7 +58,7 @@ def with_clarabel(holes, rods, clearance, turn=0.0, *, turning=True, limit=None)
         x = np.array(solver.solve().x)
         step = x[1] if turning else 0.0
         turn += step
-        best = min(best, overrun_at(holes, rods, clearance, turn, x[2:]))
+        best = min(best, interference_at(holes, rods, clearance, turn, x[2:]))
         if abs(step) < 1e-10:
             break
     return best
@@ -68,7 +68,7 @@ def with_cvxpy(holes, rods, clearance):
     """The same problem as a modeller writes it, linearised about no turn, twice."""
     centre, turn = holes.mean(axis=0), 0.0
     for _ in range(12):
-        placed = turned(holes - centre, turn)
+        placed = rotate(holes - centre, turn)
         arm = np.column_stack((-placed[:, 1], placed[:, 0]))
         t, dturn, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
         limits = [
@@ -81,7 +81,7 @@ def with_cvxpy(holes, rods, clearance):
         turn += float(dturn.value)
         if abs(dturn.value) < 1e-10:
             break
-    return overrun_at(holes, rods, clearance, turn, shift.value)
+    return interference_at(holes, rods, clearance, turn, shift.value)
 
 
 def test_four_rod_plates_agree_with_cvxpy_and_clarabel():
@@ -137,7 +137,7 @@ def test_odd_patterns_agree_with_clarabel(holes, rods, clearance):
     ("holes", "rods", "clearance"),
     [pytest.param(*rest, id=name) for name, *rest in families()],
 )
-def test_no_turn_of_a_fine_search_is_better(holes, rods, clearance):
+def test_no_rotation_of_a_fine_search_is_better(holes, rods, clearance):
     fit = fit_plates(holes[None], rods[None], clearance[None])
     coarse = np.linspace(-np.pi, np.pi, 120, endpoint=False)
     fine = fit.rotation_rad[0] + np.linspace(-0.02, 0.02, 21)
@@ -186,7 +186,7 @@ def test_holes_in_one_place_give_the_smallest_enclosing_circle():
 
 def test_pattern_set_rigidly_is_found_as_scikit_image_finds_it():
     # A rigid copy has one answer for every criterion, least squares included.
-    rods = turned(FOUR, 0.3) + np.array([12.0, -7.0])
+    rods = rotate(FOUR, 0.3) + np.array([12.0, -7.0])
     fit = fit_plates(FOUR[None], rods[None], np.full((1, 4), 1.5))
     outside = EuclideanTransform.from_estimate(FOUR, rods)
     assert fit.rotation_rad[0] == pytest.approx(outside.rotation, abs=1e-9)

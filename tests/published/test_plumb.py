@@ -25,6 +25,6 @@ RATIO = resolve_limits(ToleranceSpec()).plumb()
         (10.001, 5000.0, False),
     ],
 )
-def test_a_column_may_lean_a_five_hundredth(lean_mm, height_mm, within):
+def test_a_column_may_be_out_of_plumb_by_a_five_hundredth(lean_mm, height_mm, within):
     found = assess_plumb([lean_mm, 0.0], height_mm, RATIO)
     assert bool(found.within[0]) is within

@@ -6,7 +6,7 @@ import pytest
 from checks.engine import causes
 
 
-def test_a_foot_is_told_from_an_inch_and_from_neither():
+def test_a_foot_is_distinguished_from_an_inch_and_from_neither():
     found = causes.find_misread_amounts([305.0, -304.0, 26.0, -25.4, 12.0, 0.0], 3.2)
     assert found.tolist() == [304.8, -304.8, 25.4, -25.4, 0.0, 0.0]
 
@@ -16,7 +16,7 @@ def test_values_exchanged_back_fit_the_plan():
     assert causes.find_swapped_pairs(nominal, observed, 3.2).tolist() == [[1, 2]]
 
 
-def test_values_too_alike_to_be_exchanged_are_left_alone():
+def test_values_too_similar_to_be_swapped_are_not_named():
     assert causes.find_swapped_pairs([1000.0, 1004.0], [1004.0, 1000.0], 3.2).size == 0
 
 
@@ -39,7 +39,7 @@ def test_a_pattern_that_looks_the_same_turned_around_is_not_named():
     assert causes.find_wrong_orientation(planned, 2.0 * middle - planned, 2.0) is None
 
 
-def test_a_rod_on_its_head_reads_its_length_less_what_it_should():
+def test_an_inverted_rod_reads_its_length_less_the_true_reading():
     found = causes.find_inverted_rods([1450.0, 3548.0], [1451.0, 1450.0], 5.0)
     assert np.isnan(found[0])
     assert found[1] == 5000.0
@@ -58,7 +58,7 @@ def test_a_set_up_that_moved_is_dated_by_the_pads(moved: int, step: float):
     assert knock.shift_mm == pytest.approx(step)
 
 
-def test_a_set_up_that_closes_was_not_knocked():
+def test_a_set_up_that_closes_was_not_disturbed():
     reading = np.array([1390.0, 1450.0, 1462.0, 1449.0, 1391.0])
     point = np.array([0, 1, 2, 3, 0])
     assert (

@@ -73,7 +73,7 @@ def test_known_exactly_is_certain():
     assert not found.close_to_limit.any()
 
 
-def test_nothing_measured_is_never_within():
+def test_a_missing_deviation_is_never_within():
     found = assess_conformity([np.nan, np.nan], -1.0, 1.0, [0.5, 0.0])
     assert not found.within.any()
     assert not found.close_to_limit.any()
@@ -112,7 +112,7 @@ def test_impossible_arguments_are_refused():
     upper=st.floats(0, 10),
     u=st.floats(0, 5),
 )
-def test_turning_the_axis_round_changes_nothing(d, lower, upper, u):
+def test_reversing_the_axis_changes_nothing(d, lower, upper, u):
     one = assess_conformity([d], lower, upper, u)
     other = assess_conformity([-d], -upper, -lower, u)
     assert one.within[0] == other.within[0]

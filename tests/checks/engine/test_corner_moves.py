@@ -57,7 +57,7 @@ def test_after_the_moves_the_kept_wall_has_square_corners(keep):
         assert abs(way[0] * xy[1] - way[1] * xy[0]) < 1e-6 * np.linalg.norm(way)
 
 
-def test_square_up_of_an_ell_that_leans_takes_the_lean_out():
+def test_square_up_of_a_skewed_ell_removes_the_skew():
     lean = 0.004
     built = ELL + np.stack([ELL[:, 1] * lean, np.zeros(6)], axis=1)
     found = find_corner_moves(ELL, built)
@@ -89,6 +89,6 @@ def test_after_the_moves_a_skewed_outline_has_the_plans_angles_at_its_kept_wall(
         assert _angle(squared[at]) == pytest.approx(_angle(plan[at]), abs=1e-9)
 
 
-def test_square_up_without_a_figure_is_refused():
+def test_square_up_of_an_undetermined_outline_is_refused():
     with pytest.raises(DegenerateGeometryError, match="not determined"):
         find_corner_moves(PLAN, np.full((4, 2), np.nan))

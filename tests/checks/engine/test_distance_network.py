@@ -8,7 +8,7 @@ ALL = np.stack(np.triu_indices(4, 1), axis=1)
 TRUE = np.linalg.norm(SQUARE[ALL[:, 1]] - SQUARE[ALL[:, 0]], axis=1)
 
 
-def test_one_point_held_leaves_it_there_and_keeps_the_turn():
+def test_one_held_point_stays_and_the_rotation_is_kept():
     held = np.array([True, False, False, False])
     found = adjust_distances(SQUARE[None], ALL, TRUE[None] * 1.001, 1.0, held)
     np.testing.assert_allclose(found.points_mm[0], SQUARE * 1.001, atol=1e-8)
@@ -29,7 +29,7 @@ def test_everything_held_leaves_only_the_misfits():
     assert found.degrees_of_freedom[0] == 6
 
 
-def test_figures_of_one_call_do_not_touch_each_other():
+def test_networks_of_one_call_do_not_affect_each_other():
     rng = np.random.default_rng(41)
     read = TRUE + rng.normal(size=(5, 6))
     read[1, 2] = np.nan  # still determined
@@ -71,7 +71,7 @@ def test_a_reading_no_other_checks_has_no_w():
     assert not found.suspect.any()
 
 
-def test_points_far_from_the_origin_lose_nothing():
+def test_points_far_from_the_origin_lose_no_digits():
     near = adjust_distances(SQUARE[None], ALL, TRUE[None] + 0.7, 1.0)
     far = adjust_distances(SQUARE[None] + 1e9, ALL, TRUE[None] + 0.7, 1.0)
     np.testing.assert_allclose(near.residuals_mm, far.residuals_mm, atol=1e-9)

@@ -9,7 +9,7 @@ def test_a_size_the_tables_do_not_have_is_none():
     assert fasteners.list_washers(20.0) == ()
 
 
-def test_a_millimetre_figure_rounded_to_a_tenth_still_names_its_size():
+def test_a_diameter_rounded_to_a_tenth_of_a_mm_still_matches_its_size():
     assert fasteners.find_thread(19.1).diameter_mm == pytest.approx(0.75 * INCH_MM)
     assert fasteners.find_thread(19.2) is None
 

@@ -155,7 +155,7 @@ def test_neighbouring_groups_by_aisc(off_in, within):
         (600, 1.01, False),
     ],
 )
-def test_what_adds_up_along_the_line_by_aisc(length_ft, off_in, within):
+def test_accumulated_spacing_by_aisc(length_ft, off_in, within):
     planned = row(0, length_ft / 2, length_ft)
     built = planned + np.array([[0, 0], [off_in * IN / 2, 0], [off_in * IN, 0]])
     found = assess_column_line(planned, built, ALONG, AISC).accumulated
@@ -257,13 +257,13 @@ def test_an_override_of_the_accumulation_is_flat():
     assert rules.accumulated_limit([1e3, 1e6]).tolist() == [8.0, 8.0]
 
 
-def test_a_line_that_is_none_is_refused():
+def test_a_line_without_direction_is_refused():
     with pytest.raises(DegenerateGeometryError):
         fit_column_line(row(0, 25), row(0, 25), [0, 0])
 
 
 @pytest.mark.parametrize("fit", ["least_squares", "minimax"])
-def test_groups_that_all_stand_at_one_place_have_a_line_without_slope(fit):
+def test_coincident_groups_have_a_line_without_slope(fit):
     planned, built = row(25, 25, 25), [[0, 1], [0, 2], [0, 3]]
     found = fit_column_line(planned, np.add(planned, built), [1, 0], fit)
     assert (found.shift_mm, found.slope) == (2.0, 0.0)

@@ -28,7 +28,7 @@ def moved(points, turn, shift):
     return np.asarray(points) @ np.array([[c, s], [-s, c]]) + shift
 
 
-def test_as_planned_nothing_is_out():
+def test_an_outline_as_planned_has_no_offsets():
     found = adjust_outline(PLAN, PAIRS, apart(PLAN, PAIRS), 2.0)
     assert found.determined
     assert found.outcome is AdjustmentOutcome.ADJUSTED
@@ -38,7 +38,7 @@ def test_as_planned_nothing_is_out():
     assert abs(found.skew_rad) < 1e-14
 
 
-def test_worked_example_a_rectangle_leaning_by_an_inch():
+def test_worked_example_a_rectangle_skewed_by_an_inch():
     # far wall shifted 25.4 mm along itself: p² = (a + s)² + b², q² = (a - s)² + b²
     built = PLAN + np.array([[0, 0], [0, 0], [25.4, 0], [25.4, 0]])
     found = adjust_outline(PLAN, PAIRS, apart(built, PAIRS), 2.0)
@@ -49,7 +49,7 @@ def test_worked_example_a_rectangle_leaning_by_an_inch():
 
 
 @pytest.mark.parametrize("plan", [PLAN, ELL, ELL[[0, 1, 4]], PLAN * 40, PLAN / 400])
-def test_figures_of_all_sizes_and_shapes_are_recovered(plan):
+def test_outlines_of_all_sizes_and_shapes_are_recovered(plan):
     rng = np.random.default_rng(43)
     built = plan + rng.normal(scale=1e-4, size=plan.shape) * np.ptp(plan)
     pairs = every(len(plan))
@@ -83,11 +83,11 @@ def test_where_the_plan_lies_does_not_matter(turn, x, y, seed):
 def test_the_order_of_readings_and_of_their_ends_does_not_matter():
     read = apart(PLAN, PAIRS) + np.array([1.0, -2.0, 0.5, 1.5, -1.0, 2.5])
     here = adjust_outline(PLAN, PAIRS, read, [1.0, 2.0, 3.0, 1.0, 2.0, 3.0])
-    turned = adjust_outline(
+    rotated = adjust_outline(
         PLAN, PAIRS[::-1, ::-1], read[::-1], [3.0, 2.0, 1.0, 3.0, 2.0, 1.0]
     )
-    np.testing.assert_allclose(here.residuals_mm, turned.residuals_mm[::-1], atol=1e-9)
-    np.testing.assert_allclose(here.corners_mm, turned.corners_mm, atol=1e-9)
+    np.testing.assert_allclose(here.residuals_mm, rotated.residuals_mm[::-1], atol=1e-9)
+    np.testing.assert_allclose(here.corners_mm, rotated.corners_mm, atol=1e-9)
 
 
 def test_the_units_of_length_and_sigma_do_not_matter():
@@ -98,7 +98,7 @@ def test_the_units_of_length_and_sigma_do_not_matter():
     assert here.skew_rad == pytest.approx(feet.skew_rad, abs=1e-11)
 
 
-def test_with_one_reading_to_spare_it_cannot_be_told_which_is_wrong():
+def test_with_one_redundant_reading_the_wrong_one_cannot_be_named():
     read = apart(PLAN, PAIRS)
     read[4] += 304.8  # a foot misread on one diagonal
     found = adjust_outline(PLAN, PAIRS, read, 2.0)
@@ -107,13 +107,13 @@ def test_with_one_reading_to_spare_it_cannot_be_told_which_is_wrong():
     assert found.inseparable.all()
 
 
-def test_with_one_reading_to_spare_and_nothing_wrong_nothing_is_said():
+def test_with_one_redundant_reading_and_no_error_none_is_suspect():
     found = adjust_outline(PLAN, PAIRS, apart(PLAN, PAIRS) + 0.5, 2.0)
     assert not found.cannot_tell
     assert not found.suspect.any()
 
 
-def test_with_more_to_spare_the_blunder_is_named():
+def test_with_more_redundancy_the_blunder_is_named():
     pairs = every(6)
     rng = np.random.default_rng(47)
     read = apart(ELL, pairs) + rng.normal(scale=1.0, size=len(pairs))
@@ -126,7 +126,7 @@ def test_with_more_to_spare_the_blunder_is_named():
         assert not found.cannot_tell
 
 
-def test_two_readings_that_only_check_each_other_cannot_be_told_apart():
+def test_two_readings_that_only_check_each_other_are_inseparable():
     # the first wall read twice; every other reading is needed to hold the figure
     pairs = np.array([[0, 1], [0, 1], [1, 2], [2, 3], [3, 0], [0, 2]])
     read = apart(PLAN, pairs)
@@ -137,7 +137,7 @@ def test_two_readings_that_only_check_each_other_cannot_be_told_apart():
     assert np.isnan(found.w[2:]).all()
 
 
-def test_a_zero_degree_figure_has_no_reference_variance():
+def test_without_redundancy_there_is_no_reference_variance():
     found = adjust_outline(PLAN, PAIRS[:5], apart(PLAN, PAIRS[:5]), 2.0)
     assert found.determined
     assert found.degrees_of_freedom == 0
@@ -163,7 +163,7 @@ def test_two_diagonals_lack_walls():
 
 
 @pytest.mark.parametrize("plan", [PLAN, ELL, ELL[[0, 1, 4]]])
-def test_what_is_named_missing_determines_the_figure_and_no_less_does(plan):
+def test_the_missing_readings_determine_the_outline_and_no_fewer_do(plan):
     rng = np.random.default_rng(53)
     pairs = every(len(plan))
     for _ in range(20):
@@ -194,7 +194,7 @@ def test_a_corner_on_a_straight_wall_is_not_held_by_the_wall_alone():
     assert found.missing.tolist() == [[1, 3]]
 
 
-def test_readings_of_no_figure_have_a_name_for_it():
+def test_readings_that_fit_no_outline_are_reported_as_such():
     # a triangle whose one side is longer than the two others together
     plan = ELL[[0, 1, 4]]
     pairs = np.array([[0, 1], [1, 2], [2, 0]])
@@ -206,7 +206,7 @@ def test_readings_of_no_figure_have_a_name_for_it():
     assert not found.cannot_tell
 
 
-def test_a_figure_folded_over_has_a_name_for_it():
+def test_a_folded_outline_is_reported_as_such():
     # all distances of a rectangle with corner D turned over into the building
     built = PLAN.copy()
     built[3] = [A * 0.9, B * 0.2]
@@ -229,7 +229,7 @@ def test_many_are_each_as_alone():
         assert one.skew_rad == pytest.approx(many.skew_rad[k], abs=1e-12, nan_ok=True)
 
 
-def test_plans_that_are_no_figure_are_refused():
+def test_degenerate_plans_are_refused():
     with pytest.raises(DegenerateGeometryError, match="three corners"):
         adjust_outline(PLAN[:2], [[0, 1]], [A], 1.0)
     with pytest.raises(DegenerateGeometryError, match="one line"):

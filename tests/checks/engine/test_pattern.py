@@ -29,7 +29,7 @@ def test_setbacks_and_offsets_alone_are_the_coordinates():
     np.testing.assert_allclose(found.setback_residuals_mm, 0.0, atol=1e-12)
 
 
-def test_two_readings_of_one_coordinate_are_weighed():
+def test_two_readings_of_one_coordinate_give_the_weighted_mean():
     # weights 1 and 1/4: (10·1 + 15/4) / 1.25 = 11; sigma = 1/sqrt(1.25)
     found = solve_patterns(
         [[0.0, 10.0]], [0], setback=([0, 0], [10.0, 15.0], [1.0, 2.0])
@@ -41,7 +41,7 @@ def test_two_readings_of_one_coordinate_are_weighed():
     assert np.isnan(found.rods_mm[0, 0])
 
 
-def test_nothing_read_determines_nothing():
+def test_without_readings_nothing_is_determined():
     found = solve_patterns(PLAN, NONE)
     assert not found.determined.any()
     assert np.isnan(found.rods_mm).all()
@@ -68,7 +68,7 @@ def test_a_gage_gives_the_coordinate_nobody_read():
     np.testing.assert_allclose(found.gage_residuals_mm, 0.0, atol=1e-9)
 
 
-def test_of_two_places_the_one_nearest_the_plan_is_taken():
+def test_of_two_solutions_the_one_nearest_the_plan_is_taken():
     # rod 4 only by its gages from rods 1 and 2, which allow a place on either side
     built = PLAN + np.array([[4.0, -3.0], [4.0, -3.0], [4.0, -3.0], [1.0, 5.0]])
     found = solve_patterns(
@@ -109,7 +109,7 @@ def test_a_gage_between_rods_nobody_placed_is_left_out():
     assert np.isnan(found.gage_residuals_mm).all()
 
 
-def test_gages_all_round_and_one_rod_placed_leave_the_turn_open():
+def test_gages_all_round_and_one_rod_leave_the_rotation_open():
     found = solve_patterns(
         PLAN,
         NONE,
@@ -130,7 +130,7 @@ def test_gages_all_round_and_one_rod_placed_leave_the_turn_open():
     np.testing.assert_allclose(found.rods_mm, PLAN, atol=1e-8)
 
 
-def test_a_gage_that_cannot_be_is_left_out_and_said_so():
+def test_an_impossible_gage_is_ignored_and_marked_contradictory():
     # rods 1 and 2 are 101.6 apart along; a gage shorter than the setbacks differ
     setbacks = PLAN[:, 1] + [0.0, 60.0, 0.0, 0.0]
     found = solve_patterns(

@@ -7,7 +7,7 @@ from checks.engine.errors import EngineError
 from checks.engine.plumb import assess_plumb, compute_plumb_limit
 
 
-def test_the_top_moves_back_by_the_lean():
+def test_the_top_moves_back_by_what_it_is_out_of_plumb():
     found = assess_plumb([[6.0, -8.0]], [5000.0], 1 / 500)
     assert found.movement_mm.tolist() == [[-6.0, 8.0]]
     assert found.out_of_plumb_mm.tolist() == [10.0]
@@ -16,7 +16,7 @@ def test_the_top_moves_back_by_the_lean():
     assert found.within.tolist() == [[True, True]]
 
 
-def test_each_axis_is_judged_by_itself():
+def test_each_axis_is_compared_with_its_own_limit():
     found = assess_plumb([10.5, 0.0], 5000.0, 1 / 500)
     assert found.limit_mm == 10.0
     assert found.within.tolist() == [False, True]
@@ -35,6 +35,6 @@ def test_axes_measured_at_different_heights_have_each_its_limit():
 
 
 @pytest.mark.parametrize("height", [0.0, -1.0])
-def test_a_height_that_is_none_is_refused(height):
+def test_a_height_of_zero_or_less_is_refused(height):
     with pytest.raises(EngineError, match="above zero"):
         compute_plumb_limit(height, 1 / 500)

@@ -52,7 +52,7 @@ def test_each_condition_fails_by_itself(change, name):
     assert screened.outcome is ScreenOutcome.FAIL
 
 
-def test_what_is_not_known_is_unknown_and_never_passes():
+def test_a_condition_without_a_value_is_unknown_and_never_passes():
     screened = screen_replacement_rod(ReplacementRod(diameter_mm=ROD))
     assert set(outcomes(screened).values()) == {ScreenOutcome.UNKNOWN}
     assert screened.outcome is ScreenOutcome.UNKNOWN
@@ -60,7 +60,7 @@ def test_what_is_not_known_is_unknown_and_never_passes():
     assert screened.strengths.least is None
 
 
-def test_a_failure_outweighs_what_is_unknown():
+def test_a_failed_condition_outweighs_an_unknown_one():
     screened = screen_replacement_rod(
         ReplacementRod(diameter_mm=ROD, concrete_age_days=3.0)
     )
@@ -106,7 +106,7 @@ def test_sizes_that_cannot_be_are_refused(bad):
 
 
 @pytest.mark.parametrize(("edge", "least"), [(15.0, None), (30.0, "breakout")])
-def test_nothing_is_called_weakest_where_the_bond_is_less_by_an_edge(edge, least):
+def test_no_strength_governs_where_an_edge_reduces_the_bond(edge, least):
     # 2 1/2 in rod, 10 in deep in 1000 psi: breakout 17 kip, bond 23.6 kip away from any
     # edge; ACI 318-19 17.6.5.1.2: within 25 in sqrt(1000 / 1100) = 23.8 in it is less
     rod = 2.5 * INCH_MM

@@ -11,8 +11,8 @@ SQUARE = np.array([[[-50.0, 228.6], [50.0, 228.6], [-50.0, 355.6], [50.0, 355.6]
 def moved(points, turn, shift):
     middle = points.mean(axis=1, keepdims=True)
     c, s = np.cos(turn), np.sin(turn)
-    turned = (points - middle) @ np.array([[c, s], [-s, c]])
-    return middle + np.asarray(shift) + turned
+    rotated = (points - middle) @ np.array([[c, s], [-s, c]])
+    return middle + np.asarray(shift) + rotated
 
 
 @given(
@@ -43,20 +43,20 @@ def test_residuals_and_movement_give_the_measured_points_back():
     np.testing.assert_allclose(found.residuals_mm.sum(axis=1), 0.0, atol=1e-9)
 
 
-def test_one_rod_shifts_without_turning():
+def test_one_rod_gives_a_shift_without_rotation():
     found = fit_rigid([[[10.0, 20.0]]], [[[13.0, 16.0]]])
     assert found.rotation_rad[0] == 0.0
     assert found.shift_mm[0].tolist() == [3.0, -4.0]
     assert found.outcome[0] == RigidFitOutcome.SHIFT_ONLY
 
 
-def test_two_rods_give_a_turn():
+def test_two_rods_give_a_rotation():
     found = fit_rigid([[[0.0, 0.0], [100.0, 0.0]]], [[[0.0, 0.0], [0.0, 100.0]]])
     assert found.rotation_rad[0] == pytest.approx(np.pi / 2)
     np.testing.assert_allclose(found.shift_mm[0], [-50.0, 50.0], atol=1e-12)
 
 
-def test_points_that_coincide_do_not_turn():
+def test_coincident_points_have_no_rotation():
     plan = np.array([[[5.0, 5.0], [5.0, 5.0]]])
     found = fit_rigid(plan, [[[6.0, 5.0], [8.0, 5.0]]])
     assert found.rotation_rad[0] == 0.0
@@ -66,7 +66,7 @@ def test_points_that_coincide_do_not_turn():
     np.testing.assert_allclose(other.shift_mm[0], [-2.0, 0.0])
 
 
-def test_points_that_tell_no_turn_do_not_get_one():
+def test_points_that_determine_no_rotation_get_none():
     # a square mirrored onto itself: every turn fits equally badly
     plan = np.array([[[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]]]) * 100
     found = fit_rigid(plan, plan * [1.0, -1.0])

@@ -25,7 +25,7 @@ def test_a_survey_without_errors_comes_back_onto_the_plan():
     )
 
 
-def test_the_scale_is_told_and_not_used():
+def test_the_scale_is_reported_and_not_used():
     found = fit_control(PLAN, surveyed(PLAN, scale=1.001))
     assert found.scale == pytest.approx(1 / 1.001, rel=1e-10)
     on = transform_to_plan(found, surveyed(PLAN, scale=1.001))
@@ -48,13 +48,13 @@ def test_residuals_are_surveyed_less_planned():
 @pytest.mark.parametrize(
     "mirror", [np.array([[0.0, 1.0], [1.0, 0.0]]), np.diag([1.0, -1.0])]
 )
-def test_axes_exchanged_or_reversed_are_told(mirror):
+def test_swapped_or_reversed_axes_are_recognised(mirror):
     rng = np.random.default_rng(5)
     survey = surveyed(PLAN @ mirror) + rng.normal(scale=3, size=PLAN.shape)
     assert fit_control(PLAN, survey).sense is AxisSense.MIRRORED
 
 
-def test_points_in_one_line_do_not_tell_the_sense():
+def test_points_in_one_line_leave_the_orientation_undetermined():
     line = PLAN[[0, 1]]
     assert fit_control(line, surveyed(line)).sense is AxisSense.UNDETERMINED
 

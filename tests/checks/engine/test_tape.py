@@ -55,7 +55,7 @@ def test_nothing_given_corrects_nothing():
         ("actual_length_mm", ["standardisation_mm"]),
     ],
 )
-def test_a_correction_lacking_one_datum_is_left_out_and_the_others_stay(left_out, zero):
+def test_a_correction_without_all_its_data_is_omitted_alone(left_out, zero):
     found = correct_lengths(np.array([20_000.0]), **EVERYTHING | {left_out: np.nan})
     for member in MEMBERS[:4]:
         assert (getattr(found, member)[0] == 0.0) == (member in zero), member
@@ -112,7 +112,7 @@ def test_laying_out_then_measuring_gives_the_distance_wanted(
     np.testing.assert_allclose(back, wanted, atol=1e-8)
 
 
-def test_laying_out_turns_the_sign_of_each_correction_round():
+def test_laying_out_reverses_the_sign_of_each_correction():
     wanted = np.array([20_000.0])
     out, back = lay_out(wanted, **EVERYTHING), correct_lengths(wanted, **EVERYTHING)
     for member in MEMBERS[:4]:

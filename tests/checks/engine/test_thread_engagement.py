@@ -15,7 +15,7 @@ def test_rod_end_flush_with_the_nut_is_fully_engaged():
     assert found.missing_mm == 0.0
 
 
-def test_a_shim_takes_as_much_off_what_is_left():
+def test_a_shim_reduces_the_spare_thread_by_its_thickness():
     bare = compute_engagement(50.0, 0.0, 12.7, 6.35, 19.25)
     shimmed = compute_engagement(50.0, 3.175, 12.7, 6.35, 19.25)
     assert bare.spare_mm - shimmed.spare_mm == pytest.approx(3.175)

@@ -73,6 +73,6 @@ def test_concrete_too_cold_to_age_has_no_latest_day():
         ([24, 72], [9, 6], "gain"),
     ],
 )
-def test_samples_that_forecast_nothing_are_refused(maturity, strength, says):
+def test_samples_that_allow_no_forecast_are_refused(maturity, strength, says):
     with pytest.raises(EngineError, match=says):
         fit_curve(maturity, strength)

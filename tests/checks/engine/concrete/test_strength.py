@@ -28,14 +28,14 @@ def test_the_lowest_of_the_latest_day_counts():
     assert gate.open
 
 
-def test_an_older_poor_sample_is_superseded_and_a_newer_poor_one_is_not():
+def test_a_later_sample_supersedes_an_earlier_one():
     old = assess_strength_gate([10.0, 18.0], specified_mpa=20.0, day=[3, 7])
     new = assess_strength_gate([18.0, 10.0], specified_mpa=20.0, day=[3, 7])
     assert old.open
     assert not new.open
 
 
-def test_a_sample_of_unknown_day_is_taken_as_one_of_the_latest():
+def test_a_sample_of_unknown_day_counts_as_one_of_the_latest():
     gate = assess_strength_gate([18.0, 10.0, 18.0], specified_mpa=20.0, day=[7, NAN, 3])
     assert gate.samples.tolist() == [0, 1]
     assert not gate.open
@@ -101,7 +101,7 @@ def test_companions_may_be_so_far_apart_and_no_further(
     assert assess_companions(companions).agree is agree
 
 
-def test_a_single_cylinder_disagrees_with_nothing():
+def test_a_single_cylinder_cannot_disagree():
     assert assess_companions([20.0]).agree
     assert assess_companions([20.0]).relative_range == 0.0
 
@@ -112,7 +112,7 @@ def test_the_factors_are_those_of_the_studentised_range():
     assert exact == pytest.approx(RANGE_FACTORS, abs=0.07)
 
 
-def test_more_than_ten_companions_are_judged_as_ten():
+def test_more_than_ten_companions_count_as_ten():
     many = [20.0] * 11 + [23.0]
     assert (
         assess_companions(many).allowed_range

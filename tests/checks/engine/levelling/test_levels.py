@@ -59,7 +59,7 @@ def test_repeats_in_one_set_up_are_redundant_but_no_loop():
     assert found.height_mm[1] == pytest.approx(-9.5)
 
 
-def test_set_ups_that_nothing_ties_are_named_apart():
+def test_unconnected_set_ups_are_separate_components():
     found = adjust_levels([1, 2, 5, 9.0], [0, 0, 1, 1], [0, 1, 2, 3], 1.0)
     assert found.component.tolist() == [0, 0, 1, 1]
     assert found.height_mm == pytest.approx([0, -1, 0, -4])
@@ -157,7 +157,7 @@ def nets(draw):
 
 @settings(deadline=None, max_examples=60)
 @given(nets())
-def test_eliminating_the_pads_gives_what_the_whole_net_gives(net):
+def test_eliminating_the_pads_gives_the_result_of_the_whole_network(net):
     reading, setup, point, sigma = net
     points = point.max() + 1
     found = adjust_levels(reading, setup, point, sigma)

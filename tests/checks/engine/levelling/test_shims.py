@@ -122,7 +122,7 @@ def test_a_tall_stack_is_found():
         ([-1.0], [1.0], "negative"),
     ],
 )
-def test_what_cannot_be_judged_is_refused(shortfall, plates, says):
+def test_negative_shortfalls_and_thicknesses_are_refused(shortfall, plates, says):
     with pytest.raises(EngineError, match=says):
         find_shim_stacks(shortfall, plates)
 
@@ -170,7 +170,7 @@ def test_thicknesses_without_a_common_measure_count_to_a_thousandth():
     assert found.reachable.all()
 
 
-def test_what_nobody_shims_has_no_stack():
+def test_a_shortfall_beyond_all_sums_has_no_stack():
     found = find_shim_stacks([5e7], [1.234567, 2.345671])
     assert (found.reachable.tolist(), found.counts.sum()) == ([False], 0)
     assert np.isnan(found.total_mm).all()

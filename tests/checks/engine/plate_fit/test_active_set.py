@@ -28,7 +28,7 @@ def slowly(monkeypatch: pytest.MonkeyPatch, *args: object, **more: object) -> ob
 
 @pytest.mark.parametrize("m", [4, 9])
 @pytest.mark.parametrize("limit", [None, 0.4, 3.0])
-def test_the_overrun_is_that_of_the_interior_point_method(
+def test_the_interference_is_that_of_the_interior_point_method(
     monkeypatch: pytest.MonkeyPatch, m: int, limit: float | None
 ) -> None:
     holes, rods = crooked(40, 3, m)

@@ -9,12 +9,12 @@ SQUARE = np.array([[[-50.0, 228.6], [50.0, 228.6], [-50.0, 355.6], [50.0, 355.6]
 def moved(points, turn, shift):
     middle = points.mean(axis=1, keepdims=True)
     c, s = np.cos(turn), np.sin(turn)
-    turned = (points - middle) @ np.array([[c, s], [-s, c]])
-    return middle + np.asarray(shift) + turned
+    rotated = (points - middle) @ np.array([[c, s], [-s, c]])
+    return middle + np.asarray(shift) + rotated
 
 
-def _grid_overrun(holes, rods, clearance, move):
-    """The least largest overrun within the limits, by a grid that closes in."""
+def _grid_interference(holes, rods, clearance, move):
+    """The least largest interference within the limits, by a grid that closes in."""
     middle = holes.mean(axis=0)
     arm, towards = holes - middle, rods - middle
     radius = np.hypot(*arm.T).max()
@@ -49,7 +49,10 @@ def test_no_placement_within_the_limits_is_better_than_the_one_found(seed):
     apart = np.hypot(*(rods - seen).T)
     np.testing.assert_allclose(np.hypot(*found.gap_mm.T), apart, atol=1e-9)
     assert found.interference_mm == pytest.approx((apart - clearance).max(), abs=1e-9)
-    assert found.interference_mm <= _grid_overrun(holes, rods, clearance, 3.175) + 1e-5
+    assert (
+        found.interference_mm
+        <= _grid_interference(holes, rods, clearance, 3.175) + 1e-5
+    )
 
 
 def test_one_hole_is_shifted_as_far_as_it_may_be():

@@ -18,7 +18,7 @@ FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 CLOSE_MM = 1e-6  # what is promised of the optimum
 
 
-def turned(points, turn):
+def rotate(points, turn):
     c, s = np.cos(turn), np.sin(turn)
     return points @ np.array([[c, s], [-s, c]])
 
@@ -64,17 +64,21 @@ def test_rods_where_the_plan_has_them_leave_the_whole_clearance():
     assert fit.proven[0]
 
 
-def test_a_large_turn_is_the_true_rotation():
-    fit = fit_one(FOUR, turned(FOUR, 1.2), np.full(4, 1.0))
+def test_a_large_rotation_is_exact():
+    fit = fit_one(FOUR, rotate(FOUR, 1.2), np.full(4, 1.0))
     assert fit.rotation_rad[0] == pytest.approx(1.2, abs=1e-8)
     assert fit.interference_mm[0] == pytest.approx(-1.0, abs=CLOSE_MM)
 
 
-def test_overrun_does_not_depend_on_where_or_how_the_axes_lie():
+def test_interference_does_not_depend_on_the_axes():
     holes, rods, clearance = sample(1)
     plain = fit_plates(holes, rods, clearance)
     away = np.array([4.1e5, -2.7e5])
-    moved = fit_plates(turned(holes, 0.7) + away, turned(rods, 0.7) + away, clearance)
+    moved = fit_plates(
+        rotate(holes, 0.7) + away,
+        rotate(rods, 0.7) + away,
+        clearance,
+    )
     mirror = fit_plates(holes * [1.0, -1.0], rods * [1.0, -1.0], clearance)
     np.testing.assert_allclose(
         moved.interference_mm, plain.interference_mm, atol=CLOSE_MM
@@ -85,7 +89,7 @@ def test_overrun_does_not_depend_on_where_or_how_the_axes_lie():
     np.testing.assert_allclose(mirror.rotation_rad, -plain.rotation_rad, atol=1e-5)
 
 
-def test_rods_alone_moved_move_the_plate_and_not_the_overrun():
+def test_moving_all_rods_moves_the_plate_and_not_its_interference():
     holes, rods, clearance = sample(2)
     plain = fit_plates(holes, rods, clearance)
     moved = fit_plates(holes, rods + np.array([30.0, -12.0]), clearance)
@@ -97,7 +101,7 @@ def test_rods_alone_moved_move_the_plate_and_not_the_overrun():
     )
 
 
-def test_more_clearance_everywhere_takes_as_much_off_the_overrun():
+def test_more_clearance_everywhere_reduces_the_interference_as_much():
     holes, rods, clearance = sample(3)
     plain = fit_plates(holes, rods, clearance)
     wider = fit_plates(holes, rods, clearance + 0.8)
@@ -128,7 +132,7 @@ def test_answer_is_the_distance_at_the_placement_given():
     for k in range(6):
         centre = holes[k].mean(axis=0)
         placed = (
-            turned(holes[k] - centre, fit.rotation_rad[k]) + centre + fit.shift_mm[k]
+            rotate(holes[k] - centre, fit.rotation_rad[k]) + centre + fit.shift_mm[k]
         )
         distance = np.hypot(*(placed - rods[k]).T)
         np.testing.assert_allclose(distance, fit.distance_mm[k], atol=1e-9)
@@ -146,8 +150,8 @@ def test_plates_solved_together_are_as_solved_alone():
         )
 
 
-def test_shift_held_at_nothing_still_turns():
-    rods = turned(FOUR, 0.02) + np.array([2.0, 0.0])
+def test_a_plate_that_may_not_shift_still_rotates():
+    rods = rotate(FOUR, 0.02) + np.array([2.0, 0.0])
     fit = fit_one(FOUR, rods, np.full(4, 1.0), shift_limit_mm=np.zeros((1, 2)))
     np.testing.assert_array_equal(fit.shift_mm, np.zeros((1, 2)))
     assert fit.interference_mm[0] == pytest.approx(1.0, abs=1e-3)
@@ -238,7 +242,7 @@ def test_any_pattern_at_all_has_a_proved_answer_no_sampled_placement_beats(
     if limited:
         shifts = np.clip(shifts, -2.0, 2.0)
     for turn, shift in zip(turns, shifts, strict=True):
-        placed = turned(holes - centre, turn) + centre + shift
+        placed = rotate(holes - centre, turn) + centre + shift
         other = (np.hypot(*(placed - rods).T) - clearance).max()
         assert other >= fit.interference_mm[0] - CLOSE_MM
 
@@ -249,7 +253,7 @@ def several(seed, sigma=3.0, n=30):
     return holes, rods, np.full((n, 4), 2.0)
 
 
-def test_a_rod_that_may_miss_is_as_one_that_is_not_there():
+def test_a_free_rod_has_the_effect_of_no_rod():
     holes, rods, clearance = several(61)
     role = np.tile([COUNTED, COUNTED, FREE, COUNTED], (30, 1))
     free = fit_plates(holes, rods, clearance, role=role)
@@ -257,7 +261,7 @@ def test_a_rod_that_may_miss_is_as_one_that_is_not_there():
     np.testing.assert_allclose(free.interference_mm, without.interference_mm, atol=1e-7)
 
 
-def test_held_rods_are_within_and_the_others_as_near_as_that_lets_them():
+def test_held_rods_are_within_and_the_others_as_near_as_possible():
     # The same as opening the counted holes until the plate goes on.
     holes, rods, clearance = several(62, sigma=1.5)
     role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
@@ -272,7 +276,7 @@ def test_held_rods_are_within_and_the_others_as_near_as_that_lets_them():
     assert fit.proven[able].all()
 
 
-def test_held_rods_out_of_reach_are_told():
+def test_held_rods_out_of_reach_give_infinite_interference():
     holes, rods, clearance = several(63)
     rods[:, 0] += 50.0
     role = np.tile([HELD, HELD, COUNTED, COUNTED], (30, 1))
@@ -281,7 +285,7 @@ def test_held_rods_out_of_reach_are_told():
     assert not fit.proven.any()
 
 
-def test_a_level_is_decided_as_the_whole_proof_decides_it():
+def test_a_threshold_is_decided_as_the_whole_proof_decides_it():
     holes, rods, clearance = several(64)
     limit = np.full((30, 2), 1.0)
     whole = fit_plates(holes, rods, clearance, None, limit)
@@ -293,7 +297,7 @@ def test_a_level_is_decided_as_the_whole_proof_decides_it():
     assert fit.proven.all()
 
 
-def test_held_from_the_free_placement_is_held_from_scratch():
+def test_a_limited_fit_from_the_free_one_equals_a_fit_from_scratch():
     holes, rods, clearance = several(65)
     limit = np.full((30, 2), 0.5)
     free = fit_plates(holes, rods, clearance)
@@ -303,7 +307,7 @@ def test_held_from_the_free_placement_is_held_from_scratch():
     assert (np.abs(held.shift_mm) <= 0.5).all()
 
 
-def test_plates_none_of_whose_rods_counts_are_refused():
+def test_plates_without_a_counted_rod_are_refused():
     holes, rods, clearance = several(66)
     with pytest.raises(EngineError, match="counts"):
         fit_plates(holes, rods, clearance, role=np.full((30, 4), FREE))

@@ -19,7 +19,7 @@ def plates(n=8):
     )
 
 
-def test_halving_comes_to_what_holding_the_shut_holes_does():
+def test_bisection_agrees_with_holding_the_shut_holes():
     some = plates()
     sets = np.tile([False, False, True, True], (8, 1))
     held = some.fit(np.where(sets, COUNTED, HELD))

@@ -19,14 +19,14 @@ FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 CLOSE_MM = 1e-5  # the longest extension; twice what halving leaves
 
 
-def turned(points, turn):
+def rotate(points, turn):
     c, s = np.cos(turn), np.sin(turn)
     return points @ np.array([[c, s], [-s, c]])
 
 
 def distances(holes, rods, turn, shift):
     centre = holes.mean(axis=0)
-    return np.hypot(*(turned(holes - centre, turn) + centre + shift - rods).T)
+    return np.hypot(*(rotate(holes - centre, turn) + centre + shift - rods).T)
 
 
 def test_one_rod_out_along_a_side_by_hand():
@@ -101,11 +101,11 @@ def test_every_rod_is_in_its_hole_or_slot_where_the_plate_is_put():
     assert (found.extension_mm[~found.opened] == 0.0).all()
 
 
-def test_slots_turn_with_the_axes_they_are_given_in():
+def test_slots_rotate_with_the_axes():
     rng = np.random.default_rng(10)
     rods = FOUR + rng.normal(0.0, 4.0, FOUR.shape)
     plain = find_shortest_slots(FOUR, rods, np.full(4, 2.0))
-    other = find_shortest_slots(turned(FOUR, 0.5), turned(rods, 0.5), np.full(4, 2.0))
+    other = find_shortest_slots(rotate(FOUR, 0.5), rotate(rods, 0.5), np.full(4, 2.0))
     np.testing.assert_array_equal(plain.opened, other.opened)
     assert other.longest_mm == pytest.approx(plain.longest_mm, abs=CLOSE_MM)
 
@@ -122,7 +122,7 @@ def test_limited_shift_asks_for_no_less():
     )
 
 
-def test_more_holes_than_are_enumerated_are_opened_one_by_one_and_say_so():
+def test_more_holes_than_are_enumerated_are_opened_greedily_and_not_proven():
     holes = np.stack((np.repeat([-80.0, 80.0], 7), np.tile(np.arange(7) * 80.0, 2)), 1)
     rods = holes.copy()
     rods[3, 0] += 12.0
@@ -161,7 +161,7 @@ def test_padded_rods_change_nothing():
 
 
 @pytest.mark.parametrize("limit", [None, 3.175])
-def test_without_the_search_of_every_turn_the_slots_are_the_same(limit):
+def test_without_the_search_of_every_rotation_the_slots_are_the_same(limit):
     # Rods of one plate one to three millimetres out, all positions as in a building.
     rng = np.random.default_rng(14)
     rods = FOUR + rng.normal(0.0, 2.5, (40, 4, 2))
@@ -215,7 +215,7 @@ def test_holes_within_the_pattern_have_no_edge():
     assert left[7] == pytest.approx(20.0)
 
 
-def test_feasible_is_judged_by_the_rods_table_row():
+def test_the_edge_distance_is_that_of_the_rods_table_row():
     rod = 0.75 * INCH_MM  # AISC 360-16 Table J3.4, secondary: 1 in
     assert slots_keep_edge(np.array([INCH_MM]), np.array([rod]))
     assert not slots_keep_edge(np.array([INCH_MM - 0.001]), np.array([rod]))

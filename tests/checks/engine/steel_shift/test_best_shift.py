@@ -11,7 +11,7 @@ FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 ALLOWANCE = 2.4
 
 
-def turned(points, turn):
+def rotate(points, turn):
     c, s = np.cos(turn), np.sin(turn)
     return points @ np.array([[c, s], [-s, c]])
 
@@ -47,7 +47,7 @@ def brute_force(planned, rods):
 def test_small_buildings_are_solved_as_trying_every_set_does(seed):
     rng = np.random.default_rng(seed)
     planned = grid(3, 2)
-    rods = turned(planned, rng.normal(0.0, 2e-4)) + rng.normal(0.0, 4.0, 2)
+    rods = rotate(planned, rng.normal(0.0, 2e-4)) + rng.normal(0.0, 4.0, 2)
     rods = rods + rng.normal(0.0, 1.4, (6, 1, 2)) + rng.normal(0.0, 0.3, planned.shape)
     move = fit_steel_shift(planned, rods, allowance(planned))
     rework, worst = brute_force(planned, rods)
@@ -64,7 +64,7 @@ def test_the_quick_search_keeps_as_many_nearly_always():
     as_many = 0
     for _ in range(12):
         planned = grid(3, 2)
-        rods = turned(planned, rng.normal(0.0, 2e-4)) + rng.normal(0.0, 4.0, 2)
+        rods = rotate(planned, rng.normal(0.0, 2e-4)) + rng.normal(0.0, 4.0, 2)
         rods = rods + rng.normal(0, 1.4, (6, 1, 2)) + rng.normal(0, 0.3, planned.shape)
         exact = fit_steel_shift(planned, rods, allowance(planned))
         quick = fit_steel_shift(planned, rods, allowance(planned), effort="quick")
@@ -76,13 +76,13 @@ def test_the_quick_search_keeps_as_many_nearly_always():
 
 
 @pytest.mark.parametrize("sigma", [1.0, 3.0, 9.0])
-def test_the_quick_search_keeps_what_it_says(sigma):
+def test_the_quick_search_keeps_the_positions_it_reports(sigma):
     rng = np.random.default_rng(22)
     planned = grid(15, 2)
     rods = planned + rng.normal(0.0, sigma, (30, 1, 2)) + [5.0, -3.0]
     rods = rods + rng.normal(0.0, 0.4, planned.shape)
     move = fit_steel_shift(planned, rods, allowance(planned), effort="quick")
-    moved = turned(planned - move.rotation_centre_mm, move.rotation_rad)
+    moved = rotate(planned - move.rotation_centre_mm, move.rotation_rad)
     moved = moved + move.rotation_centre_mm + move.shift_mm
     away = np.hypot(*np.moveaxis(rods - moved, 2, 0)) - ALLOWANCE
     np.testing.assert_array_equal(move.rework_after, (away > 1e-6).any(axis=1))
@@ -98,7 +98,7 @@ def test_the_quick_search_is_proven_where_all_that_can_be_kept_are():
     assert move.proven
 
 
-def test_own_overruns_that_are_known_are_not_worked_out_again():
+def test_known_interferences_are_not_computed_again():
     rng = np.random.default_rng(23)
     planned = grid(6, 2)
     rods = planned + rng.normal(0.0, 2.0, (12, 1, 2)) + rng.normal(0, 1, planned.shape)
@@ -114,7 +114,7 @@ def test_own_overruns_that_are_known_are_not_worked_out_again():
 def test_a_grid_set_out_rigidly_wrong_is_moved_back_whole():
     planned = grid(5, 2)
     about = planned.reshape(-1, 2).mean(axis=0)
-    rods = turned(planned - about, 3e-4) + about + [6.0, -2.0]
+    rods = rotate(planned - about, 3e-4) + about + [6.0, -2.0]
     move = fit_steel_shift(planned, rods, allowance(planned))
     assert move.rework_before.all()
     assert not move.rework_after.any()
@@ -127,7 +127,7 @@ def test_a_grid_set_out_rigidly_wrong_is_moved_back_whole():
 def test_the_positions_really_out_of_place_are_the_ones_left():
     rng = np.random.default_rng(30)
     planned = grid(10, 2)
-    rods = turned(planned, 1e-4) + np.array([4.0, 3.0])
+    rods = rotate(planned, 1e-4) + np.array([4.0, 3.0])
     rods += rng.normal(0.0, 0.3, planned.shape)
     rods[[3, 11, 17]] += [[[20.0, 0.0]], [[0.0, 15.0]], [[-12.0, 9.0]]]
     move = fit_steel_shift(planned, rods, allowance(planned))
@@ -144,12 +144,12 @@ def test_a_position_that_no_move_helps_is_not_counted_on():
     np.testing.assert_array_equal(np.flatnonzero(move.rework_after), [1])
 
 
-def test_move_is_what_is_said_of_it():
+def test_the_effect_is_that_of_the_shift():
     rng = np.random.default_rng(31)
     planned = grid(3, 2)
     rods = planned + rng.normal(0.0, 2.0, (6, 1, 2))
     move = fit_steel_shift(planned, rods, allowance(planned))
-    moved = turned(planned - move.rotation_centre_mm, move.rotation_rad)
+    moved = rotate(planned - move.rotation_centre_mm, move.rotation_rad)
     moved = moved + move.rotation_centre_mm + move.shift_mm
     distance = np.hypot(*np.moveaxis(rods - moved, 2, 0))
     np.testing.assert_allclose(distance, move.distance_after_mm, atol=1e-9)
@@ -178,13 +178,15 @@ def test_rework_does_not_depend_on_the_axes():
     plain = fit_steel_shift(planned, rods, allowance(planned))
     away = np.array([3e5, -1e5])
     other = fit_steel_shift(
-        turned(planned, 0.6) + away, turned(rods, 0.6) + away, allowance(planned)
+        rotate(planned, 0.6) + away,
+        rotate(rods, 0.6) + away,
+        allowance(planned),
     )
     assert other.rework_after.sum() == plain.rework_after.sum()
     assert other.rotation_rad == pytest.approx(plain.rotation_rad, abs=1e-7)
 
 
-def test_frame_line_moves_along_its_axis_to_the_middle_of_what_is_asked():
+def test_a_frame_line_shifts_along_its_axis_to_the_middle_of_the_offsets():
     # Worked: three positions off by 3, 4 and 5 along; the middle, 4, leaves 1.
     planned = grid(3, 1)
     rods = planned + np.array([3.0, 4.0, 5.0])[:, None, None] * [1.0, 0.0]

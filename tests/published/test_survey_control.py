@@ -20,7 +20,7 @@ def surveys(seed=29, n=30):
         yield plan, survey + rng.normal(scale=3, size=plan.shape), rng
 
 
-def test_the_turn_and_residuals_against_euclidean_transform():
+def test_rotation_and_residuals_against_euclidean_transform():
     for plan, survey, rng in surveys():
         found = fit_control(plan, survey)
         # a local origin keeps the other program's digits
