@@ -47,7 +47,7 @@ def test_a_survey_is_shown_before_anything_is_recorded(bring: Any) -> None:
     assert response.status_code == 200
     assert "point, northing, easting" in page
     assert "corner A" in page
-    assert "Its words name nothing on the plan." in page
+    assert "Its description and name match nothing on the plan." in page
     assert "fewer than 3 columns" in page
     assert "Best-fit scale (not applied)" in page
     assert "2 diagonals, 4 walls, 6 reference lines, 24 setbacks" in page
@@ -110,7 +110,7 @@ def test_nothing_is_recorded_that_was_not_shown(bring: Any) -> None:
 
 def test_a_point_can_be_left_out_of_the_control(bring: Any) -> None:
     response = bring(lines(FAR))
-    assert "from its place, more than 100 mm" in response.content.decode()
+    assert "from its planned point, more than 100 mm" in response.content.decode()
     assert "Record these readings" not in response.content.decode()
     response = bring(lines(FAR), leave=["103"])
     assert "Record these readings" in response.content.decode()
@@ -179,7 +179,7 @@ def test_a_point_file_comes_in_by_the_command(
     command = ("import_readings", building.pk, file, "--by=fern", "--points=survey_ft")
     said, progress = run(*command, "--instrument=TS1")
     assert "67 recorded" in said
-    assert "point 900: Its words name nothing on the plan." in progress
+    assert "point 900: Its description and name match nothing on the plan." in progress
     assert "corner A, point 101: 0.0 mm from its place" in progress
     assert Instrument.objects.get().name == "TS1"
 

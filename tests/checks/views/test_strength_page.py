@@ -101,7 +101,7 @@ def test_tests_that_are_too_low_are_named(
     assert "<b>Not accepted</b>: 3 tests, none may be below 3,000 psi" in shown
     assert "test 3: 2,980 psi" in shown
     assert "average of tests 1 to 3: 3,343 psi" in shown
-    assert "nothing about when columns may be set" in shown
+    assert "field-cured samples decide when columns may be set" in shown
 
 
 def test_neither_reaches_the_notice_to_the_erector(

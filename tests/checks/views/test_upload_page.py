@@ -59,4 +59,4 @@ def test_the_good_ones_are_kept_when_asked(bring: Any) -> None:
 def test_what_is_no_file_of_readings_says_so(bring: Any) -> None:
     answer = bring("plan.json", "{}")
     assert answer.status_code == 400
-    assert "no file of readings" in answer.content.decode()
+    assert "contains no readings" in answer.content.decode()
