@@ -20,23 +20,9 @@ from jobs.exchange.result.document import (
     ResultDocument,
 )
 from jobs.exchange.result.findings import ShiftedPositionResult
+from jobs.plans.plan_preview import CHECK_KIND_LABELS
 
 MAX_FIRST_CHECKS = 6  # listed while nothing has been measured
-KIND_LABELS = {
-    CheckKind.DIAGONAL: "diagonals",
-    CheckKind.WALL: "walls",
-    CheckKind.LINE: "reference lines",
-    CheckKind.SETBACK: "setbacks",
-    CheckKind.OFFSET: "offsets",
-    CheckKind.GAGE: "gages",
-    CheckKind.PROJECTION: "projections",
-    CheckKind.LEVEL: "levels",
-    CheckKind.BENCHMARK: "benchmarks",
-    CheckKind.STRENGTH: "strength samples",
-    CheckKind.NOTCH_WIDTH: "notch widths",
-    CheckKind.NOTCH_DEPTH: "notch depths",
-    CheckKind.PLUMB: "plumb",
-}
 RULE_VERDICTS = (Verdict.OUTSIDE, Verdict.UNMEASURED, Verdict.WITHIN)
 
 
@@ -54,11 +40,11 @@ def build_kind_rows(results: ResultView) -> list[KindRow]:
     counts = results.count_verdicts()
     return [
         KindRow(
-            label=label,
+            label=CHECK_KIND_LABELS[kind][1],
             counts=tuple((verdict, counts[kind][verdict]) for verdict in Verdict),
             total=counts[kind].total(),
         )
-        for kind, label in KIND_LABELS.items()
+        for kind in CheckKind
         if kind in counts
     ]
 
