@@ -195,6 +195,7 @@ def _split_subject(kind: CheckKind, subject: str) -> CheckKeyParts | None:
     if kind is CheckKind.PLUMB:
         axis = next((each for each in AXES if each == part), None)
         return CheckKeyParts(kind, subject, mark, axis=axis) if axis else None
+    # A mark may contain dots and hyphens, so the rods are what follows the last dot.
     numbers = part.split("-")
     wanted = 2 if kind is CheckKind.GAGE else 1
     if len(numbers) != wanted or not all(_ROD_NUMBER.fullmatch(n) for n in numbers):

@@ -84,6 +84,7 @@ class _CheckIndex:
         self.diagonals: dict[str, tuple[str, str]] = {}
 
     def find(self, key: str) -> Check:
+        # Nearly every key is a planned one; the rest only explains what is wrong.
         if found := self.by_key.get(key):
             return found
         kind = kind_of(key)
@@ -204,6 +205,7 @@ def _generate_diagonal_names(plan: Plan) -> Iterator[tuple[str, tuple[str, str]]
     planned = {frozenset(ends): ends for ends in plan.diagonals}
     for i, first in enumerate(names):
         for j in range(i + 2, len(names)):
+            # The first and the last corner share a wall.
             if i == 0 and j == len(names) - 1:
                 continue
             ends = planned.get(frozenset((first, names[j])), (first, names[j]))

@@ -132,6 +132,7 @@ def _generate_pattern_checks(position: Position, detail: Detail) -> Iterator[Che
             corners=corners,
             axis="along",
         )
+    # Gages of neighbouring rods are enough to determine the pattern.
     for low, high in adjacent_rods(detail):
         yield build_gage_check(mark, detail, low, high)
     for rod in detail.rods:
@@ -152,6 +153,8 @@ def adjacent_rods(detail: Detail) -> tuple[tuple[int, int], ...]:
     for across, running in ((1, 0), (0, 1)):
         rows: dict[int, list[int]] = {}
         for number, point in points.items():
+            # Rounded, because conversion from inches leaves differences in the last
+            # digit.
             rows.setdefault(round(point[across] / ROW_TOLERANCE_MM), []).append(number)
         for row in rows.values():
             row.sort(key=lambda number, axis=running: points[number][axis])  # type: ignore[misc]

@@ -73,6 +73,7 @@ def _write_parts(value: Any) -> Iterator[str]:
 def _utf16_code_units(name: str) -> bytes:
     if not isinstance(name, str):
         raise TypeError(f"A JSON member's name is text, not {type(name).__name__}.")
+    # RFC 8785 sorts by UTF-16, in which characters beyond U+FFFF come before U+E000.
     return name.encode("utf-16-be")
 
 

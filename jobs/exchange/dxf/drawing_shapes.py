@@ -309,6 +309,7 @@ class _EntityReader:
             "DETAIL" in dict(attributes) or 0 < _circle_spread(circles) <= self.max_span
         )
         if not is_pattern or not together or _is_mirrored(entity):
+            # Not one rod pattern: explode the block and sort what is in it.
             self.read_entities(parts, location, depth + 1)
             return
         self.entity_count += len(parts)

@@ -149,6 +149,7 @@ class _DrawingImport:
         polyline = self._find_outline()
         self._move_to_origin(polyline)
         points = [self.to_plan(point) for point in polyline.points]
+        # Drawings run either way; a plan runs counter-clockwise.
         if doubled_area(points) < 0:
             points.reverse()
         corners = self._name_corners(points)
@@ -174,6 +175,7 @@ class _DrawingImport:
             "details": details.document,
             "positions": positions,
         }
+        # Diagonals of the current plan name corners that the drawing may not have.
         if "diagonals" in document and not _has_same_corners(base, corners):
             del document["diagonals"]
         return ImportedFile(
@@ -197,7 +199,7 @@ class _DrawingImport:
     # ---- the outline ----------------------------------------------------------------
 
     def _find_outline(self) -> ClosedPolyline:
-        """Find the outline: by layer, by the layer's name, else the largest polyline."""
+        """Find the outline: by layer, by name of a layer, else the largest polyline."""
         chosen = self.options.outline
         polylines = [
             each for each in self.shapes.polylines if not chosen or each.layer == chosen
@@ -311,7 +313,7 @@ class _DrawingImport:
         return rods
 
     def _choose_marks(self, groups: Sequence[RodGroup]) -> list[str]:
-        """Choose each position's mark: its block's, the nearest label's, or a new one."""
+        """Choose each position's mark: of its block, of the nearest label, or new."""
         marks = [g.insert.attribute("MARK") if g.insert else "" for g in groups]
         unmarked = [index for index, mark in enumerate(marks) if not mark]
         labels = [each for each in self.shapes.labels if self._may_be_mark(each)]

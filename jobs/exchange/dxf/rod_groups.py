@@ -138,6 +138,7 @@ def place_group(
             and 0.0 <= along <= length
         ):
             walls.append((abs(inward), index, start, axis, length))
+    # A block knows its own position better than the middle of its rods.
     pattern = group.insert
     if pattern is not None and (
         inserted := _place_insert(group, pattern, names, corners)

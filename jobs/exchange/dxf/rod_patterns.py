@@ -26,7 +26,7 @@ RodPattern = Sequence[tuple[float, float, float]]
 
 
 def drawing_length_writer(unit: LengthUnit) -> Callable[[float], str]:
-    """Return a function that writes a length exactly, in feet and inches if possible."""
+    """Return a function that writes lengths exactly, if possible in feet and inches."""
     exact = exact_length_writer(unit)
     step = Decimal("0.396875" if unit in ("in", "ft") else "0.001")
 

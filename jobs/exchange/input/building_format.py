@@ -205,7 +205,7 @@ class BuildingMembers(TypedDict, total=False):
             list[JsonReader],
             ListOf(
                 CornerMembers,
-                "Corners of the steel line, counter-clockwise as seen from above; no edge "
+                "Corners of the steel line, counter-clockwise from above; no edge "
                 "crosses another.",
                 min_items=3,
                 max_items=vocabulary.MAX_CORNERS,

@@ -95,6 +95,8 @@ def parse_curve(
     items : its cylinders.
     method : how maturity is counted, which decides what a cylinder's age is called.
     """
+    # With both methods given, which is an issue already, cylinders are read by
+    # maturity.
     by_age = "datum" not in method and ("activation" in method or "reference" in method)
     needed, other = ("age", "maturity") if by_age else ("maturity", "age")
     before = reader.collector.count

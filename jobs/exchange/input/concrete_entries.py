@@ -118,6 +118,7 @@ def merge_concrete_entries(
     tests = _list_tests(entries)
     if tests and "specified_strength" in own:
         before = list(own.get("standard_cured", ()))
+        # More would make a document that the parser refuses.
         merged["standard_cured"] = [*before, *tests][: vocabulary.MAX_STRENGTH_TESTS]
     maturity = _build_maturity(own.get("maturity", {}), entries)
     if maturity and _STRENGTHS & own.keys():
@@ -128,7 +129,7 @@ def merge_concrete_entries(
 def find_missing_prerequisites(
     own: Mapping[str, Any], entries: Sequence[ConcreteEntryData]
 ) -> dict[ConcreteEntryKind, str]:
-    """Return, by kind, what keeps entries out of the document; empty if nothing does."""
+    """Return, by kind, what keeps entries out of the document; empty if none."""
     kinds = {entry.kind for entry in entries}
     missing: dict[ConcreteEntryKind, str] = {}
     if "standard_cured" in kinds and "specified_strength" not in own:
@@ -161,7 +162,7 @@ def sort_temperatures(
 
 
 def find_placing_time(entries: Sequence[ConcreteEntryData]) -> datetime | None:
-    """Return when the concrete was placed, by the first temperature; None if unknown."""
+    """Return when concrete was placed, by the first temperature; None if unknown."""
     for at, first in sort_temperatures(entries):
         try:
             return None if first.hours is None else at - first.hours * HOUR
@@ -228,6 +229,7 @@ def _build_intervals(
         start = max(earlier, covered)
         if age - start >= MIN_INTERVAL:
             share = (start - earlier) / (age - earlier)
+            # The plan may cover a part of the interval; the rest starts at that moment.
             at_start = celsius + (entry.celsius - celsius) * share
             mean = round((at_start + entry.celsius) / 2.0, 4)
             hours = round((age - start) / HOUR, 6)

@@ -92,6 +92,7 @@ def parse_outline(reader: JsonReader, items: Sequence[JsonReader]) -> OutlineInp
     names = tuple(each.name for each in corners) if all_named else None
     if len(corners) < MIN_CORNERS or reader.collector.count > before:
         return OutlineInput(names=names)
+    # The rules of an outline need every point, so they wait until all corners are read.
     for index, message in find_outline_issues(corners):
         (reader if index is None else items[index]).add_issue(message)
     for key in find_ambiguous_pairs([each.name for each in corners]):
@@ -120,6 +121,7 @@ def parse_diagonals(
         ends = [end.read_name() for end in item.read_list(2, 2)]
         if len(ends) != 2 or not all(ends):
             continue
+        # A diagonal from either end is the same diagonal.
         if frozenset(ends) in read:
             item.add_issue(
                 f"The diagonal {ends[0]}-{ends[1]} appears twice.", IssueCode.DUPLICATE

@@ -98,6 +98,7 @@ class JsonReader:
         dict
             What was read of the members that are there.
         """
+        # Without the object there is no point in reporting its missing members.
         if not isinstance(self.value, dict):
             self._add_type_issue("an object")
             return {}
@@ -105,6 +106,7 @@ class JsonReader:
         for name, value in self.value.items():
             child = JsonReader(value, self.collector, self, name)
             read_member = known.get(name)
+            # Members are read in the order of the document, so that issues follow it.
             if read_member is not None:
                 read[name] = read_member(child)
             else:
@@ -127,6 +129,7 @@ class JsonReader:
         taken: set[str] = set()
         for key, value in self.value.items():
             child = JsonReader(value, self.collector, self, str(key))
+            # A key is a name like any other: stripped, printable, not too long.
             name = JsonReader(key, self.collector, self, str(key)).read_name()
             if name in taken:
                 child.add_issue(
@@ -145,6 +148,8 @@ class JsonReader:
         count = len(self.value)
         if count < min_items:
             self.add_issue(f"At least {min_items} items are needed, not {count}.")
+        # None of the items is read: the limits keep a hostile document from costing
+        # time.
         if max_items is not None and count > max_items:
             self.add_issue(f"At most {max_items} items are allowed, not {count}.")
             return []
@@ -173,6 +178,7 @@ class JsonReader:
         if not isinstance(value, str):
             self._add_type_issue("text")
             return ""
+        # Names are compared after stripping, or " S1" and "S1" would be two positions.
         text = value.strip()
         if _NOT_IN_NAMES.search(text):
             self.add_issue("This has characters that cannot be printed on one line.")
@@ -195,6 +201,7 @@ class JsonReader:
         if not isinstance(self.value, str):
             self._add_type_issue("text")
             return ""
+        # A note is kept as typed, blank lines included: it is part of the record.
         if len(self.value) > max_length:
             self.add_issue(f"A note has at most {max_length} characters.")
         if _NOT_IN_NOTES.search(self.value):
@@ -234,6 +241,7 @@ class JsonReader:
                 return PLACEHOLDER_LENGTH
             self.add_issue(str(error))
             return PLACEHOLDER_LENGTH
+        # `not >` instead of `<=`, so that NaN fails as well.
         if above is not None and not float(length.mm) > above:
             self.add_issue(f"This must be greater than {_format_bound(above)}.")
         elif at_least is not None and float(length.mm) < at_least:
@@ -293,6 +301,7 @@ class JsonReader:
 
     def read_date(self) -> date:
         """Read a date."""
+        # `fromisoformat` alone accepts other forms, such as 20260302 and 2026-W10-1.
         if isinstance(self.value, str) and _DATE.fullmatch(self.value):
             try:
                 return date.fromisoformat(self.value)
@@ -315,6 +324,8 @@ class JsonReader:
                 return datetime.min.replace(tzinfo=UTC)
             try:
                 moment = datetime.fromisoformat(self.value.upper())
+                # Near the year 1 or 9999 a time may have no UTC, which the database
+                # needs.
                 moment.astimezone(UTC)
             except (ValueError, OverflowError):
                 pass
@@ -330,6 +341,7 @@ class JsonReader:
 
     def _is_number(self) -> bool:
         value = self.value
+        # In Python, True is the integer 1.
         return isinstance(value, int | float) and not isinstance(value, bool)
 
     def _add_type_issue(self, expected: str) -> None:

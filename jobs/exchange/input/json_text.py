@@ -31,6 +31,8 @@ def load_json(text: str | bytes, collector: IssueCollector) -> Any:
     def build_object(members: list[tuple[str, Any]]) -> dict[str, Any]:
         nonlocal repeated
         plain = dict(members)
+        # JSON leaves open which of two equal names counts: a record must not depend on
+        # it.
         if len(plain) == len(members):
             return plain
         repeated = True
@@ -65,6 +67,7 @@ def _describe_json_error(error: Exception) -> str:
 
 
 def _report_repeated_members(document: Any, collector: IssueCollector) -> None:
+    # A stack, not recursion: the document may be nested as deep as JSON loading allows.
     waiting = [("", document)]
     while waiting:
         pointer, value = waiting.pop()

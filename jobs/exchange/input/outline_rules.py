@@ -31,6 +31,7 @@ def find_outline_issues(corners: Sequence[Corner]) -> list[OutlineIssue]:
         (round(each.x * STEPS_PER_MM), round(each.y * STEPS_PER_MM)) for each in corners
     ]
     issues = _find_repeated_corners(corners, points)
+    # A repeated corner makes an edge of no length, which would cross its neighbours.
     issues = issues or _find_crossing_edges(corners, points)
     if not issues and _doubled_area(points) < 0:
         order = ", ".join(each.name for each in reversed(corners))
@@ -93,8 +94,11 @@ def _find_crossing_edges(
     issues: list[OutlineIssue] = []
     for j in range(count):
         for i in range(j):
+            # Bounding boxes first: 400 corners have 80,000 pairs of edges.
             if not _overlap(boxes[j], boxes[i]):
                 continue
+            # Neighbouring edges always share a corner; they may only not run back on
+            # it.
             if j - i == 1 or (i == 0 and j == count - 1):
                 before, after = (i, j) if j - i == 1 else (j, i)
                 if not _reverses(edges[before], edges[after]):

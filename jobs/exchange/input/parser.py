@@ -34,9 +34,11 @@ def parse_building(document: object) -> BuildingInput:
 
 def _parse_document(document: object, collector: IssueCollector) -> BuildingInput:
     root = JsonReader(document, collector)
+    # Needed before any length is read, wherever the member is in the document.
     collector.length_unit = peek_length_unit(root)
     partial, items = parse_plan(root)
     readings = parse_readings(items, partial)
+    # Placeholders of refused values end here.
     collector.raise_if_any()
     return BuildingInput(plan=partial.plan, readings=readings)
 

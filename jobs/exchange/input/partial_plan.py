@@ -65,6 +65,7 @@ class PartialPlan:
         subject = key[len(kind) + 1 :]
         if kind is CheckKind.LINE and subject in self.marks_without_wall:
             return False
+        # A mark may contain dots itself, so try the whole subject first.
         whole = subject in self.marks_without_rods
         mark = subject if whole else subject.rpartition(".")[0]
         return self.marks_known and mark not in self.marks_without_rods

@@ -89,6 +89,7 @@ def parse_plan(root: JsonReader) -> tuple[PartialPlan, list[JsonReader]]:
         instruments=instruments,
     )
     readings = members.get("readings", [])
+    # A complete plan needs no placeholders, and its readings are validated in full.
     if root.collector.count == before:
         return PartialPlan(plan), readings
     partial = build_partial_plan(
@@ -188,6 +189,7 @@ def _parse_positions(
                 "unique.",
                 IssueCode.DUPLICATE,
             )
+        # A repeated mark is an issue already; the later one stands in for both.
         read[position.mark] = position
     return tuple(read.values())
 
@@ -198,6 +200,7 @@ def _parse_position(reader: JsonReader, corners: OutlineInput) -> Position:
     unplaced = Position(mark=mark, detail=detail)
     given = [name for name in (*ON_WALL, *AT_POINT) if name in members]
     wall = _parse_wall(reader, members, corners)
+    # All members are read above, so that their issues are listed in either case.
     if given == list(AT_POINT):
         return Position(
             mark=mark,

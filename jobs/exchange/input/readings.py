@@ -53,6 +53,8 @@ def parse_readings(
             uncertain.add(reading.id)
         if reading.id not in read:
             read[reading.id], readers[reading.id] = reading, item
+        # Phones resend what was not acknowledged, so the same reading twice is no
+        # issue.
         elif reading != read[reading.id]:
             item.child("id").add_issue(
                 f"The id {reading.id} belongs to another reading, at "
@@ -97,6 +99,7 @@ def parse_entry(
     key = members.get("check", "")
     check, kind = _find_check(reader, key, partial)
     _report_misplaced_members(reader, members, kind)
+    # Whether zero or a sign is allowed depends on the kind and on the planned value.
     value, text, resolution = _parse_value(members.get("value"), check, kind)
     if kind is CheckKind.PLUMB and "height" not in members:
         reader.add_issue(
@@ -200,6 +203,7 @@ def _check_slope_rise(
     reader: JsonReader, members: ReadingMembers, taped: float
 ) -> None:
     rise = members.get("slope_rise", 0.0)
+    # A refused value has the placeholder 0, which says nothing about the rise.
     if taped and abs(rise) > MAX_SLOPE_RATIO * abs(taped):
         reader.child("slope_rise").add_issue(
             "A rise is much less than the length taped along it; this one is more than "

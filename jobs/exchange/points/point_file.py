@@ -187,6 +187,7 @@ def _parse_point(
     if not name:
         return file_issue(f"line {line}, point", "This point has no name.")
     height = _parse_number(cells[3]) if len(cells) > 3 else None
+    # Exports leave out an empty elevation column.
     if len(cells) == 4 and height is None:  # a description without an elevation
         description = cells[3]
     else:

@@ -144,7 +144,7 @@ class HeadedSheet:
     rows_above: tuple[Row, ...]
 
     def location(self, row: Row, member: str) -> str:
-        """Return the location of a member's cell; of the row if there is no such column."""
+        """Return the location of a member's cell, or of the row without such a column."""
         heading = self.headings.get(member)
         if heading is None:
             return self.sheet.row_location(row.number)
@@ -251,11 +251,13 @@ def _read_length(cell: Cell, unit: str, units: CellUnits) -> str | int | float:
     number = read_cell_number(cell)
     if number is not None:
         own = unit or (units.length if units.keep_decimals else "")
+        # A bare number is left to length_unit, unless its decimals must be kept.
         return f"{_format_number(cell, number)} {own}" if own else number
     if not isinstance(cell.value, str):
         raise CellError(_describe_wrong_value(cell.value, "a length"))
     text = cell.value.strip()
     named = unit or units.length or ""
+    # `3/4` under a heading in inches is a length; without a unit it may be a date.
     mixed = _MIXED.fullmatch(text) and named in ("in", "ft")
     return f"{text} {named}" if mixed else text
 

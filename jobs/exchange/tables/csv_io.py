@@ -36,6 +36,7 @@ def read_rows(content: bytes) -> list[Row]:
     """
     text = decode_utf8(content)
     head = next((line for line in text.splitlines() if _count_delimiters(line)), "")
+    # Spreadsheets write semicolons in countries with a decimal comma.
     delimiter = max(DELIMITERS, key=head.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows: list[Row] = []
@@ -47,6 +48,8 @@ def read_rows(content: bytes) -> list[Row]:
             cells += len(record)
             _check_limits(len(rows), len(record), cells, reader.line_num)
             read = tuple(Cell(unescape_formula(cell)) for cell in record)
+            # The number of the line, which differs from the row after a cell with line
+            # breaks.
             rows.append(Row(reader.line_num, read))
     except csv.Error as error:
         msg = f"This table cannot be read at line {reader.line_num}: {error}."

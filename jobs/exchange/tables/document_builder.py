@@ -67,6 +67,8 @@ class DocumentBuilder:
                 continue
             location = table.location(row, member)
             self.source_locations[join_pointer(pointer, member)] = location
+            # The location is kept also of a blank cell: the parser may find it is
+            # needed.
             if cell.is_blank:
                 continue
             value = self.read_value(cell, heading, location)

@@ -172,6 +172,7 @@ def _fill_from_base(
                 document[member] = found | document.get(member, {})
                 kept[member] = found
     unit = base.get("length_unit")
+    # Bare numbers of the kept parts would silently change their unit.
     if kept.keys() - {"name", "length_unit"} and document.get("length_unit") != unit:
         msg = (
             f"The current plan is in {unit}: a file in another length unit needs all "

@@ -251,6 +251,7 @@ class _ReadingsReader:
         if "value" in entry or not has_repeat:
             self._add_entry(table, row, entry, "value")
         if has_repeat:
+            # A repeat is a reading of its own: only the first can correct another one.
             second = {k: value for k, value in entry.items() if k != "supersedes"}
             if "id" in second:
                 second["id"] = f"{second['id']}-again"
@@ -345,6 +346,7 @@ class _ReadingsReader:
                 day = date.fromisoformat(day.strip())
             except ValueError:
                 return cell
+        # Spreadsheets store a date as midnight of that day.
         midnight = isinstance(day, datetime) and day.time() == time()
         if not isinstance(day, date) or (isinstance(day, datetime) and not midnight):
             return cell

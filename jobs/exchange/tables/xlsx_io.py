@@ -57,6 +57,7 @@ def read_xlsx(content: bytes) -> list[Sheet]:
     """
     parts = _unpack(content)
     merged = _find_merged_cells(parts)
+    # The formulas are loaded only where there are any: it doubles the reading time.
     formulas = any(b"<f" in part or b":f" in part for part in parts.values())
     try:
         with warnings.catch_warnings():
@@ -101,6 +102,7 @@ def _unpack(content: bytes) -> dict[str, bytes]:
             msg = "This workbook has XML entities; save it again as .xlsx."
             raise file_error(msg)
     sheets = [name for name in parts if name.startswith("xl/worksheets/")]
+    # Counting tags is fast and errs on the safe side; the library would parse them all.
     cells = sum(parts[name].count(b"<c") for name in sheets)
     cells += parts.get("xl/sharedStrings.xml", b"").count(b"<si")
     if len(sheets) > MAX_SHEETS or cells > 2 * MAX_CELLS:
@@ -272,7 +274,7 @@ def _read_cell(cell: Any, computed: bool) -> Cell:
 
 
 def escape_xml(text: str) -> str:
-    """Write characters that XML cannot hold as `_xHHHH_` (ISO/IEC 29500-1, 22.4.2.4)."""
+    """Write what XML cannot hold as `_xHHHH_` (ISO/IEC 29500-1, 22.4.2.4)."""
     return _TO_ESCAPE.sub(lambda found: f"_x{ord(found[0]):04X}_", text)
 
 
