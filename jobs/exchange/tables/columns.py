@@ -144,7 +144,7 @@ class HeadedSheet:
     rows_above: tuple[Row, ...]
 
     def location(self, row: Row, member: str) -> str:
-        """Return the location of a member's cell, or of the row without such a column."""
+        """Return the location of a member's cell, or of the row without it."""
         heading = self.headings.get(member)
         if heading is None:
             return self.sheet.row_location(row.number)
