@@ -135,8 +135,10 @@ class CarryOutView(RecordView):
     )
     def post(self, request: Request, pk: int) -> Response:
         """Record the report."""
-        seen = Finding.objects.visible_to(self.person)
-        decisions = Decision.objects.filter(finding__in=seen).select_related("finding")
+        visible = Finding.objects.visible_to(self.person)
+        decisions = Decision.objects.filter(finding__in=visible).select_related(
+            "finding"
+        )
         made = get_visible_or_404(decisions, "decision", pk=pk)
         with lock_timeout():
             done = report_work_done(

@@ -64,8 +64,8 @@ class TokenListView(RecordView):
 
     def get_throttles(self) -> list[Any]:
         """Return throttles: only attempts at a password count as such."""
-        found = super().get_throttles()
-        return found if self.request.method == "POST" else found[:1]
+        throttles = super().get_throttles()
+        return throttles if self.request.method == "POST" else throttles[:1]
 
     @extend_schema(
         operation_id="tokens",
@@ -75,8 +75,8 @@ class TokenListView(RecordView):
     )
     def get(self, request: Request) -> Response:
         """List the tokens; their texts are not shown."""
-        found = CrewToken.objects.owned_by(self.person).select_related("token")
-        return Response(TokenOut(found, many=True).data)
+        tokens = CrewToken.objects.owned_by(self.person).select_related("token")
+        return Response(TokenOut(tokens, many=True).data)
 
     @extend_schema(
         operation_id="make_token",

@@ -135,19 +135,19 @@ class PhotographFileView(RecordView):
 def _get_finding_of(building: Building, pk: int | None) -> Finding | None:
     if pk is None:
         return None
-    found = Finding.objects.filter(building=building, pk=pk).first()
-    if found is None:
+    finding = Finding.objects.filter(building=building, pk=pk).first()
+    if finding is None:
         msg = "This building has no such finding."
         raise ValidationError({"finding": msg}, code="elsewhere")
-    return found
+    return finding
 
 
 def _get_decision_of(building: Building, pk: int | None) -> Decision | None:
     if pk is None:
         return None
     decisions = Decision.objects.filter(finding__building=building, pk=pk)
-    found = decisions.select_related("finding", "work_report").first()
-    if found is None:
+    decision = decisions.select_related("finding", "work_report").first()
+    if decision is None:
         msg = "This building has no such decision."
         raise ValidationError({"decision": msg}, code="elsewhere")
-    return found
+    return decision

@@ -120,17 +120,19 @@ class RevisionView(RecordView):
     def get(self, request: Request, pk: int, number: int) -> HttpResponse:
         """Return the document of the revision."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
-        found = get_visible_or_404(building.revisions.all(), "revision", number=number)
-        return conditional_response(request, found.digest) or with_etag(
-            found.document, found.digest
+        revision = get_visible_or_404(
+            building.revisions.all(), "revision", number=number
+        )
+        return conditional_response(request, revision.digest) or with_etag(
+            revision.document, revision.digest
         )
 
 
 def _expected_digest(request: Request) -> str | None:
     """Return the digest in If-Match; None where any version will do."""
-    given = request.headers.get("If-Match", "").strip()
-    if given in ("", "*"):
+    header = request.headers.get("If-Match", "").strip()
+    if header in ("", "*"):
         return None
-    if not (given.startswith('"') and given.endswith('"')):
+    if not (header.startswith('"') and header.endswith('"')):
         raise PreconditionFailed
-    return given.strip('"')
+    return header.strip('"')

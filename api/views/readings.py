@@ -54,8 +54,8 @@ class CheckSheetView(RecordView):
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         hidden = validated_query(SheetQuery, request)["expected"] == "hidden"
         rows = list_sheet_rows(building, hidden=hidden)
-        found = {"evaluation": summarize_building(building), "checks": rows}
-        return Response(SheetOut(found).data)
+        sheet = {"evaluation": summarize_building(building), "checks": rows}
+        return Response(SheetOut(sheet).data)
 
 
 class ReadingListView(RecordView, generics.ListAPIView[Reading]):

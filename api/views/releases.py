@@ -39,8 +39,8 @@ class ReleaseListView(RecordView):
 
     def get_throttles(self) -> list[object]:  # type: ignore[override]
         """Return throttles: only signatures count as attempts at a password."""
-        found = super().get_throttles()
-        return found if self.request.method == "POST" else found[:1]  # type: ignore[return-value]
+        throttles = super().get_throttles()
+        return throttles if self.request.method == "POST" else throttles[:1]  # type: ignore[return-value]
 
     @extend_schema(
         operation_id="releases",
@@ -88,8 +88,8 @@ class ReleaseView(RecordView):
     )
     def get(self, request: Request, pk: int) -> Response:
         """Return the release."""
-        found = get_visible_or_404(list_releases(self.person), "release", pk=pk)
-        return Response(ReleaseDetailOut(found).data)
+        release = get_visible_or_404(list_releases(self.person), "release", pk=pk)
+        return Response(ReleaseDetailOut(release).data)
 
 
 class VerifyView(PublicView):
@@ -107,13 +107,13 @@ class VerifyView(PublicView):
         if not DIGEST_PATTERN.fullmatch(digest):
             msg = "This is not a digest. A digest has 64 characters, 0 to 9 and a to f."
             raise Http404(msg)
-        found = find_verified_release(digest)
-        if found is None:
+        release = find_verified_release(digest)
+        if release is None:
             msg = (
                 "No release has this digest. The document is from another system, or "
                 "it was changed. Compare every character."
             )
             raise Http404(msg)
-        answer = Response(VerificationOut(found).data)
+        answer = Response(VerificationOut(release).data)
         answer["Cache-Control"] = "no-store"
         return answer

@@ -276,14 +276,14 @@ def _find_pad_to_lower(
     """Return the one high pad whose lowering would save most of the shims, if any."""
     # Pads without a height cannot compete for the highest.
     known = ~np.isnan(height)
-    found = shims.find_pad_to_lower(height[known], limit)
-    if found is None:
+    pad = shims.find_pad_to_lower(height[known], limit)
+    if pad is None:
         return None
-    row = rows[np.flatnonzero(known)[found.index]]
+    row = rows[np.flatnonzero(known)[pad.index]]
     return {
         "mark": table.checks[row].mark or "",
-        "lower_by": float(found.lower_by_mm),
-        "shims_saved": int(found.shims_saved),
+        "lower_by": float(pad.lower_by_mm),
+        "shims_saved": int(pad.shims_saved),
     }
 
 

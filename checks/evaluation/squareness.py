@@ -122,7 +122,7 @@ def _adjust_outline(
     try:
         return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
     except DegenerateGeometryError:
-        # The plan was accepted; its checks are still judged one by one.
+        # The plan was accepted; its checks still get their verdicts.
         return outline.empty_adjustment(len(corners), len(lengths))
 
 

@@ -141,7 +141,7 @@ def reduce_survey(plan: Plan, survey: SurveyInput) -> SurveyReduction:
 
 
 def _control_name_hint(plan: Plan, control: ControlChoice) -> str:
-    """Describe the descriptions by which points are found to be control points."""
+    """Return a hint at the descriptions that make a point a control point."""
     names = [each.name for each in plan.outline[:4]] if control != "rods" else []
     if control != "corners":
         names += [f"{each.mark}.1" for each in plan.positions[:2]]
