@@ -77,7 +77,7 @@ def flip_y(vectors: FloatArray) -> FloatArray:
 
 
 def upright_angle(angle: float) -> float:
-    """Turn an angle by half a turn where text along it would stand on its head.
+    """Turn an angle by half a turn where text along it would be upside down.
 
     Parameters
     ----------

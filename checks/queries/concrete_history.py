@@ -156,7 +156,7 @@ def get_form_initial(building: Building, client_id: str) -> dict[str, Any]:
             f"{each.get('maturity', each.get('age')):g} {each['strength']}"
             for each in entry["curve"]
         )
-    return {**start, "kind": row.kind, "words": describe_entry(row.kind, entry)}
+    return {**start, "kind": row.kind, "text": describe_entry(row.kind, entry)}
 
 
 def _split_quantity(entry: Mapping[str, Any], name: str) -> dict[str, str]:

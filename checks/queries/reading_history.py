@@ -85,7 +85,7 @@ def attach_photographs(rows: Iterable[ReadingHistoryRow]) -> list[ReadingHistory
     found: dict[int, list[Photograph]] = {}
     of = Photograph.objects.filter(reading__in=[row.reading for row in rows])
     for photograph in of.order_by("pk"):
-        assert photograph.reading_id is not None  # noqa: S101  # as asked for
+        assert photograph.reading_id is not None  # noqa: S101 - as filtered
         found.setdefault(photograph.reading_id, []).append(photograph)
     return [
         replace(row, photographs=tuple(found.get(row.reading.pk, ()))) for row in rows

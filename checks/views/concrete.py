@@ -102,7 +102,7 @@ def _render_page(
     form: Any,
     replaced: dict[str, Any],
 ) -> HttpResponse:
-    replaced_text = replaced.get("words", "")
+    replaced_text = replaced.get("text", "")
     page = paginate_entries(building, request.GET.get("page"))
     context = {
         "building": building,
