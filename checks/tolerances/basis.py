@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
+from checks.engine.sources import Provenance
 from core.units import MM_PER_UNIT
 from jobs.exchange.result.document import LimitResult
 
@@ -129,16 +130,12 @@ LimitValue = FlatLimit | ProportionalLimit | AsymmetricLimit | DiameterLimit
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToleranceRule:
-    """One limit with its source.
-
-    `provenance` is "published", "published, seen second-hand", "from memory",
-    "common practice", "project choice" or "override".
-    """
+    """One limit with its source and provenance."""
 
     key: str
     amount: LimitValue
     source: str
-    provenance: str
+    provenance: Provenance
     note: str = ""
     confidence: str = ""
 
@@ -147,7 +144,7 @@ class ToleranceRule:
         members = {
             **self.amount.as_members(),
             "source": self.source,
-            "mark": self.provenance,
+            "mark": self.provenance.value,
         }
         # Which members there are depends on the kind of limit.
         return cast("LimitResult", members)
@@ -160,7 +157,7 @@ class UnusedValue:
     item: str
     value: str
     source: str
-    provenance: str
+    provenance: Provenance
     reason: str
     confidence: str = ""
 
@@ -205,7 +202,10 @@ def load_basis(name: str) -> ToleranceBasis:
             key: _parse_rule(key, entry)
             for key, entry in data.get("groups", {}).items()
         },
-        not_used=tuple(UnusedValue(**entry) for entry in data.get("not_used", [])),
+        not_used=tuple(
+            UnusedValue(**{**entry, "provenance": Provenance(entry["provenance"])})
+            for entry in data.get("not_used", [])
+        ),
     )
 
 
@@ -214,7 +214,7 @@ def _parse_rule(key: str, entry: Mapping[str, Any]) -> ToleranceRule:
         key=key,
         amount=_parse_limit(entry),
         source=entry["source"],
-        provenance=entry["provenance"],
+        provenance=Provenance(entry["provenance"]),
         note=entry.get("note", ""),
         confidence=entry.get("confidence", ""),
     )

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from checks.engine.arrays import FloatArray
 from checks.engine.group_tolerances import GroupRules
+from checks.engine.sources import Provenance
 from checks.tolerances.basis import (
     DEFAULT_BASIS,
     AsymmetricLimit,
@@ -225,7 +226,7 @@ def _override_rule(key: str, value: float) -> ToleranceRule:
         key=key,
         amount=FlatLimit(float(value)),
         source="override",
-        provenance="override",
+        provenance=Provenance.OVERRIDE,
     )
 
 
