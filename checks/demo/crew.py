@@ -80,13 +80,13 @@ def take_readings(
 ) -> list[CrewReading]:
     """Read checks in their order, and the pads last, from the crew's set-ups."""
     listed = list(checks)
-    taken = [
+    readings = [
         _read_with_tape(foundation, crew, rng, check)
         for check in listed
         if check.kind != CheckKind.LEVEL
     ]
     pads = [check for check in listed if check.kind == CheckKind.LEVEL]
-    return taken + (read_pads(foundation, crew, rng, pads) if pads else [])
+    return readings + (read_pads(foundation, crew, rng, pads) if pads else [])
 
 
 def _read_with_tape(
@@ -119,7 +119,7 @@ def read_pads(
     key = CheckKey.for_name(CheckKind.BENCHMARK, BENCHMARK)
     mark = Check(key=key, kind=CheckKind.BENCHMARK, name=BENCHMARK)
     share = math.ceil(len(pads) / crew.setups)
-    taken: list[CrewReading] = []
+    readings: list[CrewReading] = []
     for number in range(crew.setups):
         sight = 1450.0 + rng.normal(0.0, 70.0)
         name = str(first_setup + number)
@@ -130,12 +130,12 @@ def read_pads(
             if check.mark is not None:
                 height = float(foundation.pads[foundation.position_index(check.mark)])
             observed = sight - height + rng.normal(0.0, crew.level_noise)
-            taken.append(CrewReading(check=check, mm=float(observed), setup=name))
-    return taken
+            readings.append(CrewReading(check=check, mm=float(observed), setup=name))
+    return readings
 
 
 def write_entries(
-    taken: Iterable[CrewReading],
+    readings: Iterable[CrewReading],
     crew: Crew,
     rng: np.random.Generator,
     started: datetime,
@@ -143,7 +143,7 @@ def write_entries(
     """Write readings as entries of the exchange document."""
     at, previous_mark = started, None
     entries = []
-    for each in taken:
+    for each in readings:
         at += READING_INTERVAL + (
             WALKING_TIME if each.check.mark != previous_mark else timedelta(0)
         )

@@ -385,7 +385,7 @@ def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFounda
         return replace(
             built, corners=build_foundation(built.plan, 0, NO_SPREAD).corners
         )
-    drawn = build_foundation(built.plan, 0, NO_SPREAD)
+    planned = build_foundation(built.plan, 0, NO_SPREAD)
     if word not in ("position", "projection", "level", "plumb"):
         return built
     index = built.position_index(mark.partition(".")[0])
@@ -397,14 +397,14 @@ def apply_remedy(built: BuiltFoundation, topic: str, remedy: str) -> BuiltFounda
         out_of_plumb = built.out_of_plumb.copy()
         out_of_plumb[index] = 0.0
         return replace(built, out_of_plumb=out_of_plumb)
-    return _restore_position(built, drawn, index)
+    return _restore_position(built, planned, index)
 
 
 def _restore_position(
-    built: BuiltFoundation, drawn: BuiltFoundation, index: int
+    built: BuiltFoundation, planned: BuiltFoundation, index: int
 ) -> BuiltFoundation:
     """Return the foundation with one position as planned."""
     line, rods, tops = built.line.copy(), list(built.rods), list(built.projections)
-    line[index], rods[index] = 0.0, drawn.rods[index]
-    tops[index] = drawn.projections[index]
+    line[index], rods[index] = 0.0, planned.rods[index]
+    tops[index] = planned.projections[index]
     return replace(built, line=line, rods=tuple(rods), projections=tuple(tops))

@@ -47,7 +47,7 @@ def calculate_thread_left() -> Calculation:
     """Calculate the thread left above the nut."""
     nut, washer = _find_hardware()
     stands, shim = 1.75 * INCH_MM, INCH_MM / 4.0
-    found = compute_engagement(stands, np.array([0.0, shim]), PLATE_MM, washer, nut)
+    computed = compute_engagement(stands, np.array([0.0, shim]), PLATE_MM, washer, nut)
     by_hand = [stands - each - PLATE_MM - washer - nut for each in (0.0, shim)]
     return Calculation(
         inputs=(
@@ -73,9 +73,11 @@ def calculate_thread_left() -> Calculation:
                 "Maximum nut thickness", "fine", nut, published=0.758 * INCH_MM
             ),
             build_result(
-                "Thread left without a shim", "fine", found.spare_mm[0], by_hand[0]
+                "Thread left without a shim", "fine", computed.spare_mm[0], by_hand[0]
             ),
-            build_result("Thread left with it", "fine", found.spare_mm[1], by_hand[1]),
+            build_result(
+                "Thread left with it", "fine", computed.spare_mm[1], by_hand[1]
+            ),
         ),
     )
 
@@ -85,7 +87,7 @@ def calculate_short_rods() -> Calculation:
     # One nut is engaged by more than half, the other by less: only one counts.
     nut, washer = _find_hardware()
     stands = np.array([1.25, 0.875]) * INCH_MM
-    found = compute_engagement(stands, 0.0, PLATE_MM, washer, nut)
+    computed = compute_engagement(stands, 0.0, PLATE_MM, washer, nut)
     share = (stands - PLATE_MM - washer) / nut
     return Calculation(
         inputs=(
@@ -118,25 +120,25 @@ def calculate_short_rods() -> Calculation:
             build_result(
                 "Missing thread, first rod",
                 "fine",
-                found.missing_mm[0],
+                computed.missing_mm[0],
                 nut * (1.0 - share[0]),
             ),
             build_result(
                 "Engaged share of its nut",
                 "1 %",
-                100.0 * found.engaged[0],
+                100.0 * computed.engaged[0],
                 100.0 * share[0],
             ),
             build_result(
                 "Credited share, first rod",
                 "1 %",
-                100.0 * found.credited[0],
+                100.0 * computed.credited[0],
                 100.0 * share[0],
             ),
             build_result(
                 "Credited share, second rod",
                 "1 %",
-                100.0 * found.credited[1],
+                100.0 * computed.credited[1],
                 100.0 * share[1] * (share[1] >= MIN_ENGAGED_FRACTION),
             ),
         ),
@@ -178,7 +180,7 @@ def calculate_stress_areas() -> Calculation:
 def calculate_breakout() -> Calculation:
     """Calculate breakout strengths."""
     # The second product has its own coefficient and an edge, as the guide prints it.
-    found = breakout_strength_n(4500.0 * PSI_MPA, 12.0 * INCH_MM, KC_POST_INSTALLED)
+    computed = breakout_strength_n(4500.0 * PSI_MPA, 12.0 * INCH_MM, KC_POST_INSTALLED)
     other = breakout_strength_n(4000.0 * PSI_MPA, 5.75 * INCH_MM, 21.0)
     factor = edge_factor(8.0 * INCH_MM, 5.75 * INCH_MM)
     return Calculation(
@@ -195,7 +197,7 @@ def calculate_breakout() -> Calculation:
             build_result(
                 "Breakout, first",
                 "0 lb",
-                _to_pounds(found),
+                _to_pounds(computed),
                 17.0 * sqrt(4500.0) * 12.0**1.5,
                 published=47_405.0,
             ),
@@ -235,7 +237,7 @@ def calculate_replacement_rod() -> Calculation:
     thread = find_thread(ROD_IN * INCH_MM)
     if thread is None:
         raise RuntimeError("the table has no 3/4 in rod")
-    found = screen_replacement_rod(_propose_rod(), thread, GRADES["36"])
+    computed = screen_replacement_rod(_propose_rod(), thread, GRADES["36"])
     return Calculation(
         inputs=(
             describe_input(
@@ -258,14 +260,14 @@ def calculate_replacement_rod() -> Calculation:
                 "Edge distance that reduces the bond: 10 × 0.75 × √(650 ÷ 1100)."
             ),
         ),
-        results=_build_screened_results(found, thread),
+        results=_build_screened_results(computed, thread),
     )
 
 
 def _build_screened_results(
-    found: ReanchorScreen, thread: RodThread
+    computed: ReanchorScreen, thread: RodThread
 ) -> tuple[ExampleResult, ...]:
-    strengths = found.strengths
+    strengths = computed.strengths
     stress, uncracked = BOND_OUTDOORS_PSI
     steel = _stress_area(thread) * GRADES["36"].tensile_mpa / KSI_MPA * 1000.0 * POUND_N
     away = 10.0 * ROD_IN * INCH_MM * sqrt(uncracked / 1100.0)
@@ -276,7 +278,7 @@ def _build_screened_results(
                 "text",
                 str(condition.outcome),
             )
-            for condition in found.conditions
+            for condition in computed.conditions
         ),
         build_result(
             "Breakout at its edge",

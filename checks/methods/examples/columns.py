@@ -20,7 +20,7 @@ def calculate_plumb() -> Calculation:
     # One axis is within its limit and the other is not.
     height, along, inward = 20.0 * FOOT_MM, INCH_MM / 4.0, -5.0 * INCH_MM / 8.0
     ratio = resolve_limits(ToleranceSpec()).plumb()
-    found = assess_plumb([along, inward], height, ratio)
+    computed = assess_plumb([along, inward], height, ratio)
     limit = height / 500.0
     return Calculation(
         inputs=(
@@ -42,23 +42,25 @@ def calculate_plumb() -> Calculation:
             ),
         ),
         results=(
-            build_result("Limit, each axis", "fine", float(found.limit_mm), limit),
-            build_result("Along", "within", found.within[0], along <= limit),
-            build_result("In", "within", found.within[1], -inward <= limit),
+            build_result("Limit, each axis", "fine", float(computed.limit_mm), limit),
+            build_result("Along", "within", computed.within[0], along <= limit),
+            build_result("In", "within", computed.within[1], -inward <= limit),
             build_result(
-                "Move the top, along", "+length", found.movement_mm[0], -along
+                "Move the top, along", "+length", computed.movement_mm[0], -along
             ),
-            build_result("Move the top, in", "+length", found.movement_mm[1], -inward),
+            build_result(
+                "Move the top, in", "+length", computed.movement_mm[1], -inward
+            ),
             build_result(
                 "Out of plumb, both axes together",
                 "fine",
-                float(found.out_of_plumb_mm),
+                float(computed.out_of_plumb_mm),
                 hypot(along, inward),
             ),
             build_result(
                 "Direction, counter-clockwise from along",
                 "0 °",
-                degrees(float(found.direction_rad)),
+                degrees(float(computed.direction_rad)),
                 degrees(atan2(inward, along)),
             ),
         ),

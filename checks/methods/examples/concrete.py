@@ -90,7 +90,7 @@ def calculate_acceptance() -> Calculation:
     """Compare strength tests with the specified strength."""
     # The first average fails although no single test does.
     tests = np.array([3100.0, 2950.0, 2900.0, 3250.0])
-    found = assess_acceptance(tests * PSI_MPA, 3000.0 * PSI_MPA)
+    computed = assess_acceptance(tests * PSI_MPA, 3000.0 * PSI_MPA)
     averages = [float(tests[i : i + 3].mean()) for i in range(2)]
     return Calculation(
         inputs=(describe_input("Standard-cured tests", "3100, 2950, 2900, 3250 psi"),),
@@ -105,29 +105,31 @@ def calculate_acceptance() -> Calculation:
             build_result(
                 "First average of three",
                 "0 psi",
-                found.average_of_three_mpa[0] / PSI_MPA,
+                computed.average_of_three_mpa[0] / PSI_MPA,
                 averages[0],
             ),
             build_result(
                 "Second average of three",
                 "0 psi",
-                found.average_of_three_mpa[1] / PSI_MPA,
+                computed.average_of_three_mpa[1] / PSI_MPA,
                 averages[1],
             ),
             build_result(
                 "Lowest test allowed",
                 "0 psi",
-                found.lowest_allowed_mpa / PSI_MPA,
+                computed.lowest_allowed_mpa / PSI_MPA,
                 2500.0,
             ),
-            build_result("Accepted", "yes_no", found.accepted, min(averages) >= 3000.0),
+            build_result(
+                "Accepted", "yes_no", computed.accepted, min(averages) >= 3000.0
+            ),
         ),
     )
 
 
 def calculate_maturity() -> Calculation:
     """Calculate a maturity."""
-    found = float(compute_nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0))
+    computed = float(compute_nurse_saul(np.full(28, 15.0), 24.0, datum_c=-11.0))
     return Calculation(
         inputs=(
             describe_input("Temperature", "15 °C for 28 days"),
@@ -138,7 +140,7 @@ def calculate_maturity() -> Calculation:
             build_result(
                 "Maturity",
                 "0 °C · days",
-                found / 24.0,
+                computed / 24.0,
                 (15.0 + 11.0) * 28.0,
                 published=728.0,
             ),
@@ -148,8 +150,8 @@ def calculate_maturity() -> Calculation:
 
 def calculate_equivalent_age() -> Calculation:
     """Calculate an equivalent age."""
-    # No published example was found: the hand figures follow the equation.
-    found = float(compute_equivalent_age([10.0, 30.0], [48.0, 48.0]))
+    # No published example was computed: the hand figures follow the equation.
+    computed = float(compute_equivalent_age([10.0, 30.0], [48.0, 48.0]))
     shares = [exp(-5000.0 * (1.0 / (t + 273.15) - 1.0 / 293.15)) for t in (10.0, 30.0)]
     return Calculation(
         inputs=(
@@ -162,7 +164,7 @@ def calculate_equivalent_age() -> Calculation:
             write_text("exp(−5000 × (1 ÷ 303.15 − 1 ÷ 293.15)) = {:5}.", shares[1]),
             write_text("48 × both = {:1 h}.", 48.0 * sum(shares)),
         ),
-        results=(build_result("Equivalent age", "1 h", found, 48.0 * sum(shares)),),
+        results=(build_result("Equivalent age", "1 h", computed, 48.0 * sum(shares)),),
     )
 
 
@@ -172,7 +174,7 @@ def calculate_forecast() -> Calculation:
     maturity = np.array([500.0, 1000.0, 2000.0, 4000.0])
     broken = np.array([8.0, 11.0, 14.0, 17.4])
     curve = fit_curve(maturity, broken)
-    found = forecast_gate(curve, 15.5, 1500.0, (8.0, 12.0, 16.0))
+    computed = forecast_gate(curve, 15.5, 1500.0, (8.0, 12.0, 16.0))
     step = float(np.array([-1.5, -0.5, 0.5, 1.5]) @ broken) / 5.0
     slope = step / log(2.0)
     start = float(broken.mean()) - slope * float(np.log(maturity).mean())
@@ -200,11 +202,11 @@ def calculate_forecast() -> Calculation:
             ),
         ),
         results=(
-            build_result("Maturity required", "0 °C · h", found.maturity, needed),
+            build_result("Maturity required", "0 °C · h", computed.maturity, needed),
             build_result(
-                "Likely after", "0 h", found.likely_h, (needed - 1500.0) / 12.0
+                "Likely after", "0 h", computed.likely_h, (needed - 1500.0) / 12.0
             ),
-            build_result("Earliest, 95 %", "0 h", found.earliest_h),
-            build_result("Latest, 95 %", "0 h", found.latest_h),
+            build_result("Earliest, 95 %", "0 h", computed.earliest_h),
+            build_result("Latest, 95 %", "0 h", computed.latest_h),
         ),
     )

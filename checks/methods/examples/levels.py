@@ -35,8 +35,8 @@ def calculate_two_setups() -> Calculation:
     # The set-ups disagree by 1/8 in on their common pads: that is the misclosure.
     first, second = np.array([60.0, 62.0, 61.0]), np.array([70.0, 72.125, 74.0])
     read = np.concatenate([first, second]) * INCH_MM
-    found = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 3], 1.0)
-    height, _ = found.relative_to(0)
+    computed = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 3], 1.0)
+    height, _ = computed.relative_to(0)
     limit = resolve_limits(ToleranceSpec()).level_misclosure()
     apart = (second[1] - second[0] - first[1] + first[0]) * INCH_MM
     two = -((first[1] - first[0]) + (second[1] - second[0])) / 2.0 * INCH_MM
@@ -83,10 +83,10 @@ def calculate_two_setups() -> Calculation:
                 )
                 for i, hand in enumerate(by_hand)
             ),
-            build_result("Misclosure", "length", found.misclosure_mm, apart),
+            build_result("Misclosure", "length", computed.misclosure_mm, apart),
             build_result("Allowed", "length", limit),
             build_result(
-                "The set-ups", "within", found.misclosure_mm <= limit, apart <= limit
+                "The set-ups", "within", computed.misclosure_mm <= limit, apart <= limit
             ),
         ),
     )
@@ -107,8 +107,8 @@ def calculate_six_lines() -> Calculation:
     start, end = np.array([0, 1, 2, 3, 1, 0]), np.array([1, 2, 3, 0, 3, 2])
     difference = np.array([10.509, 5.360, -8.523, -7.348, -3.167, 15.881])
     sd = np.array([0.006, 0.004, 0.005, 0.003, 0.004, 0.012])
-    found = adjust_height_differences(start, end, difference, sd**-2, {0: 437.596})
-    known = {"B": (448.1087, 2.30), "C": (453.4685, 2.64), "D": (444.9436, 1.76)}
+    computed = adjust_height_differences(start, end, difference, sd**-2, {0: 437.596})
+    published = {"B": (448.1087, 2.30), "C": (453.4685, 2.64), "D": (444.9436, 1.76)}
     return Calculation(
         inputs=(
             describe_input("Benchmark A", "437.596 m"),
@@ -125,17 +125,19 @@ def calculate_six_lines() -> Calculation:
         ),
         results=(
             *(
-                build_result(f"Height of {name}", "4 m", found.height[i], published=at)
-                for i, (name, (at, _)) in enumerate(known.items(), start=1)
+                build_result(
+                    f"Height of {name}", "4 m", computed.height[i], published=at
+                )
+                for i, (name, (at, _)) in enumerate(published.items(), start=1)
             ),
             *(
                 build_result(
                     f"Standard deviation of {name}",
                     "2 mm",
-                    1e3 * found.sigma[i] * found.reference_sigma,
+                    1e3 * computed.sigma[i] * computed.reference_sigma,
                     published=deviation,
                 )
-                for i, (name, (_, deviation)) in enumerate(known.items(), start=1)
+                for i, (name, (_, deviation)) in enumerate(published.items(), start=1)
             ),
         ),
     )
@@ -156,11 +158,11 @@ def calculate_erring_line() -> Calculation:
     """Adjust a published level network with a mistake."""
     # One line of the published network is wrong: its statistic stands out.
     net = NiemeierNetwork
-    found = adjust_height_differences(
+    computed = adjust_height_differences(
         net.start - 1, net.end - 1, net.difference, net.per_km * 1e6, {5: 67.228}
     )
-    known = (68.9235, 60.7153, 63.1938, 56.2838, 44.3226)
-    worst = int(np.argmax(np.abs(found.w)))
+    published = (68.9235, 60.7153, 63.1938, 56.2838, 44.3226)
+    worst = int(np.argmax(np.abs(computed.w)))
     return Calculation(
         inputs=(
             describe_input("Benchmark 6", "67.228 m"),
@@ -177,15 +179,17 @@ def calculate_erring_line() -> Calculation:
             write_text(
                 "Lines 1-2 and 1-3 have the same |w|, {:3}: point 1 has no other"
                 " line, so a mistake cannot be assigned to one of them.",
-                abs(found.w[0]),
+                abs(computed.w[0]),
             ),
         ),
         results=(
             *(
-                build_result(f"Height of {i + 1}", "4 m", found.height[i], published=at)
-                for i, at in enumerate(known)
+                build_result(
+                    f"Height of {i + 1}", "4 m", computed.height[i], published=at
+                )
+                for i, at in enumerate(published)
             ),
-            build_result("Largest w, line 2-3", "3", found.w[worst]),
+            build_result("Largest w, line 2-3", "3", computed.w[worst]),
         ),
     )
 
@@ -193,11 +197,11 @@ def calculate_erring_line() -> Calculation:
 def calculate_two_pegs() -> Calculation:
     """Calculate a collimation error."""
     near, far, at = 1110.0, 1390.0, np.array([10.0, 90.0])
-    found = float(
+    computed = float(
         compute_collimation(near, far, at[0] * 1e3, at[1] * 1e3, 1560.0 - 1320.0)
     )
     read = np.array([near, far])
-    corrected = read + compute_sight_corrections(at * 1e3, [0, 1], found)
+    corrected = read + compute_sight_corrections(at * 1e3, [0, 1], computed)
     return Calculation(
         inputs=(
             describe_input("Midway, on A and B", "1.320 m and 1.560 m"),
@@ -213,7 +217,7 @@ def calculate_two_pegs() -> Calculation:
             build_result(
                 "Collimation",
                 "3 m per 100 m",
-                found * 100.0,
+                computed * 100.0,
                 0.04 / 80.0 * 100.0,
                 published=0.05,
                 published_spec="2 m per 100 m",
@@ -273,7 +277,7 @@ def _list_plates(counts: np.ndarray) -> str:
 def calculate_stacks() -> Calculation:
     """Choose shim stacks."""
     # The third shortfall is half-way between two stacks: the tie goes to the thinner.
-    found = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
+    computed = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
     below, above = find_stacks_around(SHORTFALLS_MM[2], PLATES_MM)
     return Calculation(
         inputs=(
@@ -310,18 +314,18 @@ def calculate_stacks() -> Calculation:
         ),
         results=(
             build_result(
-                "First pad", "text", _list_plates(found.counts[0]), "1/4 + 1/8 in"
+                "First pad", "text", _list_plates(computed.counts[0]), "1/4 + 1/8 in"
             ),
             build_result(
-                "Second pad", "text", _list_plates(found.counts[1]), "1/4 + 1/16 in"
+                "Second pad", "text", _list_plates(computed.counts[1]), "1/4 + 1/16 in"
             ),
             build_result(
-                "Third pad", "text", _list_plates(found.counts[2]), "1/8 + 1/16 in"
+                "Third pad", "text", _list_plates(computed.counts[2]), "1/8 + 1/16 in"
             ),
             build_result(
                 "Remainder at the third",
                 "+length",
-                found.residual_mm[2],
+                computed.residual_mm[2],
                 below - SHORTFALLS_MM[2],
             ),
         ),
@@ -331,7 +335,7 @@ def calculate_stacks() -> Calculation:
 def calculate_pack_list() -> Calculation:
     """Add up the plates of the stacks."""
     stacks = find_shim_stacks(SHORTFALLS_MM, PLATES_MM)
-    found = count_pack_list(stacks.counts)
+    computed = count_pack_list(stacks.counts)
     names = ("1/16 in", "1/8 in", "1/4 in")
     return Calculation(
         inputs=(
@@ -350,7 +354,7 @@ def calculate_pack_list() -> Calculation:
             build_result(
                 f"Plates of {name}", "0", count, int(stacks.counts[:, i].sum())
             )
-            for i, (name, count) in enumerate(zip(names, found, strict=True))
+            for i, (name, count) in enumerate(zip(names, computed, strict=True))
         ),
     )
 
@@ -360,9 +364,9 @@ def calculate_high_pad() -> Calculation:
     # As it is, four pads need shims; with the first one lowered, only one does.
     height = np.array([12.0, 2.0, 0.0, 1.0, -4.0]) * INCH_MM / 32.0
     limit = resolve_limits(ToleranceSpec()).pad_level()
-    found = find_pad_to_lower(height, limit)
-    if found is None:
-        raise RuntimeError("the example's high pad is not found")
+    computed = find_pad_to_lower(height, limit)
+    if computed is None:
+        raise RuntimeError("the example's high pad is not detected")
     low = int(np.sum(height[0] - height > limit))
     after = int(np.sum(height[1] - height > limit))
     return Calculation(
@@ -381,10 +385,10 @@ def calculate_high_pad() -> Calculation:
             build_result(
                 "Lower the first pad by",
                 "length",
-                found.lower_by_mm,
+                computed.lower_by_mm,
                 height[0] - height[1],
             ),
-            build_result("Pads to shim as it is", "0", found.shims_needed, low),
-            build_result("Shims saved", "0", found.shims_saved, low - after),
+            build_result("Pads to shim as it is", "0", computed.shims_needed, low),
+            build_result("Shims saved", "0", computed.shims_saved, low - after),
         ),
     )

@@ -35,7 +35,7 @@ def calculate_long_diagonal() -> Calculation:
     # By hand the equations are linear: terms of second order are left out.
     off, roughly = INCH_MM, 2e-3
     read = [LENGTH_MM, WIDTH_MM, LENGTH_MM, WIDTH_MM, DIAGONAL_MM + off, DIAGONAL_MM]
-    found = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM)
+    computed = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM)
     shares = np.array([4.0, 3.0, 4.0, 3.0, -5.0, -5.0])
     squares = float(shares @ shares)
     by_hand = 5.0 * off * shares / squares
@@ -54,7 +54,7 @@ def calculate_long_diagonal() -> Calculation:
             describe_input("Standard uncertainty of each", "{:fine}", SIGMA_MM),
         ),
         steps=_write_rectangle_steps(off, squares, w, by_hand),
-        results=_build_rectangle_results(w, by_hand, found, roughly),
+        results=_build_rectangle_results(w, by_hand, computed, roughly),
     )
 
 
@@ -87,35 +87,35 @@ def _write_rectangle_steps(
 
 
 def _build_rectangle_results(
-    w: float, by_hand: FloatArray, found: OutlineAdjustment, roughly: float
+    w: float, by_hand: FloatArray, computed: OutlineAdjustment, roughly: float
 ) -> tuple[ExampleResult, ...]:
     return (
         *(
             build_result(
                 f"Residual of {PAIR_NAMES[i]}",
                 "+fine",
-                found.residuals_mm[i],
+                computed.residuals_mm[i],
                 by_hand[i],
                 hand_tolerance=roughly,
             )
             for i in range(len(PAIR_NAMES))
         ),
         build_result(
-            "Largest |w|", "2", np.abs(found.w).max(), w, hand_tolerance=roughly
+            "Largest |w|", "2", np.abs(computed.w).max(), w, hand_tolerance=roughly
         ),
         build_result(
-            "Smallest |w|", "2", np.abs(found.w).min(), w, hand_tolerance=roughly
+            "Smallest |w|", "2", np.abs(computed.w).min(), w, hand_tolerance=roughly
         ),
         build_result(
             f"A mistake shows (|w| over {CRITICAL_W})",
             "yes_no",
-            found.cannot_tell or found.suspect.any(),
+            computed.cannot_tell or computed.suspect.any(),
             w > CRITICAL_W,
         ),
         build_result(
             "Suspect reading",
             "text",
-            "cannot tell" if found.cannot_tell else "named",
+            "cannot tell" if computed.cannot_tell else "named",
             "cannot tell",
         ),
     )
@@ -126,10 +126,12 @@ def calculate_square() -> Calculation:
     start = np.array([[0.0, 1.0], [1.0, 1.0], [0.0, 0.0], [1.0, 0.0]]) * 1e6
     pairs = [[0, 2], [0, 3], [1, 2], [1, 3], [2, 3]]
     read = [1000.02, 1414.20, 1414.24, 999.98, 1000.00]
-    held = [True, True, False, False]
-    found = adjust_distances(start[None], pairs, np.array([read]) * 1e3, 10.0, held)
-    points = found.points_mm[0, 2:] / 1e3
-    sd = np.sqrt(np.diag(found.covariance_mm2[0])[4:] * found.reference_variance[0])
+    fixed = [True, True, False, False]
+    computed = adjust_distances(start[None], pairs, np.array([read]) * 1e3, 10.0, fixed)
+    points = computed.points_mm[0, 2:] / 1e3
+    sd = np.sqrt(
+        np.diag(computed.covariance_mm2[0])[4:] * computed.reference_variance[0]
+    )
     published = (("3", -0.0096, -0.0226), ("4", 999.9930, 0.0174))
     return Calculation(
         inputs=(
@@ -171,9 +173,9 @@ def calculate_missing_diagonal() -> Calculation:
     # Four walls are one reading short, whatever their lengths.
     nothing = float("nan")
     read = [LENGTH_MM, WIDTH_MM, LENGTH_MM, WIDTH_MM, nothing, nothing]
-    found = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM, [[0, 2], [1, 3]])
+    computed = adjust_outline(CORNERS_MM, PAIRS, read, SIGMA_MM, [[0, 2], [1, 3]])
     named = [
-        " to ".join(CORNER_NAMES[i] for i in pair) for pair in found.missing.tolist()
+        " to ".join(CORNER_NAMES[i] for i in pair) for pair in computed.missing.tolist()
     ]
     return Calculation(
         inputs=(
@@ -192,7 +194,7 @@ def calculate_missing_diagonal() -> Calculation:
             ),
         ),
         results=(
-            build_result("Redundant readings", "0", found.degrees_of_freedom, 4 - 5),
+            build_result("Redundant readings", "0", computed.degrees_of_freedom, 4 - 5),
             build_result("Missing", "text", ", ".join(named), "A to C"),
         ),
     )
@@ -217,7 +219,7 @@ def calculate_skew() -> Calculation:
     # Diagonals that differ about the planned 50 ft leave the walls as planned.
     off = 3.0 * INCH_MM / 16.0
     p, q = DIAGONAL_MM + off, DIAGONAL_MM - off
-    found = _adjust_skewed_outline()
+    computed = _adjust_skewed_outline()
     lean = asin((p**2 - q**2) / (4.0 * LENGTH_MM * WIDTH_MM))
     return Calculation(
         inputs=(
@@ -242,7 +244,7 @@ def calculate_skew() -> Calculation:
             build_result(
                 "Skew",
                 "4 mrad",
-                1000.0 * found.skew_rad,
+                1000.0 * computed.skew_rad,
                 1000.0 * lean,
                 hand_tolerance=1e-6,
             ),
@@ -253,8 +255,8 @@ def calculate_skew() -> Calculation:
 def calculate_square_up() -> Calculation:
     """Calculate the corner moves that square an outline up."""
     figure = _adjust_skewed_outline()
-    found = find_corner_moves(CORNERS_MM, figure.corners_mm)
-    first, second = found.kept
+    computed = find_corner_moves(CORNERS_MM, figure.corners_mm)
+    first, second = computed.kept
     by_hand = float(figure.skew_rad) * WIDTH_MM
     return Calculation(
         inputs=(
@@ -287,7 +289,10 @@ def calculate_square_up() -> Calculation:
                 hand_tolerance=1e-6,
             )
             for corner, wall, move in zip(
-                found.corner.tolist(), found.wall.tolist(), found.move_mm, strict=True
+                computed.corner.tolist(),
+                computed.wall.tolist(),
+                computed.move_mm,
+                strict=True,
             )
         ),
     )
@@ -300,9 +305,9 @@ def calculate_control_fit() -> Calculation:
     cosine, sine = 0.8, 0.6
     station = np.array([512.0, 268.0]) * METRE_MM
     survey = station + plan @ np.array([[cosine, -sine], [sine, cosine]])
-    found = fit_control(plan, survey)
+    computed = fit_control(plan, survey)
     pad = station + np.array([8.0, -6.0]) * METRE_MM
-    brought = transform_to_plan(found, pad[None])[0]
+    brought = transform_to_plan(computed, pad[None])[0]
     turned = (
         np.array([cosine * 8.0 - sine * -6.0, sine * 8.0 + cosine * -6.0]) * METRE_MM
     )
@@ -325,19 +330,22 @@ def calculate_control_fit() -> Calculation:
                 " + 0.6 × 6, y = 0.6 × 8 − 0.8 × 6."
             ),
         ),
-        results=_build_four_corners_results(found, brought, turned),
+        results=_build_four_corners_results(computed, brought, turned),
     )
 
 
 def _build_four_corners_results(
-    found: ControlFit, brought: FloatArray, turned: FloatArray
+    computed: ControlFit, brought: FloatArray, turned: FloatArray
 ) -> tuple[ExampleResult, ...]:
     return (
         build_result(
-            "Rotation", "3 °", degrees(found.rotation_rad), degrees(atan2(24.0, 32.0))
+            "Rotation",
+            "3 °",
+            degrees(computed.rotation_rad),
+            degrees(atan2(24.0, 32.0)),
         ),
-        build_result("Best-fit scale, not applied", "6", found.scale, 1.0),
-        build_result("Axes", "text", str(found.sense), "same"),
+        build_result("Best-fit scale, not applied", "6", computed.scale, 1.0),
+        build_result("Axes", "text", str(computed.sense), "same"),
         build_result("Point, x", "length", brought[0], turned[0]),
         build_result(
             "Point, y",

@@ -42,8 +42,8 @@ def calculate_wide_group() -> Calculation:
     # Symmetry proves the optimum by hand: no shift or rotation helps all four rods.
     by = INCH_MM / 8.0
     rods = HOLES_MM + np.sign(HOLES_MM) * [by, 0.0]
-    found = fit_plates(HOLES_MM[None], rods[None], np.full((1, 4), CLEARANCE_MM))
-    needed = float(hole_needed_mm(found, np.array([HOLE_MM]))[0])
+    computed = fit_plates(HOLES_MM[None], rods[None], np.full((1, 4), CLEARANCE_MM))
+    needed = float(hole_needed_mm(computed, np.array([HOLE_MM]))[0])
     return Calculation(
         inputs=(
             describe_input("Rods", "{:length}", ROD_MM),
@@ -76,7 +76,7 @@ def calculate_wide_group() -> Calculation:
             build_result(
                 "Overrun",
                 "length",
-                found.interference_mm[0],
+                computed.interference_mm[0],
                 by - CLEARANCE_MM,
                 # The solver stops within 1e-6 mm of the optimum.
                 hand_tolerance=1e-6,
@@ -84,7 +84,7 @@ def calculate_wide_group() -> Calculation:
             build_result(
                 "Plate fits",
                 "yes_no",
-                found.interference_mm[0] <= 0.0,
+                computed.interference_mm[0] <= 0.0,
                 by <= CLEARANCE_MM,
             ),
             build_result(
@@ -94,7 +94,7 @@ def calculate_wide_group() -> Calculation:
                 HOLE_MM + 2.0 * (by - CLEARANCE_MM),
                 hand_tolerance=1e-6,
             ),
-            build_result("Proven optimum", "yes_no", found.proven[0]),
+            build_result("Proven optimum", "yes_no", computed.proven[0]),
         ),
     )
 
@@ -104,7 +104,7 @@ def calculate_slot() -> Calculation:
     # The rod is too far for an enlarged hole, and not far enough to re-anchor.
     rods = HOLES_MM.copy()
     rods[0, 0] -= DISPLACEMENT_MM
-    found = find_shortest_slots_many(
+    computed = find_shortest_slots_many(
         HOLES_MM[None],
         rods[None],
         np.full((1, 4), CLEARANCE_MM),
@@ -138,38 +138,38 @@ def calculate_slot() -> Calculation:
                 extension,
             ),
         ),
-        results=_build_slot_results(found, extension),
+        results=_build_slot_results(computed, extension),
     )
 
 
 def _build_slot_results(
-    found: PlateSlots, extension: float
+    computed: PlateSlots, extension: float
 ) -> tuple[ExampleResult, ...]:
     return (
         build_result(
             "Holes opened",
             "text",
-            ", ".join(str(i + 1) for i in np.flatnonzero(found.opened)),
+            ", ".join(str(i + 1) for i in np.flatnonzero(computed.opened)),
             "1",
         ),
         build_result(
             "Slot beyond the hole",
             "length",
-            found.extension_mm[0],
+            computed.extension_mm[0],
             extension,
             hand_tolerance=1e-6,
         ),
         build_result(
             "Slot",
             "length",
-            HOLE_MM + found.extension_mm[0],
+            HOLE_MM + computed.extension_mm[0],
             HOLE_MM + extension,
             hand_tolerance=1e-6,
         ),
         build_result(
             "Plate moved along",
             "+length",
-            found.shift_mm[0],
+            computed.shift_mm[0],
             -CLEARANCE_MM,
             hand_tolerance=1e-4,
         ),
@@ -286,7 +286,7 @@ def calculate_steel_shift() -> Calculation:
     arm = planned - [long / 2.0, wide / 2.0]
     off = turn * np.stack([-arm[:, 1], arm[:, 0]], axis=1)
     off[4, 1] += INCH_MM
-    found = fit_steel_shift(
+    computed = fit_steel_shift(
         planned[:, None],
         (planned + off)[:, None],
         np.full((5, 1), ALLOWED_MM),
@@ -306,23 +306,27 @@ def calculate_steel_shift() -> Calculation:
         steps=_write_turned_steps(corner, centre),
         results=(
             build_result(
-                "To rework as built", "0", np.count_nonzero(found.rework_before), 5.0
+                "To rework as built", "0", np.count_nonzero(computed.rework_before), 5.0
             ),
             build_result(
                 "To rework after the move",
                 "0",
-                np.count_nonzero(found.rework_after),
+                np.count_nonzero(computed.rework_after),
                 1.0,
             ),
             build_result(
                 "Rotation, counter-clockwise",
                 "2 mrad",
-                1000.0 * found.rotation_rad,
+                1000.0 * computed.rotation_rad,
                 1000.0 * turn,
                 hand_tolerance=1e-6,
             ),
             build_result(
-                "Shift right", "+fine", found.shift_mm[0], centre, hand_tolerance=1e-6
+                "Shift right",
+                "+fine",
+                computed.shift_mm[0],
+                centre,
+                hand_tolerance=1e-6,
             ),
         ),
     )
@@ -354,7 +358,7 @@ def calculate_frame_line_shift() -> Calculation:
     off = np.array([4.0, 6.0, -2.0]) * INCH_MM / 16.0
     planned = np.stack([np.zeros(3), 20.0 * FOOT_MM * np.arange(3)], axis=1)
     rods = planned + np.stack([off, np.zeros(3)], axis=1)
-    found: SteelShift = fit_frame_line_shift(
+    computed: SteelShift = fit_frame_line_shift(
         planned[:, None],
         rods[:, None],
         np.full((3, 1), ALLOWED_MM),
@@ -388,33 +392,33 @@ def calculate_frame_line_shift() -> Calculation:
                 middle,
             ),
         ),
-        results=_build_line_results(off, found, middle),
+        results=_build_line_results(off, computed, middle),
     )
 
 
 def _build_line_results(
-    off: FloatArray, found: SteelShift, middle: float
+    off: FloatArray, computed: SteelShift, middle: float
 ) -> tuple[ExampleResult, ...]:
     return (
         build_result(
-            "Move across", "+length", found.shift_mm[0], middle, hand_tolerance=1e-6
+            "Move across", "+length", computed.shift_mm[0], middle, hand_tolerance=1e-6
         ),
         build_result(
             "To rework as built",
             "0",
-            np.count_nonzero(found.rework_before),
+            np.count_nonzero(computed.rework_before),
             np.count_nonzero(np.abs(off) > ALLOWED_MM),
         ),
         build_result(
             "To rework after the move",
             "0",
-            np.count_nonzero(found.rework_after),
+            np.count_nonzero(computed.rework_after),
             np.count_nonzero(np.abs(off - middle) > ALLOWED_MM),
         ),
         build_result(
             "Worst of the others, beyond the allowed distance",
             "+length",
-            found.excess_after_mm[0],
+            computed.excess_after_mm[0],
             off[1] - middle - ALLOWED_MM,
             hand_tolerance=1e-6,
         ),

@@ -59,7 +59,7 @@ def calculate_misreadings() -> Calculation:
     # Two readings are off by a foot or an inch and a remainder, the third by neither.
     off = np.array([12.0 + 1 / 16, -15 / 16, 1 / 2]) * INCH_MM
     rest = np.array([1 / 4, 1 / 8, 1 / 8]) * INCH_MM
-    found = find_misread_amounts(off, rest)
+    computed = find_misread_amounts(off, rest)
     read = [
         LENGTH_MM,
         WIDTH_MM,
@@ -96,10 +96,12 @@ def calculate_misreadings() -> Calculation:
         ),
         results=(
             build_result(
-                "Reading 1", "length", _show_misreading(found[0]), 12.0 * INCH_MM
+                "Reading 1", "length", _show_misreading(computed[0]), 12.0 * INCH_MM
             ),
-            build_result("Reading 2", "length", _show_misreading(found[1]), -INCH_MM),
-            build_result("Reading 3", "text", _show_misreading(found[2]), "none"),
+            build_result(
+                "Reading 2", "length", _show_misreading(computed[1]), -INCH_MM
+            ),
+            build_result("Reading 3", "text", _show_misreading(computed[2]), "none"),
             build_result(
                 "The diagonal is wrong by",
                 "+length",
@@ -166,7 +168,7 @@ def calculate_level_mistakes() -> Calculation:
     stave = find_inverted_rods([reading], [expected], INCH_MM)[0]
     read = np.array([48.0, 48.125, 48.0, 48.5, 48.625, 48.5, 48.5, 48.625]) * INCH_MM
     pads = np.array([0, 1, 2, 3, 4, 5, 0, 1])
-    found = find_setup_disturbances(
+    computed = find_setup_disturbances(
         read, np.zeros(8, dtype=np.intp), pads, INCH_MM / 4.0
     )
     return Calculation(
@@ -196,9 +198,9 @@ def calculate_level_mistakes() -> Calculation:
                 "Rod read upside down", "length", float(stave), 13.0 * FOOT_MM
             ),
             build_result(
-                "Set-up disturbed by", "length", found[0].shift_mm, read[6] - read[0]
+                "Set-up disturbed by", "length", computed[0].shift_mm, read[6] - read[0]
             ),
-            build_result("Disturbed before reading", "0", found[0].reading + 1, 4),
+            build_result("Disturbed before reading", "0", computed[0].reading + 1, 4),
         ),
     )
 
@@ -208,8 +210,8 @@ def _advise_displacement(off_mm: float) -> Advice:
     rods = HOLES_MM.copy()
     rods[0, 0] -= off_mm
     clearance, limit = np.full(4, CLEARANCE_MM), np.full((1, 2), LINE_TOLERANCE_MM)
-    held = fit_plates(HOLES_MM[None], rods[None], clearance[None], None, limit)
-    needed = float(hole_needed_mm(held, np.array([HOLE_MM]))[0])
+    bounded = fit_plates(HOLES_MM[None], rods[None], clearance[None], None, limit)
+    needed = float(hole_needed_mm(bounded, np.array([HOLE_MM]))[0])
     cut = find_shortest_slots(HOLES_MM, rods, clearance, limit[0])
     left = edge_after_slotting_mm(
         HOLES_MM, cut.extension_mm, cut.direction_rad, EDGE_MM
@@ -221,9 +223,9 @@ def _advise_displacement(off_mm: float) -> Advice:
         line_limit=LINE_TOLERANCE_MM,
         reanchor_beyond=resolve_limits(ToleranceSpec()).re_anchor_beyond(),
         interference_as_drawn=off_mm - CLEARANCE_MM,
-        interference=float(held.interference_mm[0]),
-        shift=(float(held.shift_mm[0, 0]), float(held.shift_mm[0, 1])),
-        rotation=float(held.rotation_rad[0]),
+        interference=float(bounded.interference_mm[0]),
+        shift=(float(bounded.shift_mm[0, 0]), float(bounded.shift_mm[0, 1])),
+        rotation=float(bounded.rotation_rad[0]),
         ream=HoleOpening(
             edge_left=edge_after_reaming_mm(HOLE_MM, needed, EDGE_MM),
             edge_needed=edge,

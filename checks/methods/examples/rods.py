@@ -33,7 +33,7 @@ def calculate_two_rods() -> Calculation:
     """Solve two rods and their gage."""
     # The gage contradicts the offsets by 1/16 in: the adjustment shares it.
     sigma, back, side, over = 0.8, 4.0 * INCH_MM, 2.0 * INCH_MM, INCH_MM / 16.0
-    found = solve_patterns(
+    computed = solve_patterns(
         [[-side, back], [side, back]],
         [0, 0],
         setback=([0, 1], [back, back], sigma),
@@ -50,7 +50,7 @@ def calculate_two_rods() -> Calculation:
             describe_input("Standard uncertainty of each", "{:fine}", sigma),
         ),
         steps=_write_solved_steps(sigma, side, over),
-        results=_build_solved_results(sigma, back, side, over, found),
+        results=_build_solved_results(sigma, back, side, over, computed),
     )
 
 
@@ -86,20 +86,22 @@ def _build_solved_results(
     back: float,
     side: float,
     over: float,
-    found: PatternSolution,
+    computed: PatternSolution,
 ) -> tuple[ExampleResult, ...]:
     third = over / 3.0
     return (
-        build_result("Rod 1, along", "+fine", found.rods_mm[0, 0], -side + third),
-        build_result("Rod 2, along", "+fine", found.rods_mm[1, 0], side + over - third),
-        build_result("Rod 1, in", "length", found.rods_mm[0, 1], back),
+        build_result("Rod 1, along", "+fine", computed.rods_mm[0, 0], -side + third),
         build_result(
-            "Residual of the gage", "+fine", found.gage_residuals_mm[0], third
+            "Rod 2, along", "+fine", computed.rods_mm[1, 0], side + over - third
+        ),
+        build_result("Rod 1, in", "length", computed.rods_mm[0, 1], back),
+        build_result(
+            "Residual of the gage", "+fine", computed.gage_residuals_mm[0], third
         ),
         build_result(
             "Standard uncertainty of rod 1, along",
             "fine",
-            found.sigma_mm[0, 0],
+            computed.sigma_mm[0, 0],
             sigma * sqrt(2.0 / 3.0),
         ),
     )
@@ -114,7 +116,7 @@ def calculate_group_shift() -> Calculation:
         + [along, 0.0]
         + turned * np.stack([-RODS_MM[:, 1], RODS_MM[:, 0]], axis=1)
     )
-    found = fit_rigid(RODS_MM[None], built[None])
+    computed = fit_rigid(RODS_MM[None], built[None])
     off = built - RODS_MM
     squares = float((RODS_MM**2).sum())
     return Calculation(
@@ -143,20 +145,22 @@ def calculate_group_shift() -> Calculation:
                 squares / INCH_MM**2,
             ),
         ),
-        results=_build_group_results(turned, found, off),
+        results=_build_group_results(turned, computed, off),
     )
 
 
 def _build_group_results(
-    turned: float, found: RigidFit, off: FloatArray
+    turned: float, computed: RigidFit, off: FloatArray
 ) -> tuple[ExampleResult, ...]:
     return (
-        build_result("Shift along", "+length", found.shift_mm[0, 0], off[:, 0].mean()),
-        build_result("Shift in", "+length", found.shift_mm[0, 1], off[:, 1].mean()),
+        build_result(
+            "Shift along", "+length", computed.shift_mm[0, 0], off[:, 0].mean()
+        ),
+        build_result("Shift in", "+length", computed.shift_mm[0, 1], off[:, 1].mean()),
         build_result(
             "Rotation, counter-clockwise",
             "3 mrad",
-            1000.0 * found.rotation_rad[0],
+            1000.0 * computed.rotation_rad[0],
             1000.0 * atan(turned),
         ),
     )
@@ -167,7 +171,7 @@ def calculate_one_group() -> Calculation:
     # The basis is one that limits rods within their group; practice does not.
     rules = resolve_limits(ToleranceSpec(basis=BASIS)).group_rules()
     off = np.array([[0.0, 0.0], [3.0, 0.0], [1.0, 0.0], [0.0, 0.0]]) * INCH_MM / 16.0
-    found = assess_groups(RODS_MM, RODS_MM + off, [0, 0, 0, 0], rules)
+    computed = assess_groups(RODS_MM, RODS_MM + off, [0, 0, 0, 0], rules)
     centre = off.mean(axis=0)
     return Calculation(
         inputs=(
@@ -182,28 +186,28 @@ def calculate_one_group() -> Calculation:
             ),
             write_text("Rods 1 and 2: {:length} too far apart.", off[1, 0]),
         ),
-        results=_build_one_group_results(rules, off, found),
+        results=_build_one_group_results(rules, off, computed),
     )
 
 
 def _build_one_group_results(
     rules: GroupRules,
     off: FloatArray,
-    found: GroupAssessment,
+    computed: GroupAssessment,
 ) -> tuple[ExampleResult, ...]:
-    pairs, centre = found.rod_pairs, off.mean(axis=0)
+    pairs, centre = computed.rod_pairs, off.mean(axis=0)
     apart = pairs.deviation_mm[(pairs.first == 0) & (pairs.second == 1)][0]
     return (
         build_result(
             "Deviation of the centre",
             "+length",
-            found.centre_deviation_mm[0, 0],
+            computed.centre_deviation_mm[0, 0],
             centre[0],
         ),
         build_result(
             "Rod 2 from its centre",
             "+length",
-            found.rod_deviation_mm[1, 0],
+            computed.rod_deviation_mm[1, 0],
             off[1, 0] - centre[0],
         ),
         build_result("Deviation between rods 1 and 2", "+length", apart, off[1, 0]),
@@ -225,7 +229,7 @@ def calculate_column_line() -> Calculation:
     along = np.array([0, 1, 3, 2, 7]) * INCH_MM / 16.0
     planned = np.stack([bay * np.arange(n), np.zeros(n)], axis=1)
     built = planned + np.stack([along, across], axis=1)
-    found = assess_column_line(planned, built, [1.0, 0.0], rules)
+    computed = assess_column_line(planned, built, [1.0, 0.0], rules)
     run = np.arange(n) - 2.0
     slope, mean = float(run @ across) / float(run @ run), float(across.mean())
     from_line = across - mean - slope * run
@@ -254,30 +258,30 @@ def calculate_column_line() -> Calculation:
                 float(rules.accumulated_limit(2.0 * bay)),
             ),
         ),
-        results=_build_column_line_results(rules, along, found, from_line),
+        results=_build_column_line_results(rules, along, computed, from_line),
     )
 
 
 def _build_column_line_results(
     rules: GroupRules,
     along: FloatArray,
-    found: ColumnLineAssessment,
+    computed: ColumnLineAssessment,
     from_line: FloatArray,
 ) -> tuple[ExampleResult, ...]:
-    near, far = found.adjacent, found.accumulated
+    near, far = computed.adjacent, computed.accumulated
     worst = int(np.argmax(np.abs(near.deviation_mm)))
     two = int(np.flatnonzero((far.first == 0) & (far.second == 2))[0])
     return (
         build_result(
             "Fourth group from the fitted line",
             "+length",
-            found.line.deviation_mm[3],
+            computed.line.deviation_mm[3],
             from_line[3],
         ),
         build_result(
             "All groups against the line",
             "within",
-            found.to_line_within.all(),
+            computed.to_line_within.all(),
             np.abs(from_line).max() <= rules.group_to_line_mm,
         ),
         build_result(

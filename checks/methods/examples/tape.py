@@ -33,7 +33,7 @@ def _to_celsius(fahrenheit: float) -> float:
 def calculate_long_tape() -> Calculation:
     """Correct a reading of a tape that is longer than marked."""
     read, says, actual = 500.0, 100.0, 100.02
-    found = correct_lengths(
+    computed = correct_lengths(
         np.array([read * FOOT_MM]),
         nominal_length_mm=says * FOOT_MM,
         actual_length_mm=actual * FOOT_MM,
@@ -59,7 +59,7 @@ def calculate_long_tape() -> Calculation:
             build_result(
                 "Corrected length",
                 "2 ft",
-                read + found.total_mm[0] / FOOT_MM,
+                read + computed.total_mm[0] / FOOT_MM,
                 read + added,
                 published=500.10,
             ),
@@ -70,7 +70,7 @@ def calculate_long_tape() -> Calculation:
 def calculate_cold_tape() -> Calculation:
     """Correct a reading of a cold tape."""
     read, cold, warm, per_degree = 368.50, 22.0, 68.0, 6.5e-6
-    found = correct_lengths(
+    computed = correct_lengths(
         np.array([read * FOOT_MM]),
         temperature_c=_to_celsius(cold),
         standard_temperature_c=_to_celsius(warm),
@@ -93,18 +93,18 @@ def calculate_cold_tape() -> Calculation:
                 added,
             ),
         ),
-        results=_build_temperature_results(read, found, added),
+        results=_build_temperature_results(read, computed, added),
     )
 
 
 def _build_temperature_results(
-    read: float, found: TapeCorrection, added: float
+    read: float, computed: TapeCorrection, added: float
 ) -> tuple[ExampleResult, ...]:
     return (
         build_result(
             "Correction",
             "4 ft",
-            found.temperature_mm[0] / FOOT_MM,
+            computed.temperature_mm[0] / FOOT_MM,
             added,
             published=-0.11,
             published_spec="2 ft",
@@ -112,7 +112,7 @@ def _build_temperature_results(
         build_result(
             "Corrected length",
             "2 ft",
-            read + found.total_mm[0] / FOOT_MM,
+            read + computed.total_mm[0] / FOOT_MM,
             read + added,
             published=368.39,
         ),
@@ -123,7 +123,7 @@ def calculate_tight_tape() -> Calculation:
     """Correct a reading above the standard tension."""
     # The maker prints the correction to a hundredth of a millimetre.
     read, pull, standard, area, modulus = 36_000.0, 100.0, 50.0, 2.52, 205_800.0
-    found = correct_lengths(
+    computed = correct_lengths(
         np.array([read]),
         tension_n=pull,
         standard_tension_n=standard,
@@ -148,7 +148,7 @@ def calculate_tight_tape() -> Calculation:
             build_result(
                 "Correction",
                 "+3 mm",
-                found.tension_mm[0],
+                computed.tension_mm[0],
                 added,
                 published=3.47,
                 published_spec="+2 mm",
@@ -161,7 +161,7 @@ def calculate_sagging_tape() -> Calculation:
     """Correct a reading over several spans."""
     # Sag grows with the cube of a span: the short last span hardly counts.
     read, span, pull, weight = 348.75, 100.0, 12.0, 2.8 / 100.0
-    found = correct_lengths(
+    computed = correct_lengths(
         np.array([read * FOOT_MM]),
         tension_n=pull * POUND_N,
         weight_n_per_m=weight * POUND_N / (FOOT_MM / 1000.0),
@@ -186,7 +186,7 @@ def calculate_sagging_tape() -> Calculation:
             build_result(
                 "Correction",
                 "4 ft",
-                found.sag_mm[0] / FOOT_MM,
+                computed.sag_mm[0] / FOOT_MM,
                 added,
                 published=-0.71,
                 published_spec="2 ft",
@@ -199,7 +199,7 @@ def calculate_slope_distance() -> Calculation:
     """Reduce a slope distance to the horizontal."""
     # The slope is steep enough for the series to differ in the third decimal.
     read, rise = 300.0, 26.15
-    found = correct_lengths(np.array([read * FOOT_MM]), slope_rise_mm=rise * FOOT_MM)
+    computed = correct_lengths(np.array([read * FOOT_MM]), slope_rise_mm=rise * FOOT_MM)
     flat = sqrt(read**2 - rise**2)
     return Calculation(
         inputs=(
@@ -211,7 +211,7 @@ def calculate_slope_distance() -> Calculation:
             build_result(
                 "Horizontal distance",
                 "3 ft",
-                read + found.total_mm[0] / FOOT_MM,
+                read + computed.total_mm[0] / FOOT_MM,
                 flat,
                 published=298.86,
                 published_spec="2 ft",
@@ -224,7 +224,7 @@ def calculate_three_lengths() -> Calculation:
     """Correct a distance for every effect."""
     # The textbook example has every correction at once, in kilograms of force.
     lengths = np.array([30.0, 30.0, 21.151])
-    found = correct_lengths(
+    computed = correct_lengths(
         lengths * 1000.0,
         temperature_c=np.array([14.0, 15.0, 16.0]),
         standard_temperature_c=20.0,
@@ -238,7 +238,7 @@ def calculate_three_lengths() -> Calculation:
         actual_length_mm=30_012.0,
     )
     read = float(lengths.sum())
-    parts = _calculate_parts(found, lengths)
+    parts = _calculate_parts(computed, lengths)
     by_hand = read + sum(hand for _, hand, _ in parts.values())
     return Calculation(
         inputs=(
@@ -258,22 +258,22 @@ def calculate_three_lengths() -> Calculation:
             write_text("Tension: (9.09 − 5.45) × 81.151 ÷ (0.050 × 2,000,000)."),
             write_text("Sag: −0.03967² × (30³ + 30³ + 21.151³) ÷ (24 × 9.09²)."),
         ),
-        results=_build_together_results(found, read, parts, by_hand),
+        results=_build_together_results(computed, read, parts, by_hand),
     )
 
 
-def _calculate_parts(found: TapeCorrection, lengths: FloatArray) -> Parts:
+def _calculate_parts(computed: TapeCorrection, lengths: FloatArray) -> Parts:
     read = float(lengths.sum())
     return {
-        "Standardisation": (found.standardisation_mm, 0.012 / 30.0 * read, 0.0325),
+        "Standardisation": (computed.standardisation_mm, 0.012 / 30.0 * read, 0.0325),
         "Temperature": (
-            found.temperature_mm,
+            computed.temperature_mm,
             STEEL_EXPANSION * float(lengths @ [-6.0, -5.0, -4.0]),
             -0.0048,
         ),
-        "Tension": (found.tension_mm, 3.64 * read / (0.05 * 2e6), 0.0030),
+        "Tension": (computed.tension_mm, 3.64 * read / (0.05 * 2e6), 0.0030),
         "Sag": (
-            found.sag_mm,
+            computed.sag_mm,
             -(0.03967**2) * float((lengths**3).sum()) / (24.0 * 9.09**2),
             -0.0504,
         ),
@@ -281,20 +281,20 @@ def _calculate_parts(found: TapeCorrection, lengths: FloatArray) -> Parts:
 
 
 def _build_together_results(
-    found: TapeCorrection,
+    computed: TapeCorrection,
     read: float,
     parts: Parts,
     by_hand: float,
 ) -> tuple[ExampleResult, ...]:
     return (
         *(
-            build_result(label, "+4 m", mm.sum() / 1000.0, hand, published=known)
-            for label, (mm, hand, known) in parts.items()
+            build_result(label, "+4 m", mm.sum() / 1000.0, hand, published=published)
+            for label, (mm, hand, published) in parts.items()
         ),
         build_result(
             "Corrected distance",
             "3 m",
-            read + found.total_mm.sum() / 1000.0,
+            read + computed.total_mm.sum() / 1000.0,
             by_hand,
             published=81.131,
         ),
@@ -305,7 +305,7 @@ def calculate_layout_reading() -> Calculation:
     """Calculate the reading that marks a distance."""
     # Laying out is the inverse of measuring: the reading is divided, not corrected.
     wanted, says, actual = 500.0, 100.0, 100.02
-    found = lay_out(
+    computed = lay_out(
         np.array([wanted * FOOT_MM]),
         nominal_length_mm=says * FOOT_MM,
         actual_length_mm=actual * FOOT_MM,
@@ -323,7 +323,7 @@ def calculate_layout_reading() -> Calculation:
         ),
         results=(
             build_result(
-                "Reading to mark", "3 ft", wanted + found.total_mm[0] / FOOT_MM, mark
+                "Reading to mark", "3 ft", wanted + computed.total_mm[0] / FOOT_MM, mark
             ),
         ),
     )

@@ -41,7 +41,7 @@ def calculate_wall_uncertainty() -> Calculation:
     """Calculate the uncertainty of a taped wall."""
     # A metre that is begun counts whole in the class, hence the rounding up.
     read = 60.0 * FOOT_MM
-    found = reading_uncertainty([read], SIXTEENTH_MM, 2, False)
+    computed = reading_uncertainty([read], SIXTEENTH_MM, 2, False)
     metres = ceil(read / 1000.0)
     bound = 0.3 + 0.2 * metres
     parts = (
@@ -73,11 +73,11 @@ def calculate_wall_uncertainty() -> Calculation:
             write_text("Square root of the sum of their squares: {:3 mm}.", together),
         ),
         results=(
-            build_result("Class of the tape", "fine", found.class_mm[0], parts[0]),
-            build_result("Reading", "fine", found.resolution_mm[0], parts[1]),
-            build_result("Temperature", "fine", found.temperature_mm[0], parts[2]),
+            build_result("Class of the tape", "fine", computed.class_mm[0], parts[0]),
+            build_result("Reading", "fine", computed.resolution_mm[0], parts[1]),
+            build_result("Temperature", "fine", computed.temperature_mm[0], parts[2]),
             build_result(
-                "Standard uncertainty", "fine", found.combined_mm[0], together
+                "Standard uncertainty", "fine", computed.combined_mm[0], together
             ),
         ),
     )
@@ -85,14 +85,16 @@ def calculate_wall_uncertainty() -> Calculation:
 
 def calculate_class_limits() -> Calculation:
     """Calculate what the classes allow a tape."""
-    found = tape_class_limit([30_000.0] * 3, [1, 2, 3])
+    computed = tape_class_limit([30_000.0] * 3, [1, 2, 3])
     by_hand = (0.1 + 0.1 * 30, 0.3 + 0.2 * 30, 0.6 + 0.4 * 30)
     return Calculation(
         inputs=(describe_input("Length", "30 m"),),
         steps=(write_text("0.1 + 0.1 × 30; 0.3 + 0.2 × 30; 0.6 + 0.4 × 30."),),
         results=tuple(
             build_result(f"Class {name}, plus or minus", "1 mm", mm, hand)
-            for name, mm, hand in zip(("I", "II", "III"), found, by_hand, strict=True)
+            for name, mm, hand in zip(
+                ("I", "II", "III"), computed, by_hand, strict=True
+            )
         ),
     )
 
@@ -100,7 +102,7 @@ def calculate_class_limits() -> Calculation:
 def calculate_pad_uncertainty() -> Calculation:
     """Calculate the uncertainty of a grade-rod reading."""
     sight = 45.0 * FOOT_MM
-    found = level_uncertainty([sight], SIXTEENTH_MM)
+    computed = level_uncertainty([sight], SIXTEENTH_MM)
     parts = (
         LEVEL_UNCERTAINTY_MM * sight / LEVEL_REFERENCE_SIGHT_MM,
         SIXTEENTH_MM / sqrt(12.0),
@@ -117,7 +119,7 @@ def calculate_pad_uncertainty() -> Calculation:
         ),
         results=(
             build_result(
-                "Standard uncertainty", "fine", found.combined_mm[0], hypot(*parts)
+                "Standard uncertainty", "fine", computed.combined_mm[0], hypot(*parts)
             ),
         ),
     )
@@ -129,7 +131,7 @@ def calculate_repeats() -> Calculation:
     inches = np.array([3 / 16, 5 / 16, 3 / 16, 9 / 16])
     read = 50.0 * FOOT_MM + inches * INCH_MM
     parts = reading_uncertainty(read, SIXTEENTH_MM, 2, True)
-    found = combine_repeats([0, 0, 1, 1], 2, read, parts)
+    computed = combine_repeats([0, 0, 1, 1], 2, read, parts)
     tape, rest = (0.3 + 0.2 * 16) / sqrt(3.0), SIXTEENTH_MM / sqrt(12.0)
     limit = 2.0 * sqrt(2.0 * (tape**2 + rest**2))
     return Calculation(
@@ -157,44 +159,44 @@ def calculate_repeats() -> Calculation:
                 limit,
             ),
         ),
-        results=_build_repeats_results(read, found, tape, rest, limit),
+        results=_build_repeats_results(read, computed, tape, rest, limit),
     )
 
 
 def _build_repeats_results(
     read: FloatArray,
-    found: RepeatStatistics,
+    computed: RepeatStatistics,
     tape: float,
     rest: float,
     limit: float,
 ) -> tuple[ExampleResult, ...]:
     mean = (read[0] + read[1]) / 2.0
-    words = ["remeasure" if apart else "within" for apart in found.disagree]
+    words = ["remeasure" if apart else "within" for apart in computed.disagree]
     return (
-        build_result("Mean of the first pair", "length", found.mean_mm[0], mean),
+        build_result("Mean of the first pair", "length", computed.mean_mm[0], mean),
         build_result(
             "Its standard uncertainty",
             "fine",
-            found.uncertainty_mm[0],
+            computed.uncertainty_mm[0],
             sqrt(tape**2 + rest**2 / 2.0),
         ),
         build_result(
             "Allowed difference of two readings",
             "fine",
-            found.spread_limit_mm[0],
+            computed.spread_limit_mm[0],
             limit,
         ),
         build_result(
             "Difference of the first pair",
             "fine",
-            found.spread_mm[0],
+            computed.spread_mm[0],
             read[1] - read[0],
         ),
         build_result("First pair", "verdict", words[0]),
         build_result(
             "Difference of the second pair",
             "fine",
-            found.spread_mm[1],
+            computed.spread_mm[1],
             read[3] - read[2],
         ),
         build_result("Second pair", "verdict", words[1]),
@@ -262,7 +264,7 @@ def _assess_line(*, guarded: bool) -> ConformityAssessment:
 def calculate_close_line() -> Calculation:
     """Compare a deviation close to its limit."""
     # The deviation is within, but nearer to the limit than twice its uncertainty.
-    found = _assess_line(guarded=False)
+    computed = _assess_line(guarded=False)
     above, below = (
         (LIMIT_MM - DEVIATION_MM) / UNCERTAINTY_MM,
         (-LIMIT_MM - DEVIATION_MM) / UNCERTAINTY_MM,
@@ -276,12 +278,14 @@ def calculate_close_line() -> Calculation:
         ),
         steps=_write_close_steps(above, below, sure),
         results=(
-            build_result("Verdict", "within", found.within[0]),
-            build_result("Probability of conformance", "3", found.probability[0], sure),
+            build_result("Verdict", "within", computed.within[0]),
+            build_result(
+                "Probability of conformance", "3", computed.probability[0], sure
+            ),
             build_result(
                 "Close to the limit",
                 "yes_no",
-                found.close_to_limit[0],
+                computed.close_to_limit[0],
                 LIMIT_MM - DEVIATION_MM <= COVERAGE_FACTOR * UNCERTAINTY_MM,
             ),
         ),
@@ -313,7 +317,7 @@ def _write_close_steps(
 
 def calculate_one_sided_limit() -> Calculation:
     """Calculate the probability against one limit."""
-    found = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
+    computed = assess_conformity([-5.47], -np.inf, -5.40, 0.05)
     return Calculation(
         inputs=(
             describe_input("Measured", "{:2 V}", -5.47),
@@ -327,7 +331,7 @@ def calculate_one_sided_limit() -> Calculation:
             build_result(
                 "Probability of the voltage's conformance",
                 "4",
-                found.probability[0],
+                computed.probability[0],
                 _normal_probability(1.40),
             ),
         ),
