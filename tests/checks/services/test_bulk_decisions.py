@@ -225,8 +225,8 @@ def test_only_the_engineer_is_asked_to_decide_together(
         " ".join(signed_in(person).get(reverse("checks:findings")).text.split())
         for person in (engineer, field_lead)
     ]
-    assert [f"Decide on {len(low)} together" in html for html in words] == [True, False]
-    assert [f"See {len(low)} together" in html for html in words] == [False, True]
+    assert [f"Decide {len(low)} together" in html for html in words] == [True, False]
+    assert [f"View {len(low)} together" in html for html in words] == [False, True]
     own = signed_in(field_lead).get(page_of(low[0])).content.decode()
     assert own.count("Only the engineer of this job may decide") == 1
     assert "You recorded readings of this finding" not in own
@@ -239,7 +239,7 @@ def test_a_row_is_whole_on_the_page_of_its_first_finding(
     client = signed_in(engineer)
     first = client.get(reverse("checks:findings")).context["rows"]
     second = client.get(reverse("checks:findings"), {"page": 2}).context["rows"]
-    assert [len(row.members) for row in first] == [3]
+    assert [len(row.group.members) for row in first] == [3]
     assert [row.label for row in second] == ["Pad N2"]
 
 

@@ -411,7 +411,7 @@ def test_a_release_holds_the_entries_it_rested_on(
     assert find_verified_release(release.digest) == release
     shown = read_release_record(release).concrete
     assert [row["replaced"] for row in shown] == [True, False]
-    assert shown[1]["said"] == "3660 psi"
+    assert shown[1]["text"] == "3660 psi"
     _, table = known_on_paper(release.record)
     assert "3660 psi" in str(table)
     assert "replaced by a later one" in str(table)
@@ -429,8 +429,8 @@ def test_the_trail_tells_who_entered_what(
     record_concrete(actor=engineer, building=building, entries=[cured(30, "26 MPa")])
     told = words_of(job)
     both = "expected temperatures, temperature (3 entries)"
-    assert ("Fern", f"Of the concrete recorded: {both}") in told
-    assert ("Emery", "Of the concrete recorded: standard-cured test") in told
+    assert ("Fern", f"Concrete data recorded: {both}") in told
+    assert ("Emery", "Concrete data recorded: standard-cured test") in told
 
 
 def test_a_release_of_before_there_were_entries_still_verifies(

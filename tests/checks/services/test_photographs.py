@@ -225,7 +225,7 @@ def test_a_stranger_adds_none(building: Building, stranger: Person) -> None:
 def test_to_a_decisions_work_whoever_may_carry_it_out_adds(
     done: WorkReport, building: Building, field_lead: Person, engineer: Person
 ) -> None:
-    with pytest.raises(PermissionDenied, match="as carried out"):
+    with pytest.raises(PermissionDenied, match="report work as done"):
         add(engineer, building, decision=done.decision)
     row = add(field_lead, building, decision=done.decision).photograph
     assert list(done.photographs.all()) == [row]

@@ -52,7 +52,7 @@ def refused(client: Client, finding: Finding, assertion: str) -> bool:
     answer = post_decision(client, finding, assertion=assertion)
     return (
         answer.status_code == 400
-        and "This passkey does not hold here" in answer.text
+        and "This passkey is not valid here" in answer.text
         and assertion not in answer.text
         and not Decision.objects.exists()
     )
