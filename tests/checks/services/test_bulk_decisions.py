@@ -228,7 +228,7 @@ def test_only_the_engineer_is_asked_to_decide_together(
     assert [f"Decide {len(low)} together" in html for html in words] == [True, False]
     assert [f"View {len(low)} together" in html for html in words] == [False, True]
     own = signed_in(field_lead).get(page_of(low[0])).content.decode()
-    assert own.count("Only the engineer of this job may decide") == 1
+    assert own.count("Only the engineer of this job can decide") == 1
     assert "You recorded readings of this finding" not in own
 
 
@@ -384,7 +384,7 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     assert finding.state == Finding.State.OPEN
     assert finding.remedies[0]["remedy"] == "remeasure"
     page = client.get(finding.get_absolute_url())
-    shown = page.context["remedies"]
+    shown = [page.context["proposal"], *page.context["alternatives"]]
     assert [row.index for row in shown[:2]] == [1, 0]
     assert shown[0].why_second == ""
     today = localtime()

@@ -66,7 +66,7 @@ def test_the_record_handed_out_comes_back_as_the_same_readings(
     assert answer.status_code == 302
     assert Reading.objects.count() == 4
     page = signed_in.get(answer["Location"]).content.decode()
-    assert "4 were in the record already" in page
+    assert "4 recorded before" in page
 
 
 def test_another_value_under_an_id_that_is_taken_is_refused_by_its_cell(
