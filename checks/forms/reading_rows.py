@@ -66,7 +66,7 @@ class ReadingRow:
 
     @property
     def is_measured(self) -> bool:
-        """Whether the check has a current reading."""
+        """True when the check has a current reading."""
         return self.walk_row is not None and bool(self.walk_row.current_readings)
 
     @property
@@ -94,7 +94,7 @@ class ReadingRow:
 
     @property
     def has_deviation(self) -> bool:
-        """Whether a deviation is shown: a strength is compared by ratio instead."""
+        """True when a deviation is shown; a strength is compared by ratio instead."""
         return self._is_evaluated and self.kind is not CheckKind.STRENGTH
 
     @property
@@ -106,7 +106,7 @@ class ReadingRow:
 
     @property
     def is_close_to_limit(self) -> bool:
-        """Whether a second, independent reading is wanted."""
+        """True when a second, independent reading is wanted."""
         result = self.walk_row.result if self.walk_row else None
         return self.is_measured and bool(result and result.get("close_to_limit"))
 
@@ -117,7 +117,7 @@ class ReadingRow:
 
     @property
     def outdated_by(self) -> str:
-        """What has changed the concrete since the reading; empty where nothing has."""
+        """The work that changed the concrete since the reading; empty for none."""
         if self.walk_row is None or self.walk_row.outdated is None:
             return ""
         is_foundation = self.walk_row.check.stage == StageKind.FOUNDATION

@@ -116,7 +116,7 @@ class SurveyPointsForm(forms.Form):
 
     @property
     def is_confirmed(self) -> bool:
-        """Whether the preview of exactly these readings was shown."""
+        """True when the preview of exactly these readings was shown."""
         return (
             self.survey is not None
             and self.cleaned_data["seen"] == self.survey.entries_hash

@@ -118,7 +118,7 @@ def build_finding_context(
 def _offer_forms(
     offered: dict[str, Any], returned: Mapping[str, Form]
 ) -> dict[str, Any]:
-    """Put the forms that came back with errors in place of the blank ones."""
+    """Replace the blank forms by those that came back with errors."""
     return offered | {
         name: form for name, form in returned.items() if offered[name] is not None
     }

@@ -185,7 +185,7 @@ def test_every_kind_of_section_is_sent_as_the_form_would(
     page: Page, live_server: Any, building: Building, section: str
 ) -> None:
     walk(page, live_server.url, building, section)
-    page.click(".circumstances > summary")
+    page.click(".reading-details > summary")
     page.select_option("#strength_unit" if section == "strength" else "#unit", index=1)
     if section == "strength":
         page.fill("[name=name-0]", "F1")
