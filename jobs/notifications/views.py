@@ -72,6 +72,9 @@ def _render_preferences(
         "form": form,
         "key": CalendarKey.objects.filter(person=request.user).first(),
         "address": address,
+        "address_caution": "Anybody who has this address can read these dates.",
+        "address_advice": "If somebody else got it, create a new one: the old one "
+        "then stops working.",
         "may_manage_webhooks": queries.may_manage_webhooks(request.user),
     }
     status = 400 if form.errors else 200
