@@ -49,7 +49,7 @@ def test_a_drawing_is_shown_at_once_read_as_chosen_and_stored(
     expect(desk.get_by_text("There are no rods on the layer S-MARK")).to_be_visible()
     desk.select_option("#id_rods", "S-BOLTS")
     expect(desk.get_by_text("3 positions, 12 rods")).to_be_visible()
-    desk.get_by_role("button", name="Store this building").click()
+    desk.get_by_role("button", name="Save building").click()
     desk.wait_for_url("**/plan/")
     made = beside(lambda: Building.objects.get(name="hay shed").current_revision())
     assert [each.mark for each in load_plan(made).positions] == ["A2", "A3", "K1"]
@@ -62,11 +62,11 @@ def test_what_is_mended_in_the_text_counts_and_not_the_file_it_came_from(
     text = json.dumps(build_example_document())
     choose(desk, "plan.json", text.encode())
     expect(desk.get_by_role("heading", name="Example shed")).to_be_visible()
-    desk.get_by_text("The document").click()
+    desk.locator("summary", has_text="Document").click()
     desk.fill("#id_document", text.replace("Example shed", "Mended shed"))
-    desk.get_by_role("button", name="Store this building").click()
+    desk.get_by_role("button", name="Save building").click()
     expect(desk.get_by_role("heading", name="Mended shed")).to_be_visible()
-    desk.get_by_role("button", name="Store this building").click()
+    desk.get_by_role("button", name="Save building").click()
     desk.wait_for_url("**/plan/")
     assert beside(lambda: Building.objects.filter(name="Mended shed").exists())
 
@@ -89,9 +89,9 @@ def test_back_from_a_filter_shows_the_jobs_and_what_they_were_asked_by(
 ) -> None:
     desk.goto(f"{live_server.url}{reverse('jobs:list')}")
     desk.locator("#id_text").press_sequentially(job.number)
-    expect(desk.get_by_text("1 job, as asked")).to_be_visible()
+    expect(desk.get_by_text("1 matching")).to_be_visible()
     desk.locator("#id_text").press_sequentially(" nothing is called so")
-    expect(desk.get_by_text("No job answers to this")).to_be_visible()
+    expect(desk.get_by_text("No jobs match")).to_be_visible()
     desk.go_back()
     expect(desk.get_by_role("heading", name=job.number)).to_be_visible()
     expect(desk.locator("#id_text")).to_have_value(job.number)
@@ -113,7 +113,7 @@ def test_errors_of_a_workbook_are_shown_at_once(
 def test_a_survey_is_fitted_at_once_and_recorded(
     page: Page, live_server: Any, building: Building
 ) -> None:
-    page.goto(f"{live_server.url}{reverse('checks:points', args=[building.pk])}")
+    page.goto(f"{live_server.url}{reverse('checks:survey_points', args=[building.pk])}")
     page.select_option("#id_unit", "m")
     text = "\n".join(lines({"C": (900.0, 0.0, 0.0)}))
     choose(page, "shed.txt", text.encode())
