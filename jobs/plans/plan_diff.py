@@ -38,7 +38,6 @@ class PlanChange:
     differences: tuple[ValueDifference, ...] = ()
 
 
-
 def compare_plans(old: Plan, new: Plan) -> tuple[PlanChange, ...]:
     """List what was added, removed, moved and changed, in the order of the plan.
 

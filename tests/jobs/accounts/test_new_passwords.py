@@ -47,7 +47,7 @@ def test_a_letter_lets_its_reader_alone_set_a_new_password(
     assert "Choose a new password" in form.text
     new = {"new_password1": "six steel tapes", "new_password2": "six steel tapes"}
     done = reader.post(form.request["PATH_INFO"], new, follow=True)
-    assert "Password changed" in done.text
+    assert "Password set. Sign in with it." in done.text
     field_lead.refresh_from_db()
     assert field_lead.check_password("six steel tapes")
     assert not open_to(before)
