@@ -247,7 +247,7 @@ def test_photographs_of_work_are_chosen_taken_off_and_sent_smaller(
     )
     form.locator("[name=caption]").fill("Shims in place")
     form.locator("button[type=submit]").click()
-    expect(page.locator(".alerts")).to_contain_text("Reported as carried out")
+    expect(page.locator(".alerts")).to_contain_text("Work reported")
     expect(page.locator(".card .photograph-grid a img")).to_have_count(2)
     sizes = [(kept.width, kept.height) for kept in photographs()]
     assert sizes == [(2000, 1000), (40, 40)]
