@@ -10,7 +10,7 @@ from checks.forms.fields import set_choices
 from checks.labels import describe_remedy
 from checks.models import Finding
 from core.signing import SignedForm
-from core.vocabulary import DispositionKind
+from core.vocabulary import DispositionKind, RemedyKind
 
 
 class DecisionForm(SignedForm):
@@ -64,7 +64,8 @@ def list_order_choices(
     approvals : container of str
         The approvals that this person can give: "field", "engineer".
     """
-    accept = [("accept", "Accept as it is (use as is)")]
+    use_as_is = DispositionKind.USE_AS_IS.label
+    accept = [("accept", f"{RemedyKind.ACCEPT.label} ({use_as_is})")]
     if finding.topic == TopicKind.STRENGTH or "engineer" not in approvals:
         accept = []
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:

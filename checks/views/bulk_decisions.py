@@ -29,8 +29,12 @@ from checks.services.errors import ConflictError
 from checks.views.finding_page import describe_state
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
+from core.vocabulary import RemedyKind
 
-REMEASURE_CHOICE = (BulkDecisionForm.REMEASURE, "Measure again (request)")
+REMEASURE_CHOICE = (
+    BulkDecisionForm.REMEASURE,
+    f"{RemedyKind.REMEASURE.label} (request)",
+)
 
 
 @require_http_methods(["GET", "POST"])

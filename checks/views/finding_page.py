@@ -31,7 +31,7 @@ State = Finding.State
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CauseNote:
-    """What is known of the cause: measured again already, or a likely mistake.
+    """State of the cause: measured again already, or a likely mistake.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""What a release waits for, with text and the page where it is settled."""
+"""Requirements of a release, with text and the page where it is settled."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass

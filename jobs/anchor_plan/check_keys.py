@@ -22,7 +22,7 @@ AXES: tuple[Axis, ...] = get_args(Axis)
 
 
 class CheckKind(StrEnum):
-    """What is measured: the word in front of a check key's colon."""
+    """The kind of a check: the word in front of a check key's colon."""
 
     DIAGONAL = "diagonal"
     WALL = "wall"
@@ -70,7 +70,7 @@ class CheckKeyError(ValueError):
 
 
 class CheckKeyParts(NamedTuple):
-    """What a check key names; see `CheckKey`."""
+    """The parts of a check key; see `CheckKey`."""
 
     kind: CheckKind
     subject: str

@@ -48,7 +48,7 @@ class Check(NamedTuple):
 
     @property
     def description(self) -> str:
-        """What is measured, as a sentence names it."""
+        """Name of the check in a sentence."""
         ends = " to ".join(self.corners)
         rods = " and ".join(str(number) for number in self.rods)
         return {

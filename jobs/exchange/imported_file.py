@@ -22,7 +22,7 @@ MISSING_VALUE_MESSAGE = "This is empty; a value is needed."
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportedFile:
-    """What was read of a file.
+    """The content of an imported file.
 
     Attributes
     ----------

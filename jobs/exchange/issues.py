@@ -1,4 +1,4 @@
-"""What is wrong with a document or a file: issues, collected and raised together."""
+"""Issues of a document or a file, collected and raised together."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field

@@ -20,7 +20,7 @@ from jobs.exchange.input.members import (
     ByName,
     Choice,
     Flag,
-    Length,
+    LengthMember,
     ListOf,
     Name,
     Nested,
@@ -41,15 +41,15 @@ class CornerMembers(TypedDict):
     """A corner of the steel line, on plan axes (x right, y up)."""
 
     corner: Annotated[str, Name("Its name.")]
-    x: Annotated[float, Length()]
-    y: Annotated[float, Length()]
+    x: Annotated[float, LengthMember()]
+    y: Annotated[float, LengthMember()]
 
 
 class NotchMembers(TypedDict):
     """The sheeting notch around the slab."""
 
-    width: Annotated[float, Length("Concrete beyond the steel line.", above=0.0)]
-    depth: Annotated[float, Length("Below the top of the concrete.", above=0.0)]
+    width: Annotated[float, LengthMember("Concrete beyond the steel line.", above=0.0)]
+    depth: Annotated[float, LengthMember("Below the top of the concrete.", above=0.0)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Overrides:
         return reader.read_object({**lengths, **ratios}, ())
 
     def describe(self, builder: SchemaBuilder) -> Schema:
-        length, ratio = Length().describe(builder), Ratio().describe(builder)
+        length, ratio = LengthMember().describe(builder), Ratio().describe(builder)
         return {
             "type": "object",
             "description": "Limits the building sets for itself. For diagonals and "
@@ -75,10 +75,10 @@ class Overrides:
         }
 
 
-def _override(name: str) -> Length:
+def _override(name: str) -> LengthMember:
     if name in vocabulary.ZERO_ALLOWED_OVERRIDES:
-        return Length(at_least=0.0)
-    return Length(above=0.0)
+        return LengthMember(at_least=0.0)
+    return LengthMember(above=0.0)
 
 
 class TolerancesMembers(TypedDict, total=False):
@@ -101,15 +101,16 @@ class TolerancesMembers(TypedDict, total=False):
 class PlateMembers(TypedDict, total=False):
     """A base plate as punched."""
 
-    hole_diameter: Required[Annotated[float, Length("As punched.", above=0.0)]]
-    thickness: Annotated[float, Length(above=0.0)]
+    hole_diameter: Required[Annotated[float, LengthMember("As punched.", above=0.0)]]
+    thickness: Annotated[float, LengthMember(above=0.0)]
     edge_distance: Annotated[
-        float, Length("From a hole's centre to the nearest edge.", above=0.0)
+        float, LengthMember("From a hole's centre to the nearest edge.", above=0.0)
     ]
 
 
 _RodAxes = TypedDict(  # `in` is a keyword of Python
-    "_RodAxes", {"in": Annotated[float, Length("Square to the steel line, inward.")]}
+    "_RodAxes",
+    {"in": Annotated[float, LengthMember("Square to the steel line, inward.")]},
 )
 
 
@@ -118,11 +119,15 @@ class RodMembers(_RodAxes):
 
     along: Annotated[
         float,
-        Length("From the reference line, positive towards the wall's second corner."),
+        LengthMember(
+            "From the reference line, positive towards the wall's second corner."
+        ),
     ]
-    diameter: Annotated[float, Length("Greater than zero.", above=0.0)]
+    diameter: Annotated[float, LengthMember("Greater than zero.", above=0.0)]
     projection: NotRequired[
-        Annotated[float, Length("Top of rod above the bearing surface.", above=0.0)]
+        Annotated[
+            float, LengthMember("Top of rod above the bearing surface.", above=0.0)
+        ]
     ]
 
 
@@ -163,13 +168,13 @@ class PositionMembers(TypedDict, total=False):
     ]
     along: Annotated[
         float,
-        Length(
+        LengthMember(
             "On the steel line, from the wall's first corner to the reference line.",
             at_least=0.0,
         ),
     ]
-    x: Annotated[float, Length()]
-    y: Annotated[float, Length()]
+    x: Annotated[float, LengthMember()]
+    y: Annotated[float, LengthMember()]
     turn: Annotated[
         float,
         Quantity(parse_angle, "Counter-clockwise, from the plan's x axis.", "90 deg"),
@@ -225,7 +230,7 @@ class BuildingMembers(TypedDict, total=False):
     shim_thicknesses: Annotated[
         list[JsonReader],
         ListOf(
-            Length(),
+            LengthMember(),
             "Shim plates available, each thicker than zero.",
             max_items=vocabulary.MAX_SHIM_THICKNESSES,
         ),

@@ -1,9 +1,9 @@
-"""What a member of the input format may hold: read it, and describe it to a schema.
+"""Members of the input format: each reads its value and describes it to a schema.
 
 Each class here is one kind of value. It annotates a member of a typed dictionary in
 `building_format`, which is then both parser and JSON Schema of that object::
 
-    thickness: NotRequired[Annotated[float, Length("Of the plate.", above=0)]]
+    thickness: NotRequired[Annotated[float, LengthMember("Of the plate.", above=0)]]
 
 Why not a validation library: every issue of a document has to be listed, each with a
 pointer and a cure in the project's words; what follows a refused value is still read,
@@ -140,7 +140,7 @@ class Flag:
 
 
 @dataclass(frozen=True, slots=True)
-class Length:
+class LengthMember:
     """A length, read as millimetres."""
 
     description: str = ""

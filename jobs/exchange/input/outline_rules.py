@@ -1,4 +1,4 @@
-"""What makes a list of corners an outline: counter-clockwise, simple, unambiguous."""
+"""Rules of an outline: its corners are counter-clockwise, simple and unambiguous."""
 
 from collections.abc import Sequence
 from typing import NamedTuple

@@ -19,7 +19,7 @@ from jobs.exchange import vocabulary
 from jobs.exchange.input.json_reader import JsonReader
 from jobs.exchange.input.members import (
     Choice,
-    Length,
+    LengthMember,
     Moment,
     Name,
     Nested,
@@ -47,9 +47,11 @@ class InstrumentMembers(_InstrumentClass, total=False):
     """A tape or level, with the data its corrections need."""
 
     kind: Required[Annotated[str, Name("Such as steel tape or optical level.")]]
-    nominal_length: Annotated[float, Length("As marked.", above=0.0)]
-    actual_length: Annotated[float, Length("By its certificate.", above=0.0)]
-    standard_uncertainty: Annotated[float, Length("Of one reading at 30 m.", above=0.0)]
+    nominal_length: Annotated[float, LengthMember("As marked.", above=0.0)]
+    actual_length: Annotated[float, LengthMember("By its certificate.", above=0.0)]
+    standard_uncertainty: Annotated[
+        float, LengthMember("Of one reading at 30 m.", above=0.0)
+    ]
     standard_temperature: Annotated[
         float, Quantity(parse_temperature, "Of its nominal length.", "20 degC")
     ]
@@ -113,14 +115,16 @@ class ReadingMembers(_ReadingFrom, total=False):
     tension: Annotated[
         float, Quantity(parse_force, "Of the tape.", "12 lbf", above=0.0)
     ]
-    slope_rise: Annotated[float, Length("Between the ends of a taped length.")]
+    slope_rise: Annotated[float, LengthMember("Between the ends of a taped length.")]
     span: Annotated[
         float,
-        Length("Between supports; supported throughout without it.", above=0.0),
+        LengthMember("Between supports; supported throughout without it.", above=0.0),
     ]
-    sight: Annotated[float, Length("From level to rod.", above=0.0)]
+    sight: Annotated[float, LengthMember("From level to rod.", above=0.0)]
     setup: Annotated[str, Name("The level's set-up.", default=vocabulary.DEFAULT_SETUP)]
-    height: Annotated[float, Length("Height that a plumb reading covers.", above=0.0)]
+    height: Annotated[
+        float, LengthMember("Height that a plumb reading covers.", above=0.0)
+    ]
     supersedes: Annotated[
         str, Name("The id of the reading it replaces.", vocabulary.MAX_ID_LENGTH)
     ]
@@ -155,7 +159,7 @@ def _reading_rules() -> Schema:
                 )
             }
         },
-        "else": {"properties": {"value": Length().describe(builder)}},
+        "else": {"properties": {"value": LengthMember().describe(builder)}},
         "allOf": [*only_for, plumb],
     }
 

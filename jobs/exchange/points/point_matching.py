@@ -11,7 +11,7 @@ from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
 
 class PointTarget(StrEnum):
-    """What a surveyed point is on the plan."""
+    """The meaning of a surveyed point on the plan."""
 
     CORNER = "corner"
     ROD = "rod"

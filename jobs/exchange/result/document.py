@@ -284,7 +284,7 @@ class LevelsResult(TypedDict, total=False):
 
 
 class ResultDocument(TypedDict):
-    """What was computed for a building.
+    """The computed result of a building.
 
     Lengths in mm, angles in rad, strengths in MPa, not rounded. Screening arithmetic,
     not design: the engineer of record, the manufacturer's drawings and local codes

@@ -1,1 +1,1 @@
-"""What JSON Schemas are generated with."""
+"""Generation of JSON Schemas."""
