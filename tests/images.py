@@ -36,7 +36,7 @@ def photo(width: int = 120, height: int = 80, **options: Any) -> bytes:
 
 
 def huge_png(width: int, height: int) -> bytes:
-    """Return a PNG of a few bytes that says it has so many pixels, all of them black."""
+    """Return a PNG of few bytes that claims so many pixels, all of them black."""
 
     def chunk(kind: bytes, content: bytes) -> bytes:
         checked = kind + content

@@ -19,9 +19,14 @@ from tests.checks.drawings import samples
 
 PLANS = [samples.rectangle(), samples.l_shape(), samples.metric()]
 LENGTHS = {
-    CheckKind.DIAGONAL, CheckKind.WALL, CheckKind.LINE, CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.PROJECTION,
+    CheckKind.DIAGONAL,
+    CheckKind.WALL,
+    CheckKind.LINE,
+    CheckKind.SETBACK,
+    CheckKind.OFFSET,
+    CheckKind.PROJECTION,
     CheckKind.LEVEL,
-}  # fmt: skip
+}
 
 
 def evaluate_deviations(

@@ -49,7 +49,7 @@ def document(**concrete: Any) -> Document:
 
 
 def put(maturity: Document, path: str, value: Any) -> Document:
-    """Return the document with one value of its maturity replaced; `...` takes it out."""
+    """Return the document with a value of its maturity replaced or (`...`) removed."""
     steps: list[Any] = [int(s) if s.isdigit() else s for s in path.split("/")]
 
     def changed(at: Any, way: list[Any]) -> Any:

@@ -86,7 +86,7 @@ def test_times_without_a_zone_get_the_one_that_was_chosen() -> None:
 
 
 def test_a_sheet_filled_in_by_hand_is_read() -> None:
-    """Values above the table apply to all its readings; a second reading is a repeat."""
+    """Values above the table apply to all readings; a second reading is a repeat."""
     found = read(
         "Measured by,crew 4\nDate,2026-05-04\nTape,T1\nLevel,L1\nTemperature,41 degF\n"
         "Set-up,2\n\n"
