@@ -126,7 +126,7 @@ def test_everywhere_else_is_signed_out_and_this_device_is_not(
 def test_the_list_shows_this_device_and_no_ended_one(field_lead: Person) -> None:
     here, other = signed_in(field_lead), signed_in(field_lead, "Windows Chrome/130")
     page = here.get(reverse("account")).text
-    assert "this one" in page
+    assert "this device" in page
     assert "Chrome on Windows" in page
     other.post(reverse("sign-out"))
     assert "Chrome on Windows" not in here.get(reverse("account")).text

@@ -57,7 +57,7 @@ def refused(client: Client, assertion: str) -> bool:
     answer = signed_in(client, assertion)
     return (
         answer.status_code == 400
-        and "does not sign in here" in answer.text
+        and "This passkey is not valid here" in answer.text
         and who(client) is None
     )
 
