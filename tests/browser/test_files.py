@@ -118,7 +118,7 @@ def test_a_survey_is_fitted_at_once_and_recorded(
     text = "\n".join(lines({"C": (900.0, 0.0, 0.0)}))
     choose(page, "shed.txt", text.encode())
     expect(page.get_by_text("more than 100 mm")).to_be_visible()
-    page.get_by_label("Leave 103 out").check()
+    page.get_by_label("Exclude 103").check()
     page.get_by_role("button", name="Record these readings").click()
     page.wait_for_url("**/record/")
     assert beside(lambda: Reading.objects.count()) == 67

@@ -52,7 +52,7 @@ def add_passkey(page: Page, server: str) -> None:
     page.get_by_label("Name").fill("office desk")
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Add a passkey").click()
-    page.get_by_role("button", name="Make it").click()
+    page.get_by_role("button", name="Create passkey").click()
     expect(page.get_by_text("Passkey added: office desk.")).to_be_visible()
 
 
@@ -76,7 +76,7 @@ def test_a_passkey_is_added_signs_a_decision_and_signs_in(
     add_passkey(page, server)
     form = order(page, server, finding)
     form.get_by_role("button", name="Sign with a passkey").click()
-    expect(page.get_by_text("Decided.")).to_be_visible()
+    expect(page.get_by_text("Decision signed.")).to_be_visible()
     page.locator(".user-menu summary").click()
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url(f"{server}{reverse('sign-in')}")
@@ -97,11 +97,11 @@ def test_where_the_device_refuses_the_password_signs(
     knows_its_owner(False)
     form = order(page, live_server.url, finding)
     form.get_by_role("button", name="Sign with a passkey").click()
-    expect(form.get_by_text("No passkey was used.")).to_be_visible()
+    expect(form.get_by_text("No passkey was used. Try again")).to_be_visible()
     assert not beside(Decision.objects.exists)
     form.get_by_label("Your password").fill(PASSWORD)
     form.get_by_role("button", name="Sign the decision").click()
-    expect(page.get_by_text("Decided.")).to_be_visible()
+    expect(page.get_by_text("Decision signed.")).to_be_visible()
 
 
 def test_what_is_missing_is_asked_for_before_the_device_is(
@@ -133,8 +133,8 @@ def test_without_script_or_passkeys_the_password_does_it(
     page.get_by_label("Name").fill("office desk")
     page.get_by_label("Your password").fill(PASSWORD)
     page.get_by_role("button", name="Add a passkey").click()
-    expect(page.get_by_text("This browser makes no passkeys.")).to_be_visible()
-    expect(page.get_by_role("button", name="Make it")).to_be_hidden()
+    expect(page.get_by_text("This browser does not support passkeys.")).to_be_visible()
+    expect(page.get_by_role("button", name="Create passkey")).to_be_hidden()
 
 
 @pytest.mark.parametrize("shown", SHOWN)
