@@ -1,5 +1,4 @@
 // What is typed into the document counts: the file it was read from is let go.
-"use strict";
 document.addEventListener("input", (event) => {
   if (event.target.id === "id_document") document.getElementById("id_file").value = "";
 });
