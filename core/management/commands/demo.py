@@ -127,7 +127,7 @@ class Command(BaseCommand):
                 msg = "Nothing was deleted. (--yes deletes without asking.)"
                 raise CommandError(msg)
         embedded_postgres.remove_database(data)
-        for name in ("queue", "media", "logs", "letters"):
+        for name in ("queue", "media", "logs", "emails"):
             shutil.rmtree(data / name, ignore_errors=True)
 
     @contextlib.contextmanager
@@ -180,7 +180,7 @@ class Command(BaseCommand):
         environment = {
             "OPEN_EVALUATE": "true",  # visitors may use the evaluation of the demo
             "PUBLIC_URL": url,
-            "EMAIL_URL": f"filemail:///{quote(str(data / 'letters'))}",
+            "EMAIL_URL": f"filemail:///{quote(str(data / 'emails'))}",
             # Webhooks may call this machine while only this machine has access.
             "WEBHOOKS_LOCAL": str(host in ("127.0.0.1", "::1", "localhost")),
             **os.environ,
@@ -196,7 +196,7 @@ class Command(BaseCommand):
             self._report_progress(f"Open {url}")
             self._show_sign_ins()
             if "EMAIL_URL" not in os.environ:
-                self.stdout.write(f"E-mail is written to {data / 'letters'}.")
+                self.stdout.write(f"E-mail is written to {data / 'emails'}.")
             self.stdout.write(f"Logs are in {together.logs}. Ctrl-C stops everything.")
             self.stdout.flush()
             together.watch()
