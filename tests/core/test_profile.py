@@ -13,7 +13,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def client_of(field_lead: Person, client: Client) -> Client:
-    """Give a browser on which the field lead is signed in."""
+    """Return a browser on which the field lead is signed in."""
     client.force_login(field_lead)
     return client
 

@@ -16,7 +16,7 @@ ApprovalWord = Annotated[
 ]
 
 COMPUTED_REMEDIES = tuple(kind for kind in RemedyKind if kind is not RemedyKind.ACCEPT)
-"""What evaluation proposes; only people accept as it is."""
+"""Remedies that evaluation proposes; only people accept a finding as it is."""
 
 RemedyWord = Annotated[str, OneOf(COMPUTED_REMEDIES), "What is proposed."]
 SCREENING_OUTCOMES = ("pass", "fail", "unknown")

@@ -17,7 +17,7 @@ def happen(building: Building, actor: Person | None = None, pk: int = 7) -> None
     record_events(Kind.FINDING_OPENED, building=building, actor=actor, subjects=[about])
 
 
-def told(receiver: Receiver) -> list[dict[str, object]]:
-    """Run the task, and give what the other program has got so far."""
+def deliver_and_list(receiver: Receiver) -> list[dict[str, object]]:
+    """Deliver what is due, and return the bodies the receiver has so far."""
     tasks.deliver_webhooks.delay()
     return [json.loads(got.body) for got in receiver.got]

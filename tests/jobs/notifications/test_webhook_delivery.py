@@ -18,7 +18,7 @@ from jobs.notifications import tasks, webhook_delivery, webhooks
 from jobs.notifications.models import Delivery, Event, Webhook
 from jobs.notifications.queries import describe_disabled
 from jobs.services import set_membership
-from tests.jobs.notifications.event_helpers import happen, told
+from tests.jobs.notifications.event_helpers import deliver_and_list, happen
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, refusal, say
 
@@ -39,13 +39,13 @@ def test_a_failed_delivery_is_tried_again_after_longer_and_longer_pauses_for_a_d
     happen(building)
     passed = timedelta(seconds=1)
     at(passed)
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
     for tries, pause in enumerate(webhook_delivery.RETRY_PAUSES, start=1):
         at(passed + pause - timedelta(seconds=1))
-        assert len(told(receiver)) == tries
+        assert len(deliver_and_list(receiver)) == tries
         passed += pause + timedelta(seconds=1)
         at(passed)
-        assert len(told(receiver)) == tries + 1
+        assert len(deliver_and_list(receiver)) == tries + 1
     webhook = Webhook.objects.get()
     assert describe_disabled(webhook) == (
         "No delivery was accepted for a day. The response was 503."
@@ -57,7 +57,7 @@ def test_a_failed_delivery_is_tried_again_after_longer_and_longer_pauses_for_a_d
     assert "was switched off" in message.subject
     assert receiver.url in message.body
     at(passed + timedelta(days=2))
-    assert len(told(receiver)) == len(webhook_delivery.RETRY_PAUSES) + 1
+    assert len(deliver_and_list(receiver)) == len(webhook_delivery.RETRY_PAUSES) + 1
 
 
 def test_one_that_recovers_gets_what_it_missed(
@@ -69,10 +69,10 @@ def test_one_that_recovers_gets_what_it_missed(
     receiver.reply = say(500)
     happen(building, pk=1)
     happen(building, pk=2)
-    assert len(told(receiver)) == 1, "the second waits for the next run"
+    assert len(deliver_and_list(receiver)) == 1, "the second waits for the next run"
     receiver.reply = say(204)
     at(timedelta(minutes=2))
-    told(receiver)
+    deliver_and_list(receiver)
     assert Delivery.objects.exclude(accepted_at=None).count() == 2
     assert not Delivery.objects.exclude(error="").exists()
     assert Webhook.objects.get().disabled_at is None
@@ -90,7 +90,7 @@ def test_one_that_fails_holds_up_no_other(
     )
     for pk in range(3):
         happen(building, pk=pk)
-    assert len(told(receiver)) == 3
+    assert len(deliver_and_list(receiver)) == 3
     failed = Delivery.objects.filter(webhook=dead).order_by("pk")
     assert [row.attempts for row in failed] == [1, 0, 0]
 
@@ -108,9 +108,9 @@ def test_a_worker_that_dies_after_sending_sends_it_again_under_the_same_id(
     )  # and nothing is noted of what came of it
     assert claimed is not None
     webhook_delivery._send_delivery(claimed[0])
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
     at(webhook_delivery.CLAIM_DURATION + timedelta(seconds=1))
-    first, second = told(receiver)
+    first, second = deliver_and_list(receiver)
     assert UUID(str(first["id"])) == UUID(str(second["id"]))
 
 
@@ -125,13 +125,13 @@ def test_what_its_owner_may_not_see_any_more_is_not_told(
     set_membership(actor=operations, job=job, person=stranger, role=Role.OPERATIONS)
     set_membership(actor=stranger, job=job, person=operations, role=Role.FIELD)
     happen(building)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     webhook = Webhook.objects.get()
     assert webhook.disabled_reason == "no_manager"
     # Somebody who does takes it over by switching it on.
     webhooks.switch_webhook(actor=stranger, webhook=webhook, on=True)
     happen(building)
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
 
 
 def test_one_of_a_closed_account_is_told_nothing(
@@ -142,7 +142,7 @@ def test_one_of_a_closed_account_is_told_nothing(
 ) -> None:
     Person.objects.filter(pk=operations.pk).update(is_active=False)
     happen(building)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     assert mail.outbox == []
 
 
@@ -157,11 +157,11 @@ def test_switched_off_it_is_told_nothing_not_even_later(
     webhook_delivery.create_deliveries()
     webhooks.switch_webhook(actor=operations, webhook=webhook, on=False)
     happen(building, pk=2)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     webhooks.switch_webhook(actor=operations, webhook=webhook, on=True)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     happen(building, pk=3)
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
 
 
 def test_a_trial_is_sent_signed_and_at_once_even_while_it_is_off(
@@ -183,7 +183,7 @@ def test_a_trial_that_fails_is_not_repeated(
     receiver.reply = say(500)
     delivery = webhook_delivery.send_test_event(actor=operations, webhook=hooked[0])
     assert delivery.error == "The response was 500."
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
 
 
 def test_a_webhook_removed_while_it_is_told_breaks_nothing(
@@ -215,7 +215,7 @@ def test_two_workers_at_once_tell_each_thing_once(
         worker.start()
     for worker in workers:
         worker.join()
-    told(receiver)
+    deliver_and_list(receiver)
     ids = [json.loads(got.body)["id"] for got in receiver.got]
     assert len(ids) == len(set(ids)) == Delivery.objects.count() == 6
 

@@ -13,7 +13,7 @@ from jobs.models import Building, Job
 from jobs.notifications import webhooks
 from jobs.notifications.models import Delivery, Event, Webhook
 from tests import example_buildings, factories
-from tests.jobs.notifications.event_helpers import happen, told
+from tests.jobs.notifications.event_helpers import deliver_and_list, happen
 from tests.jobs.notifications.samples import EVERYTHING
 from tests.jobs.notifications.webhook_receiver import Receiver, refusal
 
@@ -29,7 +29,7 @@ def test_what_happens_is_told_signed_as_the_standards_say(
 ) -> None:
     webhook, secret = hooked
     happen(building, engineer)
-    (event,) = told(receiver)
+    (event,) = deliver_and_list(receiver)
     row = Event.objects.get()
     assert event == {
         "format": "padstone.event/1",
@@ -57,7 +57,7 @@ def test_nothing_of_people_but_the_user_name_is_told(
     engineer: Person,
 ) -> None:
     happen(building, engineer)
-    told(receiver)
+    deliver_and_list(receiver)
     body = receiver.got[0].body.decode()
     for secret in (engineer.email, engineer.first_name, "Pad S2", "A customer"):
         assert secret not in body
@@ -67,8 +67,8 @@ def test_what_is_told_is_told_once(
     receiver: Receiver, hooked: tuple[Webhook, str], building: Building
 ) -> None:
     happen(building)
-    assert len(told(receiver)) == 1
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
     assert Delivery.objects.get().accepted_at is not None
 
 
@@ -79,7 +79,7 @@ def test_only_what_it_is_registered_for_is_told(
         actor=operations, job=job, url=receiver.url, events=["release.signed"]
     )
     happen(building)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
 
 
 def test_only_its_own_job_is_told_and_all_jobs_to_an_administrators(
@@ -93,13 +93,13 @@ def test_only_its_own_job_is_told_and_all_jobs_to_an_administrators(
         factories.job(stranger), stranger, example_buildings.shed()
     )
     happen(other)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     webhooks.register_webhook(
         actor=administrator, job=None, url=receiver.url, events=EVERYTHING
     )
     happen(other)
     happen(building)
-    assert len(told(receiver)) == 3
+    assert len(deliver_and_list(receiver)) == 3
 
 
 def test_what_happened_before_it_was_registered_is_not_told(
@@ -109,7 +109,7 @@ def test_what_happened_before_it_was_registered_is_not_told(
     webhooks.register_webhook(
         actor=operations, job=job, url=receiver.url, events=EVERYTHING
     )
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
 
 
 def test_only_whoever_runs_the_job_registers_an_address(
@@ -165,12 +165,12 @@ def test_without_the_demos_setting_this_network_is_refused_at_delivery_too(
 ) -> None:
     settings.WEBHOOKS_LOCAL = False
     happen(building)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     assert "begins with https" in Delivery.objects.get().error
     # A name that resolves to this machine is found out when it is called.
     Webhook.objects.update(url=f"https://localhost:{receiver.port}/")
     Delivery.objects.update(next_attempt_at=now())
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     assert "Use an address of the public internet" in Delivery.objects.get().error
 
 
@@ -197,14 +197,14 @@ def test_a_key_changed_for_good_switches_it_off_and_tells_its_owner(
 ) -> None:
     settings.SECRET_KEY = "another"
     happen(building)
-    assert told(receiver) == []
+    assert deliver_and_list(receiver) == []
     webhook = Webhook.objects.get()
     assert webhook.disabled_reason == "key_changed"
     assert [message.to for message in mail.outbox] == [[operations.email]]
     secret = webhooks.renew_webhook_secret(actor=operations, webhook=webhook)
     webhooks.switch_webhook(actor=operations, webhook=webhook, on=True)
     happen(building)
-    assert len(told(receiver)) == 1
+    assert len(deliver_and_list(receiver)) == 1
     secrets = {f"webhook-{webhook.pk}": base64.b64decode(secret)}
     assert refusal(receiver.got[0], secrets, at=time.time()) == ""
 
@@ -218,7 +218,7 @@ def test_after_a_new_secret_the_old_one_holds_no_more(
     webhook, old = hooked
     new = webhooks.renew_webhook_secret(actor=operations, webhook=webhook)
     happen(building)
-    told(receiver)
+    deliver_and_list(receiver)
     key = f"webhook-{webhook.pk}"
     got = receiver.got[0]
     assert refusal(got, {key: base64.b64decode(new)}, at=time.time()) == ""
