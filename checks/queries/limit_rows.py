@@ -1,5 +1,6 @@
 """Limits that findings and checks were judged by, and conditions of a screen."""
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ LIMIT_LABELS = {
     "wall": "Length of a wall",
     "line": "Reference line, also how far a plate may be moved",
     "rod_location": "Setback, offset and gage",
+    "column_turn": "Turn of a plate, either way",
     "re_anchor_beyond": "Re-anchor beyond",
     "projection": "Projection",
     "pad_level": "Pad below the highest",
@@ -28,7 +30,12 @@ LIMIT_LABELS = {
 LIMITS_BY_TOPIC: dict[TopicKind, tuple[str, ...]] = {
     TopicKind.SQUARENESS: ("diagonals",),
     TopicKind.WALL: ("wall",),
-    TopicKind.POSITION: ("line", "rod_location", "re_anchor_beyond"),
+    TopicKind.POSITION: (
+        "line",
+        "rod_location",
+        "column_turn",
+        "re_anchor_beyond",
+    ),
     TopicKind.PROJECTION: ("projection",),
     TopicKind.LEVEL: ("pad_level", "shim_up_to"),
     TopicKind.LEVELS: ("level_misclosure",),
@@ -53,6 +60,7 @@ LIMITS_BY_KIND: dict[CheckKind, tuple[str, ...]] = {
     CheckKind.PLUMB: ("plumb",),
 }
 RATIO_LIMITS = frozenset({"strength_ratio", "plumb"})
+ANGLE_LIMITS = frozenset({"column_turn"})
 SLOPE_BELOW = 0.1  # a smaller ratio is written as a slope, 1/500
 CONDITION_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not known"}
 
@@ -98,6 +106,8 @@ def _iter_amount(key: str, rule: LimitResult) -> Iterator[StepPart]:
         value = rule["value"]
         slope = value < SLOPE_BELOW
         yield StepPart(text=f"1/{1 / value:.0f}" if slope else format_percent(value))
+    elif key in ANGLE_LIMITS:
+        yield StepPart(text=f"{math.degrees(rule['value']):.3g}°")
     elif "by_diameter" in rule:
         for each in rule["by_diameter"]:
             yield from (

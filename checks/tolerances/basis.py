@@ -1,8 +1,10 @@
 """Tolerance bases: the rules of one data file, each with its source and provenance.
 
-Lengths are converted to millimetres exactly; ratios stay plain numbers.
+Lengths are converted to millimetres exactly, angles to radians; ratios stay plain
+numbers.
 """
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -37,7 +39,7 @@ class ToleranceError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class FlatLimit:
-    """One limit for every size: a length [mm] or a plain ratio."""
+    """One limit for every size: a length [mm], a plain ratio or an angle [rad]."""
 
     value: float
 
@@ -224,6 +226,8 @@ def _parse_limit(entry: Mapping[str, Any]) -> LimitValue:
     # The members that a rule has say which kind of limit it is.
     if "ratio" in entry:
         return FlatLimit(float(entry["ratio"]))
+    if "angle" in entry:
+        return FlatLimit(math.radians(entry["angle"]["deg"]))
     if "by_diameter" in entry:
         bands = entry["by_diameter"]
         return DiameterLimit(

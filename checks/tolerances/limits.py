@@ -2,7 +2,7 @@
 
 A building names a basis (a TOML file of this package) and may override any of its
 values. Where the basis has no rule of its own, the rule of the default basis applies
-and its source says so. Limits are in mm.
+and its source says so. Limits are in mm, `column_turn` in rad.
 """
 
 from collections.abc import Iterator, Mapping
@@ -34,6 +34,7 @@ RULE_KEYS = (
     "wall",
     "line",
     "rod_location",
+    "column_turn",
     "re_anchor_beyond",
     "projection",
     "pad_level",
@@ -58,7 +59,7 @@ ZERO_ALLOWED_KEYS = frozenset({WALL_FLOOR_KEY, "re_anchor_beyond", "shim_up_to"}
 
 
 class ToleranceLimits:
-    """The limits of one building. Lengths in mm.
+    """The limits of one building. Lengths in mm, angles in rad.
 
     `value(key)` of a proportional limit is its amount for each `per`.
     """
@@ -113,6 +114,10 @@ class ToleranceLimits:
     def rod_location(self, diameter_mm: npt.ArrayLike) -> FloatArray:
         """Return the limit of setback, offset and gage by rod diameter. [mm]"""
         return self._rules["rod_location"].amount.at(diameter_mm)
+
+    def column_turn(self) -> float:
+        """Return how far a plate may turn from the plan, either way. [rad]"""
+        return self.value("column_turn")
 
     def re_anchor_beyond(self) -> float:
         """Miss beyond which re-anchoring is proposed before slotting, in mm."""
@@ -176,7 +181,8 @@ def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:
     Parameters
     ----------
     tolerances : ToleranceSpec
-        Basis by name, overrides in mm (ratios plain), guarded or simple acceptance.
+        Basis by name, overrides in mm (ratios plain, angles in rad), guarded or simple
+        acceptance.
 
     Raises
     ------

@@ -85,7 +85,8 @@ class ToleranceSpec:
 
     Attributes
     ----------
-    overrides : limits by key. [mm; a ratio (`strength_ratio`, `plumb`) plain]
+    overrides : limits by key. [mm; a ratio (`strength_ratio`, `plumb`) plain;
+        `column_turn` in rad]
     guarded : true if the expanded uncertainty narrows every limit.
     """
 

@@ -46,6 +46,12 @@ For `diagonals` and `wall` it is one flat limit in place of the rate.
 OVERRIDE_RATIOS = ("strength_ratio", "plumb")
 """Limits a building may set as a plain number, such as 0.002 or "1/500"."""
 
+OVERRIDE_ANGLES = ("column_turn",)
+"""Limits a building may set as an angle with its unit, such as "0.5 deg"."""
+
+MAX_OVERRIDE_ANGLE_DEG = 10.0
+"""Largest limit of an angle; a larger one is a typing error. Project choice."""
+
 ZERO_ALLOWED_OVERRIDES = frozenset({"wall_floor", "re_anchor_beyond", "shim_up_to"})
 
 LENGTH_UNITS: tuple[LengthUnit, ...] = get_args(LengthUnit)

@@ -90,7 +90,7 @@ def _format_pair(
 def _format_value(name: str, value: FactValue | None, style: LengthStyle) -> str:
     if value is None or isinstance(value, str):
         return value or ""
-    if name == "turn":
+    if name in ("turn", "column_turn"):
         return f"{degrees(value):.6g}°"
     if name.endswith("strength"):
         return f"{value:.4g} MPa"

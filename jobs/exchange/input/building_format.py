@@ -8,6 +8,7 @@ shows, such as an outline that crosses itself.
 """
 
 from dataclasses import dataclass
+from math import radians
 from typing import Annotated, Any, NotRequired, Required, TypedDict
 
 from core.quantities import parse_angle
@@ -52,6 +53,19 @@ class NotchMembers(TypedDict):
     depth: Annotated[float, LengthMember("Below the top of the concrete.", above=0.0)]
 
 
+_ANGLE_LIMIT = Quantity(
+    parse_angle,
+    "Limit of an angle, greater than zero and at most "
+    f"{vocabulary.MAX_OVERRIDE_ANGLE_DEG:g} deg.",
+    "0.5 deg",
+    above=0.0,
+    at_most=(
+        radians(vocabulary.MAX_OVERRIDE_ANGLE_DEG),
+        f"{vocabulary.MAX_OVERRIDE_ANGLE_DEG:g} deg",
+    ),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Overrides:
     """Limits a building sets for itself, by their keys."""
@@ -59,7 +73,8 @@ class Overrides:
     def read(self, reader: JsonReader) -> dict[str, float]:
         lengths = {name: _override(name).read for name in vocabulary.OVERRIDE_LENGTHS}
         ratios = dict.fromkeys(vocabulary.OVERRIDE_RATIOS, Ratio().read)
-        return reader.read_object({**lengths, **ratios}, ())
+        angles = dict.fromkeys(vocabulary.OVERRIDE_ANGLES, _ANGLE_LIMIT.read)
+        return reader.read_object({**lengths, **ratios, **angles}, ())
 
     def describe(self, builder: SchemaBuilder) -> Schema:
         length, ratio = LengthMember().describe(builder), Ratio().describe(builder)
@@ -70,6 +85,9 @@ class Overrides:
             "properties": {
                 **dict.fromkeys(vocabulary.OVERRIDE_LENGTHS, length),
                 **dict.fromkeys(vocabulary.OVERRIDE_RATIOS, ratio),
+                **dict.fromkeys(
+                    vocabulary.OVERRIDE_ANGLES, _ANGLE_LIMIT.describe(builder)
+                ),
             },
             "additionalProperties": False,
         }

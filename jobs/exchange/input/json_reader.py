@@ -255,9 +255,16 @@ class JsonReader:
         return float(self.read_length(at_least=at_least, above=above).mm)
 
     def read_quantity(
-        self, parse: Callable[[object], float], *, above: float | None = None
+        self,
+        parse: Callable[[object], float],
+        *,
+        above: float | None = None,
+        at_most: tuple[float, str] | None = None,
     ) -> float:
-        """Read a quantity with its unit, in the unit `parse` returns."""
+        """Read a quantity with its unit, in the unit `parse` returns.
+
+        `at_most` is a bound in that unit and the text that states it.
+        """
         try:
             number = parse(self.value)
         except UnitError as error:
@@ -265,6 +272,8 @@ class JsonReader:
             return 0.0
         if above is not None and not number > above:
             self.add_issue(f"This must be greater than {_format_bound(above)}.")
+        elif at_most is not None and number > at_most[0]:
+            self.add_issue(f"This must be at most {at_most[1]}.")
         return number
 
     def read_positive_number(self, maximum: float) -> float:

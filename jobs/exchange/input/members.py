@@ -195,9 +195,10 @@ class Quantity:
     description: str
     example: str
     above: float | None = None
+    at_most: tuple[float, str] | None = None
 
     def read(self, reader: JsonReader) -> float:
-        return reader.read_quantity(self.parse, above=self.above)
+        return reader.read_quantity(self.parse, above=self.above, at_most=self.at_most)
 
     def describe(self, builder: SchemaBuilder) -> Schema:
         return {

@@ -34,7 +34,7 @@ class DiameterLimitResult(_DiameterLimit):
 
 
 class LimitResult(TypedDict, total=False):
-    """One limit in force: a length in mm, or a plain ratio."""
+    """One limit in force: a length in mm, a plain ratio, or an angle in rad."""
 
     value: Required[
         Annotated[float, "The limit; of a rate, its amount for each `per`."]
@@ -60,6 +60,7 @@ class TolerancesResult(TypedDict, total=False):
     wall: LimitResult
     line: LimitResult
     rod_location: LimitResult
+    column_turn: LimitResult
     re_anchor_beyond: LimitResult
     projection: LimitResult
     pad_level: LimitResult

@@ -17,7 +17,7 @@ from jobs.exchange.tables.columns import (
 )
 from jobs.exchange.tables.document_builder import DocumentBuilder
 from jobs.exchange.tables.sheets import Cell, Row
-from jobs.exchange.vocabulary import OVERRIDE_RATIOS
+from jobs.exchange.vocabulary import OVERRIDE_ANGLES, OVERRIDE_RATIOS
 
 _UNIT_WORDS = {
     "inch": "in", "inches": "in", '"': "in", "feet": "ft", "foot": "ft", "'": "ft",
@@ -95,6 +95,13 @@ def _read_tests(builder: DocumentBuilder, table: HeadedSheet) -> None:
         builder.document.setdefault("concrete", {})["standard_cured"] = tests
 
 
+_LIMIT_CELL_TYPES = {
+    **dict.fromkeys(OVERRIDE_RATIOS, CellType.RATIO),
+    **dict.fromkeys(OVERRIDE_ANGLES, CellType.QUANTITY),
+}
+"""Types of the limits that are not lengths."""
+
+
 def _read_limits(builder: DocumentBuilder, table: HeadedSheet) -> None:
     tolerances = builder.document.setdefault("tolerances", {})
     overrides = tolerances.setdefault("overrides", {})
@@ -103,9 +110,10 @@ def _read_limits(builder: DocumentBuilder, table: HeadedSheet) -> None:
             " ", "_"
         )
         heading, location = table.headings["value"], table.location(row, "value")
-        if name in OVERRIDE_RATIOS:
-            ratio = SheetColumn("value", "Value", CellType.RATIO)
-            heading = ColumnHeading(ratio, heading.index, heading.text)
+        cell_type = _LIMIT_CELL_TYPES.get(name)
+        if cell_type is not None:
+            column = SheetColumn("value", "Value", cell_type)
+            heading = ColumnHeading(column, heading.index, heading.text)
         builder.source_locations[join_pointer("/tolerances/overrides", name)] = location
         if name in overrides:
             builder.add_issue(

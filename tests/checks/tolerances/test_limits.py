@@ -122,7 +122,11 @@ def test_shims_and_slots_may_be_ruled_out_altogether():
 
 def test_the_exchange_document_names_the_same_tolerances():
     assert vocabulary.TOLERANCE_BASES == BASIS_NAMES
-    named = {*vocabulary.OVERRIDE_LENGTHS, *vocabulary.OVERRIDE_RATIOS}
+    named = {
+        *vocabulary.OVERRIDE_LENGTHS,
+        *vocabulary.OVERRIDE_RATIOS,
+        *vocabulary.OVERRIDE_ANGLES,
+    }
     assert named == {*RULE_KEYS, *GROUP_RULE_KEYS, WALL_FLOOR_KEY}
     assert vocabulary.ZERO_ALLOWED_OVERRIDES == ZERO_ALLOWED_KEYS
 
@@ -141,6 +145,13 @@ def test_ratios_are_overridden_plainly():
     found = limits(strength_ratio=0.8, plumb=1 / 300)
     assert found.strength_ratio() == 0.8
     assert found.plumb() == 1 / 300
+
+
+def test_the_turn_of_a_plate_is_half_a_degree_or_the_buildings_own():
+    assert limits().column_turn() == pytest.approx(math.radians(0.5), rel=1e-15)
+    assert limits("aisc-303-2010").column_turn() == limits().column_turn()
+    assert limits(column_turn=0.02).column_turn() == 0.02
+    assert limits().as_result()["column_turn"]["mark"] == "project choice"
 
 
 def test_an_unknown_basis_is_refused_with_the_names_there_are():

@@ -100,6 +100,14 @@ def test_a_ratio_is_a_plain_number_or_a_fraction(value, ratio):
     assert read.tolerances.overrides == {"strength_ratio": ratio}
 
 
+@pytest.mark.parametrize("text", ["0.75 deg", "0.01308996938996 rad", "45 arcmin"])
+def test_the_turn_of_a_plate_is_an_angle_with_its_unit(text):
+    read = plan(tolerances={"overrides": {"column_turn": text}})
+    assert read.tolerances.overrides["column_turn"] == pytest.approx(
+        0.75 * math.pi / 180, abs=1e-12
+    )
+
+
 ROD = {"in": 100, "along": 0, "diameter": 1}
 
 REFUSED = [
@@ -158,6 +166,11 @@ REFUSED = [
     ("/tolerances/overrides/plumb", True, "1/500"),
     ("/tolerances/overrides/strength_ratio", 75, "1/500"),
     ("/tolerances/overrides/strength_ratio", float("nan"), "1/500"),
+    ("/tolerances/overrides/column_turn", 0.5, "90 deg"),
+    ("/tolerances/overrides/column_turn", "0.5", "90 deg"),
+    ("/tolerances/overrides/column_turn", '1/8"', "one number and its unit"),
+    ("/tolerances/overrides/column_turn", "0 deg", "greater than zero"),
+    ("/tolerances/overrides/column_turn", "0.5 rad", "at most 10 deg"),
     ("/shim_thicknesses/2", "1/8 in", "twice"),
     ("/shim_thicknesses/2", 0, "greater than zero"),
     ("/concrete/specified_strength", 3500, "3000 psi"),

@@ -97,6 +97,7 @@ def test_an_unknown_verdict_or_remedy_does_not_fit():
 BEYOND_A_SCHEMA = (
     "greater than zero",
     "less than zero",
+    "at most 10 deg",
     "two corners named",
     "no corner",
     "twice",
