@@ -5,7 +5,6 @@ pattern, then levels, the sheeting notch, and plumb. Nominals come from the plan
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 from core.vocabulary import StageKind
@@ -23,7 +22,7 @@ from jobs.anchor_plan.planned_checks import (
     build_gage_check,
     generate_checks,
 )
-from jobs.anchor_plan.values import Plan
+from jobs.anchor_plan.values import Plan, PlanKey
 
 MAX_LISTED_CORNERS = 12
 MAX_LISTED_MARKS = 8
@@ -36,7 +35,7 @@ class UnknownCheckError(ValueError):
 
 def build_check_sheet(plan: Plan) -> tuple[Check, ...]:
     """List the checks of a plan, in the order they are measured."""
-    return _load_index(_PlanKey(plan)).checks
+    return _load_index(PlanKey(plan)).checks
 
 
 def find_check(plan: Plan, key: str) -> Check:
@@ -51,24 +50,11 @@ def find_check(plan: Plan, key: str) -> Check:
     UnknownCheckError
         Says what the plan has instead.
     """
-    return _load_index(_PlanKey(plan)).find(key)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _PlanKey:
-    """A plan as a cache key, by identity: plans hold dicts and cannot be hashed."""
-
-    plan: Plan
-
-    def __hash__(self) -> int:
-        return id(self.plan)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _PlanKey) and other.plan is self.plan
+    return _load_index(PlanKey(plan)).find(key)
 
 
 @lru_cache(maxsize=32)
-def _load_index(key: _PlanKey) -> "_CheckIndex":
+def _load_index(key: PlanKey) -> "_CheckIndex":
     return _CheckIndex(key.plan)
 
 

@@ -201,3 +201,16 @@ class BuildingInput:
 
     plan: Plan
     readings: tuple[ReadingValue, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PlanKey:
+    """A plan as a cache key, by identity: plans hold dicts and cannot be hashed."""
+
+    plan: Plan
+
+    def __hash__(self) -> int:
+        return id(self.plan)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, PlanKey) and other.plan is self.plan
