@@ -1,0 +1,311 @@
+"""Best next reading: the one that lowers the chance of a wrong conclusion most.
+
+A conclusion compares a quantity with its limit by the sign of its margin m (limit less
+deviation, or the same of any linear quantity). With the standard uncertainty u of that
+quantity, and nothing known of the truth but the readings [1]_ ::
+
+    P(wrong now) = Phi(-|m| / u)
+
+A further reading with the variance v in all (what it shares with the state, and its own
+r**2) and the covariance s with the quantity takes d**2 = s**2 / v off u**2. The margin
+after it is not known yet: it is normally distributed about m with standard deviation d.
+The mean of Phi(-|margin| / sqrt(u**2 - d**2)) over it is a bivariate normal
+probability, and by Owen's function T [2]_ ::
+
+    P(wrong after) = 2 T(|m| / u, sqrt(u**2 - d**2) / d)
+
+                 m                      d of u removed: the margin moves to the left or
+    limit |<----------->| quantity      to the right by about d, and is known to
+          |          --------- u        sqrt(u**2 - d**2) then
+
+The values of the readings to come are not needed for their variances, so that a list
+is made by choosing the best, updating the variances as if it had been read, and
+choosing again. The formula is for one limit: of two, the nearer is taken, which leaves
+out a chance that is small where u is small against the distance of the limits. It is
+for normally distributed errors without mistakes: contradictory readings come first.
+
+References
+----------
+.. [1] JCGM 106:2012, *The role of measurement uncertainty in conformity assessment*,
+   7.2: the probability of conformance.
+.. [2] D. B. Owen, "Tables for computing bivariate normal probabilities", *Annals of
+   Mathematical Statistics* 27 (1956), 1075-1090. P(X > 0, Y < 0) of two normal
+   variables that differ by noise independent of Y follows from its equation 2.1.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+
+FLAT_PRIOR_MM = 100_000.0
+"""Standard deviation that stands for a quantity nobody has read. Project choice."""
+
+MAX_MARGIN_RATIO = 4.0
+"""|m| / u beyond which a conclusion is certain: wrong in 1 of 30 000. Project choice.
+"""
+
+MIN_VARIANCE_SHARE = 0.002
+"""Share of u**2 that a reading must remove to count. Project choice."""
+
+NEGLIGIBLE_SHARE = 1e-9
+"""Share of u that a reading may remove and still count as removing nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenConclusions:
+    """Conclusions that further readings may change, n_conclusions of them.
+
+    Attributes
+    ----------
+    margin : (n_conclusions,) distance from the limit, of either sign; 0 where nothing
+        was read. [mm]
+    loadings : (n_conclusions, n_errors) on the errors of the state, each of them
+        independent and of unit variance. [mm]
+    weight : (n_conclusions,) what a wrong one costs against the others. [1]
+    """
+
+    margin: FloatArray
+    loadings: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PossibleReadings:
+    """Readings that could be taken next, n_readings of them.
+
+    Attributes
+    ----------
+    loadings : (n_readings, n_errors) of the difference between the reading and what
+        the readings so far predict for it, without its own error. [mm]
+    own_variance : (n_readings,) of its own error. [mm²]
+    cost : (n_readings,) effort of taking it. [1]
+    concludes : (n_readings, n_conclusions) whether the conclusion is drawn anew from
+        the reading. [bool]
+    """
+
+    loadings: FloatArray
+    own_variance: FloatArray
+    cost: FloatArray
+    concludes: BoolArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChosenReading:
+    """A reading to take next.
+
+    Attributes
+    ----------
+    reading : index of the reading.
+    conclusion : index of the conclusion that gains most from it.
+    before, after : chance that this conclusion is wrong, now and then. [1]
+    gain : weighted sum over all conclusions of what it takes off that chance. [1]
+    """
+
+    reading: int
+    conclusion: int
+    before: float
+    after: float
+    gain: float
+
+
+def wrong_probability(
+    margin_mm: npt.ArrayLike, uncertainty_mm: npt.ArrayLike
+) -> FloatArray:
+    """Compute the chance that a conclusion is wrong: Phi(-|m| / u).
+
+    Parameters
+    ----------
+    margin_mm : array, shape (n,)
+        Distance from the limit, of either sign. [mm]
+    uncertainty_mm : array, shape (n,)
+        Standard uncertainty; 0: known exactly. [mm]
+
+    Returns
+    -------
+    array, shape (n,)
+        0 where it is known exactly. [1]
+    """
+    from scipy.special import ndtr
+
+    margin, u = np.broadcast_arrays(
+        np.abs(np.asarray(margin_mm, dtype=np.float64)),
+        np.asarray(uncertainty_mm, dtype=np.float64),
+    )
+    ratio = np.full(u.shape, np.inf)
+    np.divide(margin, u, out=ratio, where=u > 0.0)
+    return np.asarray(ndtr(-ratio), dtype=np.float64)
+
+
+def wrong_probability_after(
+    margin_mm: npt.ArrayLike, uncertainty_mm: npt.ArrayLike, removed_mm: npt.ArrayLike
+) -> FloatArray:
+    """Compute the chance that a conclusion is wrong after a reading: 2 T(|m|/u, a).
+
+    Parameters
+    ----------
+    margin_mm : array, shape (n,)
+        Distance from the limit now, of either sign. [mm]
+    uncertainty_mm : array, shape (n,)
+        Standard uncertainty now, u; 0: known exactly. [mm]
+    removed_mm : array, shape (n,)
+        d, the root of what the reading takes off u**2, at most u. [mm]
+
+    Returns
+    -------
+    array, shape (n,)
+        At most the chance now, in the mean over what the reading may be. [1]
+    """
+    from scipy.special import owens_t
+
+    margin, u, removed = np.broadcast_arrays(
+        *(
+            np.abs(np.asarray(x, dtype=np.float64))
+            for x in (margin_mm, uncertainty_mm, removed_mm)
+        )
+    )
+    left = np.sqrt(np.maximum(u**2 - removed**2, 0.0))
+    ratio, share = np.full(u.shape, np.inf), np.full(u.shape, np.inf)
+    np.divide(margin, u, out=ratio, where=u > 0.0)
+    # Next to nothing is nothing: its quotient would overflow.
+    np.divide(left, removed, out=share, where=removed > NEGLIGIBLE_SHARE * u)
+    after = np.where(u > 0.0, 2.0 * owens_t(ratio, share), 0.0)
+    return np.asarray(after, dtype=np.float64)
+
+
+def choose_next_readings(
+    conclusions: OpenConclusions,
+    readings: PossibleReadings,
+    *,
+    count: int,
+    least_gain: float,
+    shortlist: int = 40,
+) -> list[ChosenReading]:
+    """Choose the readings that lower the chance of wrong conclusions most, in order.
+
+    Each choice takes the ones before as read, and no reading is chosen twice. Of equal
+    ones the first is taken.
+
+    Parameters
+    ----------
+    conclusions, readings : what they may change, and what could be read.
+    count : int
+        Most readings to choose. [1]
+    least_gain : float
+        Readings that gain less than this, for their cost, are not worth taking. [1]
+    shortlist : int
+        Readings that are considered after the first pass, the best of it. One that
+        gains little now hardly gains more after another. [1]
+
+    Returns
+    -------
+    list of ChosenReading
+        None where nothing is worth it.
+
+    Raises
+    ------
+    ValueError
+        If a cost or a variance of a reading is not positive.
+    """
+    if np.any(readings.cost <= 0.0) or np.any(readings.own_variance <= 0.0):
+        raise ValueError("a reading has no cost, or no error of its own")
+    state = _ReadingState(conclusions, readings)
+    gain = state.score()[2]
+    # The sort is stable and the gains are rounded, so equal ones keep their order.
+    best = np.sort(np.argsort(-_round_gain(gain), kind="stable")[:shortlist])
+    best = best[gain[best] >= least_gain]
+    state.keep_readings(best)
+    chosen: list[ChosenReading] = []
+    while len(chosen) < min(count, best.size):
+        now, removed, gain = state.score()
+        gain[[best.searchsorted(each.reading) for each in chosen]] = -np.inf
+        pick = int(np.argmax(_round_gain(gain)))
+        if gain[pick] < least_gain:
+            break
+        lowered = conclusions.weight * removed[pick]
+        most = int(lowered.argmax())
+        chosen.append(
+            ChosenReading(
+                reading=int(best[pick]),
+                conclusion=most,
+                before=float(now[most]),
+                after=float(now[most] - removed[pick, most]),
+                gain=float(lowered.sum()),
+            )
+        )
+        state.update(pick)
+    return chosen
+
+
+def _round_gain(gain: FloatArray) -> FloatArray:
+    """Round gains: what nobody has read yet then keeps the order of the plan."""
+    return np.asarray(np.round(gain, 4))
+
+
+class _ReadingState:
+    """Variances of conclusions and readings, as if the chosen ones had been read.
+
+    Attributes
+    ----------
+    variance : (n_conclusions,) u**2. [mm²]
+    cross : (n_readings, n_conclusions) covariances, 0 where a conclusion is not drawn
+        anew from the reading. [mm²]
+    shared : (n_readings, n_readings) covariances of the readings without their own
+        errors; of all readings only the variances are kept until `keep_readings`. [mm²]
+    """
+
+    def __init__(
+        self, conclusions: OpenConclusions, readings: PossibleReadings
+    ) -> None:
+        self.margin, self.weight = conclusions.margin, conclusions.weight
+        self.readings, self.concludes = readings, readings.concludes
+        self.own, self.cost = readings.own_variance, readings.cost
+        self.variance: FloatArray = (conclusions.loadings**2).sum(axis=1)
+        cross = readings.loadings @ conclusions.loadings.T
+        self.cross: FloatArray = np.where(self.concludes, cross, 0.0)
+        self.shared: FloatArray = np.empty((0, 0))
+        self.total: FloatArray = (readings.loadings**2).sum(axis=1) + self.own
+
+    def keep_readings(self, chosen: IntArray) -> None:
+        """Drop all other readings, and compute the covariances of these."""
+        loadings = self.readings.loadings[chosen]
+        self.concludes, self.cross = self.concludes[chosen], self.cross[chosen]
+        self.own, self.cost = self.own[chosen], self.cost[chosen]
+        self.shared, self.total = loadings @ loadings.T, self.total[chosen]
+
+    def score(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Compute what every reading would do.
+
+        Returns
+        -------
+        now : array, shape (n_conclusions,)
+            Chance that each is wrong. [1]
+        removed : array, shape (n_readings, n_conclusions)
+            What the reading takes off it, without weights. [1]
+        gain : array, shape (n_readings,)
+            The weighted sum, for the cost of the reading. [1]
+        """
+        u = np.sqrt(np.maximum(self.variance, 0.0))
+        now = wrong_probability(self.margin, u)
+        taken = np.minimum(self.cross**2 / self.total[:, None], self.variance)
+        # Most pairs have nothing to do with each other, and Owen's T takes long.
+        pairs = np.nonzero(
+            (taken > MIN_VARIANCE_SHARE * self.variance)
+            & (np.abs(self.margin) < MAX_MARGIN_RATIO * u)
+        )
+        of = pairs[1]
+        after = wrong_probability_after(self.margin[of], u[of], np.sqrt(taken[pairs]))
+        removed = np.zeros(self.cross.shape)
+        removed[pairs] = np.maximum(now[of] - after, 0.0)
+        return now, removed, (removed @ self.weight) / self.cost
+
+    def update(self, chosen: int) -> None:
+        """Update the variances as if a reading had been taken: a rank-one update."""
+        cross, shared = self.cross[chosen], self.shared[chosen]
+        total = self.total[chosen]
+        self.variance = self.variance - np.minimum(cross**2 / total, self.variance)
+        self.cross = self.cross - self.concludes * np.outer(shared, cross) / total
+        self.shared = self.shared - np.outer(shared, shared) / total
+        self.total = np.diagonal(self.shared) + self.own
