@@ -14,6 +14,12 @@ up to whole ones, OIML R 35-1:
 
 A level and rod have 1.0 mm at 30 m, in proportion to the sight (common practice),
 unless the instrument has its own value.
+
+What several readings have in common is kept apart from what belongs to each alone. The
+class term is one unknown error of a tape, the same on every day; an unknown temperature
+is one of a day, for all steel tapes. Each has unit variance, and a reading's *loading*
+on it is the size and sign that it has in that reading. Handling is what no class
+covers: the pull, the mark and the plumb bob, each time anew.
 """
 
 from dataclasses import dataclass
@@ -36,6 +42,17 @@ LEVEL_UNCERTAINTY_MM = 1.0
 LEVEL_REFERENCE_SIGHT_MM = 30_000.0
 """Sight for which `LEVEL_UNCERTAINTY_MM` holds, assumed where none is given. [mm]"""
 
+HANDLING_FIXED_MM = 0.5
+"""Standard uncertainty of pulling, marking and plumbing a short tape. Project choice:
+no standard has it, and with the resolution alone one honest outline in eight would be
+called contradictory at 1 mm of real noise. [mm]"""
+
+HANDLING_PER_M_MM = 0.1
+"""Growth of the handling term with the length read. Project choice. [mm/m]"""
+
+HANDLING_LIMIT_MM = 1.5
+"""Largest handling term, from 10 m on. Project choice. [mm]"""
+
 _CLASS_FIXED_MM = np.array([np.nan, 0.1, 0.3, 0.6])
 _CLASS_PER_M_MM = np.array([np.nan, 0.1, 0.2, 0.4])
 _WHOLE_METRE_SLACK_MM = 1e-6
@@ -45,27 +62,39 @@ _WHOLE_METRE_SLACK_MM = 1e-6
 class UncertaintyParts:
     """Standard uncertainty of each reading, by cause. [mm], all of shape (n,).
 
-    `class_mm` is common to all readings of a tape and does not shrink with repeats;
-    the others do.
+    `class_mm` is common to all readings of a tape, `temperature_mm` to all of a day:
+    repeats do not lower them. The others belong to each reading alone.
     """
 
     class_mm: FloatArray
     resolution_mm: FloatArray
     temperature_mm: FloatArray
+    handling_mm: FloatArray
     level_mm: FloatArray
     combined_mm: FloatArray
+
+    @property
+    def independent_mm(self) -> FloatArray:
+        """Return the part of each reading's uncertainty that it shares with none."""
+        squares = self.resolution_mm**2 + self.handling_mm**2 + self.level_mm**2
+        return np.asarray(np.sqrt(squares))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatStatistics:
-    """Statistics of each check's readings; all of shape (n_checks,).
+    """Statistics of each check's readings; of shape (n_checks,) unless said.
 
     NaN (and False) where a check has no reading. `spread_mm` is largest less
-    smallest; `disagree` is True where it exceeds `spread_limit_mm`.
+    smallest; `disagree` is True where it exceeds `spread_limit_mm`. `common_mm` is 0
+    without a reading, and
+
+        uncertainty_mm**2 = independent_mm**2 + sum(common_mm**2 over the errors)
     """
 
     mean_mm: FloatArray
     uncertainty_mm: FloatArray
+    independent_mm: FloatArray
+    common_mm: FloatArray  # (n_checks, n_common) loadings of the mean
     count: IntArray
     spread_mm: FloatArray
     spread_limit_mm: FloatArray
@@ -112,6 +141,27 @@ def tape_class_limit(
     return np.asarray(limit, dtype=np.float64)
 
 
+def handling_uncertainty(length_mm: npt.ArrayLike) -> FloatArray:
+    """Compute the standard uncertainty of handling a tape: min(0.5 + 0.1 L, 1.5) mm.
+
+    L in metres. Project choice: pulling, marking and plumbing have no published value
+    that covers a taped foundation.
+
+    Parameters
+    ----------
+    length_mm : array, shape (n,)
+        Lengths read; signs do not matter. [mm]
+
+    Returns
+    -------
+    array, shape (n,)
+        Standard uncertainties. [mm]
+    """
+    metres = np.abs(np.asarray(length_mm, dtype=np.float64)) / 1000.0
+    handling = HANDLING_FIXED_MM + HANDLING_PER_M_MM * metres
+    return np.minimum(handling, HANDLING_LIMIT_MM)
+
+
 def reading_uncertainty(
     length_mm: npt.ArrayLike,
     resolution_mm: npt.ArrayLike,
@@ -127,6 +177,8 @@ def reading_uncertainty(
         class       = (a + b L) / sqrt(3)
         resolution  = (resolution / 2) / sqrt(3)
         temperature = expansion * 10 °C * L / sqrt(3), or 0 where it was noted
+
+    and `handling_uncertainty`, which is a standard uncertainty already.
 
     Parameters
     ----------
@@ -144,7 +196,7 @@ def reading_uncertainty(
     Returns
     -------
     UncertaintyParts
-        Class, resolution and temperature terms; the level's is zero. [mm]
+        Class, resolution, temperature and handling terms; the level's is zero. [mm]
 
     References
     ----------
@@ -158,6 +210,7 @@ def reading_uncertainty(
         class_mm=tape_class_limit(length, accuracy_class) / np.sqrt(3.0),
         resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
         temperature_mm=expansion * unknown * length / np.sqrt(3.0),
+        handling_mm=handling_uncertainty(length),
         level_mm=np.zeros(()),
     )
 
@@ -199,6 +252,7 @@ def level_uncertainty(
         class_mm=np.zeros(()),
         resolution_mm=np.asarray(resolution_mm, dtype=np.float64) / np.sqrt(12.0),
         temperature_mm=np.zeros(()),
+        handling_mm=np.zeros(()),
         level_mm=instrument * sight / LEVEL_REFERENCE_SIGHT_MM,
     )
 
@@ -208,30 +262,29 @@ def combine_repeats(
     n_checks: int,
     values_mm: npt.ArrayLike,
     parts: UncertaintyParts,
+    common_mm: npt.ArrayLike | None = None,
 ) -> RepeatStatistics:
     """Combine the readings of each check.
 
-    With n readings x_i of a check, c_i their class terms and r_i all other parts in
-    quadrature [1]_::
+    With n readings x_i of a check, r_i what belongs to each alone and l_ik their
+    loadings on the errors k that several readings share [1]_::
 
         mean        = sum(x_i) / n
-        u(mean)**2  = (sum(c_i) / n)**2 + sum(r_i**2) / n**2
+        u(mean)**2  = sum(r_i**2) / n**2 + sum_k (sum_i(l_ik) / n)**2
 
-    so that the class term, common to all readings of a tape, does not shrink with n.
+    so that neither the class of one tape nor the temperature of one day shrinks with n,
+    while two tapes or two days average theirs.
 
-    The spread is compared with the expanded uncertainty (k = 2) of a difference::
+    The spread is compared with the expanded uncertainty (k = 2) of a difference, which
+    for a pair is 2 sqrt(r_1**2 + r_2**2 + sum_k (l_1k - l_2k)**2). For more readings
+    the mean over all pairs is taken::
 
-        spread_limit = max(2 * sqrt(2 * mean(c_i**2 + r_i**2)), coarsest resolution)
+        spread_limit = max(2 * sqrt(mean over pairs), coarsest resolution)
 
-    which for a pair is 2 sqrt(u_1**2 + u_2**2). The class term stays in it, although
-    it would cancel in the difference of two readings of one tape at the same two
-    marks. First, a second reading should be independent, so it is usually taken with
-    another tape or another stretch of it, whose errors within the class do differ.
-    Second, no other term stands for the pull, the alignment and the holding of the
-    mark, which for a tape in ordinary use are about as large as its class. Without the
-    term a sixteenth between two readings of a long diagonal would already be called a
-    disagreement. For the same reason the limit is never less than one step of the
-    tape: two good readings may fall on either side of a mark.
+    What a pair has in common cancels: two readings of one tape on one day at the same
+    two marks differ by resolution and handling alone, those of two tapes by their
+    classes too. The limit is never less than one step of the tape: two good readings
+    may fall on either side of a mark.
 
     Parameters
     ----------
@@ -243,10 +296,13 @@ def combine_repeats(
         Readings, corrections applied. [mm]
     parts : UncertaintyParts
         Their standard uncertainties, each member of shape (n,). [mm]
+    common_mm : array, shape (n, n_common), optional
+        Loadings of each reading on the common errors. By default all were read with
+        one tape on one day. [mm]
 
     Returns
     -------
-    Repeats
+    RepeatStatistics
         One of each member per check. [mm]
 
     References
@@ -256,6 +312,9 @@ def combine_repeats(
     """
     index = np.asarray(check_index, dtype=np.intp)
     values = np.asarray(values_mm, dtype=np.float64)
+    if common_mm is None:
+        common_mm = np.stack([parts.class_mm, parts.temperature_mm], axis=1)
+    loading = np.asarray(common_mm, dtype=np.float64)
     count = np.bincount(index, minlength=n_checks)
     if count.size > n_checks:
         raise ValueError(f"a reading belongs to check {index.max()} of {n_checks}")
@@ -269,20 +328,18 @@ def combine_repeats(
     first = np.zeros(n_checks)
     first[index] = values
     mean = first + total(values - first[index]) / n
-    falling = parts.resolution_mm**2 + parts.temperature_mm**2 + parts.level_mm**2
-    uncertainty = np.sqrt((total(parts.class_mm) / n) ** 2 + total(falling) / n**2)
-    largest = np.full(n_checks, -np.inf)
-    smallest = np.full(n_checks, np.inf)
+    alone = total(parts.resolution_mm**2 + parts.handling_mm**2 + parts.level_mm**2)
+    shared, scatter = _average_loadings(index, loading, count)
+    independent = np.sqrt(alone) / n
+    spread = _compute_spread(index, values, count)
     step = np.zeros(n_checks)
-    np.maximum.at(largest, index, values)
-    np.minimum.at(smallest, index, values)
     np.maximum.at(step, index, parts.resolution_mm * np.sqrt(12.0))
-    spread = np.where(count > 0, largest - smallest, np.nan)
-    limit = 2.0 * np.sqrt(2.0 * total(parts.class_mm**2 + falling) / n)
-    limit = np.maximum(limit, step)
+    limit = np.maximum(2.0 * np.sqrt(2.0 * (alone / n + scatter)), step)
     return RepeatStatistics(
         mean_mm=mean,
-        uncertainty_mm=uncertainty,
+        uncertainty_mm=np.sqrt(independent**2 + (shared**2).sum(axis=1)),
+        independent_mm=independent,
+        common_mm=shared,
         count=count,
         spread_mm=spread,
         spread_limit_mm=limit,
@@ -291,19 +348,56 @@ def combine_repeats(
     )
 
 
+def _average_loadings(
+    index: IntArray, loading: FloatArray, count: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return each check's mean loadings, (n_checks, n_common), and their scatter.
+
+    The scatter (n_checks,) is half the mean, over all pairs of the check's readings, of
+    the squared difference of their loadings: their sample variance, summed.
+    """
+    n_checks = len(count)
+    n = np.maximum(count, 1)[:, None]
+    first = np.zeros((n_checks, loading.shape[1]))
+    first[index] = loading
+    mean = first.copy()
+    if index.size == np.count_nonzero(count):
+        return mean, np.zeros(n_checks)  # no repeats: nothing to average
+    off = loading - first[index]
+    np.add.at(mean, index, off / n[index])
+    scatter = np.zeros(n_checks)
+    squares = ((loading - mean[index]) ** 2).sum(axis=1)
+    np.add.at(scatter, index, squares / np.maximum(count - 1, 1)[index])
+    return mean, scatter
+
+
+def _compute_spread(index: IntArray, values: FloatArray, count: IntArray) -> FloatArray:
+    """Return the largest less the smallest value of each check; NaN without any."""
+    largest = np.full(len(count), -np.inf)
+    smallest = np.full(len(count), np.inf)
+    np.maximum.at(largest, index, values)
+    np.minimum.at(smallest, index, values)
+    spread = np.full(len(count), np.nan)
+    np.subtract(largest, smallest, out=spread, where=count > 0)
+    return spread
+
+
 def _combine_parts(
     shape: tuple[int, ...],
     *,
     class_mm: FloatArray,
     resolution_mm: FloatArray,
     temperature_mm: FloatArray,
+    handling_mm: FloatArray,
     level_mm: FloatArray,
 ) -> UncertaintyParts:
-    squares = class_mm**2 + resolution_mm**2 + temperature_mm**2 + level_mm**2
+    squares = class_mm**2 + resolution_mm**2 + temperature_mm**2
+    squares = squares + handling_mm**2 + level_mm**2
     return UncertaintyParts(
         class_mm=np.broadcast_to(class_mm, shape),
         resolution_mm=np.broadcast_to(resolution_mm, shape),
         temperature_mm=np.broadcast_to(temperature_mm, shape),
+        handling_mm=np.broadcast_to(handling_mm, shape),
         level_mm=np.broadcast_to(level_mm, shape),
         combined_mm=np.broadcast_to(np.sqrt(squares), shape),
     )

@@ -8,6 +8,7 @@ import numpy as np
 from checks.engine import tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.check_table import CheckTable
+from checks.evaluation.common_errors import CommonError, build_loadings
 from jobs.anchor_plan.check_keys import TAPE_KINDS, CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.values import BuildingInput, InstrumentSpec, Plan, ReadingValue
@@ -41,6 +42,10 @@ class Observations:
     ----------
     value : (n_checks,) corrected mean. [mm]
     uncertainty : (n_checks,) standard uncertainty of that mean. [mm]
+    independent : (n_checks,) the part of it that the check shares with no other. [mm]
+    common : (n_checks, n_common) its loadings on the errors that taped lengths have in
+        common, each of unit variance; 0 for a check without a reading. [mm]
+    common_errors : the n_common tapes and days that these errors belong to.
     count : (n_checks,) current readings.
     spread, spread_limit : (n_checks,) largest less smallest, and the part of it that
         the instruments explain. [mm]
@@ -53,6 +58,9 @@ class Observations:
 
     value: FloatArray
     uncertainty: FloatArray
+    independent: FloatArray
+    common: FloatArray
+    common_errors: tuple[CommonError, ...]
     count: IntArray
     spread: FloatArray
     spread_limit: FloatArray
@@ -61,6 +69,19 @@ class Observations:
     impossible: BoolArray
     readings: tuple[tuple[ReadingValue, ...], ...]
     all_readings: tuple[ReadingValue, ...]
+
+    def covariance(self, rows: IntArray) -> FloatArray:
+        """Return the covariance (k, k) of the observations of some lengths. [mm²]
+
+        Parameters
+        ----------
+        rows : array of int, shape (k,)
+            Checks that were read with a tape.
+        """
+        shared = self.common[rows]
+        covariance = shared @ shared.T
+        covariance[np.diag_indices(len(rows))] += self.independent[rows] ** 2
+        return np.asarray(covariance)
 
 
 def select_current_readings(readings: Sequence[ReadingValue]) -> list[ReadingValue]:
@@ -95,8 +116,12 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     reduced = reduce_tape_readings(building.plan, readings, is_length[rows])
     value = convert_to_first_corner(building.plan, table, readings, rows, reduced.value)
     factor = height_factors(readings, rows, len(table))
+    # An error that lengthens a reading shortens what it is measured back from.
+    sign = np.where(reduced.value < 0.0, -1.0, 1.0)
+    sign[find_second_corner(building.plan, table, readings, rows)] = -1.0
+    loading = reduced.loading * (sign * factor)[:, None]
     value, parts = value * factor, _scale_uncertainty(reduced.parts, factor)
-    repeats = uncertainty.combine_repeats(rows, len(table), value, parts)
+    repeats = uncertainty.combine_repeats(rows, len(table), value, parts, loading)
     correction = np.zeros(len(table))
     np.add.at(correction, rows, reduced.total_correction)
     impossible = np.zeros(len(table), dtype=bool)
@@ -104,6 +129,9 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     return Observations(
         value=repeats.mean_mm,
         uncertainty=repeats.uncertainty_mm,
+        independent=repeats.independent_mm,
+        common=repeats.common_mm,
+        common_errors=reduced.common_errors,
         count=repeats.count,
         spread=repeats.spread_mm,
         spread_limit=repeats.spread_limit_mm,
@@ -133,6 +161,7 @@ class TapeReduction:
     correction : the tape correction, by cause.
     total_correction : (n,) the sum that was added, 0 where nothing was.
     parts : standard uncertainty, by cause.
+    loading : (n, n_common) on the `common_errors`, for a reading of positive sign.
     impossible : (n,) whether the reading's data cannot be right together.
     """
 
@@ -140,6 +169,8 @@ class TapeReduction:
     correction: tape.TapeCorrection
     total_correction: FloatArray
     parts: uncertainty.UncertaintyParts
+    loading: FloatArray
+    common_errors: tuple[CommonError, ...]
     impossible: BoolArray
 
 
@@ -183,11 +214,16 @@ def reduce_tape_readings(
         # Only steel needs a temperature: its expansion is the one that is modelled.
         ~np.isnan(temperature) | ~steel,
     )
+    loading, errors = build_loadings(
+        parts, readings, tape_of, [each.name for each in tapes], is_length
+    )
     return TapeReduction(
         value=value + total,
         correction=correction,
         total_correction=total,
         parts=parts,
+        loading=loading,
+        common_errors=errors,
         impossible=impossible,
     )
 
@@ -246,6 +282,7 @@ def _scale_uncertainty(
         class_mm=parts.class_mm * factor,
         resolution_mm=parts.resolution_mm * factor,
         temperature_mm=parts.temperature_mm * factor,
+        handling_mm=parts.handling_mm * factor,
         level_mm=parts.level_mm * factor,
         combined_mm=parts.combined_mm * factor,
     )
@@ -274,10 +311,36 @@ def convert_to_first_corner(
     """
     walls = {position.mark: position.wall for position in plan.positions}
     converted = value.copy()
-    for i, reading in enumerate(readings):
-        if reading.from_corner is None:
-            continue
-        wall = walls.get(table.checks[rows[i]].mark or "")
-        if wall and reading.from_corner == wall[1]:
+    for i in find_second_corner(plan, table, readings, rows):
+        wall = walls[table.checks[rows[i]].mark or ""]
+        if wall:
             converted[i] = wall_length(plan, wall) - value[i]
     return converted
+
+
+def find_second_corner(
+    plan: Plan, table: CheckTable, readings: Sequence[ReadingValue], rows: IntArray
+) -> list[int]:
+    """Find the readings of lines that were taken from the wall's second corner.
+
+    Parameters
+    ----------
+    plan, table : the walls and the checks.
+    readings : n readings.
+    rows : array, shape (n,)
+        The check of each reading.
+
+    Returns
+    -------
+    Their indices, in order.
+    """
+    cornered = [i for i, each in enumerate(readings) if each.from_corner is not None]
+    if not cornered:
+        return []
+    walls = {position.mark: position.wall for position in plan.positions}
+    found = []
+    for i in cornered:
+        wall = walls.get(table.checks[rows[i]].mark or "")
+        if wall and readings[i].from_corner == wall[1]:
+            found.append(i)
+    return found

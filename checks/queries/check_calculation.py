@@ -32,6 +32,7 @@ UNCERTAINTY_LABELS = {
     "class": "tape, by its accuracy class",
     "resolution": "resolution of the reading",
     "temperature": "temperature not recorded",
+    "handling": "pull, mark and plumb bob",
     "level": "level and rod over the sight distance",
 }
 COVERAGE_FACTOR = 2.0  # k of the expanded uncertainty

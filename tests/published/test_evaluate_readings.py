@@ -159,20 +159,34 @@ def test_what_supersedes_may_be_superseded() -> None:
     assert (wall(document)["readings"], wall(document)["observed"]) == (1, 24000)
 
 
-def spread_limit(*values: float, resolution: float) -> float:
-    """Expanded uncertainty (k = 2) of the difference of two readings. [mm]"""
+def handling(length: float) -> float:
+    """Pull, mark and plumb bob: min(0.5 + 0.1 L, 1.5), project choice. [mm]"""
+    return min(0.5 + 0.1 * abs(length) / 1000, 1.5)
+
+
+def spread_limit(*values: float, resolution: float, tapes: int) -> float:
+    """Expanded uncertainty (k = 2) of the difference of two readings. [mm]
+
+    One tape has its class in common, which cancels but for the rounded metres.
+    """
+    own = [math.hypot(handling(each), resolution / ROOT12) for each in values]
     classes = [tape_class(value) for value in values]
-    return 2 * math.hypot(*classes, *[resolution / ROOT12] * 2)
+    shared = [classes[0] - classes[1]] if tapes == 1 else classes
+    return 2 * math.hypot(*own, *shared)
 
 
+@pytest.mark.parametrize("tapes", [1, 2])
 @pytest.mark.parametrize(("beyond", "word"), [(-0.01, "within"), (0.01, "remeasure")])
 def test_repeats_further_apart_than_the_instrument_explains(
-    beyond: float, word: str
+    beyond: float, word: str, tapes: int
 ) -> None:
-    apart = spread_limit(24000, 24008, resolution=0.001) + beyond
+    apart = spread_limit(24000, 24004, resolution=0.001, tapes=tapes) + beyond
     document = building()
+    document["instruments"]["T9"] = {"kind": "steel tape", "class": "II"}
+    other = {} if tapes == 1 else {"instrument": "T9"}
     read(document, "wall:A-B", "24000.000 mm", temperature="20 degC")
-    read(document, "wall:A-B", f"{24000 + apart:.3f} mm", temperature="20 degC")
+    text = f"{24000 + apart:.3f} mm"
+    read(document, "wall:A-B", text, temperature="20 degC", **other)
     result = evaluate_document(document)
     assert check(result, "wall:A-B")["verdict"] == word
     assert topics(result) == (["wall:A-B"] if word == "remeasure" else [])
@@ -199,14 +213,16 @@ def test_disagreeing_repeats_of_a_pad_are_measured_again() -> None:
 
 @pytest.mark.parametrize("accuracy_class", ["I", "II", "III"])
 @pytest.mark.parametrize("length", [23000.0, 23000.001, 24000.0])
-def test_uncertainty_is_class_and_resolution_in_quadrature(
+def test_uncertainty_is_class_resolution_and_handling_in_quadrature(
     accuracy_class: str, length: float
 ) -> None:
     document = building()
     document["instruments"]["T"]["class"] = accuracy_class
     text = f"{length:.3f} mm"
     read(document, "wall:A-B", text, instrument="T", temperature="20 degC")
-    want = math.hypot(tape_class(length, accuracy_class), 0.001 / ROOT12)
+    want = math.hypot(
+        tape_class(length, accuracy_class), 0.001 / ROOT12, handling(length)
+    )
     assert wall(document)["uncertainty"] == pytest.approx(want, rel=1e-9)
 
 
@@ -228,22 +244,44 @@ def test_resolution_is_the_last_fraction_or_decimal_typed(
     # never taken coarser than 1/8 in: half an inch off a tape is so many sixteenths
     found = wall(read(building(), "wall:A-B", text, temperature="20 degC"))
     read_to = min(resolution, INCH / 8)
-    want = math.hypot(tape_class(found["observed"]), read_to / ROOT12)
+    want = math.hypot(tape_class(found["observed"]), read_to / ROOT12, 1.5)
     assert found["uncertainty"] == pytest.approx(want, rel=1e-6)
 
 
 def test_an_unknown_temperature_is_ten_degrees_rectangular() -> None:
     found = wall(read(building(), "wall:A-B", "24000 mm"))
-    parts = (tape_class(24000), 1 / ROOT12, ALPHA * 10 * 24000 / ROOT3)
+    parts = (tape_class(24000), 1 / ROOT12, ALPHA * 10 * 24000 / ROOT3, 1.5)
     assert found["uncertainty"] == pytest.approx(math.hypot(*parts), rel=1e-9)
 
 
-def test_repeats_reduce_all_but_the_class() -> None:
+HEAT = ALPHA * 10 * 24000 / ROOT3  # of an unknown temperature over 24 m
+
+
+@pytest.mark.parametrize(
+    ("tapes", "days", "shared"),
+    [
+        (1, 1, (tape_class(24000), HEAT)),
+        (2, 1, (tape_class(24000) / math.sqrt(2), HEAT)),
+        (1, 2, (tape_class(24000), HEAT / math.sqrt(2))),
+        (2, 2, (tape_class(24000) / math.sqrt(2), HEAT / math.sqrt(2))),
+    ],
+)
+def test_repeats_average_what_no_tape_and_no_day_has_in_common(
+    tapes: int, days: int, shared: tuple[float, float]
+) -> None:
+    # inference.md A: one unknown a tape, the same on every day; one a day for all tapes
     document = building()
-    for _ in range(4):
-        read(document, "wall:A-B", "24000 mm")
-    falling = math.hypot(1 / ROOT12, ALPHA * 10 * 24000 / ROOT3)
-    want = math.hypot(tape_class(24000), falling / math.sqrt(4))
+    for name in ("T8", "T9"):
+        document["instruments"][name] = {"kind": "steel tape", "class": "II"}
+    for i in range(4):
+        at = f"2026-03-{9 + i % days:02d}T14:05:00Z"
+        tape = "T9" if tapes == 2 and i in (0, 3) else "T8"
+        # with two of each, every day has both tapes
+        if tapes == 2 and days == 2:
+            at = f"2026-03-{9 + i // 2:02d}T14:05:00Z"
+        read(document, "wall:A-B", "24000 mm", at=at, instrument=tape)
+    own = math.hypot(1 / ROOT12, 1.5) / math.sqrt(4)
+    want = math.hypot(own, *shared)
     assert wall(document)["uncertainty"] == pytest.approx(want, rel=1e-9)
 
 
@@ -278,19 +316,21 @@ def test_probability_is_that_of_jcgm_106(deviation: float) -> None:
 
 @pytest.mark.parametrize(
     ("guarded", "deviation", "word"),
-    [(False, 2.9, "within"), (True, 2.9, "outside"), (True, 2.0, "within")],
+    [(False, 2.9, "within"), (True, 2.1, "outside"), (True, 1.9, "within")],
 )
 def test_guarded_acceptance_takes_the_expanded_uncertainty_off_the_limit(
     guarded: bool, deviation: float, word: str
 ) -> None:
-    # 150 mm with a class II tape: u = 0.5 / sqrt(3) = 0.29 mm, so 3.175 - 0.58
+    # 150 mm with a class II tape: u = hypot(0.5 / sqrt(3), 0.515) = 0.59 mm, so
+    # 3.175 - 1.18 remains
     document = building(tolerances={"guarded": guarded})
     value = f"{150 + deviation:.2f} mm"
     read(document, "setback:S.1", value, temperature="20 degC")
     read(document, "offset:S.1", "-60.00 mm", temperature="20 degC")
     result = evaluate_document(document)
     setback = check(result, "setback:S.1")
-    assert setback["uncertainty"] == pytest.approx(0.5 / ROOT3, abs=1e-3)
+    want = math.hypot(0.5 / ROOT3, handling(150))
+    assert setback["uncertainty"] == pytest.approx(want, abs=1e-3)
     assert setback["verdict"] == word
     assert result["positions"][0]["rods"][0]["verdict"] == word
     assert bool(result["findings"]) == (word == "outside")

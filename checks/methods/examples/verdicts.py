@@ -13,6 +13,7 @@ from checks.engine.conformity import (
 )
 from checks.engine.tape import STEEL_EXPANSION
 from checks.engine.uncertainty import (
+    HANDLING_LIMIT_MM,
     LEVEL_REFERENCE_SIGHT_MM,
     LEVEL_UNCERTAINTY_MM,
     UNKNOWN_TEMPERATURE_C,
@@ -48,6 +49,7 @@ def calculate_wall_uncertainty() -> Calculation:
         bound / sqrt(3.0),
         SIXTEENTH_MM / sqrt(12.0),
         STEEL_EXPANSION * UNKNOWN_TEMPERATURE_C * read / sqrt(3.0),
+        HANDLING_LIMIT_MM,
     )
     together = hypot(*parts)
     return Calculation(
@@ -70,12 +72,16 @@ def calculate_wall_uncertainty() -> Calculation:
             write_text(
                 "Temperature: 0.0000116 × 10 × 18,288 ÷ √3 = {:3 mm}.", parts[2]
             ),
+            write_text(
+                "Handling: 0.5 + 0.1 × 18.288, at most 1.5 mm: {:1 mm}.", parts[3]
+            ),
             write_text("Square root of the sum of their squares: {:3 mm}.", together),
         ),
         results=(
             build_result("Class of the tape", "fine", computed.class_mm[0], parts[0]),
             build_result("Reading", "fine", computed.resolution_mm[0], parts[1]),
             build_result("Temperature", "fine", computed.temperature_mm[0], parts[2]),
+            build_result("Handling", "fine", computed.handling_mm[0], parts[3]),
             build_result(
                 "Standard uncertainty", "fine", computed.combined_mm[0], together
             ),
@@ -128,23 +134,26 @@ def calculate_pad_uncertainty() -> Calculation:
 def calculate_repeats() -> Calculation:
     """Combine two pairs of repeats."""
     # One pair agrees and one does not: both sides of the limit are shown.
-    inches = np.array([3 / 16, 5 / 16, 3 / 16, 9 / 16])
+    inches = np.array([3 / 16, 5 / 16, 3 / 16, 7 / 16])
     read = 50.0 * FOOT_MM + inches * INCH_MM
     parts = reading_uncertainty(read, SIXTEENTH_MM, 2, True)
     computed = combine_repeats([0, 0, 1, 1], 2, read, parts)
-    tape, rest = (0.3 + 0.2 * 16) / sqrt(3.0), SIXTEENTH_MM / sqrt(12.0)
-    limit = 2.0 * sqrt(2.0 * (tape**2 + rest**2))
+    tape = (0.3 + 0.2 * 16) / sqrt(3.0)
+    rest = hypot(SIXTEENTH_MM / sqrt(12.0), HANDLING_LIMIT_MM)
+    limit = 2.0 * sqrt(2.0 * rest**2)
     return Calculation(
         inputs=(
             describe_input("Read first", "{:length} and {:length}", read[0], read[1]),
             describe_input("Second pair", "{:length} and {:length}", read[2], read[3]),
             describe_input(
-                "Tape", "class II, temperature recorded, read to the sixteenth"
+                "Tape",
+                "the same for all, class II, temperature recorded, read to the"
+                " sixteenth",
             ),
         ),
         steps=(
             write_text("Tape: (0.3 + 0.2 × 16) ÷ √3 = {:3 mm}.", tape),
-            write_text("Reading: 1.5875 ÷ √12 = {:3 mm}.", rest),
+            write_text("Reading and handling: √(1.5875² ÷ 12 + 1.5²) = {:3 mm}.", rest),
             write_text(
                 "Mean: √({:3}² + {:3}² ÷ 2) = {:3 mm}; the part of the tape is not"
                 " reduced.",
@@ -153,8 +162,8 @@ def calculate_repeats() -> Calculation:
                 sqrt(tape**2 + rest**2 / 2.0),
             ),
             write_text(
-                "Allowed difference: 2 × √(2 × ({:3}² + {:3}²)) = {:2 mm}.",
-                tape,
+                "Allowed difference: 2 × √(2 × {:3}²) = {:2 mm}; the tape's part"
+                " cancels.",
                 rest,
                 limit,
             ),

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from checks.engine.uncertainty import (
     combine_repeats,
+    handling_uncertainty,
     level_uncertainty,
     reading_uncertainty,
     tape_class_limit,
@@ -45,7 +46,14 @@ def test_reading_by_hand():
     assert found.resolution_mm[0] == pytest.approx(1.5875 / 2 / ROOT3)
     assert found.temperature_mm[0] == pytest.approx(11.6e-6 * 10 * 20_000 / ROOT3)
     assert found.combined_mm[0] == pytest.approx(
-        np.sqrt(4.3**2 + (1.5875 / 2) ** 2 + 2.32**2) / ROOT3
+        np.hypot(np.sqrt(4.3**2 + (1.5875 / 2) ** 2 + 2.32**2) / ROOT3, 1.5)
+    )
+
+
+def test_handling_grows_with_the_length_up_to_ten_metres():
+    # inference.md A: min(0.5 + 0.1 L, 1.5) mm, project choice
+    np.testing.assert_allclose(
+        handling_uncertainty([0.0, -2_000.0, 10_000.0, 30_000.0]), [0.5, 0.7, 1.5, 1.5]
     )
 
 
@@ -60,15 +68,19 @@ def test_level_is_in_proportion_to_the_sight_and_thirty_metres_if_none_was_given
     np.testing.assert_allclose(found.combined_mm, [1.0, 0.5, 1.0, 0.4])
 
 
-def test_repeats_lower_all_but_the_class_term():
+def test_repeats_of_one_tape_and_day_lower_resolution_and_handling_alone():
     parts = reading_uncertainty([20_000.0] * 4, 1.5875, 2, False)
     found = combine_repeats(
         [0, 0, 0, 0], 1, [20_001.0, 20_002.0, 20_003.0, 20_004.0], parts
     )
-    falling = parts.resolution_mm[0] ** 2 + parts.temperature_mm[0] ** 2
+    shared = np.hypot(parts.class_mm[0], parts.temperature_mm[0])
     assert found.mean_mm[0] == pytest.approx(20_002.5)
     assert found.uncertainty_mm[0] == pytest.approx(
-        np.sqrt(parts.class_mm[0] ** 2 + falling / 4)
+        np.hypot(shared, parts.independent_mm[0] / 2)
+    )
+    assert found.independent_mm[0] == pytest.approx(parts.independent_mm[0] / 2)
+    np.testing.assert_allclose(
+        found.common_mm[0], [parts.class_mm[0], parts.temperature_mm[0]]
     )
     assert found.count[0] == 4
     assert found.spread_mm[0] == pytest.approx(3.0)
@@ -78,8 +90,31 @@ def test_spread_limit_of_a_pair_is_twice_the_uncertainty_of_their_difference():
     parts = reading_uncertainty(
         [20_000.0, 20_000.0], [1.5875, 3.175], [1, 3], [True, False]
     )
-    found = combine_repeats([0, 0], 1, [20_000.0, 20_000.0], parts)
+    apart = np.diag(parts.class_mm)  # two tapes, one temperature noted
+    apart = np.column_stack([apart, parts.temperature_mm])
+    found = combine_repeats([0, 0], 1, [20_000.0, 20_000.0], parts, apart)
     assert found.spread_limit_mm[0] == pytest.approx(2 * np.hypot(*parts.combined_mm))
+    assert found.uncertainty_mm[0] == pytest.approx(np.hypot(*parts.combined_mm) / 2)
+
+
+def test_what_a_pair_has_in_common_cancels_in_its_spread():
+    parts = reading_uncertainty([20_000.0] * 2, 1.5875, 2, False)
+    found = combine_repeats([0, 0], 1, [20_000.0, 20_000.0], parts)
+    assert found.spread_limit_mm[0] == pytest.approx(
+        2 * np.hypot(*parts.independent_mm)
+    )
+
+
+def test_spread_limit_of_three_is_that_of_the_mean_pair():
+    parts = reading_uncertainty([20_000.0] * 3, 1.5875, [1, 2, 3], True)
+    loading = np.array([[2.0, 0.0], [0.0, 3.0], [1.0, 0.0]])
+    found = combine_repeats([0, 0, 0], 1, [20_000.0] * 3, parts, loading)
+    own = parts.independent_mm**2
+    pairs = [
+        own[i] + own[j] + ((loading[i] - loading[j]) ** 2).sum()
+        for i, j in ((0, 1), (0, 2), (1, 2))
+    ]
+    assert found.spread_limit_mm[0] == pytest.approx(2 * np.sqrt(np.mean(pairs)))
 
 
 def test_a_pair_an_inch_apart_disagrees_and_one_a_sixteenth_apart_does_not():
