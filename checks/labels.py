@@ -12,6 +12,7 @@ from checks.evaluation.finding_topics import TopicKind
 from core.vocabulary import ReleaseKind, RemedyKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKeyError, CheckKind
 from jobs.anchor_plan.planned_checks import Check
+from jobs.exchange.result.document import CheckResult
 
 TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.SQUARENESS: "Outline out of square",
@@ -248,3 +249,15 @@ def describe_order(remedy: Mapping[str, Any]) -> str:
     if remedy["remedy"] == RemedyKind.REFER:
         return "Other, as ordered"
     return describe_remedy(remedy)
+
+
+def get_nearer_bound(result: CheckResult) -> float | None:
+    """Return the largest size of a deviation on the side where it lies. [mm]
+
+    None where the check has no limit on that side.
+    """
+    deviation = result.get("deviation")
+    if deviation is None:
+        return None
+    bound = result.get("upper") if deviation > 0 else result.get("lower")
+    return None if bound is None else abs(bound)

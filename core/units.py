@@ -7,6 +7,7 @@ Feet and inches are the international ones, 1 in = 25.4 mm exactly (NIST SP 811
 (2008), B.6).
 """
 
+import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal
@@ -33,6 +34,8 @@ MAX_LENGTH_MM = Fraction(10_000_000)
 COARSEST_RESOLUTION_MM = Fraction("3.175")
 FINEST_RESOLUTION_MM = Fraction("0.000001")
 MAX_TEXT_LENGTH = 60
+LIMIT_SLACK_MM = 1e-6  # an excess over a limit that still counts as on it
+FINEST_DENOMINATOR = 64
 
 LENGTH_EXAMPLES = '31\'-7 1/2", 4 1/2", 5/8 in, 31 ft 7.5 in, 7.125 m or 7125 mm'
 
@@ -319,6 +322,45 @@ def format_length(
     else:
         raise ValueError(f"{style!r} is not one of {', '.join(get_args(LengthStyle))}.")
     return f"\u2212{shown}" if number < 0 and steps else shown
+
+
+def is_beyond(mm: float, limit_mm: float | None) -> bool:
+    """Return True where an amount, either sign, is larger than its limit. [mm]"""
+    if limit_mm is None or not math.isfinite(limit_mm):
+        return False
+    return abs(mm) > abs(limit_mm) + LIMIT_SLACK_MM
+
+
+def format_against_limit(
+    mm: float,
+    limit_mm: float | None,
+    style: LengthStyle = "imperial",
+    denominator: int = 16,
+) -> str:
+    """Format an amount beside its limit; beyond it, it never reads as equal to it.
+
+    A finer fraction is taken where the usual one would hide the excess, down to
+    1/64 in; after that the limit is named with "just over" in front.
+
+    Parameters
+    ----------
+    mm : float
+        The amount, either sign. [mm]
+    limit_mm : float or None
+        Its largest size; None and infinities for no limit. [mm]
+    style, denominator
+        As for `format_length`.
+    """
+    text = format_length(mm, style, denominator)
+    if limit_mm is None or not is_beyond(mm, limit_mm):
+        return text
+    limit = math.copysign(limit_mm, mm)
+    while text == format_length(limit, style, denominator):
+        if style not in ("imperial", "inches") or denominator >= FINEST_DENOMINATOR:
+            return f"just over {text}"
+        denominator *= 2
+        text = format_length(mm, style, denominator)
+    return text
 
 
 def _round_to_parts(mm: Decimal, unit: LengthUnit, parts: int) -> int:

@@ -15,6 +15,7 @@ from checks.drawings.canvas import (
     text_width,
 )
 from checks.drawings.plan_sheet import PlanSheet
+from checks.labels import get_nearer_bound
 from core.svg import FloatArray, Viewport, upright_angle
 from core.vocabulary import Verdict
 from jobs.anchor_plan.geometry import outline_points
@@ -46,6 +47,7 @@ class DimensionLabel:
 
     mm: float
     deviation_mm: float | None
+    limit_mm: float | None
     verdict_label: str
     shape: str
     x: float
@@ -67,6 +69,7 @@ class DimensionText:
 
     mm: float
     deviation_mm: float | None
+    limit_mm: float | None
     verdict_label: str
     shape: str
     width: float
@@ -258,15 +261,16 @@ def _dimension_texts(
 ) -> list[DimensionText]:
     """Return the texts of a dimension: in full, without verdict, without deviation."""
     if check is None or check["observed"] is None:
-        return [_dimension_text(sheet, nominal, None, "", Verdict.UNMEASURED)]
+        return [_dimension_text(sheet, nominal, None, None, "", Verdict.UNMEASURED)]
     observed, verdict = check["observed"], Verdict(check["verdict"])
     deviation = check["deviation"]
     if sheet.lengths.format_deviation(deviation) == sheet.lengths.format_deviation(0.0):
         deviation = None
+    limit = get_nearer_bound(check)
     return [
-        _dimension_text(sheet, observed, deviation, verdict.label, verdict),
-        _dimension_text(sheet, observed, deviation, "", verdict),
-        _dimension_text(sheet, observed, None, "", verdict),
+        _dimension_text(sheet, observed, deviation, limit, verdict.label, verdict),
+        _dimension_text(sheet, observed, deviation, limit, "", verdict),
+        _dimension_text(sheet, observed, None, None, "", verdict),
     ]
 
 
@@ -274,17 +278,19 @@ def _dimension_text(
     sheet: PlanSheet,
     mm: float,
     deviation: float | None,
+    limit: float | None,
     verdict_label: str,
     verdict: Verdict,
 ) -> DimensionText:
     parts = [sheet.lengths.format_length(mm)]
     if deviation is not None:
-        parts.append(sheet.lengths.format_deviation(deviation))
+        parts.append(sheet.lengths.format_deviation(deviation, limit))
     shape = verdict if sheet.results.result else ""
     width = text_width(" ".join([*parts, verdict_label] if verdict_label else parts))
     return DimensionText(
         mm=mm,
         deviation_mm=deviation,
+        limit_mm=limit,
         verdict_label=verdict_label,
         shape=shape,
         width=width + (SHAPE_UNITS + 4 if shape else 0) + 8,
@@ -321,6 +327,7 @@ def _build_dimension(
     return DimensionLabel(
         mm=text.mm,
         deviation_mm=text.deviation_mm,
+        limit_mm=text.limit_mm,
         verdict_label=text.verdict_label,
         shape=text.shape,
         x=round(float(middle[0]), 1),

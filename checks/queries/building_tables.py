@@ -112,8 +112,8 @@ class AdjustedOutline:
 
     Attributes
     ----------
-    skew_mrad : float or None
-        Skew of the built outline against the plan. [mrad]
+    skew : float or None
+        Skew of the built outline against the plan. [rad]
     redundancy : int or None
         Lengths read minus unknowns.
     variance : float or None
@@ -122,7 +122,7 @@ class AdjustedOutline:
         Shifts of the corners, plan axes. [mm]
     """
 
-    skew_mrad: float | None
+    skew: float | None
     redundancy: int | None
     variance: float | None
     corners: list[AdjustedCornerResult]
@@ -136,7 +136,7 @@ def get_adjusted_outline(result: ResultDocument) -> AdjustedOutline | None:
         return None
     skew = square.get("lean")
     return AdjustedOutline(
-        skew_mrad=None if skew is None else skew * 1000.0,
+        skew=skew,
         redundancy=square.get("degrees_of_freedom"),
         variance=square.get("reference_variance"),
         corners=corners,
@@ -176,7 +176,7 @@ def build_rule_rows(result: ResultDocument) -> dict[str, list[RuleRow]]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MoveRow:
-    """One move of the steel that leaves fewer positions to rework. [mm, mrad]
+    """One move of the steel that leaves fewer positions to rework. [mm, rad]
 
     Attributes
     ----------
@@ -205,7 +205,7 @@ def _iter_moves(result: ResultDocument) -> Iterator[MoveRow]:
             label=describe_remedy({"remedy": RemedyKind.SHIFT, "scope": row["scope"]}),
             shift_x=row["shift_x"],
             shift_y=row["shift_y"],
-            turn=(row["turn"] or 0.0) * 1000.0,
+            turn=row["turn"] or 0.0,
             before=row["rework_before"],
             after=row["rework_after"],
             proven=row["proven"],

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.db.models import Max, prefetch_related_objects
 
-from checks.labels import describe_check, describe_remedy
+from checks.labels import describe_check, describe_remedy, get_nearer_bound
 from checks.models import Finding, FindingEvent, Reading
 from checks.queries.finding_groups import QueueRow
 from checks.queries.limit_rows import LimitRow, list_topic_limits
@@ -34,12 +34,15 @@ class FailingCheckRow:
         The check; empty where the label of the finding says it already.
     deviation : float or None
         None where there is none, or where it is no length. [mm]
+    limit : float or None
+        Its largest size on that side; None for none. [mm]
     entered : str
         The current readings as typed, with who measured.
     """
 
     label: str
     deviation: float | None
+    limit: float | None
     verdict: Verdict
     entered: str
 
@@ -122,6 +125,7 @@ def _build_failing_row(
     return FailingCheckRow(
         label="" if key == finding.topic else describe_check(check),
         deviation=None if check.kind in KINDS_WITHOUT_LENGTH else row["deviation"],
+        limit=get_nearer_bound(row),
         verdict=Verdict(row["verdict"]),
         entered="; ".join(readings.get(key, ())),
     )

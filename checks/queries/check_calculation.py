@@ -14,7 +14,7 @@ from checks.models import Reading
 from checks.queries.evaluated_plan import EvaluatedPlan
 from checks.queries.limit_rows import LimitRow, list_kind_limits
 from checks.queries.reading_history import ReadingHistoryRow, build_history_rows
-from core.formatting import format_percent
+from core.formatting import format_probability
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
@@ -118,10 +118,7 @@ class CheckPage:
         probability = self.result.get("probability")
         if probability is None:
             return ""
-        if probability in (0.0, 1.0):
-            return format_percent(probability)
-        # Rounding must not turn 99.97 % into a certainty.
-        return format_percent(min(max(probability, 0.001), 0.999), 1)
+        return format_probability(probability)
 
     @property
     def repeat_spread(self) -> tuple[float, float] | None:

@@ -3,11 +3,12 @@
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Literal, cast
 
 from checks.drawings.result_view import find_limit
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.queries.remedy_steps import Step, StepPart
-from core.formatting import format_percent
+from core.formatting import QuantityUnit, format_percent
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.result.document import LimitResult, TolerancesResult
 from jobs.exchange.result.findings import RemedyResult, ScreeningConditionResult
@@ -144,8 +145,8 @@ class ScreenConditionRow:
     """One condition of the screen of a replacement rod."""
 
     label: str
-    value: str
-    required: str
+    value: Step
+    required: Step
     outcome: str
     source: str
 
@@ -155,8 +156,8 @@ def list_screen_conditions(remedy: RemedyResult) -> list[ScreenConditionRow]:
     return [
         ScreenConditionRow(
             label=f"Rod {rod['rod']}, {condition['name']}",
-            value=_format_value(condition.get("value"), condition["unit"]),
-            required=_format_range(condition),
+            value=(_condition_part(condition, "value"),),
+            required=tuple(_iter_range(condition)),
             outcome=CONDITION_OUTCOMES.get(condition["outcome"], condition["outcome"]),
             source=condition["source"],
         )
@@ -166,15 +167,20 @@ def list_screen_conditions(remedy: RemedyResult) -> list[ScreenConditionRow]:
     ]
 
 
-def _format_range(condition: ScreeningConditionResult) -> str:
+def _iter_range(condition: ScreeningConditionResult) -> Iterator[StepPart]:
     least, most = condition.get("least"), condition.get("most")
-    unit = condition["unit"]
     if least is not None and most is not None:
-        return f"{least:g} to {_format_value(most, unit)}"
-    if least is not None:
-        return f"at least {_format_value(least, unit)}"
-    return f"at most {_format_value(most, unit)}" if most is not None else ""
+        yield from (StepPart(text=f"{least:g} to "), _condition_part(condition, "most"))
+    elif least is not None:
+        yield from (StepPart(text="at least "), _condition_part(condition, "least"))
+    elif most is not None:
+        yield from (StepPart(text="at most "), _condition_part(condition, "most"))
 
 
-def _format_value(value: float | None, unit: str) -> str:
-    return "not known" if value is None else f"{value:.3g} {unit}".strip()
+def _condition_part(
+    condition: ScreeningConditionResult, name: Literal["value", "least", "most"]
+) -> StepPart:
+    value = condition.get(name)
+    if value is None:
+        return StepPart(text="not known")
+    return StepPart(value=value, unit=cast(QuantityUnit, condition["unit"]))

@@ -6,10 +6,11 @@ from checks.engine.conformity import SLACK_MM
 from checks.queries.remedy_steps import (
     RemedyContext,
     Step,
+    StepPart,
     build_step,
     describe_rotation,
 )
-from core.formatting import MINUS, TIMES, format_direction, format_force
+from core.formatting import MINUS, TIMES, format_direction
 from jobs.exchange.result.findings import RemedyResult, ScreenedRodResult
 
 
@@ -85,7 +86,8 @@ def explain_re_anchor(remedy: RemedyResult, context: RemedyContext) -> Iterator[
             ".",
         )
         for label, newtons in _list_strengths(rod):
-            yield build_step(f"Rod {rod['rod']}, {label}: {format_force(newtons)}.")
+            force = StepPart(value=newtons, unit="N")
+            yield build_step(f"Rod {rod['rod']}, {label}: ", force, ".")
     for assumption in remedy.get("assumptions", ()):
         yield build_step(f"Assumed: {assumption.rstrip('.')}.")
 

@@ -17,9 +17,9 @@ from checks.queries.plate_explanations import (
     explain_slot,
     list_screened_rods,
 )
-from checks.queries.remedy_steps import RemedyContext, Step, build_step
+from checks.queries.remedy_steps import RemedyContext, Step, StepPart, build_step
 from checks.queries.remedy_values import LabelledValue, list_values
-from core.formatting import MINUS, TIMES, format_percent, format_strength
+from core.formatting import MINUS, TIMES, format_percent
 from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.result.findings import RemedyResult
@@ -191,13 +191,23 @@ def _explain_strength(remedy: RemedyResult, context: RemedyContext) -> Iterator[
     ratio = remedy.get("ratio")
     if specified is not None and ratio is not None:
         yield build_step(
-            f"Lowest of the latest samples: {format_strength(lowest)} ÷"
-            f" {format_strength(specified)} specified = {format_percent(ratio, 1)}."
+            "Lowest of the latest samples: ",
+            _strength(lowest),
+            " ÷ ",
+            _strength(specified),
+            f" specified = {format_percent(ratio, 1)}.",
         )
     yield build_step(
-        "Needed by the easier of the two legal routes:"
-        f" {format_strength(needed)}; missing {format_strength(needed - lowest)}."
+        "Needed by the easier of the two legal routes: ",
+        _strength(needed),
+        "; missing ",
+        _strength(needed - lowest),
+        ".",
     )
+
+
+def _strength(mpa: float) -> StepPart:
+    return StepPart(value=mpa, unit="MPa")
 
 
 EXPLAINERS: dict[str, Callable[[RemedyResult, RemedyContext], Iterator[Step]]] = {

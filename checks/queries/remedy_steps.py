@@ -4,17 +4,19 @@ import math
 from dataclasses import dataclass
 
 from checks.drawings.result_view import find_limit
-from core.formatting import EM_DASH, format_rotation
+from core.formatting import EM_DASH, QuantityUnit, format_rotation
 from jobs.anchor_plan.values import Detail, Plan
 from jobs.exchange.result.document import ResultDocument
 
 
 @dataclass(frozen=True, slots=True)
 class StepPart:
-    """Part of a sentence: a length in mm, or text."""
+    """Part of a sentence: a length in mm, a quantity in its unit, or text."""
 
     text: str = ""
     mm: float | None = None
+    value: float | None = None
+    unit: QuantityUnit = ""
 
 
 Step = tuple[StepPart, ...]
@@ -52,12 +54,14 @@ class RemedyContext:
         return None
 
 
-def build_step(*parts: str | float | None) -> Step:
-    """Build a step from text and lengths [mm]; an unknown length is an em dash."""
+def build_step(*parts: StepPart | str | float | None) -> Step:
+    """Build a step from parts, text and lengths [mm]; an unknown one is an em dash."""
     return tuple(_build_part(part) for part in parts)
 
 
-def _build_part(part: str | float | None) -> StepPart:
+def _build_part(part: StepPart | str | float | None) -> StepPart:
+    if isinstance(part, StepPart):
+        return part
     if part is None:
         return StepPart(text=EM_DASH)
     return StepPart(text=part) if isinstance(part, str) else StepPart(mm=float(part))
@@ -65,4 +69,4 @@ def _build_part(part: str | float | None) -> StepPart:
 
 def describe_rotation(rad: float | None) -> str:
     """Write how far a plate or the steel is rotated. [rad]"""
-    return f"{format_rotation(rad or 0.0)} counter-clockwise"
+    return format_rotation(rad or 0.0)

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from core.formatting import (
+    QuantityFormatter,
+    QuantityUnit,
     format_direction,
-    format_force,
     format_percent,
     format_rotation,
-    format_strength,
 )
 
 HIDDEN_MEMBERS = frozenset(
@@ -27,7 +27,7 @@ VALUE_LABELS = {
     "thread_left": "thread left above the nut",
     "shift_along": "shift along the wall",
     "shift_in": "shift inward",
-    "turn": "turn, counter-clockwise",
+    "turn": "turn",
     "edge_left": "edge left",
     "edge_needed": "edge needed, AISC 360 Table J3.4",
     "lower_by": "lower by",
@@ -43,11 +43,19 @@ VALUE_LABELS = {
 
 @dataclass(frozen=True, slots=True)
 class LabelledValue:
-    """One value of a remedy: a length in mm, or text."""
+    """One value of a remedy: a length in mm, a quantity in its unit, or text."""
 
     label: str
     mm: float | None = None
     text: str = ""
+    value: float | None = None
+    unit: QuantityUnit = ""
+
+    def write(self, formatter: QuantityFormatter) -> str:
+        """Write the value in the notation of a formatter."""
+        if self.unit:
+            return formatter.format_quantity(self.value, self.unit)
+        return self.text or formatter.format_fine(self.mm)
 
 
 def list_values(remedy: Mapping[str, object], prefix: str = "") -> list[LabelledValue]:
@@ -95,7 +103,7 @@ def _format_number(name: str, label: str, value: float) -> LabelledValue:
     if name in COUNT_MEMBERS:
         return LabelledValue(label, text=f"{value:.0f}")
     if name.endswith("_mpa") or any(word in name for word in STRESS_WORDS):
-        return LabelledValue(label, text=format_strength(value))
+        return LabelledValue(label, value=value, unit="MPa")
     if name.endswith("_n"):
-        return LabelledValue(label, text=format_force(value))
+        return LabelledValue(label, value=value, unit="N")
     return LabelledValue(label, mm=value)

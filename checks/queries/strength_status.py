@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from checks.models import Evaluation
-from core.formatting import format_strength
+from checks.queries.remedy_steps import Step, StepPart, build_step
 from core.vocabulary import Verdict
 from jobs.exchange.result.concrete import (
     AcceptanceResult,
@@ -22,14 +22,16 @@ class DeliveryTests:
 
     Attributes
     ----------
-    failures : tuple of str
+    lowest_allowed : float
+        By a single test. [MPa]
+    failures : tuple of Step
         Tests and averages that are too low, each with its strength.
     """
 
     accepted: bool
     tests: int
-    lowest_allowed: str
-    failures: tuple[str, ...]
+    lowest_allowed: float | None
+    failures: tuple[Step, ...]
     note: str
     source: str
 
@@ -38,7 +40,7 @@ class DeliveryTests:
 class StrengthForecast:
     """Forecast of the gate; with dates only where the day of placing is known."""
 
-    required: str
+    required: float | None  # MPa
     likely: date | None
     earliest: date | None
     latest: date | None
@@ -61,8 +63,8 @@ class StrengthStatus:
     """
 
     verdict: Verdict
-    strength: str
-    required: str
+    strength: float | None  # MPa
+    required: float | None  # MPa
     reason: str
     delivery_tests: DeliveryTests | None
     forecast: StrengthForecast | None
@@ -82,8 +84,8 @@ def get_strength_status(building: Building) -> StrengthStatus | None:
         return None
     return StrengthStatus(
         verdict=Verdict(concrete["verdict"]),
-        strength=_format_strength(concrete.get("strength")),
-        required=_format_strength(concrete.get("required")),
+        strength=concrete.get("strength"),
+        required=concrete.get("required"),
         reason=concrete.get("reason") or "",
         delivery_tests=_build_delivery_tests(acceptance) if acceptance else None,
         forecast=_build_forecast(forecast) if forecast else None,
@@ -92,20 +94,22 @@ def get_strength_status(building: Building) -> StrengthStatus | None:
 
 def _build_delivery_tests(acceptance: AcceptanceResult) -> DeliveryTests:
     tests = (
-        f"test {row['test']}: {_format_strength(row['strength'])}"
+        build_step(f"test {row['test']}: ", _strength_part(row["strength"]))
         for row in acceptance["tests"]
         if row["low"]
     )
     averages = (
-        f"average of tests {row['tests'][0]} to {row['tests'][-1]}:"
-        f" {_format_strength(row['strength'])}"
+        build_step(
+            f"average of tests {row['tests'][0]} to {row['tests'][-1]}: ",
+            _strength_part(row["strength"]),
+        )
         for row in acceptance["averages"]
         if row["low"]
     )
     return DeliveryTests(
         accepted=acceptance["accepted"],
         tests=len(acceptance["tests"]),
-        lowest_allowed=_format_strength(acceptance["lowest_allowed"]),
+        lowest_allowed=acceptance["lowest_allowed"],
         failures=(*tests, *averages),
         note=acceptance["note"],
         source=acceptance["source"],
@@ -120,7 +124,7 @@ def _build_forecast(forecast: StrengthForecastResult) -> StrengthForecast:
         for maturity in (forecast["maturity_now"], forecast["maturity_needed"])
     )
     return StrengthForecast(
-        required=_format_strength(forecast.get("required")),
+        required=forecast.get("required"),
         likely=_parse_date(days["likely"] if days else None),
         earliest=_parse_date(days["earliest"] if days else None),
         latest=_parse_date(days["latest"] if days else None),
@@ -155,9 +159,8 @@ def _format_wait(hours: float | None) -> str:
     return f"{hours / HOURS_PER_DAY:,.0f} days"
 
 
-def _format_strength(mpa: float | None) -> str:
-    """Write a strength in both units; empty where there is none. [MPa]"""
-    return "" if mpa is None else format_strength(mpa)
+def _strength_part(mpa: float | None) -> StepPart:
+    return StepPart(value=mpa, unit="MPa")
 
 
 def _parse_date(text: str | None) -> date | None:

@@ -3,7 +3,11 @@
 from collections.abc import Container, Iterator, Mapping
 from typing import Any
 
-from checks.labels import describe_check_key, describe_circumstances
+from checks.labels import (
+    describe_check_key,
+    describe_circumstances,
+    get_nearer_bound,
+)
 from checks.queries.position_tables import (
     PadRow,
     PositionRow,
@@ -105,7 +109,9 @@ def _build_check_row(formatter: QuantityFormatter, row: SheetRow) -> list[Cell]:
         amounts = [
             SAME_FOR_ALL if kind in LEVEL_KINDS else nominal,
             write(observed),
-            formatter.format_deviation(deviation),
+            formatter.format_deviation(
+                deviation, get_nearer_bound(result) if result else None
+            ),
             _format_limit(formatter, result) if result else EM_DASH,
         ]
     readings = str(result.get("readings", 0)) if result else "0"

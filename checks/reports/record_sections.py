@@ -147,8 +147,7 @@ def format_remedy_values(content: ReportContent, remedy: Any) -> str:
     replaced = remedy["remedy"] == RemedyKind.RE_ANCHOR
     values = summarise_remedy(remedy) if replaced else list_values(remedy)
     return "; ".join(
-        f"{value.label} {value.text or content.formatter.format_fine(value.mm)}"
-        for value in values
+        f"{value.label} {value.write(content.formatter)}" for value in values
     )
 
 

@@ -7,9 +7,11 @@ from django import template
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from checks.labels import get_nearer_bound
 from core.formatting import EM_DASH
-from core.templatetags.formatting import length, strength, verdict
+from core.templatetags.formatting import length, quantity, strength, verdict
 from jobs.anchor_plan.check_keys import CheckKind
+from jobs.exchange.result.document import CheckResult
 
 register = template.Library()
 FINEST_DENOMINATOR = 64
@@ -17,11 +19,14 @@ FINEST_DENOMINATOR = 64
 
 @register.simple_tag(takes_context=True)
 def step_part(context: template.Context, part: Any) -> SafeString | str:
-    """Show one part: its verdict, else its length `mm`, else its text."""
+    """Show one part: its verdict, else its length, its quantity, or its text."""
     if not part:
         return EM_DASH
     if getattr(part, "verdict", None):
         return verdict(part.verdict)
+    unit = getattr(part, "unit", None)
+    if unit:
+        return quantity(context, part.value, unit)
     if part.mm is None:
         return conditional_escape(part.text)
     return length(
@@ -53,6 +58,24 @@ def check_value(
     if kind == CheckKind.STRENGTH:
         return strength(context, value, signed=signed)
     return length(context, value, denominator, signed=signed)
+
+
+@register.simple_tag(takes_context=True)
+def check_deviation(
+    context: template.Context, result: CheckResult | None, denominator: int = 32
+) -> SafeString | str:
+    """Show the deviation of a check: beyond its limit it never reads as equal to it."""
+    if not result:
+        return EM_DASH
+    if result.get("kind") == CheckKind.STRENGTH:
+        return strength(context, result["deviation"], signed=True)
+    return length(
+        context,
+        result["deviation"],
+        denominator,
+        signed=True,
+        limit=get_nearer_bound(result),
+    )
 
 
 @register.simple_tag(takes_context=True)

@@ -14,12 +14,16 @@ from django.utils.safestring import SafeString
 from core.formatting import (
     DISPLAY_STYLES,
     EM_DASH,
+    FINE_DENOMINATOR,
     DisplayStyle,
+    QuantityUnit,
     format_count,
     format_date,
     format_display_length,
     format_mpa,
     format_psi,
+    format_quantity,
+    format_rotation,
     format_time,
 )
 from core.vocabulary import Verdict
@@ -44,17 +48,25 @@ def length(
     signed: bool = False,
     svg: bool = False,
     fine: bool = False,
+    limit: float | Literal[""] | None = None,
 ) -> SafeString | str:
     """Render a length in the reader's units, with the others in reach.
 
-    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is unknown.
+    `svg=True` makes a `tspan` for use inside a drawing's `text`. NaN is unknown. Beyond
+    its `limit` [mm] it never reads as equal to it.
     """
     if mm is None or mm == "" or math.isnan(mm):
         return EM_DASH
+    largest = None if limit is None or limit == "" else float(limit)
     shown = _get_reader_style(context)
     forms = {
         style: format_display_length(
-            mm, style, denominator=denominator, signed=signed, fine=fine
+            mm,
+            style,
+            denominator=denominator,
+            signed=signed,
+            fine=fine,
+            limit_mm=largest,
         )
         for style in DISPLAY_STYLES
     }
@@ -99,6 +111,38 @@ def strength(
         ' title="{}">{}</span>',
         *(customary, customary, metric, other, own),
     )
+
+
+@register.simple_tag(takes_context=True)
+def quantity(
+    context: template.Context, value: float | None, unit: QuantityUnit
+) -> SafeString | str:
+    """Render a quantity of the engine in the reader's units, another in reach."""
+    if unit == "mm":
+        return length(context, value, FINE_DENOMINATOR)
+    if unit == "MPa":
+        return strength(context, value)
+    if value is None or math.isnan(value):
+        return EM_DASH
+    own, *forms = (
+        format_quantity(value, unit, style)
+        for style in (_get_reader_style(context), *DISPLAY_STYLES)
+    )
+    if len(set(forms)) == 1:
+        return own
+    return format_html(
+        '<span class="length" data-imperial="{}" data-decimal="{}" data-metric="{}"'
+        ' title="{}">{}</span>',
+        *forms,
+        next(form for form in forms if form != own),
+        own,
+    )
+
+
+@register.filter
+def rotation(rad: float) -> str:
+    """Format a small rotation with its direction, seen from above. [rad]"""
+    return format_rotation(rad)
 
 
 @register.simple_tag

@@ -130,3 +130,60 @@ def test_an_address_keeps_the_query_it_had() -> None:
 
     context = Context({"request": Request()})
     assert address_with(context, page=None, site="x y") == "?state=held&site=x+y"
+
+
+@pytest.mark.parametrize(
+    ("style", "text"),
+    [
+        ("imperial", "just over 1\u20448\u2033"),
+        ("decimal", "just over 0.125 in"),
+        ("metric", "just over 3.2 mm"),
+    ],
+)
+def test_a_deviation_beyond_its_limit_never_shows_as_equal_to_it(
+    style: formatting.DisplayStyle, text: str
+) -> None:
+    shown = formatting.format_display_length(
+        3.1751, style, denominator=32, signed=True, limit_mm=3.175
+    )
+    assert shown == text
+    within = formatting.format_display_length(
+        3.175, style, denominator=32, signed=True, limit_mm=3.175
+    )
+    assert within.startswith("+")
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "imperial", "metric"),
+    [
+        (20.684271, "MPa", "3,000 psi", "20.7 MPa"),
+        (44482.216, "N", "10.0 kips", "44.5 kN"),
+        (10.0, "°C", "50 °F", "10 °C"),
+        (-0.01, "rad", "0.57° clockwise", "0.57° clockwise"),
+        (0.01, "rad", "0.57° counter-clockwise", "0.57° counter-clockwise"),
+        (0.0, "rad", "0.00°", "0.00°"),
+        (6.5, "d", "6.5 d", "6.5 d"),
+        (6.35, "mm", "1\u20444\u2033", "6.4 mm"),
+    ],
+)
+def test_a_quantity_in_the_units_of_the_notation(
+    value: float, unit: formatting.QuantityUnit, imperial: str, metric: str
+) -> None:
+    assert formatting.format_quantity(value, unit, "imperial") == imperial
+    assert formatting.format_quantity(value, unit, "metric") == metric
+
+
+@pytest.mark.parametrize(
+    ("probability", "text"),
+    [
+        (0.0, "0%"),
+        (1e-9, "<0.1%"),
+        (0.0123, "1.2%"),
+        (0.99951, ">99.9%"),
+        (1.0, "100%"),
+    ],
+)
+def test_only_a_certain_probability_is_written_as_nothing_or_all(
+    probability: float, text: str
+) -> None:
+    assert formatting.format_probability(probability) == text

@@ -1,5 +1,6 @@
 """Lengths as crews write them, and every other quantity with its unit."""
 
+import math
 import subprocess
 import sys
 from contextlib import suppress
@@ -20,7 +21,13 @@ from core.quantities import (
     parse_strength_resolution,
     parse_temperature,
 )
-from core.units import UnitError, format_length, parse_length
+from core.units import (
+    LengthStyle,
+    UnitError,
+    format_against_limit,
+    format_length,
+    parse_length,
+)
 
 READ = {
     "31' 7 1/2\"": "9639.3",
@@ -370,3 +377,29 @@ def test_lengths_are_read_without_the_unit_library():
         "parse_force('5 N'); assert 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", program], check=True)
+
+
+@pytest.mark.parametrize(
+    ("mm", "style", "denominator", "text"),
+    [
+        (3.175, "imperial", 16, "1\u20448\u2033"),  # on the limit
+        (3.175 + 5e-7, "imperial", 16, "1\u20448\u2033"),  # within its slack
+        (3.9, "imperial", 16, "5\u204432\u2033"),  # a finer fraction shows it
+        (3.5, "imperial", 32, "9\u204464\u2033"),
+        (3.18, "imperial", 32, "just over 1\u20448\u2033"),
+        (-3.18, "imperial", 32, "just over \u22121\u20448\u2033"),
+        (3.18, "metric", 32, "just over 3.2 mm"),
+        (3.3, "metric", 32, "3.3 mm"),
+        (3.1, "imperial", 32, "1\u20448\u2033"),  # within: as always
+    ],
+)
+def test_an_amount_beyond_its_limit_never_reads_as_equal_to_it(
+    mm: float, style: LengthStyle, denominator: int, text: str
+) -> None:
+    assert format_against_limit(mm, 3.175, style, denominator) == text
+
+
+@pytest.mark.parametrize("limit", [None, math.inf, math.nan])
+def test_without_a_limit_an_amount_reads_as_always(limit: float | None) -> None:
+    text = format_length(3.18, "imperial", 32)
+    assert format_against_limit(3.18, limit, "imperial", 32) == text

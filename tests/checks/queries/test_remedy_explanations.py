@@ -13,6 +13,7 @@ from checks.queries.remedy_explanations import (
     summarise_remedy,
 )
 from checks.queries.remedy_values import list_values
+from core.formatting import format_quantity
 from core.units import format_length
 from jobs.exchange.input.parser import parse_building
 from tests import documents
@@ -36,7 +37,11 @@ def case_of(
 def words(steps: tuple[Step, ...]) -> str:
     told = "\n".join(
         "".join(
-            piece.text if piece.mm is None else format_length(piece.mm, "imperial", 64)
+            format_quantity(piece.value or 0.0, piece.unit)
+            if piece.unit
+            else piece.text
+            if piece.mm is None
+            else format_length(piece.mm, "imperial", 64)
             for piece in step
         )
         for step in steps
@@ -137,7 +142,7 @@ def test_a_replaced_rod_shows_every_condition_of_its_screen() -> None:
     shown = list_screen_conditions(again)
     assert len(shown) == sum(len(rod["conditions"]) for rod in again["rods"])
     embedment = next(row for row in shown if "embedment" in row.label)
-    assert (embedment.value, embedment.required) == ("12 d", "4 to 20 d")
+    assert words((embedment.value, embedment.required)) == "12 d\n4 to 20 d"
     assert embedment.outcome == "passes"
     assert "not a design" in words(explain_remedy(again, case))
     labels = [figure.label for figure in summarise_remedy(again)]

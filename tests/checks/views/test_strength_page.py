@@ -1,6 +1,7 @@
 """The concrete beside its gate, on the releases page."""
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -43,7 +44,8 @@ def page(client: Client, building: Building, operations: Person) -> Any:
 
     def text() -> str:
         address = reverse("checks:releases", args=[building.pk])
-        return " ".join(client.get(address).content.decode().split())
+        html = client.get(address).content.decode()
+        return " ".join(re.sub(r"</?span[^>]*>", "", html).split())
 
     return text
 
@@ -61,9 +63,9 @@ def test_the_forecast_stands_beside_the_gate_and_says_it_is_none(
     revise_concrete(building, operations, maturity=MATURITY)
     measure(entry("strength:F1", "1900 psi"))
     shown = page()
-    assert "1,900 psi (13.1 MPa); 2,625 psi (18.1 MPa) needed, field-cured." in shown
+    assert "1,900 psi; 2,625 psi needed, field-cured." in shown
     assert "Forecast (opens no release)" in shown
-    assert "Reaches 2,625 psi (18.1 MPa)" in shown
+    assert "Reaches 2,625 psi" in shown
     assert "likely <time" in shown
     assert "It never opens the gate" in shown
     assert "ASTM C1074 (secondary)" in shown
