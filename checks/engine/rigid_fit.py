@@ -40,6 +40,7 @@ def fit_rigid(
     planned: npt.ArrayLike,
     measured: npt.ArrayLike,
     weights: npt.ArrayLike | None = None,
+    real: npt.ArrayLike | None = None,
 ) -> RigidFit:
     """Find the rotation and shift that carry planned points onto measured ones.
 
@@ -55,8 +56,13 @@ def fit_rigid(
     measured : array, shape (n_groups, n_rods, 2)
         As-built rod centres, same axes, same order. NaN: not measured. [mm]
     weights : array, shape (n_groups, n_rods), optional
-        Weight of each rod, or a mask; equal weights by default. A rod of weight 0
-        takes no part in the fit but still has a residual. [1/mm² or bool]
+        Weight of each rod; equal weights by default. A rod of weight 0 takes no part
+        in the fit but still has a residual, and is one of the group's planned rods:
+        the shift refers to their centroid. [1/mm²]
+    real : array of bool, shape (n_groups, n_rods), optional
+        False where a slot only pads a group of fewer rods, whatever stands in it: it
+        is no rod of the group, and its residual is NaN. By default all that are
+        planned.
 
     Returns
     -------
@@ -66,7 +72,8 @@ def fit_rigid(
     Raises
     ------
     ValueError
-        If the shapes do not agree or a weight is negative.
+        If the shapes do not agree, a weight is negative, or a mask is passed as
+        weights.
 
     References
     ----------
@@ -81,6 +88,8 @@ def fit_rigid(
     if plan.shape != built.shape or plan.ndim != 3 or plan.shape[2] != 2:
         raise ValueError("planned and measured must both be (n_groups, n_rods, 2)")
     there = np.logical_and.reduce(np.isfinite(plan), axis=2)
+    if real is not None:
+        there = there & np.asarray(real, dtype=np.bool_)
     used = there & np.logical_and.reduce(np.isfinite(built), axis=2)
     weight = _check_weights(weights, used)
     heavy = weight.sum(axis=1)
@@ -121,6 +130,9 @@ def fit_rigid(
 def _check_weights(weights: npt.ArrayLike | None, used: BoolArray) -> FloatArray:
     if weights is None:
         return used.astype(np.float64)
+    if np.asarray(weights).dtype == np.bool_:
+        # A padded slot of weight 0 would count in the planned centroid.
+        raise ValueError("weights are numbers; a mask of the real rods is `real`")
     weight = np.asarray(weights, dtype=np.float64)
     if weight.shape != used.shape:
         raise ValueError("weights must be (n_groups, n_rods)")

@@ -100,10 +100,29 @@ def test_padding_does_not_move_the_centroid():
     np.testing.assert_allclose(found.shift_mm[0], [4.0, -1.0])
 
 
+def test_a_padded_slot_is_no_rod_of_the_group_whatever_stands_in_it():
+    # padding by the repeated first rod; 1.505 and -0.495 were the wrong shift
+    plan = np.concatenate([SQUARE, np.repeat(SQUARE[:, :1], 4, axis=1)], axis=1)
+    built = np.concatenate([moved(SQUARE, 0.02, (1.0, 0.0)), plan[:, 4:]], axis=1)
+    real = np.arange(8)[None, :] < 4
+    found = fit_rigid(plan, built, real=real)
+    np.testing.assert_allclose(found.shift_mm[0], [1.0, 0.0], atol=1e-9)
+    assert found.rotation_rad[0] == pytest.approx(0.02)
+    assert np.isnan(found.residuals_mm[0, 4:]).all()
+    weighted = fit_rigid(plan, built, np.ones((1, 8)), real)
+    np.testing.assert_allclose(weighted.shift_mm[0], [1.0, 0.0], atol=1e-9)
+
+
+def test_a_rod_of_no_weight_counts_in_the_planned_centroid():
+    built = moved(SQUARE, 0.02, (1.0, -2.0))
+    found = fit_rigid(SQUARE, built, [[1.0, 1.0, 1.0, 0.0]])
+    np.testing.assert_allclose(found.shift_mm[0], [1.0, -2.0], atol=1e-9)
+
+
 def test_a_rod_of_no_weight_takes_no_part_but_shows_its_residual():
     built = moved(SQUARE, 0.0, (1.0, 0.0))
     built[0, 3] += [30.0, 0.0]
-    found = fit_rigid(SQUARE, built, [[True, True, True, False]])
+    found = fit_rigid(SQUARE, built, [[1.0, 1.0, 1.0, 0.0]])
     np.testing.assert_allclose(found.shift_mm[0], [1.0, 0.0], atol=1e-12)
     np.testing.assert_allclose(found.residuals_mm[0, 3], [30.0, 0.0], atol=1e-9)
 
@@ -124,6 +143,8 @@ def test_wrong_shapes_and_weights_are_refused():
         fit_rigid(SQUARE, SQUARE, [[1.0]])
     with pytest.raises(ValueError, match="negative"):
         fit_rigid(SQUARE, SQUARE, [[1.0, 1.0, 1.0, -1.0]])
+    with pytest.raises(ValueError, match="mask"):
+        fit_rigid(SQUARE, SQUARE, [[True, True, True, False]])
 
 
 def test_inputs_are_untouched():
