@@ -296,8 +296,6 @@ def _fit_groups(
     turn = np.full(len(rods.groups), np.nan)
     if complete.size:
         rows, real = (of[complete] for of in rods.padded_rows)
-        fit = rigid_fit.fit_rigid(
-            rods.planned[rows], as_built.points[rows], real=real
-        )
+        fit = rigid_fit.fit_rigid(rods.planned[rows], as_built.points[rows], real=real)
         shift[complete], turn[complete] = fit.shift_mm, fit.rotation_rad
     return shift, turn

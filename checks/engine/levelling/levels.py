@@ -24,6 +24,7 @@ import numpy.typing as npt
 from checks.engine.arrays import FloatArray, IntArray, quadratic_forms
 from checks.engine.errors import EngineError
 from checks.engine.levelling.line_of_sight import compute_sight_corrections
+from checks.engine.levelling.misclosure import find_largest_misclosure
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,9 +34,10 @@ class LevelAdjustment:
     Heights of different components cannot be compared: no reading connects them. A
     point without a reading has height NaN and component -1.
 
-    `misclosure_mm` is the largest, in size, over a basis of the loops through set-ups
-    and points. With `loops` 0 nothing was checked, and it is 0.0. Readings repeated on
-    one point in one set-up make no loop; they count in `degrees_of_freedom`.
+    `misclosure_mm` is the largest, in size, over all loops through set-ups and points
+    (`misclosure`). With `loops`, the number of independent ones, 0 nothing was checked,
+    and it is 0.0. Readings repeated on one point in one set-up make no loop; they count
+    in `degrees_of_freedom`.
     """
 
     height_mm: FloatArray  # (p,) above the first point of its component
@@ -135,7 +137,7 @@ def adjust_levels(
     weight = 1.0 / sigma**2
     own, mixing, cofactor, height, residual = _solve_heights(y, s, p, weight, label)
     redundancy = _redundancy(s, p, weight, own, mixing, cofactor)
-    misclosure, loops = _largest_misclosure(y, s, p, weight, label)
+    misclosure, loops = _largest_misclosure(residual, s, p, weight, label)
     read = np.bincount(p, minlength=n_p) > 0
     freedom = y.size - int(read.sum()) - np.unique(s).size + np.unique(label[s]).size
     first = _first_with_label(label[m:])
@@ -272,40 +274,18 @@ def _sigma_from_first(
 
 
 def _largest_misclosure(
-    y: FloatArray, s: IntArray, p: IntArray, weight: FloatArray, label: IntArray
+    residual: FloatArray, s: IntArray, p: IntArray, weight: FloatArray, label: IntArray
 ) -> tuple[float, int]:
-    """Find the largest misclosure over a basis of the loops, and the number of loops.
+    """Find the largest misclosure of all loops, and the number of independent loops.
 
-    Repeats are averaged first. Heights are carried along a breadth-first tree from the
-    first set-up of each component; every reading outside the tree closes one loop.
+    Repeats are averaged first.
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import breadth_first_order
-
-    if not y.size:
+    if not residual.size:
         return 0.0, 0
-    m = int(s.max()) + 1
-    n_p = label.size - m
+    n_p = int(p.max()) + 1
     pair, inverse = np.unique(s * n_p + p, return_inverse=True)
-    mean = np.bincount(inverse, weight * y) / np.bincount(inverse, weight)
-    setup, point = pair // n_p, m + pair % n_p
-    root = label.size
-    starts = _first_with_label(label[:m])
-    starts = np.unique(starts[np.unique(s)])
-    row = np.concatenate([setup, np.full(starts.size, root)])
-    column = np.concatenate([point, starts])
-    graph = coo_array((np.ones(row.size), (row, column)), shape=(root + 1, root + 1))
-    before = breadth_first_order(graph.tocsr(), root, directed=False)[1].astype(np.intp)
-    node = np.flatnonzero((before >= 0) & (before != root))
-    up = before[node]
-    is_point = node >= m
-    edge = np.where(is_point, up * n_p + node - m, node * n_p + up - m)
-    step = np.zeros(root + 1)
-    step[node] = np.where(is_point, -1.0, 1.0) * mean[np.searchsorted(pair, edge)]
-    before[before < 0] = root
-    for _ in range(int(root).bit_length()):  # each round doubles the path summed
-        step = step + step[before]
-        before = before[before]
-    gap = np.abs(mean - (step[setup] - step[point]))
-    loops = pair.size - np.unique(setup).size - np.unique(point).size + starts.size
-    return (float(gap.max()) if loops else 0.0), loops
+    mean = np.bincount(inverse, weight * residual) / np.bincount(inverse, weight)
+    found = find_largest_misclosure(mean, pair // n_p, pair % n_p)
+    nodes = np.unique(s).size + np.unique(p).size
+    loops = pair.size - nodes + np.unique(label[s]).size
+    return (found.misclosure_mm if loops else 0.0), loops

@@ -92,6 +92,49 @@ def calculate_two_setups() -> Calculation:
     )
 
 
+def calculate_misclosure() -> Calculation:
+    """Find the largest misclosure of two set-ups on three pads."""
+    first, second = np.array([60.0, 60.0, 60.0]), np.array([70.0, 70.125, 70.25])
+    read = np.concatenate([first, second]) * INCH_MM
+    computed = adjust_levels(read, [0, 0, 0, 1, 1, 1], [0, 1, 2, 0, 1, 2], 1.0)
+    difference = (second - first) * INCH_MM
+    return Calculation(
+        inputs=(
+            describe_input(
+                "Set-up 1 on pads A, B, C",
+                "{:length}; {:length}; {:length}",
+                *first * INCH_MM,
+            ),
+            describe_input(
+                "Set-up 2 on pads A, B, C",
+                "{:length}; {:length}; {:length}",
+                *second * INCH_MM,
+            ),
+        ),
+        steps=(
+            write_text(
+                "Set-up 2 less set-up 1: {:length} on A, {:length} on B,"
+                " {:length} on C.",
+                *difference,
+            ),
+            write_text(
+                "Loops A-B and B-C do not close by {:length} each, loop A-C by"
+                " {:length}: the largest.",
+                difference[1] - difference[0],
+                difference[2] - difference[0],
+            ),
+        ),
+        results=(
+            build_result(
+                "Misclosure",
+                "length",
+                computed.misclosure_mm,
+                difference.max() - difference.min(),
+            ),
+        ),
+    )
+
+
 def _list_lines(
     start: IntArray, end: IntArray, difference: FloatArray, names: str = "123456"
 ) -> str:
