@@ -21,7 +21,7 @@ from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.issues import DocumentError
 from jobs.models import Building, Job, PlanRevision
-from jobs.services import add_building, revise_plan, strip_readings
+from jobs.services import add_building, extract_plan_document, revise_plan
 
 logger = logging.getLogger("padstone.api")
 
@@ -74,7 +74,8 @@ def _find_imported_building(job: Job, document: Mapping[str, Any]) -> Building |
     building = job.buildings.filter(name=name).first()
     if building is None:
         return None
-    same = building.current_revision().digest == sha256_of(strip_readings(document))
+    current = building.current_revision()
+    same = current.digest == sha256_of(extract_plan_document(document))
     return building if same else None
 
 

@@ -152,7 +152,7 @@ def build_plan_document(
     rows: Sequence[Reading] = (),
     instruments: Iterable[Instrument] | None = None,
 ) -> Document:
-    """Write the plan with every instrument that its readings may name.
+    """Write the plan with the state of the steel and every instrument in use.
 
     On equal names the job's own instrument wins over the plan's, and that over an
     earlier revision's, which is kept only for the readings taken with it.
@@ -173,7 +173,7 @@ def build_plan_document(
     if instruments is None:
         instruments = Instrument.objects.filter(job=building.job_id)
     specifications |= {each.name: each.specification for each in instruments}
-    document = dict(revision.document)
+    document = {**revision.document, "steel": building.steel}
     if specifications:
         document["instruments"] = specifications
     return document

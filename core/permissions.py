@@ -15,6 +15,7 @@ class Action(StrEnum):
     EDIT_JOB = "edit a job"
     MANAGE_PEOPLE = "change the people of a job"
     EDIT_PLAN = "draw or revise a plan"
+    SET_STEEL_STATE = "record how far the steel is"
     RECORD_READING = "record a reading"
     ADD_PHOTOGRAPH = "add a photograph"
     DECIDE = "decide on a finding"
@@ -33,6 +34,7 @@ ALLOWED_ROLES: dict[Action, frozenset[str]] = {
     Action.EDIT_JOB: frozenset({Role.OPERATIONS}),
     Action.MANAGE_PEOPLE: frozenset({Role.OPERATIONS}),
     Action.EDIT_PLAN: frozenset({Role.OPERATIONS, Role.ENGINEER}),
+    Action.SET_STEEL_STATE: frozenset({Role.OPERATIONS}),
     Action.RECORD_READING: frozenset({Role.OPERATIONS, Role.FIELD, Role.ENGINEER}),
     Action.ADD_PHOTOGRAPH: frozenset({Role.OPERATIONS, Role.FIELD, Role.ENGINEER}),
     Action.DECIDE: frozenset({Role.ENGINEER}),

@@ -1,9 +1,9 @@
 """The closed vocabularies of the record, each word with its label for people.
 
-Verdicts, remedies, approvals, dispositions, stages and releases are stored, sent and
-compared by their value. Pages, PDF, e-mail, drawings and the API take the label from
-here, so that one thing has one name everywhere. Django is not imported: the arithmetic
-and the exchange document use the same words.
+Verdicts, remedies, approvals, dispositions, states of the steel, stages and releases
+are stored, sent and compared by their value. Pages, PDF, e-mail, drawings and the API
+take the label from here, so that one thing has one name everywhere. Django is not
+imported: the arithmetic and the exchange document use the same words.
 """
 
 from enum import StrEnum
@@ -52,6 +52,7 @@ class RemedyKind(LabelledStrEnum):
     REMEASURE = "remeasure", "Measure again"
     SHIFT = "shift", "Shift the plate within tolerance"
     SHIM = "shim", "Shim"
+    NEW_PLATE = "new_plate", "New base plate, punched to the rods"
     REAM = "ream", "Enlarge the holes"
     SLOT = "slot", "Slot the holes"
     RE_ANCHOR = "re_anchor", "Cut off and re-anchor"
@@ -78,6 +79,14 @@ class DispositionKind(LabelledStrEnum):
     REWORK = "rework", "rework"
     REPAIR = "repair", "repair"
     REJECT = "reject", "reject"
+
+
+class SteelState(LabelledStrEnum):
+    """How far the steel of a building is: the cheapest remedy depends on it."""
+
+    DETAILING = "detailing", "being detailed"
+    FABRICATED = "fabricated", "fabricated"
+    SHIPPED = "shipped", "shipped"
 
 
 class StageKind(LabelledStrEnum):

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from core.append_only import append_only
 from core.models import Person, Role
-from core.vocabulary import StageKind
+from core.vocabulary import StageKind, SteelState
 
 
 class JobQuerySet(models.QuerySet["Job"]):
@@ -139,12 +139,18 @@ class Building(models.Model):
     """One building of a job, with the progress figures the job list shows.
 
     `jobs.services.set_progress` writes the progress fields, in the transaction of the
-    evaluation they come from.
+    evaluation they come from. Every change of `steel` has a `SteelStateEvent`.
     """
 
     job = models.ForeignKey(Job, models.PROTECT, related_name="buildings")
     name = models.CharField(max_length=120)
     created_at = models.DateTimeField(auto_now_add=True)
+    steel = models.CharField(
+        max_length=20,
+        choices=SteelState.choices(),
+        default=SteelState.FABRICATED.value,
+        help_text="How far the steel is: the cheapest remedy depends on it.",
+    )
     required_checks = models.PositiveIntegerField(default=0)
     settled_checks = models.PositiveIntegerField(default=0)
     open_findings = models.PositiveIntegerField(default=0)
@@ -172,6 +178,10 @@ class Building(models.Model):
                 condition=Q(undecided_findings__lte=models.F("open_findings")),
                 name="jobs_building_undecided_at_most_open",
             ),
+            models.CheckConstraint(
+                condition=Q(steel__in=SteelState.values()),
+                name="jobs_building_steel_state_known",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -189,6 +199,43 @@ class Building(models.Model):
     def current_revision(self) -> "PlanRevision":
         """Return the plan in force: the revision with the highest number."""
         return self.revisions.latest("number")
+
+
+class SteelStateEvent(models.Model):
+    """A state of a building's steel, with who recorded it; part of the record."""
+
+    class Cause(models.TextChoices):
+        """How the state came to be recorded."""
+
+        IMPORTED = "imported", "imported with the building"
+        SET = "set", "set by hand"
+        SHIP_RELEASE = "ship_release", "ship release signed"
+
+    building = models.ForeignKey(
+        Building, models.PROTECT, related_name="steel_state_events"
+    )
+    state = models.CharField(max_length=20, choices=SteelState.choices())
+    cause = models.CharField(max_length=20, choices=Cause)
+    note = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["building", "pk"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=Q(state__in=SteelState.values()),
+                name="jobs_steel_event_state_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(cause__in=["imported", "set", "ship_release"]),
+                name="jobs_steel_event_cause_known",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.building}: steel {self.get_state_display()}"
 
 
 class PlanRevision(models.Model):

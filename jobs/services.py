@@ -10,16 +10,26 @@ from django.utils.timezone import now
 
 from core.models import Person, Role
 from core.permissions import Action, require
+from core.vocabulary import SteelState
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
-from jobs.models import Building, Job, Membership, MembershipEvent, PlanRevision, Stage
+from jobs.models import (
+    Building,
+    Job,
+    Membership,
+    MembershipEvent,
+    PlanRevision,
+    Stage,
+    SteelStateEvent,
+)
 from jobs.notifications import calendar_feed
 from jobs.notifications.outbox import record_stage_change
 
 PlanDocument = Mapping[str, object]
 MAX_BLOCKED_BY_LENGTH = 200  # characters
+NOT_OF_THE_PLAN = frozenset({"readings", "steel"})  # members of a document
 JOB_ROLES = (Role.OPERATIONS, Role.FIELD, Role.ENGINEER)  # an account has one more
 
 
@@ -119,7 +129,8 @@ def add_building(
 ) -> Building:
     """Add a building to a job, with revision 1 of its plan and three stages.
 
-    Readings in the document are not recorded here.
+    The building takes the state of its steel from the document. Readings in the
+    document are not recorded here.
 
     Raises
     ------
@@ -132,7 +143,10 @@ def add_building(
     plan = parse_building(document).plan
     Job.objects.select_for_update().get(pk=job.pk)  # a second of the same name waits
     building = Building(
-        job=job, name=plan.name, required_checks=count_required_checks(plan)
+        job=job,
+        name=plan.name,
+        steel=plan.steel.value,
+        required_checks=count_required_checks(plan),
     )
     _validate_building(building)
     building.save()
@@ -140,6 +154,8 @@ def add_building(
         Stage(building=building, kind=kind) for kind in Stage.Kind
     )
     _create_revision(actor, building, 1, document, note)
+    if "steel" in document:
+        _record_steel_state(actor, building, SteelStateEvent.Cause.IMPORTED)
     return building
 
 
@@ -149,7 +165,8 @@ def revise_plan(
 ) -> PlanRevision:
     """Issue a new revision of a building's plan; the old ones are kept.
 
-    The building takes the plan's name and is marked as due for evaluation.
+    The building takes the plan's name and is marked as due for evaluation. The state
+    of its steel stays: a document drawn up earlier must not call shipped steel back.
 
     Raises
     ------
@@ -162,7 +179,7 @@ def revise_plan(
     plan = parse_building(document).plan
     building = Building.objects.select_for_update().get(pk=building.pk)
     current = building.current_revision()
-    if sha256_of(strip_readings(document)) == current.digest:
+    if sha256_of(extract_plan_document(document)) == current.digest:
         msg = (
             f"This plan is identical to revision {current.number}, which is in force. "
             "Change something before you issue a revision."
@@ -174,6 +191,44 @@ def revise_plan(
     building.evaluation_due_since = building.evaluation_due_since or now()
     building.save(update_fields=["name", "evaluation_due_since"])
     return _create_revision(actor, building, current.number + 1, document, note)
+
+
+@transaction.atomic
+def set_steel_state(
+    *, actor: Person, building: Building, state: str, note: str = ""
+) -> bool:
+    """Record how far a building's steel is, and mark the building for evaluation.
+
+    Returns
+    -------
+    bool : False if the steel is in this state already; then nothing is recorded.
+
+    Raises
+    ------
+    ValidationError
+        If the state is unknown, or shipped steel is called back without a note.
+    """
+    require(actor, Action.SET_STEEL_STATE, roles=building.roles_of(actor))
+    if state not in SteelState.values():
+        known = ", ".join(SteelState.values())
+        msg = f"“{state}” is not a state of the steel. Choose one of: {known}."
+        raise ValidationError({"state": ValidationError(msg, code="state")})
+    building = Building.objects.select_for_update().get(pk=building.pk)
+    called_back = building.steel == SteelState.SHIPPED and state != building.steel
+    if called_back and not note.strip():
+        msg = "This steel is recorded as shipped. Say in the note why it is not."
+        raise ValidationError({"note": ValidationError(msg, code="required")})
+    return _change_steel_state(actor, building, state, SteelStateEvent.Cause.SET, note)
+
+
+def mark_steel_shipped(*, actor: Person, building: Building) -> bool:
+    """Record that a ship release lets the steel go.
+
+    The release holds the transaction and the lock, and has checked permission.
+    """
+    return _change_steel_state(
+        actor, building, SteelState.SHIPPED, SteelStateEvent.Cause.SHIP_RELEASE
+    )
 
 
 def set_stage_state(
@@ -237,9 +292,12 @@ def set_progress(
     )
 
 
-def strip_readings(document: PlanDocument) -> dict[str, object]:
-    """Return a document without its readings: the plan alone."""
-    return {key: value for key, value in document.items() if key != "readings"}
+def extract_plan_document(document: PlanDocument) -> dict[str, object]:
+    """Return the plan of a document: without its readings and the state of its steel.
+
+    The steel is left out because a building that ships is no new revision of its plan.
+    """
+    return {key: value for key, value in document.items() if key not in NOT_OF_THE_PLAN}
 
 
 def count_required_checks(plan: Plan) -> int:
@@ -289,10 +347,41 @@ def remove_memberships(
     return removed
 
 
+def _change_steel_state(
+    actor: Person,
+    building: Building,
+    state: str,
+    cause: SteelStateEvent.Cause,
+    note: str = "",
+) -> bool:
+    if building.steel == state:
+        return False
+    building.steel = state
+    # The order of the remedies depends on it, so the last result is out of date.
+    building.evaluation_due_since = building.evaluation_due_since or now()
+    building.save(update_fields=["steel", "evaluation_due_since"])
+    _record_steel_state(actor, building, cause, note)
+    return True
+
+
+def _record_steel_state(
+    actor: Person, building: Building, cause: SteelStateEvent.Cause, note: str = ""
+) -> None:
+    event = SteelStateEvent(
+        building=building,
+        state=building.steel,
+        cause=cause,
+        note=note.strip(),
+        by=actor,
+    )
+    event.full_clean()
+    event.save(force_insert=True)
+
+
 def _create_revision(
     actor: Person, building: Building, number: int, document: PlanDocument, note: str
 ) -> PlanRevision:
-    plan_alone = strip_readings(document)
+    plan_alone = extract_plan_document(document)
     revision = PlanRevision(
         building=building,
         number=number,

@@ -9,7 +9,7 @@ from checks.evaluation.finding_topics import PATTERN_TOPICS, FindingTopic
 from checks.labels import describe_remedy
 from checks.models import Finding, Reading
 from core.models import Person
-from core.vocabulary import Verdict
+from core.vocabulary import RemedyKind, Verdict
 from jobs.exchange.canonical_json import sha256_of
 
 PLAN_TOLERANCE = 1e-6  # mm, MPa: the plan's values are exact
@@ -196,7 +196,16 @@ def _compare_check(before: Row, after: Row | None) -> SnapshotDifference | None:
 def _compare_remedies(
     before: Sequence[Row], after: Sequence[Row]
 ) -> Iterator[SnapshotDifference]:
-    """Compare the remedies: other remedies, or other values in the same ones."""
+    """Compare the remedies: other remedies, or other values in the same ones.
+
+    A new plate is left out: its place in the order, and whether it is proposed at all,
+    change when the steel is fabricated or ships, which changes no reading. A rod that
+    moves shows in the checks.
+    """
+    before, after = (
+        [each for each in remedies if each["remedy"] != RemedyKind.NEW_PLATE]
+        for remedies in (before, after)
+    )
     if list_remedy_names(before) != list_remedy_names(after):
         yield SnapshotDifference(
             code=DifferenceCode.PROPOSAL,

@@ -20,6 +20,7 @@ from checks.models import (
 from checks.services.concrete import serialize_concrete_entry
 from checks.services.decision_snapshot import serialize_person, serialize_reading
 from checks.services.errors import ConflictCode, ConflictError, NotReadyError
+from checks.services.evaluation import evaluate_or_leave_due
 from checks.services.hold_points import (
     BuildingStatus,
     get_building_status,
@@ -30,12 +31,15 @@ from checks.services.photographs import serialize_photograph
 from checks.services.stages import update_building_status
 from core.models import Person
 from core.permissions import Action, require
-from core.vocabulary import RemedyKind
+from core.vocabulary import ReleaseKind, RemedyKind
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
+from jobs.services import mark_steel_shipped
 
 RELEASE_FORMAT = "padstone.release/1"
-ROD_REMEDIES = frozenset({"ream", "slot", "re_anchor", "extend_rod", "refer", "shift"})
+ROD_REMEDIES = frozenset(
+    {"new_plate", "ream", "slot", "re_anchor", "extend_rod", "refer", "shift"}
+)
 NOTICE_STATEMENT = (
     "Notice to the erector before columns are set: the strength of the concrete, and "
     "every repair, replacement or modification of an anchor rod or of its base plate "
@@ -53,6 +57,9 @@ def sign_release(
     signed_with: str = "",
 ) -> Release:
     """Sign a release: freeze the record as it stands, with its SHA-256.
+
+    A ship release records the steel as shipped; what is computed after it no longer
+    proposes a new plate first.
 
     Raises
     ------
@@ -86,7 +93,13 @@ def sign_release(
             signed_at=record["signed_at"],
         )
         record_release_signed(release)
+        left_due = kind == ReleaseKind.SHIP and mark_steel_shipped(
+            actor=actor, building=building
+        )
         update_building_status(building, status.evaluation)
+    if left_due:
+        # Outside the transaction: the release stays even if this fails.
+        evaluate_or_leave_due(building)
     release.refresh_from_db()
     return release
 

@@ -10,6 +10,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from core.units import Length, LengthUnit
+from core.vocabulary import SteelState
 from jobs.anchor_plan.check_keys import CheckKey
 
 Reference = Literal["centreline", "web"]
@@ -145,7 +146,13 @@ class InstrumentSpec:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """One building's anchor plan: everything its drawings show."""
+    """One building's anchor plan: everything its drawings show.
+
+    Attributes
+    ----------
+    steel : how far the steel is when the plan is evaluated. It is a fact about the
+        building, not part of a revision.
+    """
 
     name: str
     length_unit: LengthUnit
@@ -158,6 +165,7 @@ class Plan:
     shim_thicknesses: tuple[Length, ...] = ()
     concrete: ConcreteSpec = ConcreteSpec()
     instruments: Mapping[str, InstrumentSpec] = field(default_factory=dict)
+    steel: SteelState = SteelState.FABRICATED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from typing import get_args
 
 from core.units import LengthUnit
+from core.vocabulary import SteelState
 from jobs.anchor_plan.values import AccuracyClass, Reference
 
 BUILDING_FORMAT = "padstone.building/1"
@@ -54,6 +55,8 @@ MAX_OVERRIDE_ANGLE_DEG = 10.0
 
 ZERO_ALLOWED_OVERRIDES = frozenset({"wall_floor", "re_anchor_beyond", "shim_up_to"})
 
+STEEL_STATES = tuple(SteelState.values())
+DEFAULT_STEEL_STATE = SteelState.FABRICATED
 LENGTH_UNITS: tuple[LengthUnit, ...] = get_args(LengthUnit)
 REFERENCES: tuple[Reference, ...] = get_args(Reference)
 ACCURACY_CLASSES: tuple[AccuracyClass, ...] = get_args(AccuracyClass)

@@ -11,6 +11,7 @@ ENUMERATIONS = [
     vocabulary.RemedyKind,
     vocabulary.Approval,
     vocabulary.DispositionKind,
+    vocabulary.SteelState,
     vocabulary.StageKind,
     vocabulary.ReleaseKind,
 ]

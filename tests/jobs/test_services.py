@@ -222,3 +222,90 @@ def test_a_stage_says_where_it_stands_and_long_reasons_are_cut(building):
 def test_a_state_that_no_stage_has_is_refused(building):
     with pytest.raises(ValueError, match="nearly"):
         services.set_stage_state(building, Stage.Kind.VERIFICATION, "nearly")
+
+
+def _add_shed(job, actor, **members):
+    return factories.building(job, actor, example_buildings.shed() | members)
+
+
+def test_steel_is_fabricated_until_somebody_records_another_state(job, operations):
+    shed = _add_shed(job, operations)
+    assert shed.steel == "fabricated"
+    assert not shed.steel_state_events.exists()
+    assert services.set_steel_state(
+        actor=operations, building=shed, state="detailing", note="Plates are on hold."
+    )
+    shed.refresh_from_db()
+    event = shed.steel_state_events.get()
+    assert (shed.steel, event.state, event.cause) == ("detailing", "detailing", "set")
+    assert (event.by, event.note) == (operations, "Plates are on hold.")
+    assert shed.evaluation_due_since is not None
+
+
+def test_the_state_that_is_recorded_already_is_no_event(job, operations):
+    shed = _add_shed(job, operations)
+    assert not services.set_steel_state(
+        actor=operations, building=shed, state="fabricated"
+    )
+    assert not shed.steel_state_events.exists()
+
+
+def test_a_building_takes_its_steel_from_the_document_and_a_revision_does_not(
+    job, operations
+):
+    document = example_buildings.shed()
+    shed = _add_shed(job, operations, steel="detailing")
+    assert shed.steel == "detailing"
+    assert shed.steel_state_events.get().cause == "imported"
+    assert "steel" not in shed.current_revision().document
+    with pytest.raises(ValidationError) as refused:
+        services.revise_plan(
+            actor=operations,
+            building=shed,
+            document=document | {"steel": "shipped"},
+            note="",
+        )
+    assert refused.value.code == "identical"
+    services.revise_plan(
+        actor=operations,
+        building=shed,
+        document=document | {"steel": "shipped", "name": "Other"},
+        note="",
+    )
+    shed.refresh_from_db()
+    assert (shed.name, shed.steel) == ("Other", "detailing")
+
+
+def test_shipped_steel_is_called_back_only_with_a_reason(job, operations):
+    shed = _add_shed(job, operations, steel="shipped")
+    with pytest.raises(ValidationError) as refused:
+        services.set_steel_state(
+            actor=operations, building=shed, state="fabricated", note="  "
+        )
+    assert "note" in refused.value.error_dict
+    shed.refresh_from_db()
+    assert shed.steel == "shipped"
+    services.set_steel_state(
+        actor=operations, building=shed, state="fabricated", note="The truck came back."
+    )
+    shed.refresh_from_db()
+    assert shed.steel == "fabricated"
+
+
+def test_a_state_that_steel_does_not_have_is_refused(job, operations):
+    shed = _add_shed(job, operations)
+    with pytest.raises(ValidationError, match="detailing, fabricated, shipped"):
+        services.set_steel_state(actor=operations, building=shed, state="painted")
+
+
+@pytest.mark.parametrize("who", ["field_lead", "engineer", "stranger"])
+def test_nobody_but_operations_records_how_far_the_steel_is(
+    who, job, operations, request
+):
+    shed = _add_shed(job, operations)
+    with pytest.raises(PermissionDenied):
+        services.set_steel_state(
+            actor=request.getfixturevalue(who), building=shed, state="shipped"
+        )
+    shed.refresh_from_db()
+    assert shed.steel == "fabricated"

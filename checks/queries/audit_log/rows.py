@@ -50,6 +50,7 @@ class AuditLogKind(StrEnum):
     SIGN_INS = "sign-ins"
     INSTRUMENTS = "instruments"
     CONCRETE = "concrete"
+    STEEL = "steel"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,7 +32,13 @@ from checks.models import (
 from checks.queries.audit_log.rows import AuditLogKind, AuditLogSource, GroupedSource
 from core.models import AccountEvent, Device
 from jobs.accounts.models import Invitation, ViewLogEntry
-from jobs.models import Job, Membership, MembershipEvent, PlanRevision
+from jobs.models import (
+    Job,
+    Membership,
+    MembershipEvent,
+    PlanRevision,
+    SteelStateEvent,
+)
 
 
 def _filter_people(job: Job) -> Q:
@@ -219,5 +225,16 @@ SOURCES: tuple[AuditLogSource, ...] = (
         person="recorded_by",
         building="building",
         detail="kind",
+    ),
+    AuditLogSource(
+        name="steel",
+        kind=AuditLogKind.STEEL,
+        rows=lambda job: SteelStateEvent.objects.filter(building__job=job),
+        at="at",
+        person="by",
+        building="building",
+        about="state",
+        detail="cause",
+        note="note",
     ),
 )

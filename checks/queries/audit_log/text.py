@@ -12,9 +12,9 @@ from checks.queries.audit_log.query import AuditLogEntry
 from checks.queries.audit_log.rows import AuditLogKind
 from core.formatting import format_count
 from core.models import AccountEvent, Person, Role
-from core.vocabulary import ReleaseKind
+from core.vocabulary import ReleaseKind, SteelState
 from jobs.accounts.models import ViewLogEntry
-from jobs.models import Building, Job
+from jobs.models import Building, Job, SteelStateEvent
 
 SYSTEM_ACTOR = "System"  # the evaluation
 VISITOR_ACTOR = "Visitor, not signed in"
@@ -174,6 +174,13 @@ def _describe_concrete(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     return f"Concrete data recorded: {kinds}{count}", url
 
 
+def _describe_steel(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
+    state = SteelState(entry.about).label
+    cause = SteelStateEvent.Cause(entry.detail)
+    reason = "" if cause is SteelStateEvent.Cause.SET else f" ({cause.label})"
+    return f"Steel recorded as {state}{reason}", _building_url(entry)
+
+
 def _building_url(entry: AuditLogEntry) -> str:
     return reverse("building", args=[entry.building])
 
@@ -196,4 +203,5 @@ _DESCRIBERS: dict[str, Callable[[AuditLogEntry, _References], TextAndUrl]] = {
     "sign-in": _describe_sign_in,
     "instrument": _describe_instrument,
     "concrete": _describe_concrete,
+    "steel": _describe_steel,
 }

@@ -243,6 +243,15 @@ class BuildingMembers(TypedDict, total=False):
             "outline has four corners.",
         ),
     ]
+    steel: Annotated[
+        str,
+        Choice(
+            vocabulary.STEEL_STATES,
+            "How far the steel is. A new building takes it; a plan revision does not "
+            "change it.",
+            default=vocabulary.DEFAULT_STEEL_STATE,
+        ),
+    ]
     notch: Annotated[JsonReader, Nested(NotchMembers)]
     tolerances: Annotated[JsonReader, Nested(TolerancesMembers)]
     shim_thicknesses: Annotated[

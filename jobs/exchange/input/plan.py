@@ -3,6 +3,7 @@
 from collections.abc import Collection, Sequence
 
 from core.units import Length, LengthUnit, format_length
+from core.vocabulary import SteelState
 from jobs.anchor_plan.values import (
     Detail,
     Notch,
@@ -87,6 +88,7 @@ def parse_plan(root: JsonReader) -> tuple[PartialPlan, list[JsonReader]]:
         shim_thicknesses=_parse_shims(members.get("shim_thicknesses", ())),
         concrete=parse_concrete(members.get("concrete")),
         instruments=instruments,
+        steel=SteelState(members.get("steel") or vocabulary.DEFAULT_STEEL_STATE),
     )
     readings = members.get("readings", [])
     # A complete plan needs no placeholders, and its readings are validated in full.

@@ -7,6 +7,7 @@ _IN_DETAIL = ("details", "pattern", "base plate")
 BUILDING_FACTS = (
     SheetColumn("/name", "Name", aliases=("Building", "Building name")),
     SheetColumn("/length_unit", "Length unit", aliases=("Unit", "Units")),
+    SheetColumn("/steel", "Steel", aliases=("State of the steel", "Steel state")),
     SheetColumn(
         "/notch/width", "Notch width", CellType.LENGTH, ("Sheeting notch width",)
     ),

@@ -11,7 +11,7 @@ from django.db import ProgrammingError, connection
 from django.utils.timezone import now
 
 from checks.labels import describe_requirement
-from checks.models import Finding, Release
+from checks.models import Evaluation, Finding, Release
 from checks.queries.releases import read_release_record
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.evaluation import evaluate_building
@@ -71,6 +71,31 @@ def test_nothing_measured_holds_every_release(building: Building) -> None:
 def test_a_building_on_plan_can_be_poured_and_shipped(measured: Building) -> None:
     assert missing(measured, "pour") == []
     assert missing(measured, "ship") == []
+
+
+def test_the_ship_release_records_the_steel_as_shipped(
+    measured: Building, operations: Person
+) -> None:
+    before = Evaluation.objects.filter(building=measured).latest("pk")
+    release = sign_release(actor=operations, building=measured, kind="ship")
+    assert release.record["plan"]["document"]["steel"] == "fabricated"
+    measured.refresh_from_db()
+    assert measured.steel == "shipped"
+    event = measured.steel_state_events.get()
+    assert (event.by, event.cause) == (operations, "ship_release")
+    after = Evaluation.objects.filter(building=measured).latest("pk")
+    assert after.pk > before.pk
+    assert measured.evaluation_due_since is None
+    assert missing(measured, "ship") == []
+
+
+def test_no_other_release_says_that_the_steel_left(
+    measured: Building, operations: Person
+) -> None:
+    sign_release(actor=operations, building=measured, kind="pour")
+    measured.refresh_from_db()
+    assert measured.steel == "fabricated"
+    assert not measured.steel_state_events.exists()
 
 
 def test_the_pour_waits_for_outline_lines_and_rods_but_not_for_levels(

@@ -6,6 +6,7 @@ import math
 import pytest
 
 from core.units import parse_length
+from core.vocabulary import SteelState
 from jobs.exchange.input.parser import parse_building
 from jobs.exchange.vocabulary import OVERRIDE_LENGTHS, TOLERANCE_BASES
 from tests.jobs.exchange.example import changed, example, plan, refusals
@@ -71,6 +72,12 @@ def test_only_four_members_are_needed():
     assert read.plan.tolerances.basis == "metal-building-practice"
 
 
+def test_steel_is_fabricated_unless_the_document_says_otherwise():
+    assert plan().steel == "fabricated"
+    assert plan(steel="detailing").steel is SteelState.DETAILING
+    assert plan(steel="shipped").steel is SteelState.SHIPPED
+
+
 def test_names_lose_the_spaces_at_their_ends_wherever_they_stand():
     document = changed("/positions/0/mark", " S1 ")
     document["positions"][0]["detail"] = "P "
@@ -120,6 +127,9 @@ REFUSED = [
     ("/name", "n" * 121, "longer than 120"),
     ("/length_unit", "yd", "in, ft, mm, cm, m"),
     ("/shed", 1, "Unknown field “shed”"),
+    ("/steel", "made", "detailing, fabricated, shipped"),
+    ("/steel", "", "detailing, fabricated, shipped"),
+    ("/steel", None, "null"),
     # the outline
     ("/outline", {}, "must be a list"),
     ("/outline/1/x", True, "true or false"),
