@@ -26,6 +26,9 @@ LENGTHS = """
     31\N{PRIME}-7\N{VULGAR FRACTION ONE HALF}\N{DOUBLE PRIME}
 """
 FORMATTED_MM = (0.0, 0.4, -0.4, 1.6, 304.8, 20116.8, -9639.3, 3.175, 25.4)
+LIMIT_MM = 3.175
+# Within, on the limit, beyond it by less and by more than a fraction shows.
+BESIDE_LIMIT_MM = (3.1, -3.175, 3.1750001, 3.18, -3.18, 3.5, -3.9)
 UNITS = (
     ("4 1/2", "in"),
     (" 31 ", "ft"),
@@ -58,6 +61,7 @@ def build_cases() -> dict[str, list[dict[str, Any]]]:
     return {
         "parse": list(_parse_cases()),
         "format": list(_format_cases()),
+        "limits": list(_limit_cases()),
         "units": [
             {"text": text, "unit": unit, "result": append_unit(text, unit)}
             for text, unit in UNITS
@@ -89,6 +93,15 @@ def _format_cases() -> Iterator[dict[str, Any]]:
                     "signed": signed,
                     "text": text,
                 }
+
+
+def _limit_cases() -> Iterator[dict[str, Any]]:
+    for style in get_args(DisplayStyle):
+        for mm in BESIDE_LIMIT_MM:
+            text = format_display_length(
+                mm, style, denominator=32, signed=True, limit_mm=LIMIT_MM
+            )
+            yield {"mm": mm, "limit": LIMIT_MM, "style": style, "text": text}
 
 
 def _verdict_cases() -> Iterator[dict[str, Any]]:

@@ -3,7 +3,7 @@ import test from "node:test";
 
 import { cases, importModule } from "./page-modules.js";
 
-const { appendUnit, formatLength, parseLength } = await importModule("lengths.js");
+const { appendUnit, formatAgainstLimit, formatLength, parseLength } = await importModule("lengths.js");
 
 test("a length is read as the server reads it", () => {
   for (const { text, mm } of cases.parse) {
@@ -16,6 +16,13 @@ test("a length is read as the server reads it", () => {
 test("a length is written as the server writes it", () => {
   for (const { mm, style, denominator, signed, text } of cases.format) {
     assert.equal(formatLength(mm, style, { denominator, signed }), text, `${mm} mm, ${style}`);
+  }
+});
+
+test("a deviation beyond its limit never reads as equal to it, as on the server", () => {
+  for (const { mm, limit, style, text } of cases.limits) {
+    const written = formatAgainstLimit(mm, limit, style, { denominator: 32, signed: true });
+    assert.equal(written, text, `${mm} mm, ${style}`);
   }
 });
 

@@ -4,6 +4,8 @@
 
 const MM_PER_UNIT = { in: 25.4, ft: 304.8, mm: 1, cm: 10, m: 1000 };
 const MAX_LENGTH_MM = 1e7;
+const FINEST_DENOMINATOR = 64;
+export const SLACK_MM = 1e-6; // as the engine: a deviation equal to the limit is within
 const MAX_TEXT_LENGTH = 60;
 const NUMBER_WITHOUT_UNIT = /^[-+]?[\d ./]*\d$/;
 const FRACTION_CHARACTERS = {
@@ -102,4 +104,17 @@ export function formatLength(mm, style, { denominator = 16, signed = false } = {
   if (isZero) return text;
   if (mm < 0) return `−${text}`;
   return signed ? `+${text}` : text;
+}
+
+// Write a deviation beside its limit (both mm): beyond it, it never reads as equal to it.
+// As core/units.py: a finer fraction first, down to 1/64 in, then "just over".
+export function formatAgainstLimit(mm, limit, style, { denominator = 16, signed = false } = {}) {
+  const text = formatLength(mm, style, { denominator, signed });
+  if (!Number.isFinite(limit) || Math.abs(mm) <= Math.abs(limit) + SLACK_MM) return text;
+  const onLimit = Math.sign(mm) * Math.abs(limit);
+  if (text !== formatLength(onLimit, style, { denominator, signed })) return text;
+  if (style === "imperial" && denominator < FINEST_DENOMINATOR) {
+    return formatAgainstLimit(mm, limit, style, { denominator: denominator * 2, signed });
+  }
+  return `just over ${formatLength(mm, style, { denominator })}`;
 }

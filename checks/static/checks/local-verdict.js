@@ -2,13 +2,11 @@
 // against the limits that came with the page. Tape corrections and repeats are left to
 // the server, whose verdict replaces this one; until then it is marked as provisional.
 
-import { parseLength } from "./lengths.js";
-
-const SLACK_MM = 1e-6; // as the engine: a deviation equal to the limit is within
+import { SLACK_MM, parseLength } from "./lengths.js";
 
 // Judge an entry by the limits of its check ({ nominal, lower, upper, whole, first }, the
-// data attributes of its row). Returns { verdict, deviation, nominal } in mm, or null
-// where only the server can judge.
+// data attributes of its row). Returns { verdict, deviation, limit, nominal } in mm, or
+// null where only the server can judge.
 export function judgeReading(limits, entry) {
   const { nominal, lower, upper, whole, first } = limits;
   if (nominal === undefined) return null;
@@ -20,5 +18,6 @@ export function judgeReading(limits, entry) {
   const value = isFromSecondCorner ? Number(whole) - reading : reading;
   const deviation = value - Number(nominal);
   const isWithin = deviation >= Number(lower) - SLACK_MM && deviation <= Number(upper) + SLACK_MM;
-  return { verdict: isWithin ? "within" : "outside", deviation, nominal: Number(nominal) };
+  const limit = Number(deviation > 0 ? upper : lower);
+  return { verdict: isWithin ? "within" : "outside", deviation, limit, nominal: Number(nominal) };
 }

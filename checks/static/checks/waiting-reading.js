@@ -1,6 +1,6 @@
 // How a reading that is still on this phone is shown, with its provisional verdict.
 
-import { formatLength } from "./lengths.js";
+import { formatAgainstLimit, formatLength } from "./lengths.js";
 
 const SVG_NAMESPACE = "http://www.w3.org/2000/svg";
 
@@ -20,9 +20,9 @@ function createBadge(verdict) {
   return createElement("span", { className: `verdict ${verdict} provisional` }, icon, `${verdict}, provisional`);
 }
 
-function describeDeviation({ deviation, nominal }) {
+function describeDeviation({ deviation, limit, nominal }) {
   const style = document.documentElement.dataset.units;
-  const off = formatLength(deviation, style, { denominator: 32, signed: true });
+  const off = formatAgainstLimit(deviation, limit, style, { denominator: 32, signed: true });
   return `off ${off}, plan ${formatLength(nominal, style)}`;
 }
 
