@@ -23,7 +23,7 @@ from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import remeasure_reason
 from checks.evaluation.rod_positions import PATTERN_KINDS, POSITION_KINDS
 from checks.evaluation.verdicts import FAILING_VERDICTS, find_failing
-from core.units import LengthStyle, format_length
+from core.units import LengthStyle, format_against_limit, format_length
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.planned_checks import Check
@@ -199,7 +199,8 @@ def _rank_after_remeasurement(remeasure: Remedy | None, remedy: Remedy) -> Advic
 def _describe_broken_rules(cases: Sequence[GroupRuleCase], style: LengthStyle) -> str:
     """Describe which groups are off by how much, the worst first; count the rest."""
     listed = [
-        f"{_describe_rule_place(case)} {format_length(abs(case.deviation), style, 32)}"
+        f"{_describe_rule_place(case)}"
+        f" {format_against_limit(abs(case.deviation), case.limit, style, 32)}"
         f" off where {format_length(case.limit, style, 32)} is allowed"
         for case in cases[:MAX_LISTED_CASES]
     ]
@@ -293,9 +294,9 @@ def _misclosure_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
     limit = evaluation.limits.level_misclosure()
     remeasure, cause = remeasure_reason(evaluation, benchmarks)
     if remeasure is None:
-        misclosure_text, limit_text = (
-            format_length(mm, evaluation.style, 32) for mm in (pads.misclosure, limit)
-        )
+        style = evaluation.style
+        misclosure_text = format_against_limit(pads.misclosure, limit, style, 32)
+        limit_text = format_length(limit, style, 32)
         remeasure = propose_remeasurement(
             f"Set-up {', '.join(pads.tie_setups)}: the levels misclose by"
             f" {misclosure_text} where {limit_text} is allowed. Level again.",
@@ -378,6 +379,7 @@ def _strength_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
                 ratio=concrete.ratio,
                 required_ratio=concrete.required_ratio,
                 samples=concrete.samples,
+                style=evaluation.style,
             ),
             propose_remeasurement(concrete.reason, concrete.samples)
             if concrete.reason

@@ -153,13 +153,13 @@ def _temperature_remarks(spec: MaturitySpec, celsius: FloatArray) -> list[str]:
     remarks = []
     if temperatures.min() < FREEZING_C:
         remarks.append(
-            "Equivalent age still grows below 0 °C, where concrete gains little or no "
-            "strength. The forecast is a guess, and the dates may be too early."
+            "Equivalent age still grows below freezing, where concrete gains little or "
+            "no strength. The forecast is a guess, and the dates may be too early."
         )
     if temperatures.max() > HOT_C:
         remarks.append(
-            "The usual activation holds from 0 to 40 °C. Above 40 °C the forecast is a "
-            "guess."
+            "The usual activation holds from 0 to 40 °C (32 to 104 °F). Above that the "
+            "forecast is a guess."
         )
     return remarks
 

@@ -5,7 +5,7 @@ import numpy as np
 from checks.engine.conformity import SLACK_MM
 from checks.evaluation import concrete_strength
 from checks.evaluation.building_evaluation import BuildingEvaluation
-from core.units import format_length
+from core.units import format_against_limit, format_length
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
@@ -65,10 +65,11 @@ def describe_impossible_data(checks: str) -> str:
 def disagreement_reason(evaluation: BuildingEvaluation, row: int) -> str:
     """Describe how far apart the readings of a check are, and what explains less."""
     observations = evaluation.observations
-    spread = format_length(float(observations.spread[row]), evaluation.style, 32)
-    explained = format_length(
-        float(observations.spread_limit[row]), evaluation.style, 32
+    limit = float(observations.spread_limit[row])
+    spread = format_against_limit(
+        float(observations.spread[row]), limit, evaluation.style, 32
     )
+    explained = format_length(limit, evaluation.style, 32)
     return (
         f"The readings of {evaluation.table.checks[row].description} differ by"
         f" {spread}, more than the {explained} the instrument can explain."

@@ -12,7 +12,7 @@ from checks.engine.remedies.remedy import (
     rank_remedies,
     refer_to_engineer,
 )
-from core.units import LengthStyle, format_length
+from core.units import LengthStyle, format_against_limit, format_length
 from core.vocabulary import Approval, RemedyKind
 
 
@@ -52,7 +52,8 @@ def advise_level(case: LevelCase, remeasure: Remedy | None) -> Advice:
         return Advice(remedies=rank_remedies(remedies))
     if case.shortfall > case.shim_up_to + SLACK_MM:
         up_to = format_length(case.shim_up_to, case.style)
-        short = f"Just over {up_to}" if short == up_to else short
+        short = format_against_limit(case.shortfall, case.shim_up_to, case.style, 32)
+        short = short[:1].upper() + short[1:]
         reason = (
             f"{short} below the highest pad is more than the {up_to} that shims make up"
             " (common practice): grout, a thicker plate or re-casting is the"

@@ -11,13 +11,14 @@ from checks.engine.remedies.remedy import (
     rank_remedies,
     refer_to_engineer,
 )
-from core.units import LengthStyle, format_length
+from core.formatting import format_mpa, format_psi
+from core.units import LengthStyle, format_against_limit, format_length
 from core.vocabulary import Approval, RemedyKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrengthCase:
-    """Concrete below the strength for erection. [MPa]
+    """Concrete below the strength for erection. [MPa]; `style` writes its units.
 
     Ratios are NaN without a specified strength. `required` is the lower of the two
     routes' requirements.
@@ -28,6 +29,7 @@ class StrengthCase:
     ratio: float
     required_ratio: float
     samples: tuple[str, ...]
+    style: LengthStyle
 
 
 def advise_strength(case: StrengthCase, remeasure: Remedy | None = None) -> Advice:
@@ -46,12 +48,13 @@ def advise_strength(case: StrengthCase, remeasure: Remedy | None = None) -> Advi
     if case.ratio == case.ratio:
         quantities |= {"ratio": case.ratio, "required": case.required_ratio}
         share = f", {case.ratio:.1%} of the specified strength"
+    strength, required = _format_pair(case.strength, case.required, case.style)
     wait = Remedy(
         kind=RemedyKind.WAIT_FOR_STRENGTH,
         approval=Approval.FIELD,
         reason=(
-            f"The lowest of the latest field-cured samples has {case.strength:.2f} MPa"
-            f"{share}; {case.required:.2f} MPa is needed (29 CFR 1926.752(a)(1))."
+            f"The lowest of the latest field-cured samples has {strength}"
+            f"{share}; {required} is needed (29 CFR 1926.752(a)(1))."
         ),
         cautions=(cautions.NOTICES,),
         quantities={**quantities, "samples": list(case.samples)},
@@ -63,6 +66,22 @@ def advise_strength(case: StrengthCase, remeasure: Remedy | None = None) -> Advi
     return Advice(
         remedies=rank_remedies([wait if remeasure is None else remeasure, other])
     )
+
+
+def _format_pair(
+    strength_mpa: float, required_mpa: float, style: LengthStyle
+) -> tuple[str, str]:
+    """Write a strength that is too low beside the one required. [MPa]
+
+    To the hundredth of a MPa, or to 1 psi, so that the two never look alike.
+    """
+    if style == "metric":
+        strength, required = (
+            format_mpa(mpa, decimals=2) for mpa in (strength_mpa, required_mpa)
+        )
+    else:
+        strength, required = format_psi(strength_mpa), format_psi(required_mpa)
+    return (f"just under {required}" if strength == required else strength), required
 
 
 def advise_notch(
@@ -103,15 +122,14 @@ def advise_plumb(
     if axis == "in":
         way = "inward" if out_of_plumb > 0 else "outward"
     allowed = format_length(limit, style, 32)
+    lean = format_against_limit(abs(out_of_plumb), limit, style, 32)
     one_in = f" (1/{height / limit:.0f})"
-    # A value beyond its limit must not look equal to it.
-    allowed = f"a little less than {allowed}" if move == allowed else allowed
     remedies.append(
         Remedy(
             kind=RemedyKind.PLUMB_UP,
             approval=Approval.FIELD,
             reason=(
-                f"Out of plumb by {move} {way} over {format_length(height, style)};"
+                f"Out of plumb by {lean} {way} over {format_length(height, style)};"
                 f" {allowed} is allowed{one_in}. Move the top {move} the other way."
             ),
             cautions=(cautions.SCREENING,),
