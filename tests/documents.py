@@ -95,6 +95,21 @@ def shed(change: Callable[[Document], None] | None = None) -> Document:
     return document
 
 
+def confirm(document: Document) -> Document:
+    """Repeat every reading but the samples by another crew on the next day."""
+    document["readings"] += [
+        {
+            **reading,
+            "id": f"{reading['id']}-again",
+            "by": "crew 4",
+            "at": "2026-04-21T10:00:00Z",
+        }
+        for reading in document["readings"]
+        if not reading["check"].startswith("strength:")
+    ]
+    return document
+
+
 def off_by(document: Document, check: str, mm: float) -> None:
     """Make the reading of a check this much larger. [mm]"""
     reading = reading_of(document, check)

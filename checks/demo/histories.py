@@ -130,6 +130,7 @@ def leave_work_undone(simulation: BuildingSimulation) -> None:
         partial(shift_pad, mark="Q1", height=-7.5),
     )
     steps.survey_as_built(simulation, -6.0, faults=faults)
+    steps.confirm_findings(simulation, -4.5)
     steps.decide_findings(simulation, -3.0)
 
 

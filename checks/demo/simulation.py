@@ -5,7 +5,7 @@ can be put right by measuring again, and work that was carried out shows when it
 measured afterwards.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from uuid import uuid4
@@ -233,10 +233,18 @@ class BuildingSimulation:
     def remeasure(self, day: float, findings: Iterable[Finding]) -> None:
         """Measure the checks of some findings again, without a mistake."""
         keys = {key for finding in findings for key in _list_check_keys(finding)}
+        self.measure(day, self._select_checks(keys))
+
+    def confirm(self, day: float, findings: Iterable[Finding]) -> None:
+        """Repeat the readings that something irreversible waits for."""
+        keys = {key for finding in findings for key in finding.remedies[0]["checks"]}
+        self.measure(day, self._select_checks(keys), repeat=True)
+
+    def _select_checks(self, keys: Container[str]) -> list[Check]:
         sheet = self.list_checks(
             "foundation", "verification", "erection", optional=True
         )
-        self.measure(day, [check for check in sheet if check.key in keys])
+        return [check for check in sheet if check.key in keys]
 
     def decide_finding(self, day: float, finding: Finding) -> Decision | None:
         """Order the first remedy that changes something, if there is one."""
@@ -244,7 +252,7 @@ class BuildingSimulation:
         self.log_view_by(self.team.engineer, "building", self.building.pk)
         self.log_view_by(self.team.engineer, "finding", finding.pk)
         for choice, remedy in enumerate(finding.remedies):
-            if remedy["remedy"] in SKIPPED_REMEDIES:
+            if remedy["remedy"] in SKIPPED_REMEDIES or remedy.get("unconfirmed"):
                 continue
             as_is = remedy["remedy"] == "shift"
             return decide_finding(
@@ -302,8 +310,7 @@ class BuildingSimulation:
             doubted = [f for f in waiting if _needs_remeasurement(f)]
             for finding in doubted:
                 self.request_remeasurement(day, finding)
-            if doubted:
-                self.remeasure(day + step / 2.0, doubted)
+            self.measure_doubted(day + step / 2.0, doubted)
             decided = [
                 self.decide_finding(day + step * 0.7, finding)
                 for finding in self.list_findings()
@@ -318,6 +325,16 @@ class BuildingSimulation:
         ]
         msg = f"{self.building}: findings stay open: {remaining}."
         raise SimulationError(msg)
+
+    def measure_doubted(self, day: float, findings: Iterable[Finding]) -> None:
+        """Repeat what only waits for a repeat; measure anew what is in doubt."""
+        listed = list(findings)
+        waiting = [f for f in listed if is_waiting_for_repeat(f)]
+        doubted = [f for f in listed if f not in waiting]
+        if doubted:
+            self.remeasure(day, doubted)
+        if waiting:
+            self.confirm(day + 0.05, waiting)
 
     def _carry_out_if_due(self, day: float, decision: Decision) -> None:
         """Carry out a decision unless it closed its finding."""
@@ -351,6 +368,11 @@ def _latest_moment() -> datetime:
 def _list_check_keys(finding: Finding) -> list[str]:
     cause = (finding.likely_cause or {}).get("checks", [])
     return [*finding.checks, *cause]
+
+
+def is_waiting_for_repeat(finding: Finding) -> bool:
+    """Return True if the proposal waits for an independent repeat of its readings."""
+    return bool(finding.remedies and finding.remedies[0].get("follows"))
 
 
 def _needs_remeasurement(finding: Finding) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from checks.demo.foundation import CAREFUL_SPREAD, BuiltFoundation, build_foundation
-from checks.demo.simulation import BuildingSimulation
+from checks.demo.simulation import BuildingSimulation, is_waiting_for_repeat
 from checks.models import Finding
 from checks.services.evaluation import evaluate_building
 from jobs.anchor_plan.check_keys import CheckKind
@@ -61,6 +61,13 @@ def survey_as_built(
         simulation.foundation = fault(simulation.foundation)
     checks = simulation.list_checks("foundation", "verification", optional=extra)
     simulation.measure(day, checks, mistakes=mistakes)
+
+
+def confirm_findings(simulation: BuildingSimulation, day: float) -> None:
+    """Repeat the readings that something irreversible waits for, on another day."""
+    waiting = [f for f in simulation.list_findings() if is_waiting_for_repeat(f)]
+    if waiting:
+        simulation.confirm(day, waiting)
 
 
 def decide_findings(simulation: BuildingSimulation, day: float) -> None:

@@ -17,6 +17,7 @@ from checks.engine.remedies.remedy import (
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.computed_findings import ComputedFinding
+from checks.evaluation.confirmation_rules import require_confirmation
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
@@ -37,7 +38,7 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     # Only now: causes are searched on the rods, not on plates that do not fit.
     evaluation = add_misfit_plates(evaluation)
     return [
-        finding
+        require_confirmation(evaluation, finding)
         for find in (
             _outline_findings,
             _wall_findings,

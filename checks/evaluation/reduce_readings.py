@@ -9,6 +9,7 @@ from checks.engine import tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.common_errors import CommonError, build_loadings
+from checks.evaluation.independent_repeats import find_independent_repeats
 from jobs.anchor_plan.check_keys import TAPE_KINDS, CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.values import BuildingInput, InstrumentSpec, Plan, ReadingValue
@@ -54,6 +55,8 @@ class Observations:
     impossible : (n_checks,) whether a reading's data cannot be right together.
     readings : per check, its current readings, in order.
     all_readings : all current readings, in the order of the document.
+    independent_repeats : (n_checks,) whether two readings differ in person, day or
+        instrument, agreeing or not.
     """
 
     value: FloatArray
@@ -69,6 +72,13 @@ class Observations:
     impossible: BoolArray
     readings: tuple[tuple[ReadingValue, ...], ...]
     all_readings: tuple[ReadingValue, ...]
+    independent_repeats: BoolArray
+
+    @property
+    def repeated_independently(self) -> BoolArray:
+        """Return the checks (n_checks,) whose independent repeats agree."""
+        contradicted = self.disagree | self.impossible
+        return np.asarray(self.independent_repeats & ~contradicted)
 
     def covariance(self, rows: IntArray) -> FloatArray:
         """Return the covariance (k, k) of the observations of some lengths. [mm²]
@@ -140,6 +150,7 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
         impossible=impossible,
         readings=tuple(tuple(group) for group in by_check),
         all_readings=tuple(readings),
+        independent_repeats=find_independent_repeats(by_check),
     )
 
 

@@ -56,7 +56,7 @@ def _rule_impossible_data(evaluation: BuildingEvaluation, keys: Keys) -> RuleRes
     wrong = [key for key in keys if impossible[index[key]]]
     if not wrong:
         return None
-    reason = verdict_reasons.describe_impossible_data(_list_checks(evaluation, wrong))
+    reason = verdict_reasons.describe_impossible_data(list_checks(evaluation, wrong))
     return propose_remeasurement(reason, wrong), None
 
 
@@ -86,7 +86,7 @@ def _rule_pattern_contradicts(evaluation: BuildingEvaluation, keys: Keys) -> Rul
     ):
         statement = verdict_reasons.CONTRADICTORY_GAGES
     return propose_remeasurement(
-        f"{statement}: {_list_checks(evaluation, keys)}.", keys
+        f"{statement}: {list_checks(evaluation, keys)}.", keys
     ), None
 
 
@@ -115,7 +115,7 @@ def _rule_suspect_lengths(evaluation: BuildingEvaluation, keys: Keys) -> RuleRes
         return None
     index = evaluation.table.index
     ordered = sorted(suspect, key=lambda key: (-size[key], index[key]))
-    listed = _list_checks(evaluation, ordered)
+    listed = list_checks(evaluation, ordered)
     reason = f"The other lengths contradict {listed} (|w| > 3.29)."
     return propose_remeasurement(reason, ordered), None
 
@@ -160,7 +160,7 @@ def _rule_outline_doubtful(evaluation: BuildingEvaluation, keys: Keys) -> RuleRe
     ]
     if not doubtful:
         return None
-    listed = _list_checks(evaluation, doubtful)
+    listed = list_checks(evaluation, doubtful)
     reason = f"The outline depends on {listed}, still to be measured again."
     return propose_remeasurement(reason, doubtful), None
 
@@ -177,7 +177,7 @@ def _rule_outline_unchecked(evaluation: BuildingEvaluation, keys: Keys) -> RuleR
     ]
     if adjustment.degrees_of_freedom > 0 or not unread:
         return None
-    listed = _list_checks(evaluation, unread)
+    listed = list_checks(evaluation, unread)
     reason = f"Nothing checks the outline until {listed} is measured."
     return propose_remeasurement(reason, unread), None
 
@@ -224,7 +224,7 @@ def _rule_guarded_acceptance(evaluation: BuildingEvaluation, keys: Keys) -> Rule
     named: list[str] = [table.checks[row].key for row in outside]
     named = named or list(keys)
     return propose_remeasurement(
-        f"{capitalize_first(_list_checks(evaluation, named))}: within the limit, but"
+        f"{capitalize_first(list_checks(evaluation, named))}: within the limit, but"
         " not by twice the uncertainty, as guarded acceptance requires"
         f"{_describe_guard_band(evaluation, outside)}. Note the tape's temperature,"
         " use a better tape, or take another reading.",
@@ -253,7 +253,7 @@ def _concerns_outline_shape(evaluation: BuildingEvaluation, keys: Keys) -> bool:
     )
 
 
-def _list_checks(evaluation: BuildingEvaluation, keys: Keys) -> str:
+def list_checks(evaluation: BuildingEvaluation, keys: Keys) -> str:
     """List some checks for a sentence; beyond `MAX_LISTED_CHECKS` count them."""
     table = evaluation.table
     names = [table.checks[table.index[key]].description for key in keys]

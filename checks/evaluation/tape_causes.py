@@ -196,16 +196,24 @@ def find_misreadings(failing: FailingChecks) -> Iterator[LikelyCause]:
     for row, by in zip(rows, amount.tolist(), strict=True):
         if by == 0.0 or not _is_isolated_error(failing, row, by, estimated):
             continue
-        unit = "foot" if abs(by) == FOOT_MM else "inch"
-        # Only a whole foot too long can also come from the tape's 1 ft mark.
-        or_mark = ", or the tape was held at its 1 ft mark"
         yield failing.explain(
-            CauseKind.MISREAD,
-            [row],
-            f"{capitalize_first(failing.describe(row))} is one {unit}"
-            f" {'long' if by > 0 else 'short'}. The {unit} was misread"
-            f"{or_mark if by == FOOT_MM else ''}.",
+            CauseKind.MISREAD, [row], _explain_misread(failing, row, by)
         )
+
+
+def _explain_misread(failing: FailingChecks, row: int, by: float) -> str:
+    """Explain a length a foot or an inch off, with what else it can come from."""
+    unit = "foot" if abs(by) == FOOT_MM else "inch"
+    way = "long" if by > 0 else "short"
+    start = f"{capitalize_first(failing.describe(row))} is one {unit} {way}. "
+    if unit == "inch" and failing.check(row).kind is CheckKind.LINE:
+        return (
+            f"{start}The inch was misread, or {failing.check(row).mark} stands an inch"
+            " off: nothing else checks a line."
+        )
+    # Only a whole foot too long can also come from the tape's 1 ft mark.
+    or_mark = ", or the tape was held at its 1 ft mark" if by == FOOT_MM else ""
+    return f"{start}The {unit} was misread{or_mark}."
 
 
 def _estimated_errors(failing: FailingChecks) -> dict[int, float]:
@@ -223,8 +231,7 @@ def _is_isolated_error(
     """Return True where the other readings confirm that this one is wrong.
 
     The other lengths check a length of the outline, the rest of the pattern a rod.
-    Nothing checks a line or a projection: patterns really stand an inch off and rods an
-    inch low, but neither a foot.
+    Nothing checks a projection: rods really stand an inch low, but not a foot.
     """
     kind = failing.check(row).kind
     if kind in OUTLINE_KINDS:
@@ -235,6 +242,8 @@ def _is_isolated_error(
         return abs(error - by) <= slack and _has_largest_w(failing, row)
     if abs(by) == FOOT_MM:
         return True
+    if kind is CheckKind.LINE:
+        return _is_lone_line_error(failing, row, by)
     if kind not in PATTERN_KINDS:
         return False
     others = [other for other in failing.pattern_rows(row) if other != row]
@@ -245,6 +254,24 @@ def _is_isolated_error(
     pattern = float(np.median(failing.deviations(alike)))
     own = float(failing.deviations([row])[0]) - pattern
     return abs(own - by) <= INCH_TOLERANCE_MM
+
+
+def _is_lone_line_error(failing: FailingChecks, row: int, by: float) -> bool:
+    """Return True where one line of its wall is an inch off, and nobody confirmed it.
+
+    Nothing else checks a line, and patterns really stand an inch off. The hint costs
+    nothing: a lone reading is taken again before anything is cut, whatever its cause.
+    """
+    wall, evaluation = failing.wall(row), failing.evaluation
+    if evaluation.observations.repeated_independently[row]:
+        return False
+    alike = [] if wall is None else failing.measured_rows_on_wall(CheckKind.LINE, wall)
+    others = [other for other in alike if other != row]
+    # A wall of lines that are off together is judged by what differs from them.
+    common = float(np.median(failing.deviations(others))) if others else 0.0
+    own = float(failing.deviations([row])[0]) - common
+    noise = float(np.nan_to_num(evaluation.sigma[row]))
+    return abs(own - by) <= INCH_TOLERANCE_MM + noise
 
 
 def _has_largest_w(failing: FailingChecks, row: int) -> bool:

@@ -12,6 +12,8 @@ from checks.models import Finding
 from core.signing import SignedForm
 from core.vocabulary import DispositionKind, RemedyKind
 
+WAITS = ": waits for an independent repeat, write the reason to order it now"
+
 
 class DecisionForm(SignedForm):
     """The remedy ordered, its disposition and the reason."""
@@ -71,7 +73,7 @@ def list_order_choices(
     if finding.state == Finding.State.CARRIED_OUT and finding.flagged_at is None:
         return accept
     found = [
-        (str(index), describe_remedy(row))
+        (str(index), describe_remedy(row) + (WAITS if row.get("unconfirmed") else ""))
         for index, row in enumerate(finding.remedies)
         if row["remedy"] != "remeasure" and row.get("approval") in approvals
     ]

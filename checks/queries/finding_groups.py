@@ -17,7 +17,7 @@ from jobs.models import Building
 
 Kind = FindingEvent.Kind
 # Members of a remedy that differ between findings with the same arithmetic.
-UNSHARED_MEMBERS = frozenset({"checks", "why_second"})
+UNSHARED_MEMBERS = frozenset({"checks", "why_second", "unconfirmed"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,8 @@ def find_remeasurement(
     if (
         len(finding.remedies) < 2
         or finding.remedies[0]["remedy"] != RemedyKind.REMEASURE
+        # Measured again, but not independently: it waits as before.
+        or finding.remedies[1].get("unconfirmed")
     ):
         return None
     requested, confirmed_at = False, None

@@ -12,7 +12,17 @@ from core.formatting import (
 )
 
 HIDDEN_MEMBERS = frozenset(
-    {"remedy", "approval", "reason", "cautions", "why_second", "rods", "checks"}
+    {
+        "remedy",
+        "approval",
+        "reason",
+        "cautions",
+        "why_second",
+        "rods",
+        "checks",
+        "follows",
+        "unconfirmed",
+    }
 )
 RATIO_MEMBERS = frozenset({"ratio", "required", "engaged"})
 ANGLE_MEMBERS = frozenset({"turn", "lean"})

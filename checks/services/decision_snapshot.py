@@ -200,10 +200,15 @@ def _compare_remedies(
 
     A new plate is left out: its place in the order, and whether it is proposed at all,
     change when the steel is fabricated or ships, which changes no reading. A rod that
-    moves shows in the checks.
+    moves shows in the checks. A proposal to repeat a reading is left out, too: once it
+    is confirmed, what follows is the same.
     """
     before, after = (
-        [each for each in remedies if each["remedy"] != RemedyKind.NEW_PLATE]
+        [
+            each
+            for each in remedies
+            if each["remedy"] != RemedyKind.NEW_PLATE and "follows" not in each
+        ]
         for remedies in (before, after)
     )
     if list_remedy_names(before) != list_remedy_names(after):

@@ -14,7 +14,7 @@ from django.db import transaction
 from django.utils.timezone import now
 
 from checks.evaluation.finding_topics import TopicKind
-from checks.labels import describe_remedy
+from checks.labels import describe_check_key, describe_remedy
 from checks.models import (
     Decision,
     Finding,
@@ -69,7 +69,8 @@ def decide_finding(
     finding : what is decided on.
     choice : index in the finding's remedies, or "accept".
     disposition : a `DispositionKind`.
-    note : required for accepting, and for a remedy that is not computed.
+    note : required for accepting, for a remedy that is not computed, and for one that
+        waits for an independent repeat of its readings.
     seen : key of the last event that the page showed, if it is known.
     signed_with : a `SignatureMethod`; empty where no signature was required.
 
@@ -313,6 +314,13 @@ def _require_consistent(
             "other remedy choose rework, repair or reject."
         )
         raise ValidationError({"disposition": msg}, code="disposition")
+    if remedy.get("unconfirmed") and not note.strip():
+        waiting = "; ".join(describe_check_key(key) for key in remedy["unconfirmed"])
+        msg = (
+            f"Nobody repeated these readings independently: {waiting}. Request another "
+            "measurement, or write why this is ordered all the same."
+        )
+        raise ValidationError({"note": msg}, code="unconfirmed")
     if (name in (RemedyKind.ACCEPT, RemedyKind.REFER) or as_is) and not note.strip():
         msg = "Write the reason or the order: nothing else of it is in the record."
         raise ValidationError({"note": msg}, code="required")

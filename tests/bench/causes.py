@@ -40,7 +40,8 @@ from checks.demo.foundation import (
 )
 from checks.demo.mistakes import MISTAKES, CrewMistake
 from checks.evaluation.evaluate import compute_evaluation
-from checks.evaluation.failing_checks import LikelyCause
+from checks.evaluation.likely_cause import CauseKind, LikelyCause
+from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import parse_building
 
@@ -137,6 +138,21 @@ def draw_crew(metric: bool, rng: np.random.Generator) -> Crew:
     )
 
 
+def asks_about_line(cause: LikelyCause, affected: Sequence[str]) -> bool:
+    """Return True for the question about a lone line that really stands an inch off.
+
+    It leaves both answers open, and nothing but another reading settles it: about 3 %
+    of honest buildings have such a line.
+    """
+    return (
+        cause.cause == CauseKind.MISREAD
+        and len(cause.checks) == 1
+        and CheckKey(cause.checks[0]).kind is CheckKind.LINE
+        and cause.checks[0] not in affected
+        and "stands an inch off" in cause.explanation
+    )
+
+
 def simulate(seed: int, mistake: CrewMistake | None) -> SimulationOutcome:
     """Build, measure and evaluate one building, with one mistake or none."""
     for attempt in range(MAX_TRIES):
@@ -151,9 +167,9 @@ def simulate(seed: int, mistake: CrewMistake | None) -> SimulationOutcome:
         if mistake is None or affected:
             readings = write_entries(taken, crew, rng, STARTED_AT)
             building = parse_building({**document, "readings": readings})
-            return SimulationOutcome(
-                compute_evaluation(building).causes, tuple(affected)
-            )
+            causes = compute_evaluation(building).causes
+            named = tuple(c for c in causes if not asks_about_line(c, affected))
+            return SimulationOutcome(named, tuple(affected))
     msg = f"No building has a place for the mistake {mistake and mistake.name!r}."
     raise RuntimeError(msg)
 

@@ -18,6 +18,7 @@ from tests.published.contract import (
     Document,
     building,
     check,
+    confirm,
     evaluate_document,
     finding,
     position,
@@ -284,8 +285,8 @@ def remedies(document: Document) -> list[Document]:
 
 
 def one_off(off: float) -> Document:
-    """Rod 1 too far in by so much. [mm]"""
-    return read_rods(building(), "S", [(-60, 150 + off), *SQUARE[1:]])
+    """Rod 1 too far in by so much, confirmed by a second person. [mm]"""
+    return confirm(read_rods(building(), "S", [(-60, 150 + off), *SQUARE[1:]]))
 
 
 def test_a_plate_that_goes_on_is_only_shifted() -> None:

@@ -131,6 +131,10 @@ class RemedyResult(TypedDict, total=False):
     cautions: Required[Annotated[list[str], "Shown with it."]]
     why_second: Annotated[str, "Why an alternative is not the proposal."]
     checks: Annotated[list[str], "Checks to measure again."]
+    follows: Annotated[RemedyWord, "Follows if an independent repeat agrees."]
+    unconfirmed: Annotated[
+        list[str], "Checks it rests on that wait for an independent repeat."
+    ]
     scope: Annotated[str, 'What a shift moves: "steel", or the marks of a frame line.']
     shift_along: Annotated[float | None, "Of the plate, along.", MM]
     shift_in: Annotated[float | None, "Of the plate, inward.", MM]

@@ -57,10 +57,19 @@ def test_one_pattern_set_wrong_in_the_forms_accuses_nobody(mm: float):
     assert _causes(document) == set()
 
 
-@pytest.mark.parametrize("mm", [-25.4, 25.4, 38.1])
-def test_one_line_off_by_an_inch_accuses_nobody(mm: float):
+@pytest.mark.parametrize("mm", [-25.4, 25.4])
+def test_one_line_off_by_an_inch_is_asked_about_with_both_answers_open(mm: float):
     document = read_perfectly(plan())
     off_by(document, "line:A2", mm)
+    found = evaluate(parse_building(document))["findings"]
+    cause = next(f["likely_cause"] for f in found if f["finding"] == "position:A2")
+    assert cause["cause"] == "misread"
+    assert "misread, or A2 stands an inch off" in cause["explanation"]
+
+
+def test_one_line_off_by_no_round_amount_accuses_nobody():
+    document = read_perfectly(plan())
+    off_by(document, "line:A2", 38.1)
     assert _causes(document) == set()
 
 

@@ -197,7 +197,7 @@ def test_a_rod_beyond_its_hole_is_reamed_and_the_engineer_decides() -> None:
     def change(document: Document) -> None:
         documents.off_by(document, "setback:A1.1", 12.0)
 
-    result = result_of(documents.shed(change))
+    result = result_of(documents.confirm(documents.shed(change)))
     fit = position(result, "A1")["plate_fit"]
     assert not fit["fits"]
     assert fit["hole_needed"] == pytest.approx(26.9875 + 2 * fit["overrun"])
@@ -211,7 +211,7 @@ def test_a_rod_more_than_an_inch_out_is_re_anchored() -> None:
     def change(document: Document) -> None:
         documents.off_by(document, "setback:A1.1", 29.0)
 
-    result = result_of(documents.shed(change))
+    result = result_of(documents.confirm(documents.shed(change)))
     proposal = finding(result, "position:A1")["remedies"][0]
     assert proposal["remedy"] == "re_anchor"
     assert [rod["rod"] for rod in proposal["rods"]] == [1]

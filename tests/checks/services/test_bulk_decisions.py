@@ -375,8 +375,9 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     later = (now() + timedelta(minutes=1)).isoformat()
     readings = Reading.objects.current().filter(check_key__startswith="line:S")
     again = [
-        entry(r.check_key, r.entered, supersedes=r.client_id, at=later)
+        entry(r.check_key, r.entered, at=later, **members)
         for r in readings
+        for members in ({"supersedes": r.client_id, "by": "crew 1"}, {"by": "crew 2"})
     ]
     record_readings(actor=field_lead, building=building, entries=again)
     client = signed_in(engineer)

@@ -40,6 +40,54 @@ pytestmark = pytest.mark.django_db
 # Decisions
 
 
+def test_what_waits_for_a_repeat_is_ordered_only_with_a_reason(
+    building: Building, measure: Measure, engineer: Person
+) -> None:
+    rods = range(1, 5)
+    measure(entry("line:S2", "33 ft", by="crew 1"))
+    for rod in rods:
+        along, inward = -63.5 if rod % 2 else 63.5, 177.8 if rod < 3 else 304.8
+        measure(
+            entry(f"setback:S2.{rod}", f"{inward + 31.0} mm", by="crew 1"),
+            entry(f"offset:S2.{rod}", f"{along} mm", by="crew 1"),
+        )
+    finding = Finding.objects.get(building=building, topic="position:S2")
+    assert finding.remedies[0]["follows"] == "re_anchor"
+    options = {"choice": index_of(finding, "re_anchor"), "disposition": "repair"}
+    with pytest.raises(ValidationError, match="S2, rod 1, setback; S2, rod 2") as error:
+        order(finding, engineer, note=" ", **options)
+    assert error.value.error_dict["note"][0].code == "unconfirmed"
+    measure(
+        *(
+            entry(f"setback:S2.{rod}", f"{inward} mm", by="crew 2")
+            for rod, inward in zip(rods, (208.8, 208.8, 335.8, 335.8), strict=True)
+        )
+    )
+    finding = fresh(finding)
+    assert finding.remedies[0]["remedy"] == "re_anchor"
+    order(finding, engineer, note="", choice=0, disposition="repair")
+
+
+def test_a_repeat_that_confirms_an_order_does_not_flag_it(
+    building: Building, measure: Measure, engineer: Person
+) -> None:
+    measure(entry("line:S2", "33 ft"))
+    for rod in range(1, 5):
+        along, inward = -63.5 if rod % 2 else 63.5, 177.8 if rod < 3 else 304.8
+        measure(
+            entry(f"setback:S2.{rod}", f"{inward + 31.0} mm", by="crew 1"),
+            entry(f"offset:S2.{rod}", f"{along} mm", by="crew 1"),
+        )
+    finding = Finding.objects.get(building=building, topic="position:S2")
+    choice = index_of(finding, "re_anchor")
+    order(finding, engineer, note="Seen it.", choice=choice, disposition="repair")
+    for rod in range(1, 5):
+        inward = 208.8 if rod < 3 else 335.8
+        measure(entry(f"setback:S2.{rod}", f"{inward} mm", by="crew 2"))
+    assert fresh(finding).flagged_at is None
+    assert fresh(finding).remedies[0]["remedy"] == "re_anchor"
+
+
 def test_a_decision_freezes_what_it_was_based_on(
     low_pad: Finding, engineer: Person, field_lead: Person
 ) -> None:
