@@ -230,7 +230,7 @@ def test_equivalent_age_counts_by_the_arrhenius_form() -> None:
 
 
 @pytest.mark.parametrize(
-    ("celsius", "word"), [(-6, "below 0 °C"), (45, "0 to 40 °C"), (0, ""), (40, "")]
+    ("celsius", "word"), [(-6, "below freezing"), (45, "0 to 40 °C"), (0, ""), (40, "")]
 )
 def test_equivalent_age_outside_its_temperatures_is_said_to_be_a_guess(
     celsius: int, word: str
