@@ -26,20 +26,13 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.pattern_stack import PatternStack, StackedGages, find_determined
 
 RodReadings = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
 """Rod, value and standard uncertainty of readings that name one rod. [1, mm, mm]"""
 
 GageReadings = tuple[npt.ArrayLike, npt.ArrayLike, npt.ArrayLike, npt.ArrayLike]
 """Both rods, value and standard uncertainty of gages. [1, 1, mm, mm]"""
-
-MIN_PART_SEEN = 1e-2
-"""Least part of a coordinate that the readings must see to determine it. [1]"""
-
-CONVERGED_MM = 1e-9
-"""Gauss-Newton stops when no coordinate of any pattern moves by more. [mm]"""
-
-MAX_STEPS = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +44,8 @@ class PatternSolution:
     sigma_mm: FloatArray  # (n_rods, 2) standard uncertainty
     # (n_rods,) the gages of its pattern fit no positions near the plan
     contradictory: BoolArray
+    # (n_rods, 2) the other place that the gages allow as well; NaN without one
+    other_mm: FloatArray
     setback_residuals_mm: FloatArray  # adjusted less read, one per setback
     offset_residuals_mm: FloatArray  # one per offset
     gage_residuals_mm: FloatArray  # one per gage; NaN where it could not be used
@@ -68,16 +63,6 @@ class _DirectReadings:
         return self.weight > 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class _StackedGages:
-    """Gages on stacked patterns: pattern p, slots i and j in it."""
-
-    pattern: IntArray  # (g,)
-    slot: IntArray  # (g, 2)
-    value: FloatArray  # (g,)
-    weight: FloatArray  # (g,) 1 / sigma**2, 0 where not used
-
-
 def solve_patterns(
     nominal_mm: npt.ArrayLike,
     position: npt.ArrayLike,
@@ -89,8 +74,9 @@ def solve_patterns(
     """Solve for the rods of all patterns from any mix of readings.
 
     Least squares by Gauss-Newton to 1e-9 mm [1]_. The start is the plan, shifted by the
-    average of the pattern's setbacks and offsets: of the two positions that a gage
-    allows, this selects the one nearest the plan.
+    average of the pattern's setbacks and offsets. Where gages allow a rod two places,
+    the mirror image is tried, too (one rod at a time), and of the solutions that fit
+    alike the one nearest to the plan is taken.
 
     Parameters
     ----------
@@ -108,7 +94,9 @@ def solve_patterns(
     Returns
     -------
     PatternSolution
-        Coordinates, which of them are determined, standard uncertainties, residuals.
+        Coordinates, which of them are determined, standard uncertainties, residuals,
+        and the other place of a rod for which gages allow two. No place counts in which
+        a pair of rods would have to swap sides.
         Where the gages of a pattern contradict the rest (no convergence, or a pair
         of rods would have to swap sides) they are ignored for that pattern and
         `contradictory` is set for its rods. [mm]
@@ -138,6 +126,7 @@ def solve_patterns(
     with np.errstate(divide="ignore"):
         sigma = np.where(direct.is_read, 1.0 / np.sqrt(direct.weight), np.nan)
     contradictory = np.zeros(n, dtype=np.bool_)
+    other = np.full((n, 2), np.nan)
     used = np.zeros(len(value), dtype=np.bool_)
     if np.any(weight > 0.0):
         members, gages = _stack_patterns(group, ends, value, weight)
@@ -145,6 +134,7 @@ def solve_patterns(
         fit = _solve_stack(nominal, direct, members, gages)
         rods[members[real]] = fit.rods[real]
         sigma[members[real]] = fit.sigma[real]
+        other[members[real]] = fit.other[real]
         contradictory[members[real]] = np.broadcast_to(
             fit.contradictory[:, None], real.shape
         )[real]
@@ -155,6 +145,7 @@ def solve_patterns(
         determined=~np.isnan(rods),
         sigma_mm=sigma,
         contradictory=contradictory,
+        other_mm=other,
         setback_residuals_mm=rods[inward[0], 1] - inward[1],
         offset_residuals_mm=rods[along[0], 0] - along[1],
         gage_residuals_mm=np.where(
@@ -221,7 +212,7 @@ def _stack_patterns(
     ends: IntArray,
     value: FloatArray,
     weight: FloatArray,
-) -> tuple[IntArray, _StackedGages]:
+) -> tuple[IntArray, StackedGages]:
     """Stack the rods of patterns with gages, (patterns, slots), -1 where empty."""
     _, pattern = np.unique(group, return_inverse=True)
     wanted = np.unique(pattern[ends[:, 0]])
@@ -236,7 +227,7 @@ def _stack_patterns(
     members[row, slot] = rods
     slot_of = np.zeros(len(pattern), dtype=np.intp)
     slot_of[rods] = slot
-    return members, _StackedGages(
+    return members, StackedGages(
         place[pattern[ends[:, 0]]], slot_of[ends], value, weight
     )
 
@@ -245,6 +236,7 @@ def _stack_patterns(
 class _PatternFit:
     rods: FloatArray  # (patterns, slots, 2) NaN where not determined
     sigma: FloatArray  # (patterns, slots, 2)
+    other: FloatArray  # (patterns, slots, 2) NaN where there is one place
     contradictory: BoolArray  # (patterns,)
     used: BoolArray  # (g,)
 
@@ -253,7 +245,7 @@ def _solve_stack(
     nominal: FloatArray,
     direct: _DirectReadings,
     members: IntArray,
-    gages: _StackedGages,
+    gages: StackedGages,
 ) -> _PatternFit:
     real = (members >= 0)[:, :, None]
     # Reduced to a rod of each pattern: plan coordinates are large, residuals small.
@@ -262,12 +254,17 @@ def _solve_stack(
     weight = np.where(real, direct.weight[members], 0.0)
     is_read = weight > 0.0
     value = np.where(is_read, direct.value[members] - middle, 0.0)
-    fixed, used = _find_determined(plan, is_read, real, gages)
-    gages = _StackedGages(
+    fixed, used = find_determined(plan, is_read, real, gages)
+    gages = StackedGages(
         gages.pattern, gages.slot, gages.value, np.where(used, gages.weight, 0.0)
     )
-    start = _initial_rods(plan, value, is_read)
-    rods, inverse, good = _gauss_newton(plan, start, value, weight, fixed, gages)
+    stack = PatternStack(plan, value, weight, fixed & real, gages)
+    found = stack.solve(_initial_rods(plan, value, is_read))
+    other = np.full(plan.shape, np.nan)
+    if (stack.fixed & ~is_read).any():
+        stack.retry_from_plan(found, is_read)
+        other = stack.choose_nearest(found, is_read)
+    rods, inverse, good = found.rods, found.inverse, found.good
 
     bad = ~good[:, None, None]
     each = np.arange(inverse.shape[1])
@@ -278,36 +275,10 @@ def _solve_stack(
     return _PatternFit(
         rods=np.where(keep, np.where(bad, value, rods) + middle, np.nan),
         sigma=np.where(keep, np.where(bad, alone, spread), np.nan),
+        other=np.where(keep & ~bad, other + middle, np.nan),
         contradictory=~good,
         used=used & good[gages.pattern],
     )
-
-
-def _find_determined(
-    plan: FloatArray, is_read: BoolArray, real: BoolArray, gages: _StackedGages
-) -> tuple[BoolArray, BoolArray]:
-    """Find the determined coordinates and the usable gages.
-
-    The null space of the normal matrix at the plan, all weights 1, is undetermined.
-    Gages at a rod that is not fully determined are dropped, which may undetermine
-    others, so this repeats until none is dropped.
-    """
-    used = gages.weight > 0.0
-    if (is_read | ~real).all():
-        return np.broadcast_to(real, is_read.shape), used
-    unit, _ = _gage_directions(plan, gages)
-    own = (is_read | ~real).astype(np.float64)
-    while True:
-        normal = _normal_matrices(own, unit, gages, used.astype(np.float64))
-        size, basis = np.linalg.eigh(normal)
-        free = np.where(size[:, None, :] < MIN_PART_SEEN**2, basis**2, 0.0).sum(axis=2)
-        fixed = (free < MIN_PART_SEEN**2).reshape(plan.shape)
-        whole = fixed[..., 0] & fixed[..., 1]
-        sound = whole[gages.pattern[:, None], gages.slot]
-        still = used & sound[:, 0] & sound[:, 1]
-        if np.array_equal(still, used):
-            return fixed, used
-        used = still
 
 
 def _initial_rods(
@@ -317,78 +288,3 @@ def _initial_rods(
     offset = np.where(is_read, value - plan, 0.0).sum(axis=1, keepdims=True)
     offset = offset / np.maximum(is_read.sum(axis=1, keepdims=True), 1)
     return np.where(is_read, value, plan + offset)
-
-
-def _gage_directions(
-    points: FloatArray, gages: _StackedGages
-) -> tuple[FloatArray, FloatArray]:
-    """Return unit vectors (g, 2) along the gages, and their lengths (g,)."""
-    ends = points[gages.pattern[:, None], gages.slot]
-    step = ends[:, 1] - ends[:, 0]
-    length = np.hypot(step[:, 0], step[:, 1])
-    return step / np.where(length > 0.0, length, 1.0)[:, None], length
-
-
-def _normal_matrices(
-    own: FloatArray, unit: FloatArray, gages: _StackedGages, weight: FloatArray
-) -> FloatArray:
-    """Assemble normal matrices (patterns, 2 slots, 2 slots) of `own` and gages."""
-    patterns, slots = own.shape[:2]
-    width = 2 * slots
-    row = np.concatenate([-unit, unit], axis=1)  # (g, 4): along, in of both rods
-    column = (2 * gages.slot[:, :, None] + np.arange(2)).reshape(-1, 4)
-    block = weight[:, None, None] * row[:, :, None] * row[:, None, :]
-    cells = (gages.pattern[:, None, None] * width + column[:, :, None]) * width
-    cells = cells + column[:, None, :]
-    total = _sum_at(cells, block, patterns * width * width)
-    normal = total.reshape(patterns, width, width)
-    each = np.arange(width)
-    normal[:, each, each] += own.reshape(patterns, width)
-    return normal
-
-
-def _sum_at(cells: IntArray, values: FloatArray, size: int) -> FloatArray:
-    sums = np.bincount(cells.ravel(), weights=values.ravel(), minlength=size)
-    return sums.astype(np.float64)
-
-
-def _gauss_newton(
-    plan: FloatArray,
-    start: FloatArray,
-    value: FloatArray,
-    weight: FloatArray,
-    fixed: BoolArray,
-    gages: _StackedGages,
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return rods, inverse normal matrices, and the patterns that converged."""
-    patterns, slots = plan.shape[:2]
-    rods = start.copy()
-    planned, length = _gage_directions(plan, gages)
-    reach = np.full(patterns, np.inf)
-    np.minimum.at(reach, gages.pattern, np.where(length > 0.0, 0.5 * length, np.inf))
-    # Undetermined coordinates are held; 1e-12 keeps a collapsing pattern regular.
-    own = np.where(weight > 0.0, weight, np.where(fixed, 1e-12, 1.0))
-    column = 2 * gages.slot[:, :, None] + np.arange(2)
-    cells = gages.pattern[:, None, None] * (2 * slots) + column
-    longest = np.full(patterns, np.inf)
-    for _ in range(MAX_STEPS):
-        unit, length = _gage_directions(rods, gages)
-        normal = _normal_matrices(own, unit, gages, gages.weight)
-        short = np.where(gages.weight > 0.0, gages.weight * (gages.value - length), 0.0)
-        pull = np.stack([-unit, unit], axis=1) * short[:, None, None]
-        right = (weight * (value - rods)).reshape(patterns, -1, 1)
-        right = right + _sum_at(cells, pull, rods.size).reshape(patterns, -1, 1)
-        step = np.linalg.solve(normal, right).reshape(rods.shape)
-        longest = np.abs(step).max(axis=(1, 2))
-        # At most half the shortest gage: a longer step could carry a rod past another.
-        rods += (
-            step * np.minimum(1.0, reach / np.maximum(longest, 1e-300))[:, None, None]
-        )
-        if np.all(longest <= CONVERGED_MM):
-            break
-    unit, _ = _gage_directions(rods, gages)
-    swapped = (gages.weight > 0.0) & (np.sum(unit * planned, axis=1) <= 0.0)
-    good = longest <= CONVERGED_MM
-    good[gages.pattern[swapped]] = False
-    normal = _normal_matrices(own, unit, gages, gages.weight)
-    return rods, np.linalg.inv(normal).astype(np.float64), good

@@ -10,6 +10,7 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.json_values import to_json_list
 from checks.evaluation.verdict_reasons import CONTRADICTORY_GAGES, verdict_reason
+from core.units import format_length
 from core.vocabulary import Verdict
 from jobs.exchange.result.document import (
     CheckResult,
@@ -96,14 +97,26 @@ def _build_rod_rows(evaluation: BuildingEvaluation) -> list[RodResult]:
         "determined": as_built.determined.tolist(),
         "planned_along": table.planned[:, 0].tolist(),
         "planned_in": table.planned[:, 1].tolist(),
+        "other_along": to_json_list(as_built.other[:, 0]),
+        "other_in": to_json_list(as_built.other[:, 1]),
     }
     return cast("list[RodResult]", _rows_from_columns(columns))
 
 
 def _pattern_note(evaluation: BuildingEvaluation, group: PositionRods) -> str | None:
     """Return the note on a pattern as a whole, if there is one."""
-    contradictory = evaluation.as_built.contradictory[group.rows].any()
-    return f"{CONTRADICTORY_GAGES}." if contradictory else None
+    as_built = evaluation.as_built
+    if as_built.contradictory[group.rows].any():
+        return f"{CONTRADICTORY_GAGES}."
+    apart = np.abs(as_built.other - as_built.points)[group.rows]
+    notes = [
+        f"The gages of rod {rod + 1} allow two places,"
+        f" {format_length(float(np.hypot(*apart[rod])), evaluation.style, 32)} apart:"
+        " the one nearer to the plan is taken. Read its"
+        f" {'offset' if apart[rod, 0] > apart[rod, 1] else 'setback'} to be sure."
+        for rod in np.flatnonzero(~np.isnan(apart[:, 0])).tolist()
+    ]
+    return " ".join(notes) or None
 
 
 def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, PlateFitResult]:

@@ -38,6 +38,8 @@ class AsBuiltRods:
         the plan; they are left out then.
     contradicted : rows of the checks whose readings the rest of their pattern
         contradicts.
+    other : (n_rods, 2) the place further from the plan that the gages allow as well,
+        as `points`; NaN for a rod with one place.
     line : (n_positions,) deviation of the reference line along its wall; NaN where
         it was not measured, and the planned line stands in.
     """
@@ -46,6 +48,7 @@ class AsBuiltRods:
     from_line: FloatArray
     deviation: FloatArray
     determined: BoolArray
+    other: FloatArray
     line: FloatArray
     contradictory: BoolArray
     contradicted: IntArray
@@ -112,6 +115,7 @@ def solve_rods(
         from_line=from_line,
         deviation=from_line + line_shift,
         determined=np.logical_and.reduce(solution.determined, axis=1),
+        other=solution.other_mm + line_shift,
         line=line,
         contradictory=solution.contradictory,
         contradicted=_find_contradicted_rows(table, rods, rows, solution, observations),

@@ -179,6 +179,7 @@ def build_position_tables(
     return {
         "detail": evaluated.plan.details[position.detail],
         "plate_fit": plate_fit,
+        "rods_note": entry.get("note") if entry else None,
         "slack": None if overrun is None else abs(overrun),
         "verdict": results.get_position_verdict(mark),
         "rods": build_rod_rows(evaluated.plan, position, results),

@@ -180,6 +180,10 @@ class RodResult(_RodAxes, total=False):
     determined: Annotated[bool, "True where its readings fix its place."]
     planned_along: Annotated[float | None, "Planned, from the reference line.", MM]
     planned_in: Annotated[float | None, "Planned, from the steel line.", MM]
+    other_along: Annotated[
+        float | None, "The place further from the plan that its gages allow, too.", MM
+    ]
+    other_in: Annotated[float | None, "Of the same place, from the steel line.", MM]
 
 
 class PlateFitResult(TypedDict, total=False):
@@ -219,7 +223,9 @@ class PositionResult(TypedDict, total=False):
     shift_in: Annotated[float | None, "Of the group from plan to as built, inward.", MM]
     turn: Annotated[float | None, "Of the group, counter-clockwise.", RAD]
     plate_fit: PlateFitResult | None
-    note: Annotated[str | None, "Why the group could not be fitted."]
+    note: Annotated[
+        str | None, "Why the group could not be fitted, or what it leaves open."
+    ]
     line_deviation: Annotated[
         float | None, "Of its reference line, along the wall.", MM
     ]

@@ -267,3 +267,116 @@ def test_inputs_are_untouched():
     for array in gage:
         array.flags.writeable = False
     solve_patterns(plan, NONE, setback=(EVERY, value, 0.5), gage=gage)
+
+
+def two_rods(second, gage, first=(0.0, 0.0)):
+    """Rod 1 fully read, rod 2 by its setback 100 and a gage. [mm]"""
+    return solve_patterns(
+        [[0.0, 0.0], [second, 100.0]],
+        [0, 0],
+        setback=([0, 1], [first[1], 100.0], 0.5),
+        offset=([0], [first[0]], 0.5),
+        gage=([0], [1], [gage], 0.5),
+    )
+
+
+def test_the_nearer_of_two_places_is_taken_though_the_group_moved():
+    # rod 1 is 12 mm along; 6 mm either side of it rod 2 has its gage: at 6 and at 18,
+    # planned at 5. The plan moved with rod 1 would be nearer to 18.
+    found = two_rods(5.0, np.hypot(6.0, 100.0), first=(12.0, 0.0))
+    np.testing.assert_allclose(found.rods_mm[1], [6.0, 100.0], atol=1e-9)
+    np.testing.assert_allclose(found.other_mm[1], [18.0, 100.0], atol=1e-9)
+    assert np.isnan(found.other_mm[0]).all()
+    assert not found.contradictory.any()
+
+
+@settings(deadline=None)
+@given(
+    first=st.floats(-30, 30),
+    second=st.floats(-40, 40).filter(lambda x: abs(x) > 5),
+    across=st.floats(1, 40),
+)
+def test_both_places_of_a_chord_are_those_of_its_circle(first, second, across):
+    found = two_rods(second, np.hypot(across, 100.0), first=(first, 0.0))
+    places = sorted(
+        (first - across, first + across), key=lambda along: abs(along - second)
+    )
+    if abs(abs(places[0] - second) - abs(places[1] - second)) < 1e-3:
+        return  # equally near: either
+    assert not found.contradictory.any()
+    assert found.rods_mm[1, 0] == pytest.approx(places[0], abs=1e-6)
+    assert found.other_mm[1, 0] == pytest.approx(places[1], abs=1e-6)
+
+
+def test_a_rod_by_two_gages_has_its_mirror_image_for_its_other_place():
+    # rods 1 and 2 lie on the in axis, rod 3 was planned 20 mm beside it
+    built = np.array([[0.0, 0.0], [0.0, 200.0], [-4.0, 90.0]])
+    pairs = gages(built, [[0, 2], [1, 2]])
+    found = solve_patterns(
+        [[0.0, 0.0], [0.0, 200.0], [20.0, 90.0]],
+        [0, 0, 0],
+        setback=([0, 1], built[:2, 1], 0.5),
+        offset=([0, 1], built[:2, 0], 0.5),
+        gage=pairs,
+    )
+    np.testing.assert_allclose(found.rods_mm[2], [4.0, 90.0], atol=1e-6)
+    np.testing.assert_allclose(found.other_mm[2], [-4.0, 90.0], atol=1e-6)
+
+
+def test_a_place_where_two_rods_swap_sides_is_no_other_place():
+    built = PLAN + np.array([[1.0, 2.0], [3.0, 2.0], [0.0, 1.0], [2.0, 0.0]])
+    found = solve_patterns(
+        PLAN,
+        NONE,
+        setback=(EVERY, built[:, 1], 0.5),
+        offset=([0, 2], built[[0, 2], 0], 0.5),
+        gage=gages(built, [[0, 1], [2, 3]]),
+    )
+    np.testing.assert_allclose(found.rods_mm, built, atol=1e-9)
+    assert np.isnan(found.other_mm).all()
+
+
+def test_a_further_reading_rules_the_other_place_out():
+    built = np.array([[12.0, 0.0], [6.0, 100.0]])
+    found = solve_patterns(
+        [[0.0, 0.0], [5.0, 100.0]],
+        [0, 0],
+        setback=([0, 1], built[:, 1], 0.5),
+        offset=([0, 1], built[:, 0], 0.5),
+        gage=gages(built, [[0, 1]]),
+    )
+    np.testing.assert_allclose(found.rods_mm, built, atol=1e-9)
+    assert np.isnan(found.other_mm).all()
+
+
+def test_a_place_that_a_third_gage_contradicts_is_no_other_place():
+    # three gages in a fan: only one of the mirror images of rod 3 fits the third
+    built = np.array([[0.0, 0.0], [0.0, 200.0], [30.0, 90.0], [80.0, 90.0]])
+    found = solve_patterns(
+        built + np.array([[0, 0], [0, 0], [-2.0, 1.0], [0, 0]]),
+        [0, 0, 0, 0],
+        setback=([0, 1, 3], built[[0, 1, 3], 1], 0.5),
+        offset=([0, 1, 3], built[[0, 1, 3], 0], 0.5),
+        gage=gages(built, [[0, 2], [1, 2], [3, 2]]),
+    )
+    np.testing.assert_allclose(found.rods_mm, built, atol=1e-6)
+    assert np.isnan(found.other_mm).all()
+
+
+def test_other_patterns_do_not_change_the_places_of_one():
+    alone = two_rods(5.0, np.hypot(6.0, 100.0), first=(12.0, 0.0))
+    together = solve_patterns(
+        [*PLAN, [0.0, 0.0], [5.0, 100.0]],
+        [3, 3, 3, 3, 1, 1],
+        setback=([0, 1, 2, 4, 5], [*PLAN[:3, 1], 0.0, 100.0], 0.5),
+        offset=([0, 1, 2, 4], [*PLAN[:3, 0], 12.0], 0.5),
+        gage=(
+            [0, 2, 4],
+            [3, 3, 5],
+            [*gages(PLAN, [[0, 3], [2, 3]])[2], 100.17983829],
+            0.5,
+        ),
+    )
+    np.testing.assert_allclose(together.rods_mm[4:], alone.rods_mm, atol=1e-6)
+    np.testing.assert_allclose(together.other_mm[4:], alone.other_mm, atol=1e-6)
+    assert together.determined.all()

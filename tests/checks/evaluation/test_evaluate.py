@@ -369,3 +369,30 @@ def test_fewer_than_four_rods_are_accepted_with_a_standing_caution() -> None:
 
     result = result_of(documents.shed(change))
     assert any("1926.758(b)" in caution for caution in result["cautions"])
+
+
+def test_a_rod_with_two_places_takes_the_nearer_and_says_so():
+    # rod 2 by its setback and the gage from rod 1, which stands 12 mm along: 6 mm to
+    # either side of rod 1 have the gage, and the plan has it at 5
+    document = documents.shed()
+    document["details"]["M"]["rods"] = [
+        {"along": along, "in": inward, "diameter": '3/4"', "projection": '3"'}
+        for along, inward in (("0 mm", "150 mm"), ("5 mm", "250 mm"))
+    ]
+    document["readings"] = [
+        {"id": "a", "check": "line:A1", "value": "24'"},
+        {"id": "b", "check": "offset:A1.1", "value": "12 mm"},
+        {"id": "c", "check": "setback:A1.1", "value": "150 mm"},
+        {"id": "d", "check": "setback:A1.2", "value": "250 mm"},
+        {"id": "e", "check": "gage:A1.1-2", "value": f"{math.hypot(6, 100):.6f} mm"},
+    ]
+    row = position(result_of(document), "A1")
+    first, second = row["rods"]
+    assert second["along"] == pytest.approx(6.0, abs=1e-4)
+    assert second["other_along"] == pytest.approx(18.0, abs=1e-4)
+    assert second["other_in"] == pytest.approx(250.0, abs=1e-4)
+    assert first["other_along"] is None
+    assert row["note"] == (
+        "The gages of rod 2 allow two places, 15\u204432\u2033 apart: the one nearer"
+        " to the plan is taken. Read its offset to be sure."
+    )

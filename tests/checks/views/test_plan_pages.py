@@ -159,6 +159,25 @@ def test_a_position_shows_its_rods_and_the_remedies_of_its_findings(
     assert "All holes opened a little." not in other.content.decode()
 
 
+def test_a_position_says_what_its_gages_leave_open(
+    signed_in: Client, shed: Building
+) -> None:
+    evaluation = evaluated(shed)
+    note = "The gages of rod 2 allow two places."
+    row = next(p for p in evaluation.result["positions"] if p["mark"] == "S1")
+    address = reverse("checks:position", args=[shed.pk, "S1"])
+    assert note not in signed_in.get(address).content.decode()
+    changed = evaluation.result | {"positions": [row | {"note": note}]}
+    Evaluation.objects.create(
+        building=shed,
+        revision=evaluation.revision,
+        made_with="test",
+        input_digest="1" * 64,
+        result=changed,
+    )
+    assert note in signed_in.get(address).content.decode()
+
+
 def test_a_position_that_is_not_on_the_plan_is_not_found(
     signed_in: Client, shed: Building
 ) -> None:
