@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from checks.models import ConcreteEntry, Finding, Release
-from core.vocabulary import DispositionKind
+from core.vocabulary import DispositionKind, SteelState
 from jobs.models import Stage
 
 MAX_NOTE_LENGTH = 2000
@@ -82,6 +82,18 @@ class ReadingsIn(StrictSerializer):
     keep_good = serializers.BooleanField(
         default=False,
         help_text="Store the valid readings even if others are refused.",
+    )
+
+
+class SteelStateIn(StrictSerializer):
+    """How far the steel of a building is."""
+
+    steel = serializers.ChoiceField(choices=SteelState.choices())
+    note = serializers.CharField(
+        default="",
+        allow_blank=True,
+        max_length=200,
+        help_text="Required to call shipped steel back.",
     )
 
 

@@ -17,6 +17,7 @@ from checks.views import (
     readings,
     releases,
     reports,
+    steel,
     survey_points,
 )
 
@@ -27,6 +28,7 @@ urlpatterns = [
     ),
     path("buildings/<int:pk>/checks/<path:key>/", as_built.check, name="check"),
     path("buildings/<int:pk>/levels/", as_built.levels, name="levels"),
+    path("buildings/<int:pk>/steel/", steel.steel_state, name="steel_state"),
     path("buildings/<int:pk>/shims/", as_built.shims, name="shims"),
     path(
         "buildings/<int:pk>/export/",

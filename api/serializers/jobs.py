@@ -30,6 +30,7 @@ class BuildingOut(serializers.ModelSerializer[Building]):
             "id",
             "job",
             "name",
+            "steel",
             "created_at",
             "required_checks",
             "settled_checks",

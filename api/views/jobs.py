@@ -13,15 +13,17 @@ from api.base import (
     get_visible_or_404,
     lock_timeout,
     read_document,
+    validated_body,
     validated_query,
 )
 from api.examples import BUILDING_EXAMPLES
 from api.openapi import BUILDING_REF
 from api.queries import list_buildings, prefetch_job_details, summarize_building
-from api.request_serializers import JobsQuery, NoteQuery
+from api.request_serializers import JobsQuery, NoteQuery, SteelStateIn
 from api.serializers.jobs import BuildingOut, JobOut
 from api.serializers.readings import BuildingImportOut
 from api.services import import_building
+from checks.services.steel import record_steel_state
 from jobs.models import Building, Job
 from jobs.queries import JobFilter, find_jobs
 
@@ -128,3 +130,25 @@ class BuildingView(RecordView):
         """Return the building."""
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         return Response(BuildingOut(building).data)
+
+    @extend_schema(
+        operation_id="record_steel_state",
+        summary="Record how far the steel is",
+        description="The order of the remedies depends on it, so the building is "
+        "evaluated again. A ship release records the steel as shipped by itself.",
+        tags=["jobs"],
+        request=SteelStateIn,
+        responses=BuildingOut,
+    )
+    def patch(self, request: Request, pk: int) -> Response:
+        """Record the state of the steel."""
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        body = validated_body(SteelStateIn, request)
+        with lock_timeout():
+            record_steel_state(
+                actor=self.person,
+                building=building,
+                state=body["steel"],
+                note=body["note"],
+            )
+        return Response(BuildingOut(list_buildings(self.person).get(pk=pk)).data)

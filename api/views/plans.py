@@ -62,7 +62,8 @@ class CurrentPlanView(RecordView):
         operation_id="revise_plan",
         summary="Issue a revision of the plan",
         description="Safe to send again: the same document returns 200. Its readings "
-        "are ignored; send them to /readings.",
+        "and its `steel` are ignored; send readings to /readings, and the state of the "
+        "steel to the building.",
         tags=["plans"],
         parameters=[NoteQuery, IF_MATCH],
         request={"application/json": BUILDING_REF},

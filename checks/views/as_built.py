@@ -15,6 +15,7 @@ from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
 from checks.evaluation_input import build_building_document
+from checks.forms.steel import SteelStateForm
 from checks.queries.building_tables import (
     RuleRow,
     build_building_tables,
@@ -46,6 +47,8 @@ def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     page = _build_context(request, pk)
     evaluated: EvaluatedPlan = page["drawn"]
     log_view(request, evaluated.building, Kind.BUILDING, pk)
+    if may(Action.SET_STEEL_STATE, page["roles"]):
+        page["steel_form"] = SteelStateForm()
     if evaluated.result is None:
         page["drawing"] = draw_plan(evaluated.plan)
         page["first_checks"] = list_first_checks(evaluated.plan)
@@ -199,6 +202,7 @@ def _build_context(request: AuthenticatedRequest, pk: int) -> dict[str, Any]:
     roles = found.building.roles_of(request.user)
     return {
         "drawn": found,
+        "roles": roles,
         "building": found.building,
         "plan": found.plan,
         "judged": found.results,

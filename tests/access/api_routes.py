@@ -33,6 +33,13 @@ INTERFACE = [
     Row("api:buildings", API_SEEN, args=on_job),
     Row("api:buildings", API_DRAWN, "POST", on_job, lambda place: store(name="New")),
     Row("api:building", API_SEEN, args=on_building),
+    Row(
+        "api:building",
+        (401, 404, 403, 403, 200, 200),
+        "PATCH",
+        on_building,
+        lambda place: {"steel": "detailing"},
+    ),
     Row("api:plan", API_SEEN, args=on_building),
     Row("api:plan", API_DRAWN, "POST", on_building, revised),
     Row("api:revisions", API_SEEN, args=on_building),
