@@ -12,7 +12,7 @@ from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from core.svg import FloatArray, Viewport, path_data
 from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Detail
-from jobs.exchange.result.document import PlateFitResult
+from jobs.exchange.result.document import PlatePlacementResult
 from jobs.exchange.result.findings import RemedyResult, SlotResult
 from jobs.plans.plan_drawing import plate_bounds
 
@@ -37,7 +37,9 @@ class PlatePlacement:
     rotation: float  # counter-clockwise [rad]
 
     @classmethod
-    def from_result(cls, row: PlateFitResult | RemedyResult | None) -> Self | None:
+    def from_result(
+        cls, row: PlatePlacementResult | RemedyResult | None
+    ) -> Self | None:
         """Return the placement a plate fit or a remedy has; None where it has none."""
         if row is None:
             return None

@@ -169,12 +169,12 @@ def _find_slots_and_plate(
 ) -> tuple[Mapping[int, SlotResult], PlatePlacement | None]:
     """Return the proposed slots by rod, and the placement of the plate.
 
-    The plate is drawn where the slots are shortest, or else where it fits best.
+    The plate is drawn where the slots are shortest, or else where it fits best
+    within the line tolerance and the turn of a column.
     """
     remedy = find_slot_remedy(results, mark)
     slots = {slot["rod"]: slot for slot in remedy.get("slots", ())} if remedy else {}
-    entry = results.positions.get(mark)
-    best_fit = PlatePlacement.from_result(entry.get("plate_fit") if entry else None)
+    best_fit = PlatePlacement.from_result(results.get_plate_fit(mark))
     return slots, PlatePlacement.from_result(remedy) or best_fit
 
 
@@ -307,8 +307,7 @@ def _list_legend(
     if known:
         entries.append(LegendEntry(line_class="rod-built-line", text="rod as built"))
     if detail.plate:
-        entry = results.positions.get(mark)
-        fitted = entry is not None and entry.get("plate_fit") is not None
+        fitted = results.get_plate_fit(mark) is not None
         text = "hole, plate at its best fit" if fitted else "hole"
         entries.append(LegendEntry(line_class="d-hole", text=text))
     if known:
@@ -327,7 +326,7 @@ def _describe_drawing(mark: str, results: ResultView) -> str:
     verdicts = ", ".join(
         f"rod {rod['rod']} {Verdict(rod['verdict']).label}" for rod in entry["rods"]
     )
-    plate_fit = entry.get("plate_fit")
+    plate_fit = results.get_plate_fit(mark)
     if not plate_fit:
         return f"{verdicts}."
     fits = "fits over the rods" if plate_fit["fits"] else "does not fit over the rods"

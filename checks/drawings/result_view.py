@@ -13,6 +13,7 @@ from jobs.exchange.result.document import (
     LevelsResult,
     LimitResult,
     PadResult,
+    PlatePlacementResult,
     PositionResult,
     ResultDocument,
     RodResult,
@@ -97,6 +98,15 @@ class ResultView:
         """Return the rods of a position; none where it was not computed."""
         entry = self.positions.get(mark)
         return entry["rods"] if entry else []
+
+    def get_plate_fit(self, mark: str) -> PlatePlacementResult | None:
+        """Return the placement that decides whether a plate goes on; None without one.
+
+        Results stored before placements were bounded have the free one alone.
+        """
+        entry = self.positions.get(mark)
+        fit = entry.get("plate_fit") if entry else None
+        return fit.get("bounded", fit) if fit else None
 
     def get_limit(self, key: str) -> float | None:
         """Return a limit of the tolerance basis, where it is one length. [mm]"""

@@ -6,8 +6,10 @@ from dataclasses import replace
 import numpy as np
 
 from checks.engine import fasteners
+from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
-from checks.engine.plate_fit import bounded, slots
+from checks.engine.plate_fit import slots
+from checks.engine.plate_fit.plate import PlateFit
 from checks.engine.remedies.pattern import (
     HoleOpening,
     PatternCase,
@@ -22,30 +24,32 @@ from checks.engine.remedies.remedy import (
     rank_remedies,
     refer_to_engineer,
 )
+from checks.engine.rigid_fit import rotate_rows
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.reanchor_screen import concrete_age_days, screen_reanchoring
-from checks.evaluation.rod_positions import POSITION_KINDS, fit_patterns
+from checks.evaluation.rod_positions import POSITION_KINDS, add_remedy_positions
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.exchange.result.findings import SlotResult, WasherResult
 
 
 def add_misfit_plates(evaluation: BuildingEvaluation) -> BuildingEvaluation:
-    """Return a copy in which plates that do not fit need a remedy, too.
+    """Return a copy in which plates that do not go on need a remedy, too.
 
     Rods within tolerance and a plate that fits over them are two questions
-    (published-facts, caution 3): a tolerance may be wider than the hole.
+    (published-facts, caution 3): a tolerance may be wider than the hole, and a plate
+    may go on only where it turns or moves its column further than a column may be.
     """
     fits = evaluation.pattern_fits
-    misfit = fits.fitted_positions[fits.best_fit.interference_mm > SLACK_MM]
+    misfit = fits.misfit_positions
     if np.isin(misfit, fits.remedy_positions).all():
         return evaluation
     needs_remedy = np.zeros(len(evaluation.rods.groups), dtype=bool)
     needs_remedy[fits.remedy_positions] = True
     needs_remedy[misfit] = True
-    refitted = fit_patterns(
-        evaluation.rods, evaluation.as_built, evaluation.limits, needs_remedy
+    more = add_remedy_positions(
+        fits, evaluation.rods, evaluation.as_built, needs_remedy
     )
-    return replace(evaluation, pattern_fits=refitted)
+    return replace(evaluation, pattern_fits=more)
 
 
 def advise_position(
@@ -140,7 +144,7 @@ def _advise_incomplete(
 
 
 def _pattern_case(
-    evaluation: BuildingEvaluation, index: int, fit_row: int
+    evaluation: BuildingEvaluation, index: int, remedy_row: int
 ) -> PatternCase:
     """Collect the quantities of one position whose every rod and hole is known.
 
@@ -148,63 +152,53 @@ def _pattern_case(
     ----------
     evaluation : the building.
     index : of the position in the plan.
-    fit_row : of the position in `PatternFits.bounded_fit`.
+    remedy_row : of the position in `PatternFits.remedy_positions`.
     """
-    rods = evaluation.rods.groups[index].rows
-    fits, bounded_fit = evaluation.pattern_fits, evaluation.pattern_fits.bounded_fit
-    line = float(evaluation.limits.line())
-    interference = bounded_fit.interference_mm[fit_row]
-    as_drawn = float(fits.overrun_as_drawn[fit_row])
-    shift = bounded_fit.shift_mm[fit_row]
-    rotation = float(bounded_fit.rotation_rad[fit_row])
-    slot_row = np.flatnonzero(fits.slot_positions == index)
-    slot = fits.slots.plate_slots(int(slot_row[0])) if slot_row.size else None
-    needed_rotation = 0.0
-    chord = bounded.rotation_chord_mm(evaluation.rods.planned[rods], rotation)
-    # A column stands square to its frame: a plate that fits only when turned further
-    # than it may be shifted counts as a misfit, at its best nearly square placement.
-    if interference <= SLACK_MM < as_drawn and chord > line + SLACK_MM:
-        square = _fit_nearly_square(evaluation, rods, line)
-        interference, shift = square.interference_mm, square.shift_mm
-        if interference > SLACK_MM:
-            needed_rotation = rotation
-            slot = _slots_at_placement(evaluation, rods, square)
-        rotation = square.rotation_rad
+    rods, fits = evaluation.rods.groups[index].rows, evaluation.pattern_fits
+    fitted = int(np.searchsorted(fits.fitted_positions, index))
+    bounded, free = fits.bounded_fit, fits.best_fit
+    interference = float(bounded.interference_mm[fitted])
+    worst = float(evaluation.as_built.miss[rods].max())
+    beyond = float(evaluation.limits.re_anchor_beyond())
+    # A rod further out is cheaper to replace, so its plate needs no slots.
+    slot = None
+    if interference > SLACK_MM and worst <= beyond + SLACK_MM:
+        slot = _slots_at_placement(evaluation, rods, bounded, fitted)
     return PatternCase(
         style=evaluation.style,
-        worst_position_error=float(evaluation.as_built.miss[rods].max()),
-        line_limit=line,
-        reanchor_beyond=float(evaluation.limits.re_anchor_beyond()),
-        interference_as_drawn=as_drawn,
-        interference=float(interference),
-        shift=(float(shift[0]), float(shift[1])),
-        rotation=rotation,
-        needed_rotation=needed_rotation,
-        needed_rotation_chord=chord if needed_rotation else 0.0,
+        worst_position_error=worst,
+        line_limit=float(evaluation.limits.line()),
+        turn_limit=float(evaluation.limits.column_turn()),
+        reanchor_beyond=beyond,
+        interference_as_drawn=float(fits.overrun_as_drawn[remedy_row]),
+        interference=interference,
+        shift=_to_pair(bounded.shift_mm[fitted]),
+        rotation=float(bounded.rotation_rad[fitted]),
+        free_interference=float(free.interference_mm[fitted]),
+        free_shift=_to_pair(free.shift_mm[fitted]),
+        free_rotation=float(free.rotation_rad[fitted]),
         before_pour=_is_before_pour(evaluation, index),
-        ream=_ream_opening(evaluation, rods, float(interference)),
+        ream=_ream_opening(evaluation, rods, interference),
         slot=None if slot is None else _slot_opening(evaluation, rods, slot),
         reanchor=screen_reanchoring(evaluation, index),
     )
 
 
-def _fit_nearly_square(
-    evaluation: BuildingEvaluation, rods: slice, line: float
-) -> bounded.BoundedPlacement:
-    """Fit a plate so that neither shift nor turn moves a hole beyond the tolerance."""
-    return bounded.fit_plate_within(
-        evaluation.rods.planned[rods],
-        evaluation.as_built.points[rods],
-        evaluation.rods.clearance[rods],
-        line,
-    )
+def _to_pair(shift_mm: FloatArray) -> tuple[float, float]:
+    """Return a shift along and in as plain numbers. [mm]"""
+    along, inward = shift_mm.tolist()
+    return along, inward
 
 
 def _slots_at_placement(
-    evaluation: BuildingEvaluation, rods: slice, placement: bounded.BoundedPlacement
+    evaluation: BuildingEvaluation, rods: slice, fit: PlateFit, row: int
 ) -> slots.PlateSlots:
     """Return slots for every hole that misses its rod at a placement of the plate."""
-    gap = placement.gap_mm
+    planned = evaluation.rods.planned[rods]
+    shift, rotation = fit.shift_mm[row], float(fit.rotation_rad[row])
+    centre = planned.mean(axis=0)
+    away = evaluation.as_built.points[rods] - centre - shift
+    gap = rotate_rows(away, np.cos(-rotation), np.sin(-rotation)) - (planned - centre)
     over = np.hypot(gap[:, 0], gap[:, 1]) - evaluation.rods.clearance[rods]
     extension = np.where(over > SLACK_MM, over, 0.0)
     return slots.PlateSlots(
@@ -212,8 +206,8 @@ def _slots_at_placement(
         extension_mm=extension,
         direction_rad=np.arctan2(gap[:, 1], gap[:, 0]),
         longest_mm=float(extension.max()),
-        shift_mm=placement.shift_mm,
-        rotation_rad=placement.rotation_rad,
+        shift_mm=shift,
+        rotation_rad=rotation,
         proven=False,
     )
 

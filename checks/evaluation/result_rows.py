@@ -5,7 +5,9 @@ from typing import Any, cast
 
 import numpy as np
 
+from checks.engine.arrays import FloatArray
 from checks.engine.conformity import SLACK_MM
+from checks.engine.plate_fit.plate import PlateFit
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.json_values import to_json_list
@@ -122,19 +124,30 @@ def _pattern_note(evaluation: BuildingEvaluation, group: PositionRods) -> str | 
 def _build_plate_fits(evaluation: BuildingEvaluation) -> dict[int, PlateFitResult]:
     """Build the `plate_fit` of each fitted position, by its index in the plan."""
     fits, table = evaluation.pattern_fits, evaluation.rods
-    fit, positions = fits.best_fit, fits.fitted_positions
+    positions = fits.fitted_positions
     hole = table.hole_diameter[table.first[positions]]
+    free, bounded = (
+        _placement_columns(fit, hole) for fit in (fits.best_fit, fits.bounded_fit)
+    )
     columns = {
+        **free,
+        "hole_diameter": hole.tolist(),
+        "bounded": _rows_from_columns(bounded),
+    }
+    rows = cast("list[PlateFitResult]", _rows_from_columns(columns))
+    return dict(zip(positions.tolist(), rows, strict=True))
+
+
+def _placement_columns(fit: PlateFit, hole: FloatArray) -> dict[str, list[Any]]:
+    """Return the columns of a placement that free and bounded fit have in common."""
+    return {
         "overrun": fit.interference_mm.tolist(),
         "fits": (fit.interference_mm <= SLACK_MM).tolist(),
         "hole_needed": (hole + 2.0 * fit.interference_mm).tolist(),
         "shift_along": fit.shift_mm[:, 0].tolist(),
         "shift_in": fit.shift_mm[:, 1].tolist(),
         "turn": fit.rotation_rad.tolist(),
-        "hole_diameter": hole.tolist(),
     }
-    rows = cast("list[PlateFitResult]", _rows_from_columns(columns))
-    return dict(zip(positions.tolist(), rows, strict=True))
 
 
 def _rows_from_columns(columns: Mapping[str, Sequence[Any]]) -> list[dict[str, Any]]:

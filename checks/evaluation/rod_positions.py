@@ -1,6 +1,6 @@
 """Rod positions: each rod as built, the shift of its group, the fit of its plate."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,7 +8,7 @@ from checks.engine import pattern, rigid_fit
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
 from checks.engine.distance_network import CRITICAL_W
-from checks.engine.plate_fit import plate, slots
+from checks.engine.plate_fit import plate
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.verdicts import VerdictArray, fill_verdicts
@@ -69,12 +69,10 @@ class PatternFits:
         [mm, rad]
     complete : whether every rod of the position is determined.
     fitted_positions : the positions with a plate and every rod determined; `best_fit`
-        is the free placement of their plates.
-    remedy_positions : those of them that need a remedy; `bounded_fit` is the placement
-        of their plates within the line tolerance, `overrun_as_drawn` the overrun at
-        the planned place.
-    slot_positions : those of them where slotting makes sense: the plate does not fit,
-        and no rod is so far out that it is replaced. `slots` opens the fewest holes.
+        is the free placement of their plates, `bounded_fit` the best one within the
+        line tolerance and the turn of a column. The bounded one decides.
+    remedy_positions : those of them that need a remedy; `overrun_as_drawn` is the
+        overrun at the planned place.
     """
 
     shift: FloatArray
@@ -82,11 +80,15 @@ class PatternFits:
     complete: BoolArray
     fitted_positions: IntArray
     best_fit: plate.PlateFit
-    remedy_positions: IntArray
     bounded_fit: plate.PlateFit
+    remedy_positions: IntArray
     overrun_as_drawn: FloatArray
-    slot_positions: IntArray
-    slots: slots.SlotBatch
+
+    @property
+    def misfit_positions(self) -> IntArray:
+        """Return the positions whose plate does not go on within the limits."""
+        misfit = self.bounded_fit.interference_mm > SLACK_MM
+        return self.fitted_positions[misfit]
 
 
 def solve_rods(
@@ -229,9 +231,9 @@ def fit_patterns(
     Parameters
     ----------
     rods, as_built : the rods, planned and as built.
-    limits : for the line tolerance, within which the steel may move.
+    limits : for the line tolerance and the turn of a column.
     needs_remedy : array, shape (n_positions,)
-        Positions whose plate is also fitted near its planned place.
+        Positions whose plate is also seen at its planned place.
     """
     rows, real = rods.padded_rows
     complete = np.logical_and.reduce(as_built.determined[rows] | ~real, axis=1)
@@ -239,49 +241,61 @@ def fit_patterns(
     clearance = rods.clearance
     # A detail without a plate has no clearance: there is nothing to fit.
     fitted = np.flatnonzero(complete & ~np.isnan(clearance[rows]).any(axis=1))
-    remedy = fitted[needs_remedy[fitted]]
     planned, built = rods.planned[rows], as_built.points[rows]
     best_fit = plate.fit_plates(
         planned[fitted], built[fitted], clearance[rows[fitted]], real[fitted]
     )
-    limit = np.full((remedy.size, 2), float(limits.line()))
-    bounded_fit = plate.fit_plates_within_limit(
-        plate.select_plates(best_fit, np.flatnonzero(needs_remedy[fitted])),
-        planned[remedy],
-        built[remedy],
-        clearance[rows[remedy]],
-        real[remedy],
-        limit,
-    )
-    overrun = (np.linalg.norm(as_built.deviation, axis=1) - clearance)[rows[remedy]]
-    worst = np.where(real[remedy], as_built.miss[rows[remedy]], 0.0)
-    # A rod further out is cheaper to replace, so its plate needs no slots.
-    near = worst.max(axis=1, initial=0) <= limits.re_anchor_beyond() + SLACK_MM
-    can_slot = near & (bounded_fit.interference_mm > SLACK_MM)
-    slot = remedy[can_slot]
+    remedy = fitted[needs_remedy[fitted]]
     return PatternFits(
         shift=shift,
         turn=turn,
         complete=complete,
         fitted_positions=fitted,
         best_fit=best_fit,
-        remedy_positions=remedy,
-        bounded_fit=bounded_fit,
-        overrun_as_drawn=np.where(real[remedy], overrun, -np.inf).max(
-            axis=1, initial=-np.inf
-        ),
-        slot_positions=slot,
-        slots=slots.find_shortest_slots_many(
-            planned[slot],
-            built[slot],
-            clearance[rows[slot]],
-            real[slot],
-            limit[can_slot],
-            # The engineer sees the exact need beside it; a proof takes far longer.
+        bounded_fit=plate.fit_plates_within_bounds(
+            best_fit,
+            planned[fitted],
+            built[fitted],
+            clearance[rows[fitted]],
+            real[fitted],
+            shift_limit_mm=np.full((fitted.size, 2), float(limits.line())),
+            rotation_limit_rad=np.full(fitted.size, float(limits.column_turn())),
+            # The search of every rotation never found a better one (METHOD.md), and
+            # takes several times as long.
             prove=False,
-            known_short=True,
         ),
+        remedy_positions=remedy,
+        overrun_as_drawn=_overrun_as_drawn(rods, as_built, remedy),
     )
+
+
+def add_remedy_positions(
+    fits: PatternFits, rods: RodTable, as_built: AsBuiltRods, needs_remedy: BoolArray
+) -> PatternFits:
+    """Return a copy with other positions to remedy; no plate is fitted anew.
+
+    Parameters
+    ----------
+    fits, rods, as_built : the fits, and the rods planned and as built.
+    needs_remedy : array, shape (n_positions,)
+        Positions to remedy.
+    """
+    remedy = fits.fitted_positions[needs_remedy[fits.fitted_positions]]
+    return replace(
+        fits,
+        remedy_positions=remedy,
+        overrun_as_drawn=_overrun_as_drawn(rods, as_built, remedy),
+    )
+
+
+def _overrun_as_drawn(
+    rods: RodTable, as_built: AsBuiltRods, positions: IntArray
+) -> FloatArray:
+    """Return the overrun of some positions' plates at their planned place. [mm]"""
+    rows, real = (of[positions] for of in rods.padded_rows)
+    overrun = np.where(real, as_built.miss[rows] - rods.clearance[rows], -np.inf)
+    most: FloatArray = overrun.max(axis=1, initial=-np.inf)
+    return most
 
 
 def _fit_groups(

@@ -45,7 +45,7 @@ def _build_position_row(position: Position, results: ResultView) -> PositionRow:
         for rod in results.get_rods(position.mark)
         if (miss := rod.get("miss")) is not None
     ]
-    plate_fit = entry.get("plate_fit") if entry else None
+    plate_fit = results.get_plate_fit(position.mark)
     return PositionRow(
         mark=position.mark,
         wall_name=get_wall_name(position),
@@ -172,7 +172,8 @@ def build_position_tables(
     """Build the tables of a position's page, with the remedies of its findings."""
     mark, results = position.mark, evaluated.results
     entry = results.positions.get(mark)
-    plate_fit = entry.get("plate_fit") if entry else None
+    free = entry.get("plate_fit") if entry else None
+    plate_fit = results.get_plate_fit(mark)
     overrun = plate_fit["overrun"] if plate_fit else None
     line = CheckKey.for_position(CheckKind.LINE, mark)
     topics = [FindingTopic.for_subject(kind, mark) for kind in POSITION_TOPICS]
@@ -180,6 +181,9 @@ def build_position_tables(
         "detail": evaluated.plan.details[position.detail],
         "plate_fit": plate_fit,
         "rods_note": entry.get("note") if entry else None,
+        "fits_only_beyond": bool(
+            free and plate_fit and free["fits"] and not plate_fit["fits"]
+        ),
         "slack": None if overrun is None else abs(overrun),
         "verdict": results.get_position_verdict(mark),
         "rods": build_rod_rows(evaluated.plan, position, results),

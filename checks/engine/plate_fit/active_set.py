@@ -194,6 +194,9 @@ class _ActiveSet:
             fixed += [(2, self.at_limit[:, 0]), (3, self.at_limit[:, 1])]
         for row, plates in fixed:
             system[plates, row] = 0.0
+            # The column as well: in a nearly singular system the rounding of a pivot
+            # would move the unknown by far more than rounding.
+            system[plates, :, row] = 0.0
             system[plates, row, row] = 1.0
             right[plates, row] = 0.0
 

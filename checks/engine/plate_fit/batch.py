@@ -21,6 +21,34 @@ HELD_ROD_TOLERANCE_MM = 5e-7  # a held rod this far out counts as within
 COUNTED, HELD, FREE = 1, 0, -1  # roles of a rod: see `plate.fit_plates`
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacementBounds:
+    """Largest shift and rotation of plates, either way; None where they are free."""
+
+    shift_mm: FloatArray | None = None  # (g, 2)
+    rotation_rad: FloatArray | None = None  # (g,)
+
+    @property
+    def is_free(self) -> bool:
+        """True where nothing is bounded."""
+        return self.shift_mm is None and self.rotation_rad is None
+
+    def take(self, keep: IntArray | slice) -> "PlacementBounds":
+        return PlacementBounds(
+            shift_mm=None if self.shift_mm is None else self.shift_mm[keep],
+            rotation_rad=None if self.rotation_rad is None else self.rotation_rad[keep],
+        )
+
+    def scaled_by(self, scale: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the limits of shift (2, g), in plate scales, and rotation (g,)."""
+        limit, turn = np.full((2, scale.size), np.inf), np.full(scale.size, np.inf)
+        if self.shift_mm is not None:
+            limit = self.shift_mm.T / scale
+        if self.rotation_rad is not None:
+            turn = self.rotation_rad
+        return limit, turn
+
+
 class BatchResult:
     """Results of all plates, filled batch by batch."""
 
@@ -74,11 +102,15 @@ class PlateBatch:
             )
 
     def set_start(
-        self, rotation: FloatArray, shift: FloatArray, limit: FloatArray | None
+        self, rotation: FloatArray, shift: FloatArray, bounds: PlacementBounds
     ) -> None:
-        """Start from a rotation (g,) and shift (g, 2), clipped to its limit (g, 2)."""
-        limited = shift if limit is None else np.clip(shift, -limit, limit)
-        self.rotation, self.shift, self.started = rotation.copy(), limited.T, True
+        """Start from a rotation (g,) and shift (g, 2), clipped to their bounds."""
+        turned, moved = rotation.copy(), shift
+        if bounds.rotation_rad is not None:
+            turned = np.clip(turned, -bounds.rotation_rad, bounds.rotation_rad)
+        if bounds.shift_mm is not None:
+            moved = np.clip(moved, -bounds.shift_mm, bounds.shift_mm)
+        self.rotation, self.shift, self.started = turned, moved.T, True
 
     def scaled_problem(self) -> tuple[PlateProblem, FloatArray, FloatArray]:
         """Return the scaled problem, each plate's scale and its mean clearance (g,).
@@ -114,7 +146,7 @@ class PlateBatch:
         self,
         results: BatchResult,
         part: slice,
-        limit_mm: FloatArray | None,
+        bounds: PlacementBounds,
         threshold_mm: FloatArray | None,
         *,
         brief: bool,
@@ -131,23 +163,25 @@ class PlateBatch:
         )
         rotation, shift = self.rotation, self.shift / scale
         gap, proven = np.full(scale.size, np.inf), np.zeros(scale.size, np.bool_)
-        limit = None if limit_mm is None else limit_mm[part].T / scale
-        if limit is None or not self.started:
+        if bounds.is_free or not self.started:
             rotation, shift, gap, proven = _solve_and_prove(task, rotation, shift)
-        if limit is not None:
+        if not bounds.is_free:
             # A limit that the free placement keeps changes nothing, and without limits
             # most plates are proved at once: only the others are solved again.
-            at = np.flatnonzero((np.abs(shift) > limit).any(axis=0) | self.started)
-            limited = task.take(at, np.maximum(limit[:, at], MIN_SCALED_LIMIT))
-            clipped = np.clip(shift[:, at], -limit[:, at], limit[:, at])
+            limit, turn = bounds.scaled_by(scale)
+            beyond = (np.abs(shift) > limit).any(axis=0) | (np.abs(rotation) > turn)
+            at = np.flatnonzero(beyond | self.started)
             if at.size:
+                near, turn = limit[:, at], turn[at]
                 rotation[at], moved, gap[at], proven[at] = _solve_and_prove(
-                    limited, rotation[at], clipped
+                    task.take(at, np.maximum(near, MIN_SCALED_LIMIT), turn),
+                    np.clip(rotation[at], -turn, turn),
+                    np.clip(shift[:, at], -near, near),
                 )
-                shift[:, at] = np.clip(moved, -limit[:, at], limit[:, at])
+                shift[:, at] = np.clip(moved, -near, near)
         shift = shift * scale
-        if limit_mm is not None:
-            shift = np.clip(shift, -limit_mm[part].T, limit_mm[part].T)
+        if bounds.shift_mm is not None:
+            shift = np.clip(shift, -bounds.shift_mm.T, bounds.shift_mm.T)
         placed = rotate_points(self.holes, rotation) + shift[:, None] - self.rods
         results.rotation[part], results.shift[part] = rotation, shift.T
         results.gap[part], results.proven[part] = gap * scale, proven
@@ -168,9 +202,17 @@ class _ProofTask:
     slack: FloatArray  # (g,) improvement that need not be excluded
     threshold: FloatArray | None  # (g,)
 
-    def take(self, at: IntArray, limit: FloatArray) -> "_ProofTask":
+    def take(
+        self, at: IntArray, limit: FloatArray, rotation_limit: FloatArray
+    ) -> "_ProofTask":
+        # A limit of a whole turn is none, and would only cost a proof.
+        free = bool((rotation_limit >= np.pi).all())
         return _ProofTask(
-            problem=replace(self.problem.take(at), limit=limit),
+            problem=replace(
+                self.problem.take(at),
+                limit=limit if np.isfinite(limit).all() else None,
+                rotation_limit=None if free else rotation_limit,
+            ),
             brief=self.brief,
             slack=self.slack[at],
             threshold=None if self.threshold is None else self.threshold[at],

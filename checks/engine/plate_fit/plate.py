@@ -19,7 +19,14 @@ import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.errors import EngineError
-from checks.engine.plate_fit.batch import COUNTED, FREE, HELD, BatchResult, PlateBatch
+from checks.engine.plate_fit.batch import (
+    COUNTED,
+    FREE,
+    HELD,
+    BatchResult,
+    PlacementBounds,
+    PlateBatch,
+)
 
 __all__ = [
     "COUNTED",
@@ -27,7 +34,7 @@ __all__ = [
     "HELD",
     "PlateFit",
     "fit_plates",
-    "fit_plates_within_limit",
+    "fit_plates_within_bounds",
     "hole_needed_mm",
     "select_plates",
 ]
@@ -59,6 +66,7 @@ def fit_plates(
     clearance_mm: FloatArray,
     mask: BoolArray | None = None,
     shift_limit_mm: FloatArray | None = None,
+    rotation_limit_rad: FloatArray | None = None,
     *,
     role: IntArray | None = None,
     threshold_mm: float | FloatArray | None = None,
@@ -79,6 +87,8 @@ def fit_plates(
         False where a group has no such rod; its numbers are ignored.
     shift_limit_mm : array, shape (g, 2), optional
         Largest shift of the holes' centroid, either way along each axis. [mm]
+    rotation_limit_rad : array, shape (g,), optional
+        Largest rotation, either way. [rad]
     role : array, shape (g, m), optional
         `COUNTED`: its excess counts. `HELD`: it must be within its clearance, and the
         interference is that of the others; infinite where no placement does. `FREE`:
@@ -111,7 +121,10 @@ def fit_plates(
         holes_mm, rods_mm, clearance_mm, mask
     )
     g, m = clearance.shape
-    limit = _check_limit(shift_limit_mm, g)
+    bounds = PlacementBounds(
+        shift_mm=_check_limit(shift_limit_mm, g),
+        rotation_rad=_check_rotation_limit(rotation_limit_rad, g),
+    )
     threshold = None if threshold_mm is None else np.broadcast_to(threshold_mm, (g,))
     results = BatchResult(g, m)
     size = max(1, BATCH_RODS // max(m, 1))
@@ -123,10 +136,8 @@ def fit_plates(
         if role is not None:
             batch.set_roles(np.take_along_axis(role, use, axis=1)[part])
         if start is not None:
-            batch.set_start(
-                start[0][part], start[1][part], limit if limit is None else limit[part]
-            )
-        batch.solve(results, part, limit, threshold, brief=brief)
+            batch.set_start(start[0][part], start[1][part], bounds.take(part))
+        batch.solve(results, part, bounds.take(part), threshold, brief=brief)
     # A search may wind around the circle: report the angle in (-pi, pi].
     rotation = results.rotation - 2.0 * np.pi * np.ceil(
         results.rotation / (2.0 * np.pi) - 0.5
@@ -161,24 +172,26 @@ def select_plates(fit: PlateFit, at: IntArray) -> PlateFit:
     )
 
 
-def fit_plates_within_limit(
+def fit_plates_within_bounds(
     free: PlateFit,
     holes_mm: FloatArray,
     rods_mm: FloatArray,
     clearance_mm: FloatArray,
     mask: BoolArray | None,
+    *,
     shift_limit_mm: FloatArray,
+    rotation_limit_rad: FloatArray,
+    prove: bool = True,
 ) -> PlateFit:
-    """Place each plate within a limit on its shift, starting from its free fit.
+    """Place each plate within limits on shift and rotation, given its free fit.
 
-    As `fit_plates`, whose result without the limit is `free`. Only the nearest valley
-    of rotations is searched to its bottom. For a plate that does not go on, `proven`
-    says whether the search showed, in a short time, that no rotation lets it on.
+    As `fit_plates`, whose result without limits is `free`. A free placement within
+    the limits is already the best there; only the other plates are solved again.
 
     Parameters
     ----------
     free : PlateFit
-        Of the same plates (g,), without the limit.
+        Of the same plates (g,), without limits.
     holes_mm, rods_mm : array, shape (g, m, 2)
         Hole and rod centres. [mm]
     clearance_mm : array, shape (g, m)
@@ -187,24 +200,32 @@ def fit_plates_within_limit(
         False where a group has no such rod.
     shift_limit_mm : array, shape (g, 2)
         Largest shift, either way along each axis. [mm]
+    rotation_limit_rad : array, shape (g,)
+        Largest rotation, either way. [rad]
+    prove : bool
+        Search every rotation within the limit. Otherwise the valley next to the free
+        placement is searched to its bottom, and `proven` says only, for a plate that
+        does not go on, whether a short search showed that no rotation lets it on.
     """
-    held = select_plates(free, np.arange(free.rotation_rad.size))
-    at = np.flatnonzero((np.abs(free.shift_mm) > shift_limit_mm).any(axis=1))
+    bounded = select_plates(free, np.arange(free.rotation_rad.size))
+    beyond = (np.abs(free.shift_mm) > shift_limit_mm).any(axis=1)
+    at = np.flatnonzero(beyond | (np.abs(free.rotation_rad) > rotation_limit_rad))
     if at.size == 0:
-        return held
+        return bounded
     again = fit_plates(
         holes_mm[at],
         rods_mm[at],
         clearance_mm[at],
         None if mask is None else mask[at],
         shift_limit_mm[at],
-        threshold_mm=0.0,
+        rotation_limit_rad[at],
+        threshold_mm=None if prove else 0.0,
         start=(free.rotation_rad[at], free.shift_mm[at]),
-        brief=True,
+        brief=not prove,
     )
     for field in fields(PlateFit):
-        getattr(held, field.name)[at] = getattr(again, field.name)
-    return held
+        getattr(bounded, field.name)[at] = getattr(again, field.name)
+    return bounded
 
 
 def hole_needed_mm(fit: PlateFit, hole_diameter_mm: FloatArray) -> FloatArray:
@@ -241,6 +262,18 @@ def _check_limit(limit_mm: FloatArray | None, plates: int) -> FloatArray | None:
         raise EngineError(
             "A plate's shift limit is two lengths, zero or more, one for each axis."
         )
+    return limit
+
+
+def _check_rotation_limit(
+    limit_rad: FloatArray | None, plates: int
+) -> FloatArray | None:
+    """Return the limits (plates,) of the rotation, checked."""
+    if limit_rad is None:
+        return None
+    limit = np.asarray(limit_rad, np.float64)
+    if limit.shape != (plates,) or not (limit >= 0.0).all():
+        raise EngineError("A plate's rotation limit is an angle, zero or more.")
     return limit
 
 

@@ -22,8 +22,11 @@ long as the holes are `ONE_VALLEY_SPACING` = (3 + sqrt 2) / 2 times the largest 
 (own derivation, checked in the tests against a search of all rotations). Then every
 rotation where g stops falling is a minimum, and the arc of a pair has only one.
 
-Where the third does not apply (rods a foot off, rods exchanged, limits on the shift),
-the arc is searched by branch and bound with the second.
+Where the third does not apply (rods a foot off, rods exchanged, limits on the shift or
+the rotation), the arc is searched by branch and bound with the second.
+
+A *limit on the rotation* cuts the arc. The best placement then either turns less than
+the limit or stands at it, and there it is a placement with its rotation fixed.
 
 References
 ----------
@@ -37,7 +40,12 @@ import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.plate_fit.interior_point import solve_interior_point
-from checks.engine.plate_fit.state import PlateProblem, SolverState, rotate_points
+from checks.engine.plate_fit.state import (
+    PlateProblem,
+    SolverState,
+    empty_state,
+    rotate_points,
+)
 
 ONE_VALLEY_SPACING = (3.0 + np.sqrt(2.0)) / 2.0
 MAX_ROUNDS = 40  # halvings of an arc: beyond it a piece is narrower than rounding
@@ -173,13 +181,30 @@ def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
     # Largest hole-to-rod distance anywhere on the arc, not only at the placement.
     most = (_threshold_share(problem, best) + problem.clearance).max(axis=0)
     most += 2.0 * half * reach.max(axis=0)
-    free = problem.limit is None
+    free = problem.limit is None and problem.rotation_limit is None
+    if problem.rotation_limit is not None:
+        middle, half = _cut_arc(middle, half, problem.rotation_limit)
     single = ~np.isfinite(spacing)  # one rod: every rotation is as good
     return RotationArc(
         middle=middle,
         half=half,
         one_valley=(spacing >= ONE_VALLEY_SPACING * most) & free | single & free,
     )
+
+
+def _cut_arc(
+    middle: FloatArray, half: FloatArray, limit_rad: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return middle and half (g,) of the part of each arc within its limit (g,).
+
+    An arc that only touches its limit is left with a half of zero.
+    """
+    low = np.clip(middle - half, -limit_rad, limit_rad)
+    high = np.clip(middle + half, -limit_rad, limit_rad)
+    # An arc that winds past half a turn may come back within the limit from there.
+    winds = np.abs(middle) + half >= 2.0 * np.pi - limit_rad
+    low, high = np.where(winds, -limit_rad, low), np.where(winds, limit_rad, high)
+    return (low + high) / 2.0, (high - low) / 2.0
 
 
 def _threshold_share(problem: PlateProblem, best: FloatArray) -> FloatArray:
@@ -260,7 +285,7 @@ def solve_from(
     problem: PlateProblem, rotation_rad: FloatArray, shift: FloatArray
 ) -> BestPlacement:
     """Solve every plate from a rotation (g,) and shift (2, g): its valley's bottom."""
-    state = solve_interior_point(problem, rotation_rad, shift)
+    state = _solve_within_rotation_limit(problem, rotation_rad, shift)
     rotation, at = clipped_placement(problem, state)
     value = largest_interference(problem, rotation, at)
     start = largest_interference(problem, rotation_rad, shift)
@@ -273,6 +298,47 @@ def solve_from(
     # A bound that overflowed proves nothing: an infinite rest makes it minus infinity.
     bound.rest[~np.isfinite(bound.cosine + bound.sine + bound.rest)] = np.inf
     return BestPlacement(np.where(lost, start, value), rotation, at, bound)
+
+
+def _solve_within_rotation_limit(
+    problem: PlateProblem, rotation_rad: FloatArray, shift: FloatArray
+) -> SolverState:
+    """Solve every plate with its rotation free, or fixed at the limit it would pass.
+
+    A plate that starts at the limit is tried there first: where its torque still
+    pushes outward, nothing inside its valley is better.
+    """
+    limit = problem.rotation_limit
+    if limit is None or not problem.free_rotation:
+        return solve_interior_point(problem, rotation_rad, shift)
+    state = empty_state(problem)
+    at_limit = np.abs(rotation_rad) >= limit
+    ends = np.flatnonzero(at_limit)
+    _solve_into(state, problem, ends, rotation_rad, shift, free_rotation=False)
+    sine = dual_bound(problem.take(ends), state.take(ends)).sine
+    inward = sine * np.sign(rotation_rad[ends]) > 0.0
+    free = np.concatenate((ends[inward], np.flatnonzero(~at_limit)))
+    _solve_into(state, problem, free, rotation_rad, shift, free_rotation=True)
+    turned = state.x[1] / problem.radius
+    past = free[np.abs(turned[free]) > limit[free]]
+    end = np.copysign(limit, turned)
+    _solve_into(state, problem, past, end, shift, free_rotation=False)
+    return state
+
+
+def _solve_into(
+    state: SolverState,
+    problem: PlateProblem,
+    at: IntArray,
+    rotation_rad: FloatArray,
+    shift: FloatArray,
+    *,
+    free_rotation: bool,
+) -> None:
+    """Solve some plates and write them into the state of all."""
+    if at.size:
+        part = replace(problem.take(at), free_rotation=free_rotation)
+        state.put(at, solve_interior_point(part, rotation_rad[at], shift[:, at]))
 
 
 def search_arc(

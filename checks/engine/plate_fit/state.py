@@ -26,6 +26,7 @@ class PlateProblem:
     limit: FloatArray | None  # (2, g) bound of |shift|
     target_gap: FloatArray  # (g,) duality gap to reach
     free_rotation: bool = True
+    rotation_limit: FloatArray | None = None  # (g,) bound of |rotation| [rad]
     weight: FloatArray | None = None  # (m, g) of t: 1, or 0 for a held rod
     held_tolerance: FloatArray | float = (
         0.0  # (g,) how far out a held rod counts as within
@@ -40,6 +41,9 @@ class PlateProblem:
             radius=self.radius[keep],
             limit=None if self.limit is None else self.limit[..., keep],
             target_gap=self.target_gap[keep],
+            rotation_limit=None
+            if self.rotation_limit is None
+            else self.rotation_limit[keep],
             weight=None if self.weight is None else self.weight[:, keep],
             held_tolerance=self.held_tolerance[keep]
             if isinstance(self.held_tolerance, np.ndarray)
@@ -84,6 +88,18 @@ class SolverState:
         if self.limit_slack is not None and self.limit_multiplier is not None:
             self.limit_slack[:, at] = part.limit_slack
             self.limit_multiplier[:, at] = part.limit_multiplier
+
+
+def empty_state(problem: PlateProblem) -> SolverState:
+    """Return a state with room for every plate, its numbers not set."""
+    m, g = problem.clearance.shape
+    limited = problem.limit is not None
+    return SolverState(
+        np.empty((4, g)),
+        np.empty((3, 2, m, g)),
+        np.empty((4, g)) if limited else None,
+        np.empty((4, g)) if limited else None,
+    )
 
 
 def rotate_points(points: FloatArray, rotation_rad: FloatArray) -> FloatArray:

@@ -55,27 +55,28 @@ class PatternCase:
     """One position whose rods are out of place. Lengths in mm, angles in rad.
 
     `interference_as_drawn` is that of the plate at its planned place, `interference`
-    that of the best placement within `line_limit` of it, reached by `shift` and
-    `rotation`. `slot` is None where slotting is excluded before it is computed.
-    `needed_rotation` is not 0 where the plate goes on as punched only with this
-    rotation, which moves a hole (`needed_rotation_chord`) beyond `line_limit`;
-    `interference` is then that of a plate rotated no further than it may be shifted.
+    that of the best placement within `line_limit` and `turn_limit` of it, reached by
+    `shift` and `rotation`; `free_interference` that of the best placement anywhere,
+    with `free_shift` and `free_rotation`. `slot` is None where slotting is excluded
+    before it is computed.
     `before_pour`: the rods can still be moved, so no hole is opened and no rod cut.
     """
 
     style: LengthStyle
     worst_position_error: float
     line_limit: float
+    turn_limit: float
     reanchor_beyond: float
     interference_as_drawn: float
     interference: float
     shift: tuple[float, float]
     rotation: float
+    free_interference: float
+    free_shift: tuple[float, float]
+    free_rotation: float
     ream: HoleOpening
     slot: HoleOpening | None
     reanchor: Mapping[str, Any]
-    needed_rotation: float = 0.0
-    needed_rotation_chord: float = 0.0
     before_pour: bool = False
 
 
@@ -145,21 +146,8 @@ def _format_rounded_down(mm: float, style: LengthStyle, denominator: int = 32) -
 def _propose_shift(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
     """Propose the plate as punched, in place or shifted within the line tolerance."""
     limit = format_length(case.line_limit, case.style)
-    if case.needed_rotation:
-        chord = format_length(case.needed_rotation_chord, case.style, 32)
-        return (
-            RemedyKind.SHIFT,
-            "The plate fits as punched only when"
-            f" {_describe_rotation(case.needed_rotation)}. That moves a hole by"
-            f" {chord}, more than the line tolerance {limit}.",
-        )
     if case.interference > SLACK_MM:
-        short = _format_rounded_up(case.interference, case.style, 64)
-        return (
-            RemedyKind.SHIFT,
-            f"Even shifted by the line tolerance, {limit} either way, the plate misses"
-            f" by {short}.",
-        )
+        return (RemedyKind.SHIFT, _explain_misfit(case))
     if case.interference_as_drawn <= SLACK_MM:
         shift, rotation, how = (0.0, 0.0), 0.0, "as drawn"
     else:
@@ -181,15 +169,43 @@ def _propose_shift(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
     )
 
 
+def _explain_misfit(case: PatternCase) -> str:
+    """Explain why the plate does not go on as punched."""
+    limit = format_length(case.line_limit, case.style)
+    allowed = f"shifted by {limit} either way and turned by"
+    allowed = f"{allowed} {degrees(case.turn_limit):.2g}°"
+    if case.free_interference <= SLACK_MM:
+        return (
+            f"The plate fits as punched only when {_describe_free_placement(case)}. A"
+            f" column may be {allowed}."
+        )
+    short = _format_rounded_up(case.interference, case.style, 64)
+    return f"Even {allowed}, the most a column may be, the plate misses by {short}."
+
+
+def _describe_free_placement(case: PatternCase) -> str:
+    """Describe where the plate goes on, by what is beyond a limit."""
+    parts = []
+    if abs(case.free_rotation) > case.turn_limit:
+        parts.append(_describe_rotation(case.free_rotation, decimals=2))
+    along, inward = (abs(shift) for shift in case.free_shift)
+    if max(along, inward) > case.line_limit:
+        along_text, in_text = (
+            _format_rounded_up(mm, case.style, 64) for mm in (along, inward)
+        )
+        parts.append(f"shifted {along_text} along and {in_text} in")
+    return " and ".join(parts)
+
+
 def _is_visible_rotation(rotation_rad: float) -> bool:
     """Check that a rotation is not zero when written to a tenth of a degree."""
     return abs(degrees(rotation_rad)) >= 0.05
 
 
-def _describe_rotation(rotation_rad: float) -> str:
+def _describe_rotation(rotation_rad: float, decimals: int = 1) -> str:
     """Describe a rotation, seen from above."""
     way = "counter-clockwise" if rotation_rad > 0.0 else "clockwise"
-    return f"turned {abs(degrees(rotation_rad)):.1f}° {way}"
+    return f"turned {abs(degrees(rotation_rad)):.{decimals}f}° {way}"
 
 
 def _describe_seat(rotation_rad: float) -> str:

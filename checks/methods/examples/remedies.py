@@ -210,7 +210,9 @@ def _advise_displacement(off_mm: float) -> Advice:
     rods = HOLES_MM.copy()
     rods[0, 0] -= off_mm
     clearance, limit = np.full(4, CLEARANCE_MM), np.full((1, 2), LINE_TOLERANCE_MM)
-    bounded = fit_plates(HOLES_MM[None], rods[None], clearance[None], None, limit)
+    turn = np.full(1, resolve_limits(ToleranceSpec()).column_turn())
+    free = fit_plates(HOLES_MM[None], rods[None], clearance[None])
+    bounded = fit_plates(HOLES_MM[None], rods[None], clearance[None], None, limit, turn)
     needed = float(hole_needed_mm(bounded, np.array([HOLE_MM]))[0])
     cut = find_shortest_slots(HOLES_MM, rods, clearance, limit[0])
     left = edge_after_slotting_mm(
@@ -221,11 +223,15 @@ def _advise_displacement(off_mm: float) -> Advice:
         style="imperial",
         worst_position_error=off_mm,
         line_limit=LINE_TOLERANCE_MM,
+        turn_limit=float(turn[0]),
         reanchor_beyond=resolve_limits(ToleranceSpec()).re_anchor_beyond(),
         interference_as_drawn=off_mm - CLEARANCE_MM,
         interference=float(bounded.interference_mm[0]),
         shift=(float(bounded.shift_mm[0, 0]), float(bounded.shift_mm[0, 1])),
         rotation=float(bounded.rotation_rad[0]),
+        free_interference=float(free.interference_mm[0]),
+        free_shift=(float(free.shift_mm[0, 0]), float(free.shift_mm[0, 1])),
+        free_rotation=float(free.rotation_rad[0]),
         ream=HoleOpening(
             edge_left=edge_after_reaming_mm(HOLE_MM, needed, EDGE_MM),
             edge_needed=edge,

@@ -186,8 +186,8 @@ class RodResult(_RodAxes, total=False):
     other_in: Annotated[float | None, "Of the same place, from the steel line.", MM]
 
 
-class PlateFitResult(TypedDict, total=False):
-    """Best placement of the base plate over the rods as built."""
+class PlatePlacementResult(TypedDict, total=False):
+    """Best placement of a base plate over the rods as built, free or within limits."""
 
     overrun: Required[
         Annotated[
@@ -197,7 +197,7 @@ class PlateFitResult(TypedDict, total=False):
         ]
     ]
     fits: Required[
-        Annotated[bool, "True where the plate fits over the rods somewhere."]
+        Annotated[bool, "True where the plate fits over the rods at a placement."]
     ]
     hole_needed: Required[
         Annotated[
@@ -209,7 +209,16 @@ class PlateFitResult(TypedDict, total=False):
     shift_along: Annotated[float | None, "Of the plate, along.", MM]
     shift_in: Annotated[float | None, "Of the plate, inward.", MM]
     turn: Annotated[float | None, "Of the plate, counter-clockwise.", RAD]
+
+
+class PlateFitResult(PlatePlacementResult, total=False):
+    """Free placement of the base plate; `bounded` decides whether it goes on."""
+
     hole_diameter: Annotated[float | None, "As punched.", MM]
+    bounded: Annotated[
+        PlatePlacementResult,
+        "Within the line tolerance and the turn of a column: this placement decides.",
+    ]
 
 
 class PositionResult(TypedDict, total=False):

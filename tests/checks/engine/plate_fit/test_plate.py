@@ -10,7 +10,7 @@ from checks.engine.plate_fit.plate import (
     FREE,
     HELD,
     fit_plates,
-    fit_plates_within_limit,
+    fit_plates_within_bounds,
     hole_needed_mm,
 )
 
@@ -301,10 +301,21 @@ def test_a_limited_fit_from_the_free_one_equals_a_fit_from_scratch():
     holes, rods, clearance = several(65)
     limit = np.full((30, 2), 0.5)
     free = fit_plates(holes, rods, clearance)
-    held = fit_plates_within_limit(free, holes, rods, clearance, None, limit)
-    whole = fit_plates(holes, rods, clearance, None, limit)
+    turn = np.full(30, 0.01)
+    held = fit_plates_within_bounds(
+        free,
+        holes,
+        rods,
+        clearance,
+        None,
+        shift_limit_mm=limit,
+        rotation_limit_rad=turn,
+    )
+    whole = fit_plates(holes, rods, clearance, None, limit, turn)
     np.testing.assert_allclose(held.interference_mm, whole.interference_mm, atol=1e-6)
     assert (np.abs(held.shift_mm) <= 0.5).all()
+    assert (np.abs(held.rotation_rad) <= 0.01).all()
+    assert held.proven.all()
 
 
 def test_plates_without_a_counted_rod_are_refused():
