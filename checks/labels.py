@@ -18,6 +18,8 @@ TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.SQUARENESS: "Outline out of square",
     TopicKind.WALL: "Wall {}",
     TopicKind.POSITION: "Rods at {}",
+    TopicKind.BAY: "Bay {}",
+    TopicKind.SPAN: "Span {}",
     TopicKind.PROJECTION: "Projection at {}",
     TopicKind.LEVEL: "Pad {}",
     TopicKind.LEVELS: "Misclosure of the levels",
@@ -33,7 +35,12 @@ TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.ACCUMULATED: "Accumulated spacing along {}",
     TopicKind.GROUP_TO_LINE: "Distance from the column line along {}",
 }
-PLURAL_TOPIC_LABELS = {TopicKind.WALL: "Walls {}", TopicKind.LEVEL: "Pads {}"}
+PLURAL_TOPIC_LABELS = {
+    TopicKind.WALL: "Walls {}",
+    TopicKind.BAY: "Bays {}",
+    TopicKind.SPAN: "Spans {}",
+    TopicKind.LEVEL: "Pads {}",
+}
 MAX_LISTED_PLACES = 3  # of several findings; the rest are counted
 AXIS_LABELS: dict[Axis, str] = {"in": "inward", "along": "along the wall"}
 CIRCUMSTANCE_LABELS = {
@@ -101,11 +108,14 @@ def describe_check(check: Check, *, with_mark: bool = False) -> str:
     """
     ends = " to ".join(check.corners)
     rods = " and ".join(str(number) for number in check.rods)
+    pair = " to ".join(check.marks)
     axis = AXIS_LABELS[check.axis] if check.axis else ""
     text = {
         CheckKind.DIAGONAL: f"Diagonal {ends}",
         CheckKind.WALL: f"Wall {ends}, overall length",
         CheckKind.LINE: f"{check.mark}, reference line",
+        CheckKind.BAY: f"Bay {pair}",
+        CheckKind.SPAN: f"Span {pair}",
         CheckKind.SETBACK: f"Rod {rods}, setback from the steel line",
         CheckKind.OFFSET: f"Rod {rods}, offset from the reference line",
         CheckKind.GAGE: f"Rods {rods}, centre to centre",
@@ -134,11 +144,14 @@ def describe_check_key(key: str) -> str:
         return key
     subject, mark = parts.subject, parts.mark
     rods = "-".join(str(number) for number in parts.rods)
+    pair = " to ".join(parts.marks) or subject
     axis = AXIS_LABELS[parts.axis] if parts.axis else ""
     return {
         CheckKind.DIAGONAL: f"Diagonal {subject}",
         CheckKind.WALL: f"Wall {subject}, overall length",
         CheckKind.LINE: f"{mark}, reference line",
+        CheckKind.BAY: f"Bay {pair}",
+        CheckKind.SPAN: f"Span {pair}",
         CheckKind.SETBACK: f"{mark}, rod {rods}, setback",
         CheckKind.OFFSET: f"{mark}, rod {rods}, offset",
         CheckKind.GAGE: f"{mark}, rods {rods}, centre to centre",

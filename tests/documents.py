@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from core.units import format_length
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 
@@ -73,7 +73,7 @@ def read_perfectly(document: Document) -> Document:
             **({} if check.kind is CheckKind.LEVEL else {"temperature": "20 degC"}),
         }
         for number, check in enumerate(checks)
-        if check.kind not in (CheckKind.PLUMB, CheckKind.GAGE)
+        if check.kind not in (CheckKind.PLUMB, CheckKind.GAGE, *PAIR_KINDS)
     ]
     done["readings"].append(
         {

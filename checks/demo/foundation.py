@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checks.engine.arrays import FloatArray
-from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.geometry import list_walls, outline_points
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
+from jobs.anchor_plan.geometry import list_walls, outline_points, position_axes
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 
@@ -186,6 +186,22 @@ def shift_corner(
     return replace(foundation, corners=corners)
 
 
+def _compute_true_distance(foundation: BuiltFoundation, check: Check) -> float:
+    """Compute the true length between two reference lines as built. [mm]"""
+    plan = foundation.plan
+    names = [corner.name for corner in plan.outline]
+    ends = []
+    for index in map(foundation.position_index, check.marks):
+        position = plan.positions[index]
+        if position.wall is None:
+            ends.append(position_axes(plan, position).origin)
+            continue
+        first, second = (foundation.corners[names.index(n)] for n in position.wall)
+        along = (position.along or 0.0) + float(foundation.line[index])
+        ends.append(first + along * (second - first) / math.dist(first, second))
+    return math.dist(*ends)
+
+
 def compute_true_value(foundation: BuiltFoundation, check: Check) -> float:
     """Compute the true value of a check, grade-rod readings excepted. [mm]
 
@@ -200,6 +216,8 @@ def compute_true_value(foundation: BuiltFoundation, check: Check) -> float:
     if check.kind in (CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH):
         wall = list_walls(foundation.plan).index((check.corners[0], check.corners[1]))
         return float(foundation.notches[wall, int(check.kind is CheckKind.NOTCH_DEPTH)])
+    if check.kind in PAIR_KINDS:
+        return _compute_true_distance(foundation, check)
     index = foundation.position_index(check.mark or "")
     rods = foundation.rods[index]
     numbers = [number - 1 for number in check.rods]

@@ -9,6 +9,7 @@ from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.concrete_strength import ConcreteEvaluation
 from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.likely_cause import LikelyCause
+from checks.evaluation.neighbour_lengths import NeighbourLengths
 from checks.evaluation.pad_levels import PadLevels, list_shim_stack
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
@@ -44,6 +45,7 @@ class BuildingEvaluation:
     probability: FloatArray  # (n_checks,) of conformance
     close_to_limit: BoolArray  # (n_checks,)
     squareness: Squareness
+    neighbour_lengths: NeighbourLengths
     as_built: AsBuiltRods
     rod_verdicts: tuple[str, ...]  # (n_rods,) values of `Verdict`
     pattern_fits: PatternFits

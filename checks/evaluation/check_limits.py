@@ -57,6 +57,8 @@ def compute_bounds(
         CheckKind.WALL, limits.wall(table.nominal[table.rows(CheckKind.WALL)])
     )
     set_symmetric(CheckKind.LINE, limits.line())
+    set_symmetric(CheckKind.BAY, limits.bay())
+    set_symmetric(CheckKind.SPAN, limits.span())
     for kind in (CheckKind.SETBACK, CheckKind.OFFSET, CheckKind.GAGE):
         set_symmetric(kind, limits.rod_location(_rod_diameters(table, rods, kind)))
     low, high = limits.projection()

@@ -6,13 +6,13 @@ from functools import cached_property
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet, find_check
 from jobs.anchor_plan.geometry import LocalAxes, all_position_axes
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import BuildingInput, Detail, Plan, Position
 
-LISTED_WHEN_READ = frozenset({CheckKind.GAGE, CheckKind.PLUMB})
+LISTED_WHEN_READ = frozenset({CheckKind.GAGE, CheckKind.PLUMB}) | PAIR_KINDS
 """Kinds that are optional on every plan: they are listed once somebody reads them."""
 
 NO_RODS = (0, 0)

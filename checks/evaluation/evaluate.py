@@ -20,6 +20,7 @@ from checks.evaluation.check_limits import (
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.finding_search import compute_findings
 from checks.evaluation.group_rules import evaluate_group_rules
+from checks.evaluation.neighbour_lengths import compare_neighbour_lengths
 from checks.evaluation.reduce_readings import Observations, reduce_readings
 from checks.evaluation.result_rows import build_check_rows, build_position_rows
 from checks.evaluation.rod_positions import (
@@ -77,6 +78,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     )
     as_built = solve_rods(table, rods, observations)
     rod_verdicts, fits = _fit_rods(table, rods, as_built, limits, verdicts)
+    square = squareness.compute_squareness(plan, table, observations, limits)
     # Threads before and after shims: a shim can take the thread of a good rod.
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
@@ -95,7 +97,10 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         verdicts=verdicts.verdict,
         probability=verdicts.probability,
         close_to_limit=verdicts.close_to_limit,
-        squareness=squareness.compute_squareness(plan, table, observations, limits),
+        squareness=square,
+        neighbour_lengths=compare_neighbour_lengths(
+            plan, table, observations, deviation, square
+        ),
         as_built=as_built,
         rod_verdicts=rod_verdicts,
         pattern_fits=fits,

@@ -20,6 +20,7 @@ from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.confirmation_rules import require_confirmation
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.evaluation.group_rules import GroupRuleCase
+from checks.evaluation.neighbour_findings import add_neighbour_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import remeasure_reason
 from checks.evaluation.rod_positions import PATTERN_KINDS, POSITION_KINDS
@@ -37,7 +38,7 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     """Return every finding, in the order of the walk round the building."""
     # Only now: causes are searched on the rods, not on plates that do not fit.
     evaluation = add_misfit_plates(evaluation)
-    return [
+    findings = [
         require_confirmation(evaluation, finding)
         for find in (
             _outline_findings,
@@ -53,6 +54,8 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
         )
         for finding in find(evaluation)
     ]
+    # Last, because a bay can be the consequence of a finding on a position.
+    return add_neighbour_findings(evaluation, findings)
 
 
 def _failing_rows(

@@ -6,6 +6,7 @@ that a stored finding can follow the evaluations::
     squareness  levels  strength                            the building
     position:MARK  projection:MARK                          the rods of a position
     wall:A-B  level:MARK  notch_width:A-B  plumb:MARK.in    one check, by its key
+    bay:MARK-MARK  span:MARK-MARK                           likewise
     adjacent_groups:A-B  within_group:MARK                  a group rule of the basis
 """
 
@@ -22,6 +23,8 @@ class TopicKind(StrEnum):
     SQUARENESS = "squareness"
     WALL = CheckKind.WALL.value
     POSITION = "position"
+    BAY = CheckKind.BAY.value
+    SPAN = CheckKind.SPAN.value
     WITHIN_GROUP = "within_group"
     ADJACENT_GROUPS = "adjacent_groups"
     ACCUMULATED = "accumulated"
@@ -60,6 +63,8 @@ GROUP_TOPICS = frozenset(
 _CHECK_TOPICS = frozenset(
     {
         TopicKind.WALL,
+        TopicKind.BAY,
+        TopicKind.SPAN,
         TopicKind.LEVEL,
         TopicKind.NOTCH_WIDTH,
         TopicKind.NOTCH_DEPTH,

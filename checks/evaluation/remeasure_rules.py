@@ -90,6 +90,29 @@ def _rule_pattern_contradicts(evaluation: BuildingEvaluation, keys: Keys) -> Rul
     ), None
 
 
+def _rule_neighbours_contradict(
+    evaluation: BuildingEvaluation, keys: Keys
+) -> RuleResult:
+    """Doubt lines that a bay read directly contradicts: one of the three is wrong."""
+    lengths, table = evaluation.neighbour_lengths, evaluation.table
+    lines = {
+        table.index[key]
+        for key in keys
+        if table.checks[table.index[key]].kind is CheckKind.LINE
+    }
+    for i in np.flatnonzero(lengths.contradicts).tolist():
+        sources = lengths.sources[i]
+        check = table.checks[lengths.rows[i]]
+        if check.kind is CheckKind.BAY and lines.intersection(sources):
+            related = [*(table.checks[row].key for row in sources), check.key]
+            return propose_remeasurement(
+                f"{capitalize_first(list_checks(evaluation, related))} contradict each"
+                " other: one of them is wrong.",
+                related,
+            ), None
+    return None
+
+
 def _rule_no_outline(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
     statement = NO_OUTLINE_REASONS.get(evaluation.squareness.adjustment.outcome)
     lengths = _measured_outline_keys(evaluation) if statement else []
@@ -275,6 +298,7 @@ REMEASURE_RULES: tuple[Callable[[BuildingEvaluation, Keys], RuleResult], ...] = 
     _rule_impossible_data,
     _rule_repeats_disagree,
     _rule_pattern_contradicts,
+    _rule_neighbours_contradict,
     _rule_no_outline,
     _rule_suspect_lengths,
     _rule_cannot_tell_which,

@@ -49,7 +49,10 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
         "required": [check.required for check in checks],
         "stage": [check.stage for check in checks],
     }
-    return cast("list[CheckResult]", _rows_from_columns(columns))
+    rows = cast("list[CheckResult]", _rows_from_columns(columns))
+    for row in evaluation.neighbour_lengths.rows.tolist():
+        rows[row]["marks"] = list(checks[row].marks)
+    return rows
 
 
 def _list_reasons(evaluation: BuildingEvaluation) -> list[str | None]:

@@ -27,7 +27,14 @@ from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import outline_points, wall_length
 
 OUTLINE_KINDS = (CheckKind.DIAGONAL, CheckKind.WALL)
-LENGTH_KINDS = (*OUTLINE_KINDS, CheckKind.LINE, *PATTERN_KINDS, CheckKind.PROJECTION)
+NEIGHBOUR_KINDS = (CheckKind.BAY, CheckKind.SPAN)
+LENGTH_KINDS = (
+    *OUTLINE_KINDS,
+    CheckKind.LINE,
+    *NEIGHBOUR_KINDS,
+    *PATTERN_KINDS,
+    CheckKind.PROJECTION,
+)
 
 INCH_TOLERANCE_MM = 1.6
 """Residual of a rod against an inch, 1/16 in: tight, as a rod may really stand off."""
@@ -230,7 +237,8 @@ def _is_isolated_error(
 ) -> bool:
     """Return True where the other readings confirm that this one is wrong.
 
-    The other lengths check a length of the outline, the rest of the pattern a rod.
+    The other lengths check a length of the outline, the rest of the pattern a rod, the
+    lines or the outline a bay or span.
     Nothing checks a projection: rods really stand an inch low, but not a foot.
     """
     kind = failing.check(row).kind
@@ -240,6 +248,12 @@ def _is_isolated_error(
         if np.isnan(error):  # nothing checks it, but concrete is never a foot out
             return abs(by) == FOOT_MM
         return abs(error - by) <= slack and _has_largest_w(failing, row)
+    if kind in NEIGHBOUR_KINDS:
+        lengths = failing.evaluation.neighbour_lengths
+        predicted = float(lengths.predicted[lengths.rows == row][0])
+        if not np.isnan(predicted):
+            own = float(failing.deviations([row])[0]) - predicted
+            return abs(own - by) <= float(failing.tolerances([row])[0])
     if abs(by) == FOOT_MM:
         return True
     if kind is CheckKind.LINE:
@@ -259,11 +273,18 @@ def _is_isolated_error(
 def _is_lone_line_error(failing: FailingChecks, row: int, by: float) -> bool:
     """Return True where one line of its wall is an inch off, and nobody confirmed it.
 
-    Nothing else checks a line, and patterns really stand an inch off. The hint costs
+    Only a bay checks a line, and patterns really stand an inch off. The hint costs
     nothing: a lone reading is taken again before anything is cut, whatever its cause.
     """
     wall, evaluation = failing.wall(row), failing.evaluation
-    if evaluation.observations.repeated_independently[row]:
+    lengths = evaluation.neighbour_lengths
+    confirmed = any(
+        row in sources and row_of_bay in failing.failing_rows and not contradicts
+        for row_of_bay, sources, contradicts in zip(
+            lengths.rows.tolist(), lengths.sources, lengths.contradicts, strict=True
+        )
+    )
+    if confirmed or evaluation.observations.repeated_independently[row]:
         return False
     alike = [] if wall is None else failing.measured_rows_on_wall(CheckKind.LINE, wall)
     others = [other for other in alike if other != row]

@@ -10,7 +10,7 @@ from checks.models import Decision, Evaluation, Finding, Reading, Release
 from checks.queries.offline_limits import OfflineLimits, compute_offline_limits
 from checks.queries.photographs import count_photographs
 from core.vocabulary import StageKind, Verdict
-from jobs.anchor_plan.check_keys import LEVEL_KINDS, NOTCH_KINDS, CheckKind
+from jobs.anchor_plan.check_keys import LEVEL_KINDS, NOTCH_KINDS, PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import (
     UnknownCheckError,
     build_check_sheet,
@@ -273,6 +273,8 @@ def _section_key(check: Check, walls: Mapping[str, tuple[str, str] | None]) -> s
         return f"wall:{'-'.join(check.corners)}"
     if kind is CheckKind.LINE:
         return f"wall:{'-'.join(walls[check.mark or ''] or ())}"
+    if kind in PAIR_KINDS:
+        return f"{kind}s"
     if kind in LEVEL_KINDS:
         return "levels"
     if kind in NOTCH_KINDS:
@@ -290,6 +292,16 @@ def _build_section(key: str, rows: list[SheetRow]) -> Section:
         "position": (
             f"Pattern {name}",
             "To rod centres, from the steel line and the reference line.",
+        ),
+        "bays": (
+            "Bays",
+            "Optional. Reference line to reference line along the wall, one taped"
+            " length.",
+        ),
+        "spans": (
+            "Spans",
+            "Optional. Across the frame, from steel line to steel line on the reference"
+            " lines.",
         ),
         "levels": ("Levels", "From one set-up if possible. A larger reading is lower."),
         "notch": ("Sheeting notch", "At mid wall."),

@@ -33,6 +33,8 @@ RULE_KEYS = (
     "diagonals",
     "wall",
     "line",
+    "bay",
+    "span",
     "rod_location",
     "column_turn",
     "re_anchor_beyond",
@@ -110,6 +112,14 @@ class ToleranceLimits:
     def line(self) -> float:
         """Return the limit of a reference line against the plan. [mm]"""
         return self.value("line")
+
+    def bay(self) -> float:
+        """Return the limit of the length between neighbours along a wall. [mm]"""
+        return self.value("bay")
+
+    def span(self) -> float:
+        """Return the limit of the length across a frame. [mm]"""
+        return self.value("span")
 
     def rod_location(self, diameter_mm: npt.ArrayLike) -> FloatArray:
         """Return the limit of setback, offset and gage by rod diameter. [mm]"""

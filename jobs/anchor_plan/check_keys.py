@@ -4,6 +4,7 @@ A key is a kind, a colon and what is measured::
 
     diagonal:A-C  wall:A-B  notch_width:A-B  notch_depth:A-B    two corners
     line:MARK  level:MARK                                       a position
+    bay:MARK-MARK  span:MARK-MARK                               two positions
     setback:MARK.R  offset:MARK.R  projection:MARK.R            a rod of a position
     gage:MARK.R-S                                               two rods of a position
     plumb:MARK.in  plumb:MARK.along                             an axis of a position
@@ -27,6 +28,8 @@ class CheckKind(StrEnum):
     DIAGONAL = "diagonal"
     WALL = "wall"
     LINE = "line"
+    BAY = "bay"
+    SPAN = "span"
     SETBACK = "setback"
     OFFSET = "offset"
     GAGE = "gage"
@@ -51,6 +54,9 @@ POSITION_KINDS = (
     | ROD_KINDS
 )
 """Kinds measured at a position."""
+
+PAIR_KINDS = frozenset({CheckKind.BAY, CheckKind.SPAN})
+"""Kinds measured between two neighbouring positions."""
 
 NAMED_KINDS = frozenset({CheckKind.BENCHMARK, CheckKind.STRENGTH})
 """Kinds whose subject is named by whoever measures it."""
@@ -78,6 +84,7 @@ class CheckKeyParts(NamedTuple):
     rods: tuple[int, ...] = ()
     axis: Axis | None = None
     corners: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
 
 
 class CheckKey(str):
@@ -109,6 +116,11 @@ class CheckKey(str):
     def for_position(cls, kind: CheckKind, mark: str) -> Self:
         """Write the key of a line or level check."""
         return str.__new__(cls, kind + f":{mark}")
+
+    @classmethod
+    def for_pair(cls, kind: CheckKind, marks: tuple[str, str]) -> Self:
+        """Write the key of a bay or span check."""
+        return str.__new__(cls, kind + f":{marks[0]}-{marks[1]}")
 
     @classmethod
     def for_rod(cls, kind: CheckKind, mark: str, rod: int) -> Self:
@@ -164,6 +176,15 @@ class CheckKey(str):
         """
         return _parse(self).corners
 
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """The two positions of a bay or span check.
+
+        Empty where hyphens in the marks leave it open which two are meant;
+        `Check.marks` always has them.
+        """
+        return _parse(self).marks
+
 
 @lru_cache(maxsize=8192)
 def _parse(text: str) -> CheckKeyParts:
@@ -187,6 +208,12 @@ def _split_subject(kind: CheckKind, subject: str) -> CheckKeyParts | None:
             return None
         corners = () if "-" in second else (first, second)
         return CheckKeyParts(kind, subject, corners=corners)
+    if kind in PAIR_KINDS:
+        first, _, second = subject.partition("-")
+        if not (first and second):
+            return None
+        marks = () if "-" in second else (first, second)
+        return CheckKeyParts(kind, subject, marks=marks)
     if kind in (CheckKind.LINE, CheckKind.LEVEL):
         return CheckKeyParts(kind, subject, mark=subject)
     mark, _, part = subject.rpartition(".")

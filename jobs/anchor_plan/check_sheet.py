@@ -1,9 +1,11 @@
 """The check sheet: every check of a plan, in the order they are measured.
 
 Diagonals first, then walls, then each line from its corner, then each position's
-pattern, then levels, the sheeting notch, and plumb. Nominals come from the plan alone.
+pattern, then bays and spans, then levels, the sheeting notch, and plumb. Nominals come
+from the plan alone.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -11,15 +13,18 @@ from core.vocabulary import StageKind
 from jobs.anchor_plan.check_keys import (
     CORNER_KINDS,
     NAMED_KINDS,
+    PAIR_KINDS,
     CheckKey,
     CheckKind,
     kind_of,
 )
 from jobs.anchor_plan.geometry import list_walls
+from jobs.anchor_plan.neighbours import find_bays, find_facing_pairs, find_spans
 from jobs.anchor_plan.planned_checks import (
     Check,
     build_diagonal_check,
     build_gage_check,
+    build_pair_check,
     generate_checks,
 )
 from jobs.anchor_plan.values import Plan, PlanKey
@@ -41,9 +46,10 @@ def build_check_sheet(plan: Plan) -> tuple[Check, ...]:
 def find_check(plan: Plan, key: str) -> Check:
     """Find a check by its key.
 
-    A diagonal or a gage may be named from either end and is returned under its
-    canonical key. Any two rods of a detail have a gage, and any two corners that share
-    no wall a diagonal, planned or not. Benchmarks and samples are named freely.
+    A diagonal, a gage, a bay or a span may be named from either end and is returned
+    under its canonical key. Any two rods of a detail have a gage, any two corners that
+    share no wall a diagonal, and any two positions that face each other a span, planned
+    or not. Benchmarks and samples are named freely.
 
     Raises
     ------
@@ -68,6 +74,7 @@ class _CheckIndex:
         self.details = {each.mark: plan.details[each.detail] for each in plan.positions}
         self.corners = [each.name for each in plan.outline]
         self.diagonals: dict[str, tuple[str, str]] = {}
+        self.pairs: dict[str, list[Check]] = {}
 
     def find(self, key: str) -> Check:
         # Nearly every key is a planned one; the rest only explains what is wrong.
@@ -87,6 +94,8 @@ class _CheckIndex:
             return self._find_diagonal(subject)
         if kind in CORNER_KINDS:
             raise UnknownCheckError(self._describe_missing_wall(kind, subject))
+        if kind in PAIR_KINDS:
+            return self._find_pair(kind, subject)
         if kind is CheckKind.GAGE and (found := self._find_gage(subject)):
             return found
         raise UnknownCheckError(self._describe_missing_position_check(kind, subject))
@@ -122,6 +131,32 @@ class _CheckIndex:
             )
         planned = self.by_key.get(CheckKey.for_corners(CheckKind.DIAGONAL, ends))
         return planned or build_diagonal_check(self.plan, ends, required=False)
+
+    def _find_pair(self, kind: CheckKind, subject: str) -> Check:
+        """Find a bay or span from either end; hyphens in marks may fit several."""
+        if not self.pairs:
+            self.pairs = _name_pairs(self.plan)
+        found = self.pairs.get(f"{kind}:{subject}", [])
+        if len(found) == 1:
+            return found[0]
+        shown = f"“{kind}:{subject[:80]}”"
+        if found:
+            readings = " or ".join(" and ".join(check.marks) for check in found)
+            raise UnknownCheckError(
+                f"{shown} can mean {readings}; name the positions without hyphens."
+            )
+        raise UnknownCheckError(f"{shown} {self._describe_missing_pair(kind)}")
+
+    def _describe_missing_pair(self, kind: CheckKind) -> str:
+        if kind is CheckKind.BAY:
+            rule = "joins no two positions that follow each other along a wall"
+        else:
+            rule = "joins no two positions that face each other across a frame"
+        named = ["-".join(check.marks) for check in self.checks if check.kind is kind]
+        if not named:
+            return f"{rule}; the plan has no {kind}."
+        more = ", …" if len(named) > MAX_LISTED_MARKS else ""
+        return f"{rule}; the {kind}s are {', '.join(named[:MAX_LISTED_MARKS])}{more}."
 
     def _find_gage(self, subject: str) -> Check | None:
         mark, _, pair = subject.rpartition(".")
@@ -183,6 +218,21 @@ class _CheckIndex:
             return "it has none."
         more = ", …" if len(self.details) > len(named) else ""
         return f"it has {', '.join(named)}{more}."
+
+
+def _name_pairs(plan: Plan) -> dict[str, list[Check]]:
+    """Name every bay and span from both ends; facing pairs beyond the spans too."""
+    named: dict[str, dict[str, Check]] = defaultdict(dict)
+    for kind, pairs in (
+        (CheckKind.BAY, find_bays(plan)),
+        (CheckKind.SPAN, (*find_spans(plan), *find_facing_pairs(plan))),
+    ):
+        for pair in pairs:
+            check = build_pair_check(plan, kind, pair)
+            first, second = check.marks
+            for key in (check.key, CheckKey.for_pair(kind, (second, first))):
+                named[key][f"{first}\n{second}"] = check
+    return {key: list(checks.values()) for key, checks in named.items()}
 
 
 def _generate_diagonal_names(plan: Plan) -> Iterator[tuple[str, tuple[str, str]]]:

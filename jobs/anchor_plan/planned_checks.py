@@ -1,6 +1,7 @@
 """The checks a plan asks for, each with its nominal, its stage and its key."""
 
 import math
+from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 from typing import NamedTuple
@@ -8,6 +9,7 @@ from typing import NamedTuple
 from core.vocabulary import StageKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKind
 from jobs.anchor_plan.geometry import corner_distance, list_walls
+from jobs.anchor_plan.neighbours import NeighbourPair, find_bays, find_spans
 from jobs.anchor_plan.values import Detail, Plan, Position
 
 ROW_TOLERANCE_MM = 1e-6
@@ -29,6 +31,7 @@ class Check(NamedTuple):
     rods : the rods it is about, numbered from 1.
     corners : the corners it runs between; of a line, setback or offset those of its
         wall, empty at a point position.
+    marks : of the two positions a bay or span runs between.
     name : of a benchmark or a sample.
     axis : the axis of the position it is measured along, where it is along one.
     required : true if a release waits for it.
@@ -45,16 +48,20 @@ class Check(NamedTuple):
     axis: Axis | None = None
     required: bool = True
     stage: StageKind = StageKind.FOUNDATION
+    marks: tuple[str, ...] = ()
 
     @property
     def description(self) -> str:
         """Name of the check in a sentence."""
         ends = " to ".join(self.corners)
         rods = " and ".join(str(number) for number in self.rods)
+        pair = " to ".join(self.marks)
         return {
             CheckKind.DIAGONAL: f"diagonal {ends}",
             CheckKind.WALL: f"wall {ends}",
             CheckKind.LINE: f"the line of {self.mark}",
+            CheckKind.BAY: f"the bay {pair}",
+            CheckKind.SPAN: f"the span {pair}",
             CheckKind.SETBACK: f"the setback of rod {rods} at {self.mark}",
             CheckKind.OFFSET: f"the offset of rod {rods} at {self.mark}",
             CheckKind.GAGE: f"the gage of rods {rods} at {self.mark}",
@@ -91,6 +98,7 @@ def generate_checks(plan: Plan) -> Iterator[Check]:
             )
     for position in plan.positions:
         yield from _generate_pattern_checks(position, plan.details[position.detail])
+    yield from generate_pair_checks(plan)
     for position in plan.positions:
         yield Check(
             key=CheckKey.for_position(CheckKind.LEVEL, position.mark),
@@ -172,6 +180,36 @@ def build_gage_check(mark: str, detail: Detail, low: int, high: int) -> Check:
         mark=mark,
         rods=(low, high),
         required=False,
+    )
+
+
+def generate_pair_checks(plan: Plan) -> Iterator[Check]:
+    """Generate the checks of all bays, then of all spans; no release waits for them.
+
+    Hyphens in marks can make two pairs one key: neither has a check then.
+    """
+    for kind, pairs in (
+        (CheckKind.BAY, find_bays(plan)),
+        (CheckKind.SPAN, find_spans(plan)),
+    ):
+        checks = [build_pair_check(plan, kind, pair) for pair in pairs]
+        count = Counter(check.key for check in checks)
+        yield from (check for check in checks if count[check.key] == 1)
+
+
+def build_pair_check(plan: Plan, kind: CheckKind, pair: NeighbourPair) -> Check:
+    """Build the bay or span check of two neighbouring positions.
+
+    It is read between the points where the two reference lines meet the steel line, or
+    at the points of point positions.
+    """
+    marks = plan.positions[pair.first].mark, plan.positions[pair.second].mark
+    return Check(
+        key=CheckKey.for_pair(kind, marks),
+        kind=kind,
+        nominal=pair.nominal_mm,
+        required=False,
+        marks=marks,
     )
 
 

@@ -25,6 +25,8 @@ OVERRIDE_LENGTHS = (
     "wall",
     "wall_floor",
     "line",
+    "bay",
+    "span",
     "rod_location",
     "re_anchor_beyond",
     "projection",

@@ -15,6 +15,8 @@ CHECK_KIND_LABELS = {  # singular, plural
     CheckKind.DIAGONAL: ("diagonal", "diagonals"),
     CheckKind.WALL: ("wall", "walls"),
     CheckKind.LINE: ("reference line", "reference lines"),
+    CheckKind.BAY: ("bay", "bays"),
+    CheckKind.SPAN: ("span", "spans"),
     CheckKind.SETBACK: ("setback", "setbacks"),
     CheckKind.OFFSET: ("offset", "offsets"),
     CheckKind.GAGE: ("gage", "gages"),

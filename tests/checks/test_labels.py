@@ -104,7 +104,8 @@ def test_a_check_of_the_record_is_said_in_words(key: str, said: str) -> None:
 
 def test_every_kind_of_check_has_words_of_its_own() -> None:
     keys = [
-        "diagonal:A-C", "wall:A-B", "line:S1", "setback:S1.1", "offset:S1.1",
+        "diagonal:A-C", "wall:A-B", "line:S1", "bay:S1-S2", "span:S1-N1",
+        "setback:S1.1", "offset:S1.1",
         "gage:S1.1-2", "projection:S1.1", "level:S1", "benchmark:B1", "strength:F1",
         "notch_width:A-B", "notch_depth:A-B", "plumb:S1.along",
     ]  # fmt: skip

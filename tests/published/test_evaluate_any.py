@@ -154,6 +154,11 @@ def failing(result: Document) -> set[str]:
             asked.add(f"position:{marks[key]}")
         elif kind == "projection":
             asked.add(f"projection:{marks[key]}")
+        elif kind in ("bay", "span"):
+            # Listed with the line or the outline that explains it, else by itself.
+            if not any(key in f["checks"] for f in result["findings"]):
+                asked.add(key)
+            asked |= {f["finding"] for f in result["findings"] if f["finding"] == key}
         else:
             asked.add({"diagonal": "squareness", "benchmark": "levels"}.get(kind, key))
     for each in result["positions"]:

@@ -10,13 +10,14 @@ from dataclasses import dataclass, replace
 from jobs.anchor_plan.check_keys import (
     CORNER_KINDS,
     NOTCH_KINDS,
+    PAIR_KINDS,
     POSITION_KINDS,
     CheckKind,
     kind_of,
 )
 from jobs.anchor_plan.values import Corner, Detail, Plan, Rod
 
-_WALL_KINDS = CORNER_KINDS | {CheckKind.LINE}
+_WALL_KINDS = CORNER_KINDS | PAIR_KINDS | {CheckKind.LINE}
 _UNREADABLE = "\x00"  # no name of a document can have this character
 _PLACEHOLDER_OUTLINE = tuple(
     Corner(name=f"{_UNREADABLE}{number}", x=x, y=y)
@@ -60,6 +61,9 @@ class PartialPlan:
             return True
         if kind in self.unknown_kinds:
             return False
+        if kind in PAIR_KINDS:
+            # Which positions are neighbours depends on where all of them are.
+            return self.marks_known and not self.marks_without_wall
         if kind not in POSITION_KINDS:
             return True
         subject = key[len(kind) + 1 :]

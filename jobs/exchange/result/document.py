@@ -59,6 +59,8 @@ class TolerancesResult(TypedDict, total=False):
     diagonals: LimitResult
     wall: LimitResult
     line: LimitResult
+    bay: LimitResult
+    span: LimitResult
     rod_location: LimitResult
     column_turn: LimitResult
     re_anchor_beyond: LimitResult
@@ -99,6 +101,7 @@ class CheckResult(TypedDict, total=False):
     readings: Annotated[int, AtLeast(0), "Number of current readings."]
     kind: Annotated[str, "First word of the key."]
     mark: Annotated[str | None, "Of the position, where it is at one."]
+    marks: Annotated[list[str], "Of the two positions of a bay or span."]
     rods: list[Annotated[int, AtLeast(1), "A rod's number."]]
     lower: Annotated[float | None, "Least deviation allowed."]
     upper: Annotated[float | None, "Most deviation allowed."]

@@ -18,6 +18,8 @@ KEYS = [
     ("plumb:S1.along", CheckKind.PLUMB, "S1", (), "along", ()),
     ("diagonal:SW-NE", CheckKind.DIAGONAL, None, (), None, ("SW", "NE")),
     ("notch_depth:A-B", CheckKind.NOTCH_DEPTH, None, (), None, ("A", "B")),
+    ("bay:S1-S2", CheckKind.BAY, None, (), None, ()),
+    ("span:S-1-N1", CheckKind.SPAN, None, (), None, ()),
     ("wall:A-B-C", CheckKind.WALL, None, (), None, ()),
     ("benchmark:pin: north", CheckKind.BENCHMARK, None, (), None, ()),
 ]
@@ -44,12 +46,22 @@ def test_a_key_is_its_text_and_knows_its_parts(text, kind, mark, rods, axis, cor
         "gage:S1.2",
         "plumb:S1.up",
         "wall:A",
+        "bay:S1",
+        "bay:S1-",
+        "span:-S1",
         "line:",
     ],
 )
 def test_text_that_lacks_a_part_is_no_key(text):
     with pytest.raises(CheckKeyError):
         CheckKey(text)
+
+
+def test_a_bay_knows_its_marks_unless_hyphens_leave_them_open():
+    assert CheckKey("bay:S1-S2").marks == ("S1", "S2")
+    assert CheckKey("span:S.1-N 2").marks == ("S.1", "N 2")
+    assert CheckKey("bay:S-1-S-2").marks == ()
+    assert CheckKey.for_pair(CheckKind.SPAN, ("S1", "N1")) == "span:S1-N1"
 
 
 def test_every_key_of_a_sheet_parses_to_the_check_it_names():

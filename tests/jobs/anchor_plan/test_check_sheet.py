@@ -6,7 +6,8 @@ import time
 
 import pytest
 
-from jobs.anchor_plan.check_keys import CheckKind
+from core.units import parse_length
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import (
     UnknownCheckError,
     build_check_sheet,
@@ -124,6 +125,85 @@ def test_benchmarks_and_samples_are_named_freely():
     sample = find_check(plan(), "strength:c:3")
     assert sample.name == "c:3"
     assert sample.nominal == pytest.approx(24.131650, abs=1e-5)  # 3500 psi
+
+
+def test_bays_and_spans_are_optional_and_found_from_either_end():
+    one = neighbours()
+    listed = {c.key: c for c in build_check_sheet(one) if c.kind in PAIR_KINDS}
+    assert list(listed) == ["bay:S1-S2", "bay:S2-S3", "span:S1-N1"]
+    assert not any(check.required for check in listed.values())
+    bay = find_check(one, "bay:S3-S2")
+    assert (bay.key, bay.marks, bay.mark) == ("bay:S2-S3", ("S2", "S3"), None)
+    assert bay.nominal == pytest.approx(25 * 304.8)
+    assert bay.description == "the bay S2 to S3"
+    span = find_check(one, "span:N1-S1")
+    assert (span.key, span.nominal) == ("span:S1-N1", pytest.approx(48 * 304.8))
+
+
+def test_columns_of_end_walls_can_be_read_across_though_no_frame_joins_them():
+    ends = (("W1", ("NW", "SW"), "20'"), ("E1", ("SE", "NE"), "28'"))
+    one = neighbours(*ends)
+    assert "span:W1-E1" not in {check.key for check in build_check_sheet(one)}
+    assert find_check(one, "span:E1-W1").nominal == pytest.approx(90 * 304.8)
+
+
+@pytest.mark.parametrize(
+    ("key", "message"),
+    [
+        ("bay:S1-S3", "no two positions that follow each other along a wall"),
+        ("bay:S1-N1", "the bays are S1-S2, S2-S3"),
+        ("span:S1-S2", "no two positions that face each other across a frame"),
+        ("span:S2-N1", "the spans are S1-N1"),
+        ("span:", "the spans are S1-N1"),
+    ],
+)
+def test_positions_that_are_no_neighbours_have_no_such_check(key, message):
+    with pytest.raises(UnknownCheckError, match=message):
+        find_check(neighbours(), key)
+
+
+def test_a_plan_without_neighbours_says_so():
+    with pytest.raises(UnknownCheckError, match="the plan has no bay"):
+        find_check(plan(), "bay:S1-K7")
+
+
+def test_marks_with_hyphens_are_found_unless_two_pairs_share_a_key():
+    walls = (("SW", "SE"), ("NE", "NW"))
+    hyphens = neighbours(("S-4", walls[0], "80'"), ("S-5", walls[0], "85'"))
+    assert find_check(hyphens, "bay:S-5-S-4").marks == ("S-4", "S-5")
+    # "A-B-C" can be A and B-C on one wall, or A-B and C on the other.
+    shared = neighbours(
+        ("A", walls[0], "80'"),
+        ("B-C", walls[0], "85'"),
+        ("A-B", walls[1], "70'"),
+        ("C", walls[1], "80'"),
+    )
+    with pytest.raises(UnknownCheckError, match="A and B-C or A-B and C"):
+        find_check(shared, "bay:A-B-C")
+    assert "bay:A-B-C" not in {check.key for check in build_check_sheet(shared)}
+
+
+def neighbours(*positions):
+    """The plan with a row of positions, and one more across the first."""
+    rows = (
+        ("S1", ("SW", "SE"), "22'-6\""),
+        ("S2", ("SW", "SE"), "40'"),
+        ("S3", ("SW", "SE"), "65'"),
+        ("N1", ("NE", "NW"), "67'-6\""),
+        *positions,
+    )
+    return dataclasses.replace(
+        plan(),
+        positions=tuple(
+            Position(
+                mark=mark,
+                detail="P",
+                wall=wall,
+                along=float(parse_length(along).mm),
+            )
+            for mark, wall, along in rows
+        ),
+    )
 
 
 def test_names_with_hyphens_dots_and_colons_are_found():
