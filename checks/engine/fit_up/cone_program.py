@@ -1,0 +1,362 @@
+"""The fit-up as a second-order cone programme, and its solution.
+
+Over shifts s_p, turns alpha_p, the grid g, phi and the misfit t::
+
+    minimise t subject to
+      |s_p + alpha_p J h_pi - rho_pi| <= c_pi + t         every rod
+      |s_p - G_p| <= line limit, along each axis of p     every position
+      |alpha_p - phi| <= turn limit                       every position
+      |e . (s_q - G_q - s_p + G_p)| <= limit              every bay and frame
+      |g_x|, |g_y|, |phi| reach <= grid limit
+
+t is the radius that the holes lack: every hole 2 t larger in diameter would do. Where
+t <= 0 all goes together, and -t is the slack of the worst hole. Only the holes carry
+t: put into the other constraints too it would mix what a drill cures with what it does
+not.
+
+The unknowns used are u_p = s_p - G_p in the position's axes and alpha_p - phi, which
+makes every limit but the holes' own a bound or a difference of two unknowns. Turns are
+linear, about 0 or about given turns: at half a degree that leaves out |h| alpha^2 / 2,
+0.01 mm at 250 mm.
+
+Solved by Clarabel [1]_, an interior point method for such programmes; its multipliers
+give the slope of t in every rod (Boyd and Vandenberghe, *Convex Optimization*, 2004,
+5.6.3), and as t is a convex function of the rods, each solution a lower bound of t for
+all other rods (ibid., 5.6.1 and 3.1.3).
+
+References
+----------
+.. [1] P. J. Goulart and Y. Chen, "Clarabel: an interior-point solver for conic
+   programs with quadratic objectives", 2024.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import clarabel
+import numpy as np
+from scipy import sparse
+
+from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.errors import EngineError
+from checks.engine.fit_up.problem import FitUpProblem, rotate_quarter
+
+TOLERANCE = 1e-8
+"""Relative and absolute gap at which the solver stops. [1, mm]"""
+
+ACCEPTED_STATUS = ("Solved", "AlmostSolved")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitUpSolution:
+    """The best placement of all plates at once.
+
+    Attributes
+    ----------
+    misfit : t above. [mm]
+    shift : (n, 2) of each plate from its planned place, along and in. [mm]
+    turn : (n,) of each plate. [rad]
+    grid : (3,) movement of the grid along x and y, and its turn. [mm, rad]
+    slope : (n, m, 2) derivative of the misfit by each rod's deviation. [1]
+    """
+
+    misfit: float
+    shift: FloatArray
+    turn: FloatArray
+    grid: FloatArray
+    slope: FloatArray
+
+    @property
+    def share(self) -> FloatArray:
+        """Share of each position in the misfit, (n,), its sum 1."""
+        pull = np.hypot(self.slope[..., 0], self.slope[..., 1]).sum(axis=1)
+        total = float(pull.sum())
+        return np.asarray(pull / total if total > 0.0 else pull)
+
+
+@dataclass(frozen=True, slots=True)
+class ConstraintRows:
+    """Rows of A x + s = b, as triplets of a sparse matrix."""
+
+    row: IntArray
+    column: IntArray
+    value: FloatArray
+    bound: FloatArray  # (n_rows,) b
+
+
+class ConeProgram:
+    """The programme of one problem, assembled once.
+
+    Columns: three of each plate (u along, u in, turn times radius), then three of each
+    grid (g_x, g_y, phi times reach), then the openings: by how much the holes of
+    some positions, or the limits of some pairs, are relaxed.
+    """
+
+    def __init__(
+        self,
+        problem: FitUpProblem,
+        *,
+        turns: FloatArray | None = None,
+        grid_of: IntArray | None = None,
+        opening_of: IntArray | None = None,
+        opens: Literal["holes", "lengths"] = "holes",
+    ) -> None:
+        """Assemble the constraints.
+
+        Parameters
+        ----------
+        problem : FitUpProblem
+        turns : array, shape (n,), optional
+            Turns about which rotation is linearised; 0 if not given. [rad]
+        grid_of : array of int, shape (n,), optional
+            The grid each position hangs on; one for all if not given.
+        opening_of : array of int, shape (n,) or (k,), optional
+            The opening of each position's holes, or of each pair's limit; one for all
+            if not given.
+        opens : "holes" or "lengths"
+            Which constraints the openings relax.
+        """
+        self.problem = problem
+        self.opens = opens
+        n = len(problem)
+        count = n if opens == "holes" else len(problem.pairs)
+        self.turns = np.zeros(n) if turns is None else turns
+        self.grid_of = np.zeros(n, np.intp) if grid_of is None else grid_of
+        self.opening_of = np.zeros(count, np.intp) if opening_of is None else opening_of
+        self.grid_column = 3 * n
+        n_grids = int(self.grid_of.max(initial=0)) + 1
+        self.opening_column = self.grid_column + 3 * n_grids
+        n_openings = int(self.opening_of.max(initial=0)) + 1
+        self.n_unknowns = self.opening_column + n_openings
+        bounds, cones = _limit_rows(self), _hole_rows(self)
+        self.n_bounds = bounds.bound.size
+        self.rows = ConstraintRows(
+            np.concatenate((bounds.row, self.n_bounds + cones.row)),
+            np.concatenate((bounds.column, cones.column)),
+            np.concatenate((bounds.value, cones.value)),
+            np.concatenate((bounds.bound, cones.bound)),
+        )
+
+    def solve(self) -> FitUpSolution:
+        """Find the least misfit.
+
+        Raises
+        ------
+        EngineError
+            If the solver does not reach its tolerance.
+        """
+        x, multiplier = self.run(self.cost_of_openings())
+        return self.read_solution(x, multiplier)
+
+    def solve_least_movement(self, misfit: float) -> FitUpSolution:
+        """Find the placement that moves the grid least at a given misfit.
+
+        Its movement is (g_x, g_y, phi reach), as the root of their squares.
+
+        Parameters
+        ----------
+        misfit : float
+            More than the least misfit. [mm]
+        """
+        curvature = np.zeros(self.n_unknowns)
+        curvature[self.grid_column : self.opening_column] = 1.0
+        x, multiplier = self.run(
+            np.zeros(self.n_unknowns), curvature, largest_opening=misfit
+        )
+        return self.read_solution(x, multiplier)
+
+    def cost_of_openings(self, weight: FloatArray | float = 1.0) -> FloatArray:
+        """Return the cost of every column: `weight` for the openings, else 0."""
+        cost = np.zeros(self.n_unknowns)
+        cost[self.opening_column :] = weight
+        return cost
+
+    def run(
+        self,
+        cost: FloatArray,
+        curvature: FloatArray | None = None,
+        *,
+        smallest_opening: float | None = None,
+        largest_opening: float | None = None,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Minimise cost . x + x' diag(curvature) x / 2.
+
+        Returns
+        -------
+        x : array, shape (n_unknowns,)
+        multiplier : array, shape (n_rows,)
+            Of the constraints, without those of the bounds on openings.
+        """
+        rows = self.rows
+        for sign, bound in ((-1.0, smallest_opening), (1.0, largest_opening)):
+            if bound is not None:
+                rows = self._bound_openings(rows, sign, sign * bound)
+        first = rows.bound.size - self.rows.bound.size
+        n_cones = (self.rows.bound.size - self.n_bounds) // 3
+        x, z = run_solver(
+            rows,
+            cost,
+            curvature,
+            [
+                clarabel.NonnegativeConeT(first + self.n_bounds),
+                *[clarabel.SecondOrderConeT(3)] * n_cones,
+            ],
+        )
+        return x, z[first:]
+
+    def _bound_openings(
+        self, rows: ConstraintRows, sign: float, bound: float
+    ) -> ConstraintRows:
+        """Return the rows with sign times every opening <= bound in front."""
+        column = np.arange(self.opening_column, self.n_unknowns)
+        return ConstraintRows(
+            np.concatenate((np.arange(column.size), column.size + rows.row)),
+            np.concatenate((column, rows.column)),
+            np.concatenate((np.full(column.size, sign), rows.value)),
+            np.concatenate((np.full(column.size, bound), rows.bound)),
+        )
+
+    def read_solution(self, x: FloatArray, multiplier: FloatArray) -> FitUpSolution:
+        """Return placements and slopes of a programme with one grid."""
+        problem = self.problem
+        plates = x[: self.grid_column].reshape(-1, 3)
+        grid = x[self.grid_column : self.opening_column].copy()
+        grid[2] /= problem.reach
+        moved = grid[:2] + grid[2] * problem.arm
+        slope = np.zeros_like(problem.rods)
+        slope[problem.real] = multiplier[self.n_bounds :].reshape(-1, 3)[:, 1:]
+        return FitUpSolution(
+            misfit=float(x[self.opening_column]),
+            shift=plates[:, :2] + np.einsum("nij,nj->ni", problem.axes, moved),
+            turn=plates[:, 2] / problem.radius + grid[2],
+            grid=grid,
+            slope=slope,
+        )
+
+
+def run_solver(
+    rows: ConstraintRows,
+    cost: FloatArray,
+    curvature: FloatArray | None,
+    cones: list[Any],
+) -> tuple[FloatArray, FloatArray]:
+    """Minimise cost . x + x' diag(curvature) x / 2 with A x + s = b, s in the cones.
+
+    Raises
+    ------
+    EngineError
+        If the solver does not reach its tolerance.
+    """
+    n = cost.size
+    quadratic = (
+        sparse.csc_matrix((n, n))
+        if curvature is None
+        else sparse.diags(curvature, format="csc")
+    )
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.max_threads = 1
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = TOLERANCE
+    matrix = sparse.csc_matrix(
+        (rows.value, (rows.row, rows.column)), (rows.bound.size, n)
+    )
+    solver = clarabel.DefaultSolver(
+        quadratic, cost, matrix, rows.bound, cones, settings
+    )
+    found = solver.solve()
+    if str(found.status) not in ACCEPTED_STATUS:
+        raise EngineError(
+            f"The fit-up could not be computed: the solver stopped ({found.status})."
+        )
+    return np.asarray(found.x), np.asarray(found.z)
+
+
+def solve_fit_up(
+    problem: FitUpProblem, *, turns: FloatArray | None = None
+) -> FitUpSolution:
+    """Find the least misfit of a building.
+
+    Parameters
+    ----------
+    problem : FitUpProblem
+        With at least one position.
+    turns : array, shape (n,), optional
+        Turns about which rotation is linearised, such as those of an earlier
+        solution: the error left is then of second order in the difference. [rad]
+
+    Raises
+    ------
+    EngineError
+        If the solver does not reach its tolerance.
+    """
+    return ConeProgram(problem, turns=turns).solve()
+
+
+def _limit_rows(program: ConeProgram) -> ConstraintRows:
+    """Return the rows of bounds on shifts, turns, grids and pairs, both ways."""
+    problem, limits = program.problem, program.problem.limits
+    n, k = len(problem), len(problem.pairs)
+    bounded = np.arange(program.opening_column)
+    width = np.full(program.opening_column, limits.grid)
+    plates = width[: 3 * n].reshape(n, 3)
+    plates[:, :2] = limits.line
+    plates[:, 2] = limits.turn * problem.radius
+    # e . (u_q - u_p), with u in each position's own axes.
+    row = np.repeat(program.opening_column + np.arange(k), 4)
+    column = (3 * problem.pairs[:, :, None] + np.arange(2)).ravel()
+    along = np.einsum("kaij,kj->kai", problem.axes[problem.pairs], problem.direction)
+    value = (along * np.array([-1.0, 1.0])[:, None]).ravel()
+    m = program.opening_column + k
+    rows = [bounded, row, m + bounded, m + row]
+    columns = [bounded, column, bounded, column]
+    values = [np.ones(bounded.size), value, -np.ones(bounded.size), -value]
+    if program.opens == "lengths":
+        opening = program.opening_column + program.opening_of
+        pair_row = program.opening_column + np.arange(k)
+        rows += [pair_row, m + pair_row]
+        columns += [opening, opening]
+        values += [-np.ones(k), -np.ones(k)]
+    bound = np.concatenate((width, problem.pair_limit))
+    return ConstraintRows(
+        np.concatenate(rows),
+        np.concatenate(columns),
+        np.concatenate(values),
+        np.concatenate((bound, bound)),
+    )
+
+
+def _hole_rows(program: ConeProgram) -> ConstraintRows:
+    """Return the cones of the holes, three rows each, in the order of the rods.
+
+    Each cone is (c + t, s + alpha J h - rho), so that A has the signs turned.
+    """
+    problem = program.problem
+    position, slot = np.nonzero(problem.real)
+    hole, axes = problem.holes[position, slot], problem.axes[position]
+    turn = program.turns[position, None]
+    turned = np.cos(turn) * hole + np.sin(turn) * rotate_quarter(hole)
+    lever = rotate_quarter(turned)
+    by_grid = np.einsum("nij,nj->ni", axes, problem.arm[position]) + lever
+    part = np.zeros((position.size, 3, 7))
+    part[:, 1, 0] = part[:, 2, 1] = 1.0
+    part[:, 1:, 2] = lever / problem.radius[position, None]
+    part[:, 1:, 3:5] = axes
+    part[:, 1:, 5] = by_grid / problem.reach
+    column = np.zeros((position.size, 1, 7), dtype=np.intp)
+    column[:, 0, :3] = 3 * position[:, None] + np.arange(3)
+    grid = program.grid_column + 3 * program.grid_of[position, None]
+    column[:, 0, 3:6] = grid + np.arange(3)
+    if program.opens == "holes":
+        part[:, 0, 6] = 1.0
+        column[:, 0, 6] = program.opening_column + program.opening_of[position]
+    used = np.nonzero(part)
+    bound = np.empty((position.size, 3))
+    bound[:, 0] = problem.clearance[position, slot]
+    # The movement at the turn linearised about, less its linear part.
+    bound[:, 1:] = turned - hole - turn * lever - problem.rods[position, slot]
+    return ConstraintRows(
+        3 * used[0] + used[1],
+        np.broadcast_to(column, part.shape)[used],
+        -part[used],
+        bound.ravel(),
+    )
