@@ -24,6 +24,7 @@ TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.LEVEL: "Pad {}",
     TopicKind.LEVELS: "Misclosure of the levels",
     TopicKind.STRENGTH: "Concrete strength",
+    TopicKind.FIT_UP: "Fit-up of the steel",
     TopicKind.NOTCH_WIDTH: "Notch width of wall {}",
     TopicKind.NOTCH_DEPTH: "Notch depth of wall {}",
     TopicKind.PLUMB: "Plumb of {}",

@@ -65,6 +65,14 @@ class RemedyKind(LabelledStrEnum):
     ACCEPT = "accept", "Accept as it is"
 
 
+class FitUpConclusion(LabelledStrEnum):
+    """Conclusion on the steel and the rods as measured."""
+
+    GOES_TOGETHER = "goes_together", "Goes together"
+    DOES_NOT = "does_not", "Does not go together"
+    NOT_SETTLED = "not_settled", "Not settled"
+
+
 class Approval(LabelledStrEnum):
     """The people who must approve a remedy."""
 

@@ -7,6 +7,7 @@ from checks.engine.arrays import BoolArray, FloatArray
 from checks.evaluation.check_limits import CheckBounds
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.concrete_strength import ConcreteEvaluation
+from checks.evaluation.fit_up import FitUp
 from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.likely_cause import LikelyCause
 from checks.evaluation.neighbour_lengths import NeighbourLengths
@@ -55,6 +56,7 @@ class BuildingEvaluation:
     concrete: ConcreteEvaluation
     group_rules: tuple[GroupRuleCase, ...]
     steel_shifts: tuple[SteelShiftOption, ...]
+    fit_up: FitUp | None
     causes: tuple[LikelyCause, ...]
     cause_index: Mapping[str, int] = field(default_factory=dict)
 

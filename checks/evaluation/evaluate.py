@@ -19,6 +19,8 @@ from checks.evaluation.check_limits import (
 )
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.finding_search import compute_findings
+from checks.evaluation.fit_up import compute_fit_up
+from checks.evaluation.fit_up_result import fit_up_result
 from checks.evaluation.group_rules import evaluate_group_rules
 from checks.evaluation.neighbour_lengths import compare_neighbour_lengths
 from checks.evaluation.reduce_readings import Observations, reduce_readings
@@ -110,6 +112,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         concrete=concrete_strength.evaluate_concrete(plan, table, observations, limits),
         group_rules=evaluate_group_rules(rods, as_built, limits),
         steel_shifts=find_steel_shifts(rods, as_built, fits),
+        fit_up=compute_fit_up(plan, rods, as_built, rod_verdicts, fits, limits),
         causes=(),
     )
     # Causes are searched last, in the finished evaluation: they explain its verdicts.
@@ -198,6 +201,7 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
         "positions": build_position_rows(evaluation),
         "group_rules": [case.as_result() for case in evaluation.group_rules],
         "steel_shifts": [shift.as_result() for shift in evaluation.steel_shifts],
+        "fit_up": fit_up_result(evaluation),
         "levels": pad_levels.levels_result(
             plan,
             evaluation.table,

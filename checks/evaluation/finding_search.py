@@ -19,6 +19,7 @@ from checks.evaluation.check_table import PositionRods
 from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.confirmation_rules import require_confirmation
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
+from checks.evaluation.fit_up_finding import find_fit_up_findings
 from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.neighbour_findings import add_neighbour_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
@@ -45,6 +46,7 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
             _wall_findings,
             _position_findings,
             _group_rule_findings,
+            find_fit_up_findings,
             _projection_findings,
             _misclosure_findings,
             _level_findings,

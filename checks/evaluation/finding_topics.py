@@ -3,7 +3,7 @@
 A topic says what a finding is about, the same in every evaluation of a building, so
 that a stored finding can follow the evaluations::
 
-    squareness  levels  strength                            the building
+    squareness  levels  strength  fit_up                    the building
     position:MARK  projection:MARK                          the rods of a position
     wall:A-B  level:MARK  notch_width:A-B  plumb:MARK.in    one check, by its key
     bay:MARK-MARK  span:MARK-MARK                           likewise
@@ -37,11 +37,12 @@ class TopicKind(StrEnum):
     NOTCH_WIDTH = CheckKind.NOTCH_WIDTH.value
     NOTCH_DEPTH = CheckKind.NOTCH_DEPTH.value
     STRENGTH = "strength"
+    FIT_UP = "fit_up"
     PLUMB = CheckKind.PLUMB.value
 
 
 BUILDING_TOPICS = frozenset(
-    {TopicKind.SQUARENESS, TopicKind.LEVELS, TopicKind.STRENGTH}
+    {TopicKind.SQUARENESS, TopicKind.LEVELS, TopicKind.STRENGTH, TopicKind.FIT_UP}
 )
 """Kinds about the whole building: the topic is the word alone."""
 

@@ -79,7 +79,7 @@ class SteelShiftOption:
             kind=RemedyKind.SHIFT,
             approval=Approval.ENGINEER,
             reason=(
-                f"Moving {steel} {_describe_move(self.move.shift_mm, style)} leaves"
+                f"Moving {steel} {describe_move(self.move.shift_mm, style)} leaves"
                 f" {after} positions to rework instead of {before}."
             ),
             cautions=(cautions.SCREENING, cautions.NOTICES),
@@ -93,7 +93,7 @@ class SteelShiftOption:
         )
 
 
-def _describe_move(shift_mm: FloatArray, style: LengthStyle) -> str:
+def describe_move(shift_mm: FloatArray, style: LengthStyle) -> str:
     """Describe a move on the plan, such as `1/4" right and 3/8" down`."""
     none = format_length(0.0, style, 32)
     parts = []

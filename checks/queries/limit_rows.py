@@ -45,6 +45,7 @@ LIMITS_BY_TOPIC: dict[TopicKind, tuple[str, ...]] = {
     TopicKind.LEVEL: ("pad_level", "shim_up_to"),
     TopicKind.LEVELS: ("level_misclosure",),
     TopicKind.STRENGTH: ("strength_ratio",),
+    TopicKind.FIT_UP: ("line", "column_turn", "bay", "span", "notch"),
     TopicKind.PLUMB: ("plumb",),
     TopicKind.NOTCH_WIDTH: ("notch",),
     TopicKind.NOTCH_DEPTH: ("notch",),

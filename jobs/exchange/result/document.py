@@ -17,6 +17,7 @@ from jobs.exchange.result.findings import (
     SteelShiftResult,
     VerdictWord,
 )
+from jobs.exchange.result.fit_up import FitUpResult
 from jobs.exchange.schema.typed_schema import MM, RAD, AtLeast, OneOf
 from jobs.exchange.vocabulary import RESULT_FORMAT, TOLERANCE_BASES
 
@@ -330,6 +331,7 @@ class ResultDocument(TypedDict):
             "for the engineer, never applied by itself.",
         ]
     ]
+    fit_up: NotRequired[FitUpResult | None]
     cautions: NotRequired[
         Annotated[list[str], "Standing cautions, whatever the verdicts."]
     ]

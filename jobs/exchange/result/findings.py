@@ -53,6 +53,14 @@ class SlotResult(TypedDict):
     width: NotRequired[Annotated[float | None, "The hole's diameter.", MM]]
 
 
+class OpenedPlateResult(TypedDict):
+    """A plate to open."""
+
+    mark: Annotated[str, "Of its position."]
+    hole: Annotated[float | None, "Diameter, rounded up to a shop's sizes.", MM]
+    exact: Annotated[float | None, "The diameter it needs.", MM]
+
+
 class WasherResult(TypedDict):
     """The plate washer that covers an opened hole."""
 
@@ -143,6 +151,7 @@ class RemedyResult(TypedDict, total=False):
     turn: Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
     hole_diameter: Annotated[float | None, "Of all holes, enlarged.", MM]
     slots: Annotated[list[SlotResult], "Only the holes that offend."]
+    open: Annotated[list[OpenedPlateResult], "Plates to open, of several positions."]
     edge_left: Annotated[float | None, "Least edge distance after opening.", MM]
     edge_needed: Annotated[float | None, "AISC 360 Table J3.4, for the same hole.", MM]
     washer: WasherResult | None

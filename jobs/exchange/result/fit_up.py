@@ -1,0 +1,114 @@
+"""The fit-up of the result document: does the steel go together as measured."""
+
+from typing import Annotated, TypedDict
+
+from core.vocabulary import FitUpConclusion
+from jobs.exchange.result.findings import OpenedPlateResult
+from jobs.exchange.schema.typed_schema import MM, RAD, AtLeast, OneOf
+
+LEFT_OUT_REASONS = (
+    "no_plate",
+    "line_not_measured",
+    "rod_not_determined",
+    "contradicted",
+)
+
+
+ConclusionWord = Annotated[
+    str,
+    OneOf(FitUpConclusion),
+    "It goes together, or does not, where the readings as they are and the probability "
+    "say so both.",
+]
+
+
+class GridMoveResult(TypedDict):
+    """The least movement of the whole steel at which it goes together best."""
+
+    x: Annotated[float, "Plan axes.", MM]
+    y: Annotated[float, "Plan axes.", MM]
+    turn: Annotated[float, "About the middle of the positions, counter-clockwise.", RAD]
+    least: Annotated[
+        float,
+        AtLeast(0),
+        "Size of the movement, with that of the furthest position by the turn.",
+        MM,
+    ]
+
+
+class FitUpShareResult(TypedDict):
+    """A position that decides the misfit."""
+
+    mark: Annotated[str, "Its mark."]
+    share: Annotated[float, AtLeast(0), "Its share of the misfit."]
+
+
+class FitUpElementResult(TypedDict):
+    """One bay or frame by itself."""
+
+    marks: Annotated[list[str], "Of its two positions."]
+    misfit: Annotated[float, "Radius that its holes lack; less than zero is slack.", MM]
+    missing_length: Annotated[
+        float,
+        AtLeast(0),
+        "How much more its length would have to give with the holes as they are.",
+        MM,
+    ]
+
+
+class FitUpPlateResult(TypedDict):
+    """The place of a plate when all goes together, from its planned place."""
+
+    mark: Annotated[str, "Of its position."]
+    shift_along: Annotated[float, "Along the position's axis.", MM]
+    shift_in: Annotated[float, "Along the position's axis.", MM]
+    turn: Annotated[float, "Counter-clockwise.", RAD]
+
+
+class FitUpLeftOutResult(TypedDict):
+    """A position that takes no part."""
+
+    mark: Annotated[str, "Its mark."]
+    reason: Annotated[str, OneOf(LEFT_OUT_REASONS), "Why not."]
+
+
+class FitUpResult(TypedDict):
+    """Can every column stand on its lines and every bay and frame keep its length?
+
+    Each plate may shift and turn in its holes within the limits of line and column
+    turn, the whole steel within that of the notch. Tolerances of the members
+    themselves are not in it.
+    """
+
+    misfit: Annotated[
+        float,
+        "Radius that the worst holes lack as measured; every hole larger by twice as "
+        "much would do. Less than zero is slack.",
+        MM,
+    ]
+    slack: Annotated[float, AtLeast(0), "What the worst hole has to spare.", MM]
+    goes_together_as_read: Annotated[bool, "True where the misfit is not above zero."]
+    grid: GridMoveResult
+    probability: Annotated[
+        float | None,
+        "That it goes together, with the readings' uncertainty; null where it has not "
+        "been computed yet. It alone never clears a building.",
+    ]
+    probability_bound: Annotated[
+        float | None, "The probability is not above it; null where not computed."
+    ]
+    conclusion: Annotated[
+        ConclusionWord | None, "Null where the probability has not been computed yet."
+    ]
+    worst: Annotated[
+        list[FitUpShareResult], "Positions that decide it, first the most."
+    ]
+    bays: Annotated[
+        list[FitUpElementResult], "The worst bays of plates that go on alone."
+    ]
+    frames: Annotated[list[FitUpElementResult], "The worst frames of such plates."]
+    open: Annotated[list[OpenedPlateResult], "Few plates whose opening would do."]
+    plates: Annotated[
+        list[FitUpPlateResult], "Where each plate that goes on alone stands then."
+    ]
+    not_included: Annotated[list[FitUpLeftOutResult], "Positions left out, and why."]
