@@ -1,8 +1,7 @@
 """Which checks were read twice independently: by two people, days or instruments."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
-from itertools import combinations
 
 import numpy as np
 
@@ -34,27 +33,28 @@ def find_independent_repeats(
         True where any two of the readings are independent.
     """
     return np.array(
-        [
-            len(group) > 1
-            and any(_are_independent(a, b) for a, b in combinations(group, 2))
-            for group in readings
-        ],
+        [len(group) > 1 and _has_independent_pair(group) for group in readings],
         dtype=bool,
     )
 
 
-def _are_independent(a: ReadingValue, b: ReadingValue) -> bool:
+def _has_independent_pair(readings: Sequence[ReadingValue]) -> bool:
     return (
-        _differ(a.by, b.by)
-        or _differ(a.instrument, b.instrument)
-        or (a.at is not None and b.at is not None and _on_two_days(a.at, b.at))
+        _count_names(reading.by for reading in readings) > 1
+        or _count_names(reading.instrument for reading in readings) > 1
+        or _span_two_days([reading.at for reading in readings if reading.at])
     )
 
 
-def _differ(a: str | None, b: str | None) -> bool:
-    names = [(name or "").strip().casefold() for name in (a, b)]
-    return all(names) and names[0] != names[1]
+def _count_names(names: Iterable[str | None]) -> int:
+    """Count the different names, whatever their case or the spaces around them."""
+    return len({name.strip().casefold() for name in names if name and name.strip()})
 
 
-def _on_two_days(a: datetime, b: datetime) -> bool:
-    return abs(a - b) >= MIN_NIGHT and a.date() != b.astimezone(a.tzinfo).date()
+def _span_two_days(times: Sequence[datetime]) -> bool:
+    if len(times) < 2:
+        return False
+    # If the first and the last are of one day, so are all between.
+    first, last = min(times), max(times)
+    is_next_date = last.date() != first.astimezone(last.tzinfo).date()
+    return last - first >= MIN_NIGHT and is_next_date

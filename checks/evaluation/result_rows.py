@@ -11,6 +11,10 @@ from checks.engine.plate_fit.plate import PlateFit
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.json_values import to_json_list
+from checks.evaluation.measurement_adequacy import (
+    describe_coarse_checks,
+    find_coarse_checks,
+)
 from checks.evaluation.verdict_reasons import CONTRADICTORY_GAGES, verdict_reason
 from core.units import format_length
 from core.vocabulary import Verdict
@@ -46,6 +50,7 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
         "correction": to_json_list(observations.correction),
         "reading_ids": [[r.id for r in readings] for readings in observations.readings],
         "reason": _list_reasons(evaluation),
+        "better_measurement": _list_better_measurements(evaluation),
         "required": [check.required for check in checks],
         "stage": [check.stage for check in checks],
     }
@@ -64,6 +69,15 @@ def _list_reasons(evaluation: BuildingEvaluation) -> list[str | None]:
     for row in np.flatnonzero(unexplained).tolist():
         reasons[row] = verdict_reason(evaluation, row)
     return reasons
+
+
+def _list_better_measurements(evaluation: BuildingEvaluation) -> list[str | None]:
+    """Return what would measure each check well enough; None where it is."""
+    notes: list[str | None] = [None] * len(evaluation.verdicts)
+    rows = np.flatnonzero(find_coarse_checks(evaluation)).tolist()
+    for row, note in zip(rows, describe_coarse_checks(evaluation, rows), strict=True):
+        notes[row] = note
+    return notes
 
 
 def build_position_rows(evaluation: BuildingEvaluation) -> list[PositionResult]:

@@ -41,6 +41,7 @@ UNMEASURED_CHECK: CheckResult = {
     "verdict": Verdict.UNMEASURED,
     "close_to_limit": False,
     "reason": "",
+    "better_measurement": None,
     "nominal": None,
     "observed": None,
     "deviation": None,

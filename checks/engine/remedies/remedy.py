@@ -32,6 +32,12 @@ class Advice:
     remedies: tuple[Remedy, ...]
     ruled_out: tuple[tuple[RemedyKind, str], ...] = ()
 
+    def with_first(self, remedy: Remedy) -> "Advice":
+        """Return the same advice with another proposal before it."""
+        return Advice(
+            remedies=rank_remedies([remedy, *self.remedies]), ruled_out=self.ruled_out
+        )
+
 
 def propose_remeasurement(reason: str, checks: Sequence[str]) -> Remedy:
     """Propose to take readings again before anything is changed."""

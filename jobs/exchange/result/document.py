@@ -110,6 +110,9 @@ class CheckResult(TypedDict, total=False):
     correction: Annotated[float | None, "Tape correction added to the mean reading."]
     reading_ids: Annotated[list[str], "Ids of the current readings."]
     reason: Annotated[str | None, "Why it is unmeasured or must be measured again."]
+    better_measurement: Annotated[
+        str | None, "Where the uncertainty is larger than the limit: what would do."
+    ]
     required: Annotated[bool, "True where a release waits for it."]
     stage: Annotated[str, OneOf(StageKind), "First stage it can be measured in."]
 
