@@ -140,7 +140,8 @@ def _list_lengths(evaluation: BuildingEvaluation, row: int) -> tuple[float, floa
     check, length = table.checks[row], abs(float(table.nominal[row]))
     if check.kind is not CheckKind.LINE or not check.corners:
         return length, length
-    wall = table.index[CheckKey.for_corners(CheckKind.WALL, check.corners)]
+    first, second = check.corners
+    wall = table.index[CheckKey.for_corners(CheckKind.WALL, (first, second))]
     return length, float(table.nominal[wall]) - length
 
 
