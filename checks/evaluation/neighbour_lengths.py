@@ -1,24 +1,21 @@
 """Bays and spans against what other readings make of the same lengths.
 
-A bay along a wall is the difference of two lines, a span between two walls a width of
-the outline. Where both were measured, each checks the other::
+Where a bay and its two lines, or a span and the outline, were measured, each checks
+the other (`checks.engine.neighbour_lengths`)::
 
     line S2 = 20'-0"        line S3 = 40'-0 1/8"        bay S2 to S3 = 20'-0 1/8"
     |-------------------S2
     |-----------------------------------------S3
 
-The deviation that lines give a bay is that of its second line less that of its first.
-The deviation that the outline gives a span is the difference, in the direction of the
-span, of the moves of two points, each shared out along its wall between the moves of
-the two adjusted corners. Between point positions nothing else was read.
+Between point positions nothing else was read.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
+from checks.engine import neighbour_lengths
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from checks.engine.distance_network import CRITICAL_W
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.squareness import Squareness
@@ -51,9 +48,9 @@ class NeighbourLengths:
     @property
     def contradicts(self) -> BoolArray:
         """Return where reading and prediction differ by more than 3.29 sigma, (n,)."""
-        # A comparison with NaN is False: what is not known contradicts nothing.
-        difference = np.abs(self.deviation - self.predicted)
-        return np.asarray(difference > CRITICAL_W * self.sigma)
+        return neighbour_lengths.find_contradictions(
+            self.deviation, self.predicted, self.sigma
+        )
 
 
 def compare_neighbour_lengths(
@@ -75,7 +72,7 @@ def compare_neighbour_lengths(
     rows = table.rows(CheckKind.BAY, CheckKind.SPAN)
     rows = rows[observations.count[rows] > 0]
     positions = {each.mark: each for each in plan.positions} if rows.size else {}
-    predicted, variance = np.full(rows.size, np.nan), np.full(rows.size, np.nan)
+    predicted, sigma = np.full(rows.size, np.nan), np.full(rows.size, np.nan)
     sources: list[tuple[int, ...]] = []
     for i, row in enumerate(rows.tolist()):
         check = table.checks[row]
@@ -88,46 +85,49 @@ def compare_neighbour_lengths(
                 for mark in check.marks
             ]
             sources.append(tuple(lines))
-            predicted[i] = deviation[lines[1]] - deviation[lines[0]]
-            # What one tape has in common largely cancels here.
-            signs = np.array([-1.0, 1.0, -1.0])
-            covariance = observations.covariance(np.array([*lines, row]))
-            variance[i] = signs @ covariance @ signs
+            predicted[i] = neighbour_lengths.predict_bays(deviation[lines])
+            sigma[i] = neighbour_lengths.combine_uncertainty(
+                neighbour_lengths.BAY_WEIGHTS,
+                observations.covariance(np.array([*lines, row])),
+            )
         else:
             sources.append(tuple(square.length_rows.tolist()))
-            predicted[i], spread = _predict_span(plan, first, second, square)
-            variance[i] = spread + observations.uncertainty[row] ** 2
+            predicted[i], outline = _predict_span(plan, (first, second), square)
+            sigma[i] = np.hypot(outline, observations.uncertainty[row])
     return NeighbourLengths(
         rows=rows,
         deviation=deviation[rows],
         predicted=predicted,
-        sigma=np.sqrt(variance),
+        sigma=sigma,
         sources=tuple(sources),
     )
 
 
 def _predict_span(
-    plan: Plan, first: Position, second: Position, square: Squareness
+    plan: Plan, ends: tuple[Position, Position], square: Squareness
 ) -> tuple[float, float]:
-    """Predict a span's deviation from the adjusted outline, with its variance.
+    """Predict a span's deviation from the adjusted outline, with its uncertainty.
 
     The corners' own uncertainties are added as if they were independent.
     """
     if not square.adjustment.determined:
         return float("nan"), float("nan")
     names = [corner.name for corner in plan.outline]
-    deviation = variance = 0.0
-    for position, sign in ((first, -1.0), (second, 1.0)):
-        assert position.wall is not None  # noqa: S101 - both are on walls
-        direction = wall_axes(plan, first.wall or position.wall).inward
-        share = (position.along or 0.0) / wall_length(plan, position.wall)
-        for name, part in zip(position.wall, (1.0 - share, share), strict=True):
-            corner = names.index(name)
-            moves = square.adjustment.offsets_mm[corner] * direction
-            deviation += sign * part * float(moves.sum())
-            sigma = square.adjustment.sigma_mm[corner] * direction * part
-            variance += float(np.square(sigma).sum())
-    return deviation, variance
+    walls = [position.wall or ("", "") for position in ends]
+    corners = np.array([[names.index(name) for name in wall] for wall in walls])
+    share = np.array(
+        [
+            (position.along or 0.0) / wall_length(plan, wall)
+            for position, wall in zip(ends, walls, strict=True)
+        ]
+    )
+    direction = wall_axes(plan, walls[0]).inward
+    offsets, sigma = square.adjustment.offsets_mm, square.adjustment.sigma_mm
+    predicted = neighbour_lengths.predict_spans(
+        offsets[corners][None], share[None], direction[None]
+    )
+    parts = np.stack([1.0 - share, share], axis=1)[..., None] * sigma[corners]
+    return float(predicted[0]), float(np.sqrt(np.sum((parts * direction) ** 2)))
 
 
 def describe_sources(check: Check) -> str:

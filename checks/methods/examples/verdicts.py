@@ -11,6 +11,12 @@ from checks.engine.conformity import (
     ConformityAssessment,
     assess_conformity,
 )
+from checks.engine.neighbour_lengths import (
+    BAY_WEIGHTS,
+    combine_uncertainty,
+    find_contradictions,
+    predict_bays,
+)
 from checks.engine.tape import STEEL_EXPANSION
 from checks.engine.uncertainty import (
     HANDLING_LIMIT_MM,
@@ -374,6 +380,54 @@ def calculate_guarded_line() -> Calculation:
                 "within",
                 strict.within[0],
                 left + SLACK_MM >= DEVIATION_MM,
+            ),
+        ),
+    )
+
+
+def calculate_bay() -> Calculation:
+    """Calculate what two lines make of the bay between them."""
+    lines, bay, own = (0.8, 2.4), -3.6, 1.0
+    # The class terms of 12.2, 18.3 and 6.1 m by one class II tape nearly cancel.
+    common = np.array([(0.3 + 0.2 * metres) / sqrt(3.0) for metres in (13, 19, 7)])
+    covariance = own**2 * np.eye(3) + np.outer(common, common)
+    predicted = float(predict_bays([lines])[0])
+    sigma = float(combine_uncertainty(BAY_WEIGHTS, covariance))
+    shared = -common[0] + common[1] - common[2]
+    by_hand = sqrt(3.0 * own**2 + shared**2)
+    return Calculation(
+        inputs=(
+            describe_input("Line at 40 ft", "{:+1 mm}", lines[0]),
+            describe_input("Line at 60 ft", "{:+1 mm}", lines[1]),
+            describe_input("Bay as read", "{:+1 mm}", bay),
+            describe_input("Own part of each reading", "{:1 mm}", own),
+        ),
+        steps=(
+            write_text(
+                "By the lines: {:1} − {:1} = {:+1 mm}.", lines[1], lines[0], predicted
+            ),
+            write_text(
+                "Common to the tape: {:3} − {:3} − {:3} = {:3 mm}.",
+                common[1],
+                common[0],
+                common[2],
+                shared,
+            ),
+            write_text("√(3 × 1.0² + {:3}²) = {:3 mm}.", abs(shared), by_hand),
+            write_text(
+                "The difference of {:1 mm} is {:1} u, less than 3.29 u.",
+                abs(bay - predicted),
+                abs(bay - predicted) / by_hand,
+            ),
+        ),
+        results=(
+            build_result("By the lines", "+1 mm", predicted, lines[1] - lines[0]),
+            build_result("Uncertainty of the difference", "3 mm", sigma, by_hand),
+            build_result(
+                "Contradicts",
+                "yes_no",
+                find_contradictions([bay], [predicted], [sigma])[0],
+                abs(bay - predicted) > 3.29 * by_hand,
             ),
         ),
     )

@@ -16,7 +16,7 @@ from checks.queries.walk import build_walk, choose_section
 from checks.tolerances.basis import BASIS_NAMES
 from checks.tolerances.limits import resolve_limits
 from core.models import Person
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.exchange.input.parser import parse_building
 from jobs.models import Building, Job
@@ -167,6 +167,42 @@ def test_a_walk_with_nothing_left_says_so_and_opens_at_its_beginning(
     assert "Everything required is measured." in page.content.decode()
 
 
+def test_bays_and_spans_are_optional_sections_after_the_patterns(
+    building: Building, measure: Measure
+) -> None:
+    sections = {section.key: section for section in build_walk(building)}
+    keys = list(sections)
+    assert keys.index("bays") > max(i for i, key in enumerate(keys) if "pos" in key)
+    assert keys[keys.index("bays") : keys.index("levels")] == ["bays", "spans"]
+    assert [row.label for row in sections["bays"].rows][:2] == [
+        "Bay S1 to S2, between reference lines",
+        "Bay S2 to S3, between reference lines",
+    ]
+    assert [row.label for row in sections["spans"].rows] == [
+        "Span S1 to N3, across the frame",
+        "Span S2 to N2, across the frame",
+        "Span S3 to N1, across the frame",
+    ]
+    assert sections["bays"].required_count == sections["bays"].remaining_count == 0
+    measure({"id": "bay", "check": "bay:S2-S1", "value": "31' 1/4\""})
+    row = next(s for s in build_walk(building) if s.key == "bays").rows[0]
+    assert (row.verdict, len(row.current_readings)) == ("outside", 1)
+
+
+def test_a_bay_typed_on_the_walk_is_recorded_and_judged(
+    building: Building, field_lead: Person, signed_in: Any
+) -> None:
+    address = reverse("checks:measure", args=[building.pk])
+    visitor = signed_in(field_lead)
+    page = visitor.get(f"{address}?section=bays").content.decode()
+    assert "Bay S1 to S2" in page
+    assert "optional" in page.lower()
+    typed = {"section": "bays", "client_id-0": "one", "typed-0": "31' 1/16\""}
+    assert visitor.post(address, typed).status_code == 302
+    reading = Reading.objects.get(client_id="one")
+    assert (reading.check_key, reading.entry["value"]) == ("bay:S1-S2", "31' 1/16\"")
+
+
 def test_the_expected_value_is_not_told_before_the_reading(
     building: Building, field_lead: Person, signed_in: Any
 ) -> None:
@@ -193,6 +229,10 @@ def test_a_phone_is_given_the_limits_the_evaluation_judges_by(basis: str) -> Non
             assert (found.lower, found.upper) == (bounds.lower[row], bounds.upper[row])
             compared += 1
     assert compared > 50
+    pairs = [check.key for check in checks if check.kind in PAIR_KINDS]
+    assert len(pairs) == 7  # four bays, three spans
+    for key in pairs:
+        assert (plain[key].lower, plain[key].upper) == (-3.175, 3.175)
     gages = [check.key for check in checks if check.kind is CheckKind.GAGE]
     assert plain.keys() >= set(gages)
 

@@ -60,12 +60,16 @@ def test_a_check_may_be_named_by_kind_position_and_rod() -> None:
         "line,S1,,2',B\n"
         'Notch width,A-B,,1 1/2",\n'
         'gage,S1,1-2,5",\n'
+        "Bay,S1-S2,,31',\n"
+        "span,S1-N3,,38',\n"
     )
     assert [each["check"] for each in found.entries] == [
         "setback:S1.2",
         "line:S1",
         "notch_width:A-B",
         "gage:S1.1-2",
+        "bay:S1-S2",
+        "span:S1-N3",
     ]
     assert found.entries[1]["from"] == "B"
 

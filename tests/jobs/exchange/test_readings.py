@@ -53,6 +53,49 @@ def test_the_other_kinds_arrive_too():
     assert by_check["plumb:S1.in"].value == -3.175
 
 
+def test_a_bay_is_read_with_a_tape_and_is_a_length():
+    pair = {
+        "mark": "S2",
+        "wall": "SW-SE",
+        "along": "40'",
+        "detail": "P",
+    }
+    document = example()
+    document["positions"].append(pair)
+    bay = {
+        "check": "bay:S2-S1",
+        "value": "17'-6 1/8\"",
+        "tension": "50 N",
+        "span": "17 ft",
+    }
+    document["readings"] = [bay]
+    reading = parse_building(document).readings[0]
+    assert (reading.check, reading.span) == ("bay:S1-S2", 17 * 304.8)
+    document["readings"] = [
+        {**bay, "value": 0},
+        {**bay, "from": "SW"},
+        {**bay, "check": "bay:S1-K7"},
+    ]
+    with pytest.raises(DocumentError) as refused:
+        parse_building(document)
+    assert [each.pointer for each in refused.value.issues] == [
+        "/readings/0/value",
+        "/readings/1/from",
+        "/readings/2/check",
+    ]
+
+
+def test_a_bay_is_not_refused_where_a_position_could_not_be_placed():
+    document = example()
+    document["positions"].append({"mark": "S2", "wall": "SW-XX", "along": 40})
+    document["readings"] = [{"check": "bay:S1-S2", "value": "17 ft"}]
+    with pytest.raises(DocumentError) as refused:
+        parse_building(document)
+    assert {each.pointer.split("/")[1] for each in refused.value.issues} == {
+        "positions"
+    }
+
+
 def test_a_reading_without_an_id_is_named_by_its_place():
     ids = [each.id for each in read(ROD, ROD, {**ROD, "id": "reading-1"})]
     assert ids == ["reading-1-bis", "reading-2", "reading-1"]
