@@ -9,6 +9,18 @@ RODS = (
     " approval, and the erector gets written notice of every such change"
     " (29 CFR 1926.755(b), 1926.752(a)(2))."
 )
+NEW_PLATE = (
+    "What moved holes do to the column's flanges, web and their welds is not known"
+    " here: the fabricator checks that no hole, nut or washer fouls them."
+)
+ECCENTRIC_RODS = (
+    "Rods that stand otherwise about the column than designed are loaded otherwise, and"
+    " so is the plate: the engineer checks both."
+)
+PLATE_GROWTH = (
+    "A larger plate may foul girts, sheeting, the notch or the edge of the concrete:"
+    " check before it is cut."
+)
 WASHER = "A slotted or reamed hole needs the washer the engineer orders."
 DRILLING = "Drilling: silica dust, reinforcement, embedded services."
 ADHESIVE = "Adhesive: hole cleaning, concrete temperature and cure time decide."

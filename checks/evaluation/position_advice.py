@@ -26,6 +26,7 @@ from checks.engine.remedies.remedy import (
 )
 from checks.engine.rigid_fit import rotate_rows
 from checks.evaluation.building_evaluation import BuildingEvaluation
+from checks.evaluation.new_plates import lay_out_new_plate
 from checks.evaluation.reanchor_screen import concrete_age_days, screen_reanchoring
 from checks.evaluation.rod_positions import POSITION_KINDS, add_remedy_positions
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
@@ -181,6 +182,8 @@ def _pattern_case(
         ream=_ream_opening(evaluation, rods, interference),
         slot=None if slot is None else _slot_opening(evaluation, rods, slot),
         reanchor=screen_reanchoring(evaluation, index),
+        new_plate=lay_out_new_plate(evaluation, index),
+        steel=evaluation.plan.steel,
     )
 
 

@@ -1,6 +1,7 @@
 """Remedies for rods out of place: shift, ream, slot, re-anchor, in this order.
 
-The order is common practice. The rules behind each step are named in its reason.
+A new plate is inserted by the state of the steel (`new_plate.py`). The order is common
+practice. The rules behind each step are named in its reason.
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,6 +12,8 @@ from typing import Any
 from checks.engine import cautions
 from checks.engine.conformity import SLACK_MM
 from checks.engine.constants import INCH_MM
+from checks.engine.new_plate import NewPlate
+from checks.engine.remedies.new_plate import insert_new_plate, propose_new_plate
 from checks.engine.remedies.remedy import (
     Advice,
     Remedy,
@@ -18,7 +21,7 @@ from checks.engine.remedies.remedy import (
     refer_to_engineer,
 )
 from core.units import LengthStyle, format_length
-from core.vocabulary import Approval, RemedyKind
+from core.vocabulary import Approval, RemedyKind, SteelState
 
 MOVE_BEFORE_POUR = "Before the pour the rods can still be moved to the plan."
 
@@ -78,6 +81,8 @@ class PatternCase:
     slot: HoleOpening | None
     reanchor: Mapping[str, Any]
     before_pour: bool = False
+    new_plate: NewPlate | None = None
+    steel: SteelState = SteelState.FABRICATED
 
 
 def advise_pattern(
@@ -109,7 +114,25 @@ def advise_pattern(
             ruled_out.append(answer)
     remedies.extend(moves)
     remedies.append(_propose_referral(case))
+    new_plate = _propose_new_plate(case)
+    if isinstance(new_plate, Remedy):
+        remedies = insert_new_plate(remedies, new_plate, case.steel)
+    elif new_plate is not None:
+        ruled_out.append(new_plate)
     return Advice(remedies=rank_remedies(remedies), ruled_out=tuple(ruled_out))
+
+
+def _propose_new_plate(case: PatternCase) -> Remedy | tuple[RemedyKind, str] | None:
+    """Propose a plate punched to the rods; None where none was laid out."""
+    if case.new_plate is None:
+        return None
+    if case.interference <= SLACK_MM:
+        return (RemedyKind.NEW_PLATE, "The plate fits without it.")
+    if case.before_pour:
+        return (RemedyKind.NEW_PLATE, MOVE_BEFORE_POUR)
+    return propose_new_plate(
+        case.new_plate, case.steel, case.style, max_eccentricity_mm=case.reanchor_beyond
+    )
 
 
 def _propose_referral(case: PatternCase) -> Remedy:

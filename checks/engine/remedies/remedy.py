@@ -72,6 +72,7 @@ REASONS_FOR_SECOND = {
     RemedyKind.PLUMB_UP: _IN_DOUBT,
     RemedyKind.REMEASURE: "Nothing suggests that a reading is wrong.",
     RemedyKind.SHIFT: _IN_DOUBT,
+    RemedyKind.NEW_PLATE: "It replaces the plate; the remedies before it do not.",
     RemedyKind.REAM: "It changes the plate; the remedies before it do not.",
     RemedyKind.SLOT: "A round hole keeps more of the plate; its washer is simpler.",
     RemedyKind.RE_ANCHOR: "It gives up a cast rod that can still be used.",
@@ -80,9 +81,9 @@ REASONS_FOR_SECOND = {
 
 
 def rank_remedies(remedies: Sequence[Remedy]) -> tuple[Remedy, ...]:
-    """Return the proposal as it is, the others with the reason they came second."""
+    """Return the proposal, and the others with the reason they came second."""
     return tuple(
-        remedy if rank == 0 else as_alternative(remedy)
+        replace(remedy, why_second=None) if rank == 0 else as_alternative(remedy)
         for rank, remedy in enumerate(remedies)
     )
 

@@ -61,6 +61,55 @@ class OpenedPlateResult(TypedDict):
     exact: Annotated[float | None, "The diameter it needs.", MM]
 
 
+class PlateHoleResult(TypedDict):
+    """A hole of a new plate, from the plate's first corner: left, towards the wall."""
+
+    rod: Annotated[int, AtLeast(1), "Its number."]
+    x: Annotated[float | None, "Along, as the shop lays it out.", MM]
+    y: Annotated[float | None, "Inward, as the shop lays it out.", MM]
+    exact_x: Annotated[float | None, "Along, exact.", MM]
+    exact_y: Annotated[float | None, "Inward, exact.", MM]
+    moved: Annotated[float | None, "From the planned hole to the rod as built.", MM]
+    clearance_left: Annotated[
+        float | None, "Round the rod, after rounding, column at its planned place.", MM
+    ]
+    edge_left: Annotated[float | None, "To the nearest edge.", MM]
+
+
+class PlateGrowthResult(TypedDict):
+    """An edge of a new plate that moved outward."""
+
+    side: Annotated[str, "left, near, right or far: seen from above, inward is up."]
+    by: Annotated[float | None, "In whole shop increments.", MM]
+
+
+class NewPlateResult(TypedDict):
+    """A base plate punched to the rods as built, column at its planned place."""
+
+    width: Annotated[float | None, "Along.", MM]
+    depth: Annotated[float | None, "Inward.", MM]
+    thickness: Annotated[float | None, "As the detail's; null where it gives none.", MM]
+    size_known: Annotated[
+        bool, "False where the detail has no edge distance: the least plate then."
+    ]
+    corner_along: Annotated[
+        float | None,
+        "First corner (left, towards the wall), from the reference line.",
+        MM,
+    ]
+    corner_in: Annotated[float | None, "The same corner, from the steel line.", MM]
+    growth: Annotated[list[PlateGrowthResult], "Edges that moved outward."]
+    increment: Annotated[float | None, "That the shop lays out to.", MM]
+    clearance_left: Annotated[float | None, "The least of all holes.", MM]
+    spacing: Annotated[float | None, "Least distance between hole centres.", MM]
+    spacing_needed: Annotated[float | None, "Of the same pair, AISC 360 J3.3.", MM]
+    eccentricity_along: Annotated[
+        float | None, "Mean of the rods from the mean of the planned ones.", MM
+    ]
+    eccentricity_in: Annotated[float | None, "The same, inward.", MM]
+    holes: Annotated[list[PlateHoleResult], "In the order of the rods."]
+
+
 class WasherResult(TypedDict):
     """The plate washer that covers an opened hole."""
 
@@ -149,7 +198,10 @@ class RemedyResult(TypedDict, total=False):
     shift_x: Annotated[float | None, "Of the steel, plan axes.", MM]
     shift_y: Annotated[float | None, "Of the steel, plan axes.", MM]
     turn: Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
-    hole_diameter: Annotated[float | None, "Of all holes, enlarged.", MM]
+    hole_diameter: Annotated[
+        float | None, "Of all holes: enlarged, or of a new plate as the detail's.", MM
+    ]
+    plate: Annotated[NewPlateResult, "The new plate."]
     slots: Annotated[list[SlotResult], "Only the holes that offend."]
     open: Annotated[list[OpenedPlateResult], "Plates to open, of several positions."]
     edge_left: Annotated[float | None, "Least edge distance after opening.", MM]

@@ -210,6 +210,7 @@ def test_a_rod_beyond_its_hole_is_reamed_and_the_engineer_decides() -> None:
 def test_a_rod_more_than_an_inch_out_is_re_anchored() -> None:
     def change(document: Document) -> None:
         documents.off_by(document, "setback:A1.1", 29.0)
+        document["steel"] = "shipped"
 
     result = result_of(documents.confirm(documents.shed(change)))
     proposal = finding(result, "position:A1")["remedies"][0]

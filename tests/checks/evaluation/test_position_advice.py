@@ -134,7 +134,8 @@ def test_a_plate_that_goes_on_only_beyond_the_line_tolerance_is_a_finding():
 def test_a_group_turned_a_quarter_is_set_anew_and_not_called_a_shift():
     found = finding(lambda d: turn_group(d, 90.0))
     assert "turned 90.00° counter-clockwise" in ruled_out(found)["shift"]
-    assert found["remedies"][0]["remedy"] == "re_anchor"
+    names = [each["remedy"] for each in found["remedies"]]
+    assert names == ["new_plate", "re_anchor", "refer"]
     assert found["approval"] == "engineer"
 
 
@@ -251,7 +252,7 @@ def test_before_the_pour_rods_are_moved_and_nothing_is_cut():
     found = finding(change)
     assert [each["remedy"] for each in found["remedies"]] == ["remeasure", "refer"]
     assert "before the pour" in found["remedies"][0]["reason"]
-    assert set(ruled_out(found)) == {"shift", "ream", "slot", "re_anchor"}
+    assert set(ruled_out(found)) == {"shift", "ream", "slot", "re_anchor", "new_plate"}
 
 
 def test_on_the_day_of_the_pour_it_is_too_late_to_move_them():
