@@ -11,7 +11,9 @@ rotation about it remains, with two or more nothing.
 
 Statistics as in W. Baarda, *A testing procedure for use in geodetic networks*,
 Netherlands Geodetic Commission, 1968: redundancy r_i = 1 - h_ii with h the weighted
-hat matrix, w_i = v_i / (sigma_i sqrt(r_i)), v = adjusted - measured.
+hat matrix, w_i = v_i / (sigma_i sqrt(r_i)), v = adjusted - measured; the tests stand in
+`outlier_tests`. Errors that several distances have in common are unknowns of their own
+(see `network_model`), and v is then the part that belongs to the distance alone.
 """
 
 from dataclasses import dataclass
@@ -30,9 +32,7 @@ from checks.engine.network_model import (
     check_pairs,
     find_unseen_motions,
 )
-
-CRITICAL_W = 3.29
-"""|w| beyond which a reading is suspect: two-sided at 0.001, as Baarda takes it."""
+from checks.engine.outlier_tests import find_inseparable, find_large_residuals
 
 CONVERGED_MM = 1e-9
 """Gauss-Newton stops when no coordinate moves by more, plus eight of its last bits."""
@@ -42,6 +42,10 @@ MIN_SINGULAR_VALUE = 1e-4
 
 MIN_REDUNDANCY = 1e-7
 """Redundancy below which no other reading checks this one. [1]"""
+
+MIN_COMMON_REDUNDANCY = 0.1
+"""Redundancy below which an adjustment cannot blame a common error: one tape's scale
+has none, as distances alone do not fix a size. Project choice. [1]"""
 
 STEADY_STEP_RATIO = 0.1
 """Ratio of successive steps below which Gauss-Newton is near its end. [1]"""
@@ -89,6 +93,10 @@ class NetworkAdjustment:
     suspect: BoolArray  # (b, m)
     inseparable: BoolArray  # (b, m) the readings that share the largest |w|
     cannot_tell: BoolArray  # (b,) one of the inseparable is suspect
+    common: FloatArray  # (b, k) estimated common errors, of unit variance before
+    common_redundancy: FloatArray  # (b, k)
+    common_w: FloatArray  # (b, k)
+    common_suspect: BoolArray  # (b, k) larger than any reading's, and too large
 
 
 def adjust_distances(
@@ -97,6 +105,7 @@ def adjust_distances(
     lengths_mm: npt.ArrayLike,
     sigma_mm: npt.ArrayLike,
     held: npt.ArrayLike | None = None,
+    common_mm: npt.ArrayLike | None = None,
 ) -> NetworkAdjustment:
     """Adjust networks of one pattern to their measured distances.
 
@@ -109,10 +118,13 @@ def adjust_distances(
     lengths_mm : array, shape (b, m)
         Distances. NaN: not measured. [mm]
     sigma_mm : array, shape (b, m) or broadcast to it
-        Their standard uncertainties. [mm]
+        Their standard uncertainties; with common errors the part that is each
+        distance's own. [mm]
     held : array of bool, shape (n,), optional
         Known points; none by default, and then the network keeps the centroid and the
         rotation of `start_mm` (inner constraints [1]_). [bool]
+    common_mm : array, shape (b, m, k) or (m, k), optional
+        Loadings of the distances on k common errors, each of unit variance. [mm]
 
     Returns
     -------
@@ -137,14 +149,16 @@ def adjust_distances(
     fixed = np.zeros(n, dtype=np.bool_) if held is None else np.asarray(held, np.bool_)
     middle = start.sum(axis=1, keepdims=True) / n
     flat = (start - middle).reshape(len(start), -1)
-    model = build_model(flat, check_pairs(pairs, n), lengths_mm, sigma_mm, fixed)
+    model = build_model(
+        flat, check_pairs(pairs, n), lengths_mm, sigma_mm, fixed, common_mm
+    )
     determined = _is_determined(model, flat)
-    coordinates, converged = _gauss_newton(model, flat, determined)
-    points = coordinates.reshape(start.shape) + middle
+    unknowns, converged = _gauss_newton(model, flat, determined)
+    points = unknowns[:, : 2 * n].reshape(start.shape) + middle
     if fixed.any():
         points[:, fixed] = start[:, fixed]
     outcome = _OUTCOME_VALUES[determined.astype(np.intp) + converged]
-    return _compute_statistics(model, coordinates, points, outcome, converged)
+    return _compute_statistics(model, unknowns, points, outcome, converged)
 
 
 def distance_jacobian(pairs: npt.ArrayLike, points_mm: npt.ArrayLike) -> FloatArray:
@@ -195,8 +209,10 @@ def _is_determined(model: NetworkModel, flat: FloatArray) -> BoolArray:
     """Check that the measured distances determine each network, weights ignored."""
     matrix, _ = build_jacobian(model.incidence, flat)
     seen = matrix * (model.weights > 0.0)[..., None]
-    seen = np.concatenate([seen, model.motions.transpose(0, 2, 1)], axis=1)
-    seen = seen[:, :, model.free > 0.0]
+    corners = model.n_coordinates
+    motions = model.motions[:, :corners].transpose(0, 2, 1)
+    seen = np.concatenate([seen, motions], axis=1)
+    seen = seen[:, :, model.free[:corners] > 0.0]
     if seen.shape[1] < seen.shape[2]:
         return np.zeros(len(flat), dtype=np.bool_)
     if seen.shape[2] == 0:
@@ -209,12 +225,15 @@ def _gauss_newton(
 ) -> tuple[FloatArray, BoolArray]:
     """Iterate until nothing moves; a converged network is not touched again.
 
+    Returns the unknowns (b, 2 n + k) and which networks converged.
+
     Near the end each step is a steady fraction of the one before. The next step is
     therefore predicted from the worse of the last two fractions, and not taken where it
     would move nothing (the stopping rule of E. Hairer and G. Wanner, *Solving Ordinary
     Differential Equations II*, IV.8; from memory).
     """
-    coordinates = flat.copy()
+    corners, shared = model.n_coordinates, model.common.shape[2]
+    unknowns = np.concatenate([flat, np.zeros((len(flat), shared))], axis=1)
     converged = ~determined
     size = np.maximum(np.abs(flat).max(axis=1), 1.0)
     close = CONVERGED_MM + 8.0 * np.spacing(size)
@@ -224,15 +243,20 @@ def _gauss_newton(
             break
         # While all are active a slice selects them: unlike an index, it copies nothing.
         going = np.flatnonzero(~converged) if converged.any() else slice(None)
-        matrix, distance, normal = build_normal_equations(model, coordinates, going)
+        matrix, distance, normal = build_normal_equations(model, unknowns, going)
         short = (model.lengths[going] - distance) * model.weights[going]
+        if shared:
+            errors = unknowns[going][:, corners:, None]
+            short -= (model.common[going] @ errors)[..., 0]
         right = matrix.transpose(0, 2, 1) @ short[..., None]
+        if shared:
+            right[:, corners:] -= errors  # the pseudo-readings, 0
         step = np.linalg.solve(normal, right)[..., 0]
         longest = np.abs(step).max(axis=1)
         too_long = longest > size[going]
         if too_long.any():
             step *= np.where(too_long, size[going] / longest, 1.0)[:, None]
-        coordinates[going] += step
+        unknowns[going] += step
         left = longest
         if taken:
             share = longest / before[going]  # never of 0: that has converged
@@ -241,36 +265,49 @@ def _gauss_newton(
             shares[going] = share
         before[going] = longest
         converged[going] = left <= close[going]
-    return coordinates, converged & determined
+    return unknowns, converged & determined
 
 
 def _compute_statistics(
     model: NetworkModel,
-    coordinates: FloatArray,
+    unknowns: FloatArray,
     points: FloatArray,
     outcome: npt.NDArray[np.str_],
     good: BoolArray,
 ) -> NetworkAdjustment:
     lost = ~good
-    matrix, distance, normal = build_normal_equations(model, coordinates, slice(None))
+    matrix, distance, normal = build_normal_equations(model, unknowns, slice(None))
     if lost.any():
         normal[lost] = np.eye(normal.shape[1])
     inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     through = matrix @ inverse  # (b, m, 2 n); times the matrix again, the hat
 
     measured = model.weights > 0.0
-    unknowns = np.count_nonzero(model.free) - model.motions.shape[2]
-    freedom = measured.sum(axis=1) - unknowns
+    corners = model.n_coordinates
+    # A common error is an unknown and a pseudo-reading: it leaves the freedom as it is.
+    freedom = measured.sum(axis=1) - (
+        np.count_nonzero(model.free[:corners]) - model.motions.shape[2]
+    )
     redundancy = np.maximum(1.0 - np.einsum("bmk,bmk->bm", through, matrix), 0.0)
+    errors = unknowns[:, corners:]
+    scaled = (distance - model.lengths) * model.weights
     off = distance - model.lengths
-    scaled = off * model.weights
+    if errors.shape[1]:
+        scaled += (model.common @ errors[..., None])[..., 0]
+        off = scaled / np.where(measured, model.weights, 1.0)
+    omega = (scaled * scaled).sum(axis=1) + (errors * errors).sum(axis=1)
     checked = measured & (redundancy > MIN_REDUNDANCY)
     w = scaled / np.sqrt(np.where(checked, redundancy, 1.0))
     size = np.where(checked, np.abs(w), -1.0)
-    shared = _find_inseparable(matrix, through, redundancy, size)
-    large = (size > CRITICAL_W) & good[:, None]
+    shared = find_inseparable(matrix, through, redundancy, size)
+    tests = checked.sum(axis=1)
+    large = find_large_residuals(size, omega, freedom, tests) & good[:, None]
     cannot_tell = np.asarray((large & shared).any(axis=1))
-    variance = (scaled * scaled).sum(axis=1) / np.where(freedom > 0, freedom, 1)
+    common = _test_common_errors(errors, inverse[:, corners:, corners:], size)
+    blamed = common.blamed & (freedom > 1)[:, None] & good[:, None]
+    blamed &= find_large_residuals(common.size, omega, freedom, tests)
+    named = large & ~cannot_tell[:, None] & ~blamed.any(axis=1)[:, None]
+    variance = omega / np.where(freedom > 0, freedom, 1)
     unread = lost[:, None] | ~measured
     return NetworkAdjustment(
         outcome=outcome,
@@ -281,10 +318,37 @@ def _compute_statistics(
         degrees_of_freedom=freedom,
         redundancy=_blank_where(redundancy, unread),
         w=_blank_where(w, unread | ~checked),
-        suspect=large & ~cannot_tell[:, None],
+        suspect=named,
         inseparable=shared & good[:, None],
         cannot_tell=cannot_tell,
+        common=_blank_where(errors.copy(), lost),
+        common_redundancy=_blank_where(common.redundancy, lost),
+        common_w=_blank_where(common.w, lost),
+        common_suspect=blamed,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _CommonErrorTests:
+    """The pseudo-readings of common errors, (b, k) each."""
+
+    redundancy: FloatArray
+    w: FloatArray  # NaN where the distances say nothing of the error
+    size: FloatArray  # |w|, negative where it is NaN
+    blamed: BoolArray  # larger than the |w| of every distance
+
+
+def _test_common_errors(
+    errors: FloatArray, cofactors: FloatArray, size: FloatArray
+) -> _CommonErrorTests:
+    """Compute w of the pseudo-readings; `cofactors` (b, k, k), `size` (b, m) |w|."""
+    each = np.arange(errors.shape[1])
+    redundancy = np.maximum(1.0 - cofactors[:, each, each], 0.0)
+    usable = redundancy > MIN_COMMON_REDUNDANCY
+    w = np.where(usable, errors, np.nan) / np.sqrt(np.where(usable, redundancy, 1.0))
+    large = np.where(usable, np.abs(w), -1.0)
+    blamed = usable & (large > size.max(axis=1, initial=0.0)[:, None])
+    return _CommonErrorTests(redundancy, w, large, blamed)
 
 
 def _blank_where(value: FloatArray, where: BoolArray) -> FloatArray:
@@ -295,27 +359,10 @@ def _blank_where(value: FloatArray, where: BoolArray) -> FloatArray:
 
 def _covariance(model: NetworkModel, inverse: FloatArray) -> FloatArray:
     """Compute the cofactors of the coordinates, without the rigid motions."""
-    motions = model.motions
+    corners = model.n_coordinates
+    motions, inverse = model.motions[:, :corners], inverse[:, :corners, :corners]
     if motions.shape[2]:
         still = np.eye(motions.shape[1]) - motions @ motions.transpose(0, 2, 1)
         inverse = still @ inverse @ still
-    return np.asarray(inverse * (model.free[:, None] * model.free))
-
-
-def _find_inseparable(
-    matrix: FloatArray, through: FloatArray, redundancy: FloatArray, size: FloatArray
-) -> BoolArray:
-    """Find the readings whose residuals correlate fully with the largest |w|.
-
-    An error in any of them would leave the same residuals, so none can be named.
-    """
-    if matrix.shape[1] == 0:
-        return np.zeros(size.shape, dtype=np.bool_)
-    networks = np.arange(len(matrix))
-    largest = size.argmax(axis=1)
-    across = -(matrix @ through[networks, largest][:, :, None])[:, :, 0]
-    across[networks, largest] = redundancy[networks, largest]
-    scale = np.sqrt(redundancy * redundancy[networks, largest][:, None])
-    usable = (size >= 0.0) & (size[networks, largest] >= 0.0)[:, None]
-    twin = usable & (np.abs(across) > (1.0 - 1e-6) * scale) & (scale > 0.0)
-    return np.asarray(twin & (twin.sum(axis=1) > 1)[:, None])
+    free = model.free[:corners]
+    return np.asarray(inverse * (free[:, None] * free))

@@ -62,9 +62,13 @@ class OutlineAdjustments:
     degrees_of_freedom: IntArray  # (b,)
     redundancy: FloatArray  # (b, m)
     w: FloatArray  # (b, m)
-    suspect: BoolArray  # (b, m) |w| > 3.29, where the reading can be named
+    suspect: BoolArray  # (b, m) |w| too large, where the reading can be named
     inseparable: BoolArray  # (b, m) readings that share the largest |w|
-    cannot_tell: BoolArray  # (b,) |w| > 3.29, and shared
+    cannot_tell: BoolArray  # (b,) |w| too large, and shared
+    common: FloatArray  # (b, k) estimated common errors, of unit variance before
+    common_redundancy: FloatArray  # (b, k)
+    common_w: FloatArray  # (b, k) NaN where the lengths say nothing of the error
+    common_suspect: BoolArray  # (b, k) too large: tapes differ beyond their classes
     skew_rad: FloatArray  # (b,)
 
 
@@ -86,6 +90,10 @@ class OutlineAdjustment:
     suspect: BoolArray
     inseparable: BoolArray
     cannot_tell: bool
+    common: FloatArray
+    common_redundancy: FloatArray
+    common_w: FloatArray
+    common_suspect: BoolArray
     skew_rad: float
 
 
@@ -95,14 +103,16 @@ def adjust_outline(
     lengths_mm: npt.ArrayLike,
     sigma_mm: npt.ArrayLike,
     diagonals: npt.ArrayLike = (),
+    common_mm: npt.ArrayLike | None = None,
 ) -> OutlineAdjustment:
     """Adjust one outline to its measured walls and diagonals.
 
     Minimises sum((read - distance)**2 / sigma**2) by Gauss-Newton to 1e-9 mm;
-    redundancy, w and the limit of 3.29 as Baarda defines them [1]_. With one redundant
-    reading all |w| are equal, and likewise wherever the residuals of the readings with
-    the largest |w| are fully correlated. Then `cannot_tell` is set (if they are suspect
-    at all), `suspect` names none, and `inseparable` holds the group.
+    redundancy and w as Baarda defines them [1]_, tested as in `outlier_tests`. With one
+    redundant reading all |w| are equal, and likewise wherever the residuals of the
+    readings with the largest |w| are fully correlated. Then `cannot_tell` is set (if
+    they are suspect at all), `suspect` names none, and `inseparable` holds the group.
+    What the readings of a tape or a day have in common is estimated beside the corners.
 
     Parameters
     ----------
@@ -113,9 +123,12 @@ def adjust_outline(
     lengths_mm : array, shape (m,)
         Readings. NaN: not taken. [mm]
     sigma_mm : array, shape (m,) or scalar
-        Their standard uncertainties. [mm]
+        Their standard uncertainties; with common errors the part that is each
+        reading's own. [mm]
     diagonals : array of int, shape (d, 2)
         Diagonals the plan asks for, preferred to others in `missing`. [1]
+    common_mm : array, shape (m, k), optional
+        Loadings of the readings on k common errors, each of unit variance. [mm]
 
     Returns
     -------
@@ -140,7 +153,7 @@ def adjust_outline(
     pair = np.asarray(pairs, dtype=np.intp).reshape(-1, 2)
     lengths = np.asarray(lengths_mm, dtype=np.float64).reshape(-1)
     sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=np.float64), lengths.shape)
-    many = adjust_outlines(plan[None], pair, lengths[None], sigma[None])
+    many = adjust_outlines(plan[None], pair, lengths[None], sigma[None], common_mm)
     outcome = AdjustmentOutcome(str(many.outcome[0]))
     missing = np.zeros((0, 2), dtype=np.intp)
     if outcome is AdjustmentOutcome.UNDETERMINED:
@@ -161,17 +174,21 @@ def adjust_outline(
         suspect=many.suspect[0],
         inseparable=many.inseparable[0],
         cannot_tell=bool(many.cannot_tell[0]),
+        common=many.common[0],
+        common_redundancy=many.common_redundancy[0],
+        common_w=many.common_w[0],
+        common_suspect=many.common_suspect[0],
         skew_rad=float(many.skew_rad[0]),
     )
 
 
-def empty_adjustment(corners: int, readings: int) -> OutlineAdjustment:
+def empty_adjustment(corners: int, readings: int, errors: int = 0) -> OutlineAdjustment:
     """Return the undetermined adjustment of an outline that cannot be adjusted.
 
     Parameters
     ----------
-    corners, readings : int
-        Number of each. [1]
+    corners, readings, errors : int
+        Number of each; errors that readings have in common. [1]
 
     Returns
     -------
@@ -196,6 +213,10 @@ def empty_adjustment(corners: int, readings: int) -> OutlineAdjustment:
         suspect=no,
         inseparable=no,
         cannot_tell=False,
+        common=np.full(errors, nan),
+        common_redundancy=np.full(errors, nan),
+        common_w=np.full(errors, nan),
+        common_suspect=np.zeros(errors, dtype=np.bool_),
         skew_rad=nan,
     )
 
@@ -205,6 +226,7 @@ def adjust_outlines(
     pairs: npt.ArrayLike,
     lengths_mm: npt.ArrayLike,
     sigma_mm: npt.ArrayLike,
+    common_mm: npt.ArrayLike | None = None,
 ) -> OutlineAdjustments:
     """Adjust many outlines that have their corners and readings in the same order.
 
@@ -219,7 +241,9 @@ def adjust_outlines(
     lengths_mm : array, shape (b, m)
         Readings. NaN: not taken. [mm]
     sigma_mm : array, shape (b, m) or broadcast to it
-        Their standard uncertainties. [mm]
+        Their standard uncertainties, without common errors. [mm]
+    common_mm : array, shape (b, m, k) or (m, k), optional
+        Loadings of the readings on k common errors, each of unit variance. [mm]
 
     Returns
     -------
@@ -237,7 +261,7 @@ def adjust_outlines(
     plans = np.asarray(plans_mm, dtype=np.float64)
     centred, moments = reduce_to_centroid(plans)
     reject_degenerate_plans(plans, moments)
-    net = adjust_distances(plans, pairs, lengths_mm, sigma_mm)
+    net = adjust_distances(plans, pairs, lengths_mm, sigma_mm, common_mm=common_mm)
     lost = net.outcome != AdjustmentOutcome.ADJUSTED.value
     folded = _find_folded(plans, net.points_mm) & ~lost
     corners = _orient_to_plan(plans, centred, net.points_mm)
@@ -256,6 +280,10 @@ def adjust_outlines(
         suspect=net.suspect,
         inseparable=net.inseparable,
         cannot_tell=net.cannot_tell,
+        common=net.common,
+        common_redundancy=net.common_redundancy,
+        common_w=net.common_w,
+        common_suspect=net.common_suspect,
         skew_rad=_affine_skew(centred, moments, corners),
     )
     return _discard_folded(adjustment, folded) if folded.any() else adjustment

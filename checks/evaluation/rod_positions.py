@@ -7,7 +7,7 @@ import numpy as np
 from checks.engine import pattern, rigid_fit
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
-from checks.engine.distance_network import CRITICAL_W
+from checks.engine.outlier_tests import CRITICAL_W
 from checks.engine.plate_fit import plate
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations

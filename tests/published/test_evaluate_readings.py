@@ -269,7 +269,7 @@ HEAT = ALPHA * 10 * 24000 / ROOT3  # of an unknown temperature over 24 m
 def test_repeats_average_what_no_tape_and_no_day_has_in_common(
     tapes: int, days: int, shared: tuple[float, float]
 ) -> None:
-    # inference.md A: one unknown a tape, the same on every day; one a day for all tapes
+    # one unknown a tape, the same on every day; one a day for all steel tapes
     document = building()
     for name in ("T8", "T9"):
         document["instruments"][name] = {"kind": "steel tape", "class": "II"}

@@ -10,7 +10,8 @@ import pytest
 from scipy import stats
 from scipy.optimize import least_squares
 
-from checks.engine.distance_network import CRITICAL_W, adjust_distances
+from checks.engine.distance_network import adjust_distances
+from checks.engine.outlier_tests import CRITICAL_W
 
 
 def by_scipy(start, pairs, lengths, sigma, held):

@@ -6,7 +6,8 @@ import numpy as np
 
 from checks.engine.arrays import FloatArray
 from checks.engine.corner_moves import find_corner_moves
-from checks.engine.distance_network import CRITICAL_W, adjust_distances
+from checks.engine.distance_network import adjust_distances
+from checks.engine.outlier_tests import CRITICAL_W
 from checks.engine.outline import OutlineAdjustment, adjust_outline
 from checks.engine.survey_control import ControlFit, fit_control, transform_to_plan
 from checks.methods.example_values import (

@@ -51,7 +51,7 @@ def test_reading_by_hand():
 
 
 def test_handling_grows_with_the_length_up_to_ten_metres():
-    # inference.md A: min(0.5 + 0.1 L, 1.5) mm, project choice
+    # min(0.5 + 0.1 L, 1.5) mm with L in metres: project choice
     np.testing.assert_allclose(
         handling_uncertainty([0.0, -2_000.0, 10_000.0, 30_000.0]), [0.5, 0.7, 1.5, 1.5]
     )

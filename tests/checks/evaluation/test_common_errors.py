@@ -93,7 +93,7 @@ def test_a_line_from_the_second_corner_shares_the_error_the_other_way():
 
 
 def test_neighbouring_lines_read_from_one_corner_differ_by_little():
-    # inference.md A: a bay of 20 ft at mid-wall, 80 x 50 ft, class II, unnoted
+    # a bay of 20 ft, its lines at 30 and 50 ft, class II, no temperature noted
     document = building()
     at = [30 * 304.8, 50 * 304.8]
     document["positions"] = [
