@@ -22,7 +22,7 @@ on it is the size and sign that it has in that reading. Handling is what no clas
 covers: the pull, the mark and the plumb bob, each time anew.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -78,6 +78,23 @@ class UncertaintyParts:
         """Return the part of each reading's uncertainty that it shares with none."""
         squares = self.resolution_mm**2 + self.handling_mm**2 + self.level_mm**2
         return np.asarray(np.sqrt(squares))
+
+
+def select_parts(
+    parts: UncertaintyParts, which: BoolArray | IntArray
+) -> UncertaintyParts:
+    """Select some readings' uncertainties, by a mask (n,) or indices. [mm]
+
+    Parameters
+    ----------
+    parts : UncertaintyParts
+        Of n readings. [mm]
+    which : array
+        The readings. [1]
+    """
+    return UncertaintyParts(
+        **{each.name: getattr(parts, each.name)[which] for each in fields(parts)}
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -142,7 +142,8 @@ def assign_verdicts(
     )
     measured = ~np.isnan(deviation)
     verdict = fill_verdicts(decisive.within)
-    # Contradicting readings outrank a deviation: their mean means nothing.
-    verdict[observations.disagree | observations.impossible] = Verdict.REMEASURE
     verdict[~measured] = Verdict.UNMEASURED
+    # Readings that contradict each other leave no deviation, yet they were taken.
+    doubtful = (observations.disagree | observations.impossible) & measured
+    verdict[doubtful | observations.contradicted] = Verdict.REMEASURE
     return CheckVerdicts(verdict, simple.probability, simple.close_to_limit & measured)

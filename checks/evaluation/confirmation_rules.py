@@ -19,7 +19,7 @@ from checks.engine.remedies.remedy import (
 )
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.computed_findings import ComputedFinding
-from checks.evaluation.remeasure_rules import list_checks
+from checks.evaluation.outline_rules import list_checks
 from core.vocabulary import RemedyKind
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 

@@ -196,7 +196,7 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
         "tolerances": evaluation.limits.as_result(),
         "checks": build_check_rows(evaluation),
         "squareness": squareness.squareness_result(
-            plan, evaluation.table, evaluation.squareness
+            plan, evaluation.table, evaluation.observations, evaluation.squareness
         ),
         "positions": build_position_rows(evaluation),
         "group_rules": [case.as_result() for case in evaluation.group_rules],

@@ -1,7 +1,7 @@
 """The failing checks of one building, and which of them are explained."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -54,9 +54,24 @@ class FailingChecks:
         self._position_by_mark = {p.mark: p for p in evaluation.plan.positions}
 
     def unexplained_rows(self, *kinds: CheckKind) -> list[int]:
-        """Return the failing rows of these kinds that are not yet explained."""
-        failing = (row for kind in kinds for row in self._failing_by_kind[kind])
-        return [row for row in failing if row in self.unexplained]
+        """Return the failing rows of these kinds that are not yet explained.
+
+        Those whose repeats contradict have no deviation to explain: see
+        `contradicted_rows`.
+        """
+        contradicted = self.evaluation.observations.contradicted
+        return [row for row in self._unexplained(kinds) if not contradicted[row]]
+
+    def contradicted_rows(self, *kinds: CheckKind) -> list[int]:
+        """Return the unexplained rows of these kinds whose repeats contradict."""
+        contradicted = self.evaluation.observations.contradicted
+        return [row for row in self._unexplained(kinds) if contradicted[row]]
+
+    def _unexplained(self, kinds: Iterable[CheckKind]) -> Iterator[int]:
+        for kind in kinds:
+            for row in self._failing_by_kind[kind]:
+                if row in self.unexplained:
+                    yield row
 
     def check(self, row: int) -> Check:
         return self.table.checks[row]
@@ -117,8 +132,8 @@ class FailingChecks:
         return [each for kind in kinds for each in self.measured_rows_at(kind, mark)]
 
     def _measured_rows(self, kind: CheckKind) -> list[int]:
-        count = self.evaluation.observations.count
-        return [int(row) for row in self.table.rows(kind) if count[row]]
+        measured = self.evaluation.observations.contributing
+        return [int(row) for row in self.table.rows(kind) if measured[row]]
 
     def rod_diameters(self, rows: Iterable[int]) -> FloatArray:
         """Return the diameter of the rod of each check. [mm]"""

@@ -82,7 +82,9 @@ def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindin
     diagonals: list[str] = [
         check.key for _, check in _failing_rows(evaluation, CheckKind.DIAGONAL)
     ]
-    if square.verdict in FAILING_VERDICTS and not diagonals:
+    failing = square.diagonals.verdict in FAILING_VERDICTS
+    # Lengths that contradict each other are a finding though each is within its limit.
+    if (failing or square.contradicted) and not diagonals:
         diagonals = list(_measured_keys(evaluation, CheckKind.DIAGONAL))
     if not diagonals:
         return
@@ -92,14 +94,27 @@ def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindin
         checks=tuple(diagonals),
         cause=cause,
         advice=outline.advise_square(
-            difference=square.difference,
-            square=square.verdict == Verdict.WITHIN,
+            difference=square.diagonals.difference,
+            square=square.diagonals.verdict == Verdict.WITHIN,
+            contradicted=square.contradicted,
             moves=square.moves,
             missing=square.missing_checks,
             remeasure=remeasure,
             style=evaluation.style,
         ),
     )
+
+
+def _advise_without_value(
+    evaluation: BuildingEvaluation, row: int, remeasure: Remedy | None
+) -> Advice | None:
+    """Ask only to measure again where contradicting repeats leave no value.
+
+    None for a check that has one.
+    """
+    if not evaluation.observations.contradicted[row] or remeasure is None:
+        return None
+    return Advice(remedies=(remeasure,))
 
 
 def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
@@ -109,7 +124,8 @@ def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=outline.advise_wall(
+            advice=_advise_without_value(evaluation, row, remeasure)
+            or outline.advise_wall(
                 float(evaluation.deviation[row]),
                 "-".join(check.corners),
                 evaluation.style,
@@ -235,13 +251,18 @@ def _projection_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
     for mark, rows in by_mark.items():
         keys = tuple(check.key for _, check in rows)
         remeasure, cause = remeasure_reason(evaluation, keys)
+        contradicted = evaluation.observations.contradicted
+        known = [each for each in rows if not contradicted[each[0]]]
         yield ComputedFinding(
             topic=FindingTopic.for_subject(TopicKind.PROJECTION, mark),
             checks=keys,
             cause=cause,
             advice=projection.advise_projection(
-                _projection_case(evaluation, rows), remeasure
-            ),
+                _projection_case(evaluation, known), remeasure
+            )
+            if known
+            else _advise_without_value(evaluation, rows[0][0], remeasure)
+            or Advice(remedies=()),
         )
 
 
@@ -365,7 +386,8 @@ def _notch_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=other.advise_notch(
+            advice=_advise_without_value(evaluation, row, remeasure)
+            or other.advise_notch(
                 float(evaluation.deviation[row]), evaluation.style, remeasure
             ),
         )
@@ -402,7 +424,8 @@ def _plumb_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=other.advise_plumb(
+            advice=_advise_without_value(evaluation, row, remeasure)
+            or other.advise_plumb(
                 float(evaluation.deviation[row]),
                 float(evaluation.plumb_heights[row]),
                 float(evaluation.bounds.upper[row]),

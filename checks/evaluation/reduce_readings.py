@@ -1,11 +1,15 @@
-"""Reduction of readings to one observation per check: corrections and repeats."""
+"""Reduction of readings to one observation per check: corrections and repeats.
 
-from collections.abc import Sequence
+Repeats that contradict each other leave their check without a value: nothing may be
+solved or drawn from their mean. Where two or more agree, the others are set aside.
+"""
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine import tape, uncertainty
+from checks.engine import repeats, tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.common_errors import CommonError, build_loadings
@@ -35,21 +39,32 @@ STANDARD_TEMPERATURE_C = 20.0
 DEFAULT_TAPE = InstrumentSpec(name="", kind="steel tape")
 
 
+@dataclass(frozen=True, slots=True)
+class ReadingSetAside:
+    """A reading that two or more others outweigh; `off_mm` from their mean."""
+
+    reading: ReadingValue
+    off_mm: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observations:
     """The observation of each check of the table; NaN where nothing was read.
 
     Attributes
     ----------
-    value : (n_checks,) corrected mean. [mm]
+    value : (n_checks,) corrected mean; NaN where the repeats contradict each other.
+        [mm]
     uncertainty : (n_checks,) standard uncertainty of that mean. [mm]
     independent : (n_checks,) the part of it that the check shares with no other. [mm]
     common : (n_checks, n_common) its loadings on the errors that taped lengths have in
         common, each of unit variance; 0 for a check without a reading. [mm]
     common_errors : the n_common tapes and days that these errors belong to.
-    count : (n_checks,) current readings.
-    spread, spread_limit : (n_checks,) largest less smallest, and the part of it that
-        the instruments explain. [mm]
+    count : (n_checks,) current readings, those set aside included.
+    contributing : (n_checks,) readings in the mean.
+    set_aside : by row, the current readings left out of the mean, as others agree.
+    spread, spread_limit : (n_checks,) largest less smallest of the readings that
+        contribute, and the part of it that the instruments explain. [mm]
     disagree : (n_checks,) whether the spread is more than they explain.
     correction : (n_checks,) mean tape correction that was added. [mm]
     impossible : (n_checks,) whether a reading's data cannot be right together.
@@ -65,6 +80,8 @@ class Observations:
     common: FloatArray
     common_errors: tuple[CommonError, ...]
     count: IntArray
+    contributing: IntArray
+    set_aside: Mapping[int, tuple[ReadingSetAside, ...]]
     spread: FloatArray
     spread_limit: FloatArray
     disagree: BoolArray
@@ -79,6 +96,11 @@ class Observations:
         """Return the checks (n_checks,) whose independent repeats agree."""
         contradicted = self.disagree | self.impossible
         return np.asarray(self.independent_repeats & ~contradicted)
+
+    @property
+    def contradicted(self) -> BoolArray:
+        """Return which checks have readings and no value: their repeats contradict."""
+        return np.asarray((self.count > 0) & (self.contributing == 0))
 
     def covariance(self, rows: IntArray) -> FloatArray:
         """Return the covariance (k, k) of the observations of some lengths. [mm²]
@@ -131,27 +153,84 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     sign[find_second_corner(building.plan, table, readings, rows)] = -1.0
     loading = reduced.loading * (sign * factor)[:, None]
     value, parts = value * factor, _scale_uncertainty(reduced.parts, factor)
-    repeats = uncertainty.combine_repeats(rows, len(table), value, parts, loading)
+    reduction = _CorrectedReadings(rows, value, parts, loading)
+    combined, kept = _combine_agreeing(reduction, is_length)
+    disagree = combined.disagree & is_length
     correction = np.zeros(len(table))
-    np.add.at(correction, rows, reduced.total_correction)
+    np.add.at(correction, rows[kept], reduced.total_correction[kept])
     impossible = np.zeros(len(table), dtype=bool)
     impossible[rows[reduced.impossible]] = True
     return Observations(
-        value=repeats.mean_mm,
-        uncertainty=repeats.uncertainty_mm,
-        independent=repeats.independent_mm,
-        common=repeats.common_mm,
+        value=np.where(disagree, np.nan, combined.mean_mm),
+        uncertainty=combined.uncertainty_mm,
+        independent=combined.independent_mm,
+        common=combined.common_mm,
         common_errors=reduced.common_errors,
-        count=repeats.count,
-        spread=repeats.spread_mm,
-        spread_limit=repeats.spread_limit_mm,
-        disagree=repeats.disagree & is_length,
-        correction=correction / np.maximum(repeats.count, 1),
+        count=np.bincount(rows, minlength=len(table)),
+        contributing=np.where(disagree, 0, combined.count),
+        set_aside=_list_set_aside(readings, reduction, kept, combined.mean_mm),
+        spread=combined.spread_mm,
+        spread_limit=combined.spread_limit_mm,
+        disagree=disagree,
+        correction=correction / np.maximum(combined.count, 1),
         impossible=impossible,
         readings=tuple(tuple(group) for group in by_check),
         all_readings=tuple(readings),
         independent_repeats=find_independent_repeats(by_check),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _CorrectedReadings:
+    """n corrected readings with the check of each. [mm]"""
+
+    rows: IntArray
+    value: FloatArray
+    parts: uncertainty.UncertaintyParts
+    loading: FloatArray
+
+    def combine(self, kept: BoolArray, n_checks: int) -> uncertainty.RepeatStatistics:
+        """Combine the readings kept, check by check."""
+        parts = uncertainty.select_parts(self.parts, kept)
+        return uncertainty.combine_repeats(
+            self.rows[kept], n_checks, self.value[kept], parts, self.loading[kept]
+        )
+
+
+def _combine_agreeing(
+    reduction: _CorrectedReadings, is_length: BoolArray
+) -> tuple[uncertainty.RepeatStatistics, BoolArray]:
+    """Combine the readings of each check; return which of them contribute, (n,)."""
+    kept = np.ones(len(reduction.rows), dtype=bool)
+    combined = reduction.combine(kept, len(is_length))
+    for row in np.flatnonzero(combined.disagree & is_length):
+        own = np.flatnonzero(reduction.rows == row)
+        agreeing = repeats.find_agreeing(
+            reduction.value[own],
+            reduction.parts.independent_mm[own],
+            reduction.loading[own],
+            reduction.parts.resolution_mm[own] * np.sqrt(12.0),
+        )
+        if agreeing.any():
+            kept[own] = agreeing
+    if kept.all():
+        return combined, kept
+    return reduction.combine(kept, len(is_length)), kept
+
+
+def _list_set_aside(
+    readings: Sequence[ReadingValue],
+    reduction: _CorrectedReadings,
+    kept: BoolArray,
+    mean_mm: FloatArray,
+) -> dict[int, tuple[ReadingSetAside, ...]]:
+    """Return the readings that do not contribute, by row."""
+    aside: dict[int, tuple[ReadingSetAside, ...]] = {}
+    for i in np.flatnonzero(~kept).tolist():
+        row = int(reduction.rows[i])
+        off = float(reduction.value[i] - mean_mm[row])
+        aside[row] = (*aside.get(row, ()), ReadingSetAside(readings[i], off))
+    return aside
 
 
 def _nan_array(values: Sequence[float | None]) -> FloatArray:

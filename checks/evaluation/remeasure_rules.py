@@ -6,20 +6,19 @@ import numpy as np
 
 from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.remedies.remedy import Remedy, propose_remeasurement
-from checks.evaluation import verdict_reasons
+from checks.evaluation import outline_rules, verdict_reasons
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import capitalize_first
 from checks.evaluation.likely_cause import LikelyCause
-from checks.evaluation.squareness import NO_OUTLINE_REASONS
+from checks.evaluation.outline_rules import (
+    Keys,
+    RuleResult,
+    concerns_outline_shape,
+    list_checks,
+)
 from core.units import format_length
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
-
-MAX_LISTED_CHECKS = 4
-"""Checks that a sentence lists by name; the rest is counted."""
-
-Keys = Sequence[str]
-RuleResult = tuple[Remedy, LikelyCause | None] | None
 
 
 def remeasure_reason(
@@ -113,98 +112,6 @@ def _rule_neighbours_contradict(
     return None
 
 
-def _rule_no_outline(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    statement = NO_OUTLINE_REASONS.get(evaluation.squareness.adjustment.outcome)
-    lengths = _measured_outline_keys(evaluation) if statement else []
-    if not set(lengths).intersection(keys):
-        return None
-    return propose_remeasurement(
-        f"{statement}. At least one of them is wrong.", lengths
-    ), None
-
-
-def _rule_suspect_lengths(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    """Doubt readings that the others contradict.
-
-    The shape of the outline depends on all its lengths, so any suspect one counts.
-    """
-    lengths = evaluation.squareness.suspect_lengths
-    size = {length.check: abs(length.w) for length in lengths}
-    if _concerns_outline_shape(evaluation, keys):
-        suspect = set(size)
-    else:
-        suspect = size.keys() & set(keys)
-    if not suspect:
-        return None
-    index = evaluation.table.index
-    ordered = sorted(suspect, key=lambda key: (-size[key], index[key]))
-    listed = list_checks(evaluation, ordered)
-    reason = f"The other lengths contradict {listed} (|w| > 3.29)."
-    return propose_remeasurement(reason, ordered), None
-
-
-def _rule_cannot_tell_which(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    if not evaluation.squareness.adjustment.cannot_tell:
-        return None
-    lengths = _measured_outline_keys(evaluation)
-    if not set(lengths).intersection(keys):
-        return None
-    return propose_remeasurement(
-        "Walls and diagonals contradict each other, and too few lengths were measured"
-        " to tell which one is wrong.",
-        lengths,
-    ), None
-
-
-def _rule_outline_implausible(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    """Doubt an outline so far from the plan that no concrete was built like it."""
-    square = evaluation.squareness
-    if square.moves or not square.adjustment.determined:
-        return None
-    if not _concerns_outline_shape(evaluation, keys):
-        return None
-    return propose_remeasurement(
-        "A corner would have to move by more than a foot to square the outline. At"
-        " least one of these lengths is wrong.",
-        _measured_outline_keys(evaluation),
-    ), None
-
-
-def _rule_outline_doubtful(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    """Refuse corner moves computed from a length that must be read again itself."""
-    if not _concerns_outline_shape(evaluation, keys):
-        return None
-    verdicts, index = evaluation.verdicts, evaluation.table.index
-    doubtful = [
-        key
-        for key in _measured_outline_keys(evaluation)
-        if verdicts[index[key]] == Verdict.REMEASURE
-        or evaluation.likely_cause_of([key]) is not None
-    ]
-    if not doubtful:
-        return None
-    listed = list_checks(evaluation, doubtful)
-    reason = f"The outline depends on {listed}, still to be measured again."
-    return propose_remeasurement(reason, doubtful), None
-
-
-def _rule_outline_unchecked(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
-    """Refuse corner moves that one wrong reading would spoil without a trace."""
-    adjustment, table = evaluation.squareness.adjustment, evaluation.table
-    if not (adjustment.determined and _concerns_outline_shape(evaluation, keys)):
-        return None
-    unread = [
-        table.checks[row].key
-        for row in table.rows(CheckKind.DIAGONAL, CheckKind.WALL)
-        if not evaluation.observations.count[row]
-    ]
-    if adjustment.degrees_of_freedom > 0 or not unread:
-        return None
-    listed = list_checks(evaluation, unread)
-    reason = f"Nothing checks the outline until {listed} is measured."
-    return propose_remeasurement(reason, unread), None
-
-
 def _rule_levels_open(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
     """Refuse shims for pads whose set-ups misclose: their heights are not known."""
     table, pads = evaluation.table, evaluation.pads
@@ -226,13 +133,13 @@ def _rule_guarded_acceptance(evaluation: BuildingEvaluation, keys: Keys) -> Rule
     """
     if not evaluation.limits.guarded:
         return None
-    table, square = evaluation.table, evaluation.squareness
+    table, square = evaluation.table, evaluation.squareness.diagonals
     outside = [
         row
         for row in (table.index[key] for key in keys)
         if evaluation.verdicts[row] == Verdict.OUTSIDE
     ]
-    out_of_square = square.verdict == Verdict.OUTSIDE and _concerns_outline_shape(
+    out_of_square = square.verdict == Verdict.OUTSIDE and concerns_outline_shape(
         evaluation, keys
     )
     if not (outside or out_of_square):
@@ -268,43 +175,20 @@ def _describe_guard_band(evaluation: BuildingEvaluation, rows: Sequence[int]) ->
     return f": it takes {guard_text} off the limit of {limit_text}"
 
 
-def _concerns_outline_shape(evaluation: BuildingEvaluation, keys: Keys) -> bool:
-    """Return True for a finding about the outline's shape, not one of its lengths."""
-    table = evaluation.table
-    return any(
-        table.checks[table.index[key]].kind is CheckKind.DIAGONAL for key in keys
-    )
-
-
-def list_checks(evaluation: BuildingEvaluation, keys: Keys) -> str:
-    """List some checks for a sentence; beyond `MAX_LISTED_CHECKS` count them."""
-    table = evaluation.table
-    names = [table.checks[table.index[key]].description for key in keys]
-    if len(names) > MAX_LISTED_CHECKS + 1:
-        names = [*names[:MAX_LISTED_CHECKS], f"{len(names) - MAX_LISTED_CHECKS} more"]
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _measured_outline_keys(evaluation: BuildingEvaluation) -> list[str]:
-    """Return the keys of the walls and diagonals that were measured."""
-    checks = evaluation.table.checks
-    return [checks[row].key for row in evaluation.squareness.length_rows]
-
-
 REMEASURE_RULES: tuple[Callable[[BuildingEvaluation, Keys], RuleResult], ...] = (
     _rule_likely_cause,
     _rule_impossible_data,
     _rule_repeats_disagree,
     _rule_pattern_contradicts,
     _rule_neighbours_contradict,
-    _rule_no_outline,
-    _rule_suspect_lengths,
-    _rule_cannot_tell_which,
-    _rule_outline_implausible,
-    _rule_outline_doubtful,
-    _rule_outline_unchecked,
+    outline_rules.apply_no_outline,
+    outline_rules.apply_suspect_lengths,
+    outline_rules.apply_tapes_differ,
+    outline_rules.apply_cannot_tell_which,
+    outline_rules.apply_outline_implausible,
+    outline_rules.apply_outline_doubtful,
+    outline_rules.apply_single_reading,
+    outline_rules.apply_outline_unchecked,
     _rule_levels_open,
     _rule_guarded_acceptance,
 )

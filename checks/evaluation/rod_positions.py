@@ -127,9 +127,9 @@ def solve_rods(
 def _measured_rows(
     table: CheckTable, observations: Observations, kind: CheckKind
 ) -> IntArray:
-    """Return the rows of one kind that have readings."""
+    """Return the rows of one kind that have a value: read, and not contradicted."""
     rows = table.rows(kind)
-    return rows[observations.count[rows] > 0]
+    return rows[observations.contributing[rows] > 0]
 
 
 def assign_rod_verdicts(

@@ -5,17 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine import corner_moves, outline
+from checks.engine import causes, corner_moves, outline
 from checks.engine.arrays import FloatArray, IntArray
-from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.constants import FOOT_MM
-from checks.engine.distance_network import AdjustmentOutcome
+from checks.engine.distance_network import MIN_REDUNDANCY, AdjustmentOutcome
 from checks.engine.errors import DegenerateGeometryError
 from checks.evaluation.check_table import CheckTable
+from checks.evaluation.common_errors import CommonError
+from checks.evaluation.diagonal_difference import DiagonalDifference, compare_diagonals
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances.limits import ToleranceLimits
-from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.geometry import outline_points
@@ -23,6 +23,7 @@ from jobs.anchor_plan.values import Plan
 from jobs.exchange.result.document import (
     AdjustedCornerResult,
     AdjustedLengthResult,
+    CommonErrorResult,
     SquarenessResult,
     SuspectReadingResult,
 )
@@ -30,6 +31,9 @@ from jobs.exchange.result.findings import CornerMoveResult
 
 MAX_MOVE_SHARE = 0.02
 """Share of the longest wall that concrete may be out of square. Project choice."""
+
+DETECTABLE_W = 4.132
+"""Expected |w| that passes 3.29 eight times in ten: Baarda's delta0. [1]"""
 
 NO_OUTLINE_REASONS = {
     AdjustmentOutcome.NOT_CONVERGED: "No outline near the plan fits these walls and"
@@ -42,15 +46,24 @@ NO_OUTLINE_REASONS = {
 
 @dataclass(frozen=True, slots=True)
 class SuspectLength:
-    """A wall or diagonal that the other lengths contradict, |w| > 3.29."""
+    """A wall or diagonal that the other lengths contradict.
+
+    `error` is what it reads too much if all others are right. [mm]
+    """
 
     check: str
     readings: tuple[str, ...]
     w: float
+    error: float
 
     def as_result(self) -> SuspectReadingResult:
         """Return an entry of the result document's `suspect_readings`."""
-        return {"check": self.check, "readings": list(self.readings), "w": self.w}
+        return {
+            "check": self.check,
+            "readings": list(self.readings),
+            "w": self.w,
+            "error": self.error,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,20 +72,42 @@ class Squareness:
 
     Attributes
     ----------
-    difference, limit : of the diagonals; None where not known. [mm]
+    diagonals : the difference of the diagonals, with limit and verdict.
     length_rows : the checks that went into the adjustment.
+    errors : of each of these, what it reads too much if all others are right; NaN
+        where nothing checks it. [mm]
+    common_errors : what the lengths have in common, as in the adjustment.
     missing_checks : keys of the checks that would determine the outline.
-    moves : corner moves that square it up; none where they are implausibly far.
+    moves : corner moves that square it up; none where they are implausibly far, or
+        rest on lengths that contradict each other.
     """
 
-    difference: float | None
-    limit: float | None
-    verdict: Verdict
+    diagonals: DiagonalDifference
     adjustment: outline.OutlineAdjustment
     length_rows: IntArray
+    errors: FloatArray
+    common_errors: tuple[CommonError, ...]
     missing_checks: tuple[CheckKey, ...]
     moves: tuple[CornerMoveResult, ...]
     suspect_lengths: tuple[SuspectLength, ...]
+
+    @property
+    def contradicted(self) -> bool:
+        """Return True where the lengths cannot all be right."""
+        adjustment = self.adjustment
+        named = adjustment.suspect.any() or adjustment.common_suspect.any()
+        return bool(adjustment.cannot_tell or named)
+
+    @property
+    def contradiction(self) -> float | None:
+        """Return the least misreading of one length that explains it all. [mm]
+
+        None where nothing contradicts.
+        """
+        among = self.adjustment.inseparable | self.adjustment.suspect
+        if not (self.contradicted and among.any()):
+            return None
+        return float(np.nanmin(np.abs(self.errors[among])))
 
 
 def compute_squareness(
@@ -82,21 +117,24 @@ def compute_squareness(
     names = [corner.name for corner in plan.outline]
     index = {name: i for i, name in enumerate(names)}
     lengths = table.rows(CheckKind.WALL, CheckKind.DIAGONAL)
-    rows = lengths[observations.count[lengths] > 0]
+    # A length whose repeats contradict each other has readings, but no value.
+    rows = lengths[~np.isnan(observations.value[lengths])]
+    shared = np.flatnonzero(observations.common[rows].any(axis=0))
     adjustment = _adjust_outline(
         outline_points(plan),
         _corner_pairs(table, rows, index),
         observations.value[rows],
-        observations.uncertainty[rows],
+        observations.independent[rows],
+        observations.common[np.ix_(rows, shared)],
         [[index[name] for name in ends] for ends in plan.diagonals],
     )
-    difference, limit, verdict = _diagonal_difference(plan, table, observations, limits)
+    errors = causes.estimate_errors(adjustment.residuals_mm, adjustment.redundancy)
     return Squareness(
-        difference=difference,
-        limit=limit,
-        verdict=verdict,
+        diagonals=compare_diagonals(plan, table, observations, limits),
         adjustment=adjustment,
         length_rows=rows,
+        errors=errors,
+        common_errors=tuple(observations.common_errors[i] for i in shared),
         missing_checks=tuple(_check_keys(plan, names, adjustment.missing)),
         moves=tuple(_square_up_moves(plan, names, adjustment)),
         suspect_lengths=tuple(
@@ -104,6 +142,7 @@ def compute_squareness(
                 table.checks[row].key,
                 tuple(reading.id for reading in observations.readings[row]),
                 float(adjustment.w[i]),
+                float(errors[i]),
             )
             for i, row in enumerate(rows)
             if adjustment.suspect[i]
@@ -115,15 +154,18 @@ def _adjust_outline(
     corners: FloatArray,
     pairs: IntArray,
     lengths: FloatArray,
-    sigma: FloatArray,
+    own: FloatArray,
+    common: FloatArray,
     diagonals: list[list[int]],
 ) -> outline.OutlineAdjustment:
     """Adjust the outline; an outline too thin to adjust gives an empty adjustment."""
     try:
-        return outline.adjust_outline(corners, pairs, lengths, sigma, diagonals)
+        return outline.adjust_outline(
+            corners, pairs, lengths, own, diagonals, common_mm=common
+        )
     except DegenerateGeometryError:
         # The plan was accepted; its checks still get their verdicts.
-        return outline.empty_adjustment(len(corners), len(lengths))
+        return outline.empty_adjustment(len(corners), *common.shape)
 
 
 def _corner_pairs(table: CheckTable, rows: IntArray, index: dict[str, int]) -> IntArray:
@@ -150,70 +192,16 @@ def _check_keys(plan: Plan, names: Sequence[str], missing: IntArray) -> list[Che
     return keys
 
 
-def _diagonal_difference(
-    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
-) -> tuple[float | None, float | None, Verdict]:
-    """Return the difference of the diagonals' deviations, its limit and verdict. [mm]
-
-    For two diagonals that are alike on the plan this is the plain difference of their
-    lengths. Of more than two, every pair is compared with the limit of its own mean
-    nominal, and the pair furthest beyond it is returned; such a pair is outside
-    whatever else is still to be measured. Guarded acceptance takes the expanded
-    uncertainty of the difference off the limit.
-    """
-    keys = [CheckKey.for_corners(CheckKind.DIAGONAL, ends) for ends in plan.diagonals]
-    planned = np.array([table.index[key] for key in keys], dtype=int)
-    rows = planned[observations.count[planned] > 0]
-    if rows.size < 2:
-        return None, None, Verdict.UNMEASURED
-    difference, limit, guard = max(
-        _worst_partner(rows[i], rows[i + 1 :], table, observations, limits)
-        for i in range(rows.size - 1)
-    )[1:]
-    # The worst pair decides, so one pair outside needs no further diagonals.
-    within = difference <= limit - guard + SLACK_MM
-    if rows.size < planned.size and within:
-        return None, None, Verdict.UNMEASURED
-    if (observations.disagree | observations.impossible)[rows].any():
-        return difference, limit, Verdict.REMEASURE
-    return difference, limit, Verdict.WITHIN if within else Verdict.OUTSIDE
-
-
-def _worst_partner(
-    row: int,
-    others: IntArray,
-    table: CheckTable,
-    observations: Observations,
-    limits: ToleranceLimits,
-) -> tuple[float, float, float, float]:
-    """Find the diagonal furthest beyond the limit of its difference from another.
-
-    Returns
-    -------
-    How far beyond the limit, the difference, the limit, and its guard band. [mm]
-    """
-    deviation = observations.value[row] - table.nominal[row]
-    others_deviation = observations.value[others] - table.nominal[others]
-    difference = np.abs(others_deviation - deviation)
-    nominals = np.stack(
-        [table.nominal[others], np.full(others.size, table.nominal[row])], axis=-1
-    )
-    limit = limits.diagonal_difference(nominals)
-    sigma = np.hypot(observations.uncertainty[others], observations.uncertainty[row])
-    guard = COVERAGE_FACTOR * sigma * limits.guarded
-    beyond = difference - limit + guard
-    k = int(beyond.argmax())
-    return float(beyond[k]), float(difference[k]), float(limit[k]), float(guard[k])
-
-
 def _square_up_moves(
     plan: Plan, names: Sequence[str], adjustment: outline.OutlineAdjustment
 ) -> list[CornerMoveResult]:
     """Return the corner moves that square the outline up, each along a wall.
 
-    None at all where a corner would move so far that a length must be wrong instead.
+    None from lengths that contradict each other, and none at all where a corner would
+    move so far that a length must be wrong instead.
     """
-    if not adjustment.determined:
+    doubtful = adjustment.cannot_tell or adjustment.suspect.any()
+    if not adjustment.determined or doubtful or adjustment.common_suspect.any():
         return []
     corners = outline_points(plan)
     moved = corner_moves.find_corner_moves(corners, adjustment.corners_mm)
@@ -252,29 +240,35 @@ def _outline_note(plan: Plan, square: Squareness) -> str | None:
 
 
 def squareness_result(
-    plan: Plan, table: CheckTable, square: Squareness
+    plan: Plan, table: CheckTable, observations: Observations, square: Squareness
 ) -> SquarenessResult:
     """Return the result document's `squareness`."""
-    adjustment = square.adjustment
+    adjustment, diagonals = square.adjustment, square.diagonals
+    rows = square.length_rows
     corners: list[AdjustedCornerResult] = []
     if adjustment.determined:
         corners = [
             {"corner": corner.name, "dx": float(shift[0]), "dy": float(shift[1])}
             for corner, shift in zip(plan.outline, adjustment.offsets_mm, strict=True)
         ]
+    detectable = _detectable_errors(adjustment, observations.independent[rows])
     lengths: list[AdjustedLengthResult] = [
         {
             "check": table.checks[row].key,
             "residual": to_json_number(adjustment.residuals_mm[i]),
             "redundancy": to_json_number(adjustment.redundancy[i]),
             "w": to_json_number(adjustment.w[i]),
+            "error": to_json_number(square.errors[i]),
+            "detectable": to_json_number(detectable[i]),
         }
         for i, row in enumerate(square.length_rows)
     ]
     return {
-        "difference": square.difference,
-        "limit": square.limit,
-        "verdict": square.verdict.value,
+        "difference": diagonals.difference,
+        "limit": diagonals.limit,
+        "uncertainty": diagonals.uncertainty,
+        "probability": diagonals.probability,
+        "verdict": diagonals.verdict.value,
         "lean": to_json_number(adjustment.skew_rad),
         "corners": corners,
         "reference_variance": to_json_number(adjustment.reference_variance),
@@ -287,4 +281,33 @@ def squareness_result(
         "missing_readings": list(square.missing_checks),
         "lengths": lengths,
         "square_up": list(square.moves),
+        "contradiction": square.contradiction,
+        "common_errors": _common_error_rows(square),
     }
+
+
+def _detectable_errors(
+    adjustment: outline.OutlineAdjustment, own: FloatArray
+) -> FloatArray:
+    """Return the misreadings that the other lengths would show 8 times in 10. [mm]
+
+    Baarda's 4.13 sigma / sqrt(r), for a test at 0.001; NaN where nothing checks.
+    """
+    checked = adjustment.redundancy > MIN_REDUNDANCY
+    root = np.sqrt(np.where(checked, adjustment.redundancy, np.nan))
+    return np.asarray(DETECTABLE_W * own / root)
+
+
+def _common_error_rows(square: Squareness) -> list[CommonErrorResult]:
+    adjustment = square.adjustment
+    return [
+        {
+            "kind": error.kind.value,
+            "name": error.name,
+            "estimate": to_json_number(adjustment.common[i]),
+            "redundancy": to_json_number(adjustment.common_redundancy[i]),
+            "w": to_json_number(adjustment.common_w[i]),
+            "suspect": bool(adjustment.common_suspect[i]),
+        }
+        for i, error in enumerate(square.common_errors)
+    ]

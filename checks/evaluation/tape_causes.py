@@ -22,7 +22,6 @@ from checks.evaluation.failing_checks import (
 )
 from checks.evaluation.likely_cause import CauseKind, LikelyCause
 from checks.evaluation.rod_positions import PATTERN_KINDS
-from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import outline_points, wall_length
 
@@ -55,10 +54,8 @@ MIN_CORNER_OPENING = 1e-3
 def find_misread_repeats(failing: FailingChecks) -> Iterator[LikelyCause]:
     """Find disagreeing repeats of which some are a foot or an inch off the plan."""
     evaluation = failing.evaluation
-    for row in failing.unexplained_rows(*LENGTH_KINDS):
+    for row in failing.contradicted_rows(*LENGTH_KINDS):
         readings = evaluation.observations.readings[row]
-        if evaluation.verdicts[row] != Verdict.REMEASURE or len(readings) < 2:
-            continue
         tolerance = float(failing.tolerances([row])[0])
         values = correct_tape_values(evaluation.plan, evaluation.table, row, readings)
         deviation = values - evaluation.table.nominal[row]

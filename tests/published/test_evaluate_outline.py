@@ -21,6 +21,7 @@ from tests.published.contract import (
     evaluate_document,
     finding,
     read,
+    tape_class,
     topics,
 )
 
@@ -180,8 +181,21 @@ def test_a_walls_limit_is_its_rate_and_an_eighth_at_least(size: float) -> None:
 # ---- adjustment ----------------------------------------------------------------
 
 
+def covariance_of(lengths: list[float], resolution: float) -> np.ndarray:
+    """Covariance of lengths of one class II tape on one day without a temperature.
+
+    Class and temperature are common to all; resolution and handling are each reading's
+    own.
+    """
+    tape = np.array([tape_class(length) for length in lengths])
+    heat = 11.6e-6 * 10 / math.sqrt(3) * np.array(lengths)
+    handling = np.minimum(0.5 + 0.1 * np.array(lengths) / 1000, 1.5)
+    own = np.diag(handling**2 + resolution**2 / 12)
+    return np.outer(tape, tape) + np.outer(heat, heat) + own
+
+
 def adjusted(
-    corners: Corners, readings: dict[str, float], sigma: dict[str, float]
+    corners: Corners, readings: dict[str, float], whiten: np.ndarray
 ) -> np.ndarray:
     """Corners by SciPy's least squares, laid on the plan by a rigid best fit."""
     plan = np.array(corners, dtype=float)
@@ -190,10 +204,10 @@ def adjusted(
     def misfit(flat: np.ndarray) -> np.ndarray:
         at = flat.reshape(-1, 2)
         gaps = [
-            (np.linalg.norm(at[j] - at[i]) - value) / sigma[pair]
-            for (i, j), (pair, value) in zip(ends, readings.items(), strict=True)
+            np.linalg.norm(at[j] - at[i]) - value
+            for (i, j), value in zip(ends, readings.values(), strict=True)
         ]
-        return np.array(gaps)
+        return np.asarray(whiten @ np.array(gaps))
 
     found = least_squares(
         misfit, plan.ravel(), xtol=1e-15, ftol=1e-15, gtol=1e-15, x_scale=1e4
@@ -219,24 +233,26 @@ def test_the_corners_are_those_of_least_squares(corners: Corners, pairs: str) ->
     result = evaluate_document(
         read_lengths(outlined(corners, **members), corners, pairs, **off)
     )
-    readings, sigma = {}, {}
+    readings = {}
     for each in result["checks"]:
         if each["readings"]:
             pair = each["check"].partition(":")[2].replace("-", "")
-            readings[pair], sigma[pair] = each["observed"], each["uncertainty"]
-    want = adjusted(corners, readings, sigma) - np.array(corners)
+            readings[pair] = each["observed"]
+    covariance = covariance_of(list(readings.values()), 1e-6)
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+    want = adjusted(corners, readings, whiten) - np.array(corners)
     given = [(each["dx"], each["dy"]) for each in result["squareness"]["corners"]]
     assert np.allclose(given, want, atol=2e-4)
     freedom = len(readings) - (2 * len(corners) - 3)
     assert result["squareness"]["degrees_of_freedom"] == freedom
     if freedom:
         gaps = [
-            (math.dist(*(want[i] + corners[i] for i in pair)) - value) / sigma[key]
+            math.dist(*(want[i] + corners[i] for i in pair)) - value
             for key, value in readings.items()
             for pair in [["ABCDEF".index(name) for name in key]]
         ]
         assert result["squareness"]["reference_variance"] == pytest.approx(
-            sum(gap**2 for gap in gaps) / freedom, rel=1e-4
+            np.sum((whiten @ gaps) ** 2) / freedom, rel=1e-4
         )
 
 
@@ -275,7 +291,14 @@ def test_with_one_reading_to_spare_nobody_can_tell_which_is_wrong() -> None:
     assert sizes == pytest.approx([sizes[0]] * 6, rel=1e-4)
     again = finding(result, "squareness")["remedies"][0]
     assert again["remedy"] == "remeasure"
-    assert "too few lengths were measured to tell" in again["reason"]
+    assert "they cannot tell which" in again["reason"]
+    assert again["checks"] == ["diagonal:A-C", "diagonal:B-D"]
+    assert "square_up" not in [
+        each["remedy"] for each in finding(result, "squareness")["remedies"]
+    ]
+    assert result["squareness"]["square_up"] == []
+    # one misread diagonal leaves the whole amount in the sum of both
+    assert result["squareness"]["contradiction"] == pytest.approx(60, abs=0.2)
 
 
 def test_with_more_to_spare_the_wrong_reading_is_named() -> None:

@@ -22,6 +22,7 @@ def advise_square(
     *,
     difference: float | None,
     square: bool,
+    contradicted: bool,
     moves: Sequence[Mapping[str, Any]],
     missing: Sequence[str],
     remeasure: Remedy | None,
@@ -35,6 +36,8 @@ def advise_square(
         Difference of the diagonals, None where it is not known. [mm]
     square : bool
         The diagonals agree, so that only the size is out.
+    contradicted : bool
+        The lengths cannot all be right, so that nothing is squared up on them.
     moves : sequence of mappings
         One per corner: `corner`, `wall`, `move` in mm, `dx`, `dy`. Moves of less than
         `MIN_CORNER_MOVE_MM` are omitted.
@@ -48,7 +51,10 @@ def advise_square(
     remedies = [] if remeasure is None else [remeasure]
     ruled_out: list[tuple[RemedyKind, str]] = []
     listed = [move for move in moves if abs(move["move"]) >= MIN_CORNER_MOVE_MM]
-    if square:
+    if contradicted:
+        why_not = "The lengths contradict each other: one of them is wrong."
+        ruled_out.append((RemedyKind.SQUARE_UP, why_not))
+    elif square:
         why_not = "The diagonals agree: the size is out, not the shape."
         ruled_out.append((RemedyKind.SQUARE_UP, why_not))
     elif listed:
@@ -64,9 +70,11 @@ def advise_square(
                 missing,
             )
         )
-    remedies.append(
-        refer_to_engineer("Lay the steel line out again within the concrete.")
-    )
+    # A contradiction alone is cured by reading again: there is nothing to lay out.
+    if not (contradicted and square and remeasure is not None):
+        remedies.append(
+            refer_to_engineer("Lay the steel line out again within the concrete.")
+        )
     return Advice(remedies=rank_remedies(remedies), ruled_out=tuple(ruled_out))
 
 

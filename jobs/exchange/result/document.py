@@ -132,14 +132,36 @@ class AdjustedLengthResult(TypedDict, total=False):
     residual: Annotated[float | None, "Adjusted minus observed.", MM]
     redundancy: Annotated[float | None, "Share of an error that shows in the residual."]
     w: Annotated[float | None, "Residual over its standard deviation."]
+    error: Annotated[
+        float | None, "What it reads too much if all other lengths are right.", MM
+    ]
+    detectable: Annotated[
+        float | None, "Misreading that the others would show 8 times in 10.", MM
+    ]
+
+
+class CommonErrorResult(TypedDict, total=False):
+    """An error that the lengths of one tape or one day have in common."""
+
+    kind: Required[Annotated[str, OneOf(("tape", "day")), "Of a tape or of a day."]]
+    name: Required[
+        Annotated[str, "The instrument, or the day; empty where none was named."]
+    ]
+    estimate: Annotated[float | None, "In standard deviations of what is expected."]
+    redundancy: Annotated[float | None, "Share of it that the lengths can show."]
+    w: Annotated[float | None, "Estimate over its standard deviation."]
+    suspect: Annotated[bool, "True where it is larger than its class or day allows."]
 
 
 class SuspectReadingResult(TypedDict, total=False):
-    """A length that the others contradict, |w| > 3.29."""
+    """A length that the others contradict."""
 
     check: Required[Annotated[str, "The check's key."]]
     readings: Annotated[list[str], "Ids of its readings."]
     w: Annotated[float | None, "Residual over its standard deviation."]
+    error: Annotated[
+        float | None, "What it reads too much if all other lengths are right.", MM
+    ]
 
 
 class SquarenessResult(TypedDict, total=False):
@@ -148,6 +170,12 @@ class SquarenessResult(TypedDict, total=False):
     verdict: Required[VerdictWord]
     difference: Annotated[float | None, "Of the two diagonals.", MM]
     limit: Annotated[float | None, "Of the difference.", MM]
+    uncertainty: Annotated[
+        float | None,
+        "Standard uncertainty of the difference; what one tape has in common cancels.",
+        MM,
+    ]
+    probability: Annotated[float | None, "Probability of conformance (JCGM 106)."]
     lean: Annotated[float | None, "Skew of the adjusted outline.", RAD]
     corners: list[AdjustedCornerResult] | None
     reference_variance: Annotated[float | None, "A posteriori."]
@@ -165,6 +193,14 @@ class SquarenessResult(TypedDict, total=False):
     lengths: list[AdjustedLengthResult]
     square_up: Annotated[
         list[CornerMoveResult], "Any one of them squares the outline up."
+    ]
+    contradiction: Annotated[
+        float | None,
+        "Least misreading of one length that would explain why they contradict.",
+        MM,
+    ]
+    common_errors: Annotated[
+        list[CommonErrorResult], "What the lengths have in common."
     ]
 
 
