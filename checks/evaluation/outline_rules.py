@@ -2,7 +2,10 @@
 
 from collections.abc import Sequence
 
-from checks.engine.conformity import SLACK_MM
+import numpy as np
+
+from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
+from checks.engine.distance_network import MIN_REDUNDANCY
 from checks.engine.remedies.remedy import Remedy, propose_remeasurement
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.common_errors import CommonErrorKind
@@ -189,27 +192,25 @@ def apply_outline_doubtful(evaluation: BuildingEvaluation, keys: Keys) -> RuleRe
 def apply_single_reading(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:
     """Refuse corner moves that hang on one reading of a diagonal.
 
-    Without it the other lengths predict that diagonal. If the diagonals then agree, a
-    misreading explains as much as an outline out of square.
+    Without it the other lengths predict that diagonal. Unless the diagonals differ by
+    clearly more than their limit then too, a misreading explains as much as an outline
+    out of square.
     """
-    square, table = evaluation.squareness, evaluation.table
-    diagonals = square.diagonals
+    table, diagonals = evaluation.table, evaluation.squareness.diagonals
     if diagonals.verdict != Verdict.OUTSIDE or diagonals.pair is None:
         return None
     if not concerns_outline_shape(evaluation, keys):
         return None
-    error = dict(zip(square.length_rows.tolist(), square.errors, strict=True))
     first, second = diagonals.pair
-    difference = evaluation.deviation[first] - evaluation.deviation[second]
-    allowed = (diagonals.limit or 0.0) - diagonals.guard + SLACK_MM
     single = [
         row
-        for row, sign in ((first, 1.0), (second, -1.0))
+        for row, other in ((first, second), (second, first))
         if evaluation.observations.contributing[row] < MIN_REPEATS
-        and abs(difference - sign * error[row]) <= allowed
+        and _may_be_square_without(evaluation, row, other)
     ]
     if not single:
         return None
+    difference = evaluation.deviation[first] - evaluation.deviation[second]
     keys = [table.checks[row].key for row in (first, second)]
     listed = list_checks(evaluation, keys)
     named = list_checks(evaluation, [table.checks[row].key for row in single])
@@ -217,10 +218,31 @@ def apply_single_reading(evaluation: BuildingEvaluation, keys: Keys) -> RuleResu
     apart = format_length(abs(difference), evaluation.style, 32)
     reason = (
         f"The diagonals differ by {apart}, and that rests on a single reading of"
-        f" {named}: if {each} is misread, the outline is square within its limit. Read"
-        f" {listed} again with the same tape."
+        f" {named}: if {each} is misread, the outline may be square. Read {listed}"
+        " again with the same tape."
     )
     return propose_remeasurement(reason, keys), None
+
+
+def _may_be_square_without(
+    evaluation: BuildingEvaluation, row: int, other: int
+) -> bool:
+    """Return True where the diagonals may agree if the reading of `row` is wrong.
+
+    With r its redundancy and s its own uncertainty, the others predict it to within
+    s sqrt(1 / r - 1); NaN, and so False, where nothing checks it.
+    """
+    square, diagonals = evaluation.squareness, evaluation.squareness.diagonals
+    deviation, own = evaluation.deviation, evaluation.observations.independent
+    i = int(np.flatnonzero(square.length_rows == row)[0])
+    without = deviation[row] - square.errors[i] - deviation[other]
+    redundancy = float(square.adjustment.redundancy[i])
+    if not redundancy > MIN_REDUNDANCY:
+        return False
+    # The two may be correlated: their uncertainties are added, not their squares.
+    known_to = own[row] * np.sqrt(1.0 / redundancy - 1.0) + own[other]
+    allowed = (diagonals.limit or 0.0) - diagonals.guard + SLACK_MM
+    return bool(abs(without) <= allowed + COVERAGE_FACTOR * known_to)
 
 
 def apply_outline_unchecked(evaluation: BuildingEvaluation, keys: Keys) -> RuleResult:

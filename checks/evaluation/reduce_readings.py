@@ -9,11 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine import repeats, tape, uncertainty
+from checks.engine import tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.common_errors import CommonError, build_loadings
 from checks.evaluation.independent_repeats import find_independent_repeats
+from checks.evaluation.repeat_selection import (
+    CorrectedReadings,
+    ReadingSetAside,
+    combine_agreeing,
+    list_set_aside,
+)
 from jobs.anchor_plan.check_keys import TAPE_KINDS, CheckKind
 from jobs.anchor_plan.geometry import wall_length
 from jobs.anchor_plan.values import BuildingInput, InstrumentSpec, Plan, ReadingValue
@@ -37,14 +43,6 @@ STANDARD_TEMPERATURE_C = 20.0
 """Of a tape whose instrument gives none."""
 
 DEFAULT_TAPE = InstrumentSpec(name="", kind="steel tape")
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingSetAside:
-    """A reading that two or more others outweigh; `off_mm` from their mean."""
-
-    reading: ReadingValue
-    off_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,11 +136,8 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     table : the checks, n_checks of them.
     """
     readings = select_current_readings(building.readings)
-    by_check: list[list[ReadingValue]] = [[] for _ in table.checks]
-    row_of = [table.index[reading.check] for reading in readings]
-    for row, reading in zip(row_of, readings, strict=True):
-        by_check[row].append(reading)
-    rows = np.array(row_of, dtype=int)
+    by_check = _group_readings(readings, table)
+    rows = np.array([table.index[reading.check] for reading in readings], dtype=int)
     is_length = np.zeros(len(table), dtype=bool)
     is_length[table.rows(*LENGTH_KINDS)] = True
     reduced = reduce_tape_readings(building.plan, readings, is_length[rows])
@@ -153,9 +148,10 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     sign[find_second_corner(building.plan, table, readings, rows)] = -1.0
     loading = reduced.loading * (sign * factor)[:, None]
     value, parts = value * factor, _scale_uncertainty(reduced.parts, factor)
-    reduction = _CorrectedReadings(rows, value, parts, loading)
-    combined, kept = _combine_agreeing(reduction, is_length)
+    reduction = CorrectedReadings(rows, value, parts, loading)
+    combined, kept = combine_agreeing(reduction, is_length)
     disagree = combined.disagree & is_length
+    disagree[rows[~kept]] = False  # those that are left agree
     correction = np.zeros(len(table))
     np.add.at(correction, rows[kept], reduced.total_correction[kept])
     impossible = np.zeros(len(table), dtype=bool)
@@ -168,7 +164,7 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
         common_errors=reduced.common_errors,
         count=np.bincount(rows, minlength=len(table)),
         contributing=np.where(disagree, 0, combined.count),
-        set_aside=_list_set_aside(readings, reduction, kept, combined.mean_mm),
+        set_aside=list_set_aside(readings, reduction, kept, combined.mean_mm),
         spread=combined.spread_mm,
         spread_limit=combined.spread_limit_mm,
         disagree=disagree,
@@ -176,61 +172,23 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
         impossible=impossible,
         readings=tuple(tuple(group) for group in by_check),
         all_readings=tuple(readings),
-        independent_repeats=find_independent_repeats(by_check),
+        # A reading set aside confirms nothing.
+        independent_repeats=find_independent_repeats(
+            _group_readings(
+                [r for r, yes in zip(readings, kept, strict=True) if yes], table
+            )
+        ),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _CorrectedReadings:
-    """n corrected readings with the check of each. [mm]"""
-
-    rows: IntArray
-    value: FloatArray
-    parts: uncertainty.UncertaintyParts
-    loading: FloatArray
-
-    def combine(self, kept: BoolArray, n_checks: int) -> uncertainty.RepeatStatistics:
-        """Combine the readings kept, check by check."""
-        parts = uncertainty.select_parts(self.parts, kept)
-        return uncertainty.combine_repeats(
-            self.rows[kept], n_checks, self.value[kept], parts, self.loading[kept]
-        )
-
-
-def _combine_agreeing(
-    reduction: _CorrectedReadings, is_length: BoolArray
-) -> tuple[uncertainty.RepeatStatistics, BoolArray]:
-    """Combine the readings of each check; return which of them contribute, (n,)."""
-    kept = np.ones(len(reduction.rows), dtype=bool)
-    combined = reduction.combine(kept, len(is_length))
-    for row in np.flatnonzero(combined.disagree & is_length):
-        own = np.flatnonzero(reduction.rows == row)
-        agreeing = repeats.find_agreeing(
-            reduction.value[own],
-            reduction.parts.independent_mm[own],
-            reduction.loading[own],
-            reduction.parts.resolution_mm[own] * np.sqrt(12.0),
-        )
-        if agreeing.any():
-            kept[own] = agreeing
-    if kept.all():
-        return combined, kept
-    return reduction.combine(kept, len(is_length)), kept
-
-
-def _list_set_aside(
-    readings: Sequence[ReadingValue],
-    reduction: _CorrectedReadings,
-    kept: BoolArray,
-    mean_mm: FloatArray,
-) -> dict[int, tuple[ReadingSetAside, ...]]:
-    """Return the readings that do not contribute, by row."""
-    aside: dict[int, tuple[ReadingSetAside, ...]] = {}
-    for i in np.flatnonzero(~kept).tolist():
-        row = int(reduction.rows[i])
-        off = float(reduction.value[i] - mean_mm[row])
-        aside[row] = (*aside.get(row, ()), ReadingSetAside(readings[i], off))
-    return aside
+def _group_readings(
+    readings: Sequence[ReadingValue], table: CheckTable
+) -> list[list[ReadingValue]]:
+    """Return the readings of each check, in order."""
+    by_check: list[list[ReadingValue]] = [[] for _ in table.checks]
+    for reading in readings:
+        by_check[table.index[reading.check]].append(reading)
+    return by_check
 
 
 def _nan_array(values: Sequence[float | None]) -> FloatArray:

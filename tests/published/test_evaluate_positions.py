@@ -324,7 +324,9 @@ def test_without_edge_left_no_hole_is_opened() -> None:
 
 
 def test_disagreeing_repeats_come_first() -> None:
+    # two against two: neither pair outweighs the other
     document = read(one_off(14), "setback:S.1", 150)
+    read(document, "setback:S.1", 150)
     assert remedies(document)[0]["remedy"] == "remeasure"
 
 
