@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray
-from checks.engine.distance_network import CRITICAL_W
+from checks.engine.outlier_tests import CRITICAL_W
 
 BAY_WEIGHTS = np.array([-1.0, 1.0, -1.0])
 """Of the first line, the second line and the bay in their misclosure. [1]"""

@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from checks.engine.remedies import neighbours
+from checks.engine.remedies.remedy import Advice
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
@@ -94,11 +95,14 @@ def _build_finding(evaluation: BuildingEvaluation, i: int) -> ComputedFinding:
     remeasure, cause = remeasure_reason(evaluation, [check.key])
     count = evaluation.observations.count
     sources = lengths.sources[i]
+    without_value = evaluation.observations.contradicted[row]
     return ComputedFinding(
         topic=FindingTopic.for_check(check.key),
         checks=(check.key,),
         cause=cause,
-        advice=neighbours.advise_neighbours(
+        advice=Advice(remedies=(remeasure,))
+        if without_value and remeasure
+        else neighbours.advise_neighbours(
             neighbours.NeighbourCase(
                 style=evaluation.style,
                 check=check.key,

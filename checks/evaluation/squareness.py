@@ -16,6 +16,7 @@ from checks.evaluation.diagonal_difference import DiagonalDifference, compare_di
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances.limits import ToleranceLimits
+from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.anchor_plan.check_sheet import find_check
 from jobs.anchor_plan.geometry import outline_points
@@ -90,6 +91,11 @@ class Squareness:
     missing_checks: tuple[CheckKey, ...]
     moves: tuple[CornerMoveResult, ...]
     suspect_lengths: tuple[SuspectLength, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Return the verdict of the difference of the diagonals."""
+        return self.diagonals.verdict
 
     @property
     def contradicted(self) -> bool:
