@@ -25,11 +25,13 @@ from checks.engine.fit_up.problem import (
     FitUpLimits,
     FitUpProblem,
     compute_grid_arms,
+    rotate_quarter,
 )
 from checks.evaluation.check_table import RodTable
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from checks.tolerances.limits import ToleranceLimits
 from core.vocabulary import Verdict
+from jobs.anchor_plan.geometry import outline_points
 from jobs.anchor_plan.neighbours import NeighbourPair, find_bays, find_spans
 from jobs.anchor_plan.values import Plan
 
@@ -45,8 +47,8 @@ LISTED_PAIRS_OF_MISFIT = 24
 SET_ASIDE_CLEARANCE_MM = 100.0
 """Clearance, beyond its need, of a plate that is set aside: it binds nothing then."""
 
-DEFAULT_PAIR_LIMIT_MM = 25.4 / 8
-"""How far a bay or a span may be off its length. Project choice."""
+SAME_DIRECTION = 1.0 - 1e-9
+"""Cosine of walls that count as parallel."""
 
 HELD_GRID_MM = 0.01
 """How far a grid may move that is called held: a solver needs an interior."""
@@ -66,7 +68,7 @@ class FitUpElement:
     """One bay or frame by itself. `first` and `second` are positions of the plan.
 
     `missing_length` is how much more its length would have to give with the holes as
-    they are, 0 where it has no misfit. [mm]
+    they are, 0 where it has no misfit, NaN where no length would do. [mm]
     """
 
     first: int
@@ -251,11 +253,10 @@ def build_problem(
         axes=axes,
         arm=arm,
         reach=reach,
+        walls=_list_wall_normals(plan),
         pairs=pairs,
         direction=direction,
-        pair_limit=np.where(
-            is_bay, _pair_limit(limits, "bay"), _pair_limit(limits, "span")
-        ),
+        pair_limit=np.where(is_bay, limits.bay(), limits.span()),
         limits=FitUpLimits(
             line=limits.line(), turn=limits.column_turn(), grid=limits.notch()
         ),
@@ -263,10 +264,16 @@ def build_problem(
     return problem, is_bay
 
 
-def _pair_limit(limits: ToleranceLimits, key: str) -> float:
-    """Return the limit of the length of a bay or span. [mm]"""
-    rule = limits.find_rule(key)
-    return DEFAULT_PAIR_LIMIT_MM if rule is None else rule.amount.value
+def _list_wall_normals(plan: Plan) -> FloatArray:
+    """List the unit vectors square to the walls, one for each direction."""
+    corners = outline_points(plan)
+    edges = np.roll(corners, -1, axis=0) - corners
+    edges /= np.hypot(edges[:, 0], edges[:, 1])[:, None]
+    normals: list[FloatArray] = []
+    for normal in rotate_quarter(edges):
+        if all(abs(float(normal @ each)) < SAME_DIRECTION for each in normals):
+            normals.append(normal)
+    return np.array(normals)
 
 
 def _list_pairs(

@@ -5,6 +5,7 @@ import numpy as np
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.fit_up import FitUp, FitUpElement
 from checks.evaluation.fit_up_finding import list_openings
+from checks.evaluation.json_values import to_json_number
 from jobs.exchange.result.fit_up import FitUpElementResult, FitUpResult
 
 MIN_LISTED_SHARE = 0.01
@@ -73,7 +74,7 @@ def _element_results(
         return {
             "marks": [marks[element.first], marks[element.second]],
             "misfit": element.misfit,
-            "missing_length": element.missing_length,
+            "missing_length": to_json_number(element.missing_length),
         }
 
     return [as_result(each) for each in fit_up.elements if each.is_bay is is_bay]

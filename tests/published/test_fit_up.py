@@ -83,6 +83,7 @@ def build_problem(
         axes=axes,
         arm=arm,
         reach=reach,
+        walls=np.eye(2),
         pairs=ends,
         direction=direction,
         pair_limit=np.array(pair_limit),

@@ -7,7 +7,7 @@ Over shifts s_p, turns alpha_p, the grid g, phi and the misfit t::
       |s_p - G_p| <= line limit, along each axis of p     every position
       |alpha_p - phi| <= turn limit                       every position
       |e . (s_q - G_q - s_p + G_p)| <= limit              every bay and frame
-      |g_x|, |g_y|, |phi| reach <= grid limit
+      |n . g|, |phi| reach <= grid limit                  n square to each wall
 
 t is the radius that the holes lack: every hole 2 t larger in diameter would do. Where
 t <= 0 all goes together, and -t is the slack of the worst hole. Only the holes carry
@@ -114,7 +114,8 @@ class ConeProgram:
             The opening of each position's holes, or of each pair's limit; one for all
             if not given.
         opens : "holes" or "lengths"
-            Which constraints the openings relax.
+            Which constraints the openings relax. With "lengths" each grid gets an
+            opening of its holes besides, behind those of the pairs.
         """
         self.problem = problem
         self.opens = opens
@@ -127,6 +128,12 @@ class ConeProgram:
         n_grids = int(self.grid_of.max(initial=0)) + 1
         self.opening_column = self.grid_column + 3 * n_grids
         n_openings = int(self.opening_of.max(initial=0)) + 1
+        self.hole_column = self.opening_column
+        self.hole_opening_of = self.opening_of
+        if opens == "lengths":
+            self.hole_column += n_openings
+            self.hole_opening_of = self.grid_of
+            n_openings += n_grids
         self.n_unknowns = self.opening_column + n_openings
         bounds, cones = _limit_rows(self), _hole_rows(self)
         self.n_bounds = bounds.bound.size
@@ -295,28 +302,39 @@ def solve_fit_up(
 def _limit_rows(program: ConeProgram) -> ConstraintRows:
     """Return the rows of bounds on shifts, turns, grids and pairs, both ways."""
     problem, limits = program.problem, program.problem.limits
-    n, k = len(problem), len(problem.pairs)
-    bounded = np.arange(program.opening_column)
-    width = np.full(program.opening_column, limits.grid)
+    n, k, walls = len(problem), len(problem.pairs), problem.walls
+    # Bounds of one unknown each: of the plates, then of the turn of each grid.
+    n_grids = (program.opening_column - program.grid_column) // 3
+    turn_column = program.grid_column + 3 * np.arange(n_grids) + 2
+    single = np.concatenate((np.arange(program.grid_column), turn_column))
+    width = np.full(single.size, limits.grid)
     plates = width[: 3 * n].reshape(n, 3)
     plates[:, :2] = limits.line
     plates[:, 2] = limits.turn * problem.radius
-    # e . (u_q - u_p), with u in each position's own axes.
-    row = np.repeat(program.opening_column + np.arange(k), 4)
-    column = (3 * problem.pairs[:, :, None] + np.arange(2)).ravel()
+    # n . g of each grid and wall.
+    wall_row = single.size + np.arange(n_grids * len(walls))
+    wall_column = np.repeat(turn_column - 2, len(walls))[:, None] + np.arange(2)
+    wall_value = np.tile(walls, (n_grids, 1))
+    # e . (u_q - u_p) of each pair, with u in each position's own axes.
+    pair_row = single.size + wall_row.size + np.arange(k)
+    pair_column = (3 * problem.pairs[:, :, None] + np.arange(2)).ravel()
     along = np.einsum("kaij,kj->kai", problem.axes[problem.pairs], problem.direction)
-    value = (along * np.array([-1.0, 1.0])[:, None]).ravel()
-    m = program.opening_column + k
-    rows = [bounded, row, m + bounded, m + row]
-    columns = [bounded, column, bounded, column]
-    values = [np.ones(bounded.size), value, -np.ones(bounded.size), -value]
+    pair_value = (along * np.array([-1.0, 1.0])[:, None]).ravel()
+    row = np.concatenate(
+        (np.arange(single.size), np.repeat(wall_row, 2), np.repeat(pair_row, 4))
+    )
+    column = np.concatenate((single, wall_column.ravel(), pair_column))
+    value = np.concatenate((np.ones(single.size), wall_value.ravel(), pair_value))
+    bound = np.concatenate(
+        (width, np.full(wall_row.size, limits.grid), problem.pair_limit)
+    )
+    m = bound.size
+    rows, columns, values = [row, m + row], [column, column], [value, -value]
     if program.opens == "lengths":
         opening = program.opening_column + program.opening_of
-        pair_row = program.opening_column + np.arange(k)
         rows += [pair_row, m + pair_row]
         columns += [opening, opening]
         values += [-np.ones(k), -np.ones(k)]
-    bound = np.concatenate((width, problem.pair_limit))
     return ConstraintRows(
         np.concatenate(rows),
         np.concatenate(columns),
@@ -346,9 +364,8 @@ def _hole_rows(program: ConeProgram) -> ConstraintRows:
     column[:, 0, :3] = 3 * position[:, None] + np.arange(3)
     grid = program.grid_column + 3 * program.grid_of[position, None]
     column[:, 0, 3:6] = grid + np.arange(3)
-    if program.opens == "holes":
-        part[:, 0, 6] = 1.0
-        column[:, 0, 6] = program.opening_column + program.opening_of[position]
+    part[:, 0, 6] = 1.0
+    column[:, 0, 6] = program.hole_column + program.hole_opening_of[position]
     used = np.nonzero(part)
     bound = np.empty((position.size, 3))
     bound[:, 0] = problem.clearance[position, slot]

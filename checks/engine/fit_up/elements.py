@@ -14,6 +14,12 @@ from checks.engine.fit_up.problem import FitUpProblem, rotate_quarter
 INTERIOR_MM = 1e-7
 """Clearance added where holes have no misfit to give."""
 
+COST_OF_HOLES = 100.0
+"""Cost of opening holes against that of a length, both by the millimetre."""
+
+NO_HOLE_MM = 1e-4
+"""What the solver leaves of an opening that is none."""
+
 
 def compute_single_misfits(problem: FitUpProblem, positions: IntArray) -> FloatArray:
     """Compute the misfit of some plates, each alone on a grid of its own.
@@ -64,8 +70,7 @@ def compute_missing_lengths(problem: FitUpProblem, pairs: IntArray) -> FloatArra
     """Compute by how much more some bays and frames would have to give.
 
     That is how far the distance of the two plates must change beyond its limit for both
-    to go on in holes as they are. Each plate must go on alone: see
-    `compute_single_misfits`.
+    to go on in holes as they are.
 
     Parameters
     ----------
@@ -76,12 +81,7 @@ def compute_missing_lengths(problem: FitUpProblem, pairs: IntArray) -> FloatArra
     Returns
     -------
     array, shape (k,)
-        0 or more. [mm]
-
-    Raises
-    ------
-    EngineError
-        If a plate does not go on alone.
+        0 or more; NaN where no change of the distance lets both go on. [mm]
     """
     if not pairs.size:
         return np.empty(0)
@@ -92,8 +92,11 @@ def compute_missing_lengths(problem: FitUpProblem, pairs: IntArray) -> FloatArra
     program = ConeProgram(
         copies, grid_of=np.repeat(each, 2), opening_of=each, opens="lengths"
     )
-    x, _ = program.run(program.cost_of_openings(), smallest_opening=0.0)
-    return np.maximum(x[program.opening_column :], 0.0)
+    # Opening a hole costs so much that it is done only where no length would do.
+    weight = np.repeat((1.0, COST_OF_HOLES), pairs.size)
+    x, _ = program.run(program.cost_of_openings(weight), smallest_opening=0.0)
+    length, hole = x[program.opening_column :].reshape(2, -1)
+    return np.where(hole > NO_HOLE_MM, np.nan, np.maximum(length, 0.0))
 
 
 def estimate_pair_misfits(problem: FitUpProblem) -> FloatArray:

@@ -24,7 +24,8 @@ class FitUpLimits:
     ----------
     line : shift of a plate against the grid, along each axis of its position.
     turn : turn of a plate against the grid.
-    grid : movement of the grid along x and y, and of its furthest position by its turn.
+    grid : movement of the grid square to each wall, and of its furthest position by its
+        turn.
     """
 
     line: float
@@ -45,6 +46,7 @@ class FitUpProblem:
     axes : (n, 2, 2) unit vectors along and in of each position, plan axes.
     arm : (n, 2) movement of each centre per unit of the grid's turn, plan axes. [mm]
     reach : distance of the furthest position from the middle of the grid. [mm]
+    walls : (w, 2) unit vectors square to the walls, plan axes, one for each direction.
     pairs : (k, 2) positions whose distance has a limit: bays and frames.
     direction : (k, 2) unit vector of that distance, plan axes.
     pair_limit : (k,) limit of the change of that distance. [mm]
@@ -57,6 +59,7 @@ class FitUpProblem:
     axes: FloatArray
     arm: FloatArray
     reach: float
+    walls: FloatArray
     pairs: IntArray
     direction: FloatArray
     pair_limit: FloatArray
@@ -110,7 +113,7 @@ class FitUpProblem:
 def compute_grid_arms(centre: FloatArray) -> tuple[FloatArray, float]:
     """Compute how a turn of the grid about its middle moves the plates' centres.
 
-    The middle is that of the box around them. At least 1 mm of reach is returned.
+    The middle is their mean. At least 1 mm of reach is returned.
 
     Parameters
     ----------
@@ -124,8 +127,7 @@ def compute_grid_arms(centre: FloatArray) -> tuple[FloatArray, float]:
     reach : float
         Its largest size. [mm]
     """
-    middle = (centre.min(axis=0) + centre.max(axis=0)) / 2.0
-    arm = rotate_quarter(centre - middle)
+    arm = rotate_quarter(centre - centre.mean(axis=0))
     return arm, max(float(np.hypot(arm[:, 0], arm[:, 1]).max()), 1.0)
 
 

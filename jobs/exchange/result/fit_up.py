@@ -49,9 +49,9 @@ class FitUpElementResult(TypedDict):
     marks: Annotated[list[str], "Of its two positions."]
     misfit: Annotated[float, "Radius that its holes lack; less than zero is slack.", MM]
     missing_length: Annotated[
-        float,
-        AtLeast(0),
-        "How much more its length would have to give with the holes as they are.",
+        float | None,
+        "How much more its length would have to give with the holes as they are; null "
+        "where no length would do.",
         MM,
     ]
 
@@ -109,6 +109,17 @@ class FitUpResult(TypedDict):
     frames: Annotated[list[FitUpElementResult], "The worst frames of such plates."]
     open: Annotated[list[OpenedPlateResult], "Few plates whose opening would do."]
     plates: Annotated[
-        list[FitUpPlateResult], "Where each plate that goes on alone stands then."
+        list[FitUpPlateResult], "Where each plate that goes on alone may stand then."
     ]
     not_included: Annotated[list[FitUpLeftOutResult], "Positions left out, and why."]
+
+
+class FitUpProbabilityResult(TypedDict):
+    """The members of `fit_up` that are computed apart from the rest."""
+
+    probability: Annotated[float, "That it goes together."]
+    probability_bound: Annotated[float, "The probability is not above it."]
+    conclusion: ConclusionWord
+    worst: Annotated[
+        list[FitUpShareResult], "Positions that decide the cases that fail."
+    ]
