@@ -2,9 +2,10 @@
 
 Repeats and levels by weighted least squares of statsmodels, outline and patterns by
 scipy's `least_squares`, plates, slots and the shift of the steel by cvxpy with
-Clarabel, linearised again until the rotation converges. The reference takes each
-check's uncertainty and the plates to slot from the result. It computes no verdicts,
-strength, causes or remedies.
+Clarabel, linearised again until the rotation converges; what the readings of one tape
+have in common by generalised least squares of statsmodels, the misfit of the whole
+building by cvxpy. The reference takes each pattern check's uncertainty and the plates
+to slot from the result. It computes no verdicts, strength, causes or remedies.
 
 Each plate is a cone problem of its own, as cvxpy is commonly used. With `reuse` the
 free plates share one problem whose numbers are parameters, which saves cvxpy its
@@ -20,11 +21,16 @@ import statsmodels.api as sm
 from scipy.optimize import least_squares
 
 from jobs.anchor_plan.geometry import outline_points, position_axes, to_plan_axes
+from jobs.anchor_plan.neighbours import find_bays, find_spans
 from jobs.anchor_plan.values import BuildingInput
 from tests.bench.building import RODS
 
 Document = dict[str, Any]
 CLEARANCE_MM = (27.0 - 22.2) / 2.0
+GRID_MM, PAIR_MM, COLUMN_TURN_RAD = 6.35, 3.175, np.radians(0.5)
+REPEATS = 2  # each length of the outline is read twice with one tape on one day
+FIXED = [0, 1, 3]  # coordinates of a free outline that are held
+CONVERGED_MM = 1e-9
 CONVERGED_RAD = 1e-8
 MAX_ROUNDS = 12
 
@@ -57,6 +63,7 @@ class Reference:
         return {
             "observed": self.mean,
             "corners": self.outline(),
+            "misfit": self.misfit(rods),
             "heights": self.heights(),
             "rods": np.array(rods),
             "interference": np.array(interference),
@@ -73,38 +80,79 @@ class Reference:
         }
 
     def outline(self) -> np.ndarray:
-        """Compute residuals of the adjusted walls, then of the diagonals."""
+        """Compute the readings' own residuals, walls and then diagonals. [mm]
+
+        Generalised least squares, linearised again until nothing moves: the error of
+        the tape's class and of the day's temperature is common to all lengths.
+        """
         points = outline_points(self.plan)
         names = [corner.name for corner in self.plan.outline]
         keys = [k for k in self.mean if k.startswith(("wall", "diagonal"))]
         ends = [[names.index(n) for n in k.split(":")[1].split("-")] for k in keys]
         i, j = np.array(ends).T
         read = np.array([self.mean[k] for k in keys])
-        sigma = np.array([self.sigma[k] for k in keys])
+        covariance = tape_covariance(read, REPEATS)
+        rows = np.arange(len(keys))
+        at = points.astype(float)
+        for _ in range(MAX_ROUNDS):
+            step = at[j] - at[i]
+            distance = np.hypot(*step.T)
+            unit = step / distance[:, None]
+            slope = np.zeros((len(keys), len(names), 2))
+            slope[rows, j] += unit
+            slope[rows, i] -= unit
+            # The first corner stays, and the second one on its line: FIXED coordinates.
+            matrix = np.delete(slope.reshape(len(keys), -1), FIXED, axis=1)
+            found = sm.GLS(read - distance, matrix, sigma=covariance).fit()
+            moved = np.insert(found.params, [0, 0, 1], 0.0).reshape(-1, 2)
+            at = at + moved
+            if np.abs(moved).max() < CONVERGED_MM:
+                break
+        whole = np.hypot(*(at[j] - at[i]).T) - read
+        # A reading's own share of its residual; the rest is the tape's and the day's.
+        own = np.diag(tape_variance(read, REPEATS))
+        return np.asarray(own @ np.linalg.solve(covariance, whole))
 
-        start = np.delete(points.ravel(), [0, 1, 3])
-
-        def steps(x: np.ndarray) -> np.ndarray:
-            at = np.concatenate(([0.0, 0.0], [x[0]], [0.0], x[1:])).reshape(-1, 2)
-            out: np.ndarray = at[j] - at[i]
-            return out
-
-        def slope(x: np.ndarray) -> np.ndarray:
-            step = steps(x)
-            unit = step / np.hypot(*step.T)[:, None] / sigma[:, None]
-            whole = np.zeros((len(keys), len(names), 2))
-            rows = np.arange(len(keys))
-            whole[rows, j] += unit
-            whole[rows, i] -= unit
-            return np.delete(whole.reshape(len(keys), -1), [0, 1, 3], axis=1)
-
-        def misfit(x: np.ndarray) -> np.ndarray:
-            out: np.ndarray = (np.hypot(*steps(x).T) - read) / sigma
-            return out
-
-        found = least_squares(misfit, start, jac=slope, x_scale="jac",
-                              xtol=1e-15, ftol=1e-15, gtol=1e-15)  # fmt: skip
-        return np.hypot(*steps(found.x).T) - read
+    def misfit(self, rods: list[np.ndarray]) -> float:
+        """Compute the misfit of the whole building as one cone problem. [mm]"""
+        frames = [position_axes(self.plan, each) for each in self.plan.positions]
+        axes = np.array([(each.along, each.inward) for each in frames])
+        holes = np.array(RODS) - np.mean(RODS, axis=0)
+        off = np.array(rods) - np.array(RODS)
+        centre = np.array([
+            to_plan_axes(each, np.mean(RODS, axis=0)[None])[0] for each in frames
+        ])  # fmt: skip
+        middle = (centre.min(axis=0) + centre.max(axis=0)) / 2.0
+        arm = np.stack((-(centre - middle)[:, 1], (centre - middle)[:, 0]), axis=1)
+        n = len(frames)
+        shift, turn, grid, t = (
+            cp.Variable((n, 2)),
+            cp.Variable(n),
+            cp.Variable(3),
+            cp.Variable(),
+        )
+        bounds = [cp.abs(grid[:2]) <= GRID_MM,
+                  cp.abs(grid[2]) * np.hypot(*arm.T).max() <= GRID_MM,
+                  cp.abs(turn - grid[2]) <= COLUMN_TURN_RAD]  # fmt: skip
+        for k, hole in enumerate(holes):
+            quarter = np.array([[-hole[1], hole[0]]])
+            gap = shift + cp.reshape(turn, (n, 1), order="C") @ quarter - off[:, k]
+            bounds.append(cp.norm(gap, axis=1) <= CLEARANCE_MM + t)
+        turned = (arm[:, None] * axes).sum(axis=2)  # of each position, per unit turn
+        local = [
+            shift[:, c] - axes[:, c] @ grid[:2] - grid[2] * turned[:, c] for c in (0, 1)
+        ]
+        bounds += [cp.abs(each) <= self.line_mm for each in local]
+        for pair in (*find_bays(self.plan), *find_spans(self.plan)):
+            (a, b), e = (pair.first, pair.second), np.array(pair.direction)
+            apart = sum(
+                local[c][b] * (axes[b, c] @ e) - local[c][a] * (axes[a, c] @ e)
+                for c in (0, 1)
+            )
+            bounds.append(cp.abs(apart) <= PAIR_MM)
+        problem = cp.Problem(cp.Minimize(t), bounds)
+        problem.solve(solver=cp.CLARABEL)
+        return float(t.value)
 
     def heights(self) -> dict[str, float]:
         """Compute pad heights from the highest, one unknown per point and set-up."""
@@ -219,6 +267,28 @@ def place_plate(
         if abs(step.value) < CONVERGED_RAD:
             break
     return float(t.value)
+
+
+def tape_covariance(length_mm: np.ndarray, repeats: int) -> np.ndarray:
+    """Return the covariance of lengths read with one tape of class II on one day. [mm²]
+
+    The temperature was not noted, the readings are to 0.1 mm. OIML R 35-1 for the
+    class.
+    """
+    metres = length_mm / 1000.0
+    class_error = (0.3 + 0.2 * np.ceil(metres)) / np.sqrt(3.0)
+    temperature = 11.6e-6 * 10.0 * length_mm / np.sqrt(3.0)
+    common = np.outer(class_error, class_error) + np.outer(temperature, temperature)
+    return np.asarray(common + np.diag(tape_variance(length_mm, repeats)))
+
+
+def tape_variance(length_mm: np.ndarray, repeats: int) -> np.ndarray:
+    """Return the part of that covariance that belongs to each length alone. [mm²]
+
+    Resolution, and handling: pull, mark and plumb bob (a project choice).
+    """
+    handling = np.minimum(0.5 + 0.1 * length_mm / 1000.0, 1.5)
+    return np.asarray((0.1**2 / 12.0 + handling**2) / repeats)
 
 
 class _SharedCone:

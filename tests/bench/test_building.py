@@ -19,6 +19,7 @@ from tests.bench.reference import Reference
 OBSERVED_MM, OUTLINE_MM, HEIGHT_MM = 1e-8, 1e-6, 1e-8
 ROD_MM, INTERFERENCE_MM = 1e-5, 1e-5  # what least_squares and Clarabel reach
 SLOT_MM = 1e-5
+MISFIT_MM = 1e-6
 
 
 @pytest.fixture(scope="module")
@@ -48,6 +49,9 @@ def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> Non
     interference = [p["plate_fit"]["overrun"] for p in result["positions"]]
     np.testing.assert_allclose(
         interference, expected["interference"], atol=INTERFERENCE_MM
+    )
+    assert result["fit_up"]["misfit"] == pytest.approx(
+        expected["misfit"], abs=MISFIT_MM
     )
     slots = {
         finding["finding"].split(":")[1]: remedy["slots"]

@@ -129,7 +129,11 @@ class AdjustedLengthResult(TypedDict, total=False):
     """A wall or diagonal that entered the adjustment."""
 
     check: Required[Annotated[str, "The check's key."]]
-    residual: Annotated[float | None, "Adjusted minus observed.", MM]
+    residual: Annotated[
+        float | None,
+        "Adjusted minus observed, without what it shares with its tape and day.",
+        MM,
+    ]
     redundancy: Annotated[float | None, "Share of an error that shows in the residual."]
     w: Annotated[float | None, "Residual over its standard deviation."]
     error: Annotated[
