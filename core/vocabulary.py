@@ -80,6 +80,16 @@ class Approval(LabelledStrEnum):
     ENGINEER = "engineer", "engineer"
 
 
+class NextReadingKind(LabelledStrEnum):
+    """The ways to take the next reading of a check."""
+
+    UNREAD = "unread", "not measured yet"
+    REPEAT = "repeat", "again with the same tape"
+    TEMPERATURE_NOTED = "temperature_noted", "again with the temperature noted"
+    OTHER_TAPE = "other_tape", "with another tape"
+    OTHER_SETUP = "other_setup", "from another set-up"
+
+
 class DispositionKind(LabelledStrEnum):
     """Dispositions of a nonconformity, in the words of ISO 9000:2015, 3.12."""
 

@@ -38,7 +38,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.arrays import FloatArray
 
 FLAT_PRIOR_MM = 100_000.0
 """Standard deviation that stands for a quantity nobody has read. Project choice."""
@@ -82,14 +82,11 @@ class PossibleReadings:
         the readings so far predict for it, without its own error. [mm]
     own_variance : (n_readings,) of its own error. [mm²]
     cost : (n_readings,) effort of taking it. [1]
-    concludes : (n_readings, n_conclusions) whether the conclusion is drawn anew from
-        the reading. [bool]
     """
 
     loadings: FloatArray
     own_variance: FloatArray
     cost: FloatArray
-    concludes: BoolArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +178,6 @@ def choose_next_readings(
     *,
     count: int,
     least_gain: float,
-    shortlist: int = 40,
 ) -> list[ChosenReading]:
     """Choose the readings that lower the chance of wrong conclusions most, in order.
 
@@ -195,9 +191,6 @@ def choose_next_readings(
         Most readings to choose. [1]
     least_gain : float
         Readings that gain less than this, for their cost, are not worth taking. [1]
-    shortlist : int
-        Readings that are considered after the first pass, the best of it. One that
-        gains little now hardly gains more after another. [1]
 
     Returns
     -------
@@ -212,15 +205,10 @@ def choose_next_readings(
     if np.any(readings.cost <= 0.0) or np.any(readings.own_variance <= 0.0):
         raise ValueError("a reading has no cost, or no error of its own")
     state = _ReadingState(conclusions, readings)
-    gain = state.score()[2]
-    # The sort is stable and the gains are rounded, so equal ones keep their order.
-    best = np.sort(np.argsort(-_round_gain(gain), kind="stable")[:shortlist])
-    best = best[gain[best] >= least_gain]
-    state.keep_readings(best)
     chosen: list[ChosenReading] = []
-    while len(chosen) < min(count, best.size):
+    while len(chosen) < min(count, readings.cost.size):
         now, removed, gain = state.score()
-        gain[[best.searchsorted(each.reading) for each in chosen]] = -np.inf
+        gain[[each.reading for each in chosen]] = -np.inf
         pick = int(np.argmax(_round_gain(gain)))
         if gain[pick] < least_gain:
             break
@@ -228,7 +216,7 @@ def choose_next_readings(
         most = int(lowered.argmax())
         chosen.append(
             ChosenReading(
-                reading=int(best[pick]),
+                reading=pick,
                 conclusion=most,
                 before=float(now[most]),
                 after=float(now[most] - removed[pick, most]),
@@ -250,30 +238,21 @@ class _ReadingState:
     Attributes
     ----------
     variance : (n_conclusions,) u**2. [mm²]
-    cross : (n_readings, n_conclusions) covariances, 0 where a conclusion is not drawn
-        anew from the reading. [mm²]
+    cross : (n_readings, n_conclusions) covariances. [mm²]
     shared : (n_readings, n_readings) covariances of the readings without their own
-        errors; of all readings only the variances are kept until `keep_readings`. [mm²]
+        errors. [mm²]
+    total : (n_readings,) variances of the readings with their own errors. [mm²]
     """
 
     def __init__(
         self, conclusions: OpenConclusions, readings: PossibleReadings
     ) -> None:
         self.margin, self.weight = conclusions.margin, conclusions.weight
-        self.readings, self.concludes = readings, readings.concludes
         self.own, self.cost = readings.own_variance, readings.cost
         self.variance: FloatArray = (conclusions.loadings**2).sum(axis=1)
-        cross = readings.loadings @ conclusions.loadings.T
-        self.cross: FloatArray = np.where(self.concludes, cross, 0.0)
-        self.shared: FloatArray = np.empty((0, 0))
-        self.total: FloatArray = (readings.loadings**2).sum(axis=1) + self.own
-
-    def keep_readings(self, chosen: IntArray) -> None:
-        """Drop all other readings, and compute the covariances of these."""
-        loadings = self.readings.loadings[chosen]
-        self.concludes, self.cross = self.concludes[chosen], self.cross[chosen]
-        self.own, self.cost = self.own[chosen], self.cost[chosen]
-        self.shared, self.total = loadings @ loadings.T, self.total[chosen]
+        self.cross: FloatArray = readings.loadings @ conclusions.loadings.T
+        self.shared: FloatArray = readings.loadings @ readings.loadings.T
+        self.total: FloatArray = np.diagonal(self.shared) + self.own
 
     def score(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Compute what every reading would do.
@@ -303,9 +282,9 @@ class _ReadingState:
 
     def update(self, chosen: int) -> None:
         """Update the variances as if a reading had been taken: a rank-one update."""
-        cross, shared = self.cross[chosen], self.shared[chosen]
+        cross, row = self.cross[chosen].copy(), self.shared[chosen].copy()
         total = self.total[chosen]
         self.variance = self.variance - np.minimum(cross**2 / total, self.variance)
-        self.cross = self.cross - self.concludes * np.outer(shared, cross) / total
-        self.shared = self.shared - np.outer(shared, shared) / total
+        self.cross = self.cross - np.outer(row, cross) / total
+        self.shared = self.shared - np.outer(row, row) / total
         self.total = np.diagonal(self.shared) + self.own

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import FloatArray
 from checks.evaluation.check_limits import CheckBounds
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.concrete_strength import ConcreteEvaluation
@@ -15,6 +15,7 @@ from checks.evaluation.pad_levels import PadLevels, list_shim_stack
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from checks.evaluation.rod_threads import RodThreads
+from checks.evaluation.second_readings import SecondReading, VerdictChances
 from checks.evaluation.squareness import Squareness
 from checks.evaluation.steel_shift_options import SteelShiftOption
 from checks.evaluation.verdicts import VerdictArray
@@ -44,7 +45,8 @@ class BuildingEvaluation:
     plumb_heights: FloatArray  # (n_checks,) of plumb readings, NaN for others
     verdicts: VerdictArray  # (n_checks,)
     probability: FloatArray  # (n_checks,) of conformance
-    close_to_limit: BoolArray  # (n_checks,)
+    chances: VerdictChances  # that a verdict is wrong, now and after a reading
+    second_readings: Mapping[int, SecondReading]  # by row: checks close to a limit
     squareness: Squareness
     neighbour_lengths: NeighbourLengths
     as_built: AsBuiltRods

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine import conformity
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import FloatArray
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.verdicts import VerdictArray, fill_verdicts
@@ -110,7 +110,6 @@ class CheckVerdicts:
 
     verdict: VerdictArray
     probability: FloatArray
-    close_to_limit: BoolArray
 
 
 def assign_verdicts(
@@ -134,7 +133,7 @@ def assign_verdicts(
     guarded : whether the limits shrink by the expanded uncertainty where it is known;
         a strength has none.
     """
-    # Probability and closeness are reported against the full limit, guarded or not.
+    # The probability is reported against the full limit, guarded or not.
     simple = conformity.assess_conformity(deviation, bounds.lower, bounds.upper, sigma)
     guard = np.nan_to_num(sigma) if guarded else np.zeros_like(sigma)
     decisive = conformity.assess_conformity(
@@ -146,4 +145,4 @@ def assign_verdicts(
     # Readings that contradict each other leave no deviation, yet they were taken.
     doubtful = (observations.disagree | observations.impossible) & measured
     verdict[doubtful | observations.contradicted] = Verdict.REMEASURE
-    return CheckVerdicts(verdict, simple.probability, simple.close_to_limit & measured)
+    return CheckVerdicts(verdict, simple.probability)

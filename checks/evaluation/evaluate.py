@@ -18,11 +18,13 @@ from checks.evaluation.check_limits import (
     nominal_strength,
 )
 from checks.evaluation.check_table import CheckTable, RodTable
+from checks.evaluation.finding_chances import build_finding_result
 from checks.evaluation.finding_search import compute_findings
 from checks.evaluation.fit_up import compute_fit_up
 from checks.evaluation.fit_up_result import fit_up_result
 from checks.evaluation.group_rules import evaluate_group_rules
 from checks.evaluation.neighbour_lengths import compare_neighbour_lengths
+from checks.evaluation.next_readings import find_next_readings
 from checks.evaluation.reduce_readings import Observations, reduce_readings
 from checks.evaluation.result_rows import build_check_rows, build_position_rows
 from checks.evaluation.rod_positions import (
@@ -34,6 +36,7 @@ from checks.evaluation.rod_positions import (
     solve_rods,
 )
 from checks.evaluation.rod_threads import compute_pad_threads, compute_rod_threads
+from checks.evaluation.second_readings import compute_verdict_chances
 from checks.evaluation.steel_shift_options import find_steel_shifts
 from checks.evaluation.verdicts import find_failing
 from checks.evaluation.version import MADE_WITH
@@ -78,6 +81,16 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     verdicts = assign_verdicts(
         deviation, bounds, observations, sigma=sigma, guarded=limits.guarded
     )
+    chances = compute_verdict_chances(
+        plan,
+        table,
+        observations,
+        bounds=bounds,
+        deviation=deviation,
+        sigma=sigma,
+        verdicts=verdicts.verdict,
+        guarded=limits.guarded,
+    )
     as_built = solve_rods(table, rods, observations)
     rod_verdicts, fits = _fit_rods(table, rods, as_built, limits, verdicts)
     square = squareness.compute_squareness(plan, table, observations, limits)
@@ -98,7 +111,8 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         plumb_heights=heights,
         verdicts=verdicts.verdict,
         probability=verdicts.probability,
-        close_to_limit=verdicts.close_to_limit,
+        chances=chances,
+        second_readings=chances.second_readings(),
         squareness=square,
         neighbour_lengths=compare_neighbour_lengths(
             plan, table, observations, deviation, square
@@ -213,7 +227,11 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
         "concrete": concrete_strength.concrete_result(
             plan, evaluation.concrete, evaluation.limits
         ),
-        "findings": [finding.as_result() for finding in compute_findings(evaluation)],
+        "findings": [
+            build_finding_result(evaluation, finding)
+            for finding in compute_findings(evaluation)
+        ],
+        "next_readings": [each.as_result() for each in find_next_readings(evaluation)],
         "cautions": _list_cautions(plan),
     }
 

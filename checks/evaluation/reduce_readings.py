@@ -11,6 +11,11 @@ import numpy as np
 
 from checks.engine import tape, uncertainty
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.common_error_estimate import (
+    CommonErrorEstimate,
+    estimate_common_errors,
+)
+from checks.engine.conformity import NEGLIGIBLE_UNCERTAINTY_MM
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.common_errors import CommonError, build_loadings
 from checks.evaluation.independent_repeats import find_independent_repeats
@@ -58,6 +63,7 @@ class Observations:
     common : (n_checks, n_common) its loadings on the errors that taped lengths have in
         common, each of unit variance; 0 for a check without a reading. [mm]
     common_errors : the n_common tapes and days that these errors belong to.
+    common_estimate : of these errors, as repeats in more than one way show them.
     count : (n_checks,) current readings, those set aside included.
     contributing : (n_checks,) readings in the mean.
     set_aside : by row, the current readings left out of the mean, as others agree.
@@ -77,6 +83,7 @@ class Observations:
     independent: FloatArray
     common: FloatArray
     common_errors: tuple[CommonError, ...]
+    common_estimate: CommonErrorEstimate
     count: IntArray
     contributing: IntArray
     set_aside: Mapping[int, tuple[ReadingSetAside, ...]]
@@ -162,6 +169,9 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
         independent=combined.independent_mm,
         common=combined.common_mm,
         common_errors=reduced.common_errors,
+        common_estimate=_estimate_from_repeats(
+            reduction, kept & (is_length & ~disagree)[rows]
+        ),
         count=np.bincount(rows, minlength=len(table)),
         contributing=np.where(disagree, 0, combined.count),
         set_aside=list_set_aside(readings, reduction, kept, combined.mean_mm),
@@ -189,6 +199,21 @@ def _group_readings(
     for reading in readings:
         by_check[table.index[reading.check]].append(reading)
     return by_check
+
+
+def _estimate_from_repeats(
+    reduction: CorrectedReadings, usable: BoolArray
+) -> CommonErrorEstimate:
+    """Estimate the common errors from the usable ones of n readings, (n,)."""
+    rows = reduction.rows
+    repeats = np.bincount(rows[usable], minlength=int(rows.max(initial=0)) + 1)
+    chosen = usable & (repeats > 1)[rows]
+    return estimate_common_errors(
+        rows[chosen],
+        reduction.value[chosen],
+        reduction.loading[chosen],
+        np.maximum(reduction.parts.independent_mm[chosen], NEGLIGIBLE_UNCERTAINTY_MM),
+    )
 
 
 def _nan_array(values: Sequence[float | None]) -> FloatArray:

@@ -29,7 +29,7 @@ from jobs.exchange.result.document import (
 def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
     """Build the result document's `checks`, in the order of the plan."""
     observations, bounds = evaluation.observations, evaluation.bounds
-    checks = evaluation.table.checks
+    checks, second = evaluation.table.checks, evaluation.second_readings
     columns = {
         "check": [check.key for check in checks],
         "nominal": to_json_list(evaluation.nominal),
@@ -38,7 +38,11 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
         "limit": to_json_list(bounds.size),
         "uncertainty": to_json_list(evaluation.sigma),
         "probability": to_json_list(evaluation.probability),
-        "close_to_limit": evaluation.close_to_limit.tolist(),
+        "close_to_limit": [row in second for row in range(len(checks))],
+        "second_reading": [
+            second[row].as_result() if row in second else None
+            for row in range(len(checks))
+        ],
         "readings": [len(readings) for readings in observations.readings],
         "verdict": evaluation.verdicts.tolist(),
         "kind": [check.kind.value for check in checks],

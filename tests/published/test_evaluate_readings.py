@@ -314,7 +314,14 @@ def test_probability_is_that_of_jcgm_106(deviation: float) -> None:
     )
     assert found["limit"] == pytest.approx(limit)
     assert found["probability"] == pytest.approx(want, abs=1e-12)
-    assert found["close_to_limit"] == (abs(abs(deviation) - limit) <= 2 * sigma)
+    # Another tape of the same class is as good as the first: it takes the chance P of a
+    # wrong verdict to P (1 - P), by Owen's T(h, 1) = Phi(h) Phi(-h) / 2.
+    wrong = norm.cdf(-abs(abs(deviation) - limit) / sigma)
+    assert found["close_to_limit"] == (wrong**2 >= 0.05)
+    if found["close_to_limit"]:
+        assert found["second_reading"]["kind"] == "other_tape"
+        assert found["second_reading"]["before"] == pytest.approx(wrong)
+        assert found["second_reading"]["after"] == pytest.approx(wrong * (1 - wrong))
     assert found["verdict"] == ("within" if abs(deviation) <= limit else "outside")
 
 

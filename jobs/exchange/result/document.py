@@ -18,6 +18,7 @@ from jobs.exchange.result.findings import (
     VerdictWord,
 )
 from jobs.exchange.result.fit_up import FitUpResult
+from jobs.exchange.result.next_readings import NextReadingResult, SecondReadingResult
 from jobs.exchange.schema.typed_schema import MM, RAD, AtLeast, OneOf
 from jobs.exchange.vocabulary import RESULT_FORMAT, TOLERANCE_BASES
 
@@ -97,7 +98,10 @@ class CheckResult(TypedDict, total=False):
     uncertainty: Annotated[float | None, "Standard uncertainty, 1 sigma."]
     probability: Annotated[float | None, "Probability of conformance (JCGM 106)."]
     close_to_limit: Annotated[
-        bool, "True where a second, independent reading is needed."
+        bool, "True where a second reading would be worth taking."
+    ]
+    second_reading: Annotated[
+        SecondReadingResult | None, "The reading that would settle it best."
     ]
     readings: Annotated[int, AtLeast(0), "Number of current readings."]
     kind: Annotated[str, "First word of the key."]
@@ -375,6 +379,12 @@ class ResultDocument(TypedDict):
         ]
     ]
     fit_up: NotRequired[FitUpResult | None]
+    next_readings: NotRequired[
+        Annotated[
+            list[NextReadingResult],
+            "What to read next, in this order; none where nothing is worth it.",
+        ]
+    ]
     cautions: NotRequired[
         Annotated[list[str], "Standing cautions, whatever the verdicts."]
     ]

@@ -3,6 +3,7 @@
 from typing import Annotated, NotRequired, Required, TypedDict
 
 from core.vocabulary import Approval, RemedyKind, Verdict
+from jobs.exchange.result.next_readings import FindingSecondReadingResult
 from jobs.exchange.schema.typed_schema import MM, MPA, NEWTON, RAD, AtLeast, OneOf
 
 VerdictWord = Annotated[
@@ -252,6 +253,18 @@ class FindingResult(TypedDict):
     ]
     ruled_out: NotRequired[
         Annotated[list[RuledOutResult], "What will not do, and why."]
+    ]
+    worst_check: NotRequired[
+        Annotated[str | None, "Its check that is least likely within its limit."]
+    ]
+    probability: NotRequired[
+        Annotated[float | None, "Probability of conformance of that check."]
+    ]
+    second_reading: NotRequired[
+        Annotated[
+            FindingSecondReadingResult | None,
+            "The second reading that would settle it best, where one is worth taking.",
+        ]
     ]
 
 

@@ -1,0 +1,317 @@
+"""The readings to take next: what to measure so that fewest conclusions are wrong.
+
+Conclusions are the verdict of every check, the difference of the diagonals and, where
+it is computed, the fit-up. Readings that could be taken are each measured check once
+more, required checks that nobody has read, and the bays and spans that tell whether
+columns stand at their distance. One length read with another tape tells of every length
+that the first tape has read: the chances count what all readings together say.
+
+Contradictory readings and suspects are not in the formula, which knows no mistakes:
+they are to be measured again before anything on this list.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.engine.conformity import COVERAGE_FACTOR
+from checks.engine.next_reading import (
+    FLAT_PRIOR_MM,
+    ChosenReading,
+    OpenConclusions,
+    PossibleReadings,
+    choose_next_readings,
+)
+from checks.engine.uncertainty import reading_uncertainty
+from checks.evaluation.building_evaluation import BuildingEvaluation
+from checks.evaluation.failing_checks import capitalize_first
+from checks.evaluation.reading_options import REPEAT_COSTS, REPEAT_KINDS
+from checks.evaluation.second_readings import WORTHWHILE_GAIN
+from core.formatting import format_probability
+from core.vocabulary import NextReadingKind, StageKind, Verdict
+from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.planned_checks import Check
+from jobs.exchange.result.next_readings import NextReadingResult
+
+MAX_NEXT_READINGS = 5
+"""Readings that are listed: more than a crew takes before it looks again."""
+
+MAX_CONSIDERED = 20
+"""Readings that the list is chosen from, of either kind. Project choice."""
+
+SHARED_KINDS: FloatArray = np.array(
+    [
+        kind in (NextReadingKind.TEMPERATURE_NOTED, NextReadingKind.OTHER_TAPE)
+        for kind in REPEAT_KINDS
+    ],
+    dtype=float,
+)
+"""1 for the kinds of reading that tell of what several lengths have in common."""
+
+MIN_CONSIDERED_GAIN = WORTHWHILE_GAIN / 5.0
+"""What gains less by itself than this is not considered. Project choice."""
+
+RESOLUTION_MM = 25.4 / 16.0
+"""Resolution of a reading that nobody has taken yet: a sixteenth of an inch. [mm]"""
+
+SQUARENESS = "squareness"
+"""Conclusion on the difference of the diagonals, beside the keys of checks."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextReading:
+    """A reading to take next.
+
+    Attributes
+    ----------
+    check : the check to read.
+    instrument : name of the tape to take, "" for none in particular.
+    conclusion : key of the check whose verdict gains most, or `SQUARENESS`.
+    before, after : chance that this conclusion is wrong, now and then. [1]
+    gain : sum over all conclusions. [1]
+    """
+
+    check: Check
+    kind: NextReadingKind
+    instrument: str
+    conclusion: str
+    before: float
+    after: float
+    gain: float
+
+    @property
+    def reason(self) -> str:
+        """Reason to take it, as a sentence."""
+        if self.kind is NextReadingKind.UNREAD:
+            return f"{capitalize_first(self.check.description)} is not measured yet."
+        what = "the verdict"
+        if self.conclusion == SQUARENESS:
+            what = "the verdict on the difference of the diagonals"
+        before, after = (format_probability(p) for p in (self.before, self.after))
+        return (
+            f"{capitalize_first(self.check.description)} read"
+            f" {describe_reading(self.kind, self.instrument)}: the chance that {what}"
+            f" is wrong falls from {before} to {after}."
+        )
+
+    def as_result(self) -> NextReadingResult:
+        """Return an entry of the result document's `next_readings`."""
+        return {
+            "check": self.check.key,
+            "kind": self.kind.value,
+            "instrument": self.instrument or None,
+            "conclusion": self.conclusion,
+            "before": self.before,
+            "after": self.after,
+            "gain": self.gain,
+            "reason": self.reason,
+        }
+
+
+def describe_reading(kind: NextReadingKind, instrument: str | None) -> str:
+    """Describe how to take a reading, such as "with tape T2"."""
+    if kind is NextReadingKind.OTHER_TAPE and instrument:
+        return f"with tape {instrument}"
+    return kind.label
+
+
+def find_next_readings(evaluation: BuildingEvaluation) -> tuple[NextReading, ...]:
+    """Find the readings that lower the chance of wrong conclusions most.
+
+    At most `MAX_NEXT_READINGS`, in the order to take them, each with the ones before
+    it taken; none where nothing would gain `WORTHWHILE_GAIN`.
+    """
+    problem = _ReadingProblem(evaluation)
+    chosen = choose_next_readings(
+        problem.conclusions(),
+        problem.readings(),
+        count=MAX_NEXT_READINGS,
+        least_gain=WORTHWHILE_GAIN,
+    )
+    return tuple(problem.describe(each) for each in chosen)
+
+
+class _ReadingProblem:
+    """The conclusions of one building and the readings that may change them.
+
+    The errors of the state are the common ones, then one for each check involved, then
+    one for each check that nobody has read.
+
+    Attributes
+    ----------
+    open : (n_open,) rows of the options whose verdict may be wrong.
+    pair : (2,) rows of the options of the two diagonals that differ most, or empty.
+    repeats : (n_repeats, 2) rows of the options, and columns of `REPEAT_KINDS`.
+    unread : (n_unread,) rows of the check table.
+    column : (n_options,) error of each row of the options that is involved.
+    """
+
+    def __init__(self, evaluation: BuildingEvaluation) -> None:
+        self.evaluation, self.chances = evaluation, evaluation.chances
+        self.options = evaluation.chances.options
+        self.pair, self.pair_margin = _worst_diagonals(evaluation)
+        doubtful = _find_doubtful(evaluation)[self.options.rows]
+        if doubtful[self.pair].any():
+            self.pair = self.pair[:0]
+        self.open = np.flatnonzero(
+            (self.chances.before > MIN_CONSIDERED_GAIN) & ~doubtful
+        )
+        self.repeats = self._shortlist_repeats(doubtful)
+        self.unread = _list_unread(evaluation)[:MAX_NEXT_READINGS]
+        involved = np.unique(np.concatenate([self.open, self.pair, self.repeats[:, 0]]))
+        n_common = self.options.observed.shape[1]
+        self.column = np.zeros(len(self.options.rows), dtype=int)
+        self.column[involved] = n_common + np.arange(involved.size)
+        self.first_unread = n_common + involved.size
+        self.n_errors = self.first_unread + self.unread.size
+
+    def _shortlist_repeats(self, doubtful: BoolArray) -> IntArray:
+        """Return the repeats that may gain most, (n_repeats, 2).
+
+        Those that gain most for their own verdict, and of what all lengths have in
+        common those of the longest, which tell most of it.
+        """
+        own = (self.chances.before[:, None] - self.chances.after) / REPEAT_COSTS
+        shared = np.linalg.norm(self.options.observed, axis=1)[:, None] * SHARED_KINDS
+        # A diagonal decides on the difference too, where its own verdict is certain.
+        own[self.pair] += 1.0
+        chosen = np.zeros(own.shape, dtype=bool)
+        for score in (own, shared):
+            score = np.where(self.options.possible & ~doubtful[:, None], score, 0.0)
+            best = np.argsort(-score, axis=None, kind="stable")[:MAX_CONSIDERED]
+            chosen.flat[best] |= score.flat[best] > MIN_CONSIDERED_GAIN
+        return np.argwhere(chosen)
+
+    def conclusions(self) -> OpenConclusions:
+        """Build the conclusions: verdicts, also of unread checks, and squareness."""
+        n_open, n_unread = self.open.size, self.unread.size
+        loadings = np.zeros((n_open + n_unread, self.n_errors))
+        loadings[:n_open] = self._observation_loadings(self.open)
+        loadings[n_open + np.arange(n_unread), self._unread_columns()] = FLAT_PRIOR_MM
+        margin = np.concatenate([self.chances.margin[self.open], np.zeros(n_unread)])
+        if self.pair.size:
+            first, second = self._observation_loadings(self.pair)
+            loadings = np.vstack([loadings, second - first])
+            margin = np.append(margin, self._guard(self.pair_margin, second - first))
+        return OpenConclusions(
+            margin=margin, loadings=loadings, weight=np.ones(margin.size)
+        )
+
+    def _guard(self, margin: float, loading: FloatArray) -> float:
+        """Shift a margin by the guard band, where the basis has one."""
+        if not self.evaluation.limits.guarded:
+            return margin
+        return margin - COVERAGE_FACTOR * float(np.linalg.norm(loading))
+
+    def _observation_loadings(self, rows: IntArray) -> FloatArray:
+        """Return the loadings (k, n_errors) of some observations."""
+        loadings: FloatArray = np.zeros((rows.size, self.n_errors))
+        loadings[:, : self.options.observed.shape[1]] = self.options.observed[rows]
+        own = self.options.independent[rows]
+        loadings[np.arange(rows.size), self.column[rows]] = own
+        return loadings
+
+    def _unread_columns(self) -> IntArray:
+        return np.arange(self.first_unread, self.n_errors)
+
+    def readings(self) -> PossibleReadings:
+        """Build the readings: repeats, then what nobody has read."""
+        row, kind = self.repeats.T
+        n_repeats, n_unread = row.size, self.unread.size
+        loadings = np.zeros((n_repeats + n_unread, self.n_errors))
+        n_common = self.options.observed.shape[1]
+        loadings[:n_repeats, :n_common] = self.options.predicted[row, kind]
+        loadings[np.arange(n_repeats), self.column[row]] = self.options.independent[row]
+        loadings[n_repeats + np.arange(n_unread), self._unread_columns()] = (
+            FLAT_PRIOR_MM
+        )
+        return PossibleReadings(
+            loadings=loadings,
+            own_variance=np.concatenate(
+                [self.options.own_variance[row], self._unread_variance()]
+            ),
+            cost=np.concatenate([REPEAT_COSTS[kind], np.ones(n_unread)]),
+        )
+
+    def _unread_variance(self) -> FloatArray:
+        """Return the variance of a first reading, (n_unread,). [mm²]"""
+        length = np.nan_to_num(self.evaluation.table.nominal[self.unread])
+        return np.asarray(reading_uncertainty(length, RESOLUTION_MM).combined_mm ** 2)
+
+    def describe(self, chosen: ChosenReading) -> NextReading:
+        """Name a reading and the conclusion that it settles."""
+        table, n_repeats = self.evaluation.table, len(self.repeats)
+        rows = [*self.options.rows[self.open], *self.unread]
+        conclusion = (
+            SQUARENESS
+            if chosen.conclusion == len(rows)
+            else table.checks[rows[chosen.conclusion]].key
+        )
+        if chosen.reading >= n_repeats:
+            check = table.checks[self.unread[chosen.reading - n_repeats]]
+            kind, instrument = NextReadingKind.UNREAD, ""
+        else:
+            i, column = self.repeats[chosen.reading].tolist()
+            check, kind = table.checks[self.options.rows[i]], REPEAT_KINDS[column]
+            instrument = self.chances.instrument(i, kind)
+        return NextReading(
+            check=check,
+            kind=kind,
+            instrument=instrument,
+            conclusion=conclusion,
+            before=chosen.before,
+            after=chosen.after,
+            gain=chosen.gain,
+        )
+
+
+def _find_doubtful(evaluation: BuildingEvaluation) -> BoolArray:
+    """Return where a reading is suspect or a mistake is likely, (n_checks,)."""
+    doubtful = np.zeros(len(evaluation.table), dtype=bool)
+    suspects = [each.check for each in evaluation.squareness.suspect_lengths]
+    for key in (*suspects, *evaluation.cause_index):
+        doubtful[evaluation.table.index[key]] = True
+    doubtful[evaluation.as_built.contradicted] = True
+    return doubtful
+
+
+def _list_unread(evaluation: BuildingEvaluation) -> IntArray:
+    """Return the required checks that nobody has read, of the stages that have begun.
+
+    The foundation's always have; a later stage's once something of it was read.
+    """
+    checks, count = evaluation.table.checks, evaluation.observations.count
+    required = np.array([check.required for check in checks], dtype=bool)
+    stages = np.array([check.stage.value for check in checks])
+    begun = {StageKind.FOUNDATION.value, *stages[count > 0].tolist()}
+    unread = required & (count == 0) & np.isin(stages, list(begun))
+    return np.flatnonzero(unread)
+
+
+def _worst_diagonals(evaluation: BuildingEvaluation) -> tuple[IntArray, float]:
+    """Find the two diagonals whose difference decides on squareness, and its margin.
+
+    Returns
+    -------
+    Rows of the options, none where there is no such verdict, and limit less difference.
+    [mm]
+    """
+    square, table = evaluation.squareness, evaluation.table
+    none: IntArray = np.zeros(0, dtype=int)
+    if square.verdict not in (Verdict.WITHIN, Verdict.OUTSIDE):
+        return none, 0.0
+    rows = evaluation.chances.options.rows
+    places = np.flatnonzero(np.isin(rows, table.rows(CheckKind.DIAGONAL)))
+    best = evaluation.deviation[rows] + evaluation.chances.options.shift
+    worst, margin = none, np.inf
+    for first, second in combinations(places.tolist(), 2):
+        pair = np.array([first, second])
+        difference = float(np.abs(np.diff(best[pair]))[0])
+        limit = float(
+            evaluation.limits.diagonal_difference(table.nominal[rows[pair]][None])[0]
+        )
+        if limit - difference < margin:
+            worst, margin = pair, limit - difference
+    return worst, margin
