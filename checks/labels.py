@@ -9,10 +9,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from checks.evaluation.finding_topics import TopicKind
-from core.vocabulary import ReleaseKind, RemedyKind
+from checks.evaluation.second_readings import describe_reading
+from core.formatting import format_probability
+from core.vocabulary import NextReadingKind, ReleaseKind, RemedyKind
 from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKeyError, CheckKind
 from jobs.anchor_plan.planned_checks import Check
 from jobs.exchange.result.document import CheckResult
+from jobs.exchange.result.next_readings import SecondReadingResult
 
 TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.SQUARENESS: "Outline out of square",
@@ -263,6 +266,16 @@ def describe_order(remedy: Mapping[str, Any]) -> str:
     if remedy["remedy"] == RemedyKind.REFER:
         return "Other, as ordered"
     return describe_remedy(remedy)
+
+
+def describe_second_reading(second: SecondReadingResult) -> str:
+    """Describe the reading that would settle a verdict best, and what it would do."""
+    how = describe_reading(NextReadingKind(second["kind"]), second["instrument"])
+    before, after = (format_probability(second[when]) for when in ("before", "after"))
+    return (
+        f"read it {how}; the chance that the verdict is wrong falls from {before}"
+        f" to {after}"
+    )
 
 
 def get_nearer_bound(result: CheckResult) -> float | None:

@@ -21,6 +21,7 @@ from jobs.exchange.result.document import (
     TolerancesResult,
 )
 from jobs.exchange.result.findings import FindingResult
+from jobs.exchange.result.next_readings import NextReadingResult
 
 VERDICT_RANK = {
     Verdict.WITHIN: 0,
@@ -93,6 +94,15 @@ class ResultView:
     def findings(self) -> list[FindingResult]:
         """The findings, in the order of the document."""
         return self.result["findings"] if self.result else []
+
+    @property
+    def next_readings(self) -> list[NextReadingResult]:
+        """What to read next, the best first; none where nothing is worth it."""
+        return self.result.get("next_readings", []) if self.result else []
+
+    def get_finding(self, topic: str) -> FindingResult | None:
+        """Return the finding on a topic; None where there is none."""
+        return next((row for row in self.findings if row["finding"] == topic), None)
 
     def get_rods(self, mark: str) -> list[RodResult]:
         """Return the rods of a position; none where it was not computed."""

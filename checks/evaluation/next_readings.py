@@ -28,7 +28,7 @@ from checks.engine.uncertainty import reading_uncertainty
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import capitalize_first
 from checks.evaluation.reading_options import REPEAT_COSTS, REPEAT_KINDS
-from checks.evaluation.second_readings import WORTHWHILE_GAIN
+from checks.evaluation.second_readings import WORTHWHILE_GAIN, describe_reading
 from core.formatting import format_probability
 from core.vocabulary import NextReadingKind, StageKind, Verdict
 from jobs.anchor_plan.check_keys import CheckKind
@@ -108,13 +108,6 @@ class NextReading:
             "gain": self.gain,
             "reason": self.reason,
         }
-
-
-def describe_reading(kind: NextReadingKind, instrument: str | None) -> str:
-    """Describe how to take a reading, such as "with tape T2"."""
-    if kind is NextReadingKind.OTHER_TAPE and instrument:
-        return f"with tape {instrument}"
-    return kind.label
 
 
 def find_next_readings(evaluation: BuildingEvaluation) -> tuple[NextReading, ...]:

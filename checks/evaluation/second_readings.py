@@ -38,6 +38,13 @@ UNREPEATED_KINDS = (CheckKind.BENCHMARK, CheckKind.STRENGTH)
 """Checks without an uncertainty of their own, or without a limit."""
 
 
+def describe_reading(kind: NextReadingKind, instrument: str | None) -> str:
+    """Describe how to take a reading, such as "with tape T2"."""
+    if kind is NextReadingKind.OTHER_TAPE and instrument:
+        return f"with tape {instrument}"
+    return kind.label
+
+
 @dataclass(frozen=True, slots=True)
 class SecondReading:
     """The reading that would settle the verdict of one check best.

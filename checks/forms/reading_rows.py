@@ -11,6 +11,7 @@ from core.vocabulary import StageKind
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.planned_checks import Check
 from jobs.exchange.issues import DocumentIssue
+from jobs.exchange.result.next_readings import SecondReadingResult
 
 NUMBER_WITHOUT_UNIT = re.compile(r"[-+]?[\d ./]*\d")  # 4 1/2 included
 SPARE_ROWS = 3
@@ -105,10 +106,10 @@ class ReadingRow:
         return None if self.kind is CheckKind.PLUMB else self.walk_row.check.nominal
 
     @property
-    def is_close_to_limit(self) -> bool:
-        """True when a second, independent reading is wanted."""
-        result = self.walk_row.result if self.walk_row else None
-        return self.is_measured and bool(result and result.get("close_to_limit"))
+    def second_reading(self) -> SecondReadingResult | None:
+        """The second reading that is worth taking; None where there is none."""
+        result = self.walk_row.result if self.walk_row and self.is_measured else None
+        return result.get("second_reading") if result else None
 
     @property
     def remeasure_reason(self) -> str:

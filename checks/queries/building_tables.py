@@ -56,6 +56,29 @@ def list_first_checks(plan: Plan) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NextReadingRow:
+    """One reading to take next: the check, and why."""
+
+    check: str
+    label: str
+    reason: str
+
+
+def build_next_reading_rows(evaluated: EvaluatedPlan) -> list[NextReadingRow]:
+    """Build a row for every reading to take next, the best first."""
+    return [
+        NextReadingRow(
+            check=row["check"],
+            label=describe_check(
+                find_check(evaluated.plan, row["check"]), with_mark=True
+            ),
+            reason=row["reason"],
+        )
+        for row in evaluated.results.next_readings
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LengthRow:
     """One wall or diagonal, with its verdict and the result of the adjustment.
 
@@ -233,4 +256,5 @@ def build_building_tables(evaluated: EvaluatedPlan) -> dict[str, Any]:
         "adjusted": get_adjusted_outline(result),
         "square_note": square.get("note") if square else None,
         "findings": list_open_findings(evaluated.building),
+        "next_readings": build_next_reading_rows(evaluated),
     }

@@ -28,6 +28,7 @@ from checks.queries.remedy_explanations import explain_remedy, summarise_remedy
 from checks.queries.remedy_steps import RemedyContext, Step
 from checks.queries.remedy_values import LabelledValue
 from checks.queries.walk import SheetRow
+from core.formatting import format_probability
 from core.models import Person
 from core.vocabulary import Approval, LabelledStrEnum
 from jobs.anchor_plan.check_keys import CheckKey
@@ -35,6 +36,7 @@ from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.result.findings import RemedyResult
+from jobs.exchange.result.next_readings import SecondReadingResult
 from jobs.plans.plan_cache import load_plan
 
 FINDINGS_PER_PAGE = 50
@@ -231,6 +233,51 @@ def find_check_or_stub(plan: Plan, key: str) -> Check:
     except UnknownCheckError:
         stub = CheckKey(key)
         return Check(key=stub, kind=stub.kind, mark=stub.mark, rods=stub.rods)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingChance:
+    """How likely a finding is right, and the second reading that would tell best.
+
+    Attributes
+    ----------
+    worst : label of its check that is least likely within its limit.
+    probability : that this check is within its limit. [1]
+    second_label : label of the check to read; empty where no reading is worth taking.
+    second : how to read it, and what that would do.
+    """
+
+    worst: str
+    probability: float
+    second_label: str = ""
+    second: SecondReadingResult | None = None
+
+    @property
+    def probability_text(self) -> str:
+        """Write the probability; only a certain one as 0% or 100%."""
+        return format_probability(self.probability)
+
+
+def find_chance(finding: Finding) -> FindingChance | None:
+    """Find how likely a finding is right; None where no probability is known."""
+    row = ResultView(finding.evaluation.result).get_finding(finding.topic)
+    worst, probability = (
+        (row.get("worst_check"), row.get("probability")) if row else (None, None)
+    )
+    if row is None or worst is None or probability is None:
+        return None
+    plan = load_plan(finding.evaluation.revision)
+
+    def label(key: str) -> str:
+        return describe_check(find_check_or_stub(plan, key), with_mark=True)
+
+    second = row.get("second_reading")
+    return FindingChance(
+        worst=label(worst),
+        probability=probability,
+        second_label=label(second["check"]) if second else "",
+        second=second,
+    )
 
 
 def list_ruled_out(finding: Finding) -> list[dict[str, str]]:

@@ -23,6 +23,7 @@ from jobs.models import Building, Stage
 from jobs.plans.plan_cache import load_plan
 
 SECTION_GROUPS = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
+MAX_NEXT_STEPS = 5
 LAST_SECTIONS = ("notch", "strength", "plumb")
 
 
@@ -45,6 +46,10 @@ class SheetRow:
         Limits the phone compares one reading with; None where only the server can.
     photograph_count : int
         Number of its photographs.
+    next_place : int or None
+        Its place among the readings to take next, from 0; None for the others.
+    next_reason : str
+        Why it is among them, as a sentence.
     """
 
     check: Check
@@ -55,6 +60,8 @@ class SheetRow:
     is_due: bool = True
     offline_limits: OfflineLimits | None = None
     photograph_count: int = 0
+    next_place: int | None = None
+    next_reason: str = ""
 
     @property
     def reason(self) -> str:
@@ -140,6 +147,7 @@ def build_walk(building: Building) -> list[Section]:
     plan = load_plan(building.current_revision())
     evaluation = get_latest_evaluation(building)
     results = ResultView(evaluation.result if evaluation else None)
+    next_places = _place_next_readings(results)
     current = _load_current_readings(building)
     cutoffs = _load_cutoffs(building)
     checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, current)]
@@ -150,6 +158,7 @@ def build_walk(building: Building) -> list[Section]:
     for check in checks:
         readings = tuple(current.get(check.key, ()))
         outdated = (each for each in readings if _is_outdated(each, check, cutoffs))
+        next_place, next_reason = next_places.get(check.key, (None, ""))
         rows.append(
             SheetRow(
                 check=check,
@@ -160,9 +169,57 @@ def build_walk(building: Building) -> list[Section]:
                 is_due=check.stage != StageKind.ERECTION or erection_begun,
                 offline_limits=limits.get(check.key),
                 photograph_count=photographs.get(check.key, 0),
+                next_place=next_place,
+                next_reason=next_reason,
             )
         )
     return _group_rows(plan, rows)
+
+
+def _place_next_readings(results: ResultView) -> dict[str, tuple[int, str]]:
+    """Return place and reason of the readings to take next, by check."""
+    places: dict[str, tuple[int, str]] = {}
+    for place, each in enumerate(results.next_readings):
+        # A check may be worth reading in two ways; the better one is named.
+        places.setdefault(each["check"], (place, each["reason"]))
+    return places
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextStep:
+    """A reading to take next, with the section of the walk it is in."""
+
+    section: str
+    check: str
+    label: str
+    reason: str
+
+
+def list_next_steps(sections: Iterable[Section]) -> list[NextStep]:
+    """List what to read next: contradictions first, then what settles most.
+
+    A mistake comes before every chance: until it is found, no number means anything.
+    """
+    rows = [(section.key, row) for section in sections for row in section.rows]
+    again = [
+        (key, row, row.reason)
+        for key, row in rows
+        if row.verdict == Verdict.REMEASURE and row.reason
+    ]
+    ahead = sorted(
+        ((key, row) for key, row in rows if row.next_place is not None),
+        key=lambda item: item[1].next_place or 0,
+    )
+    steps = [*again, *((key, row, row.next_reason) for key, row in ahead)]
+    return [
+        NextStep(
+            section=key,
+            check=row.check.key,
+            label=describe_check(row.check, with_mark=True),
+            reason=reason,
+        )
+        for key, row, reason in steps[:MAX_NEXT_STEPS]
+    ]
 
 
 def _has_erection_begun(building: Building) -> bool:

@@ -7,11 +7,12 @@ from django import template
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from checks.labels import get_nearer_bound
+from checks.labels import describe_second_reading, get_nearer_bound
 from core.formatting import EM_DASH
 from core.templatetags.formatting import length, quantity, strength, verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.result.document import CheckResult
+from jobs.exchange.result.next_readings import SecondReadingResult
 
 register = template.Library()
 FINEST_DENOMINATOR = 64
@@ -76,6 +77,12 @@ def check_deviation(
         signed=True,
         limit=get_nearer_bound(result),
     )
+
+
+@register.filter
+def second_reading_text(second: SecondReadingResult | None) -> str:
+    """Describe the second reading of a check; empty where none is worth taking."""
+    return describe_second_reading(second) if second else ""
 
 
 @register.simple_tag(takes_context=True)

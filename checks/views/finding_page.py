@@ -100,6 +100,7 @@ def build_finding_context(
         "units": get_display_units(request, plan.length_unit),
         "drawing": draw_finding(request, finding),
         "rows": review.list_finding_checks(finding),
+        "chance": review.find_chance(finding),
         "proposal": remedies[0],
         "alternatives": remedies[1:],
         "limits": review.list_finding_limits(finding),

@@ -21,7 +21,12 @@ from checks.forms.reading_rows import (
     fill_rows,
 )
 from checks.forms.readings import InstrumentForm, ReadingDetailsForm
-from checks.queries.walk import Section, build_walk, choose_section
+from checks.queries.walk import (
+    Section,
+    build_walk,
+    choose_section,
+    list_next_steps,
+)
 from checks.services.readings import RecordedReadings, record_readings
 from checks.views.display_units import get_display_units
 from checks.views.photographs import store_row_photographs
@@ -127,6 +132,7 @@ def _render_measure(
         "rows": rows,
         "left": sum(part.remaining_count for part in sections),
         "again": sum(part.remeasure_count for part in sections),
+        "next_steps": list_next_steps(sections),
         "remeasure_reasons": REMEASURE_REASONS,
         "made": now(),
         "setup": request.POST.get("setup", "1"),
