@@ -137,7 +137,7 @@ def build_repeat_options(
     possible[:, 2] = taped
     possible[:, 3] = level & (np.array(kinds) != CheckKind.BENCHMARK)
     # A mean of n readings has a variance n times smaller than one of them.
-    count = np.where(level, 1, np.maximum(observations.count[rows], 1))
+    count = np.where(level, 1, np.maximum(observations.contributing[rows], 1))
     return RepeatOptions(
         rows=rows,
         possible=possible,
