@@ -97,7 +97,7 @@ class ResultView:
 
     @property
     def next_readings(self) -> list[NextReadingResult]:
-        """What to read next, the best first; none where nothing is worth it."""
+        """Readings to take next, the best first; none where nothing is worth it."""
         return self.result.get("next_readings", []) if self.result else []
 
     def get_finding(self, topic: str) -> FindingResult | None:
