@@ -119,7 +119,7 @@ def draw_holes(
                 y=round(float(y), 2),
                 radius=round(diameter / 2 * view.scale, 2),
                 fouled=bool(apart[index] > (diameter - rod.diameter) / 2 + 1e-6),
-                slot=_slot_path(view, centre, built[index], diameter, slot)
+                slot=_slot_path(view, (centre, built[index]), diameter, slot, placement)
                 if slot
                 else "",
             )
@@ -140,20 +140,27 @@ def find_slot_remedy(results: ResultView, mark: str) -> RemedyResult | None:
 
 def _slot_path(
     view: Viewport,
-    hole: FloatArray,
-    rod: FloatArray,
+    ends: tuple[FloatArray, FloatArray],
     diameter: float,
     slot: SlotResult,
+    placement: PlatePlacement | None,
 ) -> str:
-    """Write the path of a hole lengthened towards its rod."""
+    """Write the path of a slot as ordered, from hole and rod; it turns with its plate.
+
+    A slot stored before its ends were ordered reaches as far as its exact need.
+    """
+    hole, rod = ends
     angle = slot["direction"]
     if angle is None:
         angle = math.atan2(rod[1] - hole[1], rod[0] - hole[0])
+    elif placement is not None:
+        angle += placement.rotation
     unit = np.array([math.cos(angle), math.sin(angle)])
     across = np.array([-unit[1], unit[0]]) * diameter / 2
-    far = hole + unit * (slot["extension"] or 0.0)
+    far = hole + unit * (slot.get("ahead", slot["extension"]) or 0.0)
+    near = hole - unit * (slot.get("behind") or 0.0)
     a, b, c, d = view.points(
-        np.array([hole + across, far + across, far - across, hole - across])
+        np.array([near + across, far + across, far - across, near - across])
     )
     r = diameter / 2 * view.scale
     return (

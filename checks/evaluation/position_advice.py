@@ -7,9 +7,8 @@ import numpy as np
 
 from checks.engine import fasteners
 from checks.engine.arrays import FloatArray
-from checks.engine.conformity import SLACK_MM
-from checks.engine.plate_fit import slots
-from checks.engine.plate_fit.plate import PlateFit
+from checks.engine.plate_fit import slot_search, slots
+from checks.engine.plate_fit.slots import PlateSlots
 from checks.engine.remedies.pattern import (
     HoleOpening,
     PatternCase,
@@ -24,13 +23,20 @@ from checks.engine.remedies.remedy import (
     rank_remedies,
     refer_to_engineer,
 )
-from checks.engine.rigid_fit import rotate_rows
+from checks.engine.shop_sizes import get_shop_increment, round_up_to_shop
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.new_plates import lay_out_new_plate
 from checks.evaluation.reanchor_screen import concrete_age_days, screen_reanchoring
-from checks.evaluation.rod_positions import POSITION_KINDS, add_remedy_positions
+from checks.evaluation.rod_positions import (
+    POSITION_KINDS,
+    PatternFits,
+    add_remedy_positions,
+)
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.exchange.result.findings import SlotResult, WasherResult
+
+SLOT_AXES = {slot_search.ALONG: "along", slot_search.IN: "in"}
+"""Axes of a slot, as the result document writes them."""
 
 
 def add_misfit_plates(evaluation: BuildingEvaluation) -> BuildingEvaluation:
@@ -41,14 +47,16 @@ def add_misfit_plates(evaluation: BuildingEvaluation) -> BuildingEvaluation:
     may go on only where it turns or moves its column further than a column may be.
     """
     fits = evaluation.pattern_fits
-    misfit = fits.misfit_positions
-    if np.isin(misfit, fits.remedy_positions).all():
-        return evaluation
     needs_remedy = np.zeros(len(evaluation.rods.groups), dtype=bool)
     needs_remedy[fits.remedy_positions] = True
-    needs_remedy[misfit] = True
+    needs_remedy[fits.misfit_positions] = True
     more = add_remedy_positions(
-        fits, evaluation.rods, evaluation.as_built, needs_remedy
+        fits,
+        evaluation.rods,
+        evaluation.as_built,
+        evaluation.limits,
+        needs_remedy=needs_remedy,
+        increment_mm=get_shop_increment(evaluation.style),
     )
     return replace(evaluation, pattern_fits=more)
 
@@ -161,10 +169,7 @@ def _pattern_case(
     interference = float(bounded.interference_mm[fitted])
     worst = float(evaluation.as_built.miss[rods].max())
     beyond = float(evaluation.limits.re_anchor_beyond())
-    # A rod further out is cheaper to replace, so its plate needs no slots.
-    slot = None
-    if interference > SLACK_MM and worst <= beyond + SLACK_MM:
-        slot = _slots_at_placement(evaluation, rods, bounded, fitted)
+    slot = _find_slots(fits, index, rods.stop - rods.start)
     return PatternCase(
         style=evaluation.style,
         worst_position_error=worst,
@@ -193,88 +198,92 @@ def _to_pair(shift_mm: FloatArray) -> tuple[float, float]:
     return along, inward
 
 
-def _slots_at_placement(
-    evaluation: BuildingEvaluation, rods: slice, fit: PlateFit, row: int
-) -> slots.PlateSlots:
-    """Return slots for every hole that misses its rod at a placement of the plate."""
-    planned = evaluation.rods.planned[rods]
-    shift, rotation = fit.shift_mm[row], float(fit.rotation_rad[row])
-    centre = planned.mean(axis=0)
-    away = evaluation.as_built.points[rods] - centre - shift
-    gap = rotate_rows(away, np.cos(-rotation), np.sin(-rotation)) - (planned - centre)
-    over = np.hypot(gap[:, 0], gap[:, 1]) - evaluation.rods.clearance[rods]
-    extension = np.where(over > SLACK_MM, over, 0.0)
-    return slots.PlateSlots(
-        opened=extension > 0.0,
-        extension_mm=extension,
-        direction_rad=np.arctan2(gap[:, 1], gap[:, 0]),
-        longest_mm=float(extension.max()),
-        shift_mm=shift,
-        rotation_rad=rotation,
-        proven=False,
-    )
+def _find_slots(fits: PatternFits, index: int, rods: int) -> PlateSlots | None:
+    """Return the slots of a position's plate; None where slotting makes no sense."""
+    if fits.slots is None or fits.slot_positions is None:
+        return None
+    row = np.flatnonzero(fits.slot_positions == index)
+    # The batch pads plates with fewer rods than the largest: only the first are real.
+    return fits.slots.plate_slots(int(row[0]), rods) if row.size else None
 
 
 def _ream_opening(
     evaluation: BuildingEvaluation, rods: slice, interference: float
 ) -> HoleOpening:
-    """Return every hole opened to the one diameter that makes the plate fit."""
+    """Return every hole opened to the one diameter that makes the plate fit.
+
+    Edge and washer are those of the diameter that is ordered.
+    """
     # A detail has one hole diameter and one edge distance for all its rods.
     hole = float(evaluation.rods.hole_diameter[rods][0])
     edge = float(evaluation.rods.edge_distance[rods][0])
     diameters = evaluation.rods.diameter[rods].tolist()
     needed = hole + 2.0 * max(interference, 0.0)
+    ordered = float(round_up_to_shop(needed, evaluation.style))
     return HoleOpening(
         hole_diameter=needed,
-        edge_left=slots.edge_after_reaming_mm(hole, needed, edge),
+        ordered_diameter=ordered,
+        edge_left=slots.edge_after_reaming_mm(hole, ordered, edge),
         edge_needed=max(fasteners.min_edge_distance_mm(size) for size in diameters),
         washer=_covering_washer(
-            [fasteners.select_plate_washer(needed, size) for size in diameters]
+            [fasteners.select_plate_washer(ordered, size) for size in diameters]
         ),
     )
 
 
 def _slot_opening(
-    evaluation: BuildingEvaluation, rods: slice, plate_slots: slots.PlateSlots
+    evaluation: BuildingEvaluation, rods: slice, plate_slots: PlateSlots
 ) -> HoleOpening:
-    """Return only the offending holes opened to slots."""
-    planned = evaluation.rods.planned[rods]
+    """Return only the offending holes opened to slots, as a shop makes them."""
     diameter = evaluation.rods.diameter[rods]
     hole = evaluation.rods.hole_diameter[rods]
-    opened = np.flatnonzero(plate_slots.opened)
-    # The batch pads plates with fewer rods than the largest: only the first are real.
-    extension = plate_slots.extension_mm[: len(planned)]
-    direction = plate_slots.direction_rad[: len(planned)]
-    edge = float(evaluation.rods.edge_distance[rods][0])
-    left = slots.edge_after_slotting_mm(planned, extension, direction, edge)
+    ordered = slots.order_slots(hole, plate_slots.extension_mm, evaluation.style)
+    left = slots.edge_after_slotting_mm(
+        evaluation.rods.planned[rods],
+        ordered.ahead,
+        plate_slots.direction_rad,
+        float(evaluation.rods.edge_distance[rods][0]),
+        ordered.behind,
+    )
     needed = np.array(
         [fasteners.min_edge_distance_mm(size) for size in diameter.tolist()]
     )
     tightest = int(np.argmin(left - needed))
-    washers = [
-        slots.select_slot_washer(
-            float(hole[i]), float(extension[i]), float(diameter[i])
-        )
-        for i in opened
-    ]
-    openings: list[SlotResult] = [
-        {
-            "rod": int(i) + 1,
-            "extension": float(extension[i]),
-            "direction": float(direction[i]),
-            "length": float(hole[i] + extension[i]),
-            "width": float(hole[i]),
-        }
-        for i in opened
-    ]
+    opened = np.flatnonzero(plate_slots.opened).tolist()
     return HoleOpening(
         edge_left=float(left[tightest]),
         edge_needed=float(needed[tightest]),
-        washer=_covering_washer(washers),
-        shift=(float(plate_slots.shift_mm[0]), float(plate_slots.shift_mm[1])),
+        washer=_covering_washer(
+            [
+                slots.select_slot_washer(float(ordered.length[i]), float(diameter[i]))
+                for i in opened
+            ]
+        ),
+        shift=_to_pair(plate_slots.shift_mm),
         rotation=plate_slots.rotation_rad,
-        slots=tuple(openings),
+        slots=tuple(
+            _slot_result(i, plate_slots, ordered, float(hole[i])) for i in opened
+        ),
     )
+
+
+def _slot_result(
+    hole: int, found: PlateSlots, ordered: slots.OrderedSlots, width: float
+) -> SlotResult:
+    """Return one slot: the exact need, and what is ordered."""
+    exact = float(found.extension_mm[hole])
+    ahead, behind = float(ordered.ahead[hole]), float(ordered.behind[hole])
+    return {
+        "rod": hole + 1,
+        "axis": SLOT_AXES[int(found.axis[hole])],
+        "extension": exact,
+        "direction": float(found.direction_rad[hole]),
+        "exact_length": width + exact,
+        "length": float(ordered.length[hole]),
+        "width": width,
+        "ahead": ahead,
+        "behind": behind,
+    }
 
 
 def _covering_washer(washers: Sequence[fasteners.PlateWasher]) -> WasherResult | None:

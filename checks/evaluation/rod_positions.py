@@ -9,6 +9,7 @@ from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
 from checks.engine.outlier_tests import CRITICAL_W
 from checks.engine.plate_fit import plate
+from checks.engine.plate_fit.slots import SlotBatch, find_shortest_slots_many
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.verdicts import VerdictArray, fill_verdicts
@@ -73,6 +74,9 @@ class PatternFits:
         line tolerance and the turn of a column. The bounded one decides.
     remedy_positions : those of them that need a remedy; `overrun_as_drawn` is the
         overrun at the planned place.
+    slot_positions : those of them where slotting makes sense: the plate does not go
+        on, and no rod is so far out that it is replaced. `slots` opens the fewest
+        holes. None until `add_remedy_positions` has searched them.
     """
 
     shift: FloatArray
@@ -83,6 +87,8 @@ class PatternFits:
     bounded_fit: plate.PlateFit
     remedy_positions: IntArray
     overrun_as_drawn: FloatArray
+    slot_positions: IntArray | None = None
+    slots: SlotBatch | None = None
 
     @property
     def misfit_positions(self) -> IntArray:
@@ -270,21 +276,48 @@ def fit_patterns(
 
 
 def add_remedy_positions(
-    fits: PatternFits, rods: RodTable, as_built: AsBuiltRods, needs_remedy: BoolArray
+    fits: PatternFits,
+    rods: RodTable,
+    as_built: AsBuiltRods,
+    limits: ToleranceLimits,
+    *,
+    needs_remedy: BoolArray,
+    increment_mm: float,
 ) -> PatternFits:
-    """Return a copy with other positions to remedy; no plate is fitted anew.
+    """Return a copy with other positions to remedy, and slots where they make sense.
 
     Parameters
     ----------
     fits, rods, as_built : the fits, and the rods planned and as built.
+    limits : for the line tolerance, the turn of a column, and what is re-anchored.
     needs_remedy : array, shape (n_positions,)
         Positions to remedy.
+    increment_mm : float
+        Slots are ordered in whole increments. [mm]
     """
-    remedy = fits.fitted_positions[needs_remedy[fits.fitted_positions]]
+    fitted = fits.fitted_positions
+    rows, real = rods.padded_rows
+    worst = np.where(real[fitted], as_built.miss[rows[fitted]], 0.0)
+    # A rod further out is cheaper to replace, so its plate needs no slots.
+    near = worst.max(axis=1, initial=0) <= limits.re_anchor_beyond() + SLACK_MM
+    misfit = fits.bounded_fit.interference_mm > SLACK_MM
+    remedy = fitted[needs_remedy[fitted]]
+    slot = fitted[needs_remedy[fitted] & near & misfit]
     return replace(
         fits,
         remedy_positions=remedy,
         overrun_as_drawn=_overrun_as_drawn(rods, as_built, remedy),
+        slot_positions=slot,
+        slots=find_shortest_slots_many(
+            rods.planned[rows[slot]],
+            as_built.points[rows[slot]],
+            rods.clearance[rows[slot]],
+            real[slot],
+            shift_limit_mm=np.full((slot.size, 2), float(limits.line())),
+            rotation_limit_rad=np.full(slot.size, float(limits.column_turn())),
+            increment_mm=increment_mm,
+            known_short=True,
+        ),
     )
 
 

@@ -1,5 +1,6 @@
 """Explanations of the remedies of a base plate: shift, holes, slots, re-anchoring."""
 
+import math
 from collections.abc import Iterator, Mapping
 
 from checks.engine.conformity import SLACK_MM
@@ -11,7 +12,7 @@ from checks.queries.remedy_steps import (
     describe_rotation,
 )
 from core.formatting import MINUS, TIMES, format_direction
-from jobs.exchange.result.findings import RemedyResult, ScreenedRodResult
+from jobs.exchange.result.findings import RemedyResult, ScreenedRodResult, SlotResult
 
 
 def explain_shift(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
@@ -44,20 +45,28 @@ def explain_ream(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]
         "Hole needed, the same for all: ", hole, f" + 2 {TIMES} ", over, " = ", needed,
         ".",
     )  # fmt: skip
+    # Remedies stored before sizes were rounded to the shop's have the exact need alone.
+    ordered = remedy.get("ordered_diameter") or needed
+    if "ordered_diameter" in remedy:
+        yield build_step("Ordered, rounded up to what a shop makes: ", ordered, ".")
     edge, left = detail.plate.edge_distance, remedy.get("edge_left")
     if edge is not None and left is not None:
         yield build_step(
-            "Edge left: ", edge, f" {MINUS} (", needed, f" {MINUS} ", hole, ") ÷ 2 = ",
+            "Edge left: ", edge, f" {MINUS} (", ordered, f" {MINUS} ", hole, ") ÷ 2 = ",
             left, ".",
         )  # fmt: skip
     yield from _explain_edge(remedy)
 
 
 def explain_slot(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
-    """Explain the length and the direction of each slot."""
+    """Explain the axis and the length of each slot, exact and as ordered."""
     yield from _explain_clearance(context)
     yield from _explain_placement(remedy, context)
     for slot in remedy["slots"]:
+        if "axis" in slot:
+            yield from _explain_ordered_slot(slot)
+            continue
+        # Stored before slots were kept to the axes of the plate.
         direction = format_direction(slot["direction"] or 0.0)
         yield build_step(
             f"Hole {slot['rod']}: ",
@@ -69,6 +78,44 @@ def explain_slot(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]
             f" long, towards {direction} from along, counter-clockwise.",
         )
     yield from _explain_edge(remedy)
+
+
+def _explain_ordered_slot(slot: SlotResult) -> Iterator[Step]:
+    """Explain one slot along an axis of the plate, as a shop makes it."""
+    way = SLOT_DIRECTIONS[slot["axis"]][_points_ahead(slot)]
+    yield build_step(
+        f"Hole {slot['rod']}, exact need: ",
+        slot.get("width"),
+        " as punched + ",
+        slot["extension"],
+        " = ",
+        slot.get("exact_length"),
+        f", {way}.",
+    )
+    yield build_step(
+        f"Hole {slot['rod']}, ordered: with ",
+        slot.get("behind"),
+        " of clearance at each end, rounded up to what a shop makes, a slot ",
+        slot.get("length"),
+        " long: ",
+        slot.get("ahead"),
+        " beyond the hole on that side, ",
+        slot.get("behind"),
+        " on the other.",
+    )
+
+
+SLOT_DIRECTIONS = {
+    "along": ("along, backward", "along, forward"),
+    "in": ("outward", "inward"),
+}
+"""Sides of a slot by its axis: against it, and with it."""
+
+
+def _points_ahead(slot: SlotResult) -> bool:
+    """Return True for a slot that reaches with its axis, not against it."""
+    direction = slot["direction"] or 0.0
+    return math.cos(direction) + math.sin(direction) > 0.0
 
 
 def explain_re_anchor(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
@@ -113,10 +160,12 @@ def _list_strengths(rod: ScreenedRodResult) -> list[tuple[str, float]]:
 
 def _explain_placement(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
     """Explain where the plate lies, within the line tolerance."""
+    turn = math.degrees(context.get_limit("column_turn"))
+    allowed = "" if math.isnan(turn) else f", turned by at most {turn:.2g}°"
     yield build_step(
         "Plate moved by at most the line tolerance, ",
         context.get_limit("line"),
-        " along and in: ",
+        f" along and in{allowed}: ",
         remedy.get("shift_along"),
         " along, ",
         remedy.get("shift_in"),

@@ -24,7 +24,7 @@ from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.result.findings import RemedyResult
 
-SUMMARY_MEMBERS = {"slots": ("rod", "length"), "washer": ("size", "thickness")}
+SUMMARY_MEMBERS = {"slots": ("rod", "axis", "length"), "washer": ("size", "thickness")}
 SCREEN_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not all known"}
 
 
@@ -44,9 +44,9 @@ def summarise_remedy(remedy: RemedyResult) -> list[LabelledValue]:
         for name, kept in SUMMARY_MEMBERS.items():
             value = summary.get(name)
             if isinstance(value, list):
-                summary[name] = [{key: row[key] for key in kept} for row in value]
+                summary[name] = [_keep(row, kept) for row in value]
             elif isinstance(value, Mapping):
-                summary[name] = {key: value[key] for key in kept}
+                summary[name] = _keep(value, kept)
         return list_values(summary)
     values = []
     for rod in list_screened_rods(remedy):
@@ -59,6 +59,11 @@ def summarise_remedy(remedy: RemedyResult) -> list[LabelledValue]:
             ),
         ]
     return values
+
+
+def _keep(values: Mapping[str, object], names: tuple[str, ...]) -> dict[str, object]:
+    """Return the members of these names, as far as a stored remedy has them."""
+    return {name: values[name] for name in names if name in values}
 
 
 def _explain_shim(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:

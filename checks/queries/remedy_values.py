@@ -30,7 +30,10 @@ DIRECTION_MEMBERS = frozenset({"direction"})
 COUNT_MEMBERS = frozenset({"shims_saved", "rod", "count"})
 STRESS_WORDS = ("strength", "stress")
 VALUE_LABELS = {
-    "hole_diameter": "hole diameter",
+    "ordered_diameter": "hole diameter to order",
+    "hole_diameter": "hole diameter, exact need",
+    "axis": "axis",
+    "length": "length to order",
     "shim": "shim",
     "stack": "plates",
     "residual": "left over after shimming",

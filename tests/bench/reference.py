@@ -12,7 +12,7 @@ free plates share one problem whose numbers are parameters, which saves cvxpy it
 preparations and leaves little but Clarabel.
 """
 
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 import cvxpy as cp
@@ -33,6 +33,7 @@ FIXED = [0, 1, 3]  # coordinates of a free outline that are held
 CONVERGED_MM = 1e-9
 CONVERGED_RAD = 1e-8
 MAX_ROUNDS = 12
+TURN_RAD = np.radians(0.5)  # the basis's turn of a column
 
 
 class Reference:
@@ -198,16 +199,20 @@ class Reference:
     def slot(self, rods: np.ndarray) -> tuple[int, float]:
         """Find the fewest holes to open, and the longest extension then. [1, mm]
 
-        Every set of so many holes is tried, the others held to their clearance.
+        Every set of so many holes is tried with either axis for each, the others held
+        to their clearance.
         """
+        limits = self.line_mm, TURN_RAD
         for count in range(1, len(RODS) + 1):
-            sets = combinations(range(len(RODS)), count)
             longest = min(
-                place_plate(np.array(RODS), rods, opened=opened, limit=self.line_mm)
-                for opened in sets
+                place_slotted(
+                    np.array(RODS), rods, dict(zip(opened, axes, strict=True)), limits
+                )
+                for opened in combinations(range(len(RODS)), count)
+                for axes in product((0, 1), repeat=count)
             )
             if np.isfinite(longest):
-                return count, longest - CLEARANCE_MM
+                return count, longest
         return 0, np.inf
 
     def steel(self, rods: list[np.ndarray], interference: list[float]) -> float:
@@ -229,17 +234,47 @@ class Reference:
         )
 
 
-def place_plate(
+def place_slotted(
     holes: np.ndarray,
     rods: np.ndarray,
-    opened: tuple[int, ...] | None = None,
-    limit: float | None = None,
+    axes: dict[int, int],
+    limits: tuple[float, float],
 ) -> float:
-    """Find the least largest rod-to-hole distance; inf where nothing fits.
+    """Find the least longest slot, along an axis each; inf where nothing fits. [mm]
 
-    Only `opened` holes count if any are given; the others' rods stay within their
-    clearance. The shift stays within `limit` either way along each axis. [mm]
+    `limits` are those of the shift along each axis and of the rotation. A rod stands at
+    a point p of its slot.
     """
+    centre, m = holes.mean(axis=0), len(holes)
+    holes, rods = holes - centre, rods - centre
+    unit = np.zeros((m, 2))
+    for hole, axis in axes.items():
+        unit[hole, axis] = 1.0
+    rotation, at = 0.0, np.zeros(m)
+    for _ in range(MAX_ROUNDS):
+        c, s = np.cos(rotation), np.sin(rotation)
+        turn = np.array([[c, s], [-s, c]])
+        placed, along = holes @ turn, unit @ turn
+        there = placed + at[:, None] * along
+        arm = np.stack((-there[:, 1], there[:, 0]), axis=1)
+        e, step, shift, p = (cp.Variable(*n) for n in ((), (), (2,), (m,)))
+        spot = cp.multiply(cp.reshape(p, (m, 1), order="C"), along)
+        gap = placed + spot - rods + step * arm + cp.reshape(shift, (1, 2), order="C")
+        rest = [hole for hole in range(m) if hole not in axes]
+        bounds = [cp.norm(gap, axis=1) <= CLEARANCE_MM, cp.abs(p) <= e, p[rest] == 0]
+        bounds += [cp.abs(shift) <= limits[0], cp.abs(rotation + step) <= limits[1]]
+        problem = cp.Problem(cp.Minimize(e), bounds)
+        problem.solve(solver=cp.CLARABEL)
+        if problem.status not in (cp.OPTIMAL, cp.OPTIMAL_INACCURATE):
+            return float("inf")
+        rotation, at = rotation + float(step.value), p.value
+        if abs(step.value) < CONVERGED_RAD:
+            break
+    return float(e.value)
+
+
+def place_plate(holes: np.ndarray, rods: np.ndarray) -> float:
+    """Find the least largest rod-to-hole distance. [mm]"""
     centre = holes.mean(axis=0)
     holes, rods = holes - centre, rods - centre
     rotation = 0.0
@@ -249,20 +284,8 @@ def place_plate(
         arm = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
         t, step, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
         gap = placed - rods + step * arm + cp.reshape(shift, (1, 2), order="C")
-        reach = cp.norm(gap, axis=1)
-        if opened is None:
-            bounds = [reach <= t]
-        else:
-            shut = [i for i in range(len(holes)) if i not in opened]
-            bounds = [reach[list(opened)] <= t]
-            if shut:
-                bounds.append(reach[shut] <= CLEARANCE_MM)
-        if limit is not None:
-            bounds.append(cp.abs(shift) <= limit)
-        problem = cp.Problem(cp.Minimize(t), bounds)
+        problem = cp.Problem(cp.Minimize(t), [cp.norm(gap, axis=1) <= t])
         problem.solve(solver=cp.CLARABEL)
-        if problem.status not in ("optimal", "optimal_inaccurate"):
-            return float("inf")
         rotation += float(step.value)
         if abs(step.value) < CONVERGED_RAD:
             break
@@ -303,7 +326,7 @@ class _SharedCone:
         ])  # fmt: skip
 
     def solve(self, holes: np.ndarray, rods: np.ndarray) -> float:
-        """Solve as `place_plate` does, without openings and limit. [mm]"""
+        """Solve as `place_plate` does, of four rods. [mm]"""
         holes = holes - holes.mean(axis=0)
         rotation, reach = 0.0, np.inf
         for _ in range(MAX_ROUNDS):

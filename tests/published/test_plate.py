@@ -5,6 +5,8 @@ with it; shapely's smallest enclosing circle for patterns that cannot gain by tu
 scikit-image's rigid transform. The demand: 1e-6 mm of the true optimum.
 """
 
+from itertools import combinations, product
+
 import clarabel
 import cvxpy as cp
 import numpy as np
@@ -13,7 +15,9 @@ import shapely
 from scipy import sparse
 from skimage.transform import EuclideanTransform
 
-from checks.engine.plate_fit.plate import fit_plates
+from checks.engine.plate_fit.plate import fit_plates, fit_plates_within_bounds
+from checks.engine.plate_fit.slot_search import FITS_MM
+from checks.engine.plate_fit.slots import find_shortest_slots
 
 FOUR = np.array([[-51.0, -63.0], [51.0, -63.0], [51.0, 63.0], [-51.0, 63.0]])
 DEMAND_MM = 1e-6
@@ -192,3 +196,118 @@ def test_pattern_set_rigidly_is_found_as_scikit_image_finds_it():
     assert fit.rotation_rad[0] == pytest.approx(outside.rotation, abs=1e-9)
     np.testing.assert_allclose(fit.shift_mm[0], outside.translation, atol=1e-7)
     assert fit.interference_mm[0] == pytest.approx(-1.5, abs=DEMAND_MM)
+
+
+# ---- within the line tolerance and the turn of a column ------------------------------
+
+LINE_MM, TURN_RAD = 3.175, np.radians(0.5)
+
+
+def with_cvxpy_bounded(holes, rods, clearance, axis=None, turn=0.0):
+    """Least overrun, or least longest slot, within the limits; None if infeasible.
+
+    `axis` (m, 2) is the unit axis of each slot, zero for a round hole: a rod may then
+    stand at any point p of its slot. Linearised to the true rotation again and again.
+    """
+    middle, at = holes.mean(axis=0), np.zeros(len(holes))
+    unit = np.zeros_like(holes) if axis is None else np.asarray(axis, float)
+    for _ in range(40):
+        placed, along = rotate(holes - middle, turn), rotate(unit, turn)
+        there = placed + at[:, None] * along
+        arm = np.column_stack((-there[:, 1], there[:, 0]))
+        level, step, shift = cp.Variable(), cp.Variable(), cp.Variable(2)
+        p = cp.Variable(len(holes))
+        limits = [cp.abs(shift) <= LINE_MM, cp.abs(turn + step) <= TURN_RAD]
+        for i, rod in enumerate(rods - middle):
+            gap = placed[i] + step * arm[i] + p[i] * along[i] + shift - rod
+            room = clearance[i] + (level if axis is None else 0.0)
+            limits.append(cp.norm(gap) <= room)
+            open_ = unit[i].any()
+            limits.append(cp.abs(p[i]) <= level if open_ else p[i] == 0)
+        problem = cp.Problem(cp.Minimize(level), limits)
+        problem.solve(
+            solver=cp.CLARABEL, tol_gap_abs=1e-10, tol_gap_rel=1e-10, tol_feas=1e-10
+        )
+        if problem.status not in (cp.OPTIMAL, cp.OPTIMAL_INACCURATE):
+            return None
+        turn, at = turn + float(step.value), p.value
+        if abs(step.value) < 1e-11:
+            break
+    return float(level.value)
+
+
+def bounded_fit(rods, clearance, *, prove=True):
+    holes = np.broadcast_to(FOUR, rods.shape)
+    free = fit_plates(holes, rods, clearance)
+    return fit_plates_within_bounds(
+        free,
+        holes,
+        rods,
+        clearance,
+        None,
+        shift_limit_mm=np.full((len(rods), 2), LINE_MM),
+        rotation_limit_rad=np.full(len(rods), TURN_RAD),
+        prove=prove,
+    )
+
+
+def test_bounded_plates_agree_with_cvxpy_and_clarabel():
+    # Groups turned, moved and disturbed: at the turn, at the line, at both, at neither.
+    rng = np.random.default_rng(21)
+    turns = np.radians([0.0, 2.5, -2.5, 0.6, -4.0, 0.2, 3.0, -1.0, 90.0, 0.5])
+    rods = np.stack([rotate(FOUR, turn) for turn in turns])
+    rods += rng.normal(0.0, 1.5, rods.shape)
+    rods += rng.uniform(-6.0, 6.0, (len(turns), 1, 2))
+    clearance = rng.uniform(0.5, 4.0, rods.shape[:2])
+    fit = bounded_fit(rods, clearance)
+    assert (np.abs(fit.rotation_rad) <= TURN_RAD * (1 + 1e-12)).all()
+    assert (np.abs(fit.shift_mm) <= LINE_MM).all()
+    assert fit.proven.all()
+    for k in range(len(turns)):
+        outside = with_cvxpy_bounded(FOUR, rods[k], clearance[k])
+        assert fit.interference_mm[k] == pytest.approx(outside, abs=DEMAND_MM)
+        assert fit.interference_mm[k] == pytest.approx(
+            interference_at(
+                FOUR, rods[k], clearance[k], fit.rotation_rad[k], fit.shift_mm[k]
+            ),
+            abs=1e-9,
+        )
+
+
+def test_thousands_of_bounded_plates_are_the_same_with_and_without_the_proof():
+    rng = np.random.default_rng(22)
+    rods = FOUR + rng.normal(0.0, 2.5, (2000, 4, 2)) + rng.normal(0, 2, (2000, 1, 2))
+    clearance = np.full((2000, 4), 2.4)
+    proved = bounded_fit(rods, clearance)
+    quick = bounded_fit(rods, clearance, prove=False)
+    assert proved.proven.all()
+    np.testing.assert_allclose(
+        quick.interference_mm, proved.interference_mm, atol=DEMAND_MM
+    )
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_slots_of_a_plate_are_the_shortest_cvxpy_finds(seed):
+    rng = np.random.default_rng(30 + seed)
+    rods = FOUR + rng.normal(0.0, 2.0, FOUR.shape)
+    rods[seed] += [7.0, -3.0]
+    clearance = np.full(4, 2.4)
+    found = find_shortest_slots(
+        FOUR, rods, clearance, np.full(2, LINE_MM), TURN_RAD, increment_mm=1e-3
+    )
+    axis = np.stack((found.axis == 0, found.axis == 1), axis=1)
+    assert axis.any()
+    # A rod counts as within its hole 2.5e-7 mm beyond the clearance; where a rod stands
+    # beside its slot's axis, the length feels that several times over.
+    outside = with_cvxpy_bounded(FOUR, rods, clearance + FITS_MM, axis)
+    assert found.longest_mm == pytest.approx(outside, abs=2 * DEMAND_MM)
+    # and with one hole fewer opened no axes of the rest let the plate on
+    count = int(axis.sum())
+    for opened in combinations(range(4), count - 1):
+        for axes in product((0, 1), repeat=count - 1):
+            fewer = np.zeros((4, 2))
+            fewer[list(opened), list(axes)] = 1.0
+            if not opened:
+                assert with_cvxpy_bounded(FOUR, rods, clearance) > 0.0
+            else:
+                assert with_cvxpy_bounded(FOUR, rods, clearance, fewer) is None

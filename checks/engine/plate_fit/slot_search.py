@@ -1,33 +1,39 @@
-"""Search for the holes to open: the fewest, then those with the shortest slots.
+"""Search for the holes to slot, each along one of the plate's two axes.
 
-With a set of holes opened, the others are *shut*: their rods must be within their
-clearance. A set is sufficient if the shut holes alone, the rest ignored, let their
-rods in somewhere within the plate's limits. Two shut holes whose distance differs from
-their rods' by more than both clearances rule a set out at once. Each of the smallest
-sufficient sets is placed so that the largest excess of its opened holes is least while
-the shut ones are held: one problem of `plate.fit_plates`, for all sets of all plates
-together.
+Among all sets of holes, and for each hole either axis, the fewest holes are opened with
+which the plate goes on within its limits; among those, the ones whose longest slot is
+shortest. Longest slots that a shop orders alike count as equal: then slots along one
+axis come first, and after them the shortest by its exact need.
 
-Every set is tried for up to `MAX_ENUMERATED_HOLES` holes. With more, the hole whose
-opening helps most is opened, one after another, and `proven` is False.
+A hole that stays round holds its rod along both axes, a slotted one across its axis
+alone. Two holes that hold along an axis rule a set out where their rods' distance along
+it differs too much from their own, at every rotation within the limit; so does one hole
+whose rod the shift cannot reach. `slot_programme` decides what that leaves.
+
+Every set is tried for up to `MAX_MIXED_HOLES` holes, and up to `MAX_ENUMERATED_HOLES`
+every set with all its slots along one axis. With more, all holes are opened along one
+axis. `proven` is False where not every set was tried.
 """
 
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import dataclass
+from functools import cache
+from itertools import combinations, product
 
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
 from checks.engine.errors import EngineError
-from checks.engine.plate_fit.plate import COUNTED, FREE, HELD, PlateFit, fit_plates
+from checks.engine.plate_fit import slot_programme
+from checks.engine.plate_fit.plate import PlateFit, fit_plates
 
-MAX_ENUMERATED_HOLES = 12  # 4095 sets; each further hole doubles them
-MAX_SETS_AT_ONCE = 2_000  # with more sets, each number of holes is tried by itself
-# Interference of shut holes that still counts as none: half of what `fit_plates`
-# allows a held rod, so that a set found sufficient can also be held.
-SHUT_TOLERANCE_MM = 2.5e-7
-BISECTION_ROUNDS = 60  # as many as a float's digits allow
+ALONG, IN, ROUND = 0, 1, -1  # axes of the plate; a hole that stays round
+
+MAX_MIXED_HOLES = 6  # 728 sets with either axis for each hole
+MAX_ENUMERATED_HOLES = 12  # 8190 sets with one axis for all
+FITS_MM = 2.5e-7  # beyond its clearance a rod still counts as within
+TURNS = 9  # rotations at which pairs of holes are compared, within the limit
+MIN_EXTENSION_MM = 1e-6  # a slot shorter than this is a round hole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,17 +44,8 @@ class SlotPlates:
     rods_mm: FloatArray  # (g, m, 2)
     clearance_mm: FloatArray  # (g, m)
     real: BoolArray  # (g, m)
-    limit_mm: FloatArray | None  # (g, 2)
-
-    def take(self, at: IntArray) -> "SlotPlates":
-        """Return the plates at these indices, repeated as often as they are named."""
-        return SlotPlates(
-            holes_mm=self.holes_mm[at],
-            rods_mm=self.rods_mm[at],
-            clearance_mm=self.clearance_mm[at],
-            real=self.real[at],
-            limit_mm=None if self.limit_mm is None else self.limit_mm[at],
-        )
+    shift_limit_mm: FloatArray  # (g, 2)
+    rotation_limit_rad: FloatArray  # (g,)
 
     def centroid(self) -> FloatArray:
         """Compute the centroid of each plate's holes, (g, 2)."""
@@ -56,40 +53,47 @@ class SlotPlates:
         out: FloatArray = holes.sum(axis=1) / self.real.sum(axis=1)[:, None]
         return out
 
-    def fit(
-        self,
-        role: IntArray | None = None,
-        threshold_mm: float | None = None,
-        start: tuple[FloatArray, FloatArray] | None = None,
-        *,
-        brief: bool = False,
-    ) -> PlateFit:
-        """Fit each plate as `fit_plates` does."""
-        return fit_plates(
-            self.holes_mm,
-            self.rods_mm,
-            self.clearance_mm,
-            self.real,
-            self.limit_mm,
-            role=role,
-            threshold_mm=threshold_mm,
-            start=start,
-            brief=brief,
+    def with_slots(
+        self, plate: IntArray, axis: IntArray
+    ) -> slot_programme.SlottedPlates:
+        """Return plates (n,) with the slots of each set, axis (n, m)."""
+        centre = self.centroid()[plate, None]
+        holes, rods = self.holes_mm[plate] - centre, self.rods_mm[plate] - centre
+        unit = np.stack((axis == ALONG, axis == IN)).astype(np.float64)
+        # A padded rod repeats the first real one as a round hole would: it adds none.
+        first = self.real.argmax(axis=1)[plate]
+        use = np.where(self.real[plate], np.arange(axis.shape[1]), first[:, None])
+        row = np.arange(plate.size)[:, None]
+        return slot_programme.SlottedPlates(
+            holes=_rods_first(holes[row, use]),
+            rods=_rods_first(rods[row, use]),
+            clearance=np.ascontiguousarray(
+                self.clearance_mm[plate][row, use].T + FITS_MM
+            ),
+            axis=np.ascontiguousarray(unit[:, row, use].transpose(0, 2, 1)),
+            shift_limit=np.ascontiguousarray(self.shift_limit_mm[plate].T),
+            rotation_limit=self.rotation_limit_rad[plate],
         )
+
+
+def _rods_first(points: FloatArray) -> FloatArray:
+    """Return points (n, m, 2) as (2, m, n)."""
+    return np.ascontiguousarray(points.transpose(2, 1, 0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlotSolution:
-    """Holes to open, and the placement of each plate with them opened."""
+    """Axis and extension of each hole's slot, and the placement of each plate."""
 
-    opened: BoolArray  # (g, m)
+    axis: IntArray  # (g, m) `ROUND` where not opened
+    extension: FloatArray  # (g, m) [mm]
     rotation: FloatArray  # (g,)
     shift: FloatArray  # (g, 2)
     proven: BoolArray  # (g,)
 
 
 def open_fewest_holes(
-    plates: SlotPlates, *, prove: bool, known_short: bool = False
+    plates: SlotPlates, increment_mm: float, *, known_short: bool = False
 ) -> SlotSolution:
     """Open the fewest holes of each plate, none where it goes on as it is.
 
@@ -97,8 +101,8 @@ def open_fewest_holes(
     ----------
     plates : SlotPlates
         Plates (g,). [mm]
-    prove : bool
-        Prove that no other rotation needs a shorter slot.
+    increment_mm : float
+        Lengths are ordered in whole increments. [mm]
     known_short : bool
         The caller knows that no plate goes on as it is: skip that test.
     """
@@ -106,231 +110,166 @@ def open_fewest_holes(
     if g and not plates.real.any(axis=1).all():
         raise EngineError("A plate without rods cannot be fitted: measure its rods.")
     solution = SlotSolution(
-        opened=np.zeros((g, m), np.bool_),
+        axis=np.full((g, m), ROUND),
+        extension=np.zeros((g, m)),
         rotation=np.zeros(g),
         shift=np.zeros((g, 2)),
         proven=np.zeros(g, np.bool_),
     )
     if g == 0:
         return solution
-    unfit = np.ones(g, np.bool_)
-    solution.proven[:] = True
+    todo = np.arange(g)
     if not known_short:
-        fit = plates.fit(threshold_mm=SLACK_MM, brief=not prove)
-        solution.rotation[:], solution.shift[:] = fit.rotation_rad, fit.shift_mm
-        solution.proven[:] = fit.proven
-        unfit = fit.interference_mm > SLACK_MM
-    enumerable = plates.real.sum(axis=1) <= MAX_ENUMERATED_HOLES
-    for at in np.flatnonzero(unfit & ~enumerable):
-        _open_greedily(plates.take(np.array([at])), solution, int(at))
-    todo = np.flatnonzero(unfit & enumerable)
-    most = int(plates.real[todo].sum(axis=1).max(initial=0))
-    together = todo.size << most <= MAX_SETS_AT_ONCE
-    counts = list(range(1, most + 1))
-    # Most plates need a single hole opened; larger sets are then never tried.
-    bands = [counts[:1], counts[1:]] if together else [[n] for n in counts]
-    for band in bands:
-        todo = _open_count(plates, solution, todo, band, prove=prove)
+        as_punched = _fit_as_punched(plates)
+        solution.rotation[:] = as_punched.rotation_rad
+        solution.shift[:] = as_punched.shift_mm
+        solution.proven[:] = as_punched.proven
+        todo = np.flatnonzero(as_punched.interference_mm > SLACK_MM)
+    solution.proven[todo] = plates.real[todo].sum(axis=1) <= MAX_MIXED_HOLES
+    for count in range(1, m + 1):
+        if todo.size == 0:
+            break
+        todo = _open_count(plates, solution, todo, count, increment_mm)
     return solution
+
+
+def _fit_as_punched(plates: SlotPlates) -> PlateFit:
+    """Fit each plate within its limits, as far as to show whether it goes on."""
+    return fit_plates(
+        plates.holes_mm,
+        plates.rods_mm,
+        plates.clearance_mm,
+        plates.real,
+        plates.shift_limit_mm,
+        plates.rotation_limit_rad,
+        threshold_mm=SLACK_MM,
+    )
 
 
 def _open_count(
     plates: SlotPlates,
     solution: SlotSolution,
     todo: IntArray,
-    band: list[int],
-    *,
-    prove: bool,
+    count: int,
+    increment_mm: float,
 ) -> IntArray:
-    """Open as many holes as `band` allows; return the plates that need more."""
-    if todo.size == 0 or not band:
-        return todo
-    plate, sets = _list_hole_sets(plates.real, todo, band)
-    keep = _pairs_compatible(plates, plate, sets)
-    plate, sets = plate[keep], sets[keep]
+    """Open so many holes; return the plates that need more."""
+    plate, axis = _list_sets(plates, todo, count)
     if plate.size == 0:
         return todo
-    plate, sets = _select_smallest_sets(plates, solution, plate, sets, brief=not prove)
-    if plate.size:
-        _minimise_extension(plates, solution, plate, sets, prove=prove)
-    return np.setdiff1d(todo, plate)
-
-
-def _list_hole_sets(
-    real: BoolArray, todo: IntArray, band: list[int]
-) -> tuple[IntArray, BoolArray]:
-    """List every set of so many real holes: its plate (n,) and the set (n, m)."""
-    sets_by_mask: dict[bytes, BoolArray] = {}
-    for row in real[todo]:
-        if row.tobytes() not in sets_by_mask:
-            holes = np.flatnonzero(row).tolist()
-            chosen = [c for count in band for c in combinations(holes, count)]
-            some = np.zeros((len(chosen), row.size), dtype=np.bool_)
-            for each, opened in zip(some, chosen, strict=True):
-                each[list(opened)] = True
-            sets_by_mask[row.tobytes()] = some
-    parts = [sets_by_mask[row.tobytes()] for row in real[todo]]
-    return np.repeat(todo, [len(part) for part in parts]), np.concatenate(parts)
-
-
-def _pairs_compatible(
-    plates: SlotPlates, plate: IntArray, sets: BoolArray
-) -> BoolArray:
-    """Return the sets (n,) that no pair of shut holes rules out."""
-    used = np.unique(plate)
-    some = plates.take(used)
-    distances = [
-        np.linalg.norm(v[:, :, None] - v[:, None], axis=3)
-        for v in (some.holes_mm, some.rods_mm)
-    ]
-    clearance_sum = (
-        some.clearance_mm[:, :, None] + some.clearance_mm[:, None] + 2.0 * SLACK_MM
-    )
-    with np.errstate(invalid="ignore"):
-        bad = np.abs(distances[0] - distances[1]) > clearance_sum
-    shut = (plates.real[plate] & ~sets).astype(np.float64)
-    clash = bad[np.searchsorted(used, plate)].astype(np.float64)
-    out: BoolArray = np.einsum("ni,nij,nj->n", shut, clash, shut) == 0.0
-    return out
-
-
-def _select_smallest_sets(
-    plates: SlotPlates,
-    solution: SlotSolution,
-    plate: IntArray,
-    sets: BoolArray,
-    *,
-    brief: bool,
-) -> tuple[IntArray, BoolArray]:
-    """Select each plate's sufficient sets that open the fewest holes.
-
-    First each set is tried from the plate's present placement. Those that failed and
-    open fewer holes than the ones found are then searched at every rotation. A plate
-    with a set that could be shown neither sufficient nor insufficient is marked as not
-    proven.
-    """
-    count = sets.sum(axis=1)
-    will = _shut_holes_fit(plates, plate, sets, np.inf, brief=brief)[0]
-    least = np.full(plates.real.shape[0], sets.shape[1] + 1)
-    np.minimum.at(least, plate[will], count[will])
-    doubt = np.flatnonzero(~will & (count < least[plate]))
-    will[doubt], sure = _shut_holes_fit(
-        plates, plate[doubt], sets[doubt], SHUT_TOLERANCE_MM, brief=brief
-    )
-    solution.proven[plate[doubt[~sure]]] = False
-    np.minimum.at(least, plate[will], count[will])
-    keep = will & (count == least[plate])
-    return plate[keep], sets[keep]
-
-
-def _shut_holes_fit(
-    plates: SlotPlates,
-    plate: IntArray,
-    sets: BoolArray,
-    level_mm: float,
-    *,
-    brief: bool,
-) -> tuple[BoolArray, BoolArray]:
-    """Return the sets (n,) whose shut holes let their rods in, and which are certain.
-
-    Searched as `fit_plates` does for its threshold: at infinity, not beyond the
-    nearest valley.
-    """
-    will, sure = np.ones(plate.size, np.bool_), np.ones(plate.size, np.bool_)
-    at = np.flatnonzero((plates.real[plate] & ~sets).any(axis=1))
+    slotted = plates.with_slots(plate, axis)
+    open_placement = slot_programme.place_open_slots(slotted)
+    excess = slotted.excess(open_placement.rotation, open_placement.shift)
+    at = np.flatnonzero(excess <= FITS_MM)
     if at.size == 0:
-        return will, sure
-    some, role = plates.take(plate[at]), np.where(sets[at], FREE, COUNTED)
-    fit = replace(some, limit_mm=None).fit(role, level_mm, brief=brief)
-    will[at], sure[at] = fit.interference_mm <= SHUT_TOLERANCE_MM, fit.proven
-    if some.limit_mm is not None:
-        beyond = will[at] & (np.abs(fit.shift_mm) > some.limit_mm).any(axis=1)
-        outside = np.flatnonzero(beyond)
-        start = (fit.rotation_rad[outside], fit.shift_mm[outside])
-        limited = some.take(outside).fit(role[outside], level_mm, start, brief=brief)
-        will[at[outside]], sure[at[outside]] = (
-            limited.interference_mm <= SHUT_TOLERANCE_MM,
-            limited.proven,
-        )
-    return will, sure
-
-
-def _minimise_extension(
-    plates: SlotPlates,
-    solution: SlotSolution,
-    plate: IntArray,
-    sets: BoolArray,
-    *,
-    prove: bool,
-) -> None:
-    """Choose the set of each plate with the least longest extension."""
-    some = plates.take(plate)
-    role = np.where(sets, COUNTED, HELD)
-    fit = some.fit(role, None if prove else np.inf)
-    failed = np.flatnonzero(~np.isfinite(fit.interference_mm))
-    if failed.size:
-        _bisect_extension(some.take(failed), sets[failed], fit, failed)
-    order = np.lexsort((fit.interference_mm, plate))
+        return todo
+    start = slot_programme.SlottedPlacement(
+        open_placement.rotation[at],
+        open_placement.shift[:, at],
+        open_placement.converged[at],
+    )
+    plate, axis, slotted = plate[at], axis[at], slotted.take(at)
+    placed = slot_programme.shorten_slots(slotted, start)
+    # A programme that ended outside its limits by rounding keeps its start.
+    lost = slotted.excess(placed.rotation, placed.shift) > 4.0 * FITS_MM
+    rotation = np.where(lost, start.rotation, placed.rotation)
+    shift = np.where(lost, start.shift, placed.shift)
+    extension = slotted.extension(rotation, shift).T
+    order = _rank_sets(plate, axis, extension, increment_mm)
     used, first = np.unique(plate[order], return_index=True)
     pick = order[first]
-    solution.opened[used] = sets[pick]
-    solution.rotation[used], solution.shift[used] = (
-        fit.rotation_rad[pick],
-        fit.shift_mm[pick],
+    opened = extension[pick] > MIN_EXTENSION_MM
+    solution.axis[used] = np.where(opened, axis[pick], ROUND)
+    solution.extension[used] = np.where(opened, extension[pick], 0.0)
+    solution.rotation[used], solution.shift[used] = rotation[pick], shift[:, pick].T
+    return np.setdiff1d(todo, used)
+
+
+def _rank_sets(
+    plate: IntArray, axis: IntArray, extension: FloatArray, increment_mm: float
+) -> IntArray:
+    """Return the order of the sets: by plate, the best set of each first."""
+    longest = np.ceil((extension.max(axis=1) - SLACK_MM) / increment_mm)
+    mixed = (axis == ALONG).any(axis=1) & (axis == IN).any(axis=1)
+    exact = extension.max(axis=1)
+    return np.lexsort((extension.sum(axis=1), exact, mixed, longest, plate))
+
+
+def _list_sets(
+    plates: SlotPlates, todo: IntArray, count: int
+) -> tuple[IntArray, IntArray]:
+    """List the sets of so many holes that may do: plate (n,) and axis (n, m)."""
+    patterns: dict[bytes, list[int]] = {}
+    for plate in todo.tolist():
+        patterns.setdefault(plates.real[plate].tobytes(), []).append(plate)
+    found_plates, found_axes = [], []
+    for members in patterns.values():
+        holes = np.flatnonzero(plates.real[members[0]])
+        sets = _axis_sets(len(holes), count)
+        if sets.size == 0:
+            continue
+        axis = np.full((len(sets), plates.real.shape[1]), ROUND)
+        axis[:, holes] = sets
+        at = np.array(members)
+        may = _may_hold(plates, at, axis)
+        which, pick = np.nonzero(may)
+        found_plates.append(at[which])
+        found_axes.append(axis[pick])
+    if not found_plates:
+        return np.zeros(0, np.int64), np.zeros((0, plates.real.shape[1]), np.int64)
+    return np.concatenate(found_plates), np.concatenate(found_axes)
+
+
+@cache
+def _axis_sets(holes: int, count: int) -> IntArray:
+    """List the axes (n, holes) of every set of so many slotted holes."""
+    if count > holes or (holes > MAX_ENUMERATED_HOLES and count < holes):
+        return np.zeros((0, holes), np.int64)
+    mixed = holes <= MAX_MIXED_HOLES
+    choices = (
+        product((ALONG, IN), repeat=count)
+        if mixed
+        else ((axis,) * count for axis in (ALONG, IN))
     )
-    sure = fit.proven & prove
-    solution.proven[used] &= np.logical_and.reduceat(sure[order], first)
+    axes = list(choices)
+    rows = []
+    for opened in combinations(range(holes), count):
+        for chosen in axes:
+            row = [ROUND] * holes
+            for hole, axis in zip(opened, chosen, strict=True):
+                row[hole] = axis
+            rows.append(row)
+    return np.array(rows, np.int64)
 
 
-def _bisect_extension(
-    some: SlotPlates, sets: BoolArray, fit: PlateFit, failed: IntArray
-) -> None:
-    """Find the extension by bisection and write it into the rows `lost` of `fit`.
-
-    For sets whose shut holes the solver could not hold, though a placement exists.
-    """
-    reach = np.abs(some.rods_mm - some.holes_mm).max(axis=(1, 2), initial=0.0)
-    span = np.ptp(some.holes_mm, axis=1).max(axis=1) + reach
-    low, high = (
-        np.zeros(failed.size),
-        4.0 * span + np.abs(some.clearance_mm).max(axis=1),
+def _may_hold(plates: SlotPlates, at: IntArray, axis: IntArray) -> BoolArray:
+    """Return which sets (n, m) no pair of holes rules out, per plate (g, n)."""
+    real = plates.real[at]
+    centre = plates.centroid()[at, None]
+    holes = np.where(real[..., None], plates.holes_mm[at] - centre, 0.0)
+    rods = np.where(real[..., None], plates.rods_mm[at] - centre, 0.0)
+    clearance = np.where(real, plates.clearance_mm[at], 0.0)
+    limit = plates.rotation_limit_rad[at]
+    # Between two of the rotations compared a rod moves by no more than this.
+    between = np.hypot(rods[..., 0], rods[..., 1]) * limit[:, None] / (TURNS - 1)
+    room = clearance + between + SLACK_MM
+    turn = limit[:, None] * np.linspace(-1.0, 1.0, TURNS)
+    c, s = np.cos(turn)[:, :, None], np.sin(turn)[:, :, None]
+    x, y = rods[:, None, :, 0], rods[:, None, :, 1]
+    gap = (
+        np.stack((c * x + s * y, c * y - s * x)) - holes.transpose(2, 0, 1)[:, :, None]
     )
-    for _ in range(BISECTION_ROUNDS):
-        middle = 0.5 * (low + high)
-        wider = some.clearance_mm + sets * middle[:, None]
-        does = replace(some, clearance_mm=wider).fit().interference_mm <= SLACK_MM / 2.0
-        high, low = np.where(does, middle, high), np.where(does, low, middle)
-    wider = some.clearance_mm + sets * high[:, None]
-    last = replace(some, clearance_mm=wider).fit()
-    fit.interference_mm[failed] = high
-    fit.rotation_rad[failed], fit.shift_mm[failed] = last.rotation_rad, last.shift_mm
-    fit.proven[failed] = last.proven
-
-
-def _open_greedily(plate: SlotPlates, solution: SlotSolution, at: int) -> None:
-    """Open the hole whose opening helps most, until the one plate goes on.
-
-    With many holes the number of sets explodes; the result is good, not proved.
-    """
-    opened = np.zeros(plate.real.shape[1], np.bool_)
-    holes = plate.real[0]
-    while opened.sum() < holes.sum() - 1:
-        rows = np.flatnonzero(holes & ~opened)
-        sets = np.repeat(opened[None], rows.size, axis=0)
-        sets[np.arange(rows.size), rows] = True
-        some = plate.take(np.zeros(rows.size, int))
-        interference = some.fit(
-            np.where(sets, FREE, COUNTED), SHUT_TOLERANCE_MM
-        ).interference_mm
-        opened = sets[int(interference.argmin())]
-        if interference.min() <= SHUT_TOLERANCE_MM:
-            break
-    else:
-        opened = holes
-    one = SlotSolution(
-        opened=solution.opened[at : at + 1],
-        rotation=solution.rotation[at : at + 1],
-        shift=solution.shift[at : at + 1],
-        proven=solution.proven[at : at + 1],
-    )
-    _minimise_extension(plate, one, np.zeros(1, int), opened[None], prove=False)
+    # The largest shift along either axis, whichever way the plate is turned.
+    shift = np.hypot(*plates.shift_limit_mm[at].T)
+    out = np.ones((at.size, len(axis), TURNS), np.bool_)
+    for own in (ALONG, IN):
+        apart = np.abs(gap[own][..., :, None] - gap[own][..., None, :])
+        clash = apart > (room[:, :, None] + room[:, None])[:, None]
+        lone = np.abs(gap[own]) > (room + shift[:, None])[:, None]
+        clash |= lone[..., :, None]
+        clash &= (real[:, :, None] & real[:, None])[:, None]
+        held = (axis != own).astype(np.float64)
+        count = np.einsum("ni,gtij,nj->gnt", held, clash.astype(np.float64), held)
+        out &= count == 0.0
+    found: BoolArray = out.any(axis=2)
+    return found

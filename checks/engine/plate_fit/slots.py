@@ -1,50 +1,69 @@
-"""Shortest slots, opening only the holes that do not take their rods.
+"""Slots that a shop makes: along the plate's axes, the fewest and the shortest.
 
-A hole opened into a slot towards its rod takes the rod when the slot is longer than
-the hole by |rod - placed hole| - clearance, the *extension*. The plate is placed so
-that the fewest holes are opened, and among such placements with the least longest
-extension: `slot_search` finds it.
+A hole opened into a slot along one of the plate's two axes takes its rod when the slot
+reaches beyond the hole, on the rod's side, by the *extension*. The plate is placed
+within the line tolerance and the turn of a column so that the fewest holes are opened,
+and among such placements with the shortest longest slot: `slot_search` finds it.
+
+What is ordered is longer: `INSTALLATION_CLEARANCE_MM` more at each end, and the whole
+length rounded up to what a shop makes (`shop_sizes`).
+
+      ordered length
+    |<------------------------->|
+    (    (  o  )           x    )      o hole as punched, x rod
+    |<-->|                  |<->|      installation clearance, both ends
 
 Edge distances are those of AISC 360-16 Table J3.4 (`fasteners.min_edge_distance_mm`),
-taken from the centre of the slot's far end. Lengths in mm, plate axes.
+taken from the centre of the slot's end. Lengths in mm, plate axes.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
+from checks.engine.constants import INCH_MM
 from checks.engine.fasteners import (
     PlateWasher,
     min_edge_distance_mm,
     select_plate_washer,
 )
 from checks.engine.plate_fit import slot_search
+from checks.engine.shop_sizes import INCH_INCREMENT_MM, round_up_to_shop
+from core.units import LengthStyle
 
 # Holes this near the outermost one are in the same row, which is about a punch's
 # accuracy. Project choice.
 SAME_ROW_MM = 3.0
+INSTALLATION_CLEARANCE_MM = INCH_MM / 16.0
+"""Room at each end of a slot beyond the exact need. Project choice. [mm]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlateSlots:
     """Holes of one plate to open, their extensions, and the plate's placement."""
 
-    opened: BoolArray  # (m,)
+    axis: IntArray  # (m,) 0 along, 1 in, -1 where not opened
     extension_mm: FloatArray  # (m,) zero where not opened
-    direction_rad: FloatArray  # (m,) plate axes, counter-clockwise from x
+    direction_rad: FloatArray  # (m,) towards the rod: 0, pi or half of it, either way
     longest_mm: float
     shift_mm: FloatArray  # (2,) of the holes' centroid
     rotation_rad: float
-    proven: bool  # no fewer holes, and no shorter longest slot, would do
+    proven: bool  # every set of holes and axes was tried
+
+    @property
+    def opened(self) -> BoolArray:
+        """True for a hole that is opened, (m,)."""
+        out: BoolArray = np.asarray(self.axis != slot_search.ROUND)
+        return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlotBatch:
     """Slots of many plates; members as in `PlateSlots`."""
 
-    opened: BoolArray  # (g, m)
+    axis: IntArray  # (g, m)
     extension_mm: FloatArray  # (g, m)
     direction_rad: FloatArray  # (g, m)
     longest_mm: FloatArray  # (g,)
@@ -52,12 +71,18 @@ class SlotBatch:
     rotation_rad: FloatArray  # (g,)
     proven: BoolArray  # (g,)
 
-    def plate_slots(self, plate: int) -> PlateSlots:
-        """Return the slots of one plate."""
+    @property
+    def opened(self) -> BoolArray:
+        """True for a hole that is opened, (g, m)."""
+        out: BoolArray = np.asarray(self.axis != slot_search.ROUND)
+        return out
+
+    def plate_slots(self, plate: int, rods: int | None = None) -> PlateSlots:
+        """Return the slots of one plate, of its first holes where others only pad."""
         return PlateSlots(
-            opened=self.opened[plate],
-            extension_mm=self.extension_mm[plate],
-            direction_rad=self.direction_rad[plate],
+            axis=self.axis[plate, :rods],
+            extension_mm=self.extension_mm[plate, :rods],
+            direction_rad=self.direction_rad[plate, :rods],
             longest_mm=float(self.longest_mm[plate]),
             shift_mm=self.shift_mm[plate],
             rotation_rad=float(self.rotation_rad[plate]),
@@ -69,9 +94,12 @@ def find_shortest_slots(
     holes_mm: FloatArray,
     rods_mm: FloatArray,
     clearance_mm: FloatArray,
-    shift_limit_mm: FloatArray | None = None,
+    shift_limit_mm: FloatArray,
+    rotation_limit_rad: float,
+    *,
+    increment_mm: float = INCH_INCREMENT_MM,
 ) -> PlateSlots:
-    """Open the fewest holes of one plate, each as little as possible.
+    """Open the fewest holes of one plate along its axes, each as little as possible.
 
     Parameters
     ----------
@@ -79,25 +107,30 @@ def find_shortest_slots(
         Hole and rod centres, same axes and order. [mm]
     clearance_mm : array, shape (m,)
         Half of hole less rod diameter. [mm]
-    shift_limit_mm : array, shape (2,), optional
+    shift_limit_mm : array, shape (2,)
         Largest shift of the plate, either way along each axis. [mm]
+    rotation_limit_rad : float
+        Largest rotation, either way. [rad]
+    increment_mm : float
+        Lengths are ordered in whole increments. [mm]
 
     Returns
     -------
-    Slots
-        With nothing opened where the plate goes on as it is.
+    PlateSlots
+        With nothing opened where the plate goes on as it is, and where no slots help.
 
     Raises
     ------
     EngineError
         As `fit_plates`.
     """
-    limit = None if shift_limit_mm is None else np.asarray(shift_limit_mm)[None]
     return find_shortest_slots_many(
         np.asarray(holes_mm)[None],
         np.asarray(rods_mm)[None],
         np.asarray(clearance_mm)[None],
-        shift_limit_mm=limit,
+        shift_limit_mm=np.asarray(shift_limit_mm)[None],
+        rotation_limit_rad=np.full(1, rotation_limit_rad),
+        increment_mm=increment_mm,
     ).plate_slots(0)
 
 
@@ -106,9 +139,10 @@ def find_shortest_slots_many(
     rods_mm: FloatArray,
     clearance_mm: FloatArray,
     mask: BoolArray | None = None,
-    shift_limit_mm: FloatArray | None = None,
     *,
-    prove: bool = True,
+    shift_limit_mm: FloatArray,
+    rotation_limit_rad: FloatArray,
+    increment_mm: float = INCH_INCREMENT_MM,
     known_short: bool = False,
 ) -> SlotBatch:
     """Open the fewest holes of each of many plates, each as little as possible.
@@ -121,18 +155,18 @@ def find_shortest_slots_many(
         Half of hole less rod diameter. [mm]
     mask : array, shape (g, m), optional
         False where a plate has no such rod.
-    shift_limit_mm : array, shape (g, 2), optional
+    shift_limit_mm : array, shape (g, 2)
         Largest shift of each plate, either way along each axis. [mm]
-    prove : bool
-        Search every rotation of each plate. Otherwise the nearest valley is searched
-        to its bottom and the others briefly, and `proven` is False wherever something
-        is opened.
+    rotation_limit_rad : array, shape (g,)
+        Largest rotation of each plate, either way. [rad]
+    increment_mm : float
+        Lengths are ordered in whole increments. [mm]
     known_short : bool
         The caller knows that no plate goes on as it is: skip that test.
 
     Returns
     -------
-    ManySlots
+    SlotBatch
 
     Raises
     ------
@@ -145,34 +179,70 @@ def find_shortest_slots_many(
         rods_mm=np.where(real[..., None], rods_mm, 0.0),
         clearance_mm=np.where(real, clearance_mm, 0.0),
         real=real,
-        limit_mm=None if shift_limit_mm is None else np.asarray(shift_limit_mm, float),
+        shift_limit_mm=np.asarray(shift_limit_mm, float),
+        rotation_limit_rad=np.asarray(rotation_limit_rad, float),
     )
     solution = slot_search.open_fewest_holes(
-        plates, prove=prove, known_short=known_short
+        plates, increment_mm, known_short=known_short
     )
-    return _measure_slots(plates, solution)
+    return SlotBatch(
+        axis=solution.axis,
+        extension_mm=solution.extension,
+        direction_rad=_slot_directions(plates, solution),
+        longest_mm=solution.extension.max(axis=1, initial=0.0),
+        shift_mm=solution.shift,
+        rotation_rad=solution.rotation,
+        proven=solution.proven,
+    )
 
 
-def _measure_slots(
+def _slot_directions(
     plates: slot_search.SlotPlates, solution: slot_search.SlotSolution
-) -> SlotBatch:
-    """Compute length and direction of each slot from the plates' placements."""
+) -> FloatArray:
+    """Return the direction of each slot, along its axis towards its rod. [rad]"""
     centre = plates.centroid()[:, None]
     c, s = np.cos(solution.rotation)[:, None], np.sin(solution.rotation)[:, None]
     x, y = np.moveaxis(plates.rods_mm - centre - solution.shift[:, None], 2, 0)
     hole = plates.holes_mm - centre
     gap_x, gap_y = c * x + s * y - hole[..., 0], c * y - s * x - hole[..., 1]
-    over = np.maximum(np.hypot(gap_x, gap_y) - plates.clearance_mm, 0.0)
-    extension = np.where(solution.opened, over, 0.0)
-    return SlotBatch(
-        opened=solution.opened & (extension > 0.0),
-        extension_mm=extension,
-        direction_rad=np.where(solution.opened, np.arctan2(gap_y, gap_x), 0.0),
-        longest_mm=extension.max(axis=1, initial=0.0),
-        shift_mm=solution.shift,
-        rotation_rad=solution.rotation,
-        proven=solution.proven,
+    along = np.where(gap_x >= 0.0, 0.0, np.pi)
+    inward = np.where(gap_y >= 0.0, np.pi / 2.0, -np.pi / 2.0)
+    out = np.where(solution.axis == slot_search.IN, inward, along)
+    return np.where(solution.axis == slot_search.ROUND, 0.0, out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderedSlots:
+    """Slots as ordered, shape (m,). [mm]
+
+    `ahead` and `behind` are how far the slot reaches beyond the hole on the rod's side
+    and on the other; the length is hole, ahead and behind.
+    """
+
+    length: FloatArray
+    ahead: FloatArray
+    behind: FloatArray
+
+
+def order_slots(
+    hole_diameter_mm: FloatArray, extension_mm: FloatArray, style: LengthStyle
+) -> OrderedSlots:
+    """Add installation clearance at both ends, and round up to what a shop makes.
+
+    Parameters
+    ----------
+    hole_diameter_mm, extension_mm : array, shape (m,)
+        Width and exact extension of each slot; one of zero is not ordered. [mm]
+    style : notation of the building's lengths, for the shop's increment.
+    """
+    hole = np.asarray(hole_diameter_mm, np.float64)
+    exact = np.asarray(extension_mm, np.float64)
+    opened = exact > 0.0
+    behind = np.where(opened, INSTALLATION_CLEARANCE_MM, 0.0)
+    length = np.where(
+        opened, round_up_to_shop(hole + exact + 2.0 * behind, style), hole
     )
+    return OrderedSlots(length=length, ahead=length - hole - behind, behind=behind)
 
 
 def edge_after_slotting_mm(
@@ -180,8 +250,9 @@ def edge_after_slotting_mm(
     extension_mm: FloatArray,
     direction_rad: FloatArray,
     edge_distance_mm: float,
+    behind_mm: FloatArray | float = 0.0,
 ) -> FloatArray:
-    """Compute the edge distance that each slot leaves, from its far end's centre.
+    """Compute the edge distance that each slot leaves, from its end's centre.
 
     A hole of an outermost row of the pattern has an edge on its outward side, at the
     detail's edge distance. A hole inside the pattern has none: infinity is returned.
@@ -194,6 +265,8 @@ def edge_after_slotting_mm(
         Of each slot, zero where the hole is not opened. [mm], [rad]
     edge_distance_mm : float
         Of the detail, hole centre to plate edge. [mm]
+    behind_mm : float, or array, shape (m,)
+        Length of each slot beyond its hole on the other side. [mm]
 
     Returns
     -------
@@ -201,13 +274,13 @@ def edge_after_slotting_mm(
         [mm]
     """
     holes = np.asarray(holes_mm, np.float64)
-    reach = np.asarray(extension_mm, np.float64)[:, None] * np.stack(
-        (np.cos(direction_rad), np.sin(direction_rad)), axis=1
-    )
+    unit = np.stack((np.cos(direction_rad), np.sin(direction_rad)), axis=1)
+    ahead = np.asarray(extension_mm, np.float64)[:, None] * unit
+    behind = -np.broadcast_to(behind_mm, len(holes))[:, None] * unit
     left = np.full(holes.shape[0], np.inf)
     for side in (1.0, -1.0):
         outermost = (side * holes).max(axis=0) - side * holes <= SAME_ROW_MM
-        outward = np.maximum(side * reach, 0.0)
+        outward = np.maximum(np.maximum(side * ahead, side * behind), 0.0)
         here = np.where(outermost, edge_distance_mm - outward, np.inf)
         left = np.minimum(left, here.min(axis=1))
     return left
@@ -248,18 +321,14 @@ def edge_after_reaming_mm(
     return edge_distance_mm - max(0.0, hole_needed_mm - hole_diameter_mm) / 2.0
 
 
-def select_slot_washer(
-    hole_diameter_mm: float, extension_mm: float, rod_diameter_mm: float
-) -> PlateWasher:
+def select_slot_washer(length_mm: float, rod_diameter_mm: float) -> PlateWasher:
     """Select the smallest plate washer that covers a slot, the rod at either end.
 
     Parameters
     ----------
-    hole_diameter_mm : float
-        Width of the slot. [mm]
-    extension_mm : float
-        Length of the slot beyond the hole. [mm]
+    length_mm : float
+        Length of the slot. [mm]
     rod_diameter_mm : float
         [mm]
     """
-    return select_plate_washer(hole_diameter_mm + extension_mm, rod_diameter_mm)
+    return select_plate_washer(length_mm, rod_diameter_mm)

@@ -30,7 +30,8 @@ MOVE_BEFORE_POUR = "Before the pour the rods can still be moved to the plan."
 class HoleOpening:
     """Holes to open, and the edge distance that remains.
 
-    `edge_left` and `edge_needed` in mm; NaN where the detail gives no edge distance.
+    `hole_diameter` is the exact need, `ordered_diameter` what a shop makes. `edge_left`
+    and `edge_needed` in mm; NaN where the detail gives no edge distance.
     With slots, `shift` and `rotation` are the placement of the plate.
     """
 
@@ -38,6 +39,7 @@ class HoleOpening:
     edge_needed: float
     washer: Mapping[str, Any] | None
     hole_diameter: float = float("nan")
+    ordered_diameter: float = float("nan")
     slots: tuple[Mapping[str, Any], ...] = ()
     shift: tuple[float, float] = (0.0, 0.0)
     rotation: float = 0.0
@@ -145,11 +147,12 @@ def _propose_referral(case: PatternCase) -> Remedy:
         return refer_to_engineer(
             "Other: the engineer describes it. The rods are as measured."
         )
-    diameter = _format_rounded_up(case.ream.hole_diameter, case.style)
+    diameter = format_length(case.ream.ordered_diameter, case.style)
     return refer_to_engineer(
         f"With all holes enlarged to {diameter} the plate would fit, but the detail"
         " gives no edge distance to check that against. The plate's drawing has it.",
         hole_diameter=case.ream.hole_diameter,
+        ordered_diameter=case.ream.ordered_diameter,
         edge_needed=case.ream.edge_needed,
     )
 
@@ -321,18 +324,20 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         return (RemedyKind.REAM, "The plate fits without it.")
     if not case.ream.edge_allows:
         return (RemedyKind.REAM, _describe_edge(case.ream, case.style))
-    diameter = _format_rounded_up(case.ream.hole_diameter, case.style)
+    diameter = format_length(case.ream.ordered_diameter, case.style)
+    exact = _format_rounded_up(case.ream.hole_diameter, case.style, 64)
     return Remedy(
         kind=RemedyKind.REAM,
         approval=Approval.ENGINEER,
         reason=(
-            f"With all holes enlarged to {diameter} the plate"
+            f"With all holes enlarged to {diameter} (exact need {exact}) the plate"
             f" fits{_describe_seat(case.rotation)}."
             f" {_describe_edge(case.ream, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
         quantities={
             "hole_diameter": case.ream.hole_diameter,
+            "ordered_diameter": case.ream.ordered_diameter,
             "shift_along": case.shift[0],
             "shift_in": case.shift[1],
             "turn": case.rotation,
@@ -344,26 +349,27 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
 
 
 def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
-    """Propose slots for the fewest holes, each in the direction of its rod."""
+    """Propose slots for the fewest holes, each along one of the plate's axes."""
     too_far = _explain_no_opening(case)
     if too_far:
         return (RemedyKind.SLOT, too_far)
     if case.interference <= SLACK_MM:
         return (RemedyKind.SLOT, "The plate fits without it.")
     if case.slot is None or not case.slot.slots:
-        return (RemedyKind.SLOT, "No set of slots lets the plate fit.")
+        return (
+            RemedyKind.SLOT,
+            "No set of slots along the plate's axes lets the plate fit.",
+        )
     if not case.slot.edge_allows:
         return (RemedyKind.SLOT, _describe_edge(case.slot, case.style))
-    holes = ", ".join(
-        f"rod {slot['rod']} by {_format_rounded_up(slot['extension'], case.style)}"
-        for slot in case.slot.slots
-    )
+    holes = "; ".join(_describe_slot(slot, case.style) for slot in case.slot.slots)
     return Remedy(
         kind=RemedyKind.SLOT,
         approval=Approval.ENGINEER,
         reason=(
             "The plate fits with these holes"
-            f" slotted{_describe_seat(case.slot.rotation)}: {holes}."
+            f" slotted{_describe_seat(case.slot.rotation)}: {holes}. Lengths include"
+            " clearance at both ends."
             f" {_describe_edge(case.slot, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
@@ -377,6 +383,14 @@ def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
             "washer": case.slot.washer,
         },
     )
+
+
+def _describe_slot(slot: Mapping[str, Any], style: LengthStyle) -> str:
+    """Describe a slot as ordered, its exact need beside it."""
+    length = format_length(slot["length"], style)
+    exact = _format_rounded_up(slot["exact_length"], style, 64)
+    way = "along" if slot["axis"] == "along" else "inward"
+    return f"rod {slot['rod']} {way}, {length} long (exact need {exact})"
 
 
 def _propose_replacement(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:

@@ -28,6 +28,8 @@ from checks.methods.example_values import (
     write_text,
 )
 from checks.methods.model import Calculation, ExampleResult, ExampleText
+from checks.tolerances.limits import resolve_limits
+from jobs.anchor_plan.values import ToleranceSpec
 
 HOLES_MM = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]) * INCH_MM
 ROD_MM, HOLE_MM, EDGE_MM = 3.0 * INCH_MM / 4.0, 7.0 * INCH_MM / 8.0, 1.5 * INCH_MM
@@ -109,7 +111,7 @@ def calculate_slot() -> Calculation:
         rods[None],
         np.full((1, 4), CLEARANCE_MM),
         shift_limit_mm=np.full((1, 2), LINE_TOLERANCE_MM),
-        prove=False,  # a proof takes long and changes no figure
+        rotation_limit_rad=np.full(1, resolve_limits(ToleranceSpec()).column_turn()),
         known_short=True,
     ).plate_slots(0)
     extension = DISPLACEMENT_MM - 2.0 * CLEARANCE_MM
@@ -244,7 +246,7 @@ def calculate_washers() -> Calculation:
     """Select covering washers."""
     hole, slot = 21.0 * INCH_MM / 16.0, HOLE_MM + DISPLACEMENT_MM - 2.0 * CLEARANCE_MM
     table = select_plate_washer(hole, ROD_MM)
-    opened = select_slot_washer(HOLE_MM, DISPLACEMENT_MM - 2.0 * CLEARANCE_MM, ROD_MM)
+    opened = select_slot_washer(slot, ROD_MM)
     return Calculation(
         inputs=(
             describe_input("Rod", "{:length}", ROD_MM),

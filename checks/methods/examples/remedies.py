@@ -17,9 +17,11 @@ from checks.engine.plate_fit.slots import (
     edge_after_reaming_mm,
     edge_after_slotting_mm,
     find_shortest_slots,
+    order_slots,
 )
 from checks.engine.remedies.pattern import HoleOpening, PatternCase, advise_pattern
 from checks.engine.remedies.remedy import Advice
+from checks.engine.shop_sizes import round_up_to_shop
 from checks.methods.example_values import (
     FOOT_MM,
     INCH_MM,
@@ -214,10 +216,12 @@ def _advise_displacement(off_mm: float) -> Advice:
     free = fit_plates(HOLES_MM[None], rods[None], clearance[None])
     bounded = fit_plates(HOLES_MM[None], rods[None], clearance[None], None, limit, turn)
     needed = float(hole_needed_mm(bounded, np.array([HOLE_MM]))[0])
-    cut = find_shortest_slots(HOLES_MM, rods, clearance, limit[0])
+    cut = find_shortest_slots(HOLES_MM, rods, clearance, limit[0], float(turn[0]))
+    order = order_slots(np.full(4, HOLE_MM), cut.extension_mm, "imperial")
     left = edge_after_slotting_mm(
-        HOLES_MM, cut.extension_mm, cut.direction_rad, EDGE_MM
+        HOLES_MM, order.ahead, cut.direction_rad, EDGE_MM, order.behind
     )
+    ordered = float(round_up_to_shop(needed, "imperial"))
     edge = min_edge_distance_mm(ROD_MM)
     case = PatternCase(
         style="imperial",
@@ -233,16 +237,25 @@ def _advise_displacement(off_mm: float) -> Advice:
         free_shift=(float(free.shift_mm[0, 0]), float(free.shift_mm[0, 1])),
         free_rotation=float(free.rotation_rad[0]),
         ream=HoleOpening(
-            edge_left=edge_after_reaming_mm(HOLE_MM, needed, EDGE_MM),
+            edge_left=edge_after_reaming_mm(HOLE_MM, ordered, EDGE_MM),
             edge_needed=edge,
             washer=None,
             hole_diameter=needed,
+            ordered_diameter=ordered,
         ),
         slot=HoleOpening(
             edge_left=float(left.min()),
             edge_needed=edge,
             washer=None,
-            slots=({"rod": 1, "extension": float(cut.extension_mm[0])},),
+            slots=(
+                {
+                    "rod": 1,
+                    "axis": "along",
+                    "extension": float(cut.extension_mm[0]),
+                    "exact_length": HOLE_MM + float(cut.extension_mm[0]),
+                    "length": float(order.length[0]),
+                },
+            ),
         ),
         reanchor={},
     )

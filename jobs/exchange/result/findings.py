@@ -20,6 +20,7 @@ COMPUTED_REMEDIES = tuple(kind for kind in RemedyKind if kind is not RemedyKind.
 """Remedies that evaluation proposes; only people accept a finding as it is."""
 
 RemedyWord = Annotated[str, OneOf(COMPUTED_REMEDIES), "What is proposed."]
+SLOT_AXES = ("along", "in")
 SCREENING_OUTCOMES = ("pass", "fail", "unknown")
 ScreeningWord = Annotated[
     str, OneOf(SCREENING_OUTCOMES), "Unknown where a value it needs is not known."
@@ -48,10 +49,33 @@ class SlotResult(TypedDict):
     """A hole opened to a slot."""
 
     rod: Annotated[int, AtLeast(1), "Its number."]
-    extension: Annotated[float | None, "Length of the slot beyond the hole.", MM]
-    direction: Annotated[float | None, "From the hole, counter-clockwise.", RAD]
-    length: NotRequired[Annotated[float | None, "Of the whole slot.", MM]]
+    extension: Annotated[
+        float | None, "Exact need of length beyond the hole, on the rod's side.", MM
+    ]
+    direction: Annotated[
+        float | None, "From the hole towards its rod, counter-clockwise.", RAD
+    ]
+    axis: NotRequired[
+        Annotated[str, OneOf(SLOT_AXES), "The plate's axis that the slot is along."]
+    ]
+    exact_length: NotRequired[
+        Annotated[float | None, "Of the whole slot, without clearance.", MM]
+    ]
+    length: NotRequired[
+        Annotated[
+            float | None,
+            "Of the whole slot as ordered: with installation clearance at both ends, "
+            "rounded up to 1/16 in or 1 mm.",
+            MM,
+        ]
+    ]
     width: NotRequired[Annotated[float | None, "The hole's diameter.", MM]]
+    ahead: NotRequired[
+        Annotated[float | None, "As ordered, beyond the hole on the rod's side.", MM]
+    ]
+    behind: NotRequired[
+        Annotated[float | None, "As ordered, beyond the hole on the other side.", MM]
+    ]
 
 
 class OpenedPlateResult(TypedDict):
@@ -200,9 +224,14 @@ class RemedyResult(TypedDict, total=False):
     shift_y: Annotated[float | None, "Of the steel, plan axes.", MM]
     turn: Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
     hole_diameter: Annotated[
-        float | None, "Of all holes: enlarged, or of a new plate as the detail's.", MM
+        float | None,
+        "Exact need of all holes, enlarged; of a new plate as the detail's.",
+        MM,
     ]
     plate: Annotated[NewPlateResult, "The new plate."]
+    ordered_diameter: Annotated[
+        float | None, "Of all holes as ordered: rounded up to 1/16 in or 1 mm.", MM
+    ]
     slots: Annotated[list[SlotResult], "Only the holes that offend."]
     open: Annotated[list[OpenedPlateResult], "Plates to open, of several positions."]
     edge_left: Annotated[float | None, "Least edge distance after opening.", MM]

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from checks.evaluation.evaluate import evaluate
-from core.units import parse_length
+from core.units import format_length, parse_length
 from jobs.exchange.input.parser import parse_building
 from tests import documents
 
@@ -200,9 +200,32 @@ def test_a_hole_is_never_written_smaller_than_the_plate_needs(off: float):
     ream = remedy(found, "ream")
     said = ream["reason"].removeprefix("With all holes enlarged to ").split(" the")[0]
     assert "turned" in ream["reason"] or abs(ream["turn"]) < math.radians(0.05)
-    mm = float(parse_length(said).mm)
+    ordered, exact = said.removesuffix(")").split(" (exact need ")
+    mm = float(parse_length(ordered).mm)
+    assert mm == pytest.approx(ream["ordered_diameter"], abs=1e-5)
     assert ream["hole_diameter"] <= mm + 1e-5
-    assert mm < ream["hole_diameter"] + INCH / 32.0
+    assert mm < ream["hole_diameter"] + INCH / 16.0
+    assert ream["hole_diameter"] <= float(parse_length(exact).mm) + 1e-5
+
+
+def test_slots_are_along_an_axis_and_say_the_same_length_everywhere():
+    found = finding(lambda d: move(d, 1, 10.1, 5.0))
+    slot = remedy(found, "slot")
+    for each in slot["slots"]:
+        assert each["axis"] in ("along", "in")
+        assert math.remainder(each["direction"], math.pi / 2.0) == 0.0
+        assert each["exact_length"] == pytest.approx(each["width"] + each["extension"])
+        # 1/16 in of clearance at both ends, rounded up to the next 1/16 in
+        least = each["exact_length"] + INCH / 8.0
+        assert least - 1e-6 <= each["length"] < least + INCH / 16.0
+        assert (each["length"] / INCH * 16.0) % 1.0 == pytest.approx(0.0, abs=1e-9)
+        assert each["ahead"] + each["behind"] + each["width"] == pytest.approx(
+            each["length"]
+        )
+        assert format_length(each["length"], "imperial") in slot["reason"]
+    assert abs(slot["turn"]) <= HALF_DEGREE + 1e-12
+    longest = max(each["length"] for each in slot["slots"])
+    assert slot["washer"]["size"] >= 2.0 * longest - 7 / 8 * INCH - 1e-6
 
 
 def test_a_rod_just_past_an_inch_is_not_said_to_be_an_inch():

@@ -117,10 +117,15 @@ def test_each_slot_is_as_long_as_the_hole_and_its_extension() -> None:
     slot = remedies["slot"]
     told = explain_remedy(slot, case)
     holes = [step for step in told if step[0].text.startswith("Hole ")]
-    assert len(holes) == len(slot["slots"])
-    for step in holes:
-        width, extension, length = figures(step)
-        assert width + extension == pytest.approx(length)
+    exact, ordered = holes[::2], holes[1::2]
+    assert len(exact) == len(ordered) == len(slot["slots"])
+    for one, other, each in zip(exact, ordered, slot["slots"], strict=True):
+        width, extension, need = figures(one)
+        assert width + extension == pytest.approx(need)
+        clearance, length, ahead, behind = figures(other)
+        assert clearance == behind == pytest.approx(INCH / 16)
+        assert width + ahead + behind == pytest.approx(length) == each["length"]
+        assert length >= need + 2 * clearance - 1e-6
     (direction,) = {
         figure.text
         for figure in list_values({"slots": slot["slots"][:1]})
@@ -132,7 +137,7 @@ def test_each_slot_is_as_long_as_the_hole_and_its_extension() -> None:
     assert [slot["slots"][0]["length"]] == [
         mm
         for label, mm in labels.items()
-        if label == f"slots {slot['slots'][0]['rod']}: length"
+        if label == f"slots {slot['slots'][0]['rod']}: length to order"
     ]
 
 
