@@ -249,7 +249,7 @@ def _slot_opening(
         [fasteners.min_edge_distance_mm(size) for size in diameter.tolist()]
     )
     tightest = int(np.argmin(left - needed))
-    opened = np.flatnonzero(plate_slots.opened).tolist()
+    opened = np.flatnonzero(plate_slots.is_opened).tolist()
     return HoleOpening(
         edge_left=float(left[tightest]),
         edge_needed=float(needed[tightest]),

@@ -53,7 +53,7 @@ class PlateSlots:
     proven: bool  # every set of holes and axes was tried
 
     @property
-    def opened(self) -> BoolArray:
+    def is_opened(self) -> BoolArray:
         """True for a hole that is opened, (m,)."""
         out: BoolArray = np.asarray(self.axis != slot_search.ROUND)
         return out
@@ -72,7 +72,7 @@ class SlotBatch:
     proven: BoolArray  # (g,)
 
     @property
-    def opened(self) -> BoolArray:
+    def is_opened(self) -> BoolArray:
         """True for a hole that is opened, (g, m)."""
         out: BoolArray = np.asarray(self.axis != slot_search.ROUND)
         return out

@@ -151,7 +151,7 @@ def _build_slot_results(
         build_result(
             "Holes opened",
             "text",
-            ", ".join(str(i + 1) for i in np.flatnonzero(computed.opened)),
+            ", ".join(str(i + 1) for i in np.flatnonzero(computed.is_opened)),
             "1",
         ),
         build_result(

@@ -37,9 +37,9 @@ def test_one_rod_out_along_a_side_by_hand():
     holes = np.array([[0.0, 0.0], [100.0, 0.0]])
     rods = np.array([[0.0, 0.0], [110.0, 0.0]])
     found = slots_of(rods, 1.0, holes)
-    assert found.opened.sum() == 1
+    assert found.is_opened.sum() == 1
     assert found.longest_mm == pytest.approx(8.0, abs=1e-6)
-    k = int(found.opened.argmax())
+    k = int(found.is_opened.argmax())
     assert found.axis[k] == ALONG
     assert np.cos(found.direction_rad[k]) == pytest.approx(1.0 if k else -1.0)
     assert found.proven
@@ -47,7 +47,7 @@ def test_one_rod_out_along_a_side_by_hand():
 
 def test_plate_that_fits_needs_no_slot():
     found = slots_of(FOUR + 0.5)
-    assert not found.opened.any()
+    assert not found.is_opened.any()
     assert found.longest_mm == 0.0
 
 
@@ -77,7 +77,7 @@ def test_no_fewer_holes_and_no_shorter_slot_would_do(seed):
     rods = FOUR + rng.normal(0.0, 3.0, FOUR.shape)
     found = slots_of(rods)
     count, longest = brute_force(rods)
-    assert found.opened.sum() == count
+    assert found.is_opened.sum() == count
     if count:
         increment = 25.4 / 16.0
         # Lengths that order alike count as equal.
@@ -130,7 +130,7 @@ def test_every_rod_is_in_its_hole_or_slot_where_the_plate_is_put():
     for _ in range(20):
         rods = FOUR + rng.normal(0.0, 3.0, FOUR.shape)
         found = slots_of(rods)
-        if not found.opened.any():
+        if not found.is_opened.any():
             continue
         assert abs(found.rotation_rad) <= TURN + 1e-12
         assert (np.abs(found.shift_mm) <= LIMIT + 1e-12).all()
@@ -139,7 +139,7 @@ def test_every_rod_is_in_its_hole_or_slot_where_the_plate_is_put():
         reach = np.clip((gap * unit).sum(axis=1), 0.0, found.extension_mm)
         left = np.hypot(*(gap - reach[:, None] * unit).T)
         assert (left <= 2.4 + 1e-6).all()
-        assert (found.extension_mm[~found.opened] == 0.0).all()
+        assert (found.extension_mm[~found.is_opened] == 0.0).all()
 
 
 def test_slots_change_axes_with_the_plate():
@@ -159,8 +159,8 @@ def test_tighter_limits_ask_for_no_less():
     near = slots_of(rods, limit=np.full(2, 1.0), turn=TURN / 4.0)
     assert (np.abs(near.shift_mm) <= 1.0).all()
     assert abs(near.rotation_rad) <= TURN / 4.0 + 1e-12
-    assert (near.opened.sum(), near.longest_mm) >= (
-        wide.opened.sum(),
+    assert (near.is_opened.sum(), near.longest_mm) >= (
+        wide.is_opened.sum(),
         wide.longest_mm - 25.4 / 16.0,
     )
 
@@ -170,8 +170,8 @@ def test_more_holes_than_are_enumerated_are_slotted_along_one_axis_and_not_prove
     rods = holes.copy()
     rods[3, 0] += 9.0
     found = slots_of(rods, 2.0, holes)
-    assert 3 in np.flatnonzero(found.opened)
-    assert set(found.axis[found.opened].tolist()) == {ALONG}
+    assert 3 in np.flatnonzero(found.is_opened)
+    assert set(found.axis[found.is_opened].tolist()) == {ALONG}
     assert not found.proven
 
 
@@ -194,7 +194,7 @@ def test_many_plates_padded_are_solved_as_one_by_one():
     for i in range(8):
         one = slots_of(rods[i])
         np.testing.assert_array_equal(padded.axis[i, :4], one.axis)
-        assert not padded.opened[i, 4:].any()
+        assert not padded.is_opened[i, 4:].any()
         assert padded.longest_mm[i] == pytest.approx(one.longest_mm, abs=1e-6)
 
 
