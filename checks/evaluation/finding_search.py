@@ -21,7 +21,10 @@ from checks.evaluation.confirmation_rules import require_confirmation
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.evaluation.fit_up_finding import find_fit_up_findings
 from checks.evaluation.group_rules import GroupRuleCase
-from checks.evaluation.measurement_adequacy import order_better_measurement
+from checks.evaluation.measurement_adequacy import (
+    find_coarse_checks,
+    order_better_measurement,
+)
 from checks.evaluation.neighbour_findings import add_neighbour_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import remeasure_reason
@@ -40,8 +43,11 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     """Return every finding, in the order of the walk round the building."""
     # Only now: causes are searched on the rods, not on plates that do not fit.
     evaluation = add_misfit_plates(evaluation)
+    coarse = find_coarse_checks(evaluation)
     findings = [
-        order_better_measurement(evaluation, require_confirmation(evaluation, finding))
+        order_better_measurement(
+            evaluation, require_confirmation(evaluation, finding), coarse
+        )
         for find in (
             _outline_findings,
             _wall_findings,

@@ -1,11 +1,11 @@
 """Which checks were read twice independently: by two people, days or instruments."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
 
-from checks.engine.arrays import BoolArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from jobs.anchor_plan.values import ReadingValue
 
 MIN_NIGHT = timedelta(hours=8)
@@ -32,29 +32,53 @@ def find_independent_repeats(
     array, shape (n_checks,)
         True where any two of the readings are independent.
     """
-    return np.array(
-        [len(group) > 1 and _has_independent_pair(group) for group in readings],
-        dtype=bool,
+    counts = [len(group) for group in readings]
+    flat = [reading for group in readings for reading in group]
+    index = np.repeat(np.arange(len(counts)), counts)
+    different = _find_different(index, len(counts), _number_names([r.by for r in flat]))
+    different |= _find_different(
+        index, len(counts), _number_names([r.instrument for r in flat])
     )
+    for check in _find_long_spans(index, len(counts), flat):
+        different[check] |= _span_two_days([r.at for r in readings[check] if r.at])
+    return different
 
 
-def _has_independent_pair(readings: Sequence[ReadingValue]) -> bool:
-    return (
-        _count_names(reading.by for reading in readings) > 1
-        or _count_names(reading.instrument for reading in readings) > 1
-        or _span_two_days([reading.at for reading in readings if reading.at])
+def _number_names(names: Sequence[str | None]) -> FloatArray:
+    """Number the different names, whatever their case or spaces; NaN for no name."""
+    number: dict[str, float] = {}
+    by_text: dict[str | None, float] = {None: np.nan}
+    for text in dict.fromkeys(names):
+        name = (text or "").strip().casefold()
+        by_text[text] = number.setdefault(name, len(number)) if name else np.nan
+    return np.array([by_text[text] for text in names], dtype=float)
+
+
+def _find_different(index: IntArray, n_checks: int, amount: FloatArray) -> BoolArray:
+    """Find the checks with two readings of different amounts; NaN differs from none."""
+    return np.asarray(_compute_spread(index, n_checks, amount) > 0.0)
+
+
+def _compute_spread(index: IntArray, n_checks: int, amount: FloatArray) -> FloatArray:
+    """Return the largest less the smallest amount of each check, NaN left out."""
+    largest, smallest = np.full(n_checks, -np.inf), np.full(n_checks, np.inf)
+    np.fmax.at(largest, index, amount)
+    np.fmin.at(smallest, index, amount)
+    return largest - smallest
+
+
+def _find_long_spans(
+    index: IntArray, n_checks: int, readings: Sequence[ReadingValue]
+) -> list[int]:
+    """Find the checks whose readings span at least a night."""
+    seconds = np.array(
+        [np.nan if each.at is None else each.at.timestamp() for each in readings]
     )
-
-
-def _count_names(names: Iterable[str | None]) -> int:
-    """Count the different names, whatever their case or the spaces around them."""
-    return len({name.strip().casefold() for name in names if name and name.strip()})
+    spread = _compute_spread(index, n_checks, seconds)
+    return np.flatnonzero(spread >= MIN_NIGHT.total_seconds()).tolist()
 
 
 def _span_two_days(times: Sequence[datetime]) -> bool:
-    if len(times) < 2:
-        return False
     # If the first and the last are of one day, so are all between.
     first, last = min(times), max(times)
-    is_next_date = last.date() != first.astimezone(last.tzinfo).date()
-    return last - first >= MIN_NIGHT and is_next_date
+    return last.date() != first.astimezone(last.tzinfo).date()

@@ -48,7 +48,7 @@ def find_coarse_checks(evaluation: BuildingEvaluation) -> BoolArray:
 
 
 def order_better_measurement(
-    evaluation: BuildingEvaluation, finding: ComputedFinding
+    evaluation: BuildingEvaluation, finding: ComputedFinding, coarse: BoolArray
 ) -> ComputedFinding:
     """Return a finding that rests on too coarse a reading with nothing else ordered.
 
@@ -59,8 +59,8 @@ def order_better_measurement(
     ----------
     evaluation : the building.
     finding : with the advice of the rules for its kind.
+    coarse : (n_checks,) from `find_coarse_checks`.
     """
-    coarse = find_coarse_checks(evaluation)
     rows = [evaluation.table.index[key] for key in finding.checks]
     failing = [r for r in rows if evaluation.verdicts[r] in FAILING_VERDICTS]
     too_coarse = [row for row in failing if coarse[row]]

@@ -83,6 +83,8 @@ def _simulate_readings(
             CheckKind.GAGE,
             CheckKind.PLUMB,
             CheckKind.STRENGTH,
+            CheckKind.BAY,
+            CheckKind.SPAN,
         ):
             continue
         noise = rng.normal(0.0, SIGMA_MM.get(check.kind, 0.8))
