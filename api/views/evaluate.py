@@ -1,5 +1,6 @@
 """Stateless evaluation of a document."""
 
+from django.utils.timezone import now
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -32,4 +33,4 @@ class EvaluateView(RecordView):
     def post(self, request: Request) -> Response:
         """Evaluate the document in the body."""
         body = request.data if isinstance(request.data, bytes) else b""
-        return Response(evaluate(parse_building_text(body)))
+        return Response(evaluate(parse_building_text(body, now=now())))

@@ -9,16 +9,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from checks.engine.arrays import BoolArray, IntArray
 from checks.engine.concrete import strength
+from checks.evaluation import sample_plausibility
 from checks.evaluation.check_limits import required_strength
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.gate_forecast import forecast_result
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.tolerances.limits import ToleranceLimits
+from core.formatting import get_default_style
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import ConcreteSpec, Plan, ReadingValue
+from jobs.exchange.input.plausibility import explain_break_day
 from jobs.exchange.result.concrete import (
     AcceptanceResult,
     ConcreteResult,
@@ -71,7 +75,7 @@ def evaluate_concrete(
     if not rows.size or (specified is None and sufficient is None):
         return _unmeasured_concrete(limits, NO_STRENGTH_REASON if rows.size else None)
     if not plausible.size:
-        return _unmeasured_concrete(limits, _describe_early_samples(plan, table, rows))
+        return _unusable_concrete(plan, table, observations, limits)
     days, means = zip(
         *(_latest_day_and_mean(plan, observations, row) for row in plausible),
         strict=True,
@@ -87,6 +91,10 @@ def evaluate_concrete(
     latest = plausible[gate.samples]
     reason = _describe_disagreement(plan, table, observations, latest)
     verdict = Verdict.WITHIN if gate.open else Verdict.OUTSIDE
+    doubtful = _find_unconfirmed(plan, observations, rows)
+    # A later sample is not believed yet: the gate stays shut by the earlier ones.
+    if not gate.open and doubtful.size and not reason:
+        reason = _describe_unusable_samples(plan, table, observations, doubtful)
     return ConcreteEvaluation(
         ratio=gate.ratio,
         strength=gate.strength_mpa,
@@ -96,6 +104,35 @@ def evaluate_concrete(
         samples=tuple(table.checks[row].key for row in latest),
         verdict=Verdict.REMEASURE if reason else verdict,
         reason=reason,
+    )
+
+
+def _find_unconfirmed(
+    plan: Plan, observations: Observations, rows: IntArray
+) -> IntArray:
+    """Return the rows of samples that count for nothing although their date may be."""
+    dated = [
+        any(_is_plausible_date(plan, r) for r in observations.readings[row])
+        for row in rows
+    ]
+    return rows[observations.impossible[rows] & np.array(dated, dtype=bool)]
+
+
+def _unusable_concrete(
+    plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
+) -> ConcreteEvaluation:
+    """Return the gate where no sample counts; one that waits is to be confirmed."""
+    rows = table.rows(CheckKind.STRENGTH)
+    rows = rows[observations.count[rows] > 0]
+    reason = _describe_unusable_samples(plan, table, observations, rows)
+    shut = _unmeasured_concrete(limits, reason)
+    waiting = _find_unconfirmed(plan, observations, rows)
+    if not waiting.size:
+        return shut
+    return replace(
+        shut,
+        verdict=Verdict.REMEASURE,
+        samples=tuple(table.checks[row].key for row in waiting),
     )
 
 
@@ -128,7 +165,30 @@ def flag_invalid_samples(
                 _is_plausible_date(plan, each) for each in readings
             )
             disagree[row] = not _compare_companions(plan, observations, row).agree
+    impossible[find_unconfirmed_rows(plan, table, observations, impossible)] = True
     return replace(observations, impossible=impossible, disagree=disagree)
+
+
+def find_unconfirmed_rows(
+    plan: Plan, table: CheckTable, observations: Observations, impossible: BoolArray
+) -> IntArray:
+    """Find the rows of samples too strong for their age that nothing confirms."""
+    rows = table.rows(CheckKind.STRENGTH)
+    rows = rows[(observations.count[rows] > 0) & ~impossible[rows]]
+    samples = [_collect_breaks(plan, table, observations, row) for row in rows]
+    return rows[sample_plausibility.find_unconfirmed(plan.concrete, samples)]
+
+
+def _collect_breaks(
+    plan: Plan, table: CheckTable, observations: Observations, row: int
+) -> sample_plausibility.SampleBreaks:
+    day, mean = _latest_day_and_mean(plan, observations, row)
+    return sample_plausibility.SampleBreaks(
+        name=table.checks[row].name or "",
+        day=day,
+        mean_mpa=mean,
+        readings=observations.readings[row],
+    )
 
 
 def sample_remeasure_reason(
@@ -136,15 +196,35 @@ def sample_remeasure_reason(
 ) -> str:
     """Return why a sample must be checked again."""
     if observations.impossible[row]:
-        return _describe_early_samples(plan, table, [row])
+        return _describe_unusable_samples(plan, table, observations, [row])
     return _describe_disagreement(plan, table, observations, [row]) or ""
+
+
+def _describe_unusable_samples(
+    plan: Plan, table: CheckTable, observations: Observations, rows: Iterable[int]
+) -> str:
+    """Describe samples that count for nothing: broken too early, or not believed."""
+    early: list[int] = []
+    sentences = []
+    for row in rows:
+        if any(_is_plausible_date(plan, r) for r in observations.readings[row]):
+            breaks = _collect_breaks(plan, table, observations, row)
+            style = get_default_style(plan.length_unit)
+            sentences.append(
+                sample_plausibility.describe_unconfirmed(plan.concrete, breaks, style)
+            )
+        else:
+            early.append(row)
+    if early:
+        sentences.insert(0, _describe_early_samples(plan, table, early))
+    return " ".join(sentences)
 
 
 def _describe_early_samples(plan: Plan, table: CheckTable, rows: Iterable[int]) -> str:
     names = ", ".join(table.checks[row].name or "" for row in rows)
     return (
-        f"{names}: dated before {plan.concrete.placed_on}, the day the concrete was"
-        " placed. One of the two dates is wrong."
+        f"{names}: dated before {plan.concrete.placed_on} or on that day, when the"
+        " concrete was placed. One of the two dates is wrong."
     )
 
 
@@ -209,9 +289,9 @@ def _latest_breaks(
 
 
 def _is_plausible_date(plan: Plan, reading: ReadingValue) -> bool:
-    """Return True for a sample that was not broken before the concrete was placed."""
-    placed = plan.concrete.placed_on
-    return placed is None or reading.at is None or reading.at.date() >= placed
+    """Return True for a sample that was broken after the day of placing."""
+    at, placed_on = reading.at, plan.concrete.placed_on
+    return at is None or explain_break_day(at.date(), placed_on) is None
 
 
 def concrete_result(

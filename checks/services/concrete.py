@@ -24,6 +24,7 @@ from jobs.exchange.input.concrete_entries import (
     sort_temperatures,
 )
 from jobs.exchange.input.parser import parse_building
+from jobs.exchange.input.plausibility import CLOCK_GRACE, EARLIEST_YEAR
 from jobs.exchange.input.supersession import (
     Correction,
     StoredRecords,
@@ -34,8 +35,6 @@ from jobs.exchange.issues import DocumentError, DocumentIssue
 from jobs.models import Building, PlanRevision
 
 MAX_ENTRIES = 1000
-ENTRY_CLOCK_TOLERANCE = timedelta(minutes=10)  # a phone's clock; project choice
-EARLIEST_YEAR = 1950  # no concrete recorded here is older; project choice
 PLACING_TOLERANCE = HOUR  # how well a crew knows the time of placing; project choice
 DATE_TOLERANCE = timedelta(days=1)  # a date has no time zone
 
@@ -192,7 +191,7 @@ class _ConcreteBatch:
         )
 
     def _classify_entry(self, position: int, entry: object) -> None:
-        data = parse_concrete_entry(entry, f"/entries/{position}")
+        data = parse_concrete_entry(entry, f"/entries/{position}", now=now())
         assert isinstance(entry, dict)  # noqa: S101  # the parser refuses all others
         new = _NewConcreteEntry(position, data, entry)
         known, earlier = self.known.get(data.id), self.new.get(data.id)
@@ -244,15 +243,12 @@ class _ConcreteBatch:
 
 def _check_dates(new: Sequence[_NewConcreteEntry]) -> Iterator[DocumentIssue]:
     """Find dates in the future, and dates too old to be true."""
-    latest = now() + ENTRY_CLOCK_TOLERANCE
+    latest = now() + CLOCK_GRACE
     for each in new:
         day: date | None = each.data.on
         member = "placed_on" if each.data.kind == "placing" else "on"
         if each.data.at is not None:
-            day, member = each.data.at.date(), "at"
-            if each.data.at > latest:
-                yield each.make_issue("at", "This time is in the future.")
-                continue
+            continue  # the parser knows the present time
         if day is not None and day > (latest + DATE_TOLERANCE).date():
             yield each.make_issue(member, "This day is in the future.")
         if day is not None and day.year < EARLIEST_YEAR:

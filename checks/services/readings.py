@@ -197,7 +197,7 @@ class _ReadingBatch:
         pointer = f"/readings/{position}"
         if self._is_repeated(entry, pointer, plan):
             return
-        value = parse_reading(entry, plan, pointer)
+        value = parse_reading(entry, plan, pointer, now=now())
         assert isinstance(entry, dict)  # noqa: S101  # the parser refuses all others
         _require_storable_text(entry, pointer)
         _require_instrument(value, plan, pointer)

@@ -6,6 +6,7 @@ are then reported by their location in the file: sheet and cell, line, or layer.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any
 
 from jobs.anchor_plan.values import BuildingInput
@@ -39,8 +40,12 @@ class ImportedFile:
     ignored: tuple[DocumentIssue, ...] = ()
     assumptions: tuple[DocumentIssue, ...] = ()
 
-    def parse_building(self) -> BuildingInput:
+    def parse_building(self, *, now: datetime | None = None) -> BuildingInput:
         """Parse the document.
+
+        Parameters
+        ----------
+        now : the present time, by which times to come are refused.
 
         Raises
         ------
@@ -50,7 +55,7 @@ class ImportedFile:
         if self.issues and not self.document:
             raise DocumentError(self.issues)
         try:
-            building = parse_building(self.document)
+            building = parse_building(self.document, now=now)
         except DocumentError as error:
             issues = [*self.issues, *self._locate_issues(error.issues)]
             raise DocumentError(issues) from None

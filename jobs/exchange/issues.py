@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 
 from core.units import LengthUnit
@@ -80,10 +81,14 @@ def join_pointer(pointer: str, step: str | int) -> str:
 
 @dataclass(slots=True)
 class IssueCollector:
-    """The issues found so far, and the unit of bare numbers."""
+    """The issues found so far, the unit of bare numbers, and the present time.
+
+    `now` is None for values that are in the record already.
+    """
 
     issues: list[DocumentIssue] = field(default_factory=list)
     length_unit: LengthUnit | None = None
+    now: datetime | None = None
     unitless_count: int = 0  # numbers whose missing unit is one issue already
 
     @property

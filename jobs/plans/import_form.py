@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.timezone import now
 
 from core.units import LengthUnit
 from jobs.anchor_plan.values import BuildingInput
@@ -121,7 +122,7 @@ class PlanImportForm(forms.Form):
         if not self.text.strip():
             self.add_error("document", "Choose a file, or paste a document here.")
             return
-        self.building = parse_building_text(self.text)
+        self.building = parse_building_text(self.text, now=now())
 
     def _read_file(self, upload: "UploadedFile[Any]", data: dict[str, Any]) -> None:
         suffix = file_suffix(str(upload.name))
@@ -149,7 +150,7 @@ class PlanImportForm(forms.Form):
             self._set_layer_choices(self.shapes)
         self.ignored = found.ignored
         self.assumptions = found.assumptions
-        building = found.parse_building()
+        building = found.parse_building(now=now())
         self.text = json.dumps(found.document, indent=2, ensure_ascii=False)
         # A small compressed workbook can hold a document of any size.
         if len(self.text) > MAX_DOCUMENT_BYTES:

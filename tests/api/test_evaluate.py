@@ -140,3 +140,27 @@ def test_it_can_be_asked_only_so_often(
     answer = post(client, b"{}")
     assert answer.status_code == 429
     assert int(answer["Retry-After"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("members", "said"),
+    [
+        ({"value": "2900 psi", "at": "2999-01-01T00:00:00Z"}, "in the future"),
+        ({"value": "3000 MPa"}, "at most 20,000 psi"),
+    ],
+)
+def test_a_sample_that_cannot_be_is_refused_here_and_on_the_command_line(
+    members: dict[str, str],
+    said: str,
+    by_token: As,
+    field_lead: Person,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    document = store(readings=[{"check": "strength:F1", **members}])
+    body = json.dumps(document).encode()
+    answer = post(by_token(field_lead), body)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    printed, refused = command_line(body, monkeypatch)
+    assert not printed
+    assert said in refused

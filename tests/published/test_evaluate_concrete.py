@@ -332,7 +332,10 @@ def test_a_sample_of_before_the_concrete_was_placed_opens_nothing() -> None:
     assert check["verdict"] == "remeasure"
     assert "One of the two dates is wrong" in check["reason"]
     assert found["findings"] == []
-    assert broken(early, placed_on="2026-03-01")["concrete"]["verdict"] == "within"
+    # Concrete is not a day old on the day of placing.
+    same_day = broken(early, placed_on="2026-03-01")["concrete"]
+    assert same_day["verdict"] == "unmeasured"
+    assert broken(early, placed_on="2026-02-20")["concrete"]["verdict"] == "within"
     later = ("F2", "2000 psi", "2026-03-09T10:00:00Z")
     found = broken(early, later, placed_on="2026-03-02")["concrete"]
     assert (found["verdict"], found["samples"]) == ("outside", ["strength:F2"])

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, OutputWrapper
+from django.utils.timezone import now
 
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building_text
@@ -34,7 +35,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, file: str, **options: Any) -> None:
         """Read, evaluate and write, or refuse."""
         try:
-            building = parse_building_text(_read_bytes(file))
+            building = parse_building_text(_read_bytes(file), now=now())
         except DocumentError as refused:
             errors = [
                 {"pointer": error.pointer, "message": error.message}

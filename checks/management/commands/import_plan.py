@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
+from django.utils.timezone import now
 
 from checks.management.command_files import EXIT_REFUSED, format_refusal, read_bytes
 from checks.queries.lookups import (
@@ -130,7 +131,7 @@ class Command(BaseCommand):
             found, _ = read_plan_file(content, suffix, options=choices, base=base)
         for each in (*found.ignored, *found.assumptions):
             self._report_progress(format_refusal(each))
-        found.parse_building()
+        found.parse_building(now=now())
         self._report_progress(f"{len(found.document['positions'])} positions; storing…")
         return found.document, old
 

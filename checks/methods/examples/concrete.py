@@ -7,6 +7,10 @@ import numpy as np
 from checks.engine.concrete.forecast import fit_curve, forecast_gate
 from checks.engine.concrete.maturity import compute_equivalent_age, compute_nurse_saul
 from checks.engine.concrete.strength import assess_acceptance, assess_strength_gate
+from checks.engine.concrete.strength_gain import (
+    compute_plausible_strength,
+    find_implausible,
+)
 from checks.engine.constants import PSI_MPA
 from checks.methods.example_values import (
     build_result,
@@ -82,6 +86,33 @@ def calculate_gate() -> Calculation:
                 two.open,
                 broken[0] >= 1800.0,
             ),
+        ),
+    )
+
+
+def calculate_plausible_strength() -> Calculation:
+    """Compare a strength with what is believed at its age."""
+    ages = np.array([1.0, 3.0])
+    bound = compute_plausible_strength(ages, 3000.0 * PSI_MPA) / PSI_MPA
+    found = find_implausible([2900.0 * PSI_MPA] * 2, ages, 3000.0 * PSI_MPA)
+    by_hand = [2.0 * 3000.0 * exp(0.2 * (1.0 - (28.0 / age) ** 0.5)) for age in ages]
+    return Calculation(
+        inputs=(
+            describe_input("Specified strength", "3000 psi"),
+            describe_input("Sample", "2900 psi"),
+        ),
+        steps=(
+            write_text(
+                "Class R is the faster at both ages: 2 × 3000 × exp(0.20 (1 − √28)) ="
+                " {:0 psi} after one day, {:0 psi} after three.",
+                *by_hand,
+            ),
+        ),
+        results=(
+            build_result("Believed after one day", "0 psi", bound[0], by_hand[0]),
+            build_result("Believed after three days", "0 psi", bound[1], by_hand[1]),
+            build_result("2900 psi after one day", "within", not found[0], False),
+            build_result("2900 psi after three days", "within", not found[1], True),
         ),
     )
 

@@ -14,6 +14,7 @@ from jobs.exchange.input.concrete_format import (
 )
 from jobs.exchange.input.json_reader import JsonReader
 from jobs.exchange.input.members import read_members
+from jobs.exchange.input.plausibility import MAX_STRENGTH
 from jobs.exchange.issues import IssueCode
 
 
@@ -42,7 +43,7 @@ def parse_concrete(reader: JsonReader | None) -> ConcreteSpec:
         sufficient_strength=sufficient,
         placed_on=members.get("placed_on"),
         standard_cured=tuple(
-            item.read_quantity(parse_strength, above=0.0)
+            item.read_quantity(parse_strength, above=0.0, at_most=MAX_STRENGTH)
             for item in members.get("standard_cured", ())
         ),
         maturity=None if maturity is None else _parse_maturity(maturity),

@@ -61,15 +61,24 @@ class ConcreteEntryData:
 # ---- one entry ----------------------------------------------------------------------
 
 
-def parse_concrete_entry(entry: object, pointer: str = "") -> ConcreteEntryData:
+def parse_concrete_entry(
+    entry: object, pointer: str = "", *, now: datetime | None = None
+) -> ConcreteEntryData:
     """Parse one entry, by the definitions of the document's own `concrete`.
+
+    Parameters
+    ----------
+    entry : as loaded from JSON.
+    pointer : JSON Pointer to it, for the issues.
+    now : the present time, by which times to come are refused; None for an entry that
+        is in the record already.
 
     Raises
     ------
     DocumentError
         With every issue.
     """
-    collector = IssueCollector()
+    collector = IssueCollector(now=now)
     read = _parse_entry(JsonReader(entry, collector, step=pointer))
     collector.raise_if_any()
     return read

@@ -18,13 +18,14 @@ from jobs.exchange.input.members import (
     PositiveNumber,
     Quantity,
 )
+from jobs.exchange.input.plausibility import MAX_STRENGTH
 from jobs.exchange.schema.typed_schema import Schema
 
 # ---- kinds of values ----------------------------------------------------------------
 
 
 def _strength(description: str, example: str) -> Quantity:
-    return Quantity(parse_strength, description, example, above=0.0)
+    return Quantity(parse_strength, description, example, 0.0, MAX_STRENGTH)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from core.units import Length, UnitError, name_json_type, parse_length
+from jobs.exchange.input.plausibility import explain_time
 from jobs.exchange.issues import IssueCode, IssueCollector, join_pointer
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
 
@@ -339,6 +340,7 @@ class JsonReader:
             except (ValueError, OverflowError):
                 pass
             else:
+                self._report_impossible_time(moment)
                 return moment
         self.add_issue(
             f"This must be a date and time with its time zone, such as {example}, not "
@@ -347,6 +349,11 @@ class JsonReader:
         return datetime.min.replace(tzinfo=UTC)
 
     # ---- helpers ------------------------------------------------------------
+
+    def _report_impossible_time(self, moment: datetime) -> None:
+        now = self.collector.now
+        if now is not None and (reason := explain_time(moment, now)):
+            self.add_issue(reason)
 
     def _is_number(self) -> bool:
         value = self.value

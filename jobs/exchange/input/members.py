@@ -25,6 +25,7 @@ from typing import (
 )
 
 from jobs.exchange.input.json_reader import JsonReader
+from jobs.exchange.input.plausibility import MAX_TAPE_DEGC, MIN_TAPE_DEGC
 from jobs.exchange.schema import input_patterns as patterns
 from jobs.exchange.schema.typed_schema import Schema, SchemaBuilder
 from jobs.exchange.vocabulary import MAX_NAME_LENGTH
@@ -208,6 +209,23 @@ class Quantity:
             "description": f"{self.description} A number and its unit.",
             "examples": [self.example],
         }
+
+
+@dataclass(frozen=True, slots=True)
+class TapeTemperature(Quantity):
+    """A temperature that a tape can have, in °C."""
+
+    def read(self, reader: JsonReader) -> float:
+        before = reader.collector.count
+        celsius = reader.read_quantity(self.parse)
+        if reader.collector.count == before and not (
+            MIN_TAPE_DEGC <= celsius <= MAX_TAPE_DEGC
+        ):
+            reader.add_issue(
+                f"A tape is from {MIN_TAPE_DEGC:g} to {MAX_TAPE_DEGC:g} degC; check"
+                " this value and its unit."
+            )
+        return celsius
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,7 @@
 """The one parser of building documents: as text, as loaded JSON, or one reading."""
 
+from datetime import datetime
+
 from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
 from jobs.exchange.input.json_reader import JsonReader
 from jobs.exchange.input.json_text import load_json
@@ -9,27 +11,40 @@ from jobs.exchange.input.readings import parse_entry, parse_readings
 from jobs.exchange.issues import IssueCollector
 
 
-def parse_building_text(text: str | bytes) -> BuildingInput:
+def parse_building_text(
+    text: str | bytes, *, now: datetime | None = None
+) -> BuildingInput:
     """Parse a building document from JSON text.
+
+    Parameters
+    ----------
+    text : the document.
+    now : the present time, by which times to come are refused; None for a document
+        that is in the record already.
 
     Raises
     ------
     DocumentError
         With every issue, each with a JSON Pointer to its place.
     """
-    collector = IssueCollector()
+    collector = IssueCollector(now=now)
     return _parse_document(load_json(text, collector), collector)
 
 
-def parse_building(document: object) -> BuildingInput:
+def parse_building(document: object, *, now: datetime | None = None) -> BuildingInput:
     """Parse a building document that has been loaded as JSON.
+
+    Parameters
+    ----------
+    document : as loaded.
+    now : the present time, as for `parse_building_text`.
 
     Raises
     ------
     DocumentError
         With every issue, each with a JSON Pointer to its place.
     """
-    return _parse_document(document, IssueCollector())
+    return _parse_document(document, IssueCollector(now=now))
 
 
 def _parse_document(document: object, collector: IssueCollector) -> BuildingInput:
@@ -43,7 +58,9 @@ def _parse_document(document: object, collector: IssueCollector) -> BuildingInpu
     return BuildingInput(plan=partial.plan, readings=readings)
 
 
-def parse_reading(entry: object, plan: Plan, pointer: str = "") -> ReadingValue:
+def parse_reading(
+    entry: object, plan: Plan, pointer: str = "", *, now: datetime | None = None
+) -> ReadingValue:
     """Parse one entry of `readings` against a plan.
 
     What it supersedes is not checked: that needs the other readings, see
@@ -58,13 +75,16 @@ def parse_reading(entry: object, plan: Plan, pointer: str = "") -> ReadingValue:
     pointer : str
         JSON Pointer to the entry, for the issues; its last step numbers a reading
         without an id.
+    now : datetime, optional
+        The present time, by which times to come and breaks before the placing of the
+        concrete are refused; None for a reading that is in the record already.
 
     Raises
     ------
     DocumentError
         With every issue.
     """
-    collector = IssueCollector(length_unit=plan.length_unit)
+    collector = IssueCollector(length_unit=plan.length_unit, now=now)
     step = pointer.rpartition("/")[2]
     number = int(step) + 1 if step.isdecimal() and len(step) < 10 else 1
     reader = JsonReader(entry, collector, step=pointer)

@@ -25,6 +25,7 @@ from jobs.exchange.input.members import (
     Nested,
     Note,
     Quantity,
+    TapeTemperature,
 )
 from jobs.exchange.schema.typed_schema import Schema, SchemaBuilder
 
@@ -53,7 +54,7 @@ class InstrumentMembers(_InstrumentClass, total=False):
         float, LengthMember("Of one reading at 30 m.", above=0.0)
     ]
     standard_temperature: Annotated[
-        float, Quantity(parse_temperature, "Of its nominal length.", "20 degC")
+        float, TapeTemperature(parse_temperature, "Of its nominal length.", "20 degC")
     ]
     standard_tension: Annotated[
         float, Quantity(parse_force, "Of its nominal length.", "50 N", above=0.0)
@@ -110,7 +111,7 @@ class ReadingMembers(_ReadingFrom, total=False):
     at: Annotated[datetime, Moment("When it was taken.")]
     instrument: Annotated[str, Name("One of the instruments.")]
     temperature: Annotated[
-        float, Quantity(parse_temperature, "Of the tape.", "41 degF")
+        float, TapeTemperature(parse_temperature, "Of the tape.", "41 degF")
     ]
     tension: Annotated[
         float, Quantity(parse_force, "Of the tape.", "12 lbf", above=0.0)

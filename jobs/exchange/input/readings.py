@@ -14,6 +14,7 @@ from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import ReadingValue
 from jobs.exchange import vocabulary
+from jobs.exchange.input import plausibility
 from jobs.exchange.input.corners import list_names
 from jobs.exchange.input.json_reader import PLACEHOLDER_LENGTH, JsonReader
 from jobs.exchange.input.members import read_members
@@ -108,6 +109,9 @@ def parse_entry(
             "height",
         )
     _check_slope_rise(reader, members, value)
+    _check_plausibility(reader, members, kind, value)
+    if kind is CheckKind.STRENGTH:
+        _check_break_day(reader, members, partial)
     _check_instrument(reader, members, partial)
     _check_from_corner(reader, members, check)
     return ReadingValue(
@@ -158,7 +162,9 @@ def _parse_value(
         return 0.0, "", 0.0
     if kind is CheckKind.STRENGTH:
         before = len(reader.collector.issues)
-        strength = reader.read_quantity(parse_strength, above=0.0)
+        strength = reader.read_quantity(
+            parse_strength, above=0.0, at_most=plausibility.MAX_STRENGTH
+        )
         if len(reader.collector.issues) > before:
             return 0.0, "", 0.0
         return strength, reader.value.strip(), parse_strength_resolution(reader.value)
@@ -209,6 +215,47 @@ def _check_slope_rise(
             "A rise is much less than the length taped along it; this one is more than "
             "nine tenths of it."
         )
+
+
+def _check_plausibility(
+    reader: JsonReader, members: ReadingMembers, kind: CheckKind | None, value: float
+) -> None:
+    """Refuse heights, sights and rod readings that cannot be."""
+    height, sight = members.get("height"), members.get("sight")
+    if height is not None and height and kind is CheckKind.PLUMB:
+        low, high = plausibility.MIN_PLUMB_HEIGHT_MM, plausibility.MAX_PLUMB_HEIGHT_MM
+        if not low <= height <= high:
+            reader.child("height").add_issue(
+                "The height of a plumb reading is from 0.1 m to 200 m (4 in to 650 ft)."
+                " Check this value and its unit."
+            )
+        elif lean := plausibility.explain_lean(value, height):
+            reader.child("value").add_issue(lean)
+    if sight is not None and sight > plausibility.MAX_SIGHT_MM:
+        reader.child("sight").add_issue(
+            "A level does not read a rod further than 500 m (1640 ft). Check this value"
+            " and its unit."
+        )
+    if kind in LEVEL_KINDS and value > plausibility.MAX_GRADE_ROD_MM:
+        reader.child("value").add_issue(
+            "No grade rod is longer than 10 m (33 ft). Check this value and its unit."
+        )
+
+
+def _check_break_day(
+    reader: JsonReader, members: ReadingMembers, partial: PartialPlan
+) -> None:
+    """Refuse a sample that comes in with a day before the concrete was a day old.
+
+    One in the record already is flagged by the evaluation: the day of placing may have
+    been corrected since.
+    """
+    at = members.get("at")
+    if at is None or reader.collector.now is None:
+        return
+    reason = plausibility.explain_break_day(at.date(), partial.plan.concrete.placed_on)
+    if reason:
+        reader.child("at").add_issue(reason)
 
 
 def _check_instrument(

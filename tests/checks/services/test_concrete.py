@@ -196,7 +196,15 @@ def test_a_time_to_come_is_refused(tell: Any) -> None:
     at = (now() + timedelta(hours=1)).isoformat()
     entry = build_entry("temperature", at=at, temperature="14 degC", hours=20)
     wrong = [(each.pointer, each.message) for each in tell(entry).refused]
-    assert ("/entries/0/at", "This time is in the future.") in wrong
+    assert wrong[0][0] == "/entries/0/at"
+    assert wrong[0][1].startswith("This time is in the future")
+
+
+def test_a_strength_that_no_concrete_has_is_refused(tell: Any) -> None:
+    assert (
+        "at most 20,000 psi"
+        in refused(tell(cured(30, "3600 MPa")))["/entries/0/strength"]
+    )
 
 
 def test_temperatures_make_one_history(tell: Any) -> None:

@@ -1,6 +1,7 @@
 """The one door in: what is stored, repeated and refused."""
 
 import threading
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -340,3 +341,28 @@ def test_a_reading_whose_position_is_gone_stays_in_the_record_only(
     assert Reading.objects.filter(building=building).count() == 2
     again = measure(gone)
     assert len(again.repeated) == 1
+
+
+@pytest.mark.parametrize(
+    ("members", "pointer"),
+    [
+        ({"value": "2900 psi", "at": "2062-04-20T12:00:00Z"}, "at"),
+        ({"value": "2900 psi", "at": "2026-04-07T15:00:00Z"}, "at"),
+        ({"value": "2900 psi", "at": "2026-04-01T15:00:00Z"}, "at"),
+        ({"value": "3000 MPa"}, "value"),
+    ],
+    ids=["to come", "on the day of placing", "before placing", "too strong"],
+)
+def test_a_sample_that_cannot_be_is_not_stored(
+    members: dict[str, str], pointer: str, measure: Measure, building: Building
+) -> None:
+    recorded = measure(entry("strength:F1", **members))
+    assert [each.pointer for each in recorded.refused] == [f"/readings/0/{pointer}"]
+    assert not Reading.objects.filter(building=building).exists()
+
+
+def test_a_time_within_ten_minutes_is_a_fast_clock(measure: Measure) -> None:
+    soon = (now() + timedelta(minutes=9)).isoformat()
+    late = (now() + timedelta(minutes=11)).isoformat()
+    assert not measure(entry("level:S1", "1000 mm", at=soon)).refused
+    assert measure(entry("level:S2", "1000 mm", at=late)).refused

@@ -11,8 +11,9 @@ from django.db import ProgrammingError, connection
 from django.utils.timezone import now
 
 from checks.labels import describe_requirement
-from checks.models import Evaluation, Finding, Release
+from checks.models import Evaluation, Finding, Reading, Release
 from checks.queries.releases import read_release_record
+from checks.services.concrete import record_concrete
 from checks.services.errors import ConflictError, NotReadyError
 from checks.services.evaluation import evaluate_building
 from checks.services.findings import decide_finding, report_work_done
@@ -127,8 +128,6 @@ def test_an_undecided_finding_holds_the_steel_until_it_is_decided(
 
 
 def _standing(building: Building, check: str) -> list[str]:
-    from checks.models import Reading
-
     rows = Reading.objects.filter(building=building, check_key=check).current()
     return [row.client_id for row in rows]
 
@@ -182,12 +181,20 @@ def test_a_sample_without_a_specified_strength_asks_for_the_strength(
     )
 
 
+def break_before_placing(measured: Building, measure: Measure) -> None:
+    """Record a sample, then correct the day of placing to a later one."""
+    measure(entry("strength:F1", "3000 psi", at="2026-04-08T08:00:00Z"))
+    placing = {"id": "later", "kind": "placing", "placed_on": "2026-04-10"}
+    sender = Reading.objects.filter(building=measured)[0].recorded_by
+    record_concrete(actor=sender, building=measured, entries=[placing])
+
+
 def test_a_record_of_before_reasons_were_given_says_what_it_can(
     measured: Building, measure: Measure, operations: Person
 ) -> None:
-    measure(entry("strength:F1", "3000 psi", at="2026-04-01T08:00:00Z"))
+    break_before_placing(measured, measure)
     release = sign_release(actor=operations, building=measured, kind="ship")
-    assert "dated before 2026-04-07" in read_release_record(release).strength_gap
+    assert "dated before 2026-04-10" in read_release_record(release).strength_gap
     del release.record["notice"]["strength"]["reason"]
     assert (
         read_release_record(release).strength_gap == "No field-cured sample was tested."
@@ -202,8 +209,8 @@ def test_a_record_of_before_reasons_were_given_says_what_it_can(
 def test_the_strength_gate_waits_where_a_sample_cannot_be_believed(
     measured: Building, measure: Measure
 ) -> None:
-    measure(entry("strength:F1", "3000 psi", at="2026-04-01T08:00:00Z"))
-    assert "dated before 2026-04-07" in missing(measured, "erect")[-1]
+    break_before_placing(measured, measure)
+    assert "dated before 2026-04-10" in missing(measured, "erect")[-1]
     at = _ago(1)
     measure(entry("strength:F2", "3000 psi", at=at))
     assert missing(measured, "erect") == ["Ship release (verification) not signed"]
