@@ -200,13 +200,6 @@ def test_a_time_to_come_is_refused(tell: Any) -> None:
     assert wrong[0][1].startswith("This time is in the future")
 
 
-def test_a_strength_that_no_concrete_has_is_refused(tell: Any) -> None:
-    assert (
-        "at most 20,000 psi"
-        in refused(tell(cured(30, "3600 MPa")))["/entries/0/strength"]
-    )
-
-
 def test_temperatures_make_one_history(tell: Any) -> None:
     tell(warm(8, 6, "14 degC", hours=20))
     same = warm(8, 6, "15 degC")
