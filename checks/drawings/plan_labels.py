@@ -261,7 +261,13 @@ def _dimension_texts(
 ) -> list[DimensionText]:
     """Return the texts of a dimension: in full, without verdict, without deviation."""
     if check is None or check["observed"] is None:
-        return [_dimension_text(sheet, nominal, None, None, "", Verdict.UNMEASURED)]
+        # Readings that contradict each other are no length: the planned one is drawn.
+        verdict = Verdict.UNMEASURED if check is None else Verdict(check["verdict"])
+        labels = [verdict.label, ""] if verdict == Verdict.REMEASURE else [""]
+        return [
+            _dimension_text(sheet, nominal, None, None, label, verdict)
+            for label in labels
+        ]
     observed, verdict = check["observed"], Verdict(check["verdict"])
     deviation = check["deviation"]
     if sheet.lengths.format_deviation(deviation) == sheet.lengths.format_deviation(0.0):

@@ -366,7 +366,8 @@ def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=level.advise_level(
+            advice=_advise_without_value(evaluation, row, remeasure)
+            or level.advise_level(
                 level.LevelCase(
                     style=evaluation.style,
                     shortfall=-float(pads.height[i]),

@@ -12,6 +12,11 @@ from checks.engine.levelling import levels, shims
 from checks.evaluation.check_table import CheckTable
 from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
+from checks.evaluation.repeat_selection import (
+    CorrectedReadings,
+    combine_agreeing,
+    list_set_aside,
+)
 from checks.evaluation.verdicts import VerdictArray
 from checks.tolerances.limits import ToleranceLimits
 from core.vocabulary import Verdict
@@ -102,7 +107,10 @@ def compare_level_repeats(
     """Compare the grade-rod readings of each point, set-up by set-up.
 
     Readings from different set-ups cannot be compared directly: their differences show
-    in the misclosure. The spread of a point is that of its worst set-up.
+    in the misclosure. The spread of a point is that of its worst set-up. A reading that
+    two others of its set-up outweigh is set aside; a pad whose readings contradict has
+    no height. A benchmark that contradicts itself stays: its set-up was knocked, and
+    the misclosure shows by how much.
     """
     spread, limit = observations.spread.copy(), observations.spread_limit.copy()
     disagree = observations.disagree.copy()
@@ -114,12 +122,13 @@ def compare_level_repeats(
     groups: dict[tuple[int, str], int] = {}
     group = [groups.setdefault((row, r.setup), len(groups)) for row, r in readings]
     sight = np.array([_nan_if_none(r.sight_distance) for _, r in readings])
-    repeats = uncertainty.combine_repeats(
-        group,
-        len(groups),
+    reduction = CorrectedReadings(
+        np.array(group, dtype=int),
         np.array([r.value for _, r in readings], dtype=float),
         level_uncertainty_parts(plan, readings, sight),
+        np.zeros((len(readings), 0)),
     )
+    repeats, kept = combine_agreeing(reduction, np.ones(len(groups), dtype=bool))
     row_of = np.array([row for row, _ in groups])
     order = np.lexsort((repeats.spread_mm - repeats.spread_limit_mm, row_of))
     ordered = row_of[order]
@@ -129,7 +138,20 @@ def compare_level_repeats(
     # Replaces the verdict of `reduce_readings`, which knows no set-ups.
     disagree[rows] = False
     disagree[row_of[repeats.disagree]] = True
-    return replace(observations, spread=spread, spread_limit=limit, disagree=disagree)
+    contributing = observations.contributing.copy()
+    pads = table.rows(CheckKind.LEVEL)
+    contributing[pads[disagree[pads]]] = 0
+    listed = [reading for _, reading in readings]
+    aside = list_set_aside(listed, reduction, kept, repeats.mean_mm)
+    by_row = {int(row_of[at]): each for at, each in aside.items()}
+    return replace(
+        observations,
+        spread=spread,
+        spread_limit=limit,
+        disagree=disagree,
+        contributing=contributing,
+        set_aside={**observations.set_aside, **by_row},
+    )
 
 
 def _find_ties(
@@ -157,7 +179,7 @@ def _adjust_heights(
     readings = [
         (point, reading)
         for point, row in enumerate(point_rows)
-        for reading in observations.readings[row]
+        for reading in observations.list_contributing(row)
     ]
     unknown = np.full(rows.size, np.nan)
     if not readings:
@@ -180,7 +202,9 @@ def _adjust_heights(
     redundancy = adjustment.degrees_of_freedom
     repeats = _largest_repeat_difference(value, setup, point)
     # A repeat within one set-up is a loop, too, though the network does not see it.
-    misclosure = max(adjustment.misclosure_mm, repeats)
+    # So is that of a pad left out because its readings contradict.
+    spread = observations.spread[rows[observations.contradicted[rows]]]
+    misclosure = max(adjustment.misclosure_mm, repeats, spread.max(initial=0.0))
     component = adjustment.component[: rows.size]
     read = component >= 0
     if not read.any():

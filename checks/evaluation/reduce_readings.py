@@ -107,6 +107,20 @@ class Observations:
         """Return which checks have readings and no value: their repeats contradict."""
         return np.asarray((self.count > 0) & (self.contributing == 0))
 
+    def list_contributing(self, row: int) -> tuple[ReadingValue, ...]:
+        """List the readings that make the value of a check.
+
+        None where its repeats contradict, and never one that others outweigh.
+
+        Parameters
+        ----------
+        row : of the check in the table.
+        """
+        if not self.contributing[row]:
+            return ()
+        aside = {each.reading.id for each in self.set_aside.get(row, ())}
+        return tuple(each for each in self.readings[row] if each.id not in aside)
+
     def covariance(self, rows: IntArray) -> FloatArray:
         """Return the covariance (k, k) of the observations of some lengths. [mm²]
 

@@ -15,7 +15,11 @@ from checks.evaluation.measurement_adequacy import (
     describe_coarse_checks,
     find_coarse_checks,
 )
-from checks.evaluation.verdict_reasons import CONTRADICTORY_GAGES, verdict_reason
+from checks.evaluation.verdict_reasons import (
+    CONTRADICTORY_GAGES,
+    describe_set_aside,
+    verdict_reason,
+)
 from core.units import format_length
 from core.vocabulary import Verdict
 from jobs.exchange.result.document import (
@@ -23,6 +27,7 @@ from jobs.exchange.result.document import (
     PlateFitResult,
     PositionResult,
     RodResult,
+    SetAsideResult,
 )
 
 
@@ -53,6 +58,7 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
         "spread": to_json_list(observations.spread),
         "correction": to_json_list(observations.correction),
         "reading_ids": [[r.id for r in readings] for readings in observations.readings],
+        "set_aside": _list_set_aside(evaluation),
         "reason": _list_reasons(evaluation),
         "better_measurement": _list_better_measurements(evaluation),
         "required": [check.required for check in checks],
@@ -61,6 +67,24 @@ def build_check_rows(evaluation: BuildingEvaluation) -> list[CheckResult]:
     rows = cast("list[CheckResult]", _rows_from_columns(columns))
     for row in evaluation.neighbour_lengths.rows.tolist():
         rows[row]["marks"] = list(checks[row].marks)
+    return rows
+
+
+def _list_set_aside(evaluation: BuildingEvaluation) -> list[list[SetAsideResult]]:
+    """Return the readings left out of every check's mean, with the reason."""
+    rows: list[list[SetAsideResult]] = [[] for _ in evaluation.verdicts]
+    for row, readings in evaluation.observations.set_aside.items():
+        rows[row] = [
+            {
+                "reading": each.reading.id,
+                "reason": describe_set_aside(
+                    each.off_mm,
+                    int(evaluation.observations.contributing[row]),
+                    evaluation.style,
+                ),
+            }
+            for each in readings
+        ]
     return rows
 
 

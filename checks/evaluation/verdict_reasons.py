@@ -5,7 +5,7 @@ import numpy as np
 from checks.engine.conformity import SLACK_MM
 from checks.evaluation import concrete_strength
 from checks.evaluation.building_evaluation import BuildingEvaluation
-from core.units import format_against_limit, format_length
+from core.units import LengthStyle, format_against_limit, format_length
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
@@ -60,6 +60,22 @@ def verdict_reason(evaluation: BuildingEvaluation, row: int) -> str | None:
 def describe_impossible_data(checks: str) -> str:
     """Return the sentence on readings whose data cannot be right together."""
     return f"The rise, tension or tape data of {checks} cannot be right."
+
+
+def describe_set_aside(off_mm: float, others: int, style: LengthStyle) -> str:
+    """Describe why a reading is left out: the others agree, and it does not.
+
+    Parameters
+    ----------
+    off_mm : reading less the mean of the others. [mm]
+    others : number of readings that agree.
+    style : how lengths are written.
+    """
+    amount = format_length(abs(off_mm), style, 32)
+    return (
+        f"{amount} {'more' if off_mm > 0.0 else 'less'} than the {others} readings that"
+        " agree."
+    )
 
 
 def disagreement_reason(evaluation: BuildingEvaluation, row: int) -> str:

@@ -6,6 +6,7 @@ from itertools import islice
 from typing import Any
 
 from checks.drawings.result_view import ResultView
+from checks.engine.conformity import COVERAGE_FACTOR
 from checks.labels import describe_check, describe_remedy, describe_topic
 from checks.queries.evaluated_plan import EvaluatedPlan
 from checks.queries.open_findings import list_open_findings
@@ -18,6 +19,7 @@ from jobs.exchange.result.document import (
     AdjustedCornerResult,
     CheckResult,
     ResultDocument,
+    SquarenessResult,
 )
 from jobs.exchange.result.findings import ShiftedPositionResult
 from jobs.plans.plan_preview import CHECK_KIND_LABELS
@@ -240,6 +242,12 @@ def _iter_moves(result: ResultDocument) -> Iterator[MoveRow]:
         )
 
 
+def _expand_uncertainty(square: SquarenessResult | None) -> float | None:
+    """Return twice the uncertainty of the difference of the diagonals. [mm]"""
+    uncertainty = square.get("uncertainty") if square else None
+    return None if uncertainty is None else COVERAGE_FACTOR * uncertainty
+
+
 def build_building_tables(evaluated: EvaluatedPlan) -> dict[str, Any]:
     """Build the tables of a building's page; needs a result."""
     result = evaluated.result
@@ -255,6 +263,7 @@ def build_building_tables(evaluated: EvaluatedPlan) -> dict[str, Any]:
         "moves": build_move_rows(result),
         "adjusted": get_adjusted_outline(result),
         "square_note": square.get("note") if square else None,
+        "square_known_to": _expand_uncertainty(square),
         "findings": list_open_findings(evaluated.building),
         "next_readings": build_next_reading_rows(evaluated),
     }

@@ -54,10 +54,14 @@ UNMEASURED_CHECK: CheckResult = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalculatedReading:
-    """A reading of the check; `calculation` is None where it is not current."""
+    """A reading of the check; `calculation` is None where it is not current.
+
+    `set_aside` is the reason why a current reading is left out of the mean.
+    """
 
     history: ReadingHistoryRow
     calculation: ReadingCalculation | None
+    set_aside: str = ""
 
     @property
     def corrections(self) -> list[tuple[str, str]]:
@@ -145,19 +149,23 @@ def load_check_page(evaluated: EvaluatedPlan, key: str) -> CheckPage | None:
         .order_by("pk")
     )
     result, square = evaluated.result, evaluated.results.squareness
+    row = evaluated.results.checks.get(check.key, UNMEASURED_CHECK)
+    aside = {each["reading"]: each["reason"] for each in row.get("set_aside", ())}
     lengths = square.get("lengths", ()) if square else ()
     return CheckPage(
         check=check,
         label=describe_check(check, with_mark=True),
         readings=tuple(
             CalculatedReading(
-                history=each, calculation=by_id.get(each.reading.client_id)
+                history=each,
+                calculation=by_id.get(each.reading.client_id),
+                set_aside=aside.get(each.reading.client_id, ""),
             )
             for each in build_history_rows(rows)
         ),
         calculation=calculation,
-        result=evaluated.results.checks.get(check.key, UNMEASURED_CHECK),
-        length=next((row for row in lengths if row["check"] == check.key), None),
+        result=row,
+        length=next((each for each in lengths if each["check"] == check.key), None),
         limits=tuple(
             list_kind_limits(check.kind, result["tolerances"]) if result else ()
         ),

@@ -84,13 +84,23 @@ class TolerancesResult(TypedDict, total=False):
 # ---- checks and squareness ----------------------------------------------------------
 
 
+class SetAsideResult(TypedDict):
+    """A current reading that two or more others outweigh."""
+
+    reading: Annotated[str, "Its id."]
+    reason: Annotated[str, "Why it is left out of the mean."]
+
+
 class CheckResult(TypedDict, total=False):
     """One check: a length in mm, or a strength in MPa."""
 
     check: Required[Annotated[str, "The check's key."]]
     nominal: Required[Annotated[float | None, "What the plan says."]]
     observed: Required[
-        Annotated[float | None, "Mean of the current readings, corrected."]
+        Annotated[
+            float | None,
+            "Mean of the current readings, corrected; null where they contradict.",
+        ]
     ]
     deviation: Required[Annotated[float | None, "Observed minus nominal."]]
     limit: Required[Annotated[float | None, "Largest deviation allowed, either way."]]
@@ -113,6 +123,9 @@ class CheckResult(TypedDict, total=False):
     spread: Annotated[float | None, "Range of the current readings."]
     correction: Annotated[float | None, "Tape correction added to the mean reading."]
     reading_ids: Annotated[list[str], "Ids of the current readings."]
+    set_aside: Annotated[
+        list[SetAsideResult], "Current readings left out, as others agree."
+    ]
     reason: Annotated[str | None, "Why it is unmeasured or must be measured again."]
     better_measurement: Annotated[
         str | None, "Where the uncertainty is larger than the limit: what would do."

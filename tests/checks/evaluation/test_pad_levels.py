@@ -58,7 +58,22 @@ def test_a_low_pad_whose_readings_disagree_is_measured_again_before_it_is_shimme
 ):
     document = levelled(building(), S=1406, E=1400, N=1400, W=1400)
     result = evaluate_document(read(document, "level:S", "1410 mm"))
-    assert remedies(result, "level:S")[:2] == ["remeasure", "shim"]
+    assert remedies(result, "level:S") == ["remeasure"]
+    # no height, and so no shim, comes from readings that contradict each other
+    pads = {pad["mark"]: pad for pad in result["levels"]["pads"]}
+    assert (pads["S"]["height"], pads["S"]["shim"]) == (None, None)
+    assert pads["E"]["height"] is not None
+
+
+def test_two_grade_rod_readings_that_agree_outweigh_a_third() -> None:
+    document = levelled(building(), S=1400, E=1400, N=1400, W=1400)
+    read(document, "level:S", "1400 mm")
+    read(document, "level:S", "1425 mm", id="typing error")
+    result = evaluate_document(document)
+    found = check(result, "level:S")
+    assert (found["verdict"], found["deviation"]) == ("within", pytest.approx(0))
+    assert [each["reading"] for each in found["set_aside"]] == ["typing error"]
+    assert result["levels"]["misclosure"] == pytest.approx(0)
 
 
 def test_a_column_within_whose_leans_disagree_is_not_moved() -> None:

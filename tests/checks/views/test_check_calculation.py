@@ -65,18 +65,19 @@ def test_a_reading_is_corrected_cause_by_cause() -> None:
     assert first.corrected == pytest.approx(length + sum(first.corrections.values()))
 
 
-def test_the_uncertainty_is_that_of_the_accuracy_class_and_the_resolution() -> None:
+def test_the_uncertainty_is_that_of_class_resolution_and_handling() -> None:
     worked = trace_check(parse_building(taped()), "wall:A-B")
     # OIML R 35-1, class II, 49 m begun; an eighth and a sixteenth as typed
     tape = (0.3 + 0.2 * 49) / math.sqrt(3)
     eighth = 25.4 / 8 / math.sqrt(12)
     first = worked.readings[0]
-    assert first.uncertainties == pytest.approx({"class": tape, "resolution": eighth})
-    assert first.combined == pytest.approx(math.hypot(tape, eighth))
-    sixteenth = eighth / 2
-    assert worked.uncertainty == pytest.approx(
-        math.hypot(tape, math.hypot(eighth, sixteenth) / 2)
+    handling = 1.5  # from 10 m on, project choice
+    assert first.uncertainties == pytest.approx(
+        {"class": tape, "resolution": eighth, "handling": handling}
     )
+    assert first.combined == pytest.approx(math.hypot(tape, eighth, handling))
+    own = math.hypot(eighth, eighth / 2, handling, handling)
+    assert worked.uncertainty == pytest.approx(math.hypot(tape, own / 2))
 
 
 def test_leans_over_several_heights_are_worked_out_over_the_greatest() -> None:
@@ -95,7 +96,7 @@ def test_leans_over_several_heights_are_worked_out_over_the_greatest() -> None:
     assert worked.mean == pytest.approx(9.0)
     assert worked.spread == pytest.approx(2.0)
     short, full = worked.readings
-    assert short.combined == pytest.approx(full.combined * 4.0 / 1.5, rel=1e-5)
+    assert short.combined == pytest.approx(full.combined * 4.0 / 1.5, rel=2e-3)
 
 
 def test_a_check_worked_out_is_what_the_building_was_judged_by() -> None:
@@ -168,6 +169,58 @@ def test_the_page_shows_each_correction_and_the_verdict(
     assert "temperature -4.35 mm" in text  # 11.6e-6 * 15 * 25 m
     assert "JCGM 106:2012" in text
     assert "outside" in text
+
+
+@pytest.mark.django_db
+def test_a_reading_set_aside_is_shown_with_its_reason(
+    client: Client, building: Building, measure: Measure, field_lead: Person
+) -> None:
+    sheet = build_check_sheet(load_plan(building.current_revision()))
+    key = next(check.key for check in sheet if check.kind is CheckKind.WALL)
+    measure(entry(key, "24 m"), entry(key, "23 m"), entry(key, "24.002 m"))
+    client.force_login(field_lead)
+    page = client.get(reverse("checks:check", args=[building.pk, key]))
+    text = " ".join(page.content.decode().split())
+    assert text.count("Set aside:") == 1
+    assert "less than the 2 readings that agree" in text
+    assert "pull, mark and plumb bob 1.50 mm" in text
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "address",
+    [
+        "check",
+        "building",
+        "levels",
+        "reading_history",
+        "shims",
+        "building_pdf",
+        "measure",
+    ],
+)
+def test_pages_show_a_check_whose_readings_contradict_without_a_value(
+    address: str,
+    client: Client,
+    building: Building,
+    measure: Measure,
+    field_lead: Person,
+) -> None:
+    sheet = build_check_sheet(load_plan(building.current_revision()))
+    kinds = (CheckKind.WALL, CheckKind.DIAGONAL, CheckKind.LEVEL, CheckKind.LINE)
+    keys = [next(c.key for c in sheet if c.kind is kind) for kind in kinds]
+    for key in keys:
+        measure(entry(key, "2.4 m"), entry(key, "2.3 m"))
+    client.force_login(field_lead)
+    for key in keys if address == "check" else [None]:
+        where = [building.pk] if key is None else [building.pk, key]
+        where_from = "jobs" if address == "building" else "checks"
+        page = client.get(reverse(f"{where_from}:{address}", args=where))
+        assert page.status_code == 200
+        if key:
+            text = " ".join(page.content.decode().split())
+            assert "Remeasure" in text or "remeasure" in text
+            assert "differ by" in text
 
 
 @pytest.mark.django_db
