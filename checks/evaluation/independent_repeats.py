@@ -16,7 +16,7 @@ The date alone would not do: a working day of one zone may span two dates of ano
 
 
 def find_independent_repeats(
-    readings: Sequence[Sequence[ReadingValue]],
+    readings: Sequence[ReadingValue], index: IntArray, n_checks: int
 ) -> BoolArray:
     """Find the checks with two readings that differ in person, day or instrument.
 
@@ -25,22 +25,23 @@ def find_independent_repeats(
 
     Parameters
     ----------
-    readings : per check, its current readings.
+    readings : n readings.
+    index : array of int, shape (n,)
+        The check of each.
+    n_checks : how many checks there are.
 
     Returns
     -------
     array, shape (n_checks,)
         True where any two of the readings are independent.
     """
-    counts = [len(group) for group in readings]
-    flat = [reading for group in readings for reading in group]
-    index = np.repeat(np.arange(len(counts)), counts)
-    different = _find_different(index, len(counts), _number_names([r.by for r in flat]))
-    different |= _find_different(
-        index, len(counts), _number_names([r.instrument for r in flat])
-    )
-    for check in _find_long_spans(index, len(counts), flat):
-        different[check] |= _span_two_days([r.at for r in readings[check] if r.at])
+    people = _number_names([each.by for each in readings])
+    instruments = _number_names([each.instrument for each in readings])
+    different = _find_different(index, n_checks, people)
+    different |= _find_different(index, n_checks, instruments)
+    for check in _find_long_spans(index, n_checks, readings):
+        own = (readings[i].at for i in np.flatnonzero(index == check))
+        different[check] |= _span_two_days([at for at in own if at])
     return different
 
 

@@ -157,8 +157,11 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     table : the checks, n_checks of them.
     """
     readings = select_current_readings(building.readings)
-    by_check = _group_readings(readings, table)
-    rows = np.array([table.index[reading.check] for reading in readings], dtype=int)
+    by_check: list[list[ReadingValue]] = [[] for _ in table.checks]
+    row_of = [table.index[reading.check] for reading in readings]
+    for row, reading in zip(row_of, readings, strict=True):
+        by_check[row].append(reading)
+    rows = np.array(row_of, dtype=int)
     is_length = np.zeros(len(table), dtype=bool)
     is_length[table.rows(*LENGTH_KINDS)] = True
     reduced = reduce_tape_readings(building.plan, readings, is_length[rows])
@@ -198,21 +201,9 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
         all_readings=tuple(readings),
         # A reading set aside confirms nothing.
         independent_repeats=find_independent_repeats(
-            _group_readings(
-                [r for r, yes in zip(readings, kept, strict=True) if yes], table
-            )
+            [readings[i] for i in np.flatnonzero(kept)], rows[kept], len(table)
         ),
     )
-
-
-def _group_readings(
-    readings: Sequence[ReadingValue], table: CheckTable
-) -> list[list[ReadingValue]]:
-    """Return the readings of each check, in order."""
-    by_check: list[list[ReadingValue]] = [[] for _ in table.checks]
-    for reading in readings:
-        by_check[table.index[reading.check]].append(reading)
-    return by_check
 
 
 def _estimate_from_repeats(
