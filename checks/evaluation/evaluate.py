@@ -25,6 +25,7 @@ from checks.evaluation.fit_up_result import fit_up_result
 from checks.evaluation.group_rules import evaluate_group_rules
 from checks.evaluation.neighbour_lengths import compare_neighbour_lengths
 from checks.evaluation.next_readings import find_next_readings
+from checks.evaluation.plan_review import review_plan
 from checks.evaluation.reduce_readings import Observations, reduce_readings
 from checks.evaluation.result_rows import build_check_rows, build_position_rows
 from checks.evaluation.rod_positions import (
@@ -232,6 +233,10 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
             for finding in compute_findings(evaluation)
         ],
         "next_readings": [each.as_result() for each in find_next_readings(evaluation)],
+        "plan_warnings": [
+            {"pointer": each.pointer, "message": each.message}
+            for each in review_plan(plan)
+        ],
         "cautions": _list_cautions(plan),
     }
 

@@ -136,10 +136,15 @@ class Observations:
 
 
 def select_current_readings(readings: Sequence[ReadingValue]) -> list[ReadingValue]:
-    """Return the readings that no other reading supersedes, in order."""
-    # A superseded reading stays in the record and out of the arithmetic.
+    """Return the readings in force, in order: not superseded and not withdrawn."""
+    # Both stay in the record and out of the arithmetic. What a withdrawn reading
+    # superseded does not come back: somebody had a reason to replace it.
     superseded = {reading.supersedes for reading in readings if reading.supersedes}
-    return [reading for reading in readings if reading.id not in superseded]
+    return [
+        reading
+        for reading in readings
+        if reading.id not in superseded and reading.withdrawn is None
+    ]
 
 
 def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:

@@ -180,6 +180,7 @@ class ReadingValue:
     resolution : the last fraction or decimal of the text. [as `value`]
     span : between supports; None for a tape supported throughout. [mm]
     sight_distance : from the level to the rod. [mm]
+    withdrawn : why the reading does not count; None for one that does.
     from_corner : the corner a line was measured from; None for the wall's first.
     """
 
@@ -200,6 +201,7 @@ class ReadingValue:
     setup: str = "1"
     height: float | None = None  # mm, for plumb
     supersedes: str | None = None
+    withdrawn: str | None = None
     note: str = ""
 
 

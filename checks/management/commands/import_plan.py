@@ -9,6 +9,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.utils.timezone import now
 
+from checks.evaluation.plan_review import review_plan
 from checks.management.command_files import EXIT_REFUSED, format_refusal, read_bytes
 from checks.queries.lookups import (
     LookupFailedError,
@@ -131,7 +132,9 @@ class Command(BaseCommand):
             found, _ = read_plan_file(content, suffix, options=choices, base=base)
         for each in (*found.ignored, *found.assumptions):
             self._report_progress(format_refusal(each))
-        found.parse_building(now=now())
+        building = found.parse_building(now=now())
+        for warning in review_plan(building.plan):
+            self._report_progress(f"Check the plan: {warning.message}")
         self._report_progress(f"{len(found.document['positions'])} positions; storing…")
         return found.document, old
 

@@ -129,6 +129,12 @@ class ReadingMembers(_ReadingFrom, total=False):
     supersedes: Annotated[
         str, Name("The id of the reading it replaces.", vocabulary.MAX_ID_LENGTH)
     ]
+    withdrawn: Annotated[
+        str,
+        Name(
+            "Why it does not count; it stays in the record.", vocabulary.MAX_ID_LENGTH
+        ),
+    ]
     note: Annotated[str, Note("Anything else.", vocabulary.MAX_NOTE_LENGTH)]
 
 

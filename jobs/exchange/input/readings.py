@@ -132,6 +132,7 @@ def parse_entry(
         setup=members.get("setup") or vocabulary.DEFAULT_SETUP,
         height=members.get("height"),
         supersedes=members.get("supersedes"),
+        withdrawn=members.get("withdrawn"),
         note=members.get("note", ""),
     )
 

@@ -363,6 +363,13 @@ class LevelsResult(TypedDict, total=False):
 # ---- the document -------------------------------------------------------------------
 
 
+class PlanWarningResult(TypedDict):
+    """Something on the plan that no measurement makes right."""
+
+    pointer: Annotated[str, "JSON Pointer to its place in the document."]
+    message: Annotated[str, "What is wrong."]
+
+
 class ResultDocument(TypedDict):
     """The computed result of a building.
 
@@ -396,6 +403,11 @@ class ResultDocument(TypedDict):
         Annotated[
             list[NextReadingResult],
             "What to read next, in this order; none where nothing is worth it.",
+        ]
+    ]
+    plan_warnings: NotRequired[
+        Annotated[
+            list[PlanWarningResult], "Doubts about the plan itself; none is refused."
         ]
     ]
     cautions: NotRequired[

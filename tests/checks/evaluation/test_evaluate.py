@@ -397,3 +397,32 @@ def test_a_rod_with_two_places_takes_the_nearer_and_says_so():
         "The gages of rod 2 allow two places, 15\u204432\u2033 apart: the one nearer"
         " to the plan is taken. Read its offset to be sure."
     )
+
+
+def test_a_withdrawn_reading_is_out_of_the_arithmetic() -> None:
+    def change(document: Document) -> None:
+        documents.off_by(document, "line:A2", 40.0)
+        documents.reading_of(document, "line:A2")["withdrawn"] = "Tape was kinked."
+
+    document = documents.shed(change)
+    row = check(result_of(document), "line:A2")
+    assert (row["verdict"], row["readings"]) == ("unmeasured", 0)
+    first = documents.reading_of(document, "line:A2")
+    document["readings"].append(
+        {
+            key: value
+            for key, value in {**first, "id": "anew", "value": "48'"}.items()
+            if key != "withdrawn"
+        }
+    )
+    row = check(result_of(document), "line:A2")
+    assert (row["verdict"], row["reading_ids"]) == ("within", ["anew"])
+
+
+def test_a_withdrawn_correction_does_not_bring_back_what_it_replaced() -> None:
+    document = documents.shed()
+    first = documents.reading_of(document, "line:A2")
+    document["readings"].append(
+        {**first, "id": "anew", "supersedes": first["id"], "withdrawn": "Wrong line."}
+    )
+    assert check(result_of(document), "line:A2")["verdict"] == "unmeasured"
