@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Prefetch, Q, QuerySet
 
 from checks.engine import cautions
+from checks.evaluation.plan_review import review_plan
 from checks.models import (
     ConcreteEntry,
     Decision,
@@ -21,6 +22,7 @@ from checks.queries.walk import SheetRow, build_walk, get_latest_evaluation
 from core.models import Person
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.models import Building, Job, Membership, PlanRevision, Stage
+from jobs.plans.plan_cache import load_plan
 from jobs.queries import prefetch_buildings
 
 EXPECTED_MEMBERS = ("nominal", "deviation", "limit", "lower", "upper", "observed")
@@ -230,3 +232,9 @@ def list_releases(person: Person) -> QuerySet[Release]:
     visible = Building.objects.visible_to(person)
     rows = Release.objects.filter(building__in=visible)
     return rows.select_related("revision", "signed_by").defer("revision__document")
+
+
+def list_plan_warnings(building: Building) -> list[dict[str, str]]:
+    """List the doubts about the plan in force, each with its place in the document."""
+    plan = load_plan(building.current_revision())
+    return [each._asdict() for each in review_plan(plan)]

@@ -191,12 +191,20 @@ class ReadingsReceiptOut(serializers.Serializer[Any]):
     evaluation = BuildingSummaryOut()
 
 
+class PlanWarningOut(serializers.Serializer[Any]):
+    """Something on the plan that no measurement makes right; it is not refused."""
+
+    pointer = serializers.CharField(help_text="JSON Pointer into the document.")
+    message = serializers.CharField()
+
+
 class BuildingImportOut(serializers.Serializer[Any]):
     """The building of an imported document, and the count of its readings."""
 
     building = BuildingOut()
     readings_stored = serializers.IntegerField()
     readings_repeated = serializers.IntegerField()
+    warnings = PlanWarningOut(many=True)
     evaluation = BuildingSummaryOut()
 
 
@@ -207,6 +215,7 @@ class RevisionReceiptOut(serializers.Serializer[Any]):
     readings_passed_over = serializers.IntegerField(
         help_text="Readings in the document that were ignored; send them to /readings."
     )
+    warnings = PlanWarningOut(many=True)
     evaluation = BuildingSummaryOut()
 
 

@@ -18,7 +18,12 @@ from api.base import (
 )
 from api.examples import BUILDING_EXAMPLES
 from api.openapi import BUILDING_REF
-from api.queries import list_buildings, prefetch_job_details, summarize_building
+from api.queries import (
+    list_buildings,
+    list_plan_warnings,
+    prefetch_job_details,
+    summarize_building,
+)
 from api.request_serializers import JobsQuery, NoteQuery, SteelStateIn
 from api.serializers.jobs import BuildingOut, JobOut
 from api.serializers.readings import BuildingImportOut
@@ -111,6 +116,7 @@ class BuildingListView(RecordView, generics.ListAPIView[Building]):
             "building": building,
             "readings_stored": len(imported.recorded.stored),
             "readings_repeated": len(imported.recorded.repeated),
+            "warnings": list_plan_warnings(building),
             "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if imported.created else status.HTTP_200_OK

@@ -19,7 +19,7 @@ from api.base import (
 from api.errors import PreconditionFailed
 from api.examples import BUILDING_EXAMPLES
 from api.openapi import BUILDING_REF
-from api.queries import list_buildings, summarize_building
+from api.queries import list_buildings, list_plan_warnings, summarize_building
 from api.request_serializers import NoteQuery
 from api.serializers.jobs import PlanIssueOut
 from api.serializers.readings import RevisionReceiptOut
@@ -86,6 +86,7 @@ class CurrentPlanView(RecordView):
         receipt = {
             "revision": revised.revision,
             "readings_passed_over": len(document.get("readings") or ()),
+            "warnings": list_plan_warnings(building),
             "evaluation": summarize_building(building),
         }
         code = status.HTTP_201_CREATED if revised.created else status.HTTP_200_OK

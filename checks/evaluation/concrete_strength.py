@@ -176,7 +176,8 @@ def find_unconfirmed_rows(
     rows = table.rows(CheckKind.STRENGTH)
     rows = rows[(observations.count[rows] > 0) & ~impossible[rows]]
     samples = [_collect_breaks(plan, table, observations, row) for row in rows]
-    return rows[sample_plausibility.find_unconfirmed(plan.concrete, samples)]
+    unconfirmed = sample_plausibility.find_unconfirmed(plan.concrete, samples)
+    return np.asarray(rows[unconfirmed], dtype=int)
 
 
 def _collect_breaks(

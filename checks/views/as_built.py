@@ -14,6 +14,7 @@ from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
 from checks.drawings.svg import render_svg
+from checks.evaluation.plan_review import review_plan
 from checks.evaluation_input import build_building_document
 from checks.forms.steel import SteelStateForm
 from checks.queries.building_tables import (
@@ -47,6 +48,7 @@ def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     page = _build_context(request, pk)
     evaluated: EvaluatedPlan = page["drawn"]
     log_view(request, evaluated.building, Kind.BUILDING, pk)
+    page["plan_warnings"] = review_plan(evaluated.plan)
     if may(Action.SET_STEEL_STATE, page["roles"]):
         page["steel_form"] = SteelStateForm()
     if evaluated.result is None:

@@ -143,3 +143,15 @@ def test_what_comes_out_goes_in_again(
         for told in (first, second)
     ]
     assert results[0] == results[1]
+
+
+def test_an_imported_plan_is_answered_with_its_warnings(
+    by_token: As, operations: Person, job: Job
+) -> None:
+    document = store()
+    document["details"]["F"]["plate"]["edge_distance"] = '1/2"'
+    answer = by_token(operations).post(buildings_url(job), document)
+    assert answer.status_code == 201
+    (warning,) = answer.json()["warnings"]
+    assert warning["pointer"] == "/details/F/plate/edge_distance"
+    assert "Table J3.4" in warning["message"]

@@ -254,3 +254,15 @@ def test_queries_do_not_grow_with_the_building(
             assert signed_in.get(address).status_code == 200
         counts.append(len(queries))
     assert counts[0] == counts[1] <= 12
+
+
+def test_the_building_page_shows_what_is_wrong_with_the_plan(
+    job: Job, operations: Person, client: Client
+) -> None:
+    plan = document()
+    plan["details"]["P"]["plate"]["edge_distance"] = '1/2"'
+    drawn = factories.building(job, operations, plan)
+    client.force_login(operations)
+    page = client.get(reverse("building", args=[drawn.pk])).content.decode()
+    assert "Check the plan" in page
+    assert "Table J3.4" in page
