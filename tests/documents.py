@@ -56,6 +56,14 @@ def plan(length_unit: str = "in") -> Document:
     }
 
 
+def set_rods_apart(document: Document) -> Document:
+    """Set rods a foot apart, so that a new one keeps its distance from the others."""
+    for rod in document["details"]["M"]["rods"]:
+        rod["along"] = '-6"' if rod["along"].startswith("-") else '6"'
+        rod["in"] = '6"' if rod["in"] == '6"' else '18"'
+    return document
+
+
 def read_perfectly(document: Document) -> Document:
     """Every required check read once, exactly as planned; all pads alike."""
     checks = build_check_sheet(parse_building(document).plan)

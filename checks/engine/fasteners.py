@@ -1,11 +1,12 @@
 """Published tables of rods, nuts, washers and holes, by size.
 
 Each table names its source and its `Provenance`; rows from memory are for display
-only. Sizes are inch sizes stored in mm. A size that a table lacks is None, never the
-nearest one.
+only. Inch and metric sizes are stored in mm. A size that a table lacks is None, never
+the nearest one.
 
-The tensile stress area is As = pi/4 (d - 0.9743/n)^2, d the diameter in inches and n
-the threads per inch (ASME B1.1).
+The tensile stress area is As = pi/4 (d - k P)^2, P the pitch: k = 0.9743 for an inch
+thread (ASME B1.1), and 0.9382, the mean of the depths of d2 and d3, for a metric one
+(ISO 898-1, ISO 724).
 """
 
 from dataclasses import dataclass
@@ -33,24 +34,27 @@ def _mm(inches: str | float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RodThread:
-    """A coarse (UNC) thread and its heavy hex nut. [mm]
+    """A coarse thread and its nut. [mm]
 
-    Threads: ASME B1.1; nuts: ASME B18.2.2; both from secondary sources.
+    Inch: threads ASME B1.1 (UNC), heavy hex nuts ASME B18.2.2. Metric: threads ISO 261,
+    stress areas ISO 898-1, nuts ISO 4032 (style 1). All from secondary sources;
+    `nut_min_provenance` tells where the least height of a nut is from memory.
     """
 
     diameter_mm: float
-    threads_per_inch: float
+    pitch_mm: float
     tabulated_area_mm2: float
     nut_max_mm: float
     nut_min_mm: float
     flats_mm: float
+    depth_factor: float = 0.9743
     provenance: Provenance = Provenance.SECOND_HAND
+    nut_min_provenance: Provenance = Provenance.SECOND_HAND
 
     @property
     def stress_area_mm2(self) -> float:
-        """pi/4 (d - 0.9743/n)^2. [mm2]"""
-        pitch = INCH_MM / self.threads_per_inch
-        return pi / 4.0 * (self.diameter_mm - 0.9743 * pitch) ** 2
+        """pi/4 (d - k P)^2. [mm2]"""
+        return pi / 4.0 * (self.diameter_mm - self.depth_factor * self.pitch_mm) ** 2
 
 
 def _thread(
@@ -58,7 +62,7 @@ def _thread(
 ) -> RodThread:
     return RodThread(
         diameter_mm=_mm(size),
-        threads_per_inch=tpi,
+        pitch_mm=INCH_MM / tpi,
         tabulated_area_mm2=area * INCH_MM**2,
         nut_max_mm=_mm(nut[0]),
         nut_min_mm=_mm(nut[1]),
@@ -81,6 +85,49 @@ THREADS = (
     _thread("2", 4.5, 2.50, (2.013, 1.925), "3 1/8"),
     _thread("2 1/4", 4.5, 3.25, (2.251, 2.155), "3 1/2"),
     _thread("2 1/2", 4, 4.00, (2.505, 2.401), "3 7/8"),
+)
+
+
+METRIC_DEPTH_FACTOR = (0.649519 + 1.226869) / 2.0  # of d2 and d3, ISO 724
+
+
+def _metric_thread(
+    size: float,
+    pitch: float,
+    area: float,
+    nut: tuple[float, float],
+    flats: float,
+    *,
+    least: Provenance = Provenance.SECOND_HAND,
+) -> RodThread:
+    return RodThread(
+        diameter_mm=size,
+        pitch_mm=pitch,
+        tabulated_area_mm2=area,
+        nut_max_mm=nut[0],
+        nut_min_mm=nut[1],
+        flats_mm=flats,
+        depth_factor=METRIC_DEPTH_FACTOR,
+        nut_min_provenance=least,
+    )
+
+
+# d, pitch, stress area [mm2], nut height max and min, flats [mm]; M14, M18, M22, M27
+# and M33 are not preferred sizes.
+METRIC_THREADS = (
+    _metric_thread(12.0, 1.75, 84.3, (10.8, 10.37), 18.0),
+    _metric_thread(14.0, 2.0, 115.0, (12.8, 12.1), 21.0),
+    _metric_thread(16.0, 2.0, 157.0, (14.8, 14.1), 24.0),
+    _metric_thread(18.0, 2.5, 192.0, (15.8, 15.1), 27.0),
+    _metric_thread(20.0, 2.5, 245.0, (18.0, 16.9), 30.0),
+    _metric_thread(22.0, 2.5, 303.0, (19.4, 18.1), 34.0, least=Provenance.FROM_MEMORY),
+    _metric_thread(24.0, 3.0, 353.0, (21.5, 20.2), 36.0),
+    _metric_thread(27.0, 3.0, 459.0, (23.8, 22.5), 41.0, least=Provenance.FROM_MEMORY),
+    _metric_thread(30.0, 3.5, 561.0, (25.6, 24.3), 46.0),
+    _metric_thread(33.0, 3.5, 694.0, (28.7, 27.4), 50.0, least=Provenance.FROM_MEMORY),
+    _metric_thread(36.0, 4.0, 817.0, (31.0, 29.4), 55.0),
+    _metric_thread(42.0, 4.5, 1120.0, (34.0, 32.4), 65.0),
+    _metric_thread(48.0, 5.0, 1470.0, (38.0, 36.4), 75.0),
 )
 
 
@@ -125,10 +172,10 @@ BASE_PLATE_HOLES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Washer:
-    """A plain washer, type A. [mm]
+    """A plain washer: type A of ASME B18.21.1 (B18.22.1), or ISO 7089. [mm]
 
-    ASME B18.21.1 (B18.22.1). `series` is N narrow, W wide, or empty. Limits of the
-    thickness are None where the table consulted has the nominal only.
+    `series` is N narrow, W wide, or empty. Limits of the thickness are None where the
+    table consulted has the nominal only.
     """
 
     diameter_mm: float
@@ -171,7 +218,17 @@ WASHERS = (
     _washer("7/8", "N", (0.938, 1.750), (0.134, None, None)),
     _washer("7/8", "W", (0.938, 2.250), (0.165, 0.192, 0.136)),
     _washer("1", "W", (1.062, 2.500), (0.165, None, None), Provenance.FROM_MEMORY),
+    _washer("1 1/8", "N", (1.188, 2.250), (0.134, 0.160, 0.108)),
+    _washer(
+        "1 1/8", "W", (1.250, 2.750), (0.165, 0.192, 0.136), Provenance.FROM_MEMORY
+    ),
     _washer("1 1/4", "W", (1.375, 3.000), (0.165, None, None), Provenance.FROM_MEMORY),
+    _washer(
+        "1 3/8", "N", (1.438, 2.750), (0.165, 0.192, 0.136), Provenance.FROM_MEMORY
+    ),
+    _washer(
+        "1 3/8", "W", (1.500, 3.250), (0.180, 0.213, 0.153), Provenance.FROM_MEMORY
+    ),
     _washer(
         "1 1/2", "W", (1.625, 3.500), (0.180, 0.213, 0.153), Provenance.FROM_MEMORY
     ),
@@ -179,6 +236,43 @@ WASHERS = (
     _washer("2", "", (2.125, 4.500), (0.180, None, None), Provenance.FROM_MEMORY),
     _washer("2 1/4", "", (2.375, 4.750), (0.220, None, None), Provenance.FROM_MEMORY),
     _washer("2 1/2", "", (2.625, 5.000), (0.238, 0.280, 0.210), Provenance.FROM_MEMORY),
+)
+
+
+def _metric_washer(
+    size: float,
+    rings: tuple[float, float],
+    thick: tuple[float, float],
+    provenance: Provenance = Provenance.SECOND_HAND,
+) -> Washer:
+    return Washer(
+        diameter_mm=size,
+        series="",
+        inside_mm=rings[0],
+        outside_mm=rings[1],
+        thickness_mm=thick[0],
+        thickness_max_mm=thick[1],
+        thickness_min_mm=None,
+        provenance=provenance,
+    )
+
+
+# size, (least inside, largest outside), (nominal, max) thickness [mm]; ISO 7089. A row
+# with any value from memory is marked so.
+METRIC_WASHERS = (
+    _metric_washer(12.0, (13.0, 24.0), (2.5, 2.7)),
+    _metric_washer(14.0, (15.0, 28.0), (2.5, 2.7), Provenance.FROM_MEMORY),
+    _metric_washer(16.0, (17.0, 30.0), (3.0, 3.3)),
+    _metric_washer(18.0, (19.0, 34.0), (3.0, 3.3), Provenance.FROM_MEMORY),
+    _metric_washer(20.0, (21.0, 37.0), (3.0, 3.3)),
+    _metric_washer(22.0, (23.0, 39.0), (3.0, 3.3), Provenance.FROM_MEMORY),
+    _metric_washer(24.0, (25.0, 44.0), (4.0, 4.3)),
+    _metric_washer(27.0, (28.0, 50.0), (4.0, 4.3), Provenance.FROM_MEMORY),
+    _metric_washer(30.0, (31.0, 56.0), (4.0, 4.3)),
+    _metric_washer(33.0, (34.0, 60.0), (5.0, 5.6), Provenance.FROM_MEMORY),
+    _metric_washer(36.0, (37.0, 66.0), (5.0, 5.6)),
+    _metric_washer(42.0, (45.0, 78.0), (8.0, 9.0)),
+    _metric_washer(48.0, (52.0, 92.0), (8.0, 9.0)),
 )
 
 
@@ -231,25 +325,27 @@ MIN_EDGE_DISTANCES = tuple((_mm(rod), _mm(edge)) for rod, edge in _EDGE_ROWS)
 
 
 def find_thread(diameter_mm: float) -> RodThread | None:
-    """Find the coarse thread and heavy hex nut of a rod; None for a size not listed.
+    """Find the coarse thread and nut of a rod, inch or metric; None if not listed.
 
     Parameters
     ----------
     diameter_mm : float
         Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
-    return next((t for t in THREADS if _same_size(t.diameter_mm, diameter_mm)), None)
+    threads = (*THREADS, *METRIC_THREADS)
+    return next((t for t in threads if _same_size(t.diameter_mm, diameter_mm)), None)
 
 
 def list_washers(diameter_mm: float) -> tuple[Washer, ...]:
-    """List the type A plain washers of a rod; empty for a size not listed.
+    """List the plain washers of a rod, type A or ISO 7089; empty if not listed.
 
     Parameters
     ----------
     diameter_mm : float
         Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
     """
-    return tuple(w for w in WASHERS if _same_size(w.diameter_mm, diameter_mm))
+    washers = (*WASHERS, *METRIC_WASHERS)
+    return tuple(w for w in washers if _same_size(w.diameter_mm, diameter_mm))
 
 
 def min_edge_distance_mm(diameter_mm: float) -> float:

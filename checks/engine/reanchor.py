@@ -32,6 +32,10 @@ KC_POST_INSTALLED = 17.0
 MAX_CONCRETE_PSI = 8000.0  # 17.3.1, post-installed
 MAX_STEEL_KSI = 125.0
 RELATIVE_SLACK = 1e-9
+DRILL_SOURCE = "geometry: half the new hole and half the old rod (project choice)"
+DRILL_OVERSIZE_MM = INCH_MM / 8.0
+"""Drill of an adhesive rod over the rod's diameter; the product's instructions govern.
+Project choice, for want of a product."""
 
 
 class ScreenOutcome(StrEnum):
@@ -40,6 +44,22 @@ class ScreenOutcome(StrEnum):
     PASS = "pass"  # noqa: S105  (a word of the trade, no secret)
     FAIL = "fail"
     UNKNOWN = "unknown"
+
+
+def drill_clearance_mm(distance_mm: float, new_mm: float, old_mm: float) -> float:
+    """Compute the concrete left between a new hole and an old rod. [mm]
+
+    Negative where the drill meets the rod: distance - (hole + old rod) / 2, the hole
+    `DRILL_OVERSIZE_MM` larger than the new rod.
+
+    Parameters
+    ----------
+    distance_mm : float
+        Centre of the new hole to centre of the old rod. [mm]
+    new_mm, old_mm : float
+        Diameters of the rods. [mm]
+    """
+    return distance_mm - (new_mm + DRILL_OVERSIZE_MM + old_mm) / 2.0
 
 
 Unit = Literal["mm", "d", "days", "°C", "MPa"]
@@ -219,11 +239,14 @@ def steel_strength_n(thread: RodThread, grade: RodGrade) -> float:
 
 
 def _screen_conditions(rod: ReplacementRod) -> tuple[ScreenCondition, ...]:
-    d = rod.diameter_mm
+    d, stub = rod.diameter_mm, rod.old_stub_mm
+    # The old stub has the diameter of the rod that replaces it.
+    clear = None if stub is None else drill_clearance_mm(stub, d, d)
     rows: tuple[
         tuple[str, float | None, Unit, tuple[float, float | None], str], ...
     ] = (
         ("embedment", _in_diameters(rod.embedment_mm, d), "d", (4.0, 20.0), "17.3.3"),
+        ("drill clear of the old stub", clear, "mm", (0.0, None), DRILL_SOURCE),
         ("spacing to the old stub", _in_diameters(rod.old_stub_mm, d), "d",
          (6.0, None), "17.9.2(a)"),
         ("spacing to the nearest rod", _in_diameters(rod.neighbour_mm, d), "d",
@@ -247,7 +270,7 @@ def _screen_condition(
     value: float | None,
     unit: Unit,
     limits: tuple[float, float | None],
-    clause: str,
+    source: str,
 ) -> ScreenCondition:
     least, most = limits
     if value is None or value != value:
@@ -264,7 +287,9 @@ def _screen_condition(
         most=most,
         unit=unit,
         outcome=outcome,
-        source=f"ACI 318-19 {clause} (secondary source)",
+        source=source
+        if source == DRILL_SOURCE
+        else f"ACI 318-19 {source} (secondary source)",
     )
 
 

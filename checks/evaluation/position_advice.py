@@ -13,8 +13,6 @@ from checks.engine.remedies.pattern import (
     HoleOpening,
     PatternCase,
     advise_pattern,
-    advise_without_plate,
-    explain_too_far,
 )
 from checks.engine.remedies.remedy import (
     Advice,
@@ -23,6 +21,7 @@ from checks.engine.remedies.remedy import (
     rank_remedies,
     refer_to_engineer,
 )
+from checks.engine.remedies.replacement import advise_without_plate, explain_too_far
 from checks.engine.shop_sizes import get_shop_increment, round_up_to_shop
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.new_plates import lay_out_new_plate
@@ -32,6 +31,7 @@ from checks.evaluation.rod_positions import (
     PatternFits,
     add_remedy_positions,
 )
+from checks.evaluation.rod_threads import compute_thread_with_plate_washer
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.exchange.result.findings import SlotResult, WasherResult
 
@@ -94,6 +94,7 @@ def advise_position(
             remeasure,
             too_far,
             screen_reanchoring(evaluation, index) if too_far else {},
+            evaluation.style,
         )
     moves = [
         shift.as_remedy(evaluation.style)
@@ -184,8 +185,12 @@ def _pattern_case(
         free_shift=_to_pair(free.shift_mm[fitted]),
         free_rotation=float(free.rotation_rad[fitted]),
         before_pour=_is_before_pour(evaluation, index),
-        ream=_ream_opening(evaluation, rods, interference),
-        slot=None if slot is None else _slot_opening(evaluation, rods, slot),
+        ream=_add_thread(
+            evaluation, index, _ream_opening(evaluation, rods, interference)
+        ),
+        slot=None
+        if slot is None
+        else _add_thread(evaluation, index, _slot_opening(evaluation, rods, slot)),
         reanchor=screen_reanchoring(evaluation, index),
         new_plate=lay_out_new_plate(evaluation, index),
         steel=evaluation.plan.steel,
@@ -265,6 +270,24 @@ def _slot_opening(
             _slot_result(i, plate_slots, ordered, float(hole[i])) for i in opened
         ),
     )
+
+
+def _add_thread(
+    evaluation: BuildingEvaluation, index: int, opening: HoleOpening
+) -> HoleOpening:
+    """Return the opening with the thread that its own plate washer leaves."""
+    if opening.washer is None:
+        return opening
+    pads = evaluation.pads
+    pad = np.flatnonzero(evaluation.table.position[pads.rows] == index)
+    shim = float(np.nan_to_num(pads.shim[pad]).max(initial=0.0))
+    left = compute_thread_with_plate_washer(
+        evaluation.rod_threads,
+        evaluation.rods.groups[index].rows,
+        float(opening.washer["thickness"]),
+        shim,
+    )
+    return replace(opening, thread_left=left)
 
 
 def _slot_result(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from checks.engine import fasteners, thread_engagement
-from checks.engine.arrays import BoolArray, FloatArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import SLACK_MM
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.pad_levels import PadLevels
@@ -19,11 +19,12 @@ class RodThreads:
     """Thread above the nut of every rod, shape (n_rods,). [mm]; NaN where unknown.
 
     `thread_left` is negative where the nut is not fully engaged; `engaged` is the
-    engaged share of the nut.
+    engaged share of the nut; `washer` the thickness counted of its plain washer.
     """
 
     thread_left: FloatArray
     engaged: FloatArray
+    washer: FloatArray
 
 
 def compute_rod_threads(
@@ -31,9 +32,10 @@ def compute_rod_threads(
 ) -> RodThreads:
     """Compute the thread above the nut of every rod before shims.
 
-    The planned projection stands in for one that was not measured. The washer is the
-    thickest type A of the rod's size, the nut a heavy hex at its thickest: the worst
-    hardware the rod may get. A size that the tables do not list gives NaN.
+    The planned projection stands in for one that was not measured. The hardware is the
+    worst the rod may get: of an inch size the thickest type A washer and a heavy hex
+    nut at its thickest, of a metric size ISO 7089 and ISO 4032 at their thickest. A
+    size that the tables do not list gives NaN.
     """
     projection = rods.projection.copy()
     measured = table.rows(CheckKind.PROJECTION)
@@ -53,7 +55,9 @@ def compute_rod_threads(
     engagement = thread_engagement.compute_engagement(
         projection, 0.0, plate[rods.position], washer, nut
     )
-    return RodThreads(thread_left=engagement.spare_mm, engaged=engagement.engaged)
+    return RodThreads(
+        thread_left=engagement.spare_mm, engaged=engagement.engaged, washer=washer
+    )
 
 
 def _nut_and_washer_thickness(diameter: float) -> tuple[float, float]:
@@ -62,7 +66,35 @@ def _nut_and_washer_thickness(diameter: float) -> tuple[float, float]:
     washers = fasteners.list_washers(diameter)
     if thread is None or not washers:
         return float("nan"), float("nan")
-    return thread.nut_max_mm, max(washer.thickness_mm for washer in washers)
+    # ISO 7089 gives the greatest thickness of every size, the inch table of some only.
+    metric = any(washer in fasteners.METRIC_WASHERS for washer in washers)
+    thickest = (
+        washer.thickness_max_mm
+        if metric and washer.thickness_max_mm is not None
+        else washer.thickness_mm
+        for washer in washers
+    )
+    return thread.nut_max_mm, max(thickest)
+
+
+def compute_thread_with_plate_washer(
+    threads: RodThreads, rods: IntArray | slice, plate_washer_mm: float, shim_mm: float
+) -> float:
+    """Compute the least thread left on some rods under a plate washer. [mm]
+
+    The plate washer takes the place of the plain one. NaN where the thread of some rod
+    is unknown, unless a known rod falls short.
+
+    Parameters
+    ----------
+    threads : of every rod, with its plain washer.
+    rods : rows of the rods.
+    plate_washer_mm, shim_mm : thickness of the plate washer, and of the shims. [mm]
+    """
+    left = threads.thread_left[rods] + threads.washer[rods] - plate_washer_mm - shim_mm
+    least = float(np.fmin.reduce(left, initial=np.inf))
+    known = least < -SLACK_MM or not np.isnan(left).any()
+    return least if known and np.isfinite(least) else float("nan")
 
 
 def compute_pad_threads(

@@ -210,3 +210,10 @@ def _explain_edge(remedy: RemedyResult) -> Iterator[Step]:
             washer["thickness"],
             f" thick ({washer['source']}).",
         )
+    if remedy.get("thread_left") is not None:
+        yield build_step(
+            f"Thread left above the nut where it is least: projection {MINUS} shim"
+            f" {MINUS} plate {MINUS} this plate washer {MINUS} nut at its thickest = ",
+            remedy["thread_left"],
+            ".",
+        )

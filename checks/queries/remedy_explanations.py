@@ -39,7 +39,8 @@ def summarise_remedy(remedy: RemedyResult) -> list[LabelledValue]:
 
     Members of a slot or a washer that are left out here are in the steps.
     """
-    if remedy["remedy"] != RemedyKind.RE_ANCHOR:
+    # A referral has the screen of a replacement that failed it.
+    if not list_screened_rods(remedy):
         summary: dict[str, object] = {**remedy}
         for name, kept in SUMMARY_MEMBERS.items():
             value = summary.get(name)
@@ -222,6 +223,7 @@ EXPLAINERS: dict[str, Callable[[RemedyResult, RemedyContext], Iterator[Step]]] =
     RemedyKind.REAM: explain_ream,
     RemedyKind.SLOT: explain_slot,
     RemedyKind.RE_ANCHOR: explain_re_anchor,
+    RemedyKind.REFER: explain_re_anchor,
     RemedyKind.EXTEND_ROD: _explain_projection,
     RemedyKind.SQUARE_UP: _explain_square_up,
     RemedyKind.PLUMB_UP: _explain_plumb_up,

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from checks.labels import describe_order, describe_topic
+from checks.queries.plate_explanations import list_screened_rods
 from checks.queries.releases import STRENGTH_ROUTES, explain_missing_strength
 from checks.queries.remedy_explanations import summarise_remedy
 from checks.queries.remedy_values import list_values
@@ -144,7 +145,7 @@ def format_remedy_values(content: ReportContent, remedy: Any) -> str:
     An order to accept has no values.
     """
     # The screen of a replaced rod has some forty values: too many for a line.
-    replaced = remedy["remedy"] == RemedyKind.RE_ANCHOR
+    replaced = list_screened_rods(remedy)
     values = summarise_remedy(remedy) if replaced else list_values(remedy)
     return "; ".join(
         f"{value.label} {value.write(content.formatter)}" for value in values

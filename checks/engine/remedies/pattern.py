@@ -6,19 +6,25 @@ practice. The rules behind each step are named in its reason.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, degrees, floor
+from math import degrees
 from typing import Any
 
 from checks.engine import cautions
 from checks.engine.conformity import SLACK_MM
-from checks.engine.constants import INCH_MM
 from checks.engine.new_plate import NewPlate
 from checks.engine.remedies.new_plate import insert_new_plate, propose_new_plate
 from checks.engine.remedies.remedy import (
     Advice,
     Remedy,
+    format_rounded_down,
+    format_rounded_up,
     rank_remedies,
     refer_to_engineer,
+)
+from checks.engine.remedies.replacement import (
+    explain_failed_screen,
+    explain_too_far,
+    propose_replacement_rod,
 )
 from core.units import LengthStyle, format_length
 from core.vocabulary import Approval, RemedyKind, SteelState
@@ -32,12 +38,15 @@ class HoleOpening:
 
     `hole_diameter` is the exact need, `ordered_diameter` what a shop makes. `edge_left`
     and `edge_needed` in mm; NaN where the detail gives no edge distance.
-    With slots, `shift` and `rotation` are the placement of the plate.
+    `thread_left` is the least thread above a nut on the plate washer, in mm, negative
+    where it is short and NaN where it is not known. With slots, `shift` and `rotation`
+    are the placement of the plate.
     """
 
     edge_left: float
     edge_needed: float
     washer: Mapping[str, Any] | None
+    thread_left: float = float("nan")
     hole_diameter: float = float("nan")
     ordered_diameter: float = float("nan")
     slots: tuple[Mapping[str, Any], ...] = ()
@@ -139,6 +148,14 @@ def _propose_new_plate(case: PatternCase) -> Remedy | tuple[RemedyKind, str] | N
 
 def _propose_referral(case: PatternCase) -> Remedy:
     """Leave the rods to the engineer; name a missing edge distance if that decides."""
+    if case.interference > SLACK_MM and not case.before_pour:
+        failed = explain_failed_screen(case.reanchor, case.style)
+        too_far = _explain_too_far(case)
+        if failed and too_far:
+            # The engineer sees the whole screen that the replacement failed.
+            return refer_to_engineer(
+                f"{too_far} {failed} The engineer decides.", **case.reanchor
+            )
     if (
         case.interference <= SLACK_MM
         or _explain_no_opening(case)
@@ -155,18 +172,6 @@ def _propose_referral(case: PatternCase) -> Remedy:
         ordered_diameter=case.ream.ordered_diameter,
         edge_needed=case.ream.edge_needed,
     )
-
-
-def _format_rounded_up(mm: float, style: LengthStyle, denominator: int = 32) -> str:
-    """Format a size that must suffice: rounded up, never written smaller than it is."""
-    step = 0.1 if style == "metric" else INCH_MM / denominator
-    return format_length(step * ceil(mm / step - 1e-6), style, denominator)
-
-
-def _format_rounded_down(mm: float, style: LengthStyle, denominator: int = 32) -> str:
-    """Format a remainder: rounded down, never written larger than it is."""
-    step = 0.1 if style == "metric" else INCH_MM / denominator
-    return format_length(step * floor(mm / step + 1e-6), style, denominator)
 
 
 def _propose_shift(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
@@ -205,7 +210,7 @@ def _explain_misfit(case: PatternCase) -> str:
             f"The plate fits as punched only when {_describe_free_placement(case)}. A"
             f" column may be {allowed}."
         )
-    short = _format_rounded_up(case.interference, case.style, 64)
+    short = format_rounded_up(case.interference, case.style, 64)
     return f"Even {allowed}, the most a column may be, the plate misses by {short}."
 
 
@@ -217,7 +222,7 @@ def _describe_free_placement(case: PatternCase) -> str:
     along, inward = (abs(shift) for shift in case.free_shift)
     if max(along, inward) > case.line_limit:
         along_text, in_text = (
-            _format_rounded_up(mm, case.style, 64) for mm in (along, inward)
+            format_rounded_up(mm, case.style, 64) for mm in (along, inward)
         )
         parts.append(f"shifted {along_text} along and {in_text} in")
     return " and ".join(parts)
@@ -243,56 +248,9 @@ def _describe_seat(rotation_rad: float) -> str:
     )
 
 
-def advise_without_plate(
-    remeasure: Remedy | None, too_far: str | None, reanchor: Mapping[str, Any]
-) -> Advice:
-    """Propose remedies for rods whose detail has no base plate.
-
-    Parameters
-    ----------
-    remeasure : Remedy or None
-        The remedy to measure again, where there is a reason for it.
-    too_far : str or None
-        Why a rod must be replaced whatever the plate, if so.
-    reanchor : mapping
-        Quantities of the replacement.
-    """
-    remedies = [] if remeasure is None else [remeasure]
-    if too_far:
-        remedies.append(_replacement_remedy(too_far, reanchor))
-    remedies.append(
-        refer_to_engineer("The detail has no base plate to check the rods against.")
-    )
-    return Advice(remedies=rank_remedies(remedies))
-
-
 def _explain_too_far(case: PatternCase) -> str | None:
     """Explain why neither enlarging nor slotting holes is sensible, if so."""
     return explain_too_far(case.worst_position_error, case.reanchor_beyond, case.style)
-
-
-def explain_too_far(
-    worst_position_error: float, reanchor_beyond: float, style: LengthStyle
-) -> str | None:
-    """Explain why a rod must be replaced whatever the plate; None if near enough.
-
-    Parameters
-    ----------
-    worst_position_error : float
-        Of the rod furthest from the plan. [mm]
-    reanchor_beyond : float
-        Position error beyond which cutting is easier, common practice. [mm]
-    style : LengthStyle
-        How lengths are written.
-    """
-    if worst_position_error <= reanchor_beyond + SLACK_MM:
-        return None
-    error = _format_rounded_up(worst_position_error, style, 64)
-    beyond = format_length(reanchor_beyond, style)
-    return (
-        f"A rod is {error} from the plan. Beyond {beyond}, cutting it off and"
-        " re-anchoring is usually easier (common practice)."
-    )
 
 
 def _explain_no_opening(case: PatternCase) -> str | None:
@@ -306,13 +264,30 @@ def _describe_edge(opening: HoleOpening, style: LengthStyle) -> str:
         return (
             "The detail gives no edge distance, so the plate's edge cannot be checked."
         )
-    left = _format_rounded_down(opening.edge_left, style)
+    left = format_rounded_down(opening.edge_left, style)
     needed = format_length(opening.edge_needed, style, 32)
     word = "at least" if opening.edge_allows else "less than"
     return (
         f"The remaining edge distance, {left}, is {word} the {needed} of AISC 360"
         " Table J3.4 (seen second-hand)."
     )
+
+
+def _describe_thread(opening: HoleOpening, style: LengthStyle) -> str:
+    """Say how much thread the plate washer takes, where a nut is then short."""
+    if not opening.thread_left < -SLACK_MM:
+        return ""
+    missing = format_rounded_up(-opening.thread_left, style)
+    return (
+        f" Under this plate washer a nut lacks {missing} of thread: the engineer"
+        " chooses a thinner one or lengthens the rod."
+    )
+
+
+def _thread_quantities(opening: HoleOpening) -> dict[str, float]:
+    """Return the thread left under the plate washer, where it is known."""
+    known = opening.thread_left == opening.thread_left
+    return {"thread_left": opening.thread_left} if known else {}
 
 
 def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
@@ -325,7 +300,7 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
     if not case.ream.edge_allows:
         return (RemedyKind.REAM, _describe_edge(case.ream, case.style))
     diameter = format_length(case.ream.ordered_diameter, case.style)
-    exact = _format_rounded_up(case.ream.hole_diameter, case.style, 64)
+    exact = format_rounded_up(case.ream.hole_diameter, case.style, 64)
     return Remedy(
         kind=RemedyKind.REAM,
         approval=Approval.ENGINEER,
@@ -333,6 +308,7 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
             f"With all holes enlarged to {diameter} (exact need {exact}) the plate"
             f" fits{_describe_seat(case.rotation)}."
             f" {_describe_edge(case.ream, case.style)}"
+            f"{_describe_thread(case.ream, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
         quantities={
@@ -344,6 +320,7 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
             "edge_left": case.ream.edge_left,
             "edge_needed": case.ream.edge_needed,
             "washer": case.ream.washer,
+            **_thread_quantities(case.ream),
         },
     )
 
@@ -371,6 +348,7 @@ def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
             f" slotted{_describe_seat(case.slot.rotation)}: {holes}. Lengths include"
             " clearance at both ends."
             f" {_describe_edge(case.slot, case.style)}"
+            f"{_describe_thread(case.slot, case.style)}"
         ),
         cautions=(cautions.SCREENING, cautions.WASHER, cautions.NOTICES),
         quantities={
@@ -381,6 +359,7 @@ def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
             "edge_left": case.slot.edge_left,
             "edge_needed": case.slot.edge_needed,
             "washer": case.slot.washer,
+            **_thread_quantities(case.slot),
         },
     )
 
@@ -388,7 +367,7 @@ def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
 def _describe_slot(slot: Mapping[str, Any], style: LengthStyle) -> str:
     """Describe a slot as ordered, its exact need beside it."""
     length = format_length(slot["length"], style)
-    exact = _format_rounded_up(slot["exact_length"], style, 64)
+    exact = format_rounded_up(slot["exact_length"], style, 64)
     way = "along" if slot["axis"] == "along" else "inward"
     return f"rod {slot['rod']} {way}, {length} long (exact need {exact})"
 
@@ -399,6 +378,9 @@ def _propose_replacement(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         return (RemedyKind.RE_ANCHOR, "The plate fits over the rods as they stand.")
     if case.before_pour:
         return (RemedyKind.RE_ANCHOR, MOVE_BEFORE_POUR)
+    failed = explain_failed_screen(case.reanchor, case.style)
+    if failed:
+        return (RemedyKind.RE_ANCHOR, failed)
     too_far = _explain_too_far(case)
     if not too_far and not case.ream.edge_known:
         return (
@@ -413,19 +395,4 @@ def _propose_replacement(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         reason = "Opening the holes would leave too little edge on the plate."
     else:
         reason = "A replacement rod stands where the plan has it."
-    return _replacement_remedy(reason, case.reanchor)
-
-
-def _replacement_remedy(reason: str, quantities: Mapping[str, Any]) -> Remedy:
-    return Remedy(
-        kind=RemedyKind.RE_ANCHOR,
-        approval=Approval.ENGINEER,
-        reason=f"{reason} The screen of the replacement rod is attached.",
-        cautions=(
-            cautions.SCREENING,
-            cautions.RODS,
-            cautions.DRILLING,
-            cautions.ADHESIVE,
-        ),
-        quantities=dict(quantities),
-    )
+    return propose_replacement_rod(reason, case.reanchor)

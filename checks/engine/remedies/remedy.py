@@ -7,9 +7,12 @@ kept with the reason they came second, and those ruled out with the reason why.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import ceil, floor
 from typing import Any
 
 from checks.engine import cautions
+from checks.engine.constants import INCH_MM
+from core.units import LengthStyle, format_length
 from core.vocabulary import Approval, RemedyKind
 
 
@@ -92,3 +95,15 @@ def as_alternative(remedy: Remedy) -> Remedy:
     """Return the same remedy as an alternative, with the reason it came second."""
     why = remedy.why_second or REASONS_FOR_SECOND.get(remedy.kind, "")
     return replace(remedy, why_second=why)
+
+
+def format_rounded_up(mm: float, style: LengthStyle, denominator: int = 32) -> str:
+    """Format a size that must suffice: rounded up, never written smaller than it is."""
+    step = 0.1 if style == "metric" else INCH_MM / denominator
+    return format_length(step * ceil(mm / step - 1e-6), style, denominator)
+
+
+def format_rounded_down(mm: float, style: LengthStyle, denominator: int = 32) -> str:
+    """Format a remainder: rounded down, never written larger than it is."""
+    step = 0.1 if style == "metric" else INCH_MM / denominator
+    return format_length(step * floor(mm / step + 1e-6), style, denominator)

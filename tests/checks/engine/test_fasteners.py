@@ -5,8 +5,8 @@ from checks.engine.constants import INCH_MM
 
 
 def test_a_size_the_tables_do_not_have_is_none():
-    assert fasteners.find_thread(20.0) is None
-    assert fasteners.list_washers(20.0) == ()
+    assert fasteners.find_thread(21.0) is None
+    assert fasteners.list_washers(21.0) == ()
 
 
 def test_a_diameter_rounded_to_a_tenth_of_a_mm_still_matches_its_size():

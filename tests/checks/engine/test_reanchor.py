@@ -29,7 +29,7 @@ def outcomes(screened):
 def test_every_condition_at_its_limit_passes():
     screened = screen_replacement_rod(proposal(edge_mm=6 * ROD, neighbour_mm=6 * ROD))
     assert screened.outcome is ScreenOutcome.PASS
-    assert len(screened.conditions) == 7
+    assert len(screened.conditions) == 8
 
 
 @pytest.mark.parametrize(
@@ -50,6 +50,14 @@ def test_each_condition_fails_by_itself(change, name):
     failed = [k for k, v in outcomes(screened).items() if v is ScreenOutcome.FAIL]
     assert failed == [name]
     assert screened.outcome is ScreenOutcome.FAIL
+
+
+@pytest.mark.parametrize(("apart_in", "meets"), [(0.81, True), (0.82, False)])
+def test_a_drill_that_meets_the_old_stub_fails(apart_in, meets):
+    # half of a 7/8 in hole and half of a 3/4 in rod: 13/16 = 0.8125 in
+    screened = screen_replacement_rod(proposal(old_stub_mm=apart_in * INCH_MM))
+    outcome = outcomes(screened)["drill clear of the old stub"]
+    assert (outcome is ScreenOutcome.FAIL) == meets
 
 
 def test_a_condition_without_a_value_is_unknown_and_never_passes():
@@ -88,9 +96,9 @@ def test_breakout_near_an_edge_is_reduced():
 
 
 def test_every_condition_names_its_source():
-    assert all(
-        "ACI 318-19" in c.source for c in screen_replacement_rod(proposal()).conditions
-    )
+    sources = [c.source for c in screen_replacement_rod(proposal()).conditions]
+    assert sum("ACI 318-19" in source for source in sources) == 7
+    assert sum("project choice" in source for source in sources) == 1
 
 
 def test_it_is_headed_as_a_screen():

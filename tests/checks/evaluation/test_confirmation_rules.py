@@ -120,8 +120,10 @@ def test_a_shift_is_offered_at_once_and_its_alternatives_wait():
     )
 
 
-def test_a_line_ten_inches_out_is_read_again_before_a_rod_is_cut():
-    document = documents.shed(lambda d: documents.off_by(d, "line:A2", 10.0 * INCH))
+def test_a_line_twenty_inches_out_is_read_again_before_a_rod_is_cut():
+    plan = documents.set_rods_apart(documents.plan())
+    document = documents.read_perfectly(plan)
+    documents.off_by(document, "line:A2", 20.0 * INCH)
     first = finding_of(document)["remedies"][0]
     assert (first["remedy"], first["follows"]) == ("remeasure", "re_anchor")
     assert first["checks"] == ["line:A2"]

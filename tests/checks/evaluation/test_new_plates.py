@@ -60,9 +60,9 @@ def one_rod_far_off(document: Document) -> None:
 @pytest.mark.parametrize(
     ("steel", "order"),
     [
-        ("detailing", ["new_plate", "ream", "slot", "re_anchor", "refer"]),
-        ("fabricated", ["ream", "slot", "new_plate", "re_anchor", "refer"]),
-        ("shipped", ["ream", "slot", "re_anchor", "new_plate", "refer"]),
+        ("detailing", ["new_plate", "ream", "slot", "refer"]),
+        ("fabricated", ["ream", "slot", "new_plate", "refer"]),
+        ("shipped", ["ream", "slot", "new_plate", "refer"]),
     ],
 )
 def test_the_state_of_the_steel_decides_where_a_new_plate_comes(

@@ -135,7 +135,7 @@ def test_a_group_turned_a_quarter_is_set_anew_and_not_called_a_shift():
     found = finding(lambda d: turn_group(d, 90.0))
     assert "turned 90.00° counter-clockwise" in ruled_out(found)["shift"]
     names = [each["remedy"] for each in found["remedies"]]
-    assert names == ["new_plate", "re_anchor", "refer"]
+    assert names == ["new_plate", "refer"]
     assert found["approval"] == "engineer"
 
 
@@ -171,14 +171,14 @@ def test_a_plate_that_does_not_go_on_is_a_finding_though_every_rod_is_within():
     assert [r["remedy"] for r in found["remedies"]] == [
         "ream",
         "slot",
-        "re_anchor",
         "refer",
     ]
     needed = (7 / 8) * INCH + 2 * 3.0
     assert found["remedies"][0]["hole_diameter"] == pytest.approx(needed)
     assert {check.split(":")[0] for check in found["checks"]} == {"setback", "offset"}
-    replaced = [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]]
-    assert replaced == [1, 2]
+    # 3 mm from the old stub no drill passes, and no spacing is kept
+    assert "drill clear of the old stub" in ruled_out(found)["re_anchor"]
+    assert "rod 1" in ruled_out(found)["re_anchor"]
 
 
 def test_a_tolerance_wider_than_the_hole_lets_no_plate_pass_in_silence():
@@ -230,8 +230,30 @@ def test_slots_are_along_an_axis_and_say_the_same_length_everywhere():
 
 def test_a_rod_just_past_an_inch_is_not_said_to_be_an_inch():
     found = finding(lambda d: move(d, 1, 25.5))
-    said = remedy(found, "re_anchor")["reason"].removeprefix("A rod is ")
+    said = remedy(found, "refer")["reason"].removeprefix("A rod is ")
     assert parse_length(said.split(" from")[0]).mm > 25.4
+
+
+@pytest.mark.parametrize(
+    ("projection", "short_in"), [('1 3/4"', 0.0725), ('1 7/8"', 0.0)]
+)
+def test_the_thread_is_checked_with_the_washer_that_the_remedy_brings(
+    projection: str, short_in: float
+):
+    # 1 3/4 in less a 5/8 in plate, a 5/16 in plate washer and a nut of 0.885 in
+    def change(document: Document) -> None:
+        for rod in document["details"]["M"]["rods"]:
+            rod["projection"] = projection
+        for reading in document["readings"]:
+            if reading["check"].startswith("projection"):
+                reading["value"] = projection
+        move(document, 1, 8.0)
+
+    ream = remedy(finding(change), "ream")
+    assert ream["washer"]["thickness"] == pytest.approx(5 / 16 * INCH)
+    left = float(parse_length(projection).mm) - (5 / 8 + 5 / 16 + 0.885) * INCH
+    assert ream["thread_left"] == pytest.approx(left, abs=1e-6)
+    assert ("lacks" in ream["reason"]) == (short_in > 0.0)
 
 
 # ---- which rods are set anew ---------------------------------------------------------
@@ -242,26 +264,50 @@ def test_a_rod_that_is_within_is_not_cut_off_beside_one_that_is_out():
         move(document, 1, 3.0, 3.0)  # 4.2 mm from the plan, 1/8 in neither way
         move(document, 4, 30.0)
 
-    anew = remedy(finding(change), "re_anchor")
+    anew = remedy(finding(change), "refer")
     assert [rod["rod"] for rod in anew["rods"]] == [4]
 
 
 def test_where_the_line_is_out_every_rod_that_is_out_with_it_is_set_anew():
     found = finding(lambda d: documents.off_by(d, "line:A2", 38.1))
-    assert [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]] == [1, 2, 3, 4]
+    assert [rod["rod"] for rod in remedy(found, "refer")["rods"]] == [1, 2, 3, 4]
 
 
-@pytest.mark.parametrize(("off", "first"), [(20.0, "refer"), (30.0, "re_anchor")])
-def test_beyond_an_inch_a_rod_is_set_anew_whatever_the_plate(off: float, first: str):
+@pytest.mark.parametrize("off", [20.0, 30.0])
+def test_without_a_plate_a_replacement_is_screened_beyond_an_inch(off: float):
     def change(document: Document) -> None:
         del document["details"]["M"]["plate"]
         move(document, 3, off)
 
     found = finding(change)
-    assert found["remedies"][0]["remedy"] == first
-    assert "no base plate" in remedy(found, "refer")["reason"]
-    if first == "re_anchor":
-        assert [rod["rod"] for rod in remedy(found, first)["rods"]] == [3]
+    (refer,) = found["remedies"]
+    assert "no base plate" in refer["reason"]
+    if off > INCH:
+        assert [rod["rod"] for rod in refer["rods"]] == [3]
+        assert "spacing to the old stub" in ruled_out(found)["re_anchor"]
+
+
+def re_anchored(off: float) -> Document:
+    plan = documents.set_rods_apart(documents.plan())
+    document = documents.read_perfectly(plan)
+    move(document, 4, off)
+    found = evaluate(parse_building(documents.confirm(document)))["findings"]
+    return next(each for each in found if each["finding"] == "position:A2")
+
+
+def test_a_rod_is_re_anchored_where_its_screen_passes():
+    # six diameters of 7/8 in are 5 1/4 in: the old stub must be as far
+    found = re_anchored(5.5 * INCH)
+    assert "re_anchor" in [each["remedy"] for each in found["remedies"]]
+    assert [rod["rod"] for rod in remedy(found, "re_anchor")["rods"]] == [4]
+
+
+def test_a_rod_whose_stub_is_too_near_is_left_to_the_engineer():
+    found = re_anchored(5.0 * INCH)
+    assert "re_anchor" not in [each["remedy"] for each in found["remedies"]]
+    reason = ruled_out(found)["re_anchor"]
+    assert "rod 4, spacing to the old stub 5.7 of 6 rod diameters" in reason
+    assert "drill" not in reason  # it would pass, well clear of the stub
 
 
 # ---- before the pour -----------------------------------------------------------------

@@ -143,7 +143,7 @@ def test_each_slot_is_as_long_as_the_hole_and_its_extension() -> None:
 
 def test_a_replaced_rod_shows_every_condition_of_its_screen() -> None:
     case, remedies = case_of(rods_apart(40.0), "position:A2")
-    again = remedies["re_anchor"]
+    again = remedies["refer"]  # 40 mm from its stub no replacement passes
     shown = list_screen_conditions(again)
     assert len(shown) == sum(len(rod["conditions"]) for rod in again["rods"])
     embedment = next(row for row in shown if "embedment" in row.label)

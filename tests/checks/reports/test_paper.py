@@ -147,13 +147,13 @@ def test_its_page_links_each_and_hands_it_out(
     assert answer.content.startswith(b"%PDF-")
 
 
-def test_an_order_to_re_anchor_is_printed_with_its_screen_and_its_heading(
+def test_an_order_on_a_failed_replacement_is_printed_with_its_screen_and_its_heading(
     building: Building, measure: Measure, engineer: Person
 ) -> None:
     far = {"setback:S1.1": "150 mm"}
     measure(*as_planned(building, "foundation", **far))
     finding = Finding.objects.get(building=building, topic="position:S1")
-    order(finding, engineer, choice=index_of(finding, "re_anchor"))
+    order(finding, engineer, choice=index_of(finding, "refer"))
     told = json.dumps(
         composed(compose_status_report(building, now())), ensure_ascii=False
     )

@@ -48,23 +48,23 @@ def test_what_waits_for_a_repeat_is_ordered_only_with_a_reason(
     for rod in rods:
         along, inward = -63.5 if rod % 2 else 63.5, 177.8 if rod < 3 else 304.8
         measure(
-            entry(f"setback:S2.{rod}", f"{inward + 31.0} mm", by="crew 1"),
+            entry(f"setback:S2.{rod}", f"{inward + 12.0} mm", by="crew 1"),
             entry(f"offset:S2.{rod}", f"{along} mm", by="crew 1"),
         )
     finding = Finding.objects.get(building=building, topic="position:S2")
-    assert finding.remedies[0]["follows"] == "re_anchor"
-    options = {"choice": index_of(finding, "re_anchor"), "disposition": "repair"}
+    assert finding.remedies[0]["follows"] == "ream"
+    options = {"choice": index_of(finding, "ream"), "disposition": "rework"}
     with pytest.raises(ValidationError, match="S2, rod 1, setback; S2, rod 2"):
         order(finding, engineer, note=" ", **options)
     measure(
         *(
             entry(f"setback:S2.{rod}", f"{inward} mm", by="crew 2")
-            for rod, inward in zip(rods, (208.8, 208.8, 335.8, 335.8), strict=True)
+            for rod, inward in zip(rods, (189.8, 189.8, 316.8, 316.8), strict=True)
         )
     )
     finding = fresh(finding)
-    assert finding.remedies[0]["remedy"] == "re_anchor"
-    order(finding, engineer, note="", choice=0, disposition="repair")
+    assert finding.remedies[0]["remedy"] == "ream"
+    order(finding, engineer, note="", choice=0, disposition="rework")
 
 
 def test_a_repeat_that_confirms_an_order_does_not_flag_it(
@@ -74,17 +74,17 @@ def test_a_repeat_that_confirms_an_order_does_not_flag_it(
     for rod in range(1, 5):
         along, inward = -63.5 if rod % 2 else 63.5, 177.8 if rod < 3 else 304.8
         measure(
-            entry(f"setback:S2.{rod}", f"{inward + 31.0} mm", by="crew 1"),
+            entry(f"setback:S2.{rod}", f"{inward + 12.0} mm", by="crew 1"),
             entry(f"offset:S2.{rod}", f"{along} mm", by="crew 1"),
         )
     finding = Finding.objects.get(building=building, topic="position:S2")
-    choice = index_of(finding, "re_anchor")
-    order(finding, engineer, note="Seen it.", choice=choice, disposition="repair")
+    choice = index_of(finding, "ream")
+    order(finding, engineer, note="Seen it.", choice=choice, disposition="rework")
     for rod in range(1, 5):
-        inward = 208.8 if rod < 3 else 335.8
+        inward = 189.8 if rod < 3 else 316.8
         measure(entry(f"setback:S2.{rod}", f"{inward} mm", by="crew 2"))
     assert fresh(finding).flagged_at is None
-    assert fresh(finding).remedies[0]["remedy"] == "re_anchor"
+    assert fresh(finding).remedies[0]["remedy"] == "ream"
 
 
 def test_a_decision_freezes_what_it_was_based_on(
