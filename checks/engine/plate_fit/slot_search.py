@@ -271,5 +271,5 @@ def _may_hold(plates: SlotPlates, at: IntArray, axis: IntArray) -> BoolArray:
         held = (axis != own).astype(np.float64)
         count = np.einsum("ni,gtij,nj->gnt", held, clash.astype(np.float64), held)
         out &= count == 0.0
-    found: BoolArray = out.any(axis=2)
+    found: BoolArray = np.asarray(out.any(axis=2))
     return found

@@ -274,7 +274,7 @@ def _describe_edge(opening: HoleOpening, style: LengthStyle) -> str:
 
 
 def _describe_thread(opening: HoleOpening, style: LengthStyle) -> str:
-    """Say how much thread the plate washer takes, where a nut is then short."""
+    """Describe the thread that a nut lacks on the plate washer, if any."""
     if not opening.thread_left < -SLACK_MM:
         return ""
     missing = format_rounded_up(-opening.thread_left, style)
