@@ -1,6 +1,6 @@
 """Outline, skew, square-up and control points."""
 
-from math import asin, atan2, degrees, sqrt
+from math import asin, atan2, degrees, hypot, sqrt
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from checks.engine.distance_network import adjust_distances
 from checks.engine.outlier_tests import CRITICAL_W
 from checks.engine.outline import OutlineAdjustment, adjust_outline
 from checks.engine.survey_control import ControlFit, fit_control, transform_to_plan
+from checks.engine.uncertainty import HANDLING_LIMIT_MM, reading_uncertainty
 from checks.methods.example_values import (
     FOOT_MM,
     INCH_MM,
@@ -56,6 +57,73 @@ def calculate_long_diagonal() -> Calculation:
         ),
         steps=_write_rectangle_steps(off, squares, w, by_hand),
         results=_build_rectangle_results(w, by_hand, computed, roughly),
+    )
+
+
+def calculate_common_error() -> Calculation:
+    """Adjust an outline read with one tape, one diagonal half an inch long."""
+    corners = CORNERS_MM * np.array([2.0, 5.0 / 3.0])
+    width, depth = 80.0 * FOOT_MM, 50.0 * FOOT_MM
+    across, off = hypot(width, depth), INCH_MM / 2.0
+    true = np.array([width, depth, width, depth, across, across])
+    read = true + np.array([0.0, 0.0, 0.0, 0.0, off, 0.0])
+    parts = reading_uncertainty(true, INCH_MM / 16.0, 2, False)
+    common = np.stack([parts.class_mm, parts.temperature_mm], axis=1)
+    computed = adjust_outline(
+        corners, PAIRS, read, parts.independent_mm, common_mm=common
+    )
+    own = hypot(INCH_MM / 16.0 / sqrt(12.0), HANDLING_LIMIT_MM)
+    # m of the formula; the temperature is in proportion to the length and drops out.
+    weights = np.array([-width, -depth, -width, -depth, across, across]) / across
+    shared = float(weights @ (0.3 + 0.2 * np.ceil(true / 1000.0))) / sqrt(3.0)
+    w = off / sqrt(4.0 * own**2 + shared**2)
+    return Calculation(
+        inputs=(
+            describe_input("Walls as planned", "{:length} and {:length}", width, depth),
+            describe_input("Diagonals read", "{:length} and {:length}", *read[4:]),
+            describe_input(
+                "Tape", "class II, one day, no temperature, read to the sixteenth"
+            ),
+        ),
+        steps=_write_common_steps(off, own, shared, w),
+        results=(
+            build_result(
+                "|w| of every reading",
+                "2",
+                np.abs(computed.w).max(),
+                w,
+                hand_tolerance=2e-3,
+            ),
+            build_result(
+                "Suspect reading",
+                "text",
+                "cannot tell" if computed.cannot_tell else "none",
+                "cannot tell",
+            ),
+        ),
+    )
+
+
+def _write_common_steps(
+    off: float, own: float, shared: float, w: float
+) -> tuple[ExampleText, ...]:
+    return (
+        write_text(
+            "Own uncertainty of each reading: √(1.5875² ÷ 12 + 1.5²) = {:3 mm}.", own
+        ),
+        write_text("Sum of the diagonals less what the walls say: t = {:fine}.", off),
+        write_text(
+            "The tape in t: (2 × 6.1 − 2 × 0.848 × 5.3 − 2 × 0.530 × 3.5) ÷ √3 ="
+            " {:3 mm}; the temperature drops out.",
+            shared,
+        ),
+        write_text("{:fine} ÷ √(4 × {:3}² + {:3}²) = {:2}.", off, own, shared, w),
+        write_text(
+            "The difference of the diagonals is known to √(2 × {:3}²) = {:3 mm}: the"
+            " tape cancels.",
+            own,
+            sqrt(2.0) * own,
+        ),
     )
 
 
