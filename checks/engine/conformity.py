@@ -7,8 +7,7 @@ verdict. Guarded acceptance first shrinks the limits by the expanded uncertainty
 
              lower                    upper
     ----------|------------------------|----------> deviation
-           <-U-+-U->                <-U-+-U->         close to a limit
-               |<--- guarded: within --->|
+              |<-U->|<-guarded-->|<-U->|
 
 The probability of conformance assumes that the true deviation is normally distributed
 about the observed one (JCGM 106:2012, 7.2):
@@ -42,7 +41,6 @@ class ConformityAssessment:
 
     within: BoolArray
     probability: FloatArray
-    close_to_limit: BoolArray
 
 
 def assess_conformity(
@@ -72,9 +70,7 @@ def assess_conformity(
     Returns
     -------
     Judgement
-        `within`, the probability of conformance, and `close_to_limit`: the deviation
-        lies within U of a limit on either side. The last is False where u is 0 or not
-        known. [bool, 1]
+        `within` and the probability of conformance. [bool, 1]
 
     Raises
     ------
@@ -99,12 +95,9 @@ def assess_conformity(
     expanded = COVERAGE_FACTOR * u
     guard = expanded if guarded else np.zeros_like(u)
     within = (d >= low + guard - SLACK_MM) & (d <= high - guard + SLACK_MM)
-    near = (np.abs(d - high) <= expanded) | (np.abs(d - low) <= expanded)
     return ConformityAssessment(
         within=within,
         probability=_conformance_probability(d, low, high, u),
-        # Without uncertainty no second reading could change the verdict.
-        close_to_limit=near & (u >= NEGLIGIBLE_UNCERTAINTY_MM),
     )
 
 

@@ -23,26 +23,6 @@ def test_metres_that_do_not_subtract_exactly_are_within():
     assert assess_conformity([deviation], -6.0, 6.0, 0.0).within[0]
 
 
-def test_close_to_a_limit_on_either_side_of_either_limit():
-    deviation = np.array([0.0, 2.2, 4.1, 5.3, -2.2, -4.1, -5.3])
-    found = assess_conformity(deviation, -LIMIT, LIMIT, 0.5)
-    assert found.close_to_limit.tolist() == [
-        False,
-        True,
-        True,
-        False,
-        True,
-        True,
-        False,
-    ]
-
-
-def test_closeness_does_not_change_the_verdict():
-    found = assess_conformity([3.0, 3.3], -LIMIT, LIMIT, 5.0)
-    assert found.within.tolist() == [True, False]
-    assert found.close_to_limit.all()
-
-
 def test_guarded_acceptance_shrinks_the_limits_by_the_expanded_uncertainty():
     deviation = np.array([2.175, 2.176, -2.175, -2.176])
     found = assess_conformity(deviation, -LIMIT, LIMIT, 0.5, guarded=True)
@@ -61,7 +41,6 @@ def test_guarded_acceptance_cannot_be_shown_when_the_uncertainty_is_too_large():
 def test_one_sided_limits():
     found = assess_conformity([-100.0, 1.0, 3.0], -np.inf, 2.0, 1.0)
     assert found.within.tolist() == [True, True, False]
-    assert found.close_to_limit.tolist() == [False, True, True]
     assert found.probability[0] == 1.0
     guarded = assess_conformity([-100.0, 1.0], -np.inf, 2.0, 1.0, guarded=True)
     assert guarded.within.tolist() == [True, False]
@@ -70,13 +49,11 @@ def test_one_sided_limits():
 def test_known_exactly_is_certain():
     found = assess_conformity([1.0, 2.0, 2.0 + 1e-7, 3.0], -2.0, 2.0, 0.0)
     assert found.probability.tolist() == [1.0, 1.0, 1.0, 0.0]
-    assert not found.close_to_limit.any()
 
 
 def test_a_missing_deviation_is_never_within():
     found = assess_conformity([np.nan, np.nan], -1.0, 1.0, [0.5, 0.0])
     assert not found.within.any()
-    assert not found.close_to_limit.any()
     assert np.isnan(found.probability).all()
 
 
@@ -84,7 +61,6 @@ def test_an_unknown_uncertainty_leaves_the_verdict_and_no_probability():
     found = assess_conformity([0.5], -1.0, 1.0, np.nan)
     assert found.within[0]
     assert np.isnan(found.probability[0])
-    assert not found.close_to_limit[0]
 
 
 def test_probability_on_the_limit_is_a_half_and_far_outside_keeps_its_digits():
@@ -116,7 +92,6 @@ def test_reversing_the_axis_changes_nothing(d, lower, upper, u):
     one = assess_conformity([d], lower, upper, u)
     other = assess_conformity([-d], -upper, -lower, u)
     assert one.within[0] == other.within[0]
-    assert one.close_to_limit[0] == other.close_to_limit[0]
     assert one.probability[0] == pytest.approx(other.probability[0], abs=1e-15)
     assert 0.0 <= one.probability[0] <= 1.0
 
