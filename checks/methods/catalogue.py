@@ -8,6 +8,7 @@ from checks.methods.examples import (
     columns,
     concrete,
     levels,
+    next_readings,
     outline,
     plates,
     remedies,
@@ -24,6 +25,7 @@ FAMILIES = tuple(
     for examples in (
         tape,
         verdicts,
+        next_readings,
         outline,
         rods,
         plates,
