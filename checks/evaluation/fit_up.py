@@ -207,7 +207,8 @@ def _find_left_out(
     padded, real = rods.padded_rows
 
     def any_rod(of: BoolArray) -> list[bool]:
-        return list((of[padded] & real).any(axis=1))
+        hit: list[bool] = np.asarray((of[padded] & real).any(axis=1)).tolist()
+        return hit
 
     no_plate = any_rod(np.isnan(rods.clearance))
     contradicted = any_rod(remeasure | as_built.contradictory)

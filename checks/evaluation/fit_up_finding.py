@@ -104,7 +104,7 @@ def _list_deciding_keys(
     Along a bay these are lines and offsets, across a frame setbacks; at a position off
     the walls, and where no single bay or frame explains the misfit, all of them.
     """
-    kinds = POSITION_KINDS
+    kinds: Sequence[CheckKind] = POSITION_KINDS
     if fit_up.worst is not None:
         kinds = BAY_KINDS if fit_up.worst.is_bay else FRAME_KINDS
     if any(evaluation.plan.positions[i].wall is None for i in deciding):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine.arrays import FloatArray
+from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.errors import EngineError
 from checks.engine.fit_up.posterior import PlaceReadings
 from checks.engine.fit_up.probability import CUTS, compute_misfit_distribution
@@ -124,7 +124,7 @@ def compute_fit_up_probability(
 
 def collect_place_readings(
     evaluation: BuildingEvaluation, fit_up: FitUp
-) -> tuple[PlaceReadings, FloatArray]:
+) -> tuple[PlaceReadings, IntArray]:
     """Collect the readings that place the rods of a fit-up, and their checks' rows."""
     table, rods = evaluation.table, evaluation.rods
     observations = evaluation.observations

@@ -191,8 +191,8 @@ class RodPosterior:
         common_mean = np.einsum("kab,kb->ka", common_covariance, pull)
         return ConditionedRods(
             mean=mean,
-            covariance=covariance,
-            by_common=by_common,
+            covariance=np.asarray(covariance, dtype=np.float64),
+            by_common=np.asarray(by_common, dtype=np.float64),
             common_mean=common_mean,
             common_covariance=common_covariance,
         )
@@ -226,7 +226,7 @@ class ConditionedRods:
         )
         own = np.linalg.cholesky(self.covariance)
         noise = rng.normal(size=(k, size, n, w))
-        states = np.einsum("knij,ksnj->ksni", own, noise, optimize=True)
+        states: FloatArray = np.einsum("knij,ksnj->ksni", own, noise, optimize=True)
         states += self.mean[:, None]
         states += np.einsum("knic,ksc->ksni", self.by_common, common, optimize=True)
         return states
@@ -240,6 +240,6 @@ def rods_of_states(states: FloatArray) -> FloatArray:
     array, shape (..., n, m, 2)
         The reference line's own deviation included. [mm]
     """
-    rods = states[..., 1:].reshape(*states.shape[:-1], -1, 2).copy()
+    rods: FloatArray = states[..., 1:].reshape(*states.shape[:-1], -1, 2).copy()
     rods[..., 0] += states[..., :1]
     return rods
