@@ -20,7 +20,7 @@ from checks.evaluation.check_limits import (
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.finding_chances import build_finding_result
 from checks.evaluation.finding_search import compute_findings
-from checks.evaluation.fit_up import compute_fit_up
+from checks.evaluation.fit_up import MeasuredPositions, compute_fit_up
 from checks.evaluation.fit_up_result import fit_up_result
 from checks.evaluation.group_rules import evaluate_group_rules
 from checks.evaluation.neighbour_lengths import compare_neighbour_lengths
@@ -95,6 +95,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     as_built = solve_rods(table, rods, observations)
     rod_verdicts, fits = _fit_rods(table, rods, as_built, limits, verdicts)
     square = squareness.compute_squareness(plan, table, observations, limits)
+    lengths = compare_neighbour_lengths(plan, table, observations, deviation, square)
     # Threads before and after shims: a shim can take the thread of a good rod.
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
@@ -115,9 +116,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         chances=chances,
         second_readings=chances.second_readings(),
         squareness=square,
-        neighbour_lengths=compare_neighbour_lengths(
-            plan, table, observations, deviation, square
-        ),
+        neighbour_lengths=lengths,
         as_built=as_built,
         rod_verdicts=rod_verdicts,
         pattern_fits=fits,
@@ -127,7 +126,19 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
         concrete=concrete_strength.evaluate_concrete(plan, table, observations, limits),
         group_rules=evaluate_group_rules(rods, as_built, limits),
         steel_shifts=find_steel_shifts(rods, as_built, fits),
-        fit_up=compute_fit_up(plan, rods, as_built, rod_verdicts, fits, limits),
+        fit_up=compute_fit_up(
+            MeasuredPositions(
+                plan=plan,
+                table=table,
+                rods=rods,
+                observations=observations,
+                as_built=as_built,
+                rod_verdicts=rod_verdicts,
+                contradicted=lengths.rows[lengths.contradicts],
+            ),
+            fits,
+            limits,
+        ),
         causes=(),
     )
     # Causes are searched last, in the finished evaluation: they explain its verdicts.

@@ -27,7 +27,13 @@ from checks.engine.fit_up.problem import (
     compute_grid_arms,
     rotate_quarter,
 )
-from checks.evaluation.check_table import RodTable
+from checks.evaluation.check_table import CheckTable, RodTable
+from checks.evaluation.fit_up_pairs import (
+    collect_pair_readings,
+    estimate_moves,
+    list_pair_rows,
+)
+from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from checks.tolerances.limits import ToleranceLimits
 from core.vocabulary import Verdict
@@ -99,6 +105,7 @@ class FitUp:
         the grid in its planned place. [mm]
     opening_after_shift : (n,) the same with the grid moved by `placed`; None where
         moving it gains nothing. [mm]
+    pair_rows : checks of the bays and spans that were read and count.
     """
 
     positions: IntArray
@@ -111,6 +118,7 @@ class FitUp:
     common_misfit: float
     opening: FloatArray
     opening_after_shift: FloatArray | None
+    pair_rows: IntArray
 
     @property
     def worst(self) -> FitUpElement | None:
@@ -125,21 +133,31 @@ class FitUp:
         return self.best.misfit <= MISFIT_SLACK_MM
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredPositions:
+    """What the fit-up takes from the evaluation so far.
+
+    `contradicted` are rows of bays and spans that other readings contradict.
+    """
+
+    plan: Plan
+    table: CheckTable
+    rods: RodTable
+    observations: Observations
+    as_built: AsBuiltRods
+    rod_verdicts: Sequence[str]
+    contradicted: IntArray
+
+
 def compute_fit_up(
-    plan: Plan,
-    rods: RodTable,
-    as_built: AsBuiltRods,
-    rod_verdicts: Sequence[str],
-    fits: PatternFits,
-    limits: ToleranceLimits,
+    measured: MeasuredPositions, fits: PatternFits, limits: ToleranceLimits
 ) -> FitUp | None:
     """Compute the fit-up of the positions that are fully measured.
 
     Parameters
     ----------
-    plan, rods, as_built : the positions, planned and as built.
-    rod_verdicts : (n_rods,) values of `Verdict`; a rod to be measured again leaves its
-        position out.
+    measured : the positions, planned and as built; one with a rod to be measured again
+        is left out.
     fits : the free fit of each plate, which tells most plates that go on alone.
     limits : of lines, turns, bays, frames and the grid.
 
@@ -148,18 +166,40 @@ def compute_fit_up(
     FitUp or None
         None where no position takes part, or the solver finds no answer.
     """
-    reasons = _find_left_out(rods, as_built, rod_verdicts)
+    reasons = _find_left_out(measured.rods, measured.as_built, measured.rod_verdicts)
     positions = np.array([i for i, why in enumerate(reasons) if why is None], int)
     if not positions.size:
         return None
-    problem, is_bay = build_problem(plan, rods, as_built, positions, limits)
+    problem, is_bay = build_problem(measured, positions, limits)
+    pair_rows = list_pair_rows(
+        measured.plan,
+        measured.table,
+        measured.observations,
+        positions,
+        measured.contradicted,
+    )
+    if pair_rows.size:
+        pairs = collect_pair_readings(
+            measured.plan,
+            measured.table,
+            measured.rods,
+            measured.observations,
+            positions,
+            pair_rows,
+        )
+        moves = estimate_moves(
+            measured.table, measured.observations, positions, pair_rows, pairs
+        )
+        moved = problem.rods + moves[:, None]
+        problem = problem.with_rods(np.where(problem.real[..., None], moved, 0.0))
     left_out = tuple((i, why) for i, why in enumerate(reasons) if why is not None)
     try:
-        return _solve(problem, is_bay, positions, left_out, fits)
+        found = _solve(problem, is_bay, positions, left_out, fits)
     except EngineError:
         # No readings are known that the solver does not manage; if there are any, the
         # rest of the evaluation stands without the fit-up.
         return None
+    return replace(found, pair_rows=pair_rows)
 
 
 def _solve(
@@ -196,6 +236,7 @@ def _solve(
         common_misfit=common_best.misfit,
         opening=opening,
         opening_after_shift=after_shift,
+        pair_rows=np.empty(0, dtype=np.intp),
     )
 
 
@@ -229,13 +270,10 @@ def _find_left_out(
 
 
 def build_problem(
-    plan: Plan,
-    rods: RodTable,
-    as_built: AsBuiltRods,
-    positions: IntArray,
-    limits: ToleranceLimits,
+    measured: MeasuredPositions, positions: IntArray, limits: ToleranceLimits
 ) -> tuple[FitUpProblem, BoolArray]:
     """Collect the numbers of the fit-up; also which of its pairs are bays."""
+    plan, rods, as_built = measured.plan, measured.rods, measured.as_built
     padded, mask = rods.padded_rows
     rows, real = padded[positions], mask[positions]
     weight = real / real.sum(axis=1, keepdims=True)

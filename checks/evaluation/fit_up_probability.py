@@ -14,6 +14,7 @@ from checks.engine.fit_up.posterior import PlaceReadings
 from checks.engine.fit_up.probability import CUTS, compute_misfit_distribution
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.fit_up import MISFIT_SLACK_MM, FitUp
+from checks.evaluation.fit_up_pairs import collect_pair_readings
 from checks.evaluation.rod_positions import POSITION_KINDS
 from core.vocabulary import FitUpConclusion
 from jobs.anchor_plan.check_keys import CheckKind
@@ -90,8 +91,18 @@ def compute_fit_up_probability(
     if fit_up is None:
         return None
     readings, rows = collect_place_readings(evaluation, fit_up)
+    pairs = collect_pair_readings(
+        evaluation.plan,
+        evaluation.table,
+        evaluation.rods,
+        evaluation.observations,
+        fit_up.positions,
+        fit_up.pair_rows,
+    )
     try:
-        found = compute_misfit_distribution(fit_up.problem, readings, seed, cuts=cuts)
+        found = compute_misfit_distribution(
+            fit_up.problem, readings, seed, pairs=pairs, cuts=cuts
+        )
     except EngineError:
         return None
     # A bound from as many cuts is noisy by a little; the probability never passes it.

@@ -156,12 +156,16 @@ def write_table(jobs: Sequence[SimulatedJob]) -> None:
     """Print predicted and true shares for each range of probability."""
     write = sys.stdout.write
     write(f"{'called':<14}{'jobs':>6}{'predicted':>11}{'true':>8}")
-    write(f"{'careful':>12}{'careless':>12}\n")
+    write(f"{'careful':>12}{'careless':>12}{'no gross':>12}{'gross':>12}\n")
     for low, high in pairwise(EDGES):
         n, predicted, true = count_outcomes(jobs, low, high)
         write(f"{low:4.2f} to {high:4.2f}  {n:>6}{predicted:>11.2f}{true:>8.2f}")
-        for careless in (False, True):
-            part = [job for job in jobs if job.careless is careless]
+        for part in (
+            [job for job in jobs if not job.careless],
+            [job for job in jobs if job.careless],
+            [job for job in jobs if not job.gross],
+            [job for job in jobs if job.gross],
+        ):
             of, _, share = count_outcomes(part, low, high)
             write(f"{share:>7.2f} ({of})".rjust(12))
         write("\n")

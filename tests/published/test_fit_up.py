@@ -9,6 +9,7 @@ the model's own words (shifts, turns, grid), not in the unknowns of the program.
 """
 
 import math
+from dataclasses import replace
 
 import cvxpy as cp
 import numpy as np
@@ -22,6 +23,8 @@ from checks.engine.fit_up.elements import (
     compute_single_misfits,
 )
 from checks.engine.fit_up.openings import find_openings
+from checks.engine.fit_up.posterior import ConditionedRods
+from checks.engine.fit_up.probability import evaluate_posteriors
 from checks.engine.fit_up.problem import (
     FitUpLimits,
     FitUpProblem,
@@ -271,6 +274,44 @@ def test_a_solution_bounds_the_misfit_of_all_other_rods_from_below(seed):
     other = problem.rods + rng.normal(0.0, 1.0, problem.rods.shape)
     bound = found.misfit + float((found.slope * (other - problem.rods)).sum())
     assert solve_fit_up(problem.with_rods(other)).misfit >= bound - 1e-6
+
+
+@pytest.mark.parametrize(
+    ("displacement", "correlation", "expected"),
+    [
+        ((3.5, -3.0), 0.0, 0.8555),
+        ((5.0, -4.0), 0.0, 0.2390),
+        ((3.5, -3.0), 0.8, 0.987),
+        ((5.0, -4.0), 0.8, 0.055),
+    ],
+)
+def test_the_probability_of_two_columns_is_that_of_one_normal_difference(
+    displacement, correlation, expected
+):
+    # Displacements normal with sd 1: goes together if their difference is at most
+    # 2 c + 2 = 8: Phi(1.5 / sqrt 2) = 0.85558 and Phi(-1 / sqrt 2) = 0.23975, and a
+    # little less with the line limit (0.8555 and 0.2390 by two million draws).
+    # With correlation 0.8, as by a common tape error, the difference has sd sqrt 0.4.
+    problem = build_bay(displacement, 3.0, line=3.175, bay=2.0)
+    problem = replace(problem, limits=replace(problem.limits, grid=0.01))
+    k, n, w = 48, 2, 9
+    mean = np.zeros((k, n, w))
+    mean[:, :, 0] = displacement
+    covariance = np.broadcast_to(np.eye(w) * 1e-10, (k, n, w, w)).copy()
+    covariance[:, :, 0, 0] = 1.0 - correlation
+    by_common = np.zeros((k, n, w, 1))
+    by_common[:, :, 0, 0] = math.sqrt(correlation)
+    rods = ConditionedRods(
+        mean=mean,
+        covariance=covariance,
+        by_common=by_common,
+        common_mean=np.zeros((k, 1)),
+        common_covariance=np.ones((k, 1, 1)),
+    )
+    found = evaluate_posteriors(problem, rods, np.random.default_rng(8))
+    # 4,032 draws: three of their standard deviations.
+    assert found.probability == pytest.approx(expected, abs=0.02)
+    assert found.bound >= expected - 0.005
 
 
 def test_what_is_opened_goes_together_and_nothing_less_does():

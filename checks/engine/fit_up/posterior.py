@@ -51,6 +51,28 @@ class PlaceReadings:
     on_wall: BoolArray
 
 
+@dataclass(frozen=True, kw_only=True)
+class PairReadings:
+    """Direct lengths between neighbours, r of them: bays and spans.
+
+    Attributes
+    ----------
+    by_line : (r, n) coefficients of a bay on the two reference lines it joins; 0 for
+        the others.
+    shift : (n, 2, r) movement along and in of each position by each other length: of
+        several movements that give these lengths the smallest; 0 for bays on walls.
+    value : (r,) deviation from the plan. [mm]
+    independent : (r,) standard uncertainty of its own. [mm]
+    common : (r, n_common) loadings on the common errors. [mm]
+    """
+
+    by_line: FloatArray
+    shift: FloatArray
+    value: FloatArray
+    independent: FloatArray
+    common: FloatArray
+
+
 class RodPosterior:
     """The readings of one building in normal form, and its posteriors."""
 
@@ -163,7 +185,9 @@ class RodPosterior:
             kind=np.concatenate((kind.ravel(), np.full(n * m, ROD))),
         )
 
-    def condition(self, draws: SpreadDraws) -> "ConditionedRods":
+    def condition(
+        self, draws: SpreadDraws, pairs: PairReadings | None = None
+    ) -> "ConditionedRods":
         """Return the normal posteriors of all draws of the spreads."""
         n, m = self.problem.real.shape
         k = len(draws.variance)
@@ -194,7 +218,8 @@ class RodPosterior:
             covariance=np.asarray(covariance, dtype=np.float64),
             by_common=np.asarray(by_common, dtype=np.float64),
             common_mean=common_mean,
-            common_covariance=common_covariance,
+            common_covariance=np.asarray(common_covariance, dtype=np.float64),
+            pairs=pairs,
         )
 
 
@@ -208,6 +233,7 @@ class ConditionedRods:
     covariance : (k, n, w, w) given the common errors.
     by_common : (k, n, w, c) change of the mean by each common error.
     common_mean, common_covariance : (k, c), (k, c, c) of the common errors.
+    pairs : direct lengths between neighbours, not yet in these distributions.
     """
 
     mean: FloatArray
@@ -215,6 +241,7 @@ class ConditionedRods:
     by_common: FloatArray
     common_mean: FloatArray
     common_covariance: FloatArray
+    pairs: PairReadings | None = None
 
     def sample(self, size: int, rng: np.random.Generator) -> FloatArray:
         """Draw `size` states from each distribution, (k, size, n, w)."""
@@ -229,7 +256,59 @@ class ConditionedRods:
         states: FloatArray = np.einsum("knij,ksnj->ksni", own, noise, optimize=True)
         states += self.mean[:, None]
         states += np.einsum("knic,ksc->ksni", self.by_common, common, optimize=True)
+        if self.pairs is not None and self.pairs.value.size:
+            states += self._move_by_pairs(self.pairs, states, common, rng)
         return states
+
+    def _move_by_pairs(
+        self,
+        pairs: PairReadings,
+        states: FloatArray,
+        common: FloatArray,
+        rng: np.random.Generator,
+    ) -> FloatArray:
+        """Return what bays and spans change of sampled states.
+
+        A bay between two lines conditions them: each sample is moved by the gain times
+        what it misses of the reading, noise of the reading included (Matheron's rule,
+        J. T. Wilson et al., "Pathwise conditioning of Gaussian processes", 2021, 2.2).
+        Any other length moves its two ends apart: nothing else measures them.
+        """
+        noise = common @ pairs.common.T
+        noise += pairs.independent * rng.normal(size=noise.shape)
+        missed = pairs.value - noise  # (k, s, r)
+        bays = pairs.by_line.any(axis=1)
+        moved = np.zeros_like(states)
+        apart = np.einsum("nir,ksr->ksni", pairs.shift, missed)
+        moved[..., 1::2] += apart[..., :1]
+        moved[..., 2::2] += apart[..., 1:]
+        if bays.any():
+            by_line = pairs.by_line[bays]
+            gain = self._bay_gain(by_line, pairs.common[bays], pairs.independent[bays])
+            lines = np.einsum("rn,ksn->ksr", by_line, states[..., 0])
+            moved += np.einsum(
+                "knir,ksr->ksni", gain, missed[..., bays] - lines, optimize=True
+            )
+        return moved
+
+    def _bay_gain(
+        self, by_line: FloatArray, common: FloatArray, independent: FloatArray
+    ) -> FloatArray:
+        """Return the gain (k, n, w, r) of bays on all states."""
+        slope = np.einsum("rn,knc->krc", by_line, self.by_common[:, :, 0]) + common
+        own = self.covariance[..., 0]  # (k, n, w) with the line
+        across = np.einsum("kni,rn->knir", own, by_line) + np.einsum(
+            "knic,kcd,krd->knir",
+            self.by_common,
+            self.common_covariance,
+            slope,
+            optimize=True,
+        )
+        within = np.einsum("rn,kn,qn->krq", by_line, own[..., 0], by_line)
+        within += slope @ self.common_covariance @ np.swapaxes(slope, 1, 2)
+        within += np.diag(independent**2)
+        gain = across @ np.linalg.inv(within)[:, None]
+        return np.asarray(gain, dtype=np.float64)
 
 
 def rods_of_states(states: FloatArray) -> FloatArray:

@@ -23,6 +23,7 @@ from checks.engine.arrays import FloatArray
 from checks.engine.fit_up.cone_program import solve_fit_up
 from checks.engine.fit_up.posterior import (
     ConditionedRods,
+    PairReadings,
     PlaceReadings,
     RodPosterior,
     rods_of_states,
@@ -58,7 +59,12 @@ class MisfitDistribution:
 
 
 def compute_misfit_distribution(
-    problem: FitUpProblem, readings: PlaceReadings, seed: int, *, cuts: int = CUTS
+    problem: FitUpProblem,
+    readings: PlaceReadings,
+    seed: int,
+    *,
+    pairs: PairReadings | None = None,
+    cuts: int = CUTS,
 ) -> MisfitDistribution:
     """Compute how likely all goes together, given the readings.
 
@@ -67,6 +73,8 @@ def compute_misfit_distribution(
     problem : FitUpProblem
         Its rods are not used.
     readings : PlaceReadings
+    pairs : PairReadings, optional
+        Direct lengths of bays and spans.
     seed : int
         The same seed gives the same result.
     cuts : int
@@ -80,7 +88,27 @@ def compute_misfit_distribution(
     rng = np.random.default_rng(seed)
     posterior = RodPosterior(problem, readings)
     draws = draw_spreads(posterior.list_items(), cuts, rng)
-    rods = posterior.condition(draws)
+    return evaluate_posteriors(problem, posterior.condition(draws, pairs), rng)
+
+
+def evaluate_posteriors(
+    problem: FitUpProblem, rods: ConditionedRods, rng: np.random.Generator
+) -> MisfitDistribution:
+    """Compute the distribution of the misfit over normal posteriors, equally weighted.
+
+    Parameters
+    ----------
+    problem : FitUpProblem
+        Its rods are not used.
+    rods : ConditionedRods
+        One posterior for each cut.
+    rng : Generator
+
+    Raises
+    ------
+    EngineError
+        If the solver does not reach its tolerance.
+    """
     states = rods.sample(1 + DRAWS_PER_CUT, rng)
     at = rods_of_states(states[:, 0])
     solutions = [solve_fit_up(problem.with_rods(each)) for each in at]
@@ -112,7 +140,7 @@ def _combine_cuts(
         failing = np.argsort(-misfit)[:FEW_FAILING]
     return MisfitDistribution(
         probability=float((largest <= 0.0).mean()),
-        bound=_bound_probability(rods, by_state, start),
+        bound=_bound_probability(rods, states, by_state, start),
         mean=float(largest.mean()),
         sd=float(largest.std()),
         share=shares[failing].mean(axis=0),
@@ -128,19 +156,35 @@ def _slope_by_state(slope: FloatArray) -> FloatArray:
 
 
 def _bound_probability(
-    rods: ConditionedRods, by_state: FloatArray, start: FloatArray
+    rods: ConditionedRods, states: FloatArray, by_state: FloatArray, start: FloatArray
 ) -> float:
-    """Compute the mean over the posteriors of the least bound by a single cut."""
+    """Compute the mean over the posteriors of the least bound by a single cut.
+
+    Cuts are normal in each posterior. With bays or spans read their moments are taken
+    from the draws.
+    """
     k, n, w = rods.mean.shape
-    cuts = by_state.reshape(-1, n, w)
-    mean = np.einsum("inw,knw->ki", cuts, rods.mean, optimize=True) + start
-    by_common = np.einsum("inw,knwc->kic", cuts, rods.by_common, optimize=True)
-    mean += np.einsum("kic,kc->ki", by_common, rods.common_mean)
-    variance = np.einsum(
-        "kic,kcd,kid->ki", by_common, rods.common_covariance, by_common
-    )
-    for draw in range(k):
-        spread = np.einsum("inw,nwv->inv", cuts, rods.covariance[draw])
-        variance[draw] += (spread * cuts).sum(axis=(1, 2))
+    if rods.pairs is not None and rods.pairs.value.size:
+        values = states[:, 1:].reshape(k, -1, n * w) @ by_state.T + start
+        mean, variance = values.mean(axis=1), values.var(axis=1)
+    else:
+        mean, variance = _compute_cut_moments(rods, by_state.reshape(-1, n, w))
+        mean += start
     below = norm.cdf(-mean / np.sqrt(np.maximum(variance, 1e-12)))
     return float(below.min(axis=1).mean())
+
+
+def _compute_cut_moments(
+    rods: ConditionedRods, cuts: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Compute mean and variance (k, cuts) of slopes (cuts, n, w) in each posterior."""
+    mean: FloatArray = np.einsum("inw,knw->ki", cuts, rods.mean, optimize=True)
+    by_common = np.einsum("inw,knwc->kic", cuts, rods.by_common, optimize=True)
+    mean += np.einsum("kic,kc->ki", by_common, rods.common_mean)
+    variance: FloatArray = np.einsum(
+        "kic,kcd,kid->ki", by_common, rods.common_covariance, by_common
+    )
+    for draw in range(len(mean)):
+        spread = np.einsum("inw,nwv->inv", cuts, rods.covariance[draw])
+        variance[draw] += (spread * cuts).sum(axis=(1, 2))
+    return mean, variance

@@ -8,7 +8,7 @@ along and in (about their line), turns of groups, rods in their group::
     item ~ (1 - p) N(0, s_k^2 + noise) + p N(0, (5 s_k)^2 + (4 d_k)^2 + noise)
     s_k = f g_k d_k,  f lognormal(1.4, 0.6),  g_k lognormal(1, 0.4)
 
-with p = 0.08 and default spreads d_k. Draws of (f, g) are weighted by the likelihood of
+with p = 0.05 and default spreads d_k. Draws of (f, g) are weighted by the likelihood of
 all items and resampled; each item is then an outlier or not by its own odds. Project
 choice, tuned on simulated jobs (`python -m tests.bench.fit_up`); importance resampling
 as in Gelman et al., *Bayesian Data Analysis*, 3rd ed., 2013, 10.4.
@@ -26,7 +26,7 @@ DEFAULT_SPREADS = np.array([0.8, 0.25, 0.7, 0.002, 0.45])
 
 COMMON_FACTOR = (1.4, 0.6)  # median and log standard deviation of f
 KIND_FACTOR = (1.0, 0.4)  # the same of each g
-OUTLIER_SHARE = 0.08
+OUTLIER_SHARE = 0.05
 OUTLIER_SCALE = 5.0
 OUTLIER_DEFAULT_SCALE = 4.0
 HYPER_DRAWS = 1500

@@ -238,3 +238,25 @@ def test_the_fit_up_of_a_building_on_plan_has_the_slack_of_its_holes():
     assert result["fit_up"]["misfit"] == pytest.approx(-INCH * 3 / 32, abs=1e-6)
     assert result["fit_up"]["grid"]["least"] == 0.0
     assert check(result, "line:S2")["verdict"] == "within"
+
+
+def test_a_bay_read_directly_corrects_its_lines_as_far_as_it_is_the_better_reading():
+    document = stacked()
+    # Two lines at 8 and 16 m say that the bay is a quarter inch short; a tape held from
+    # line to line says that it is right, and is the shorter reading.
+    read(document, "bay:S2-S3", 8000, temperature="20 degC")
+    before = evaluate_document(stacked())["fit_up"]["misfit"]
+    after = evaluate_document(document)["fit_up"]["misfit"]
+    # The quarter inch of the lines stood for an eighth of misfit.
+    assert before - EIGHTH < after < before - EIGHTH / 3
+
+
+def test_a_span_read_directly_moves_its_two_columns_apart():
+    document = hall('15/16"')
+    for mark in ("S2", "S3", "N2", "N3"):
+        read_group(document, mark)
+    # 3/8 in too wide: less the span's eighth that is 1/8 in a side, and holes give 3/32.
+    read(document, "span:S2-N2", f"{15000 + 3 * EIGHTH} mm", temperature="20 degC")
+    fit_up = evaluate_document(document)["fit_up"]
+    assert fit_up["frames"][0]["marks"] == ["S2", "N2"]
+    assert fit_up["frames"][0]["misfit"] == pytest.approx(INCH / 32, abs=1e-6)
