@@ -68,7 +68,7 @@ def collect_pair_readings(
             apart[i, ends[0]] = -np.array(pair.direction)
             apart[i, ends[1]] = pair.direction
     # The smallest movements that give these lengths, then in each position's own axes.
-    plan_shift = np.linalg.pinv(apart.reshape(rows.size, -1)).reshape(
+    plan_shift = np.linalg.pinv(apart.reshape(rows.size, 2 * positions.size)).reshape(
         positions.size, 2, rows.size
     )
     local = [rods.position_axes[i] for i in positions]
