@@ -255,7 +255,7 @@ def test_a_span_read_directly_moves_its_two_columns_apart():
     document = hall('15/16"')
     for mark in ("S2", "S3", "N2", "N3"):
         read_group(document, mark)
-    # 3/8 in too wide: less the span's eighth that is 1/8 in a side, and holes give 3/32.
+    # 3/8 in too wide: less the span's eighth 1/8 in a side, of which holes give 3/32.
     read(document, "span:S2-N2", f"{15000 + 3 * EIGHTH} mm", temperature="20 degC")
     fit_up = evaluate_document(document)["fit_up"]
     assert fit_up["frames"][0]["marks"] == ["S2", "N2"]
