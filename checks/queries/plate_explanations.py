@@ -32,7 +32,10 @@ def explain_shift(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step
 
 
 def explain_ream(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
-    """Explain the diameter that all holes are enlarged to."""
+    """Explain the diameter that all holes are enlarged to, of one plate or several."""
+    if "open" in remedy:
+        yield from _explain_opened_plates(remedy)
+        return
     yield from _explain_clearance(context)
     yield from _explain_placement(remedy, context)
     detail, needed = context.detail, remedy.get("hole_diameter")
@@ -56,6 +59,21 @@ def explain_ream(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]
             left, ".",
         )  # fmt: skip
     yield from _explain_edge(remedy)
+
+
+def _explain_opened_plates(remedy: RemedyResult) -> Iterator[Step]:
+    yield build_step(
+        "The smallest openings of few plates with which every column stands on its line"
+        " and every bay and frame keeps its length:"
+    )
+    for plate in remedy["open"]:
+        yield build_step(
+            f"{plate['mark']}: needed ",
+            plate["exact"],
+            ", ordered ",
+            plate["hole"],
+            ", rounded up to what a shop makes.",
+        )
 
 
 def explain_slot(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:

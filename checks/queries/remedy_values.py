@@ -32,6 +32,9 @@ STRESS_WORDS = ("strength", "stress")
 VALUE_LABELS = {
     "ordered_diameter": "hole diameter to order",
     "hole_diameter": "hole diameter, exact need",
+    "open": "open",
+    "hole": "holes to order",
+    "exact": "holes, exact need",
     "axis": "axis",
     "length": "length to order",
     "shim": "shim",
@@ -94,6 +97,8 @@ def _iter_value(name: str, label: str, value: object) -> Iterator[LabelledValue]
         for row in value:
             named = row.get("corner") or row.get("mark") or row.get("rod") or ""
             rest = {key: row[key] for key in row if key not in ("corner", "rod")}
+            if named == row.get("mark"):
+                del rest["mark"]
             yield from _iter_values(rest, f"{label} {named}: ")
     elif isinstance(value, list):
         if value:

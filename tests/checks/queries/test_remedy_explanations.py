@@ -17,6 +17,8 @@ from core.formatting import format_quantity
 from core.units import format_length
 from jobs.exchange.input.parser import parse_building
 from tests import documents
+from tests.checks.evaluation.test_fit_up import stacked
+from tests.published.contract import confirm
 
 INCH = 25.4
 
@@ -208,3 +210,18 @@ def test_every_finding_of_every_basis_names_its_limits_and_has_steps_in_words(
         case = RemedyContext(mark=mark, plan=building.plan, result=result)
         for remedy in found["remedies"]:
             assert "nan" not in words(explain_remedy(remedy, case)).lower()
+
+
+def test_plates_to_open_are_listed_with_the_need_and_what_is_ordered() -> None:
+    case, remedies = case_of(confirm(stacked()), "fit_up")
+    steps = explain_remedy(remedies["ream"], case)
+    assert len(steps) == 1 + len(remedies["ream"]["open"])
+    for step, plate in zip(steps[1:], remedies["ream"]["open"], strict=True):
+        assert f"{plate['mark']}: needed" in words((step,))
+        assert figures(step) == [plate["exact"], plate["hole"]]
+    labels = [each.label for each in list_values(remedies["ream"])]
+    first = remedies["ream"]["open"][0]["mark"]
+    assert labels[:2] == [
+        f"open {first}: holes to order",
+        f"open {first}: holes, exact need",
+    ]
