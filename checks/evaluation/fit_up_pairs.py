@@ -97,7 +97,7 @@ def estimate_moves(
         Along and in, to add to every rod of the position. [mm]
     """
     moves: FloatArray = np.einsum("nir,r->ni", pairs.shift, pairs.value)
-    bays: BoolArray = pairs.by_line.any(axis=1)
+    bays: BoolArray = np.asarray(pairs.by_line.any(axis=1))
     if not bays.any():
         return moves
     lines = table.rows(CheckKind.LINE)
