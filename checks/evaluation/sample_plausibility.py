@@ -57,7 +57,8 @@ def find_unconfirmed(
     )
     strong = [sample for sample, yes in zip(samples, implausible, strict=True) if yes]
     # One reading of each sample: the companions of one are no second sample.
-    second = find_independent_repeats([[each.readings[0] for each in strong]])
+    firsts = [each.readings[0] for each in strong]
+    second = find_independent_repeats(firsts, np.zeros(len(firsts), dtype=np.intp), 1)
     return np.asarray(implausible & ~second[0])
 
 

@@ -12,6 +12,7 @@ from jobs.models import Building
 from tests import factories
 from tests.checks.conftest import entry
 from tests.checks.decided_findings import fresh, index_of, order
+from tests.checks.evaluation.test_fit_up import stacked
 from tests.checks.views.addresses import url
 from tests.example_buildings import shed
 
@@ -130,3 +131,23 @@ def test_the_field_reports_on_the_page(
     assert fresh(low_pad).state == Finding.State.CARRIED_OUT
     early = client.post(url("carry_out", made.pk), {"at": "2020-01-01T00:00"})
     assert early.status_code == 409
+
+
+def test_the_finding_on_fit_up_has_a_page_and_a_place_in_the_queue(
+    job: Any, operations: Person, field_lead: Person, engineer: Person, signed_in: Any
+) -> None:
+    document = stacked()
+    readings = [each | {"at": now().isoformat()} for each in document.pop("readings")]
+    made = factories.building(job, operations, document | {"readings": []})
+    from checks.services.readings import record_readings
+
+    record_readings(actor=field_lead, building=made, entries=readings)
+    found = Finding.objects.get(building=made, topic="fit_up")
+    client = signed_in(engineer)
+    page = client.get(url("finding", found.pk)).content.decode()
+    assert "Fit-up of the steel" in page
+    assert "bay S2 to S3 cannot keep its length" in page
+    assert "holes to order" in page
+    listed = client.get(url("findings"), {"building": made.pk}).content.decode()
+    assert "Fit-up of the steel" in listed
+    assert client.get(made.get_absolute_url()).status_code == 200
