@@ -7,7 +7,8 @@ SCREENING = (
 RODS = (
     "Rods are not cut, bent, heated, welded or replaced without the engineer's"
     " approval, and the erector gets written notice of every such change"
-    " (29 CFR 1926.755(b), 1926.752(a)(2))."
+    " (29 CFR 1926.755(b), by 1926.752(a)(2); 1926.758(a) takes a systems-engineered"
+    " metal building out of 1926.755 itself: ask which of the two governs)."
 )
 NEW_PLATE = (
     "What moved holes do to the column's flanges, web and their welds is not known"

@@ -38,6 +38,7 @@ class GroupRules:
     adjacent_groups_mm: float = np.inf
     accumulated_mm: float = np.inf  # per `accumulated_per_mm` of planned distance
     accumulated_per_mm: float = np.inf  # inf: the limit is flat
+    accumulated_floor_mm: float = 0.0
     accumulated_cap_mm: float = np.inf
     group_to_line_mm: float = np.inf
     group_centre_mm: float = np.inf
@@ -48,8 +49,9 @@ class GroupRules:
         distance = np.asarray(distance_mm, dtype=float)
         if np.isinf(self.accumulated_per_mm):
             return np.full(distance.shape, self.accumulated_mm)
-        limit: FloatArray = np.minimum(
+        limit: FloatArray = np.clip(
             distance / self.accumulated_per_mm * self.accumulated_mm,
+            self.accumulated_floor_mm,
             self.accumulated_cap_mm,
         )
         return limit

@@ -7,7 +7,8 @@
        |/
       base
 
-The limit holds for each axis. The top must move by as much, the other way.
+The limit is on the angle of the working line to a plumb line, one angle in space: it
+holds for each axis, and for both together. The top must move by as much, the other way.
 """
 
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ class PlumbAssessment:
     within: BoolArray  # (..., 2) False also where not measured
     movement_mm: FloatArray  # (..., 2) at the height measured, to stand plumb
     out_of_plumb_mm: FloatArray  # (...) both axes together
+    resultant_slope: FloatArray  # (...) out of plumb of both axes over height
+    resultant_within: BoolArray  # (...) False also where an axis was not measured
     direction_rad: FloatArray  # (...) of the top from the base, from along towards in
 
 
@@ -62,7 +65,7 @@ def compute_plumb_limit(height_mm: npt.ArrayLike, ratio: float) -> FloatArray:
 def assess_plumb(
     out_of_plumb_mm: npt.ArrayLike, height_mm: npt.ArrayLike, ratio: float
 ) -> PlumbAssessment:
-    """Compare columns with their plumb limit, axis by axis.
+    """Compare columns with their plumb limit, axis by axis and both together.
 
     Parameters
     ----------
@@ -86,11 +89,18 @@ def assess_plumb(
     limit = compute_plumb_limit(height, ratio)
     measured = ~np.isnan(offset)
     within = measured & (np.abs(np.where(measured, offset, 0)) <= limit + SLACK_MM)
+    slope = offset / height
+    resultant = np.hypot(slope[..., 0], slope[..., 1])
+    both = np.logical_and.reduce(measured, axis=-1)
+    # Compared as a length at the greater height, like each axis.
+    excess = (np.where(both, resultant, 0.0) - ratio) * height.max(axis=-1)
     return PlumbAssessment(
-        slope=offset / height,
+        slope=slope,
         limit_mm=limit.min(axis=-1),
         within=within,
         movement_mm=-offset,
         out_of_plumb_mm=np.hypot(offset[..., 0], offset[..., 1]),
+        resultant_slope=resultant,
+        resultant_within=both & (excess <= SLACK_MM),
         direction_rad=np.arctan2(offset[..., 1], offset[..., 0]),
     )

@@ -7,7 +7,12 @@ import numpy as np
 
 from checks.engine import cautions
 from checks.engine.arrays import BoolArray, FloatArray
-from checks.evaluation import concrete_strength, pad_levels, squareness
+from checks.evaluation import (
+    concrete_strength,
+    level_result,
+    pad_levels,
+    squareness,
+)
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.cause_search import find_likely_causes
 from checks.evaluation.check_limits import (
@@ -82,6 +87,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     verdicts = assign_verdicts(
         deviation, bounds, observations, sigma=sigma, guarded=limits.guarded
     )
+    pad_levels.assign_pad_verdicts(verdicts, pads)
     chances = compute_verdict_chances(
         plan,
         table,
@@ -228,7 +234,7 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
         "group_rules": [case.as_result() for case in evaluation.group_rules],
         "steel_shifts": [shift.as_result() for shift in evaluation.steel_shifts],
         "fit_up": fit_up_result(evaluation),
-        "levels": pad_levels.levels_result(
+        "levels": level_result.levels_result(
             plan,
             evaluation.table,
             evaluation.pads,

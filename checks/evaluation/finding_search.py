@@ -26,8 +26,9 @@ from checks.evaluation.measurement_adequacy import (
     order_better_measurement,
 )
 from checks.evaluation.neighbour_findings import add_neighbour_findings
+from checks.evaluation.plumb_findings import find_plumb_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
-from checks.evaluation.remeasure_rules import remeasure_reason
+from checks.evaluation.remeasure_rules import advise_without_value, remeasure_reason
 from checks.evaluation.rod_positions import PATTERN_KINDS, POSITION_KINDS
 from checks.evaluation.verdicts import FAILING_VERDICTS, find_failing
 from core.units import LengthStyle, format_against_limit, format_length
@@ -59,7 +60,7 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
             _level_findings,
             _notch_findings,
             _strength_findings,
-            _plumb_findings,
+            find_plumb_findings,
         )
         for finding in find(evaluation)
     ]
@@ -111,18 +112,6 @@ def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindin
     )
 
 
-def _advise_without_value(
-    evaluation: BuildingEvaluation, row: int, remeasure: Remedy | None
-) -> Advice | None:
-    """Ask only to measure again where contradicting repeats leave no value.
-
-    None for a check that has one.
-    """
-    if not evaluation.observations.contradicted[row] or remeasure is None:
-        return None
-    return Advice(remedies=(remeasure,))
-
-
 def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     for row, check in _failing_rows(evaluation, CheckKind.WALL):
         remeasure, cause = remeasure_reason(evaluation, [check.key])
@@ -130,7 +119,7 @@ def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=_advise_without_value(evaluation, row, remeasure)
+            advice=advise_without_value(evaluation, row, remeasure)
             or outline.advise_wall(
                 float(evaluation.deviation[row]),
                 "-".join(check.corners),
@@ -181,12 +170,16 @@ def _keys_of_failing_rods(
 def _keys_of_rods(
     evaluation: BuildingEvaluation, group: PositionRods, rods: set[int]
 ) -> list[str]:
-    """Return the keys of the measured checks of some rods of a position."""
+    """Return the keys of the measured checks of some rods of a position.
+
+    Where rods are judged from the plan, their reference line's is one of them.
+    """
+    kinds = POSITION_KINDS if evaluation.limits.rods_from_plan else PATTERN_KINDS
     return [
         check.key
-        for row in evaluation.table.rows(*PATTERN_KINDS)
+        for row in evaluation.table.rows(*kinds)
         if (check := evaluation.table.checks[row]).mark == group.position.mark
-        and rods.intersection(check.rods)
+        and (check.kind is CheckKind.LINE or rods.intersection(check.rods))
         and evaluation.observations.count[row]
     ]
 
@@ -267,7 +260,7 @@ def _projection_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
                 _projection_case(evaluation, known), remeasure
             )
             if known
-            else _advise_without_value(evaluation, rows[0][0], remeasure)
+            else advise_without_value(evaluation, rows[0][0], remeasure)
             or Advice(remedies=()),
         )
 
@@ -361,12 +354,14 @@ def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
     for row, check in _failing_rows(evaluation, CheckKind.LEVEL):
         i = pad_by_row[row]
         remeasure, cause = remeasure_reason(evaluation, [check.key])
+        if remeasure is None and pads.needs_better_level:
+            remeasure = _propose_better_level(evaluation)
         shim = float(pads.shim[i])
         yield ComputedFinding(
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=_advise_without_value(evaluation, row, remeasure)
+            advice=advise_without_value(evaluation, row, remeasure)
             or level.advise_level(
                 level.LevelCase(
                     style=evaluation.style,
@@ -384,6 +379,19 @@ def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
         )
 
 
+def _propose_better_level(evaluation: BuildingEvaluation) -> Remedy:
+    """Propose to level again where two pads cannot be told apart within the limit."""
+    pads, style = evaluation.pads, evaluation.style
+    apart = format_against_limit(pads.tells_apart, pads.limit, style, 32)
+    limit = format_length(pads.limit, style, 32)
+    levelled = pads.rows[~np.isnan(pads.height)]
+    return propose_remeasurement(
+        f"The level tells two pads apart to {apart}, where {limit} decides. Read every"
+        " pad again from a second set-up, nearer to the pads or with a better level.",
+        [evaluation.table.checks[row].key for row in levelled],
+    )
+
+
 def _notch_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     for row, check in _failing_rows(
         evaluation, CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH
@@ -393,7 +401,7 @@ def _notch_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
             topic=FindingTopic.for_check(check.key),
             checks=(check.key,),
             cause=cause,
-            advice=_advise_without_value(evaluation, row, remeasure)
+            advice=advise_without_value(evaluation, row, remeasure)
             or other.advise_notch(
                 float(evaluation.deviation[row]), evaluation.style, remeasure
             ),
@@ -422,22 +430,3 @@ def _strength_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
             else None,
         ),
     )
-
-
-def _plumb_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    for row, check in _failing_rows(evaluation, CheckKind.PLUMB):
-        remeasure, cause = remeasure_reason(evaluation, [check.key])
-        yield ComputedFinding(
-            topic=FindingTopic.for_check(check.key),
-            checks=(check.key,),
-            cause=cause,
-            advice=_advise_without_value(evaluation, row, remeasure)
-            or other.advise_plumb(
-                float(evaluation.deviation[row]),
-                float(evaluation.plumb_heights[row]),
-                float(evaluation.bounds.upper[row]),
-                check.axis or "",
-                evaluation.style,
-                remeasure,
-            ),
-        )

@@ -136,8 +136,11 @@ def _find_offset_setup(
     failing: FailingChecks, point: IntArray, setup: IntArray, names: list[str]
 ) -> Iterator[LikelyCause]:
     """Find a set-up whose pads all lie above or below those of the others."""
-    height = failing.evaluation.value[point]
-    known = ~np.isnan(height) & np.isin(point, failing.evaluation.pads.rows)
+    pads = failing.evaluation.pads
+    as_read = np.full(len(failing.evaluation.table), np.nan)
+    as_read[pads.rows] = pads.as_read
+    height = as_read[point]
+    known = ~np.isnan(height) & np.isin(point, pads.rows)
     step = causes.find_offset_setup(height[known], setup[known], PAD_SCATTER_MM / 2.0)
     if step is None:
         return

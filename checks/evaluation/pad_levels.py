@@ -6,27 +6,31 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from checks.engine import uncertainty
-from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.arrays import BoolArray, FloatArray, IntArray
 from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.levelling import levels, shims
+from checks.engine.levelling.datum import PadDatum, estimate_datum
+from checks.engine.levelling.high_pad import find_pad_to_lower
+from checks.evaluation.check_limits import CheckVerdicts
 from checks.evaluation.check_table import CheckTable
-from checks.evaluation.json_values import to_json_number
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.repeat_selection import (
     CorrectedReadings,
     combine_agreeing,
     list_set_aside,
 )
-from checks.evaluation.verdicts import VerdictArray
+from checks.evaluation.verdicts import fill_verdicts
 from checks.tolerances.limits import ToleranceLimits
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan, ReadingValue
-from jobs.exchange.result.document import LevelsResult, PadResult, ShimCountResult
 from jobs.exchange.result.findings import LoweredPadResult
 
-MIN_SIGMA_MM = 1e-3
+MIN_SIGMA_MM = 1e-4
 """No grade rod is read better than this, however near it stands. Project choice."""
+
+GUARDED_PROBABILITY = 0.97725
+"""Of lying within under guarded acceptance: the normal distribution up to 2 sigma."""
 
 PointReadings = Sequence[tuple[int, ReadingValue]]
 """Readings, each with the index of its pad or benchmark."""
@@ -38,8 +42,16 @@ class PadLevels:
 
     Attributes
     ----------
-    height : NaN where the pad was not read, or only from a set-up that nothing ties
-        to the others.
+    height : below the highest pad as far as the level can tell it (`datum`); NaN where
+        the pad was not read, or only from a set-up that nothing ties to the others.
+    as_read : height as read, from the expected highest pad; above it where positive.
+    sigma : standard uncertainty of a reading against the datum.
+    probability : of lying within the limit below the highest.
+    datum_sigma : standard uncertainty of the datum itself.
+    low : whether the pad is below the limit, or not safely within it where acceptance
+        is guarded.
+    tells_apart : difference of two pads that their readings tell apart, at twice the
+        uncertainty.
     shim : total thickness; NaN where no shim is needed or none helps.
     counts : (n_pads, n_thicknesses) shim plates of each thickness.
     levels_close : whether the misclosure keeps its limit.
@@ -49,7 +61,13 @@ class PadLevels:
 
     rows: IntArray
     height: FloatArray
+    as_read: FloatArray
     sigma: FloatArray
+    probability: FloatArray
+    datum_sigma: float
+    tells_apart: float
+    limit: float
+    low: BoolArray
     shim: FloatArray
     counts: IntArray
     pad_to_lower: LoweredPadResult | None
@@ -59,24 +77,37 @@ class PadLevels:
     tie_setups: tuple[str, ...]
     redundancy: int
 
+    @property
+    def alike(self) -> int:
+        """Return the number of pads that cannot be told from the highest."""
+        known = ~np.isnan(self.height)
+        reach = COVERAGE_FACTOR * self.sigma[known]
+        return int(np.sum(-self.as_read[known] <= reach + SLACK_MM))
+
+    @property
+    def needs_better_level(self) -> bool:
+        """Return True where two pads cannot be told apart to within the limit."""
+        return self.tells_apart > self.limit + SLACK_MM
+
 
 def reduce_levels(
     plan: Plan, table: CheckTable, observations: Observations, limits: ToleranceLimits
 ) -> PadLevels:
     """Compute the heights of all pads over every set-up, and their shims.
 
-    With guarded acceptance a pad is low, and shimmed, by the limit less the expanded
-    uncertainty, as its verdict has it. A stack is accepted that leaves the pad within
-    the limit itself.
+    With guarded acceptance a pad is low, and shimmed, unless it is within with the
+    probability that twice the uncertainty stands for. A stack is accepted that leaves
+    the pad within the limit itself.
     """
     rows = table.rows(CheckKind.LEVEL)
-    height, sigma, misclosure, redundancy = _adjust_heights(
-        plan, table, observations, rows
-    )
+    read = _adjust_heights(plan, table, observations, rows)
+    datum = estimate_datum(read.height, read.sigma, limits.pad_level())
+    height = -datum.depth_mm + 0.0  # no negative zero
     ties, setups = _find_ties(table, observations)
     limit, up_to = limits.pad_level(), limits.shim_up_to()
-    guard = COVERAGE_FACTOR * np.nan_to_num(sigma) if limits.guarded else 0.0
-    low = height < -(limit - guard + SLACK_MM)
+    low = height < -(limit + SLACK_MM)
+    if limits.guarded:
+        low |= datum.probability_within < GUARDED_PROBABILITY
     needs_shim = low & (height >= -(up_to + SLACK_MM))
     thickness = np.array([float(shim.mm) for shim in plan.shim_thicknesses])
     shim = np.full(rows.size, np.nan)
@@ -89,16 +120,43 @@ def reduce_levels(
     return PadLevels(
         rows=rows,
         height=height,
-        sigma=sigma,
+        as_read=read.height - datum.datum_mm,
+        sigma=datum.sigma_mm,
+        probability=datum.probability_within,
+        datum_sigma=datum.datum_sigma_mm,
+        tells_apart=_tell_apart(read.sigma),
+        limit=limit,
+        low=low,
         shim=shim,
         counts=counts,
-        pad_to_lower=_find_pad_to_lower(table, rows, height, limit),
-        misclosure=misclosure,
-        levels_close=misclosure <= limits.level_misclosure() + SLACK_MM,
+        pad_to_lower=_find_pad_to_lower(table, rows, read, datum, limit),
+        misclosure=read.misclosure,
+        levels_close=read.misclosure <= limits.level_misclosure() + SLACK_MM,
         tie_checks=ties,
         tie_setups=setups,
-        redundancy=redundancy,
+        redundancy=read.redundancy,
     )
+
+
+def assign_pad_verdicts(verdicts: CheckVerdicts, pads: PadLevels) -> None:
+    """Assign the pads the verdicts and probabilities that the datum gives them.
+
+    Any pad may be the highest: no normal distribution of one height tells this. A
+    verdict on the readings themselves (unmeasured, contradicting) stays.
+    """
+    verdicts.probability[pads.rows] = pads.probability
+    decided = np.isin(
+        verdicts.verdict[pads.rows], [Verdict.WITHIN.value, Verdict.OUTSIDE.value]
+    )
+    rows = pads.rows[decided]
+    verdicts.verdict[rows] = fill_verdicts(~pads.low[decided])
+
+
+def _tell_apart(sigma: FloatArray) -> float:
+    """Return what the readings of two pads tell apart, for a pad in the middle. [mm]"""
+    read = sigma[~np.isnan(sigma)]
+    middle = float(np.median(read)) if read.size else 0.0
+    return COVERAGE_FACTOR * float(np.sqrt(2.0)) * middle
 
 
 def compare_level_repeats(
@@ -168,12 +226,23 @@ def _find_ties(
     return tuple(key for key, _ in ties), tuple(setups)
 
 
+@dataclass(frozen=True, slots=True)
+class _ReadHeights:
+    """Heights of the pads as read, from any one level. [mm]"""
+
+    height: FloatArray  # (n_pads,) NaN without one
+    sigma: FloatArray  # (n_pads,) without what all pads have in common
+    misclosure: float
+    redundancy: int
+
+
 def _adjust_heights(
     plan: Plan, table: CheckTable, observations: Observations, rows: IntArray
-) -> tuple[FloatArray, FloatArray, float, int]:
-    """Return heights from the highest pad, their uncertainty, misclosure, redundancy.
+) -> _ReadHeights:
+    """Adjust the heights of the pads over every set-up.
 
-    Pads that nothing ties to the largest group of tied pads have no height.
+    Pads that nothing ties to the largest group of tied pads have no height: they have
+    another datum, which cannot be compared.
     """
     point_rows = [*rows.tolist(), *table.rows(CheckKind.BENCHMARK).tolist()]
     readings = [
@@ -183,7 +252,7 @@ def _adjust_heights(
     ]
     unknown = np.full(rows.size, np.nan)
     if not readings:
-        return unknown, unknown, 0.0, 0
+        return _ReadHeights(unknown, unknown, 0.0, 0)
     names = dict.fromkeys(reading.setup for _, reading in readings)
     setup_index = {name: i for i, name in enumerate(names)}
     setup = np.array([setup_index[reading.setup] for _, reading in readings], dtype=int)
@@ -208,15 +277,12 @@ def _adjust_heights(
     component = adjustment.component[: rows.size]
     read = component >= 0
     if not read.any():
-        return unknown, unknown, misclosure, redundancy
+        return _ReadHeights(unknown, unknown, misclosure, redundancy)
     # Heights of separate groups cannot be compared: the largest group is used.
     tied = component == np.bincount(component[read]).argmax()
-    pad_height = adjustment.height_mm[: rows.size]
-    highest = int(np.flatnonzero(tied)[pad_height[tied].argmax()])
-    height, sigma = adjustment.relative_to(highest)
-    return (
-        np.where(tied, height[: rows.size], np.nan),
-        np.where(tied, sigma[: rows.size], np.nan),
+    return _ReadHeights(
+        np.where(tied, adjustment.height_mm[: rows.size], np.nan),
+        np.where(tied, adjustment.own_sigma_mm[: rows.size], np.nan),
         misclosure,
         redundancy,
     )
@@ -295,17 +361,14 @@ def _collimation_errors(plan: Plan, readings: PointReadings) -> FloatArray:
 
 
 def _find_pad_to_lower(
-    table: CheckTable, rows: IntArray, height: FloatArray, limit: float
+    table: CheckTable, rows: IntArray, read: _ReadHeights, datum: PadDatum, limit: float
 ) -> LoweredPadResult | None:
     """Return the one high pad whose lowering would save most of the shims, if any."""
-    # Pads without a height cannot compete for the highest.
-    known = ~np.isnan(height)
-    pad = shims.find_pad_to_lower(height[known], limit)
+    pad = find_pad_to_lower(read.height, read.sigma, limit, datum)
     if pad is None:
         return None
-    row = rows[np.flatnonzero(known)[pad.index]]
     return {
-        "mark": table.checks[row].mark or "",
+        "mark": table.checks[rows[pad.index]].mark or "",
         "lower_by": float(pad.lower_by_mm),
         "shims_saved": int(pad.shims_saved),
     }
@@ -319,81 +382,3 @@ def list_shim_stack(plan: Plan, counts: IntArray) -> list[str]:
         reverse=True,
     )
     return [plan.shim_thicknesses[i].text for i in order for _ in range(counts[i])]
-
-
-def _misclosure_verdict(pads: PadLevels) -> Verdict:
-    """Return the verdict of the misclosure; `unmeasured` where nothing checks it."""
-    if not pads.redundancy:
-        return Verdict.UNMEASURED
-    return Verdict.WITHIN if pads.levels_close else Verdict.REMEASURE
-
-
-def levels_result(
-    plan: Plan,
-    table: CheckTable,
-    pads: PadLevels,
-    verdicts: VerdictArray,
-    thread: FloatArray,
-    misclosure_limit: float | None,
-) -> LevelsResult:
-    """Return the result document's `levels`.
-
-    Parameters
-    ----------
-    plan, table, pads : the shims at hand, the checks and the pads.
-    verdicts : array, shape (n_checks,)
-    thread : array, shape (n_pads,)
-        Thread left above the nut after shimming. [mm]
-    misclosure_limit : [mm]
-    """
-    known = ~np.isnan(pads.height)
-    highest = (
-        table.checks[pads.rows[np.nanargmax(pads.height)]].mark if known.any() else None
-    )
-    return {
-        "misclosure": pads.misclosure,
-        "misclosure_limit": misclosure_limit,
-        "verdict": _misclosure_verdict(pads).value,
-        "redundancy": pads.redundancy,
-        "highest": highest,
-        "pads": [
-            _pad_result(plan, table, pads, i, verdicts[row], thread[i])
-            for i, row in enumerate(pads.rows)
-        ],
-        "pack_list": _pack_list(plan, pads),
-        "lower_pad": pads.pad_to_lower,
-    }
-
-
-def _pad_result(
-    plan: Plan,
-    table: CheckTable,
-    pads: PadLevels,
-    pad: int,
-    verdict: str,
-    thread: float,
-) -> PadResult:
-    height, shim = to_json_number(pads.height[pad]), to_json_number(pads.shim[pad])
-    # A pad that is within needs no shim, which is known: null would mean unknown.
-    if verdict == Verdict.WITHIN:
-        shim = 0.0
-    return {
-        "mark": table.checks[pads.rows[pad]].mark or "",
-        "height": height,
-        "verdict": verdict,
-        "shim": shim,
-        "stack": list_shim_stack(plan, pads.counts[pad]),
-        "residual": None if shim is None or height is None else height + shim,
-        "thread_left": to_json_number(thread),
-    }
-
-
-def _pack_list(plan: Plan, pads: PadLevels) -> list[ShimCountResult]:
-    """Count the shim plates of the whole building, thickest first."""
-    total = pads.counts.sum(axis=0).tolist()
-    counted = zip(plan.shim_thicknesses, total, strict=True)
-    return [
-        {"thickness": thickness.text, "count": count}
-        for thickness, count in sorted(counted, key=lambda each: -each[0].mm)
-        if count
-    ]

@@ -149,6 +149,8 @@ def _rods_to_replace(evaluation: BuildingEvaluation, index: int) -> BoolArray:
     limit = evaluation.limits.rod_location(evaluation.rods.diameter[rows])[:, None]
     verdicts = np.array(evaluation.rod_verdicts[rows], dtype=object)
     beyond = (np.abs(deviation) > limit + SLACK_MM).any(axis=1)
+    if evaluation.limits.rods_from_plan:
+        beyond = as_built.miss[rows] > limit[:, 0] + SLACK_MM
     out: BoolArray = beyond | (verdicts == Verdict.OUTSIDE)
     if out.any():
         return out

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
-from checks.engine.remedies.remedy import Remedy, propose_remeasurement
+from checks.engine.remedies.remedy import Advice, Remedy, propose_remeasurement
 from checks.evaluation import outline_rules, verdict_reasons
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import capitalize_first
@@ -192,3 +192,15 @@ REMEASURE_RULES: tuple[Callable[[BuildingEvaluation, Keys], RuleResult], ...] = 
     _rule_levels_open,
     _rule_guarded_acceptance,
 )
+
+
+def advise_without_value(
+    evaluation: BuildingEvaluation, row: int, remeasure: Remedy | None
+) -> Advice | None:
+    """Ask only to measure again where contradicting repeats leave no value.
+
+    None for a check that has one.
+    """
+    if not evaluation.observations.contradicted[row] or remeasure is None:
+        return None
+    return Advice(remedies=(remeasure,))

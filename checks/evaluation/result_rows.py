@@ -140,6 +140,7 @@ def _build_rod_rows(evaluation: BuildingEvaluation) -> list[RodResult]:
         "d_along": to_json_list(as_built.deviation[:, 0]),
         "d_in": to_json_list(as_built.deviation[:, 1]),
         "miss": to_json_list(as_built.miss),
+        "limit": to_json_list(evaluation.limits.rod_location(table.diameter)),
         "verdict": list(evaluation.rod_verdicts),
         "determined": as_built.determined.tolist(),
         "planned_along": table.planned[:, 0].tolist(),

@@ -6,7 +6,7 @@ import numpy as np
 
 from checks.engine import pattern, rigid_fit
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from checks.engine.conformity import SLACK_MM
+from checks.engine.conformity import COVERAGE_FACTOR, SLACK_MM
 from checks.engine.outlier_tests import CRITICAL_W
 from checks.engine.plate_fit import plate
 from checks.engine.plate_fit.slots import SlotBatch, find_shortest_slots_many
@@ -37,6 +37,7 @@ class AsBuiltRods:
     deviation : (n_rods, 2) from the plan, the reference line's own included.
     contradictory : (n_rods,) whether the gages of its pattern fit no arrangement near
         the plan; they are left out then.
+    sigma : (n_rods, 2) standard uncertainty of `deviation`; NaN where not known.
     contradicted : rows of the checks whose readings the rest of their pattern
         contradicts.
     other : (n_rods, 2) the place further from the plan that the gages allow as well,
@@ -49,6 +50,7 @@ class AsBuiltRods:
     from_line: FloatArray
     deviation: FloatArray
     determined: BoolArray
+    sigma: FloatArray
     other: FloatArray
     line: FloatArray
     contradictory: BoolArray
@@ -116,6 +118,10 @@ def solve_rods(
     line[table.position[lines]] = observations.value[lines] - table.nominal[lines]
     # Readings place a rod from its reference line; the line itself may be off.
     from_line = solution.rods_mm - rods.planned
+    line_sigma = np.zeros(len(rods.groups))
+    line_sigma[table.position[lines]] = observations.uncertainty[lines]
+    sigma = solution.sigma_mm.copy()
+    sigma[:, 0] = np.hypot(sigma[:, 0], np.nan_to_num(line_sigma)[rods.position])
     line_shift = np.zeros_like(from_line)
     line_shift[:, 0] = np.nan_to_num(line)[rods.position]
     return AsBuiltRods(
@@ -123,6 +129,7 @@ def solve_rods(
         from_line=from_line,
         deviation=from_line + line_shift,
         determined=np.logical_and.reduce(solution.determined, axis=1),
+        sigma=sigma,
         other=solution.other_mm + line_shift,
         line=line,
         contradictory=solution.contradictory,
@@ -147,9 +154,11 @@ def assign_rod_verdicts(
 ) -> tuple[str, ...]:
     """Assign each rod its verdict: its place against `rod_location`.
 
-    The reference line is taken as built: it has a check of its own. A rod is never
-    better than its own setback and offset, which keep the guard band of the basis; a
-    rod that is not determined is outside where one of these is, else unmeasured.
+    By the basis either each axis from the reference line as built, which has a check of
+    its own, or the distance from where the plan has the rod (`_find_misplaced_rods`).
+    A rod is never better than its own setback and offset, which keep the guard band of
+    the basis; a rod that is not determined is outside where one of these is, else
+    unmeasured.
 
     Parameters
     ----------
@@ -157,19 +166,42 @@ def assign_rod_verdicts(
     verdicts : array, shape (n_checks,)
         The verdicts of the checks.
     """
-    limit = limits.rod_location(rods.diameter)[:, None]
-    beyond = np.abs(as_built.from_line) > limit + SLACK_MM
-    outside = beyond[:, 0] | beyond[:, 1]
+    outside, known = _find_misplaced_rods(rods, as_built, limits)
     single = table.rows(CheckKind.SETBACK, CheckKind.OFFSET)
     single = single[verdicts[single] == Verdict.OUTSIDE]
     outside[rods.rows_of_checks(table, single)] = True
     doubtful = table.rows(*PATTERN_KINDS)
     doubtful = doubtful[verdicts[doubtful] == Verdict.REMEASURE]
     rod_verdicts = fill_verdicts(~outside)
-    rod_verdicts[~as_built.determined & ~outside] = Verdict.UNMEASURED
+    rod_verdicts[~known & ~outside] = Verdict.UNMEASURED
     # Last, as a contradicted reading makes the rod's place worthless.
     rod_verdicts[rods.rows_of_checks(table, doubtful)] = Verdict.REMEASURE
     return tuple(rod_verdicts.tolist())
+
+
+def _find_misplaced_rods(
+    rods: RodTable, as_built: AsBuiltRods, limits: ToleranceLimits
+) -> tuple[BoolArray, BoolArray]:
+    """Return the rods beyond `rod_location`, and those that are known to that end.
+
+    A distance from the plan needs the reference line of a position on a wall: without
+    it a rod is outside where its setback alone is, and never within.
+    """
+    limit = limits.rod_location(rods.diameter)
+    if not limits.rods_from_plan:
+        beyond = np.abs(as_built.from_line) > limit[:, None] + SLACK_MM
+        return beyond[:, 0] | beyond[:, 1], as_built.determined
+    on_wall = np.array([group.position.wall is not None for group in rods.groups], bool)
+    unread = (on_wall & np.isnan(as_built.line))[rods.position]
+    off = as_built.deviation.copy()
+    off[unread, 0] = np.nan
+    distance = np.hypot(*np.nan_to_num(off).T)
+    if limits.guarded:
+        # The uncertainty of the distance: that of the deviation in its direction.
+        share = np.nan_to_num(off) / np.where(distance > 0.0, distance, 1.0)[:, None]
+        spread = np.hypot(*(share * np.nan_to_num(as_built.sigma)).T)
+        distance = distance + COVERAGE_FACTOR * spread
+    return distance > limit + SLACK_MM, as_built.determined & ~unread
 
 
 def _find_contradicted_rows(

@@ -113,6 +113,7 @@ class PadRow:
     mark: str
     wall_name: str
     verdict: Verdict
+    as_read: float | None
     height: float | None
     shim: float | None
     stack: tuple[str, ...]
@@ -137,6 +138,7 @@ def build_pad_rows(plan: Plan, results: ResultView) -> list[PadRow]:
             mark=position.mark,
             wall_name=get_wall_name(position),
             verdict=Verdict(pad["verdict"]),
+            as_read=pad.get("as_read"),
             height=pad["height"],
             shim=pad.get("shim"),
             stack=tuple(pad.get("stack") or ()),

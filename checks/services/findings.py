@@ -1,8 +1,9 @@
 """Actions on a finding: decide, request another measurement, report work as done.
 
-Every change to a rod or its plate needs the engineer (29 CFR 1926.755(b)). A remedy
-whose approval is `field` (a shim within its limits) may also be ordered by the
-operations manager. Nobody decides on readings they recorded themselves.
+Every change to a rod or its plate needs the engineer: 29 CFR 1926.755(b), by
+1926.752(a)(2), beside 1926.758(a), which takes systems-engineered metal buildings out
+of 1926.755. A remedy whose approval is `field` (a shim within its limits) may also be
+ordered by the operations manager. Nobody decides on readings they recorded themselves.
 """
 
 from collections.abc import Sequence

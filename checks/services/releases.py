@@ -43,7 +43,8 @@ ROD_REMEDIES = frozenset(
 NOTICE_STATEMENT = (
     "Notice to the erector before columns are set: the strength of the concrete, and "
     "every repair, replacement or modification of an anchor rod or of its base plate "
-    "(29 CFR 1926.752(a) and 1926.755(b)). The engineer of record, the "
+    "(29 CFR 1926.752(a) and 1926.755(b), beside 1926.758(a) for systems-engineered "
+    "metal buildings). The engineer of record, the "
     "manufacturer's drawings and local codes govern."
 )
 

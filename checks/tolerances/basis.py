@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 from fractions import Fraction
 from functools import cache
 from importlib import resources
@@ -127,6 +128,20 @@ class DiameterLimit:
         }
 
 
+class RodDatum(StrEnum):
+    """Place from which a rod's location is judged."""
+
+    LINE = "line"  # its reference line as built, each axis by itself
+    SPECIFIED = "specified"  # where the plan puts it, the line's deviation included
+
+
+class RodMeasure(StrEnum):
+    """Measure of a rod's location that is compared with its limit."""
+
+    AXIS = "axis"  # along and in, each by itself
+    DISTANCE = "distance"  # in any direction: never looser than each axis
+
+
 LimitValue = FlatLimit | ProportionalLimit | AsymmetricLimit | DiameterLimit
 
 
@@ -140,6 +155,8 @@ class ToleranceRule:
     provenance: Provenance
     note: str = ""
     confidence: str = ""
+    location: RodDatum | None = None  # of `rod_location` alone
+    measured_as: RodMeasure | None = None
 
     def as_result(self) -> LimitResult:
         """Return an entry of the result document's `tolerances`."""
@@ -148,6 +165,9 @@ class ToleranceRule:
             "source": self.source,
             "mark": self.provenance.value,
         }
+        if self.location == RodDatum.SPECIFIED and self.measured_as:
+            members["location"] = self.location.value
+            members["measured_as"] = self.measured_as.value
         # Which members there are depends on the kind of limit.
         return cast("LimitResult", members)
 
@@ -219,6 +239,10 @@ def _parse_rule(key: str, entry: Mapping[str, Any]) -> ToleranceRule:
         provenance=Provenance(entry["provenance"]),
         note=entry.get("note", ""),
         confidence=entry.get("confidence", ""),
+        location=RodDatum(entry["location"]) if "location" in entry else None,
+        measured_as=(
+            RodMeasure(entry["measured_as"]) if "measured_as" in entry else None
+        ),
     )
 
 

@@ -21,6 +21,7 @@ from checks.tolerances.basis import (
     DiameterLimit,
     FlatLimit,
     ProportionalLimit,
+    RodDatum,
     ToleranceBasis,
     ToleranceError,
     ToleranceRule,
@@ -125,6 +126,14 @@ class ToleranceLimits:
         """Return the limit of setback, offset and gage by rod diameter. [mm]"""
         return self._rules["rod_location"].amount.at(diameter_mm)
 
+    @property
+    def rods_from_plan(self) -> bool:
+        """Return True where a rod is judged by its distance from where the plan has it.
+
+        Else each axis by itself, from the reference line as built.
+        """
+        return self._rules["rod_location"].location == RodDatum.SPECIFIED
+
     def column_turn(self) -> float:
         """Return how far a plate may turn from the plan, either way. [rad]"""
         return self.value("column_turn")
@@ -171,6 +180,7 @@ class ToleranceLimits:
         accumulated = rules["accumulated"]
         if accumulated and isinstance(accumulated.amount, ProportionalLimit):
             limits["accumulated_per_mm"] = accumulated.amount.per
+            limits["accumulated_floor_mm"] = accumulated.amount.floor
             limits["accumulated_cap_mm"] = accumulated.amount.cap
         return GroupRules(**limits)
 
@@ -207,7 +217,9 @@ def resolve_limits(tolerances: ToleranceSpec) -> ToleranceLimits:
     rules = {}
     for key in known:
         if key in tolerances.overrides:
-            rules[key] = _override_rule(key, tolerances.overrides[key])
+            rules[key] = _override_rule(
+                key, tolerances.overrides[key], basis.rules.get(key)
+            )
         elif key in basis.rules:
             rules[key] = _complete_diameters(basis.rules[key], default)
         elif key in basis.groups:
@@ -237,12 +249,17 @@ def _validate_override(key: str, value: float) -> None:
         )
 
 
-def _override_rule(key: str, value: float) -> ToleranceRule:
+def _override_rule(
+    key: str, value: float, replaced: ToleranceRule | None
+) -> ToleranceRule:
+    """Return a rule of another amount; what is measured stays that of the basis."""
     return ToleranceRule(
         key=key,
         amount=FlatLimit(float(value)),
         source="override",
         provenance=Provenance.OVERRIDE,
+        location=replaced.location if replaced else None,
+        measured_as=replaced.measured_as if replaced else None,
     )
 
 

@@ -173,3 +173,19 @@ def tape_class(value_mm: float, accuracy_class: str = "II") -> float:
         accuracy_class
     ]
     return (fixed + per_metre * math.ceil(abs(value_mm) / 1000)) / math.sqrt(3)
+
+
+def level_precisely(document: Document) -> Document:
+    """The same document with a level that reads to 0.0001 mm.
+
+    The datum of the pads is then the highest reading, and heights are differences of
+    readings: how the rest follows from them can be worked by hand.
+    """
+    precise = copy.deepcopy(document)
+    precise["instruments"]["L"]["standard_uncertainty"] = "0.0001 mm"
+    for reading in precise["readings"]:
+        if reading["check"].startswith(("level:", "benchmark:")):
+            reading["instrument"] = reading.get("instrument", "L")
+            if isinstance(reading["value"], (int, float)):
+                reading["value"] = f"{reading['value']:.6f} mm"
+    return precise

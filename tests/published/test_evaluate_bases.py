@@ -20,6 +20,7 @@ from tests.published.contract import (
     check,
     evaluate_document,
     finding,
+    position,
     read,
     read_rods,
     rods,
@@ -109,6 +110,89 @@ def test_every_limit_in_force_names_its_source() -> None:
         for rule in tolerances.values():
             assert rule["value"] > 0
             assert rule["source"]
+
+
+# ---- where a rod is judged from --------------------------------------------------
+
+
+def off_specified(
+    basis: str, line: float, along: float, inward: float, **tolerances: Any
+) -> Document:
+    """Rod 1 of S off by `along` from its line and `inward`; the line off by `line`."""
+    document = building(tolerances={"basis": basis, **tolerances})
+    document["details"]["Q"]["rods"] = rods(*SQUARE, diameter='3/4"')
+    read(document, "line:S", f"{8000 + line * INCH:.6f} mm")
+    for number, (x, y) in enumerate(SQUARE, start=1):
+        first = number == 1
+        read(document, f"offset:S.{number}", f"{x + along * INCH * first:.6f} mm")
+        read(document, f"setback:S.{number}", f"{y + inward * INCH * first:.6f} mm")
+    return evaluate_document(document)
+
+
+@pytest.mark.parametrize("basis", ["aci-117-2010", "aisc-303-2016"])
+def test_a_rod_nearly_half_an_inch_off_its_specified_location_is_outside(
+    basis: str,
+) -> None:
+    # line 1/8, offset and setback 1/4 in: each axis from the line within 1/4, and
+    # hypot(3/8, 1/4) = 0.451 in from the specified location (ACI 117-10 2.3.4.2)
+    result = off_specified(basis, 1 / 8, 1 / 4, 1 / 4)
+    assert {c["verdict"] for c in result["checks"] if c["readings"]} == {"within"}
+    rod = position(result, "S")["rods"][0]
+    assert rod["miss"] == pytest.approx(math.hypot(3 / 8, 1 / 4) * INCH)
+    assert rod["limit"] == pytest.approx(INCH / 4)
+    assert rod["verdict"] == "outside"
+    assert "line:S" in finding(result, "position:S")["checks"]
+    rule = result["tolerances"]["rod_location"]
+    assert (rule["location"], rule["measured_as"]) == ("specified", "distance")
+
+
+@pytest.mark.parametrize(
+    ("line", "along", "inward", "word"),
+    [
+        (0, 0.24, 0, "within"),
+        (0, 0.18, 0.17, "within"),  # 0.248
+        (0, 0.18, 0.18, "outside"),  # 0.2546 as a distance, 0.18 along each axis
+        (-0.12, 0.24, 0.2, "within"),  # the line's deviation adds in, and takes off
+        (0.12, 0.24, 0, "outside"),
+    ],
+)
+def test_a_rod_is_judged_as_a_distance_with_its_line(
+    line: float, along: float, inward: float, word: str
+) -> None:
+    result = off_specified("aci-117-2010", line, along, inward)
+    assert position(result, "S")["rods"][0]["verdict"] == word
+
+
+def test_without_its_line_a_rod_is_never_within_its_specified_location() -> None:
+    document = building(tolerances={"basis": "aci-117-2010"})
+    document["details"]["Q"]["rods"] = rods(*SQUARE, diameter='3/4"')
+    read_rods(document, "S", [(x, y) for x, y in SQUARE])
+    read(document, "setback:N.1", f"{150 + 0.3 * INCH:.6f} mm")
+    result = evaluate_document(document)
+    assert {r["verdict"] for r in position(result, "S")["rods"]} == {"unmeasured"}
+    assert position(result, "N")["rods"][0]["verdict"] == "outside"
+
+
+@pytest.mark.parametrize("basis", ["metal-building-practice", "aisc-303-2010"])
+def test_other_bases_judge_each_axis_from_the_line_as_built(basis: str) -> None:
+    result = off_specified(basis, 1 / 8, 1 / 8, 1 / 8)
+    assert position(result, "S")["rods"][0]["verdict"] == "within"
+    assert "location" not in result["tolerances"]["rod_location"]
+
+
+def test_an_override_changes_the_amount_and_not_what_is_measured() -> None:
+    overrides = {"rod_location": '1/2"'}
+    result = off_specified("aci-117-2010", 1 / 8, 1 / 4, 1 / 4, overrides=overrides)
+    assert position(result, "S")["rods"][0]["verdict"] == "within"
+    beyond = off_specified("aci-117-2010", 1 / 8, 3 / 8, 1 / 4, overrides=overrides)
+    assert position(beyond, "S")["rods"][0]["verdict"] == "outside"
+
+
+def test_guarded_acceptance_takes_twice_the_uncertainty_off_the_distance() -> None:
+    result = off_specified("aci-117-2010", 0, 0.12, 0.12, guarded=True)
+    rod = position(result, "S")["rods"][0]
+    assert rod["miss"] < rod["limit"]
+    assert rod["verdict"] == "outside"
 
 
 # ---- rules on groups -------------------------------------------------------------
@@ -417,3 +501,57 @@ def test_a_building_with_nothing_but_an_outline_is_evaluated() -> None:
     result = evaluate_document(read(bare, "wall:A-B", "24 m"))
     assert check(result, "wall:A-B")["verdict"] == "within"
     assert (result["positions"], result["levels"]["pads"]) == ([], [])
+
+
+# ---- the resultant lean ----------------------------------------------------------
+
+
+def leaning(along: float, inward: float, height: str = "20'") -> Document:
+    document = read(building(), "plumb:S.along", f"{along} in", height=height)
+    return evaluate_document(
+        read(document, "plumb:S.in", f"{inward} in", height=height)
+    )
+
+
+def test_two_leans_within_may_together_be_beyond_one_in_five_hundred() -> None:
+    # AISC 303-16 7.13.1.1: one angle in space; 0.45 and 0.45 in on 20 ft, each 1/533,
+    # together 0.6364 in, 1/377 (worked apart from this program)
+    result = leaning(0.45, 0.45)
+    for axis in ("along", "in"):
+        assert check(result, f"plumb:S.{axis}")["verdict"] == "within"
+    (topic,) = [each for each in topics(result) if each.startswith("plumb")]
+    found = finding(result, topic)
+    assert sorted(found["checks"]) == ["plumb:S.along", "plumb:S.in"]
+    first = found["remedies"][0]
+    assert (first["remedy"], first["approval"]) == ("plumb_up", "field")
+    assert "1/377" in first["reason"]
+    assert "1/500" in first["reason"]
+
+
+@pytest.mark.parametrize(
+    ("along", "inward", "beyond"),
+    [
+        (0.288, 0.384, False),  # 3 : 4 : 5, exactly 0.48 in = 20 ft / 500
+        (0.289, 0.385, True),
+        (0.48, 0.0, False),
+        (-0.3, 0.3, False),
+        (-0.4, 0.4, True),
+    ],
+)
+def test_the_resultant_lean_keeps_the_limit_itself(
+    along: float, inward: float, beyond: bool
+) -> None:
+    plumb = [each for each in topics(leaning(along, inward)) if "plumb" in each]
+    assert bool(plumb) is beyond
+
+
+def test_a_lean_beyond_along_one_axis_is_one_finding() -> None:
+    plumb = [each for each in topics(leaning(0.6, 0.45)) if "plumb" in each]
+    assert plumb == ["plumb:S.along"]
+
+
+def test_the_resultant_of_two_heights_goes_by_the_slopes() -> None:
+    document = read(building(), "plumb:S.along", "0.45 in", height="20'")
+    result = evaluate_document(read(document, "plumb:S.in", "0.225 in", height="10'"))
+    (topic,) = [each for each in topics(result) if each.startswith("plumb")]
+    assert "1/377" in finding(result, topic)["remedies"][0]["reason"]

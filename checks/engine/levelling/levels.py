@@ -54,6 +54,16 @@ class LevelAdjustment:
     _own: FloatArray  # (p,) variance of a point given its set-ups
     _mixing: FloatArray  # (p, m) share of each set-up in a point's height
     _cofactor: FloatArray  # (m, m) of the set-ups
+    _free_cofactor: FloatArray  # (m, m) about the mean of each component's set-ups
+
+    @property
+    def own_sigma_mm(self) -> FloatArray:
+        """Return each point's uncertainty without what its component has in common.
+
+        Within one set-up that of its own readings, shape (p,). [mm]
+        """
+        spread = quadratic_forms(self._mixing, self._free_cofactor)
+        return np.asarray(np.sqrt(np.maximum(self._own + spread, 0.0)), np.float64)
 
     def relative_to(self, point: int) -> tuple[FloatArray, FloatArray]:
         """Return heights and sigmas relative to one point.
@@ -160,6 +170,7 @@ def adjust_levels(
         _own=own,
         _mixing=mixing,
         _cofactor=cofactor,
+        _free_cofactor=_remove_datum(cofactor, weight, label[:m]),
     )
 
 
@@ -253,6 +264,20 @@ def _solve_heights(
     height = mixing @ line - lower
     residual = line[s] - height[p] - reduced
     return own, mixing, cofactor, height, residual
+
+
+def _remove_datum(
+    cofactor: FloatArray, weight: FloatArray, label: IntArray
+) -> FloatArray:
+    """Remove what the datum of each component adds to its set-ups' cofactors.
+
+    The normal matrix N has a null vector of ones in each component of m set-ups, so
+    that inverse(N + w 1 1') = pseudo-inverse(N) + 1 1' / (w m²).
+    """
+    together = label[:, None] == label[None, :]
+    share = together / together.sum(axis=1, keepdims=True) ** 2
+    free: FloatArray = cofactor - share / weight.max(initial=1.0)
+    return free
 
 
 def _first_with_label(label: IntArray) -> IntArray:

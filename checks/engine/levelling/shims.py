@@ -19,7 +19,6 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
-from checks.engine.conformity import SLACK_MM
 from checks.engine.errors import EngineError
 
 STEPS_PER_MM = 1_000_000
@@ -45,16 +44,6 @@ class ShimStacks:
     reachable: (
         BoolArray  # (n,) False without plates, or with more than MAX_STACK_PLATES
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LowerPad:
-    """The one high pad whose lowering saves most of the shims."""
-
-    index: int
-    lower_by_mm: float  # down to the next highest pad
-    shims_needed: int  # pads to be shimmed as it is
-    shims_saved: int  # how many fewer afterwards
 
 
 def find_shim_stacks(
@@ -144,42 +133,6 @@ def count_pack_list(counts: npt.ArrayLike) -> IntArray:
     """
     total: IntArray = np.asarray(counts, dtype=np.intp).sum(axis=0)
     return total
-
-
-def find_pad_to_lower(height_mm: npt.ArrayLike, limit_mm: float) -> LowerPad | None:
-    """Find the one high pad that forces most of the shims, if there is one.
-
-    Once it is lowered to the next highest pad, the pads within the limit of that one
-    need no shims. Offered only where this saves more than half of the shims, and not
-    where two pads are equally high. Common practice.
-
-    Parameters
-    ----------
-    height_mm : array, shape (n,)
-        Heights from any one level; NaN where unknown. [mm]
-    limit_mm : float
-        Largest depth of a pad below the highest one. [mm]
-
-    Returns
-    -------
-    LowerPad or None
-    """
-    height = np.asarray(height_mm, dtype=float)
-    order = np.argsort(np.where(np.isnan(height), -np.inf, height), kind="stable")
-    if np.count_nonzero(~np.isnan(height)) < 2:
-        return None
-    first, second = order[-1], order[-2]
-    before = int(np.sum(height[first] - height > limit_mm + SLACK_MM))
-    after = np.sum(height[second] - height > limit_mm + SLACK_MM)
-    saved = before - int(after)
-    if 2 * saved <= before:
-        return None
-    return LowerPad(
-        index=int(first),
-        lower_by_mm=float(height[first] - height[second]),
-        shims_needed=before,
-        shims_saved=saved,
-    )
 
 
 def _fewest_plates(plates: npt.NDArray[np.int64], size: int) -> npt.NDArray[np.int32]:

@@ -137,3 +137,52 @@ def advise_plumb(
         )
     )
     return Advice(remedies=rank_remedies(remedies))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultantLean:
+    """A column within its limit along each axis, but not by both together.
+
+    `out_of_plumb` is along the axis that leans more, over `height`; `slope` that of
+    both axes, `ratio` its limit. [mm, 1]
+    """
+
+    out_of_plumb: float
+    axis: str
+    height: float
+    slope: float
+    ratio: float
+
+
+def advise_resultant_plumb(
+    lean: ResultantLean, style: LengthStyle, remeasure: Remedy | None
+) -> Advice:
+    """Propose to move the top back along the axis that leans more.
+
+    The other axis is within by itself and may stay.
+    """
+    move = format_length(abs(lean.out_of_plumb), style, 32)
+    way = lean.axis
+    if lean.axis == "in":
+        way = "inward" if lean.out_of_plumb > 0 else "outward"
+    both = format_length(lean.slope * lean.height, style, 32)
+    remedies = [] if remeasure is None else [remeasure]
+    remedies.append(
+        Remedy(
+            kind=RemedyKind.PLUMB_UP,
+            approval=Approval.FIELD,
+            reason=(
+                "Each axis is within, but the limit is on the lean in any direction:"
+                f" both together lean {both} over {format_length(lean.height, style)},"
+                f" 1/{1.0 / lean.slope:.0f}, where 1/{1.0 / lean.ratio:.0f} is allowed."
+                f" It leans more {way}: move the top {move} the other way."
+            ),
+            cautions=(cautions.SCREENING,),
+            quantities={
+                "move": -lean.out_of_plumb,
+                "axis": lean.axis,
+                "height": lean.height,
+            },
+        )
+    )
+    return Advice(remedies=rank_remedies(remedies))

@@ -1,8 +1,12 @@
 """Levels, shims and high pads."""
 
+from math import erf, sqrt
+
 import numpy as np
 
 from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.levelling.datum import SPREADS_MM, estimate_datum
+from checks.engine.levelling.high_pad import find_pad_to_lower
 from checks.engine.levelling.level_network import adjust_height_differences
 from checks.engine.levelling.levels import adjust_levels
 from checks.engine.levelling.line_of_sight import (
@@ -12,7 +16,6 @@ from checks.engine.levelling.line_of_sight import (
 from checks.engine.levelling.shim_choice import find_stacks_around
 from checks.engine.levelling.shims import (
     count_pack_list,
-    find_pad_to_lower,
     find_shim_stacks,
 )
 from checks.methods.example_values import (
@@ -27,6 +30,9 @@ from checks.tolerances.limits import resolve_limits
 from jobs.anchor_plan.values import ToleranceSpec
 
 PLATES_MM = np.array([1.0, 2.0, 4.0]) * INCH_MM / 16.0
+WITHOUT_NOISE_MM = 1e-6
+"""Standard uncertainty with which an example by hand takes its readings."""
+
 SHORTFALLS_MM = np.array([12.0, 10.0, 7.0]) * INCH_MM / 32.0
 
 
@@ -88,6 +94,50 @@ def calculate_two_setups() -> Calculation:
             build_result(
                 "The set-ups", "within", computed.misclosure_mm <= limit, apart <= limit
             ),
+        ),
+    )
+
+
+def calculate_two_pads() -> Calculation:
+    """Compare two pads whose readings differ by more than the limit."""
+    sigma, low = 1.0, 5.0 / 32.0 * INCH_MM
+    limit = resolve_limits(ToleranceSpec()).pad_level()
+    computed = estimate_datum([0.0, -low], sigma, limit)
+    # Two pads keep their readings but for the widest spread of the grid.
+    shrink = SPREADS_MM[-1] ** 2 / (SPREADS_MM[-1] ** 2 + sigma**2)
+    depth, apart = shrink * low, sigma * sqrt(2.0 * shrink)
+    within = 0.5 * (1.0 + erf((limit - depth) / apart / sqrt(2.0)))
+    return Calculation(
+        inputs=(
+            describe_input("The second pad reads lower by", "{:length}", low),
+            describe_input("Standard uncertainty of a reading", "{:fine}", sigma),
+            describe_input("Allowed below the highest", "{:length}", limit),
+        ),
+        steps=(
+            write_text(
+                "Two pads all but keep their readings, {:fine} apart; it has"
+                " √2 times their uncertainty: {:fine}.",
+                depth,
+                apart,
+            ),
+            write_text(
+                "The chance of lying within the limit is that of a normal value below"
+                " {:+2}.",
+                (limit - depth) / apart,
+            ),
+        ),
+        results=(
+            build_result(
+                "Depth", "fine", computed.depth_mm[1], depth, hand_tolerance=1e-6
+            ),
+            build_result(
+                "Probability within",
+                "2",
+                computed.probability_within[1],
+                within,
+                hand_tolerance=1e-3,
+            ),
+            build_result("The second pad", "within", bool(within >= 0.5), low <= limit),
         ),
     )
 
@@ -407,7 +457,7 @@ def calculate_high_pad() -> Calculation:
     # As it is, four pads need shims; with the first one lowered, only one does.
     height = np.array([12.0, 2.0, 0.0, 1.0, -4.0]) * INCH_MM / 32.0
     limit = resolve_limits(ToleranceSpec()).pad_level()
-    computed = find_pad_to_lower(height, limit)
+    computed = find_pad_to_lower(height, WITHOUT_NOISE_MM, limit)
     if computed is None:
         raise RuntimeError("the example's high pad is not detected")
     low = int(np.sum(height[0] - height > limit))

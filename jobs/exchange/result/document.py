@@ -51,6 +51,17 @@ class LimitResult(TypedDict, total=False):
     by_diameter: list[DiameterLimitResult]
     listed_up_to: Annotated[float, "Largest rod diameter listed.", MM]
     otherwise: Annotated[float | None, "Limit of diameters that are not listed.", MM]
+    location: Annotated[
+        str,
+        OneOf(("line", "specified")),
+        "Of rods: from where the plan has them; left out, from the reference line as "
+        "built.",
+    ]
+    measured_as: Annotated[
+        str,
+        OneOf(("axis", "distance")),
+        "Of rods: as a distance in any direction; left out, along each axis.",
+    ]
 
 
 class TolerancesResult(TypedDict, total=False):
@@ -241,6 +252,11 @@ class RodResult(_RodAxes, total=False):
     d_along: Annotated[float | None, "As built minus planned.", MM]
     d_in: Annotated[float | None, "As built minus planned.", MM]
     miss: Annotated[float | None, "Distance from plan to as built.", MM]
+    limit: Annotated[
+        float | None,
+        "Of its location, which `tolerances` says how to measure.",
+        MM,
+    ]
     determined: Annotated[bool, "True where its readings fix its place."]
     planned_along: Annotated[float | None, "Planned, from the reference line.", MM]
     planned_in: Annotated[float | None, "Planned, from the steel line.", MM]
@@ -326,7 +342,20 @@ class PadResult(TypedDict, total=False):
     """The bearing surface of a position, and the shims it needs."""
 
     mark: Required[Annotated[str, "Of its position."]]
-    height: Required[Annotated[float | None, "From the highest pad, which is 0.", MM]]
+    height: Required[
+        Annotated[
+            float | None,
+            "From the highest pad, which is 0, as far as the level can tell it: the "
+            "median of what the readings leave possible.",
+            MM,
+        ]
+    ]
+    as_read: Annotated[
+        float | None,
+        "Height as read, from where the highest pad is expected: above it where "
+        "positive.",
+        MM,
+    ]
     verdict: Required[VerdictWord]
     shim: Annotated[float | None, "Total thickness.", MM]
     stack: Annotated[list[str] | None, "Shim plates, thickest first."]
@@ -351,7 +380,23 @@ class LevelsResult(TypedDict, total=False):
     misclosure_limit: Annotated[float | None, "Of the misclosure.", MM]
     verdict: Annotated[str, OneOf(Verdict), "Of the misclosure."]
     redundancy: Annotated[int | None, "Readings minus unknowns."]
-    highest: Annotated[str | None, "Mark of the pad that heights are counted from."]
+    highest: Annotated[str | None, "Mark of the pad that reads highest."]
+    datum_uncertainty: Annotated[
+        float | None, "Standard uncertainty of the height of the highest pad.", MM
+    ]
+    read: Annotated[int, AtLeast(0), "Pads with a height."]
+    alike: Annotated[
+        int, AtLeast(0), "Pads that cannot be told from the highest by their readings."
+    ]
+    tells_apart: Annotated[
+        float | None,
+        "Difference of two pads that the readings tell apart, at twice the "
+        "uncertainty.",
+        MM,
+    ]
+    better_level_needed: Annotated[
+        bool, "True where that is more than the limit of a pad."
+    ]
     pack_list: Annotated[
         list[ShimCountResult], "Shims of the building, thickest first."
     ]

@@ -79,7 +79,7 @@ def test_a_pad_levelled_from_far_asks_for_a_shorter_sight(unit: str, sight: str)
     for number, reading in enumerate(document["readings"]):
         if reading["check"].startswith("level:"):
             document["readings"][number] = {**reading, "sight": "110 m"}
-    documents.off_by(document, "level:B2", 9.0)
+    documents.off_by(document, "level:B2", 16.0)
     (only,) = finding(result_of(document), "level:B2")["remedies"]
     assert only["remedy"] == "remeasure"
     # 30 m x (1/8 in / 2) / (sqrt 2 x 1 mm) = 33.7 m; no further than the level's 30 m

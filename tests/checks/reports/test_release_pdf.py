@@ -63,7 +63,7 @@ def test_it_says_everything_a_release_has_to(
         shipped.record["evaluation"]["input_digest"],
         shipped.record["findings"][0]["decisions"][0]["digest"],
         "Notice to the erector",
-        "29 CFR 1926.752(a) and 1926.755(b)",
+        "29 CFR 1926.752(a) and 1926.755(b), beside 1926.758(a)",
         "Emery (emery)",
         "Fern (fern)",
         "Drill ½″ <b>#1</b> $x$.",

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from checks.engine.errors import EngineError
 from checks.engine.levelling.shims import (
     count_pack_list,
-    find_pad_to_lower,
     find_shim_stacks,
 )
 
@@ -130,37 +129,6 @@ def test_negative_shortfalls_and_thicknesses_are_refused(shortfall, plates, says
 def test_the_pack_list_adds_up_all_stacks():
     found = find_shim_stacks([4.0, 4.0, 7.9], INCHES)
     assert count_pack_list(found.counts).tolist() == [3, 2, 1, 0]
-
-
-def test_one_high_pad_that_forces_every_shim_is_worth_lowering():
-    found = find_pad_to_lower([5.0, 0.0, -1.0, 0.5, 0.2], 3.175)
-    assert found is not None
-    assert (found.index, found.shims_needed, found.shims_saved) == (0, 4, 4)
-    assert found.lower_by_mm == pytest.approx(4.5)
-
-
-@pytest.mark.parametrize(
-    "height",
-    [
-        [0.0, 0.0, -5.0, -5.0],  # two pads equally high
-        [0.0, -1.0, -2.0],  # no shims to save
-        [0.0, -1.0, -9.0, -9.0],  # the low pads stay low
-        [5.0, 0.0, -4.0, -4.0, -4.0],  # saves one of four
-        [5.0, 0.0, 0.0, -6.0, -6.0],  # saves two of four: not most
-        [1.0],
-        [np.nan, 1.0],
-        [],
-    ],
-)
-def test_lowering_is_not_offered_where_it_does_not_save_most_shims(height):
-    assert find_pad_to_lower(height, 3.175) is None
-
-
-def test_a_pad_at_the_limit_needs_no_shim():
-    found = find_pad_to_lower([3.175, 0.0, -1.0, -1.0], 3.175)
-    assert found is not None
-    assert found.shims_needed == 2
-    assert find_pad_to_lower([3.175, 0.0, 0.0], 3.175) is None
 
 
 def test_thicknesses_without_a_common_measure_count_to_a_thousandth():
