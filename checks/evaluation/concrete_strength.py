@@ -115,7 +115,8 @@ def _find_unconfirmed(
         any(_is_plausible_date(plan, r) for r in observations.readings[row])
         for row in rows
     ]
-    return rows[observations.impossible[rows] & np.array(dated, dtype=bool)]
+    waiting = observations.impossible[rows] & np.array(dated, dtype=bool)
+    return np.asarray(rows[waiting], dtype=int)
 
 
 def _unusable_concrete(

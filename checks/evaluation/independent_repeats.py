@@ -65,7 +65,7 @@ def _compute_spread(index: IntArray, n_checks: int, amount: FloatArray) -> Float
     largest, smallest = np.full(n_checks, -np.inf), np.full(n_checks, np.inf)
     np.fmax.at(largest, index, amount)
     np.fmin.at(smallest, index, amount)
-    return largest - smallest
+    return np.asarray(largest - smallest)
 
 
 def _find_long_spans(

@@ -40,7 +40,8 @@ def review_plan(plan: Plan) -> list[PlanWarning]:
     ----------
     plan : the plan; details that no position uses are reviewed, too.
     """
-    style: LengthStyle = get_default_style(plan.length_unit)
+    metric = get_default_style(plan.length_unit) == "metric"
+    style: LengthStyle = "metric" if metric else "imperial"
     warnings = [
         PlanWarning(f"/details/{_escape(name)}{step}", f"Detail {name}: {message}")
         for name, detail in plan.details.items()
