@@ -84,7 +84,7 @@ def get_current_evaluation(
 ) -> Evaluation | None:
     """Return the latest evaluation of a revision."""
     rows = Evaluation.objects.filter(building=building, revision=revision)
-    return rows.order_by("-pk").first()
+    return rows.select_related("supplement").order_by("-pk").first()
 
 
 def build_shim_plan(evaluation: Evaluation) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from checks.services import decision_reminders, evaluation
+from checks.services import decision_reminders, evaluation, result_supplements
 
 
 @shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
@@ -15,6 +15,12 @@ def evaluate_building(building_id: int) -> None:
 def evaluate_due_buildings() -> None:
     """Evaluate the buildings with changes that no evaluation has seen."""
     evaluation.evaluate_due_buildings()
+
+
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
+def supplement_latest_evaluations() -> None:
+    """Compute what the latest evaluations still lack, such as a probability."""
+    result_supplements.supplement_latest_evaluations()
 
 
 @shared_task(ignore_result=True)  # type: ignore[untyped-decorator]

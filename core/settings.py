@@ -131,6 +131,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },
+    "supplement latest evaluations": {
+        "task": "checks.tasks.supplement_latest_evaluations",
+        "schedule": 10.0,
+        "options": {"expires": 9.0},
+    },
     "send decision reminders": {
         "task": "checks.tasks.send_decision_reminders",
         "schedule": 60.0,

@@ -31,7 +31,11 @@ class ResultDocumentView(RecordView):
         building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
         evaluation = _get_evaluation_or_404(building)
         etag = f"evaluation-{evaluation.pk}"
-        return conditional_response(request, etag) or with_etag(evaluation.result, etag)
+        if hasattr(evaluation, "supplement"):
+            etag += "-supplemented"
+        return conditional_response(request, etag) or with_etag(
+            evaluation.complete_result, etag
+        )
 
 
 class BuildingDocumentView(RecordView):

@@ -20,7 +20,7 @@ def render_svg(
 
     Parameters
     ----------
-    name : {"outline", "pattern", "profile"}
+    name : {"outline", "pattern", "profile", "fit_up"}
         The kind of drawing.
     drawing : object
         The layout that the template writes.

@@ -11,7 +11,12 @@ from checks.models.findings import (
     WorkReport,
 )
 from checks.models.photographs import DIGEST_PATTERN, Photograph
-from checks.models.readings import Evaluation, Instrument, Reading
+from checks.models.readings import (
+    Evaluation,
+    EvaluationSupplement,
+    Instrument,
+    Reading,
+)
 from checks.models.releases import Release
 
 __all__ = [
@@ -19,6 +24,7 @@ __all__ = [
     "ConcreteEntry",
     "Decision",
     "Evaluation",
+    "EvaluationSupplement",
     "Finding",
     "FindingEvent",
     "Instrument",

@@ -1,6 +1,6 @@
 """Readings, the instruments they were taken with, and evaluations."""
 
-from typing import ClassVar, Self
+from typing import ClassVar, Self, cast
 
 from django.conf import settings
 from django.db import models
@@ -8,6 +8,8 @@ from django.db.models import F, Q
 
 from core.append_only import append_only
 from core.models import Person
+from jobs.exchange.result.document import ResultDocument
+from jobs.exchange.result.supplement import merge_supplement
 from jobs.models import Building, Job, PlanRevision
 
 
@@ -132,3 +134,35 @@ class Evaluation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.building} at {self.made_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def complete_result(self) -> ResultDocument:
+        """The result with its supplement, where that has been computed.
+
+        Load evaluations with `select_related("supplement")` to save a query.
+        """
+        supplement = getattr(self, "supplement", None)
+        if supplement is None:
+            return cast("ResultDocument", self.result)
+        return merge_supplement(self.result, supplement.members)
+
+
+class EvaluationSupplement(models.Model):
+    """Members of a result that a worker computes: the probability of fit-up.
+
+    There is one for each evaluation that was the latest of its building for a while;
+    an empty one where the result has nothing to add.
+    """
+
+    evaluation = models.OneToOneField(
+        Evaluation, models.PROTECT, related_name="supplement"
+    )
+    made_at = models.DateTimeField(auto_now_add=True)
+    members = models.JSONField(help_text="Members of padstone.result/1 to merge.")
+
+    class Meta:
+        ordering: ClassVar = ["evaluation"]
+        triggers: ClassVar = [append_only()]
+
+    def __str__(self) -> str:
+        return f"Supplement of {self.evaluation}"

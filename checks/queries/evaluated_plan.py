@@ -55,6 +55,7 @@ def load_evaluated_plan(building: Building) -> EvaluatedPlan:
     # A result of an earlier plan may have checks that this plan does not have.
     evaluation = (
         Evaluation.objects.filter(building=building, revision=revision)
+        .select_related("supplement")
         .order_by("-pk")
         .first()
     )
@@ -67,5 +68,7 @@ def load_evaluated_plan(building: Building) -> EvaluatedPlan:
         revision=revision,
         plan=load_plan(revision),
         evaluation=evaluation,
-        results=ResultView(evaluation.result if evaluation and measured else None),
+        results=ResultView(
+            evaluation.complete_result if evaluation and measured else None
+        ),
     )

@@ -131,7 +131,10 @@ def get_building_status(
     revision = revision or building.current_revision()
     if evaluation is None:
         evaluation = (
-            Evaluation.objects.filter(building=building).order_by("-pk").first()
+            Evaluation.objects.filter(building=building)
+            .select_related("supplement")
+            .order_by("-pk")
+            .first()
         )
     rows = evaluation.result["checks"] if evaluation else []
     return BuildingStatus(

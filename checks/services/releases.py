@@ -28,6 +28,7 @@ from checks.services.hold_points import (
 )
 from checks.services.outbox import record_release_signed
 from checks.services.photographs import serialize_photograph
+from checks.services.result_supplements import ensure_supplement
 from checks.services.stages import update_building_status
 from core.models import Person
 from core.permissions import Action, require
@@ -82,6 +83,8 @@ def sign_release(
         missing = list_missing(status, kind)
         if missing:
             raise NotReadyError(kind, missing)
+        if status.evaluation is not None:
+            ensure_supplement(status.evaluation)
         record = _build_record(actor, status, kind, note, signed_with)
         release = Release.objects.create(
             building=building,
@@ -159,7 +162,7 @@ def build_release_body(status: BuildingStatus) -> dict[str, Any]:
             "id": evaluation.pk,
             "made_with": evaluation.made_with,
             "input_digest": evaluation.input_digest,
-            "result": evaluation.result,
+            "result": evaluation.complete_result,
         },
         "readings": [serialize_reading(row) for row in readings.order_by("pk")],
         "concrete": [

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.text import slugify
 from django.views.decorators.http import require_GET
 
+from checks.drawings.fit_up import draw_fit_up
 from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
@@ -17,6 +18,7 @@ from checks.drawings.svg import render_svg
 from checks.evaluation.plan_review import review_plan
 from checks.evaluation_input import build_building_document
 from checks.forms.steel import SteelStateForm
+from checks.methods.catalogue import find_method
 from checks.queries.building_tables import (
     RuleRow,
     build_building_tables,
@@ -24,6 +26,7 @@ from checks.queries.building_tables import (
 )
 from checks.queries.check_calculation import load_check_page
 from checks.queries.evaluated_plan import EvaluatedPlan, get_evaluated_plan
+from checks.queries.fit_up_panel import build_fit_up_panel
 from checks.queries.photographs import list_position_photographs
 from checks.queries.position_tables import (
     build_pad_rows,
@@ -32,6 +35,7 @@ from checks.queries.position_tables import (
 )
 from checks.views.display_units import get_display_units
 from checks.views.view_log import Kind, log_view
+from core.formatting import DisplayStyle
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
 from core.vocabulary import Verdict
@@ -68,7 +72,30 @@ def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     page["factor"] = drawing.factor
     page["rule_groups"] = group_rules(tables["rules"])
     page["squaring_moves"] = _list_squaring_moves(evaluated)
+    page["fit_up"] = build_fit_up_panel(evaluated)
+    if page["fit_up"] is not None:
+        page["fit_up_method"] = find_method("fit-up")
+        page |= _draw_fit_up(evaluated, page["units"])
     return render(request, "checks/building.html", page)
+
+
+def _draw_fit_up(evaluated: EvaluatedPlan, units: DisplayStyle) -> dict[str, Any]:
+    result = evaluated.result
+    assert result is not None  # noqa: S101 - a panel needs one
+    fit_up = result.get("fit_up")
+    assert fit_up is not None  # noqa: S101 - likewise
+    drawing = draw_fit_up(
+        evaluated.plan,
+        fit_up,
+        line_limit_mm=evaluated.results.get_limit("line"),
+        href=_position_links(evaluated.building.pk),
+        units=units,
+    )
+    # A long hall needs the whole width; a small drawing leaves room beside it.
+    return {
+        "fit_up_svg": render_svg("fit_up", drawing, units),
+        "fit_up_beside": drawing.size in ("s", "m"),
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,7 +215,7 @@ def download_result(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     found = _get_drawn_building(request, pk)
     if found.evaluation is None:
         raise Http404("Nothing is evaluated on this plan yet.")
-    return _json_download(found.evaluation.result, found, "result")
+    return _json_download(found.evaluation.complete_result, found, "result")
 
 
 def _get_drawn_building(request: AuthenticatedRequest, pk: int) -> EvaluatedPlan:

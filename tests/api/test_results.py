@@ -5,11 +5,13 @@ import json
 import pytest
 from rest_framework.test import APIClient
 
+from checks.services.result_supplements import supplement_latest_evaluations
 from core.models import Person
 from jobs.exchange.input.parser import parse_building
 from jobs.models import Building
 from tests.api.conftest import As
 from tests.api.samples import entry
+from tests.checks.conftest import as_planned
 
 pytestmark = pytest.mark.django_db
 
@@ -46,6 +48,21 @@ def test_the_result_changes_its_tag_with_the_readings(
     more = [entry("level:R2", "1007 mm")]
     crew.post(url(building, "readings"), {"readings": more})
     assert crew.get(url(building, "result"), headers=given).status_code == 200
+
+
+def test_the_result_gets_its_probability_and_another_tag(
+    crew: APIClient, building: Building
+) -> None:
+    readings = as_planned(building, "foundation")
+    assert crew.post(url(building, "readings"), {"readings": readings}).data
+    first = crew.get(url(building, "result"))
+    assert first.json()["fit_up"]["probability"] is None
+    supplement_latest_evaluations()
+    given = {"If-None-Match": first["ETag"]}
+    second = crew.get(url(building, "result"), headers=given)
+    assert second.status_code == 200
+    assert second.json()["fit_up"]["probability"] > 0.9
+    assert second.json()["fit_up"]["conclusion"] == "goes_together"
 
 
 def test_the_document_carries_plan_and_readings(

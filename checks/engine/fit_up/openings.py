@@ -23,7 +23,7 @@ from checks.engine.fit_up.problem import FitUpProblem
 SMALL_OPENING_MM = 0.05
 """Openings below this weigh nearly the same in the second pass. Project choice."""
 
-NO_OPENING_MM = 1e-4
+NO_OPENING_MM = 1e-3
 """What the solver leaves of an opening that is zero."""
 
 
