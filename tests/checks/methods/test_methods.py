@@ -213,7 +213,7 @@ def test_what_is_finer_than_a_tape_is_in_decimals(
     reader: Client, field_lead: Person
 ) -> None:
     address = reverse("checks:method", args=["uncertainty-tape"])
-    assert ">0.1217 in</span>" in text_of(reader, address)
+    assert ">0.1218 in</span>" in text_of(reader, address)
     use_metric(field_lead)
     assert ">3.092 mm</span>" in text_of(reader, address)
 
