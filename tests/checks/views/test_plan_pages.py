@@ -185,6 +185,31 @@ def test_a_position_that_is_not_on_the_plan_is_not_found(
     assert signed_in.get(address).status_code == 404
 
 
+@pytest.mark.parametrize("name", ["checks:levels", "checks:shims"])
+def test_the_datum_of_the_pads_and_a_level_that_is_not_good_enough_are_explained(
+    signed_in: Client, shed: Building, name: str
+) -> None:
+    evaluation = evaluated(shed)
+    datum = {
+        "datum_uncertainty": 0.4,
+        "alike": 1,
+        "read": 2,
+        "tells_apart": 4.2,
+        "better_level_needed": True,
+    }
+    Evaluation.objects.create(
+        building=shed,
+        revision=evaluation.revision,
+        made_with="test",
+        input_digest="1" * 64,
+        result=evaluation.result | {"levels": evaluation.result["levels"] | datum},
+    )
+    content = signed_in.get(reverse(name, args=[shed.pk])).content.decode()
+    assert "as far as the level can tell it" in content
+    assert "1 of 2 pads cannot be told from level" in content
+    assert "The level is not good enough for these pads." in content
+
+
 def test_shims_are_listed_by_position_and_the_rest_is_named(
     signed_in: Client, job: Job, operations: Person
 ) -> None:
