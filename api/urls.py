@@ -74,6 +74,11 @@ urlpatterns = [
     path("findings", findings.FindingListView.as_view(), name="findings"),
     path("findings/<int:pk>", findings.FindingView.as_view(), name="finding"),
     path(
+        "findings/<int:pk>/new-plate.<str:kind>",
+        findings.NewPlateView.as_view(),
+        name="new-plate",
+    ),
+    path(
         "findings/<int:pk>/decisions",
         findings.DecisionListView.as_view(),
         name="decisions",

@@ -11,6 +11,7 @@ from checks.views import (
     findings,
     measure,
     methods,
+    new_plates,
     offline,
     photographs,
     reading_files,
@@ -97,6 +98,11 @@ urlpatterns = [
         "findings/<int:pk>/ask-again/",
         findings.ask_for_readings,
         name="request_remeasurement",
+    ),
+    path(
+        "findings/<int:pk>/new-plate.<str:kind>",
+        new_plates.download_plate,
+        name="new_plate",
     ),
     path(
         "findings/<int:pk>/photographs/",

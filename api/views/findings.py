@@ -3,7 +3,9 @@
 from typing import Any
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema
+from django.http import Http404, HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import generics, status
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -26,11 +28,13 @@ from api.serializers.findings import (
 )
 from api.services import require_signature
 from checks.models import Decision, Finding
+from checks.reports.plate_sheet import find_plate_sheet, write_plate_file
 from checks.services.findings import (
     decide_finding,
     report_work_done,
     request_remeasurement,
 )
+from core.formatting import get_default_style
 from core.models import Person, SignatureMethod
 
 
@@ -68,6 +72,40 @@ class FindingView(RecordView):
     def get(self, request: Request, pk: int) -> Response:
         """Return the finding."""
         return Response(FindingDetailOut(_get_finding(self.person, pk)).data)
+
+
+class NewPlateView(RecordView):
+    """The drawing of a finding's new base plate."""
+
+    @extend_schema(
+        operation_id="new_plate",
+        summary="Get the drawing of the new base plate of a finding",
+        description="The plate as ordered, or else the one computed; the drawing says "
+        "which. Its numbers are the `plate` of the remedy.",
+        tags=["findings"],
+        parameters=[
+            OpenApiParameter(
+                "kind", OpenApiTypes.STR, OpenApiParameter.PATH, enum=["dxf", "svg"]
+            )
+        ],
+        responses={
+            (200, "image/vnd.dxf"): OpenApiTypes.BINARY,
+            (200, "image/svg+xml"): OpenApiTypes.BINARY,
+        },
+    )
+    def get(self, request: Request, pk: int, kind: str) -> HttpResponse:
+        """Return the drawing."""
+        sheet = find_plate_sheet(_get_finding(self.person, pk))
+        style = None if sheet is None else get_default_style(sheet.plan.length_unit)
+        written = sheet and style and write_plate_file(sheet, kind, style)
+        if not written:
+            msg = "This finding has no such drawing of a new plate."
+            raise Http404(msg)
+        return HttpResponse(
+            written.content,
+            content_type=written.media_type,
+            headers={"Content-Disposition": f'attachment; filename="{written.name}"'},
+        )
 
 
 class DecisionListView(RecordView):

@@ -20,7 +20,7 @@ def render_svg(
 
     Parameters
     ----------
-    name : {"outline", "pattern", "profile", "fit_up"}
+    name : {"outline", "pattern", "profile", "fit_up", "new_plate"}
         The kind of drawing.
     drawing : object
         The layout that the template writes.

@@ -34,8 +34,8 @@ from core.units import LengthStyle
 MAX_SHARE_OF_CLEARANCE = 0.5
 """Most of a hole's clearance that the shop's rounding may take; project choice."""
 
-FINER_INCREMENTS = (1.0, 0.5, 0.25)
-"""Increments tried, in shop increments: 1/16, 1/32 and 1/64 in, or 1, 1/2, 1/4 mm."""
+INCH_STEPS, METRIC_STEPS = (1.0, 0.5, 0.25), (1.0, 0.5, 0.1)
+"""Increments tried, in shop increments: 1/16, 1/32 and 1/64 in; 1, 0.5 and 0.1 mm."""
 
 MIN_SPACING_DIAMETERS = 8.0 / 3.0
 """Least distance between hole centres, AISC 360 J3.3, in rod diameters."""
@@ -226,8 +226,8 @@ def _round_for_shop(
     exact: FloatArray, clearance: FloatArray, style: LengthStyle
 ) -> tuple[float, FloatArray]:
     """Round to the coarsest increment that leaves enough of every clearance."""
-    for finer in FINER_INCREMENTS:
-        increment = finer * get_shop_increment(style)
+    for step in METRIC_STEPS if style == "metric" else INCH_STEPS:
+        increment = step * get_shop_increment(style)
         rounded = np.round(exact / increment) * increment
         taken = np.hypot(*(rounded - exact).T)
         if (taken <= MAX_SHARE_OF_CLEARANCE * clearance + SLACK_MM).all():

@@ -136,6 +136,41 @@ def _points_ahead(slot: SlotResult) -> bool:
     return math.cos(direction) + math.sin(direction) > 0.0
 
 
+def explain_new_plate(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
+    """Explain the layout of a new plate: holes, rounding, edges, size, spacing."""
+    plate = remedy["plate"]
+    yield from _explain_clearance(context)
+    yield build_step(
+        "The column stands at its planned place, so every hole stands at its rod. The"
+        " plate's first corner: ",
+        plate["corner_along"],
+        " from the reference line, ",
+        plate["corner_in"],
+        " from the steel line.",
+    )
+    worst = min(plate["holes"], key=lambda hole: hole["clearance_left"] or 0.0)
+    yield build_step(
+        f"Hole {worst['rod']} from that corner: ", worst["exact_x"], " and ",
+        worst["exact_y"], ", laid out to ", plate["increment"], " as ", worst["x"],
+        " and ", worst["y"], ". Of its clearance, the rounding leaves ",
+        worst["clearance_left"], ", the least of all.",
+    )  # fmt: skip
+    for grown in plate["growth"]:
+        yield build_step(
+            f"The {grown['side']} edge moves outward by ", grown["by"], "."
+        )
+    yield build_step("Plate: ", plate["width"], " by ", plate["depth"], ".")
+    yield from _explain_edge(remedy)
+    if plate["spacing"] is not None:
+        yield build_step(
+            "Holes nearest to each other: ",
+            plate["spacing"],
+            ", at least the ",
+            plate["spacing_needed"],
+            " of AISC 360 J3.3, 2 2/3 diameters (secondary source).",
+        )
+
+
 def explain_re_anchor(remedy: RemedyResult, context: RemedyContext) -> Iterator[Step]:
     """Explain the screen of the replacement rods."""
     if heading := remedy.get("heading"):

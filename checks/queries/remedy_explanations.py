@@ -11,6 +11,7 @@ from checks.engine.conformity import SLACK_MM
 from checks.engine.levelling.shim_choice import find_stacks_around
 from checks.labels import AXIS_LABELS
 from checks.queries.plate_explanations import (
+    explain_new_plate,
     explain_re_anchor,
     explain_ream,
     explain_shift,
@@ -24,7 +25,18 @@ from core.vocabulary import RemedyKind
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.result.findings import RemedyResult
 
-SUMMARY_MEMBERS = {"slots": ("rod", "axis", "length"), "washer": ("size", "thickness")}
+SUMMARY_MEMBERS = {
+    "slots": ("rod", "axis", "length"),
+    "washer": ("size", "thickness"),
+    "plate": (
+        "width",
+        "depth",
+        "thickness",
+        "clearance_left",
+        "eccentricity_along",
+        "eccentricity_in",
+    ),
+}
 SCREEN_OUTCOMES = {"pass": "passes", "fail": "fails", "unknown": "not all known"}
 
 
@@ -220,6 +232,7 @@ EXPLAINERS: dict[str, Callable[[RemedyResult, RemedyContext], Iterator[Step]]] =
     RemedyKind.SHIM: _explain_shim,
     RemedyKind.LOWER_PAD: _explain_lower_pad,
     RemedyKind.SHIFT: explain_shift,
+    RemedyKind.NEW_PLATE: explain_new_plate,
     RemedyKind.REAM: explain_ream,
     RemedyKind.SLOT: explain_slot,
     RemedyKind.RE_ANCHOR: explain_re_anchor,

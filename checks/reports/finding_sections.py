@@ -16,6 +16,7 @@ from checks.reports.blocks import (
     strong,
 )
 from checks.reports.formatting import format_person, format_utc_time
+from checks.reports.ordered_plates import compose_ordered_plate
 from checks.reports.photographs import compose_finding_photographs
 from checks.reports.record_sections import describe_work, format_remedy_values
 from checks.reports.report_content import ReportContent
@@ -40,6 +41,8 @@ def compose_findings(
     for row in content.record["findings"]:
         yield heading(describe_topic(row["finding"]), 3)
         yield facts(_list_facts(content, row, causes.get(row["finding"])))
+        for decision in row["decisions"]:
+            yield from compose_ordered_plate(content, row["finding"], decision)
         yield from compose_finding_photographs(content.record, row)
 
 

@@ -144,9 +144,9 @@ def format_remedy_values(content: ReportContent, remedy: Any) -> str:
 
     An order to accept has no values.
     """
-    # The screen of a replaced rod has some forty values: too many for a line.
-    replaced = list_screened_rods(remedy)
-    values = summarise_remedy(remedy) if replaced else list_values(remedy)
+    # The screen of a replaced rod and the holes of a plate are too many for a line.
+    is_long = remedy["remedy"] == RemedyKind.NEW_PLATE or list_screened_rods(remedy)
+    values = summarise_remedy(remedy) if is_long else list_values(remedy)
     return "; ".join(
         f"{value.label} {value.write(content.formatter)}" for value in values
     )

@@ -21,6 +21,7 @@ from checks.queries.photographs import list_finding_photographs
 from checks.services.findings import explain_decision_refusal
 from checks.views.display_units import get_display_units
 from checks.views.finding_drawings import draw_finding
+from checks.views.new_plates import build_plate_view
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
 from core.vocabulary import Approval, RemedyKind
@@ -92,12 +93,14 @@ def build_finding_context(
         finding, remeasured, review.load_remedy_context(finding)
     )
     plan = load_plan(finding.evaluation.revision)
+    units = get_display_units(request, plan.length_unit)
     return {
         "finding": finding,
         "building": finding.building,
         "title": describe_topic(finding.topic),
         "state": describe_state(finding),
-        "units": get_display_units(request, plan.length_unit),
+        "units": units,
+        "new_plate": build_plate_view(finding, units),
         "drawing": draw_finding(request, finding),
         "rows": review.list_finding_checks(finding),
         "chance": review.find_chance(finding),

@@ -78,6 +78,11 @@ INTERFACE = [
     Row("api:document", API_SEEN, args=on_building),
     Row("api:shims", API_SEEN, args=on_building),
     Row("api:findings", API),
+    Row(
+        "api:new-plate",
+        (401, 404, 404, 404, 404, 404),
+        args=lambda place: [place.open.pk, "dxf"],
+    ),
     Row("api:finding", API_SEEN, args=on_finding),
     Row("api:decisions", (401, 404, 403, 201, 201, 403), "POST", on_finding, order),
     Row(

@@ -142,6 +142,12 @@ PAGES = [
     Row("checks:check", SEEN, args=lambda place: [place.building.pk, "level:R1"]),
     Row("checks:levels", SEEN, args=on_building),
     Row("checks:shims", SEEN, args=on_building),
+    # The findings of this job are about pads: none has a plate to draw.
+    Row(
+        "checks:new_plate",
+        (302, 404, 404, 404, 404, 404),
+        args=lambda place: [place.open.pk, "dxf"],
+    ),
     Row("checks:steel_state", SEEN, args=on_building),
     Row("checks:steel_state", (302, 404, 403, 403, 400, 400), "POST", on_building),
     Row(

@@ -213,7 +213,7 @@ _SIDE_WORDS = {
 def _list_quantities(plate: NewPlate) -> Mapping[str, Any]:
     tightest = int(np.argmin(plate.edge_left - plate.edge_needed))
     return {
-        "hole_diameter": plate.hole_diameter,
+        "ordered_diameter": plate.hole_diameter,
         "edge_left": float(plate.edge_left[tightest]),
         "edge_needed": float(plate.edge_needed[tightest]),
         "plate": {

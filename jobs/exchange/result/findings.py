@@ -223,14 +223,13 @@ class RemedyResult(TypedDict, total=False):
     shift_x: Annotated[float | None, "Of the steel, plan axes.", MM]
     shift_y: Annotated[float | None, "Of the steel, plan axes.", MM]
     turn: Annotated[float | None, "Of the plate or the steel, counter-clockwise.", RAD]
-    hole_diameter: Annotated[
-        float | None,
-        "Exact need of all holes, enlarged; of a new plate as the detail's.",
-        MM,
-    ]
+    hole_diameter: Annotated[float | None, "Exact need of all holes, enlarged.", MM]
     plate: Annotated[NewPlateResult, "The new plate."]
     ordered_diameter: Annotated[
-        float | None, "Of all holes as ordered: rounded up to 1/16 in or 1 mm.", MM
+        float | None,
+        "Of all holes as ordered: rounded up to 1/16 in or 1 mm; of a new plate as the "
+        "detail's.",
+        MM,
     ]
     slots: Annotated[list[SlotResult], "Only the holes that offend."]
     open: Annotated[list[OpenedPlateResult], "Plates to open, of several positions."]

@@ -159,7 +159,7 @@ def test_the_holes_stand_where_the_rods_do() -> None:
     assert first["clearance_left"] == pytest.approx(left * INCH, abs=1e-4)
     assert plate["clearance_left"] == pytest.approx(first["clearance_left"])
     assert plate["eccentricity_in"] == pytest.approx(3.0, abs=1e-4)
-    assert new["hole_diameter"] == pytest.approx(17 / 16 * INCH)
+    assert new["ordered_diameter"] == pytest.approx(17 / 16 * INCH)
     assert (new["edge_left"], new["edge_needed"]) == pytest.approx(
         (1.75 * INCH, 1.125 * INCH)
     )
