@@ -20,13 +20,15 @@ from checks.demo.simulation import BuildingSimulation
 class DemoBuilding:
     """One building: its plan, its crew and its history.
 
-    `placed_day` is the day the concrete was placed, None before that.
+    `placed_day` is the day the concrete was placed, None before that; `steel` how far
+    the steel is, where the plan says it.
     """
 
     document: Mapping[str, Any]
     crew: Crew
     history: Callable[[BuildingSimulation], None]
     placed_day: int | None = None
+    steel: str = ""
 
     def build_document(self, midnight: datetime) -> dict[str, Any]:
         """Return the plan, with the date its concrete was placed."""
@@ -35,6 +37,8 @@ class DemoBuilding:
             day = (midnight + timedelta(days=self.placed_day)).date()
             concrete = {**document.get("concrete", {}), "placed_on": day.isoformat()}
             document["concrete"] = concrete
+        if self.steel:
+            document["steel"] = self.steel
         return document
 
 
@@ -69,6 +73,7 @@ def _read_building(row: Mapping[str, Any]) -> DemoBuilding:
         crew=CREWS[row["crew"]],
         history=history,
         placed_day=row.get("placed_day"),
+        steel=row.get("steel", ""),
     )
 
 

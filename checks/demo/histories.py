@@ -97,6 +97,13 @@ def misplace_pattern(simulation: BuildingSimulation) -> None:
     simulation.photograph(-2.17, "setback:A3.1", "A3")
 
 
+def await_new_plate(simulation: BuildingSimulation) -> None:
+    """Measure one rod out of place, twice, while the steel is being detailed."""
+    fault = partial(shift_rod, mark="A2", rod=2, along=11.0, inward=-9.0)
+    leave_findings_open(simulation, faults=(fault,), day=-4.0)
+    steps.confirm_findings(simulation, -2.0)
+
+
 def contradict_wall_reading(simulation: BuildingSimulation) -> None:
     """Measure a wall twice, once with a foot misread."""
     steps.start_from_poured_slab(simulation)

@@ -145,6 +145,7 @@ def _draw_disc(
 
 
 REMEDY_PICTURES: dict[str, tuple[DrawFunction, str]] = {
+    "new_plate": (_draw_washers, "Plate punched to the rods at {}"),
     "ream": (_draw_washers, "Washers over the enlarged holes at {}"),
     "slot": (_draw_washers, "Washers over the slotted holes at {}"),
     "re_anchor": (_draw_new_rod, "New rod at {}, the old one cut off"),

@@ -44,7 +44,7 @@ from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 
 # The hole is changed, not the rod: measuring again shows the same deviation.
-HOLE_REMEDIES = frozenset({"ream", "slot"})
+HOLE_REMEDIES = frozenset({"ream", "slot", "new_plate"})
 # Neither changes anything on the site.
 SKIPPED_REMEDIES = frozenset({"remeasure", "wait_for_strength"})
 ONE_DAY = timedelta(days=1)
@@ -296,7 +296,7 @@ class BuildingSimulation:
                 finding=finding,
                 choice="accept",
                 disposition="use_as_is",
-                note="The photographs show the opened holes and the washers. Accepted.",
+                note="The photographs show the holes and the washers. Accepted.",
             )
         else:
             self.remeasure(day + hours / 24.0, [finding])
@@ -382,7 +382,8 @@ def _needs_remeasurement(finding: Finding) -> bool:
 
 
 def _choose_disposition(remedy: Mapping[str, object]) -> str:
-    return "repair" if remedy["remedy"] in ("re_anchor", "refer") else "rework"
+    repairs = ("new_plate", "re_anchor", "refer")
+    return "repair" if remedy["remedy"] in repairs else "rework"
 
 
 def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
@@ -390,6 +391,7 @@ def _write_order(finding: Finding, remedy: Mapping[str, object]) -> str:
     notes = {
         "shift": "Set the plate where it fits, within the line tolerance.",
         "shim": "Shim as computed; grout after plumbing.",
+        "new_plate": "Punch the plate by its sheet; weld it by the column's reference.",
         "ream": "Enlarge the holes as computed and cover each with a plate washer.",
         "slot": "Slot the named holes and cover each with a plate washer.",
         "re_anchor": "Cut and replace by my sketch 3; photograph the holes.",
