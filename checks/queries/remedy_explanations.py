@@ -32,7 +32,6 @@ SUMMARY_MEMBERS = {
         "width",
         "depth",
         "thickness",
-        "clearance_left",
         "eccentricity_along",
         "eccentricity_in",
     ),

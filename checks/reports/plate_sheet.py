@@ -62,7 +62,7 @@ class NewPlateSheet:
 
     @property
     def status(self) -> str:
-        """Whether the plate may be made."""
+        """Statement of who ordered the plate, or that nobody did."""
         if self.decision is None:
             return NOT_ORDERED
         if self.finding.flagged_at is not None:

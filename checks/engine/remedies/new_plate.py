@@ -8,12 +8,14 @@ steel has shipped, a new plate is only an alternative. The order is common pract
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import floor
 from typing import Any
 
 import numpy as np
 
 from checks.engine import cautions
 from checks.engine.conformity import SLACK_MM
+from checks.engine.constants import INCH_MM
 from checks.engine.new_plate import SIDES, NewPlate
 from checks.engine.remedies.remedy import Remedy
 from core.units import LengthStyle, format_length
@@ -170,7 +172,7 @@ def _explain_refusal(plate: NewPlate, steel: SteelState, style: LengthStyle) -> 
 
 def _describe_plate(plate: NewPlate, style: LengthStyle) -> list[str]:
     along, inward = (format_length(side, style, 32) for side in plate.size.tolist())
-    left = format_length(float(plate.clearance_left.min()), style, FINE_FRACTION)
+    left = _format_rounded_down(float(plate.clearance_left.min()), style)
     hole = format_length(plate.hole_diameter, style)
     step = format_length(plate.increment, style, FINE_FRACTION)
     sentences = [
@@ -263,6 +265,12 @@ def _list_holes(plate: NewPlate) -> list[dict[str, Any]]:
             start=1,
         )
     ]
+
+
+def _format_rounded_down(mm: float, style: LengthStyle) -> str:
+    """Write what is left of a clearance, never more than it is."""
+    step = 0.1 if style == "metric" else INCH_MM / FINE_FRACTION
+    return format_length(step * floor(mm / step + 1e-6), style, FINE_FRACTION)
 
 
 def _none_if_nan(mm: float) -> float | None:
