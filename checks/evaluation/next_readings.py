@@ -50,14 +50,26 @@ SHARED_KINDS: FloatArray = np.array(
 )
 """1 for the kinds of reading that tell of what several lengths have in common."""
 
+MIN_SLOPE = 1e-3
+"""Derivative of the misfit by a check below which the check does not matter."""
+
 MIN_CONSIDERED_GAIN = WORTHWHILE_GAIN / 5.0
 """What gains less by itself than this is not considered. Project choice."""
 
 RESOLUTION_MM = 25.4 / 16.0
 """Resolution of a reading that nobody has taken yet: a sixteenth of an inch. [mm]"""
 
-SQUARENESS = "squareness"
-"""Conclusion on the difference of the diagonals, beside the keys of checks."""
+SQUARENESS, FIT_UP = "squareness", "fit_up"
+"""Conclusions on the difference of the diagonals and on fit-up, beside keys of checks.
+"""
+
+FIT_UP_WEIGHT = 5.0
+"""What a wrong conclusion on fit-up costs, in wrong verdicts. Project choice."""
+
+CONCLUSION_LABELS = {
+    SQUARENESS: "the verdict on the difference of the diagonals",
+    FIT_UP: "the conclusion on fit-up",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +80,7 @@ class NextReading:
     ----------
     check : the check to read.
     instrument : name of the tape to take, "" for none in particular.
-    conclusion : key of the check whose verdict gains most, or `SQUARENESS`.
+    conclusion : key of the check whose verdict gains most, `SQUARENESS` or `FIT_UP`.
     before, after : chance that this conclusion is wrong, now and then. [1]
     gain : sum over all conclusions. [1]
     """
@@ -86,9 +98,7 @@ class NextReading:
         """Reason to take it, as a sentence."""
         if self.kind is NextReadingKind.UNREAD:
             return f"{capitalize_first(self.check.description)} is not measured yet."
-        what = "the verdict"
-        if self.conclusion == SQUARENESS:
-            what = "the verdict on the difference of the diagonals"
+        what = CONCLUSION_LABELS.get(self.conclusion, "the verdict")
         before, after = (format_probability(p) for p in (self.before, self.after))
         return (
             f"{capitalize_first(self.check.description)} read"
@@ -136,6 +146,7 @@ class _ReadingProblem:
     ----------
     open : (n_open,) rows of the options whose verdict may be wrong.
     pair : (2,) rows of the options of the two diagonals that differ most, or empty.
+    slope : (n_options,) derivative of the misfit by each check; 0 without a fit-up.
     repeats : (n_repeats, 2) rows of the options, and columns of `REPEAT_KINDS`.
     unread : (n_unread,) rows of the check table.
     column : (n_options,) error of each row of the options that is involved.
@@ -148,12 +159,14 @@ class _ReadingProblem:
         doubtful = _find_doubtful(evaluation)[self.options.rows]
         if doubtful[self.pair].any():
             self.pair = self.pair[:0]
+        self.slope = _fit_up_slope(evaluation)[self.options.rows] * ~doubtful
         self.open = np.flatnonzero(
             (self.chances.before > MIN_CONSIDERED_GAIN) & ~doubtful
         )
         self.repeats = self._shortlist_repeats(doubtful)
         self.unread = _list_unread(evaluation)[:MAX_NEXT_READINGS]
-        involved = np.unique(np.concatenate([self.open, self.pair, self.repeats[:, 0]]))
+        parts = (self.open, self.pair, self.repeats[:, 0], np.flatnonzero(self.slope))
+        involved = np.unique(np.concatenate(parts))
         n_common = self.options.observed.shape[1]
         self.column = np.zeros(len(self.options.rows), dtype=int)
         self.column[involved] = n_common + np.arange(involved.size)
@@ -170,8 +183,10 @@ class _ReadingProblem:
         shared = np.linalg.norm(self.options.observed, axis=1)[:, None] * SHARED_KINDS
         # A diagonal decides on the difference too, where its own verdict is certain.
         own[self.pair] += 1.0
+        moved = np.abs(self.slope) * self.options.uncertainty
+        fit_up = np.repeat(moved[:, None], own.shape[1], axis=1)
         chosen = np.zeros(own.shape, dtype=bool)
-        for score in (own, shared):
+        for score in (own, shared, fit_up):
             score = np.where(self.options.possible & ~doubtful[:, None], score, 0.0)
             best = np.argsort(-score, axis=None, kind="stable")[:MAX_CONSIDERED]
             chosen.flat[best] |= score.flat[best] > MIN_CONSIDERED_GAIN
@@ -188,9 +203,14 @@ class _ReadingProblem:
             first, second = self._observation_loadings(self.pair)
             loadings = np.vstack([loadings, second - first])
             margin = np.append(margin, self._guard(self.pair_margin, second - first))
-        return OpenConclusions(
-            margin=margin, loadings=loadings, weight=np.ones(margin.size)
-        )
+        weight = np.ones(margin.size)
+        moving = np.flatnonzero(self.slope)
+        if moving.size and self.evaluation.fit_up is not None:
+            misfit = self.slope[moving] @ self._observation_loadings(moving)
+            loadings = np.vstack([loadings, misfit])
+            margin = np.append(margin, -self.evaluation.fit_up.best.misfit)
+            weight = np.append(weight, FIT_UP_WEIGHT)
+        return OpenConclusions(margin=margin, loadings=loadings, weight=weight)
 
     def _guard(self, margin: float, loading: FloatArray) -> float:
         """Shift a margin by the guard band, where the basis has one."""
@@ -237,11 +257,9 @@ class _ReadingProblem:
         """Name a reading and the conclusion that it settles."""
         table, n_repeats = self.evaluation.table, len(self.repeats)
         rows = [*self.options.rows[self.open], *self.unread]
-        conclusion = (
-            SQUARENESS
-            if chosen.conclusion == len(rows)
-            else table.checks[rows[chosen.conclusion]].key
-        )
+        named = [str(table.checks[row].key) for row in rows]
+        named += [SQUARENESS] * (self.pair.size > 0) + [FIT_UP]
+        conclusion = named[chosen.conclusion]
         if chosen.reading >= n_repeats:
             check = table.checks[self.unread[chosen.reading - n_repeats]]
             kind, instrument = NextReadingKind.UNREAD, ""
@@ -258,6 +276,30 @@ class _ReadingProblem:
             after=chosen.after,
             gain=chosen.gain,
         )
+
+
+def _fit_up_slope(evaluation: BuildingEvaluation) -> FloatArray:
+    """Return the derivative of the misfit by each check, (n_checks,).
+
+    0 without a fit-up, and where a plate does not go on alone: that is a finding of its
+    own, and no further reading of a bay would settle it.
+    """
+    table, rods, fit_up = evaluation.table, evaluation.rods, evaluation.fit_up
+    by_check = np.zeros(len(table))
+    if fit_up is None or fit_up.own_misfit.any():
+        return by_check
+    padded, real = (each[fit_up.positions] for each in rods.padded_rows)
+    by_rod = np.zeros((len(rods), 2))
+    by_rod[padded[real]] = fit_up.best.slope[real]
+    by_position = np.bincount(rods.position, by_rod[:, 0], minlength=len(rods.groups))
+    lines = table.rows(CheckKind.LINE)
+    by_check[lines] = by_position[table.position[lines]]
+    for axis, kind in enumerate((CheckKind.OFFSET, CheckKind.SETBACK)):
+        rows = table.rows(kind)
+        by_check[rows] = by_rod[rods.rows_of_checks(table, rows)[:, 0], axis]
+    # What the solver leaves at zero is zero only to its tolerance.
+    by_check[np.abs(by_check) < MIN_SLOPE] = 0.0
+    return by_check
 
 
 def _find_doubtful(evaluation: BuildingEvaluation) -> BoolArray:
