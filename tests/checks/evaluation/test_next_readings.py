@@ -202,3 +202,30 @@ def test_a_finding_that_is_certain_has_no_second_reading() -> None:
     assert finding["worst_check"] == "setback:S.4"
     assert finding["probability"] < 1e-6
     assert finding["second_reading"] is None
+
+
+def test_a_reading_may_be_worth_taking_for_the_fit_up_alone() -> None:
+    # Two columns of one bay, each line within 1/8 in and away from the other: every
+    # verdict on its own, while the plates go on together only just.
+    document = building(
+        instruments=TAPES,
+        positions=[
+            {"mark": "P1", "wall": "A-B", "along": 1000, "detail": "Q"},
+            {"mark": "P2", "wall": "A-B", "along": 2000, "detail": "Q"},
+        ],
+    )
+    document["details"]["Q"]["plate"]["hole_diameter"] = "21 mm"
+    for key, length in OUTLINE.items():
+        read(document, key, f"{length} mm", instrument="T", temperature="20 degC")
+    for mark, along in (("P1", 998.0), ("P2", 2002.0)):
+        read(document, f"line:{mark}", f"{along:.2f} mm", temperature="20 degC")
+        read_rods(document, mark, list(SQUARE))
+        for rod in range(1, 5):
+            read(document, f"projection:{mark}.{rod}", 90, instrument="T")
+    result = evaluate_document(document)
+    assert abs(result["fit_up"]["misfit"]) < 1.5
+    about = [e for e in result["next_readings"] if e["conclusion"] == "fit_up"]
+    assert {each["check"] for each in about} == {"line:P1", "line:P2"}
+    assert about[0]["before"] - about[0]["after"] >= 0.05
+    assert "the conclusion on fit-up" in about[0]["reason"]
+    assert about[0]["gain"] >= 5.0 * (about[0]["before"] - about[0]["after"]) - 1e-9
