@@ -40,7 +40,7 @@ def find_independent_repeats(
     different = _find_different(index, n_checks, people)
     different |= _find_different(index, n_checks, instruments)
     for check in _find_long_spans(index, n_checks, readings):
-        own = (readings[i].at for i in np.flatnonzero(index == check))
+        own = (readings[i].at for i in np.flatnonzero(index == check).tolist())
         different[check] |= _span_two_days([at for at in own if at])
     return different
 
