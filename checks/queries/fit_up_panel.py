@@ -1,6 +1,6 @@
 """The fit-up of a building for its page: conclusion, worst bay, plates to open."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
@@ -14,7 +14,11 @@ from checks.queries.evaluated_plan import EvaluatedPlan
 from core.formatting import format_percent, format_probability
 from core.vocabulary import FitUpConclusion, Verdict
 from jobs.exchange.result.findings import OpenedPlateResult
-from jobs.exchange.result.fit_up import FitUpResult, GridMoveResult
+from jobs.exchange.result.fit_up import (
+    FitUpLeftOutResult,
+    FitUpResult,
+    GridMoveResult,
+)
 
 ProbabilityState = Literal["computed", "pending", "late", "failed"]
 
@@ -177,7 +181,7 @@ def _list_alone(evaluated: EvaluatedPlan, fit_up: FitUpResult) -> list[str]:
     return [mark for mark in marks if mark not in placed | left_out]
 
 
-def _list_left_out(rows: Iterable[Mapping[str, str]]) -> list[str]:
+def _list_left_out(rows: Iterable[FitUpLeftOutResult]) -> list[str]:
     """List the reasons with their positions; of many the rest is counted."""
     by_reason: dict[str, list[str]] = {}
     for row in rows:

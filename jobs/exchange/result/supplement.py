@@ -15,6 +15,8 @@ def merge_supplement(result: ResultDocument, supplement: Supplement) -> ResultDo
     merged: dict[str, Any] = dict(result)
     for name, members in supplement.items():
         own = merged.get(name)
-        both_objects = isinstance(own, dict) and isinstance(members, dict)
-        merged[name] = {**own, **members} if both_objects else members
+        if isinstance(own, dict) and isinstance(members, dict):
+            merged[name] = {**own, **members}
+        else:
+            merged[name] = members
     return cast("ResultDocument", merged)
