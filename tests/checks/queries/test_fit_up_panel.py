@@ -72,7 +72,8 @@ def test_a_misfit_names_the_bay_its_length_and_the_plates_to_open(
     assert panel.worst == "Bay S2 to S3"
     assert panel.missing == pytest.approx(3.175, abs=1e-3)
     assert panel.misfit == pytest.approx(1.5875, abs=1e-3)
-    assert [plate["mark"] for plate in panel.open] in (["S3"], ["S2"], ["S2", "S3"])
+    # Either plate would do: one is opened, not both.
+    assert [plate["mark"] for plate in panel.open] in (["S3"], ["S2"])
     assert (panel.verdict, panel.state) == ("outside", "pending")
     assert panel.label == "Does not go together as measured"
     assert panel.probability == ""
@@ -85,7 +86,7 @@ def test_with_the_probability_the_conclusion_is_not_settled(
     panel = panel_of(stacked_hall)
     assert (panel.verdict, panel.label) == ("remeasure", "Not settled")
     assert panel.state == "computed"
-    assert panel.probability.startswith("about ")
+    assert panel.probability.removesuffix(")").endswith("%")
     assert "before anything is cut" in panel.sentence
     assert "S2" in panel.deciding
     assert "S3" in panel.deciding
