@@ -90,6 +90,19 @@ class _Posterior:
     grid: FloatArray  # (k, q) heights of the highest pad
     below: FloatArray  # (k, q) probability that every pad is below
 
+    def interpolate_below(self, at: FloatArray) -> FloatArray:
+        """Interpolate `below` at heights of each spread, (k, ...)."""
+        # One call for all: the grids are laid end to end, clear of each other.
+        low, high = self.grid[:, :1], self.grid[:, -1:]
+        start = np.cumsum(high - low + 1.0, axis=0) - low
+        shape = (-1,) + (1,) * (at.ndim - 1)
+        clipped = np.clip(at, low.reshape(shape), high.reshape(shape))
+        return np.interp(
+            clipped + start.reshape(shape),
+            (self.grid + start).ravel(),
+            self.below.ravel(),
+        )
+
 
 def estimate_datum(
     height_mm: npt.ArrayLike, sigma_mm: npt.ArrayLike, limit_mm: float
@@ -144,6 +157,30 @@ def estimate_datum(
         datum_mm=float(top + datum),
         datum_sigma_mm=spread,
     )
+
+
+def count_low_pads(
+    height_mm: npt.ArrayLike, sigma_mm: npt.ArrayLike, limit_mm: float
+) -> tuple[int, float]:
+    """Count the pads more likely than not further below the highest than a limit.
+
+    The parameters are those of `estimate_datum`, whose depths are not needed here.
+
+    Returns
+    -------
+    count : int
+    datum_mm : float
+        Expected height of the highest pad; NaN where nothing was read. [mm]
+    """
+    height = np.asarray(height_mm, dtype=np.float64)
+    read = ~np.isnan(height)
+    if not read.any():
+        return 0, float("nan")
+    top = height[read].max()
+    sigma = np.broadcast_to(np.asarray(sigma_mm, np.float64), height.shape)[read]
+    posterior = _compute_posterior(height[read] - top, sigma)
+    within = _probability_below(posterior, np.full(sigma.size, limit_mm))
+    return int(np.sum(within < 0.5)), float(top + _moments_of_highest(posterior)[0])
 
 
 def _compute_posterior(y: FloatArray, u: FloatArray) -> _Posterior:
@@ -206,15 +243,12 @@ def _moments_of_highest(posterior: _Posterior) -> tuple[float, float]:
 
 def _probability_below(posterior: _Posterior, depth: FloatArray) -> FloatArray:
     """Compute P(pad i is at most `depth` below the highest), (n,)."""
-    result = np.zeros(depth.size)
-    for k, weight in enumerate(posterior.weight.tolist()):
-        sigma = posterior.sigma[k][:, None]
-        over = depth[:, None] + sigma * _NODES
-        at = posterior.height[k][:, None] + over
-        every = np.interp(at, posterior.grid[k], posterior.below[k])
-        # The pad itself is not above itself: its own factor is taken out.
-        result += weight * (np.minimum(every / ndtr(over / sigma), 1.0) @ _WEIGHTS)
-    return result
+    sigma = posterior.sigma[:, :, None]
+    over = depth[:, None] + sigma * _NODES
+    every = posterior.interpolate_below(posterior.height[:, :, None] + over)
+    # The pad itself is not above itself: its own factor is taken out.
+    within = np.minimum(every / ndtr(over / sigma), 1.0) @ _WEIGHTS
+    return np.asarray(posterior.weight @ within)
 
 
 def _median_depths(

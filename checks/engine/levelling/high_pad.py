@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from checks.engine.conformity import SLACK_MM
-from checks.engine.levelling.datum import PadDatum, estimate_datum
+from checks.engine.levelling.datum import PadDatum, count_low_pads, estimate_datum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +58,9 @@ def find_pad_to_lower(
         return None
     others = height.copy()
     others[first] = np.nan
-    after = estimate_datum(others, sigma_mm, limit_mm)
-    saved = before - int(np.sum(after.depth_mm > limit))
-    lower_by = float(height[first] - after.datum_mm)
+    after, datum_mm = count_low_pads(others, sigma_mm, limit)
+    saved = before - after
+    lower_by = float(height[first] - datum_mm)
     if 2 * saved <= before or lower_by <= 0.0:
         return None
     return LowerPad(
