@@ -337,7 +337,9 @@ class _StepEquations:
         )
         pushed = (limit_k + self.slack_residual) * self.stiff
         right += (pushed[:, None] @ solver.g)[:, 0]
-        dx: FloatArray = np.linalg.solve(self.system, right[:, :, None])[:, :, 0]
+        dx = np.asarray(
+            np.linalg.solve(self.system, right[:, :, None])[:, :, 0], dtype=np.float64
+        )
         n, m, _, size = self.jacobian.shape
         moved = (self.jacobian.reshape(n, 3 * m, size) @ dx[:, :, None]).reshape(
             n, m, 3
