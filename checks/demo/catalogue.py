@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
 
-from checks.demo import histories
+from checks.demo import foundation, histories
 from checks.demo.crew import Crew
 from checks.demo.data_files import read_table
 from checks.demo.plan_documents import build_hall, load_plan_document
 from checks.demo.simulation import BuildingSimulation
+from checks.demo.steps import Fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,18 +61,32 @@ class DemoJob:
 CREWS = {row["name"]: Crew(**row) for row in read_table("crews")["crews"]}
 
 
+def _read_fault(row: Mapping[str, Any]) -> Fault:
+    arguments = {name: value for name, value in row.items() if name != "fault"}
+    return partial(getattr(foundation, row["fault"]), **arguments)
+
+
 def _read_building(row: Mapping[str, Any]) -> DemoBuilding:
     name = row["name"]
     # A name in the file stands for a function: what happens is code, to whom is data.
     history = getattr(histories, row["history"])
-    if "mistakes" in row:
-        history = partial(history, mistakes=tuple(row["mistakes"]))
-    return DemoBuilding(
-        document=build_hall(name, **row["hall"])
+    # What a history takes: mistakes and errors of the crew, faults of the pour.
+    told: dict[str, Any] = {
+        key: row[key] for key in ("mistakes", "errors") if key in row
+    }
+    if "faults" in row:
+        told["faults"] = tuple(_read_fault(fault) for fault in row["faults"])
+    document = (
+        build_hall(name, **row["hall"])
         if "hall" in row
-        else load_plan_document(row["plan"], name),
+        else load_plan_document(row["plan"], name)
+    )
+    if "details" in row:
+        document["details"] = {**document["details"], **row["details"]}
+    return DemoBuilding(
+        document=document,
         crew=CREWS[row["crew"]],
-        history=history,
+        history=partial(history, **told) if told else history,
         placed_day=row.get("placed_day"),
         steel=row.get("steel", ""),
     )

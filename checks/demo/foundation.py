@@ -147,6 +147,39 @@ def shift_pattern(
     return replace(foundation, line=line, rods=tuple(rods))
 
 
+def place_pattern(
+    foundation: BuiltFoundation,
+    mark: str,
+    *,
+    line: float = 0.0,
+    along: float = 0.0,
+    inward: float = 0.0,
+    degrees: float = 0.0,
+) -> BuiltFoundation:
+    """Return the foundation with one pattern as planned but for what is given.
+
+    `line` displaces the reference line, `along` and `inward` the rods from it and from
+    the steel line; `degrees` turns them counter-clockwise. [mm, degree]
+    """
+    index = foundation.position_index(mark)
+    detail = foundation.plan.details[foundation.plan.positions[index].detail]
+    planned = np.array([(rod.along, rod.inward) for rod in detail.rods])
+    lines, rods = foundation.line.copy(), list(foundation.rods)
+    lines[index] = line
+    turned = _rotate_points(planned, math.radians(degrees))
+    rods[index] = turned + np.array([along, inward])
+    return replace(foundation, line=lines, rods=tuple(rods))
+
+
+def lean_column(
+    foundation: BuiltFoundation, mark: str, along: float, inward: float
+) -> BuiltFoundation:
+    """Return the foundation with one column out of plumb, per height. [1]"""
+    leans = foundation.out_of_plumb.copy()
+    leans[foundation.position_index(mark)] = (along, inward)
+    return replace(foundation, out_of_plumb=leans)
+
+
 def shift_rod(
     foundation: BuiltFoundation, mark: str, rod: int, along: float, inward: float
 ) -> BuiltFoundation:

@@ -1,6 +1,6 @@
 """The histories of the demo's buildings, one function each."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -16,6 +16,7 @@ from checks.demo.foundation import (
 from checks.demo.simulation import BuildingSimulation
 from checks.demo.steps import Fault
 from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_sheet import find_check
 
 CONCRETE = read_table("concrete")
 
@@ -79,11 +80,14 @@ def leave_findings_open(
     simulation: BuildingSimulation,
     mistakes: Sequence[str] = (),
     faults: Sequence[Fault] = (),
+    errors: Mapping[str, float] | None = None,
     day: float = -2.2,
 ) -> None:
     """Measure as built, with findings that need a decision."""
     steps.start_from_poured_slab(simulation)
-    steps.survey_as_built(simulation, day, faults=faults, mistakes=mistakes)
+    steps.survey_as_built(
+        simulation, day, faults=faults, mistakes=mistakes, errors=errors
+    )
 
 
 def misplace_pattern(simulation: BuildingSimulation) -> None:
@@ -97,21 +101,52 @@ def misplace_pattern(simulation: BuildingSimulation) -> None:
     simulation.photograph(-2.17, "setback:A3.1", "A3")
 
 
-def await_new_plate(simulation: BuildingSimulation) -> None:
-    """Measure one rod out of place, twice, while the steel is being detailed."""
-    fault = partial(shift_rod, mark="A2", rod=2, along=11.0, inward=-9.0)
-    leave_findings_open(simulation, faults=(fault,), day=-4.0)
+def confirm_misplaced(
+    simulation: BuildingSimulation, faults: Sequence[Fault] = ()
+) -> None:
+    """Measure misplaced rods on two days, without a decision."""
+    leave_findings_open(simulation, faults=faults, day=-4.0)
     steps.confirm_findings(simulation, -2.0)
 
 
+def doubt_sample(simulation: BuildingSimulation) -> None:
+    """Report a strength that concrete of its age is not believed to have."""
+    pour_recently(simulation)
+    simulation.record_sample(-0.4, "F2", "5200 psi")
+
+
+def measure_first_positions(
+    simulation: BuildingSimulation, faults: Sequence[Fault] = ()
+) -> None:
+    """Measure the first three positions, without the outline."""
+    steps.start_from_poured_slab(simulation)
+    for fault in faults:
+        simulation.foundation = fault(simulation.foundation)
+    marks = {position.mark for position in simulation.plan.positions[:3]}
+    checks = simulation.list_checks("foundation", "verification")
+    simulation.measure(-2.2, [check for check in checks if check.mark in marks])
+
+
+def place_rod_by_gage(simulation: BuildingSimulation) -> None:
+    """Read a rod by its setback and a gage alone, which allow it two places."""
+    steps.start_from_poured_slab(simulation)
+    wanted = ("line:J1", "setback:J1.1", "offset:J1.1", "setback:J1.2", "gage:J1.1-2")
+    simulation.measure(-2.2, [find_check(simulation.plan, key) for key in wanted])
+
+
 def contradict_wall_reading(simulation: BuildingSimulation) -> None:
-    """Measure a wall twice, once with a foot misread."""
+    """Measure a wall twice, once with a foot misread, and another three times."""
     steps.start_from_poured_slab(simulation)
     steps.survey_as_built(simulation, -2.5)
     walls = [
         c for c in simulation.list_checks("foundation") if c.kind is CheckKind.WALL
     ]
     simulation.measure(-1.4, walls[:1], repeat=True, mistakes=("foot misread",))
+    simulation.measure(-1.35, walls[1:2], repeat=True, errors={walls[1].key: 152.4})
+    simulation.measure(-1.3, walls[1:2], repeat=True)
+    simulation.measure(
+        -1.28, walls[2:3], repeat=True, withdrawn="The tape lay over a form stake."
+    )
     offsets = [
         c for c in simulation.list_checks("foundation") if c.kind is CheckKind.SETBACK
     ]
@@ -200,14 +235,14 @@ def release_columns(simulation: BuildingSimulation) -> None:
     steps.sign_erect_release(simulation, last + 4.0)
 
 
-def plumb_in_part(simulation: BuildingSimulation) -> None:
+def plumb_in_part(simulation: BuildingSimulation, faults: Sequence[Fault] = ()) -> None:
     """Plumb half of the columns."""
     steps.pour_concrete(simulation, -52.0)
     last_pad = simulation.plan.positions[-1].mark
     steps.survey_as_built(
         simulation,
         -34.0,
-        faults=(partial(shift_pad, mark=last_pad, height=-6.0),),
+        faults=(partial(shift_pad, mark=last_pad, height=-6.0), *faults),
         mistakes=("foot misread",),
     )
     last = steps.sign_ship_release(simulation, -30.0)

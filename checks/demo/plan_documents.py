@@ -1,5 +1,6 @@
 """The anchor plans of the demo, as exchange documents; every figure is invented."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from checks.demo.data_files import read_plan, read_table
@@ -27,11 +28,17 @@ def build_hall(
     heavy: bool = False,
     basis: str = "metal-building-practice",
     specified_strength: str = "3000 psi",
+    frame: Mapping[str, str] | None = None,
 ) -> Document:
-    """Build a rectangular hall with frames, corner columns and endwall columns."""
+    """Build a rectangular hall with frames, corner columns and endwall columns.
+
+    `frame` replaces dimensions of the frame columns' pattern.
+    """
     parts = HALLS["metric" if metric else "imperial"]
     # Only imperial halls come in a heavy version.
-    frame = PatternSpec(**parts["heavy_frame" if heavy else "frame"])
+    pattern = PatternSpec(
+        **{**parts["heavy_frame" if heavy else "frame"], **(frame or {})}
+    )
     spec = RectangleSpec(
         name=name,
         length_unit=parts["length_unit"],
@@ -39,9 +46,9 @@ def build_hall(
         width=width,
         bays=bays,
         endwall_spacing=endwall_spacing,
-        frame=frame,
+        frame=pattern,
         endwall=parts["web_member"] if web_ends else PatternSpec(**parts["post"]),
-        corner=frame,
+        corner=pattern,
         corner_inset=parts["corner_inset"],
         notch_width=parts["notch"],
         notch_depth=parts["notch"],

@@ -109,11 +109,14 @@ class BuildingSimulation:
         checks: Iterable[Check],
         *,
         mistakes: Sequence[str] = (),
+        errors: Mapping[str, float] | None = None,
+        withdrawn: str = "",
         repeat: bool = False,
     ) -> None:
         """Read checks off the foundation and record them in the evening.
 
-        Earlier readings are superseded, unless this is a repeat.
+        Earlier readings are superseded, unless this is a repeat. `errors` are added to
+        the readings of checks, by key [mm]; `withdrawn` is why none of them counts.
         """
         crew = self.team.crew
         started = self.set_day(day)
@@ -135,7 +138,11 @@ class BuildingSimulation:
             if not find_mistake(name).apply(self.foundation, readings, self.rng):
                 msg = f"{self.building}: no place for the mistake “{name}”."
                 raise SimulationError(msg)
+        for each in readings:
+            each.mm += (errors or {}).get(each.check.key, 0.0)
         entries = write_entries(readings, crew, self.rng, started)
+        if withdrawn:
+            entries = [entry | {"withdrawn": withdrawn} for entry in entries]
         self._record_entries(entries, repeat=repeat)
 
     def photograph(self, day: float, check: str, mark: str) -> None:

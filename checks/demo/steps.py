@@ -1,6 +1,6 @@
 """The steps that histories are made of."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from checks.demo.foundation import CAREFUL_SPREAD, BuiltFoundation, build_foundation
 from checks.demo.simulation import BuildingSimulation, is_waiting_for_repeat
@@ -51,16 +51,18 @@ def survey_as_built(
     *,
     faults: Sequence[Fault] = (),
     mistakes: Sequence[str] = (),
+    errors: Mapping[str, float] | None = None,
     extra: bool = False,
 ) -> None:
     """Measure everything as built, with faults of the pour and mistakes of the crew.
 
-    `extra` adds gages and the sheeting notch.
+    `errors` are added to the readings of checks, by key [mm]; `extra` adds gages, bays,
+    spans and the sheeting notch.
     """
     for fault in faults:
         simulation.foundation = fault(simulation.foundation)
     checks = simulation.list_checks("foundation", "verification", optional=extra)
-    simulation.measure(day, checks, mistakes=mistakes)
+    simulation.measure(day, checks, mistakes=mistakes, errors=errors)
 
 
 def confirm_findings(simulation: BuildingSimulation, day: float) -> None:

@@ -13,6 +13,7 @@ from django.utils import timezone
 from checks.demo import SIGN_INS, load
 from checks.demo.loader import DatabaseNotEmptyError, LoadedDemo
 from checks.demo.mistakes import MISTAKES
+from checks.evaluation.plan_review import review_plan
 from checks.models import (
     Decision,
     Evaluation,
@@ -30,6 +31,7 @@ from jobs.accounts.models import Invitation
 from jobs.anchor_plan.geometry import outline_points
 from jobs.models import Building, Job, Stage
 from jobs.plans.plan_cache import load_plan
+from tests.checks.demo.situations import SITUATIONS, Situation
 
 WEEK = timedelta(days=7)
 
@@ -217,6 +219,28 @@ def test_the_time_is_the_true_one_again(loaded: LoadedDemo):
 
     for told in (timezone.now(), findings.now()):
         assert abs(told - datetime.now(UTC)) < timedelta(seconds=5)
+
+
+@pytest.mark.parametrize("situation", SITUATIONS, ids=lambda each: each.name)
+def test_every_situation_is_where_it_was(loaded: LoadedDemo, situation: Situation):
+    building = Building.objects.get(name=situation.building, job__number=situation.job)
+    evaluations = Evaluation.objects.filter(building=building)
+    latest = evaluations.order_by("pk").last()
+    # Nothing is evaluated before something was measured: the plan alone is reviewed.
+    warnings = review_plan(load_plan(building.current_revision()))
+    plan_only = {"plan_warnings": [each._asdict() for each in warnings]}
+    assert situation.shows(plan_only if latest is None else latest.result)
+
+
+def test_a_reading_is_withdrawn_with_its_reason(loaded: LoadedDemo):
+    reading = Reading.objects.get(entry__has_key="withdrawn")
+    assert (reading.building.name, reading.check_key) == ("Cold store", "wall:NE-NW")
+    assert "stake" in reading.entry["withdrawn"]
+
+
+def test_a_new_plate_is_first_where_the_steel_is_being_detailed(loaded: LoadedDemo):
+    finding = Finding.objects.get(building__name="Changing rooms", topic="position:A2")
+    assert finding.remedies[0]["remedy"] == "new_plate"
 
 
 def test_work_and_checks_have_photographs(loaded: LoadedDemo):
