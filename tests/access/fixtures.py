@@ -58,7 +58,7 @@ def make_place(
     sent = as_planned(building, "foundation")
     record_readings(actor=field_lead, building=building, entries=sent)
     release = sign_release(actor=operations, building=building, kind="pour")
-    low = {"R1": "1 m", "R2": "1006 mm", "R3": "1008 mm", "R4": "1009 mm"}
+    low = {"R1": "1000 mm", "R2": "1006 mm", "R3": "1008 mm", "R4": "1009 mm"}
     levels = [entry(f"level:{mark}", value) for mark, value in low.items()]
     record_readings(actor=field_lead, building=building, entries=levels)
     made, done = (_decided(engineer, topic) for topic in ("level:R3", "level:R4"))
