@@ -88,6 +88,7 @@ class NextReadingKind(LabelledStrEnum):
     TEMPERATURE_NOTED = "temperature_noted", "again with the temperature noted"
     OTHER_TAPE = "other_tape", "with another tape"
     OTHER_SETUP = "other_setup", "from another set-up"
+    DIRECT = "direct", "directly, from one end to the other"
 
 
 class DispositionKind(LabelledStrEnum):

@@ -34,6 +34,7 @@ References
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -87,6 +88,45 @@ class PossibleReadings:
     loadings: FloatArray
     own_variance: FloatArray
     cost: FloatArray
+
+
+@dataclass(frozen=True)
+class LengthTies:
+    """Lengths that were read both directly and by two lines, n of them.
+
+    Attributes
+    ----------
+    loadings : (n, n_errors) of what the two ways may differ by, on errors that are
+        independent and of unit variance. [mm]
+    difference : (n,) of the two ways as read. [mm]
+    """
+
+    loadings: FloatArray
+    difference: FloatArray
+
+    @cached_property
+    def basis(self) -> FloatArray:
+        """Return orthonormal rows that span the loadings, (n, n_errors)."""
+        return np.asarray(np.linalg.solve(self._root, self.loadings))
+
+    @cached_property
+    def _root(self) -> FloatArray:
+        return np.asarray(np.linalg.cholesky(self.loadings @ self.loadings.T))
+
+    @property
+    def estimate(self) -> FloatArray:
+        """Return the mean of each error, given these differences, (n_errors,). [1]"""
+        return np.asarray(self.basis.T @ np.linalg.solve(self._root, self.difference))
+
+    def condition(self, loadings: FloatArray) -> FloatArray:
+        """Return loadings (k, n_errors) on what is not known given these differences.
+
+        With orthonormal rows B that span the loadings of the ties the errors have the
+        covariance I - B'B then, which is a projection and so its own root.
+        """
+        if not self.difference.size:
+            return loadings
+        return np.asarray(loadings - (loadings @ self.basis.T) @ self.basis)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

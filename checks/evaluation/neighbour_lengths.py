@@ -92,7 +92,7 @@ def compare_neighbour_lengths(
             )
         else:
             sources.append(tuple(square.length_rows.tolist()))
-            predicted[i], outline = _predict_span(plan, (first, second), square)
+            predicted[i], outline = predict_span(plan, (first, second), square)
             sigma[i] = np.hypot(outline, observations.uncertainty[row])
     return NeighbourLengths(
         rows=rows,
@@ -103,7 +103,7 @@ def compare_neighbour_lengths(
     )
 
 
-def _predict_span(
+def predict_span(
     plan: Plan, ends: tuple[Position, Position], square: Squareness
 ) -> tuple[float, float]:
     """Predict a span's deviation from the adjusted outline, with its uncertainty.

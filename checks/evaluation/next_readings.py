@@ -20,6 +20,7 @@ from checks.engine.conformity import COVERAGE_FACTOR
 from checks.engine.next_reading import (
     FLAT_PRIOR_MM,
     ChosenReading,
+    LengthTies,
     OpenConclusions,
     PossibleReadings,
     choose_next_readings,
@@ -27,6 +28,11 @@ from checks.engine.next_reading import (
 from checks.engine.uncertainty import reading_uncertainty
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.failing_checks import capitalize_first
+from checks.evaluation.misfit_slope import compute_misfit_slope
+from checks.evaluation.neighbour_options import (
+    find_neighbour_options,
+    list_read_bays,
+)
 from checks.evaluation.reading_options import REPEAT_COSTS, REPEAT_KINDS
 from checks.evaluation.second_readings import WORTHWHILE_GAIN, describe_reading
 from core.formatting import format_probability
@@ -50,9 +56,6 @@ SHARED_KINDS: FloatArray = np.array(
 )
 """1 for the kinds of reading that tell of what several lengths have in common."""
 
-MIN_SLOPE = 1e-3
-"""Derivative of the misfit by a check below which the check does not matter."""
-
 MIN_CONSIDERED_GAIN = WORTHWHILE_GAIN / 5.0
 """What gains less by itself than this is not considered. Project choice."""
 
@@ -71,6 +74,11 @@ CONCLUSION_LABELS = {
     FIT_UP: "the conclusion on fit-up",
 }
 
+DIRECT_MANNERS = {
+    CheckKind.BAY: "directly, line to line",
+    CheckKind.SPAN: "directly across the frame",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextReading:
@@ -81,6 +89,7 @@ class NextReading:
     check : the check to read.
     instrument : name of the tape to take, "" for none in particular.
     conclusion : key of the check whose verdict gains most, `SQUARENESS` or `FIT_UP`.
+    conclusion_name : the same for a sentence.
     before, after : chance that this conclusion is wrong, now and then. [1]
     gain : sum over all conclusions. [1]
     """
@@ -89,6 +98,7 @@ class NextReading:
     kind: NextReadingKind
     instrument: str
     conclusion: str
+    conclusion_name: str
     before: float
     after: float
     gain: float
@@ -98,11 +108,13 @@ class NextReading:
         """Reason to take it, as a sentence."""
         if self.kind is NextReadingKind.UNREAD:
             return f"{capitalize_first(self.check.description)} is not measured yet."
-        what = CONCLUSION_LABELS.get(self.conclusion, "the verdict")
         before, after = (format_probability(p) for p in (self.before, self.after))
+        manner = describe_reading(self.kind, self.instrument)
+        if self.kind is NextReadingKind.DIRECT:
+            manner = DIRECT_MANNERS[self.check.kind]
         return (
-            f"{capitalize_first(self.check.description)} read"
-            f" {describe_reading(self.kind, self.instrument)}: the chance that {what}"
+            f"{capitalize_first(self.check.description)} read {manner}: the chance"
+            f" that {self.conclusion_name}"
             f" is wrong falls from {before} to {after}."
         )
 
@@ -140,7 +152,9 @@ class _ReadingProblem:
     """The conclusions of one building and the readings that may change them.
 
     The errors of the state are the common ones, then one for each check involved, then
-    one for each check that nobody has read.
+    one for each check that nobody has read, then one for each neighbour option. Bays
+    that were read tie the errors of three readings together: the state is what is left
+    of them.
 
     Attributes
     ----------
@@ -149,6 +163,8 @@ class _ReadingProblem:
     slope : (n_options,) derivative of the misfit by each check; 0 without a fit-up.
     repeats : (n_repeats, 2) rows of the options, and columns of `REPEAT_KINDS`.
     unread : (n_unread,) rows of the check table.
+    neighbours : bays and spans that could be read directly.
+    bays : (n_bays, 3) rows of the options of bays that were read, and their two lines.
     column : (n_options,) error of each row of the options that is involved.
     """
 
@@ -159,19 +175,34 @@ class _ReadingProblem:
         doubtful = _find_doubtful(evaluation)[self.options.rows]
         if doubtful[self.pair].any():
             self.pair = self.pair[:0]
-        self.slope = _fit_up_slope(evaluation)[self.options.rows] * ~doubtful
+        slope = compute_misfit_slope(evaluation)
+        self.slope = slope.by_check[self.options.rows] * ~doubtful
+        self.neighbours = find_neighbour_options(
+            evaluation, slope, ~doubtful, RESOLUTION_MM, most=MAX_CONSIDERED
+        )
+        self.bays = list_read_bays(evaluation, ~doubtful)
         self.open = np.flatnonzero(
             (self.chances.before > MIN_CONSIDERED_GAIN) & ~doubtful
         )
         self.repeats = self._shortlist_repeats(doubtful)
         self.unread = _list_unread(evaluation)[:MAX_NEXT_READINGS]
-        parts = (self.open, self.pair, self.repeats[:, 0], np.flatnonzero(self.slope))
+        lines = self.neighbours.lines[self.neighbours.has_lines]
+        parts = (
+            self.open,
+            self.pair,
+            self.repeats[:, 0],
+            np.flatnonzero(self.slope),
+            lines.ravel(),
+            self.bays.ravel(),
+        )
         involved = np.unique(np.concatenate(parts))
         n_common = self.options.observed.shape[1]
         self.column = np.zeros(len(self.options.rows), dtype=int)
         self.column[involved] = n_common + np.arange(involved.size)
         self.first_unread = n_common + involved.size
-        self.n_errors = self.first_unread + self.unread.size
+        self.first_neighbour = self.first_unread + self.unread.size
+        self.n_errors = self.first_neighbour + len(self.neighbours)
+        self.ties = self._tie_readings()
 
     def _shortlist_repeats(self, doubtful: BoolArray) -> IntArray:
         """Return the repeats that may gain most, (n_repeats, 2).
@@ -183,7 +214,15 @@ class _ReadingProblem:
         shared = np.linalg.norm(self.options.observed, axis=1)[:, None] * SHARED_KINDS
         # A diagonal decides on the difference too, where its own verdict is certain.
         own[self.pair] += 1.0
-        moved = np.abs(self.slope) * self.options.uncertainty
+        moved = np.abs(self.slope)
+        # A bay that was read tells of its two lines, and they of it.
+        bay, *lines = self.bays.T
+        moved[bay] = np.maximum(
+            moved[bay], np.max([moved[each] for each in lines], axis=0)
+        )
+        for each in lines:
+            own[each, 0] += self.chances.before[bay]
+        moved *= self.options.uncertainty
         fit_up = np.repeat(moved[:, None], own.shape[1], axis=1)
         chosen = np.zeros(own.shape, dtype=bool)
         for score in (own, shared, fit_up):
@@ -198,19 +237,46 @@ class _ReadingProblem:
         loadings = np.zeros((n_open + n_unread, self.n_errors))
         loadings[:n_open] = self._observation_loadings(self.open)
         loadings[n_open + np.arange(n_unread), self._unread_columns()] = FLAT_PRIOR_MM
-        margin = np.concatenate([self.chances.margin[self.open], np.zeros(n_unread)])
+        margin = np.concatenate([self._open_margins(), np.zeros(n_unread)])
         if self.pair.size:
             first, second = self._observation_loadings(self.pair)
             loadings = np.vstack([loadings, second - first])
             margin = np.append(margin, self._guard(self.pair_margin, second - first))
         weight = np.ones(margin.size)
         moving = np.flatnonzero(self.slope)
-        if moving.size and self.evaluation.fit_up is not None:
+        if (
+            moving.size or self.neighbours.slope.any()
+        ) and self.evaluation.fit_up is not None:
             misfit = self.slope[moving] @ self._observation_loadings(moving)
+            misfit += self.neighbours.slope @ self._neighbour_loadings()
             loadings = np.vstack([loadings, misfit])
             margin = np.append(margin, -self.evaluation.fit_up.best.misfit)
             weight = np.append(weight, FIT_UP_WEIGHT)
-        return OpenConclusions(margin=margin, loadings=loadings, weight=weight)
+        return OpenConclusions(
+            margin=margin, loadings=self.ties.condition(loadings), weight=weight
+        )
+
+    def _tie_readings(self) -> LengthTies:
+        """Return what the bays that were read say of errors, beside their lines."""
+        bay, first, second = self.bays.T
+        loadings = self._observation_loadings(second) - self._observation_loadings(
+            first
+        )
+        loadings -= self._observation_loadings(bay)
+        best = self.evaluation.deviation[self.options.rows] + self.options.shift
+        return LengthTies(loadings, best[second] - best[first] - best[bay])
+
+    def _open_margins(self) -> FloatArray:
+        """Return the margin of each open verdict, bays that were read included. [mm]"""
+        if not self.bays.size:
+            return np.asarray(self.chances.margin[self.open])
+        rows, bounds = self.options.rows[self.open], self.evaluation.bounds
+        best = self.evaluation.deviation[rows] + self.options.shift[self.open]
+        best -= self._observation_loadings(self.open) @ self.ties.estimate
+        margin = np.minimum(bounds.upper[rows] - best, best - bounds.lower[rows])
+        if self.evaluation.limits.guarded:
+            margin -= COVERAGE_FACTOR * self.evaluation.sigma[rows]
+        return np.asarray(margin)
 
     def _guard(self, margin: float, loading: FloatArray) -> float:
         """Shift a margin by the guard band, where the basis has one."""
@@ -226,11 +292,23 @@ class _ReadingProblem:
         loadings[np.arange(rows.size), self.column[rows]] = own
         return loadings
 
+    def _neighbour_loadings(self) -> FloatArray:
+        """Return the loadings of what is known of the neighbour options' lengths."""
+        options = self.neighbours
+        loadings = np.zeros((len(options), self.n_errors))
+        loadings[:, : options.known.shape[1]] = options.known
+        own = self.first_neighbour + np.arange(len(options))
+        loadings[np.arange(len(options)), own] = options.unknown
+        first, second = options.lines[options.has_lines].T
+        loadings[options.has_lines] += self._observation_loadings(second)
+        loadings[options.has_lines] -= self._observation_loadings(first)
+        return loadings
+
     def _unread_columns(self) -> IntArray:
-        return np.arange(self.first_unread, self.n_errors)
+        return np.arange(self.first_unread, self.first_neighbour)
 
     def readings(self) -> PossibleReadings:
-        """Build the readings: repeats, then what nobody has read."""
+        """Build the readings: repeats, what nobody has read, then bays and spans."""
         row, kind = self.repeats.T
         n_repeats, n_unread = row.size, self.unread.size
         loadings = np.zeros((n_repeats + n_unread, self.n_errors))
@@ -240,12 +318,18 @@ class _ReadingProblem:
         loadings[n_repeats + np.arange(n_unread), self._unread_columns()] = (
             FLAT_PRIOR_MM
         )
+        direct = self._neighbour_loadings()
+        direct[:, :n_common] -= self.neighbours.reading
+        own_variance = (
+            self.options.own_variance[row],
+            self._unread_variance(),
+            self.neighbours.own_variance,
+        )
+        ones = np.ones(n_unread + len(self.neighbours))
         return PossibleReadings(
-            loadings=loadings,
-            own_variance=np.concatenate(
-                [self.options.own_variance[row], self._unread_variance()]
-            ),
-            cost=np.concatenate([REPEAT_COSTS[kind], np.ones(n_unread)]),
+            loadings=self.ties.condition(np.concatenate([loadings, direct])),
+            own_variance=np.concatenate(own_variance),
+            cost=np.concatenate([REPEAT_COSTS[kind], ones]),
         )
 
     def _unread_variance(self) -> FloatArray:
@@ -256,50 +340,39 @@ class _ReadingProblem:
     def describe(self, chosen: ChosenReading) -> NextReading:
         """Name a reading and the conclusion that it settles."""
         table, n_repeats = self.evaluation.table, len(self.repeats)
-        rows = [*self.options.rows[self.open], *self.unread]
-        named = [str(table.checks[row].key) for row in rows]
-        named += [SQUARENESS] * (self.pair.size > 0) + [FIT_UP]
-        conclusion = named[chosen.conclusion]
-        if chosen.reading >= n_repeats:
-            check = table.checks[self.unread[chosen.reading - n_repeats]]
-            kind, instrument = NextReadingKind.UNREAD, ""
+        instrument, beyond = "", chosen.reading - n_repeats
+        if beyond >= self.unread.size:
+            check = self.neighbours.checks[beyond - self.unread.size]
+            kind = NextReadingKind.DIRECT
+        elif beyond >= 0:
+            check, kind = table.checks[self.unread[beyond]], NextReadingKind.UNREAD
         else:
             i, column = self.repeats[chosen.reading].tolist()
             check, kind = table.checks[self.options.rows[i]], REPEAT_KINDS[column]
             instrument = self.chances.instrument(i, kind)
+        conclusion, conclusion_name = self._name_conclusion(chosen.conclusion, check)
         return NextReading(
             check=check,
             kind=kind,
             instrument=instrument,
             conclusion=conclusion,
+            conclusion_name=conclusion_name,
             before=chosen.before,
             after=chosen.after,
             gain=chosen.gain,
         )
 
-
-def _fit_up_slope(evaluation: BuildingEvaluation) -> FloatArray:
-    """Return the derivative of the misfit by each check, (n_checks,).
-
-    0 without a fit-up, and where a plate does not go on alone: that is a finding of its
-    own, and no further reading of a bay would settle it.
-    """
-    table, rods, fit_up = evaluation.table, evaluation.rods, evaluation.fit_up
-    by_check = np.zeros(len(table))
-    if fit_up is None or fit_up.own_misfit.any():
-        return by_check
-    padded, real = (each[fit_up.positions] for each in rods.padded_rows)
-    by_rod = np.zeros((len(rods), 2))
-    by_rod[padded[real]] = fit_up.best.slope[real]
-    by_position = np.bincount(rods.position, by_rod[:, 0], minlength=len(rods.groups))
-    lines = table.rows(CheckKind.LINE)
-    by_check[lines] = by_position[table.position[lines]]
-    for axis, kind in enumerate((CheckKind.OFFSET, CheckKind.SETBACK)):
-        rows = table.rows(kind)
-        by_check[rows] = by_rod[rods.rows_of_checks(table, rows)[:, 0], axis]
-    # What the solver leaves at zero is zero only to its tolerance.
-    by_check[np.abs(by_check) < MIN_SLOPE] = 0.0
-    return by_check
+    def _name_conclusion(self, conclusion: int, check: Check) -> tuple[str, str]:
+        """Return key and name of a conclusion, beside a reading of this check."""
+        rows = np.concatenate([self.options.rows[self.open], self.unread])
+        if conclusion < rows.size:
+            concerned = self.evaluation.table.checks[rows[conclusion]]
+            if concerned.key == check.key:
+                return concerned.key, "the verdict"
+            return concerned.key, f"the verdict on {concerned.description}"
+        squareness = conclusion == rows.size and self.pair.size > 0
+        key = SQUARENESS if squareness else FIT_UP
+        return key, CONCLUSION_LABELS[key]
 
 
 def _find_doubtful(evaluation: BuildingEvaluation) -> BoolArray:
@@ -318,11 +391,14 @@ def _list_unread(evaluation: BuildingEvaluation) -> IntArray:
     The foundation's always have; a later stage's once something of it was read.
     """
     checks, count = evaluation.table.checks, evaluation.observations.count
-    required = np.array([check.required for check in checks], dtype=bool)
-    stages = np.array([check.stage.value for check in checks])
-    begun = {StageKind.FOUNDATION.value, *stages[count > 0].tolist()}
-    unread = required & (count == 0) & np.isin(stages, list(begun))
-    return np.flatnonzero(unread)
+    begun = {checks[row].stage for row in np.flatnonzero(count > 0)}
+    begun.add(StageKind.FOUNDATION)
+    unread = [
+        row
+        for row in np.flatnonzero(count == 0).tolist()
+        if checks[row].required and checks[row].stage in begun
+    ]
+    return np.array(unread, dtype=int)
 
 
 def _worst_diagonals(evaluation: BuildingEvaluation) -> tuple[IntArray, float]:

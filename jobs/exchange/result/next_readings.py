@@ -25,7 +25,11 @@ class SecondReadingResult(TypedDict):
 class NextReadingResult(TypedDict):
     """A reading to take next, and the conclusion that gains most from it."""
 
-    check: Annotated[str, "Key of the check to read."]
+    check: Annotated[
+        str,
+        'Key of the check to read. A "direct" one, a bay or a span, is not among the '
+        "result's checks until it is read.",
+    ]
     kind: ReadingKindWord
     instrument: InstrumentName
     conclusion: Annotated[

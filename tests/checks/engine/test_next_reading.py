@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from checks.engine.next_reading import (
     FLAT_PRIOR_MM,
     ChosenReading,
+    LengthTies,
     OpenConclusions,
     PossibleReadings,
     choose_next_readings,
@@ -256,3 +257,87 @@ def test_one_reading_with_another_tape_informs_all_lines_of_the_first():
     first, second = choose_next_readings(conclusions, readings, count=2, least_gain=0.0)
     assert (first.reading, second.reading) == (0, 1)
     assert second.gain < 0.2 * alone.gain
+
+
+# Two lines of 20 m and 26 m, class II, one read with each of two tapes; the bay between
+# them is 6 m. Errors: tape 1, tape 2, then each line's own. A bay has the first tape.
+CLASS_II_20, CLASS_II_26, CLASS_II_6 = (
+    (0.3 + 0.2 * metres) / np.sqrt(3.0) for metres in (20.0, 26.0, 6.0)
+)
+LINES = np.array([[CLASS_II_20, 0.0, 1.5, 0.0], [0.0, CLASS_II_26, 0.0, 1.5]])
+BAY = LINES[1] - LINES[0] - np.array([CLASS_II_6, 0.0, 0.0, 0.0])
+SECOND_LINE_AGAIN = LINES[1] - np.array([CLASS_II_26, 0.0, 0.0, 0.0])
+
+
+def build_bay_case(order: list[int]) -> tuple[OpenConclusions, PossibleReadings]:
+    """Build a conclusion on the distance of two lines, and three readings for it."""
+    readings = PossibleReadings(
+        loadings=np.array([SECOND_LINE_AGAIN, LINES[0] * [0, 1, 1, 1], BAY])[order],
+        own_variance=np.array([1.5**2, 1.5**2, 1.1**2])[order],
+        cost=np.array([1.2, 1.0, 1.0])[order],
+    )
+    conclusions = OpenConclusions(
+        margin=np.array([0.8]),
+        loadings=(LINES[1] - LINES[0])[None],
+        weight=np.ones(1),
+    )
+    return conclusions, readings
+
+
+def test_a_bay_settles_the_distance_of_two_lines_of_two_tapes_better_than_a_line():
+    conclusions, readings = build_bay_case([0, 1, 2])
+    distance = conclusions.loadings[0]
+    removed = (readings.loadings @ distance) ** 2 / (
+        (readings.loadings**2).sum(axis=1) + readings.own_variance
+    )
+    u = float(distance @ distance)
+    left = u - removed
+    assert left[2] < 0.2 * u
+    assert left[2] < 0.5 * left[0] < left[1]
+    first, *_ = choose(conclusions, readings)
+    assert first.reading == 2
+    assert first.before - first.after > 0.1
+
+
+@pytest.mark.parametrize("order", [[2, 1, 0], [1, 2, 0], [0, 2, 1]])
+def test_a_bay_is_chosen_wherever_it_stands_in_the_list(order: list[int]):
+    straight = choose(*build_bay_case([0, 1, 2]))
+    shuffled = choose(*build_bay_case(order))
+    assert [order[each.reading] for each in shuffled] == [
+        each.reading for each in straight
+    ]
+    assert [each.gain for each in shuffled] == pytest.approx(
+        [each.gain for each in straight]
+    )
+
+
+def test_ties_condition_errors_as_the_generalised_inverse_of_their_covariance_does():
+    rng = np.random.default_rng(4)
+    tied, loadings = rng.normal(size=(3, 9)), rng.normal(size=(5, 9))
+    difference = rng.normal(size=3)
+    gain = tied.T @ np.linalg.pinv(tied @ tied.T)
+    covariance = loadings @ (np.eye(9) - gain @ tied) @ loadings.T
+    ties = LengthTies(tied, difference)
+    conditioned = ties.condition(loadings)
+    np.testing.assert_allclose(conditioned @ conditioned.T, covariance, atol=1e-12)
+    np.testing.assert_allclose(ties.estimate, gain @ difference, atol=1e-12)
+    # what the ties measure is known exactly, and their order does not matter
+    np.testing.assert_allclose(ties.condition(tied), 0.0, atol=1e-12)
+    turned = LengthTies(tied[::-1], difference[::-1])
+    np.testing.assert_allclose(turned.condition(loadings), conditioned, atol=1e-12)
+    np.testing.assert_allclose(turned.estimate, ties.estimate, atol=1e-12)
+
+
+def test_a_bay_that_was_read_leaves_little_for_another_to_settle():
+    conclusions, readings = build_bay_case([0, 1, 2])
+    own = np.array([0.0, 0.0, 0.0, 0.0, 1.1])
+    widened = [np.pad(each, ((0, 0), (0, 1))) for each in (
+        conclusions.loadings, readings.loadings
+    )]  # fmt: skip
+    ties = LengthTies((np.pad(BAY, (0, 1)) - own)[None], np.array([0.4]))
+    distance, rows = (ties.condition(each) for each in widened)
+    assert float((distance**2).sum()) < 0.2 * float((widened[0] ** 2).sum())
+    # the length moves towards the bay, by nearly all of the difference
+    moved = float((widened[0] @ ties.estimate)[0])
+    assert 0.7 * 0.4 < moved < 0.4
+    assert rows.shape == widened[1].shape
