@@ -237,4 +237,6 @@ def list_releases(person: Person) -> QuerySet[Release]:
 def list_plan_warnings(building: Building) -> list[dict[str, str]]:
     """List the doubts about the plan in force, each with its place in the document."""
     plan = load_plan(building.current_revision())
-    return [each._asdict() for each in review_plan(plan)]
+    return [
+        {"pointer": each.pointer, "message": each.message} for each in review_plan(plan)
+    ]

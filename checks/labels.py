@@ -18,6 +18,7 @@ from jobs.exchange.result.document import CheckResult
 from jobs.exchange.result.next_readings import SecondReadingResult
 
 TOPIC_LABELS: dict[TopicKind, str] = {
+    TopicKind.PLAN: "Plan, {}",
     TopicKind.SQUARENESS: "Outline out of square",
     TopicKind.WALL: "Wall {}",
     TopicKind.POSITION: "Rods at {}",

@@ -348,6 +348,28 @@ def list_washers(diameter_mm: float) -> tuple[Washer, ...]:
     return tuple(w for w in washers if _same_size(w.diameter_mm, diameter_mm))
 
 
+def find_nut_and_washer_mm(diameter_mm: float) -> tuple[float, float]:
+    """Find the greatest nut and the thickest washer of a rod; NaN if not listed. [mm]
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Nominal diameter, matched to `SIZE_TOLERANCE_MM`. [mm]
+    """
+    thread, washers = find_thread(diameter_mm), list_washers(diameter_mm)
+    if thread is None or not washers:
+        return float("nan"), float("nan")
+    # ISO 7089 gives the greatest thickness of every size, the inch table of some only.
+    metric = any(washer in METRIC_WASHERS for washer in washers)
+    thickest = (
+        washer.thickness_max_mm
+        if metric and washer.thickness_max_mm is not None
+        else washer.thickness_mm
+        for washer in washers
+    )
+    return thread.nut_max_mm, max(thickest)
+
+
 def min_edge_distance_mm(diameter_mm: float) -> float:
     """Return the least distance from a hole's centre to the plate's edge. [mm]
 

@@ -26,6 +26,7 @@ from checks.evaluation.measurement_adequacy import (
     order_better_measurement,
 )
 from checks.evaluation.neighbour_findings import add_neighbour_findings
+from checks.evaluation.plan_findings import find_plan_findings
 from checks.evaluation.plumb_findings import find_plumb_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import advise_without_value, remeasure_reason
@@ -50,6 +51,7 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
             evaluation, require_confirmation(evaluation, finding), coarse
         )
         for find in (
+            find_plan_findings,
             _outline_findings,
             _wall_findings,
             _position_findings,

@@ -3,6 +3,7 @@
 A topic says what a finding is about, the same in every evaluation of a building, so
 that a stored finding can follow the evaluations::
 
+    plan:DETAIL  plan:MARK  plan:marks                      the plan itself
     squareness  levels  strength  fit_up                    the building
     position:MARK  projection:MARK                          the rods of a position
     wall:A-B  level:MARK  notch_width:A-B  plumb:MARK.in    one check, by its key
@@ -20,6 +21,7 @@ from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 class TopicKind(StrEnum):
     """Kinds of topics: the word in front of the topic's colon, or the word alone."""
 
+    PLAN = "plan"
     SQUARENESS = "squareness"
     WALL = CheckKind.WALL.value
     POSITION = "position"

@@ -53,7 +53,12 @@ def _order_findings(
     others: Iterable[ComputedFinding], own: Sequence[ComputedFinding]
 ) -> Iterator[ComputedFinding]:
     """Yield findings in the order of the walk: bays come after the positions."""
-    before = {TopicKind.SQUARENESS, TopicKind.WALL, TopicKind.POSITION}
+    before = {
+        TopicKind.PLAN,
+        TopicKind.SQUARENESS,
+        TopicKind.WALL,
+        TopicKind.POSITION,
+    }
     waiting = list(own)
     for finding in others:
         if waiting and finding.topic.kind not in before:

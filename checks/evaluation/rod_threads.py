@@ -43,7 +43,9 @@ def compute_rod_threads(
     rod = rods.rows_of_checks(table, measured)[:, 0]
     projection[rod] = observations.value[measured]
     sizes, which = np.unique(rods.diameter, return_inverse=True)
-    hardware = np.array([_nut_and_washer_thickness(size) for size in sizes.tolist()])
+    hardware = np.array(
+        [fasteners.find_nut_and_washer_mm(size) for size in sizes.tolist()]
+    )
     nut, washer = hardware.reshape(-1, 2)[which.reshape(-1)].T
     plates = {
         name: np.nan
@@ -58,23 +60,6 @@ def compute_rod_threads(
     return RodThreads(
         thread_left=engagement.spare_mm, engaged=engagement.engaged, washer=washer
     )
-
-
-def _nut_and_washer_thickness(diameter: float) -> tuple[float, float]:
-    """Return nut and washer thickness of a rod size; NaN where not listed. [mm]"""
-    thread = fasteners.find_thread(diameter)
-    washers = fasteners.list_washers(diameter)
-    if thread is None or not washers:
-        return float("nan"), float("nan")
-    # ISO 7089 gives the greatest thickness of every size, the inch table of some only.
-    metric = any(washer in fasteners.METRIC_WASHERS for washer in washers)
-    thickest = (
-        washer.thickness_max_mm
-        if metric and washer.thickness_max_mm is not None
-        else washer.thickness_mm
-        for washer in washers
-    )
-    return thread.nut_max_mm, max(thickest)
 
 
 def compute_thread_with_plate_washer(

@@ -56,6 +56,7 @@ class Finding(models.Model):
         VERIFIED = "verified", "work done and measured within"
         ACCEPTED = "accepted", "accepted as is by the engineer"
         SUPERSEDED = "superseded", "not on the plan any more"
+        REVISED = "revised", "the plan was revised"
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     topic = models.CharField(

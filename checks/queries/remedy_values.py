@@ -22,6 +22,7 @@ HIDDEN_MEMBERS = frozenset(
         "checks",
         "follows",
         "unconfirmed",
+        "plan_doubts",
     }
 )
 RATIO_MEMBERS = frozenset({"ratio", "required", "engaged"})

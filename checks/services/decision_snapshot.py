@@ -94,6 +94,7 @@ class DifferenceCode(StrEnum):
     LIMIT = "limit"
     PROPOSAL = "proposal"
     REMEDY_VALUE = "remedy_value"
+    PLAN_DOUBT = "plan_doubt"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -218,6 +219,10 @@ def _compare_remedies(
         )
         return
     for old, new in zip(before, after, strict=True):
+        if _list_doubts(old) != _list_doubts(new):
+            yield SnapshotDifference(
+                code=DifferenceCode.PLAN_DOUBT, subject=str(new["reason"])
+            )
         for name, value in old.items():
             if isinstance(value, float) and not _is_nearly_equal(
                 value, new.get(name), READING_TOLERANCE
@@ -227,6 +232,14 @@ def _compare_remedies(
                     subject=describe_remedy(old),
                     before=name.replace("_", " "),
                 )
+
+
+def _list_doubts(remedy: Row) -> list[tuple[str, str, float]]:
+    """List the doubts about the plan that a remedy names, whatever their order."""
+    return sorted(
+        (doubt["kind"], doubt["place"], round(float(doubt["amount"]), 3))
+        for doubt in remedy.get("plan_doubts", ())
+    )
 
 
 def _describe_difference(difference: SnapshotDifference) -> str:
@@ -244,6 +257,8 @@ def _describe_difference(difference: SnapshotDifference) -> str:
             return f"proposed now: {subject}"
         case DifferenceCode.REMEDY_VALUE:
             return f"{subject}: another value for {before}"
+        case DifferenceCode.PLAN_DOUBT:
+            return f"of the plan now: {subject.removesuffix('.')}"
 
 
 def _format_deviation(row: Row) -> str:

@@ -175,7 +175,10 @@ def _summarise(row: Row) -> tuple[Any, ...]:
 
 def _advance(finding: Finding, row: Row | None, context: _SyncContext) -> None:
     """Advance one finding by its state; `row` is None where it is not found again."""
-    if row is None and context.is_off_plan(finding):
+    if row is None and not finding.checks:
+        # Nothing is measured of it: a revision of the plan has cured it.
+        _close_finding(finding, Finding.ClosedReason.REVISED, context)
+    elif row is None and context.is_off_plan(finding):
         _close_finding(finding, Finding.ClosedReason.SUPERSEDED, context)
     elif finding.state == State.CARRIED_OUT:
         _advance_carried_out(finding, row, context)
@@ -216,7 +219,11 @@ def _advance_carried_out(
 ) -> None:
     decision = get_latest_decision(finding)
     assert decision is not None  # noqa: S101  # no other way into this state
-    measured = _is_measured_since(finding, decision, context)
+    measured = (
+        _is_measured_since(finding, decision, context)
+        if finding.checks
+        else _is_plan_revised_since(decision, context)
+    )
     if row is None and measured and not context.has_excluded_readings(finding):
         _close_finding(finding, Finding.ClosedReason.VERIFIED, context)
     elif row is None:
@@ -245,6 +252,12 @@ def _is_measured_since(
     if outside:
         return measured.issuperset(outside)
     return not measured.isdisjoint(finding.checks)
+
+
+def _is_plan_revised_since(decision: Decision, context: _SyncContext) -> bool:
+    """Return whether the plan was revised since a decision on the plan itself."""
+    revision = context.evaluation_input.revision
+    return bool(revision.digest != decision.snapshot["plan"]["digest"])
 
 
 def _is_measured_again(finding: Finding, context: _SyncContext) -> bool:

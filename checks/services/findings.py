@@ -142,6 +142,12 @@ def request_remeasurement(
         if waits and finding.flagged_at is None:
             msg = "Another measurement is requested already."
             raise ConflictError(msg, ConflictCode.ALREADY_REQUESTED)
+        if not finding.checks:
+            msg = (
+                "Nothing is measured of this finding: it is about the plan. Revise the "
+                "plan, or decide on it."
+            )
+            raise ValidationError({"note": msg}, code="nothing_measured")
         if not note.strip():
             msg = "Write what to measure again, and why."
             raise ValidationError({"note": msg}, code="required")

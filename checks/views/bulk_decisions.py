@@ -162,7 +162,7 @@ def _list_orders(
     may_ask = may(Action.REQUEST_REMEASUREMENT, roles) and (
         is_flagged or first.state in (Finding.State.OPEN, Finding.State.DECIDED)
     )
-    if not may_ask:
+    if not may_ask or not all(finding.checks for finding in findings):
         return orders
     if row.first.remeasured is None:
         return [REMEASURE_CHOICE, *orders]

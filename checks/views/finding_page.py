@@ -171,8 +171,10 @@ def _build_forms(
     # What the reader saw last: a decision on an older page is refused.
     events = list(finding.events.all())
     seen = {"seen": events[-1].pk if events else None}
-    may_ask = may(Action.REQUEST_REMEASUREMENT, roles) and (
-        is_flagged or state in (State.OPEN, State.DECIDED)
+    may_ask = (
+        may(Action.REQUEST_REMEASUREMENT, roles)
+        and (is_flagged or state in (State.OPEN, State.DECIDED))
+        and bool(finding.checks)
     )
     may_report = may(Action.REPORT_WORK, roles)
     return {

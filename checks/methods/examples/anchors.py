@@ -5,7 +5,13 @@ from math import pi, sqrt
 import numpy as np
 
 from checks.engine.constants import KSI_MPA, POUND_N, PSI_MPA
-from checks.engine.fasteners import GRADES, RodThread, find_thread, list_washers
+from checks.engine.fasteners import (
+    GRADES,
+    RodThread,
+    find_thread,
+    list_washers,
+    min_edge_distance_mm,
+)
 from checks.engine.reanchor import (
     BOND_OUTDOORS_PSI,
     KC_POST_INSTALLED,
@@ -41,6 +47,46 @@ def _find_hardware() -> tuple[float, float]:
     if thread is None:
         raise RuntimeError("the table has no 3/4 in rod")
     return thread.nut_max_mm, max(each.thickness_mm for each in list_washers(ROD_MM))
+
+
+def calculate_plan_review() -> Calculation:
+    """Review a rod that is too short on paper and a hole too near the edge."""
+    nut, washer = _find_hardware()
+    stands, plate, edge = 1.5 * INCH_MM, INCH_MM, 7.0 * INCH_MM / 8.0
+    computed = compute_engagement(stands, np.array([0.0]), plate, washer, nut)
+    left = stands - plate - washer - nut
+    needed = min_edge_distance_mm(ROD_MM)
+    return Calculation(
+        inputs=(
+            describe_input("Planned projection", "{:length}", stands),
+            describe_input("Plate", "{:length}", plate),
+            describe_input("Washer, the thickest of the table", "{:fine}", washer),
+            describe_input("Nut, maximum thickness", "{:fine}", nut),
+            describe_input("Edge distance of the plate", "{:length}", edge),
+        ),
+        steps=(
+            write_text(
+                "{:length} − {:length} − {:fine} − {:fine} = {:+fine}: too short.",
+                stands,
+                plate,
+                washer,
+                nut,
+                left,
+            ),
+            write_text(
+                "{:length} is less than the {:length} of the table.", edge, needed
+            ),
+        ),
+        results=(
+            build_result(
+                "Thread left above the nut",
+                "+fine",
+                float(computed.spare_mm[0]),
+                left,
+            ),
+            build_result("Least edge distance", "length", needed, INCH_MM),
+        ),
+    )
 
 
 def calculate_thread_left() -> Calculation:

@@ -204,6 +204,16 @@ class LikelyCauseResult(TypedDict):
     readings: NotRequired[Annotated[list[str], "Ids of the readings it explains."]]
 
 
+class PlanDoubtResult(TypedDict):
+    """One doubt about the plan itself."""
+
+    kind: Annotated[
+        str, "hole, edge, threads, rods_overlap, marks or positions_overlap."
+    ]
+    place: Annotated[str, "The rods, marks or positions it concerns; may be empty."]
+    amount: Annotated[float, "Length that is missing; 0 for marks.", MM]
+
+
 class RemedyResult(TypedDict, total=False):
     """One remedy with its arithmetic; no remedy has all of these members."""
 
@@ -216,6 +226,9 @@ class RemedyResult(TypedDict, total=False):
     follows: Annotated[RemedyWord, "Follows if an independent repeat agrees."]
     unconfirmed: Annotated[
         list[str], "Checks it rests on that wait for an independent repeat."
+    ]
+    plan_doubts: Annotated[
+        list[PlanDoubtResult], "What the plan has that no measurement makes right."
     ]
     scope: Annotated[str, 'What a shift moves: "steel", or the marks of a frame line.']
     shift_along: Annotated[float | None, "Of the plate, along.", MM]
