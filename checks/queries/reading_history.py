@@ -35,6 +35,8 @@ class ReadingHistoryRow:
         Instrument, temperature, corner, set-up, height.
     replaces, replaced_by : Reading or None
         The other reading of a correction.
+    withdrawn : str
+        Why it does not count; empty for one that does.
     photographs : tuple of Photograph
         Of the reading; see `attach_photographs`.
     """
@@ -45,6 +47,7 @@ class ReadingHistoryRow:
     note: str
     replaces: Reading | None
     replaced_by: Reading | None
+    withdrawn: str = ""
     photographs: tuple[Photograph, ...] = ()
 
 
@@ -58,6 +61,7 @@ def build_history_rows(readings: Iterable[Reading]) -> list[ReadingHistoryRow]:
             note=reading.entry.get("note", ""),
             replaces=reading.supersedes,
             replaced_by=getattr(reading, "replaced_by", None),
+            withdrawn=reading.entry.get("withdrawn", ""),
         )
         for reading in readings
     ]

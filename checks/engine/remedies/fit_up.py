@@ -139,9 +139,8 @@ def _describe_misfit(case: FitUpCase) -> str:
             f" holes lack {shortage} on each side"
         )
     if case.plates_alone:
-        statement += (
-            f", beside {_list_marks(case.plates_alone)} with findings of their own"
-        )
+        own = "its own finding" if len(case.plates_alone) == 1 else "their own findings"
+        statement += f", apart from {_list_marks(case.plates_alone)} with {own}"
     return statement
 
 

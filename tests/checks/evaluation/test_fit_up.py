@@ -134,7 +134,7 @@ def test_a_misfit_beside_a_plate_that_does_not_go_on_alone_is_still_found():
     result = evaluate_document(confirm(document))
     assert topics(result) == ["position:N2", "fit_up"]
     reason = finding(result, "fit_up")["remedies"][0]["reason"]
-    assert "beside N2 with findings of their own" in reason
+    assert "apart from N2 with its own finding" in reason
     assert {each["mark"] for each in result["fit_up"]["open"]} <= {"S2", "S3"}
 
 

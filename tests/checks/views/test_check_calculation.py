@@ -187,6 +187,26 @@ def test_a_reading_set_aside_is_shown_with_its_reason(
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("address", ["check", "reading_history"])
+def test_a_withdrawn_reading_is_shown_with_its_reason(
+    address: str,
+    client: Client,
+    building: Building,
+    measure: Measure,
+    field_lead: Person,
+) -> None:
+    sheet = build_check_sheet(load_plan(building.current_revision()))
+    key = next(check.key for check in sheet if check.kind is CheckKind.WALL)
+    measure(entry(key, "24 m"), entry(key, "23 m", withdrawn="Over a stake."))
+    client.force_login(field_lead)
+    arguments = [building.pk, key] if address == "check" else [building.pk]
+    page = client.get(reverse(f"checks:{address}", args=arguments))
+    text = " ".join(page.content.decode().split())
+    assert text.count("withdrawn: Over a stake.") == 1
+    assert "<s>23 m</s>" in text
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize(
     "address",
     [
