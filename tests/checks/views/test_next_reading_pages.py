@@ -71,3 +71,39 @@ def test_a_finding_has_its_probability_and_its_second_reading(
     shown = page(signed_in, engineer, "checks:finding", finding.pk)
     assert "Chance that S2, reference line is within its limit:" in shown
     assert "Take a second reading." in shown
+
+
+@pytest.fixture
+def bay_short(building: Building, measure: Measure) -> Building:
+    """Return the building with one bay short by nearly twice the limit of a line."""
+    measure(
+        *as_planned(
+            building,
+            "foundation",
+            **{
+                "line:S2": f"{LINE_MM + 3.0} mm",
+                "line:S3": f"{64 * 304.8 - 3.0} mm",
+            },
+        )
+    )
+    return building
+
+
+def test_a_bay_to_measure_next_is_linked_on_the_building_and_on_the_walk(
+    bay_short: Building, field_lead: Person, signed_in: Any
+) -> None:
+    shown = page(signed_in, field_lead, "building", bay_short.pk)
+    listed = shown.split('id="next-head"')[1].split("</section>")[0]
+    address = reverse("checks:check", args=(bay_short.pk, "bay:S2-S3"))
+    assert f'href="{address}"' in listed
+    assert "The bay S2 to S3 read directly, line to line: the chance" in listed
+    assert signed_in(field_lead).get(address).status_code == 200
+    walk = page(signed_in, field_lead, "checks:measure", bay_short.pk)
+    listed = walk.split("Measure next")[1].split("</details>")[0]
+    href = listed.split("bay%3AS2-S3")[0].rpartition('href="')[2] + "bay%3AS2-S3"
+    section, _, anchor = href.partition("#")
+    assert anchor == "bay%3AS2-S3"
+    opened = signed_in(field_lead).get(
+        reverse("checks:measure", args=(bay_short.pk,)) + section.replace("&amp;", "&")
+    )
+    assert 'id="bay:S2-S3"' in opened.content.decode()
