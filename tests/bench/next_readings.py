@@ -1,16 +1,21 @@
 """Wrong verdicts after further readings: chosen by the evaluation, and at random.
 
-`python -m tests.bench.next_readings [--buildings 400]` simulates halls of twelve
-positions that were read once with one tape, and reads on: what `next_readings` names
-first, what is nearest to its limit, or anything. It prints how many conclusions within
-and outside are wrong after so many readings: those of all readings together, by which
-the chances are computed, and behind them the verdicts, each by the mean of the check's
-own readings.
+`python -m tests.bench.next_readings [--buildings 400] [--plates]` simulates halls of
+twelve positions that were read once with one tape, and reads on: what `next_readings`
+names first, what is nearest to its limit, or anything. It prints how many conclusions
+within and outside are wrong after so many readings: those of all readings together, by
+which the chances are computed, and behind them the verdicts, each by the mean of the
+check's own readings.
 
 The concrete has the demo's spreads, times 0.8 to 1.6. Each tape has one error within
 its class and each day one unknown temperature, both rectangular; handling is normal.
 These are the assumptions of the evaluation, so the figures show what the choice is
 worth, not whether the assumptions hold. Population and handling are project choices.
+
+With `--plates` the halls have base plates, and only those count whose misfit as read is
+within `OPEN_MISFIT_MM` of nothing: then the conclusion on fit-up is open. Printed are
+the wrong conclusions, and in brackets the share of halls whose fit-up as read is wrong.
+True is what perfect readings of everything say, bays and spans included.
 """
 
 import argparse
@@ -37,13 +42,14 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.evaluate import compute_evaluation
 from checks.evaluation.next_readings import find_next_readings
 from core.vocabulary import NextReadingKind, Verdict
-from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.check_keys import PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan
 from jobs.exchange.input.parser import parse_building
 
 COUNTS = (0, 1, 3, 5, 10)
+OPEN_MISFIT_MM = 1.0
 READ_KINDS = (
     CheckKind.DIAGONAL,
     CheckKind.WALL,
@@ -66,12 +72,14 @@ Reading = tuple[Check, NextReadingKind]
 
 
 @lru_cache
-def load_hall() -> tuple[dict[str, Any], Plan]:
+def load_hall(*, plates: bool = False) -> tuple[dict[str, Any], Plan]:
     """Build a hall of twelve positions, with two tapes."""
     document = plan_documents.build_hall("Hall", "100'", "50'", "4 @ 25'", "2 @ 25'")
     document = document | {
         "details": {
-            name: {word: part for word, part in detail.items() if word != "plate"}
+            name: {
+                word: part for word, part in detail.items() if plates or word != "plate"
+            }
             for name, detail in document["details"].items()
         },
         "instruments": {name: {"kind": "steel tape", "class": "II"} for name in TAPES},
@@ -85,6 +93,7 @@ class SimulatedJob:
 
     built: BuiltFoundation
     rng: np.random.Generator
+    plates: bool = False
     readings: list[dict[str, Any]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -117,10 +126,26 @@ class SimulatedJob:
 
     def evaluate(self) -> BuildingEvaluation:
         """Evaluate everything that was read so far."""
-        document, _ = load_hall()
+        document, _ = load_hall(plates=self.plates)
         return compute_evaluation(
             parse_building({**document, "readings": self.readings})
         )
+
+    def goes_together(self) -> bool:
+        """Conclude on fit-up from perfect readings of everything."""
+        document, plan = load_hall(plates=self.plates)
+        perfect = [
+            {
+                "id": check.key,
+                "check": check.key,
+                "value": f"{compute_true_value(self.built, check):.6f} mm",
+                "by": "truth",
+            }
+            for check in build_check_sheet(plan)
+            if check.kind in (*READ_KINDS, *PAIR_KINDS)
+        ]
+        found = compute_evaluation(parse_building({**document, "readings": perfect}))
+        return found.fit_up is not None and found.fit_up.goes_together
 
     def count_wrong(self, evaluation: BuildingEvaluation) -> tuple[int, int]:
         """Count conclusions that are wrong: by all readings together, and verdicts.
@@ -148,6 +173,16 @@ def choose_by_formula(
     """Choose what the evaluation names first; None where it names nothing."""
     for each in find_next_readings(evaluation):
         return each.check, each.kind
+    return None
+
+
+def choose_without_direct(
+    evaluation: BuildingEvaluation, _: np.random.Generator
+) -> Reading | None:
+    """Choose what the evaluation names first that is no bay or span."""
+    for each in find_next_readings(evaluation):
+        if each.kind is not NextReadingKind.DIRECT:
+            return each.check, each.kind
     return None
 
 
@@ -179,6 +214,11 @@ CHOICES: dict[
     "nearest to its limit, same tape": choose_nearest,
     "as the evaluation advises": choose_by_formula,
 }
+PLATE_CHOICES = {
+    "at random": choose_at_random,
+    "as advised, no bay or span": choose_without_direct,
+    "as the evaluation advises": choose_by_formula,
+}
 
 
 def simulate(seed: int, choice: str) -> list[tuple[int, int]]:
@@ -198,6 +238,56 @@ def simulate(seed: int, choice: str) -> list[tuple[int, int]]:
     return counts
 
 
+def simulate_fit_up(
+    seed: int, choice: str
+) -> tuple[list[tuple[int, bool]], int] | None:
+    """Read on in one hall with plates; None where its fit-up is settled as read.
+
+    Returns
+    -------
+    Wrong conclusions, and whether fit-up is wrong, after each of `COUNTS` readings;
+    then the number of bays and spans among the readings taken.
+    """
+    rng = np.random.default_rng(seed)
+    plan = load_hall(plates=True)[1]
+    spread = FoundationSpread().scale(float(rng.uniform(0.8, 1.6)))
+    built = build_foundation(plan, int(rng.integers(2**31)), spread)
+    job = SimulatedJob(built, rng, plates=True)
+    evaluation, true, direct = job.evaluate(), job.goes_together(), 0
+    fit_up = evaluation.fit_up
+    if fit_up is None or abs(fit_up.best.misfit) > OPEN_MISFIT_MM:
+        return None
+    if fit_up.own_misfit.any():
+        return None
+    counts: list[tuple[int, bool]] = []
+    for number in range(max(COUNTS) + 1):
+        if number in COUNTS:
+            found = evaluation.fit_up
+            wrong = found is None or found.goes_together != true
+            counts.append((job.count_wrong(evaluation)[0], wrong))
+        reading = PLATE_CHOICES[choice](evaluation, rng)
+        if reading is not None:
+            job.read(*reading)
+            direct += reading[1] is NextReadingKind.DIRECT
+            evaluation = job.evaluate()
+    return counts, direct
+
+
+def write_fit_up_table(buildings: int) -> None:
+    """Print the table of halls with plates whose fit-up is open."""
+    write = sys.stdout.write
+    head = "".join(f"{count:>14}" for count in COUNTS)
+    write(f"{'readings more: wrong (fit-up)':<34}{head}\n")
+    for choice in PLATE_CHOICES:
+        results = [simulate_fit_up(seed, choice) for seed in range(buildings)]
+        kept = [each for each in results if each is not None]
+        found = np.mean([counts for counts, _ in kept], axis=0)
+        row = "".join(f"{wrong:>7.2f} ({fit:.2f})" for wrong, fit in found)
+        direct = np.mean([number for _, number in kept])
+        write(f"{choice:<34}{row}  {len(kept)} halls, {direct:.1f} bays and spans\n")
+        sys.stdout.flush()
+
+
 def measure(buildings: int, choice: str) -> np.ndarray:
     """Measure the mean counts, shape (len(COUNTS), 2)."""
     return np.mean([simulate(seed, choice) for seed in range(buildings)], axis=0)
@@ -207,7 +297,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--buildings", type=int, default=400)
+    parser.add_argument("--plates", action="store_true")
     options = parser.parse_args(arguments)
+    if options.plates:
+        write_fit_up_table(options.buildings)
+        return
     write = sys.stdout.write
     head = "".join(f"{count:>14}" for count in COUNTS)
     write(f"{'readings more: wrong (verdicts)':<34}{head}\n")
