@@ -22,7 +22,8 @@ from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.geometry import list_walls
 from jobs.anchor_plan.values import Plan, Position
-from jobs.exchange.result.document import PadResult, ResultDocument
+from jobs.exchange.result.document import ResultDocument
+from jobs.exchange.result.levels import PadResult
 
 WIDTH_UNITS = 480.0
 MAX_PADS_PER_PROFILE = 7  # a longer wall is drawn in parts

@@ -10,9 +10,7 @@ from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.exchange.result.document import (
     CheckResult,
-    LevelsResult,
     LimitResult,
-    PadResult,
     PlatePlacementResult,
     PositionResult,
     ResultDocument,
@@ -21,6 +19,7 @@ from jobs.exchange.result.document import (
     TolerancesResult,
 )
 from jobs.exchange.result.findings import FindingResult
+from jobs.exchange.result.levels import LevelsResult, PadResult
 from jobs.exchange.result.next_readings import NextReadingResult
 
 VERDICT_RANK = {

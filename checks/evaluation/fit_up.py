@@ -135,7 +135,7 @@ class FitUp:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredPositions:
-    """What the fit-up takes from the evaluation so far.
+    """Rods, readings and verdicts that the fit-up is computed from.
 
     `contradicted` are rows of bays and spans that other readings contradict.
     """

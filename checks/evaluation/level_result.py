@@ -9,7 +9,7 @@ from checks.evaluation.pad_levels import PadLevels, list_shim_stack
 from checks.evaluation.verdicts import VerdictArray
 from core.vocabulary import Verdict
 from jobs.anchor_plan.values import Plan
-from jobs.exchange.result.document import LevelsResult, PadResult, ShimCountResult
+from jobs.exchange.result.levels import LevelsResult, PadResult, ShimCountResult
 
 
 def _misclosure_verdict(pads: PadLevels) -> Verdict:
@@ -51,7 +51,7 @@ def levels_result(
         "highest": highest,
         "datum_uncertainty": to_json_number(pads.datum_sigma),
         "read": int(known.sum()),
-        "alike": pads.alike,
+        "alike": pads.alike_count,
         "tells_apart": pads.tells_apart if known.any() else None,
         "better_level_needed": pads.needs_better_level,
         "pads": [

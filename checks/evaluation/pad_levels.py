@@ -78,7 +78,7 @@ class PadLevels:
     redundancy: int
 
     @property
-    def alike(self) -> int:
+    def alike_count(self) -> int:
         """Return the number of pads that cannot be told from the highest."""
         known = ~np.isnan(self.height)
         reach = COVERAGE_FACTOR * self.sigma[known]

@@ -13,7 +13,6 @@ from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from checks.engine import fasteners
 from checks.engine.conformity import SLACK_MM
@@ -232,6 +231,8 @@ def _review_neighbours(plan: Plan, style: LengthStyle) -> Iterator[PlanWarning]:
             len(rods)
         )
     places, index, width = np.concatenate(points), np.array(owner), np.array(reach)
+    from scipy.spatial import cKDTree
+
     pairs = cKDTree(places).query_pairs(2.0 * float(width.max()), output_type="ndarray")
     apart = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
     first, second = index[pairs[:, 0]], index[pairs[:, 1]]

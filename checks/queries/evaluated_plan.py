@@ -7,7 +7,8 @@ from checks.models import Evaluation
 from core.models import Person
 from core.vocabulary import Verdict
 from jobs.anchor_plan.values import Plan
-from jobs.exchange.result.document import LevelsResult, ResultDocument
+from jobs.exchange.result.document import ResultDocument
+from jobs.exchange.result.levels import LevelsResult
 from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_plan
 

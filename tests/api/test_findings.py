@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def finding(building: Building, field_lead: Person) -> Finding:
     """Return the finding of a pad 6 mm too low."""
-    low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
+    low = [entry("level:R1", "1000 mm"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     return Finding.objects.get(topic="level:R2")
 
@@ -179,7 +179,7 @@ def test_an_order_that_makes_no_sense_is_refused_by_member(
 def test_who_took_the_readings_does_not_decide(
     by_token: As, engineer: Person, building: Building
 ) -> None:
-    low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
+    low = [entry("level:R1", "1000 mm"), entry("level:R2", "1006 mm")]
     record_readings(actor=engineer, building=building, entries=low)
     finding = Finding.objects.get()
     answer = by_token(engineer).post(url(finding, "/decisions"), order())

@@ -53,7 +53,7 @@ def crew(by_token: As, field_lead: Person) -> APIClient:
 @pytest.fixture
 def done(building: Building, field_lead: Person, engineer: Person) -> Decision:
     """Return a shim, ordered and carried out with a photograph."""
-    low = [entry("level:R1", "1 m", id="r-1"), entry("level:R2", "1006 mm")]
+    low = [entry("level:R1", "1000 mm", id="r-1"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     made = decide_finding(
         actor=engineer,

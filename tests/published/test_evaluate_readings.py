@@ -292,7 +292,7 @@ def test_repeats_average_what_no_tape_and_no_day_has_in_common(
 def test_a_level_is_known_in_proportion_to_its_sight() -> None:
     document = building()
     read(document, "level:S", 1400.0, sight="15 m")
-    read(document, "level:E", 1401.0, sight="45 m")
+    read(document, "level:E", 1420.0, sight="45 m")  # surely the lower one
     # 1.0 mm at 30 m: 0.5 and 1.5 mm; resolution 1 mm each; from the highest pad
     want = math.hypot(0.5, 1.5, 1 / ROOT12, 1 / ROOT12)
     assert check(evaluate_document(document), "level:E")[

@@ -31,11 +31,9 @@ References
 """
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
-import clarabel
 import numpy as np
-from scipy import sparse
 
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.errors import EngineError
@@ -205,10 +203,7 @@ class ConeProgram:
             rows,
             cost,
             curvature,
-            [
-                clarabel.NonnegativeConeT(first + self.n_bounds),
-                *[clarabel.SecondOrderConeT(3)] * n_cones,
-            ],
+            (first + self.n_bounds, n_cones),
         )
         return x, z[first:]
 
@@ -246,16 +241,23 @@ def run_solver(
     rows: ConstraintRows,
     cost: FloatArray,
     curvature: FloatArray | None,
-    cones: list[Any],
+    cones: tuple[int, int],
 ) -> tuple[FloatArray, FloatArray]:
     """Minimise cost . x + x' diag(curvature) x / 2 with A x + s = b, s in the cones.
+
+    Of s, the first are not negative, the others in cones of three: `cones` counts both.
 
     Raises
     ------
     EngineError
         If the solver does not reach its tolerance.
     """
+    # Here, not above: starting the program loads no heavy library.
+    import clarabel
+    from scipy import sparse
+
     n = cost.size
+    bounded, round_cones = cones
     quadratic = (
         sparse.csc_matrix((n, n))
         if curvature is None
@@ -274,7 +276,15 @@ def run_solver(
     for refine in (False, True):
         settings.iterative_refinement_enable = refine
         found = clarabel.DefaultSolver(
-            quadratic, cost, matrix, rows.bound, cones, settings
+            quadratic,
+            cost,
+            matrix,
+            rows.bound,
+            [
+                clarabel.NonnegativeConeT(bounded),
+                *[clarabel.SecondOrderConeT(3)] * round_cones,
+            ],
+            settings,
         ).solve()
         status = str(found.status)
         if status == "Solved" or (refine and status == "AlmostSolved"):

@@ -17,7 +17,6 @@ them in each posterior::
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
 
 from checks.engine.arrays import FloatArray
 from checks.engine.fit_up.cone_program import solve_fit_up
@@ -170,7 +169,9 @@ def _bound_probability(
     else:
         mean, variance = _compute_cut_moments(rods, by_state.reshape(-1, n, w))
         mean += start
-    below = norm.cdf(-mean / np.sqrt(np.maximum(variance, 1e-12)))
+    from scipy.special import ndtr
+
+    below = ndtr(-mean / np.sqrt(np.maximum(variance, 1e-12)))
     return float(below.min(axis=1).mean())
 
 

@@ -31,7 +31,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
 from checks.engine.arrays import BoolArray, FloatArray
 
@@ -205,6 +204,8 @@ def _compute_posterior(y: FloatArray, u: FloatArray) -> _Posterior:
     height = mean + shrink * (y - mean)
     sigma = np.sqrt(shrink) * u
     grid = _grid_of_highest(height, sigma)
+    from scipy.special import ndtr
+
     below = ndtr((grid[:, :, None] - height[:, None, :]) / sigma[:, None, :])
     return _Posterior(weight, height, sigma, grid, below.prod(axis=2))
 
@@ -243,6 +244,8 @@ def _moments_of_highest(posterior: _Posterior) -> tuple[float, float]:
 
 def _probability_below(posterior: _Posterior, depth: FloatArray) -> FloatArray:
     """Compute P(pad i is at most `depth` below the highest), (n,)."""
+    from scipy.special import ndtr
+
     sigma = posterior.sigma[:, :, None]
     over = depth[:, None] + sigma * _NODES
     every = posterior.interpolate_below(posterior.height[:, :, None] + over)

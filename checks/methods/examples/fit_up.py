@@ -3,7 +3,6 @@
 from math import sqrt
 
 import numpy as np
-from scipy.stats import norm
 
 from checks.engine.arrays import FloatArray
 from checks.engine.fit_up.cone_program import solve_fit_up
@@ -150,7 +149,9 @@ def calculate_two_columns() -> Calculation:
     )
     apart = float(displaced[0] - displaced[1])
     room = 3.0 * EIGHTH_MM
-    by_hand = float(norm.cdf((room - apart) / (sigma * sqrt(2.0))))
+    from scipy.special import ndtr
+
+    by_hand = float(ndtr((room - apart) / (sigma * sqrt(2.0))))
     return Calculation(
         inputs=(
             describe_input("Clearance of each hole", "{:length}", clearance),
