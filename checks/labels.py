@@ -19,7 +19,7 @@ from jobs.exchange.result.next_readings import SecondReadingResult
 
 TOPIC_LABELS: dict[TopicKind, str] = {
     TopicKind.PLAN: "Plan, {}",
-    TopicKind.SQUARENESS: "Outline out of square",
+    TopicKind.SQUARENESS: "Walls and diagonals",
     TopicKind.WALL: "Wall {}",
     TopicKind.POSITION: "Rods at {}",
     TopicKind.BAY: "Bay {}",

@@ -128,6 +128,11 @@ class FitUp:
         return None
 
     @property
+    def is_complete(self) -> bool:
+        """True if every position with a plate takes part."""
+        return all(why is LeftOutReason.NO_PLATE for _, why in self.left_out)
+
+    @property
     def goes_together(self) -> bool:
         """True if every plate goes on and every bay and frame keeps its length."""
         return self.best.misfit <= MISFIT_SLACK_MM

@@ -62,9 +62,13 @@ class FitUpProbability:
         }
 
 
-def conclude(misfit: float, probability: float) -> FitUpConclusion:
-    """Conclude from the misfit as read and the probability: both must agree. [mm]"""
-    if misfit <= MISFIT_SLACK_MM and probability >= SURE:
+def conclude(misfit: float, probability: float, *, complete: bool) -> FitUpConclusion:
+    """Conclude from the misfit as read [mm] and the probability: both must agree.
+
+    Columns that nobody has measured may still not fit: without them (`complete` is
+    False) nothing is said to go together.
+    """
+    if complete and misfit <= MISFIT_SLACK_MM and probability >= SURE:
         return FitUpConclusion.GOES_TOGETHER
     if misfit > MISFIT_SLACK_MM and probability <= 1.0 - SURE:
         return FitUpConclusion.DOES_NOT
@@ -121,7 +125,9 @@ def compute_fit_up_probability(
     return FitUpProbability(
         probability=probability,
         bound=found.bound,
-        conclusion=conclude(fit_up.best.misfit, probability),
+        conclusion=conclude(
+            fit_up.best.misfit, probability, complete=fit_up.is_complete
+        ),
         mean_misfit=found.mean,
         sd=found.sd,
         worst=tuple(

@@ -21,7 +21,7 @@ from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.failing_checks import capitalize_first
 from checks.evaluation.reduce_readings import ASSUMED_CLASS, CLASS_NUMBER
 from checks.evaluation.verdicts import FAILING_VERDICTS
-from core.units import format_length
+from core.units import format_against_limit, format_length
 from jobs.anchor_plan.check_keys import TAPE_KINDS, CheckKey, CheckKind
 
 ADEQUATE_SHARE = 0.5
@@ -86,7 +86,9 @@ def describe_coarse_checks(
     limits = evaluation.bounds.size
     described = []
     for row in rows:
-        u = format_length(float(evaluation.sigma[row]), style, 64)
+        u = format_against_limit(
+            float(evaluation.sigma[row]), float(limits[row]), style, 64
+        )
         limit = format_length(float(limits[row]), style, 64)
         described.append(
             f"{capitalize_first(checks[row].description)}: the standard uncertainty,"

@@ -9,9 +9,10 @@ from typing import Literal
 from django.utils.timezone import now
 
 from checks.drawings.fit_up import find_worst_element
+from checks.evaluation.fit_up import LeftOutReason
 from checks.models import Evaluation
 from checks.queries.evaluated_plan import EvaluatedPlan
-from core.formatting import format_percent, format_probability
+from core.formatting import format_count, format_percent, format_probability
 from core.vocabulary import FitUpConclusion, Verdict
 from jobs.exchange.result.findings import OpenedPlateResult
 from jobs.exchange.result.fit_up import (
@@ -135,6 +136,8 @@ def _describe_conclusion(fit_up: FitUpResult) -> tuple[Verdict, str, str]:
     """Return verdict, word and sentence; as measured while there is no probability."""
     together = fit_up["goes_together_as_read"]
     conclusion = fit_up["conclusion"]
+    if together and _count_unmeasured(fit_up):
+        return Verdict.UNMEASURED, "Not settled", _describe_so_far(fit_up)
     if conclusion is None:
         verdict = Verdict.WITHIN if together else Verdict.OUTSIDE
         label = "Goes together" if together else "Does not go together"
@@ -152,6 +155,21 @@ def _describe_conclusion(fit_up: FitUpResult) -> tuple[Verdict, str, str]:
             " readings leave open is enough. Measure again before anything is cut."
         )
     return CONCLUSION_VERDICTS[word], word.label, sentence
+
+
+def _count_unmeasured(fit_up: FitUpResult) -> int:
+    return sum(
+        each["reason"] != LeftOutReason.NO_PLATE for each in fit_up["not_included"]
+    )
+
+
+def _describe_so_far(fit_up: FitUpResult) -> str:
+    unmeasured = _count_unmeasured(fit_up)
+    others = "The other is" if unmeasured == 1 else f"The other {unmeasured} are"
+    return (
+        f"{format_count(len(fit_up['plates']), 'column')} measured so far can stand"
+        f" together as measured. {others} still to be measured."
+    )
 
 
 def _describe_as_read(*, together: bool) -> str:

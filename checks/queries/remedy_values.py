@@ -29,6 +29,7 @@ RATIO_MEMBERS = frozenset({"ratio", "required", "engaged"})
 ANGLE_MEMBERS = frozenset({"turn", "lean"})
 DIRECTION_MEMBERS = frozenset({"direction"})
 COUNT_MEMBERS = frozenset({"shims_saved", "rod", "count"})
+AXIS_WORDS = {"in": "inward"}
 STRESS_WORDS = ("strength", "stress")
 VALUE_LABELS = {
     "ordered_diameter": "hole diameter to order",
@@ -112,6 +113,8 @@ def _iter_value(name: str, label: str, value: object) -> Iterator[LabelledValue]
         yield LabelledValue(label, text="yes" if value else "no")
     elif isinstance(value, int | float):
         yield _format_number(name, label, float(value))
+    elif name == "axis":
+        yield LabelledValue(label, text=AXIS_WORDS.get(str(value), str(value)))
     else:
         yield LabelledValue(label, text=str(value))
 
