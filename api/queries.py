@@ -162,7 +162,7 @@ def filter_readings(building: Building, query: Mapping[str, Any]) -> QuerySet[Re
     if query.get("standing"):
         rows = rows.current()
     return rows.select_related(
-        "recorded_by", "supersedes", "replaced_by", "revision"
+        "recorded_by", "supersedes", "replaced_by", "revision", "withdrawal"
     ).defer("revision__document")
 
 

@@ -161,6 +161,12 @@ class RemeasureIn(StrictSerializer):
     seen = serializers.IntegerField(required=False, allow_null=True)
 
 
+class WithdrawIn(StrictSerializer):
+    """The withdrawal of a reading, with its reason."""
+
+    reason = serializers.CharField(max_length=500)
+
+
 class CarryOutIn(StrictSerializer):
     """A report that a decision was carried out."""
 

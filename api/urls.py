@@ -41,6 +41,11 @@ urlpatterns = [
         name="readings",
     ),
     path(
+        "buildings/<int:pk>/readings/<path:reading>/withdraw",
+        readings.WithdrawView.as_view(),
+        name="withdraw",
+    ),
+    path(
         "buildings/<int:pk>/concrete",
         concrete.ConcreteListView.as_view(),
         name="concrete",

@@ -62,7 +62,7 @@ def load_evaluation_input(building: Building) -> EvaluationInput:
     revision = building.current_revision()
     rows = list(
         Reading.objects.filter(building=building)
-        .select_related("revision")
+        .select_related("revision", "withdrawal")
         .defer("revision__document")
         .order_by("pk")
     )
@@ -200,7 +200,14 @@ def _entry_in_plan_unit(row: Reading, unit: str, plan_unit: str) -> Document:
     A bare number is in the unit of the plan it was taken on. Where a revision changed
     that unit, the number is written with its own.
     """
-    return dict(row.entry) if unit == plan_unit else with_explicit_unit(row.entry, unit)
+    entry = write_entry(row)
+    return entry if unit == plan_unit else with_explicit_unit(entry, unit)
+
+
+def write_entry(row: Reading) -> Document:
+    """Write a reading's entry as typed, of a withdrawn one with the reason."""
+    entry = dict(row.entry)
+    return entry if row.withdrawn is None else {**entry, "withdrawn": row.withdrawn}
 
 
 def with_explicit_unit(entry: Mapping[str, Any], unit: str) -> Document:
@@ -222,7 +229,7 @@ def list_recorded_entries(building: Building) -> list[Document]:
     revision = building.current_revision()
     rows = list(
         Reading.objects.filter(building=building)
-        .select_related("recorded_by", "revision")
+        .select_related("recorded_by", "revision", "withdrawal")
         .defer("revision__document")
         .order_by("pk")
     )

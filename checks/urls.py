@@ -20,6 +20,7 @@ from checks.views import (
     reports,
     steel,
     survey_points,
+    withdrawals,
 )
 
 app_name = "checks"
@@ -81,6 +82,11 @@ urlpatterns = [
         "buildings/<int:pk>/photographs/<str:digest>.jpg",
         photographs.photograph,
         name="photograph",
+    ),
+    path(
+        "buildings/<int:pk>/readings/<int:reading>/withdraw/",
+        withdrawals.withdraw,
+        name="withdraw_reading",
     ),
     path("buildings/<int:pk>/concrete/", concrete.concrete, name="concrete"),
     path(

@@ -153,10 +153,20 @@ class ReadingHistoryOut(ReadingOut):
     revision = serializers.IntegerField(
         source="revision.number", help_text="Plan revision it was taken on."
     )
+    withdrawn = serializers.CharField(
+        allow_null=True,
+        help_text="Why it does not count; null if it was not withdrawn.",
+    )
     entry = serializers.DictField(help_text="As typed.")
 
     class Meta(ReadingOut.Meta):
-        fields: ClassVar = [*READING_FIELDS, "replaced_by", "revision", "entry"]
+        fields: ClassVar = [
+            *READING_FIELDS,
+            "replaced_by",
+            "revision",
+            "withdrawn",
+            "entry",
+        ]
 
 
 class NewReadingOut(ReadingOut):

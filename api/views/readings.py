@@ -26,7 +26,7 @@ from api.queries import (
     list_sheet_rows,
     summarize_building,
 )
-from api.request_serializers import ReadingsIn, ReadingsQuery, SheetQuery
+from api.request_serializers import ReadingsIn, ReadingsQuery, SheetQuery, WithdrawIn
 from api.serializers.readings import (
     DocumentIssueOut,
     NewReadingOut,
@@ -36,6 +36,7 @@ from api.serializers.readings import (
 )
 from checks.models import Reading
 from checks.services.readings import RecordedReadings, record_readings
+from checks.services.withdrawals import withdraw_reading
 from jobs.models import Building
 
 
@@ -109,6 +110,30 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
             return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
         return Response(_build_receipt(building, recorded), status=code)
+
+
+class WithdrawView(RecordView):
+    """Withdrawals of readings."""
+
+    @extend_schema(
+        operation_id="withdraw_reading",
+        summary="Withdraw a reading that does not count",
+        description="The reading stays in the record with the reason, out of the "
+        "arithmetic. What it replaced stays replaced.",
+        tags=["readings"],
+        request=WithdrawIn,
+        responses=ReadingHistoryOut,
+    )
+    def post(self, request: Request, pk: int, reading: str) -> Response:
+        """Withdraw a reading."""
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        rows = filter_readings(building, {})
+        row = get_visible_or_404(rows, "reading", client_id=reading)
+        with lock_timeout():
+            withdraw_reading(
+                actor=self.person, reading=row, **validated_body(WithdrawIn, request)
+            )
+        return Response(ReadingHistoryOut(rows.get(pk=row.pk)).data)
 
 
 def _build_receipt(building: Building, recorded: RecordedReadings) -> dict[str, Any]:

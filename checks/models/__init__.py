@@ -16,6 +16,7 @@ from checks.models.readings import (
     EvaluationSupplement,
     Instrument,
     Reading,
+    ReadingWithdrawal,
 )
 from checks.models.releases import Release
 
@@ -30,6 +31,7 @@ __all__ = [
     "Instrument",
     "Photograph",
     "Reading",
+    "ReadingWithdrawal",
     "Release",
     "WorkReport",
 ]

@@ -47,8 +47,8 @@ class ReadingQuerySet(models.QuerySet["Reading"]):
         return self.filter(building__in=Building.objects.visible_to(person))
 
     def current(self) -> Self:
-        """Limit to readings that no later reading replaces."""
-        return self.filter(replaced_by=None)
+        """Limit to readings that are neither replaced nor withdrawn."""
+        return self.filter(replaced_by=None, withdrawal=None)
 
 
 class Reading(models.Model):
@@ -111,6 +111,41 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.check_key} {self.entered}"
+
+    @property
+    def withdrawn(self) -> str | None:
+        """Why the reading does not count; None for one that was not withdrawn.
+
+        Load readings with `select_related("withdrawal")` to save a query.
+        """
+        withdrawal = getattr(self, "withdrawal", None)
+        return None if withdrawal is None else str(withdrawal.reason)
+
+
+class ReadingWithdrawal(models.Model):
+    """The withdrawal of a reading that does not count; the reading is kept.
+
+    What a withdrawn correction replaced stays replaced.
+    """
+
+    reading = models.OneToOneField(Reading, models.PROTECT, related_name="withdrawal")
+    reason = models.CharField(max_length=500)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="+"
+    )
+    withdrawn_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering: ClassVar = ["reading"]
+        triggers: ClassVar = [append_only()]
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="checks_withdrawal_has_a_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Withdrawal of {self.reading}"
 
 
 class Evaluation(models.Model):

@@ -145,7 +145,13 @@ def load_check_page(evaluated: EvaluatedPlan, key: str) -> CheckPage | None:
     by_id = {each.reading.id: each for each in calculation.readings}
     rows = (
         Reading.objects.filter(building=evaluated.building, check_key=check.key)
-        .select_related("recorded_by", "instrument", "supersedes", "replaced_by")
+        .select_related(
+            "recorded_by",
+            "instrument",
+            "supersedes",
+            "replaced_by",
+            "withdrawal__withdrawn_by",
+        )
         .order_by("pk")
     )
     result, square = evaluated.result, evaluated.results.squareness

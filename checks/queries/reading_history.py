@@ -52,7 +52,7 @@ class ReadingHistoryRow:
 
 
 def build_history_rows(readings: Iterable[Reading]) -> list[ReadingHistoryRow]:
-    """Build rows of readings that were loaded with `replaced_by` and `supersedes`."""
+    """Build rows of readings loaded with `replaced_by`, `supersedes`, `withdrawal`."""
     return [
         ReadingHistoryRow(
             reading=reading,
@@ -61,7 +61,7 @@ def build_history_rows(readings: Iterable[Reading]) -> list[ReadingHistoryRow]:
             note=reading.entry.get("note", ""),
             replaces=reading.supersedes,
             replaced_by=getattr(reading, "replaced_by", None),
-            withdrawn=reading.entry.get("withdrawn", ""),
+            withdrawn=reading.withdrawn or "",
         )
         for reading in readings
     ]
@@ -78,7 +78,12 @@ def paginate_readings(
         readings = readings.current()
     # The document of a plan revision is large and not shown.
     rows = readings.select_related(
-        "recorded_by", "instrument", "supersedes", "replaced_by", "revision"
+        "recorded_by",
+        "instrument",
+        "supersedes",
+        "replaced_by",
+        "revision",
+        "withdrawal",
     ).defer("revision__document")
     return Paginator(rows.order_by("-pk"), READINGS_PER_PAGE).get_page(page)
 

@@ -41,7 +41,7 @@ class ReadingTimes:
 
 def load_reading_times(building: Building) -> ReadingTimes:
     """Load when the readings of a building were taken and recorded."""
-    current = Q(replaced_by=None)
+    current = Q(replaced_by=None, withdrawal=None)
     rows = list(
         Reading.objects.filter(building=building)
         .order_by()

@@ -207,7 +207,9 @@ def list_finding_checks(
     by_check: dict[str, list[Reading]] = {}
     readings = Reading.objects.filter(
         building=finding.building, check_key__in=finding.checks
-    ).select_related("recorded_by", "instrument", "supersedes", "replaced_by")
+    ).select_related(
+        "recorded_by", "instrument", "supersedes", "replaced_by", "withdrawal"
+    )
     for reading in readings.order_by("pk"):
         by_check.setdefault(reading.check_key, []).append(reading)
     plan = load_plan(finding.evaluation.revision)

@@ -175,4 +175,6 @@ def list_corrections(row: Mapping[str, Any], replaced: Container[str]) -> list[s
         corrections.append("replaces an earlier one")
     if row["id"] in replaced:
         corrections.append("replaced by a later one")
+    if row.get("withdrawn"):
+        corrections.append(f"withdrawn: {row['withdrawn']}")
     return corrections

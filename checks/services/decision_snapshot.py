@@ -31,7 +31,7 @@ def take_snapshot(finding: Finding) -> dict[str, Any]:
     keys = [*finding.checks, *pattern]
     readings = (
         Reading.objects.filter(building=finding.building, check_key__in=keys)
-        .select_related("recorded_by", "supersedes")
+        .select_related("recorded_by", "supersedes", "withdrawal")
         .order_by("pk")
     )
     return {
@@ -68,6 +68,7 @@ def serialize_reading(reading: Reading) -> dict[str, Any]:
         "recorded_by": serialize_person(reading.recorded_by),
         "recorded_at": reading.recorded_at.isoformat(),
         "supersedes": reading.supersedes.client_id if reading.supersedes else None,
+        "withdrawn": reading.withdrawn,
         "entry": reading.entry,
     }
 

@@ -25,6 +25,8 @@ class ConflictCode(StrEnum):
     DECISION_REPLACED = "decision_replaced"
     NOT_DECIDED = "not_decided"
     NOT_EVALUATED = "not_evaluated"
+    READING_REPLACED = "reading_replaced"
+    READING_WITHDRAWN = "reading_withdrawn"
 
 
 class ConflictError(Exception):

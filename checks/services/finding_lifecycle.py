@@ -67,6 +67,7 @@ class _SyncContext:
     times: Mapping[str, CheckTimes]  # of current readings, by check
     requested_at: Mapping[int, datetime]  # last request to remeasure, by finding
     synced_at: datetime
+    withdrawn_checks: frozenset[str]  # checks left without a reading that counts
     events: list[FindingEvent] = field(default_factory=list)
 
     def add_event(
@@ -79,8 +80,12 @@ class _SyncContext:
         )
 
     def has_excluded_readings(self, finding: Finding) -> bool:
-        """Return whether a reading of its checks does not hold on the plan in force."""
-        return not self.evaluation_input.excluded_checks.isdisjoint(finding.checks)
+        """Return whether its checks lost readings: to a new plan, or withdrawn.
+
+        A finding does not close because what opened it was withdrawn: it is measured.
+        """
+        lost = self.evaluation_input.excluded_checks | self.withdrawn_checks
+        return not lost.isdisjoint(finding.checks)
 
     def is_off_plan(self, finding: Finding) -> bool:
         """Return whether the plan in force has none of its checks."""
@@ -113,6 +118,11 @@ def sync_findings(
         times=times.by_check,
         requested_at=_load_requests(findings),
         synced_at=now(),
+        withdrawn_checks=frozenset(
+            row.check
+            for row in evaluation_input.building.readings
+            if row.withdrawn is not None
+        ).difference(times.by_check),
     )
     for finding in findings:
         row = computed.get(finding.topic)

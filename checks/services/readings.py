@@ -11,8 +11,12 @@ from typing import Any, TypeGuard
 from django.db import transaction
 from django.utils.timezone import is_naive, now
 
-from checks.evaluation_input import build_input_document, with_explicit_unit
-from checks.models import Instrument, Reading
+from checks.evaluation_input import (
+    build_input_document,
+    with_explicit_unit,
+    write_entry,
+)
+from checks.models import Instrument, Reading, ReadingWithdrawal
 from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
 from checks.services.outbox import record_readings_stored
 from core.models import Person
@@ -33,7 +37,13 @@ from jobs.models import Building, PlanRevision
 from jobs.plans.plan_cache import load_document_plan
 
 VALUE_STEP = Decimal("0.000001")  # mm, or MPa of a strength
-MAX_TEXT_LENGTHS = {"id": 64, "check": 120, "value": 60, "by": 60}  # of the columns
+MAX_TEXT_LENGTHS = {  # of the columns
+    "id": 64,
+    "check": 120,
+    "value": 60,
+    "by": 60,
+    "withdrawn": 500,
+}
 DERIVED_ID_DIGITS = 40
 _NOT_STORABLE = re.compile("[\x00\ud800-\udfff]")  # PostgreSQL text takes neither
 
@@ -163,6 +173,16 @@ class _ReadingBatch:
             rows = [self._build_row(actor, self.new[key]) for key in group]
             for row in Reading.objects.bulk_create(rows):
                 self.known[row.client_id] = row
+        # A reading that was withdrawn before it came here stays withdrawn.
+        ReadingWithdrawal.objects.bulk_create(
+            ReadingWithdrawal(
+                reading=self.known[key],
+                reason=new.value.withdrawn,
+                withdrawn_by=actor,
+            )
+            for key, new in self.new.items()
+            if new.value.withdrawn is not None
+        )
         return [self.known[key] for key in self.new]
 
     def list_repeated(self) -> list[Reading]:
@@ -176,7 +196,9 @@ class _ReadingBatch:
             if isinstance(entry, dict):
                 named = (entry.get("id"), entry.get("supersedes"))
                 ids |= {key.strip() for key in named if _is_storable(key)}
-        rows = Reading.objects.filter(building=self.building, client_id__in=ids)
+        rows = Reading.objects.filter(
+            building=self.building, client_id__in=ids
+        ).select_related("withdrawal")
         self.known = {row.client_id: row for row in rows}
         instruments = Instrument.objects.filter(job=self.building.job_id)
         self.instruments = {each.name: each for each in instruments}
@@ -227,7 +249,7 @@ class _ReadingBatch:
 
         A table that was exported and comes back spells values with their unit.
         """
-        own = earlier.entry
+        own = write_entry(earlier) if isinstance(earlier, Reading) else earlier.entry
         if isinstance(earlier, Reading) and earlier.revision_id != self.revision.pk:
             own = with_explicit_unit(own, earlier.revision.document["length_unit"])
         try:

@@ -147,7 +147,7 @@ def build_release_body(status: BuildingStatus) -> dict[str, Any]:
         evaluation = None
     findings = [_serialize_finding(finding) for finding in _fetch_findings(building)]
     readings = Reading.objects.filter(building=building).select_related(
-        "recorded_by", "supersedes"
+        "recorded_by", "supersedes", "withdrawal"
     )
     return {
         "building": {"id": building.pk, "name": building.name},

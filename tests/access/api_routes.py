@@ -18,6 +18,7 @@ from tests.access.route_row import (
     on_decision,
     on_finding,
     on_job,
+    on_reading_by_id,
     on_release,
     order,
     revised,
@@ -47,6 +48,19 @@ INTERFACE = [
     Row("api:checks", API_SEEN, args=on_building),
     Row("api:readings", API_SEEN, args=on_building),
     Row("api:readings", (401, 404, 201, 201, 201, 201), "POST", on_building, measured),
+    Row(
+        "api:withdraw",
+        (401, 404, 400, 400, 400, 400),
+        "POST",
+        on_reading_by_id,
+    ),
+    Row(
+        "api:withdraw",
+        (401, 404, 200, 200, 200, 200),
+        "POST",
+        on_reading_by_id,
+        lambda place: {"reason": "The rod stood on a stone."},
+    ),
     Row("api:concrete", API_SEEN, args=on_building),
     Row(
         "api:concrete",

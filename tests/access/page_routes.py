@@ -22,6 +22,7 @@ from tests.access.route_row import (
     on_link,
     on_passkey,
     on_person,
+    on_reading,
     on_release,
     on_stop,
     on_webhook,
@@ -162,6 +163,13 @@ PAGES = [
     Row("checks:blank_sheet", SEEN, args=on_building),
     Row("checks:measure", SEEN, args=on_building),
     Row("checks:measure", (302, 404, 302, 302, 302, 302), "POST", on_building),
+    Row(
+        "checks:withdraw_reading",
+        (302, 404, 302, 302, 302, 302),
+        "POST",
+        on_reading,
+        lambda place: {"reason": "The rod stood on a stone."},
+    ),
     Row("checks:sync_readings", (302, 404, 400, 400, 400, 400), "POST", on_building),
     Row(
         "checks:sync_photograph",

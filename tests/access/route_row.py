@@ -7,6 +7,7 @@ from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 
+from checks.models import Reading
 from jobs.accounts.invitations import make_token
 from tests.access.fixtures import Place, third_store
 from tests.api.samples import entry
@@ -36,6 +37,19 @@ def on_job(place: Place) -> list[Any]:
 
 def on_building(place: Place) -> list[Any]:
     return [place.building.pk]
+
+
+def on_reading(place: Place) -> list[Any]:
+    return [place.building.pk, _find_last_reading(place).pk]
+
+
+def on_reading_by_id(place: Place) -> list[Any]:
+    return [place.building.pk, _find_last_reading(place).client_id]
+
+
+def _find_last_reading(place: Place) -> Reading:
+    rows = Reading.objects.filter(building=place.building).current()
+    return rows.order_by("-pk")[0]
 
 
 def on_finding(place: Place) -> list[Any]:

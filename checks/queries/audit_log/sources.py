@@ -27,6 +27,7 @@ from checks.models import (
     Instrument,
     Photograph,
     Reading,
+    ReadingWithdrawal,
     Release,
 )
 from checks.queries.audit_log.rows import AuditLogKind, AuditLogSource, GroupedSource
@@ -128,6 +129,16 @@ SOURCES: tuple[AuditLogSource, ...] = (
         person="recorded_by",
         building="building",
         detail=_CHECK_KIND,
+    ),
+    AuditLogSource(
+        name="withdrawal",
+        kind=AuditLogKind.READINGS,
+        rows=lambda job: ReadingWithdrawal.objects.filter(reading__building__job=job),
+        at="withdrawn_at",
+        person="withdrawn_by",
+        building="reading__building",
+        detail="reading__check_key",
+        note="reason",
     ),
     AuditLogSource(
         name="photograph",

@@ -102,6 +102,11 @@ def _describe_readings(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     return f"{text}: {kinds}", reverse("checks:reading_history", args=[entry.building])
 
 
+def _describe_withdrawal(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
+    url = reverse("checks:reading_history", args=[entry.building])
+    return f"Reading withdrawn: {describe_check_key(entry.detail)}", url
+
+
 def _describe_photograph(entry: AuditLogEntry, refs: _References) -> TextAndUrl:
     if entry.object:
         url = reverse("checks:finding", args=[entry.object])
@@ -188,6 +193,7 @@ def _building_url(entry: AuditLogEntry) -> str:
 _DESCRIBERS: dict[str, Callable[[AuditLogEntry, _References], TextAndUrl]] = {
     "view": _describe_view,
     "readings": _describe_readings,
+    "withdrawal": _describe_withdrawal,
     "photograph": _describe_photograph,
     "finding": _describe_finding,
     "decision": _describe_finding,
