@@ -393,9 +393,14 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     assert told in shown[1].why_second
     assert told in page.content.decode()
     queue = client.get(reverse("checks:findings"))
-    assert all(
-        row.group.first.proposal != "Measure again" for row in queue.context["rows"]
-    )
+    proposals = {
+        row.group.first.finding.topic: row.group.first.proposal
+        for row in queue.context["rows"]
+    }
+    # S3 is so far along the wall that its tape was too coarse: a new proposal there.
+    assert proposals.pop("position:S3") == "Measure again"
+    assert proposals
+    assert "Measure again" not in proposals.values()
     assert "measured again" in queue.content.decode()
     whole = client.get(building.get_absolute_url())
     assert all(row.proposal != "Measure again" for row in whole.context["findings"])
