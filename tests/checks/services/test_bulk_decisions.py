@@ -403,7 +403,10 @@ def test_what_was_measured_again_and_stood_proposes_what_comes_next(
     assert "Measure again" not in proposals.values()
     assert "measured again" in queue.content.decode()
     whole = client.get(building.get_absolute_url())
-    assert all(row.proposal != "Measure again" for row in whole.context["findings"])
+    listed = {row.finding.topic: row.proposal for row in whole.context["findings"]}
+    assert {topic for topic, word in listed.items() if word == "Measure again"} == {
+        "position:S3"
+    }
 
 
 def test_it_is_proposed_again_where_another_reason_came_up() -> None:
