@@ -12,6 +12,7 @@ from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.likely_cause import LikelyCause
 from checks.evaluation.neighbour_lengths import NeighbourLengths
 from checks.evaluation.pad_levels import PadLevels, list_shim_stack
+from checks.evaluation.plan_review import PlanWarning
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from checks.evaluation.rod_threads import RodThreads
@@ -59,6 +60,7 @@ class BuildingEvaluation:
     group_rules: tuple[GroupRuleCase, ...]
     steel_shifts: tuple[SteelShiftOption, ...]
     fit_up: FitUp | None
+    plan_warnings: tuple[PlanWarning, ...]
     causes: tuple[LikelyCause, ...]
     cause_index: Mapping[str, int] = field(default_factory=dict)
 

@@ -106,6 +106,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
         plan=plan,
+        plan_warnings=tuple(review_plan(plan)),
         limits=limits,
         style=LENGTH_STYLES.get(plan.length_unit, "metric"),
         table=table,
@@ -252,7 +253,7 @@ def _write_result(evaluation: BuildingEvaluation) -> ResultDocument:
         "next_readings": [each.as_result() for each in find_next_readings(evaluation)],
         "plan_warnings": [
             {"pointer": each.pointer, "message": each.message}
-            for each in review_plan(plan)
+            for each in evaluation.plan_warnings
         ],
         "cautions": _list_cautions(plan),
     }

@@ -7,7 +7,7 @@ from checks.engine.remedies.remedy import Advice, Remedy
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
-from checks.evaluation.plan_review import DoubtKind, PlanWarning, review_plan
+from checks.evaluation.plan_review import DoubtKind, PlanWarning
 from core.vocabulary import Approval, RemedyKind
 
 MAX_LISTED_DOUBTS = 3
@@ -28,7 +28,7 @@ def find_plan_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
     plan = evaluation.plan
     unused = set(plan.details) - {position.detail for position in plan.positions}
     by_subject: dict[str, list[PlanWarning]] = {}
-    for warning in review_plan(plan):
+    for warning in evaluation.plan_warnings:
         if not (warning.pointer.startswith("/details/") and warning.subject in unused):
             by_subject.setdefault(warning.subject, []).append(warning)
     for subject, warnings in by_subject.items():
