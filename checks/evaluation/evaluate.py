@@ -106,7 +106,7 @@ def compute_evaluation(building: BuildingInput) -> BuildingEvaluation:
     threads = compute_rod_threads(plan, table, rods, observations)
     evaluation = BuildingEvaluation(
         plan=plan,
-        plan_warnings=tuple(review_plan(plan)),
+        plan_warnings=review_plan(plan),
         limits=limits,
         style=LENGTH_STYLES.get(plan.length_unit, "metric"),
         table=table,

@@ -1,8 +1,8 @@
 """How likely a finding is right: its worst check, and the reading that would tell."""
 
+import math
 from collections.abc import Sequence
-
-import numpy as np
+from operator import itemgetter
 
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.computed_findings import ComputedFinding
@@ -32,11 +32,12 @@ def _find_worst(
     evaluation: BuildingEvaluation, rows: Sequence[int]
 ) -> tuple[str | None, float | None]:
     """Return the check that is least likely within its limit, and how likely it is."""
-    probability = evaluation.probability[list(rows)]
-    if not np.isfinite(probability).any():
+    chances = [(float(evaluation.probability[row]), row) for row in rows]
+    known = [each for each in chances if not math.isnan(each[0])]
+    if not known:
         return None, None
-    worst = int(np.nanargmin(probability))
-    return evaluation.table.checks[rows[worst]].key, float(probability[worst])
+    chance, worst = min(known, key=itemgetter(0))
+    return evaluation.table.checks[worst].key, chance
 
 
 def _find_second_reading(

@@ -9,6 +9,7 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Iterator
 from enum import StrEnum
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -20,7 +21,7 @@ from checks.engine.constants import INCH_MM
 from core.formatting import get_default_style
 from core.units import LengthStyle, format_length
 from jobs.anchor_plan.geometry import local_rods, rod_points
-from jobs.anchor_plan.values import Detail, Plan
+from jobs.anchor_plan.values import Detail, Plan, PlanKey
 
 INVISIBLE_CATEGORIES = frozenset({"Cf", "Cc", "Zs", "Zl", "Zp"})
 """Unicode categories of characters that leave no ink."""
@@ -61,13 +62,19 @@ class PlanWarning(NamedTuple):
     place: str = ""
 
 
-def review_plan(plan: Plan) -> list[PlanWarning]:
+def review_plan(plan: Plan) -> tuple[PlanWarning, ...]:
     """Return every warning on a plan, in the order of the document.
 
     Parameters
     ----------
     plan : the plan; details that no position uses are reviewed, too.
     """
+    return _review_plan(PlanKey(plan))
+
+
+@lru_cache(maxsize=32)
+def _review_plan(key: PlanKey) -> tuple[PlanWarning, ...]:
+    plan = key.plan
     metric = get_default_style(plan.length_unit) == "metric"
     style: LengthStyle = "metric" if metric else "imperial"
     warnings = [
@@ -84,7 +91,7 @@ def review_plan(plan: Plan) -> list[PlanWarning]:
     ]
     warnings += _review_marks(plan)
     warnings += _review_neighbours(plan, style)
-    return warnings
+    return tuple(warnings)
 
 
 def _escape(step: str) -> str:
