@@ -3,11 +3,13 @@
 import django.db.models.deletion
 import pgtrigger.compiler
 import pgtrigger.migrations
+from typing import Any
+
 from django.conf import settings
 from django.db import migrations, models
 
 
-def store_withdrawals(apps, schema_editor):
+def store_withdrawals(apps: Any, schema_editor: Any) -> None:
     """Store the withdrawals that came with an entry and stand in it alone."""
     reading, withdrawal = (
         apps.get_model('checks', name) for name in ('Reading', 'ReadingWithdrawal')
