@@ -120,7 +120,7 @@ def pks(
     building: Building, field_lead: Person, engineer: Person, operations: Person
 ) -> dict[str, Any]:
     """Return something real behind every address."""
-    low = [entry("level:R1", "1 m"), entry("level:R2", "1006 mm")]
+    low = [entry("level:R1", "1000 mm"), entry("level:R2", "1006 mm")]
     record_readings(actor=field_lead, building=building, entries=low)
     finding = Finding.objects.get()
     made = decide_finding(

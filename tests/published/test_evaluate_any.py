@@ -187,11 +187,12 @@ def failing(result: Document) -> set[str]:
 @given(measured())
 def test_findings_are_what_fails_and_nothing_else(document: Document) -> None:
     result = evaluate_document(document)  # also: no exception, no NaN, fits its schema
+    findings = list_measured_findings(result)
     topics = [each["finding"] for each in result["findings"]]
     assert len(topics) == len(set(topics))
-    assert set(topics) == failing(result)
+    assert {each["finding"] for each in findings} == failing(result)
     known = {each["check"]: each["verdict"] for each in result["checks"]}
-    for each in result["findings"]:
+    for each in findings:
         assert each["checks"]
         assert set(each["checks"]) <= set(known)
         first, *others = each["remedies"]
@@ -205,9 +206,16 @@ def test_findings_are_what_fails_and_nothing_else(document: Document) -> None:
         assert (each["verdict"] == "unmeasured") >= (each["readings"] == 0)
 
 
+def list_measured_findings(result: Document) -> list[Document]:
+    """List the findings but those on the plan itself, which need its doubts alone."""
+    on_plan = [f for f in result["findings"] if f["finding"].startswith("plan:")]
+    assert bool(on_plan) <= bool(result["plan_warnings"])
+    return [each for each in result["findings"] if each not in on_plan]
+
+
 @settings(max_examples=15, deadline=None, derandomize=True)
 @given(plans())
 def test_nothing_read_gives_no_finding(document: Document) -> None:
     result = evaluate_document(document)
-    assert result["findings"] == []
+    assert list_measured_findings(result) == []
     assert {each["verdict"] for each in result["checks"]} <= {"unmeasured"}
