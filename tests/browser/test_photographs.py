@@ -212,7 +212,7 @@ def test_without_room_in_the_browser_the_form_takes_it(
 
 @pytest.fixture
 def made(building: Building, field_lead: Person, engineer: Person) -> Decision:
-    low = [entry("level:S1", "1 m"), entry("level:S2", "1006 mm")]
+    low = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
 
     def decided() -> Decision:
         record_readings(actor=field_lead, building=building, entries=low)
