@@ -33,6 +33,15 @@ def select_rows(rows: list[int], chosen: npt.NDArray[np.bool_]) -> list[int]:
     return [row for row, yes in zip(rows, chosen.tolist(), strict=True) if yes]
 
 
+def find_failing_checks(
+    evaluation: BuildingEvaluation, *kinds: CheckKind
+) -> Iterator[tuple[int, Check]]:
+    """Yield row and check of these kinds that are outside or to be measured again."""
+    rows = evaluation.table.rows(*kinds)
+    for row in rows[find_failing(evaluation.verdicts[rows])].tolist():
+        yield row, evaluation.table.checks[row]
+
+
 class FailingChecks:
     """The checks of a building that are outside or to be measured again.
 

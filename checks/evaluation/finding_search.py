@@ -18,6 +18,7 @@ from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.check_table import PositionRods
 from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.confirmation_rules import require_confirmation
+from checks.evaluation.failing_checks import find_failing_checks
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
 from checks.evaluation.fit_up_finding import find_fit_up_findings
 from checks.evaluation.group_rules import GroupRuleCase
@@ -31,7 +32,7 @@ from checks.evaluation.plumb_findings import find_plumb_findings
 from checks.evaluation.position_advice import add_misfit_plates, advise_position
 from checks.evaluation.remeasure_rules import advise_without_value, remeasure_reason
 from checks.evaluation.rod_positions import PATTERN_KINDS, POSITION_KINDS
-from checks.evaluation.verdicts import FAILING_VERDICTS, find_failing
+from checks.evaluation.verdicts import FAILING_VERDICTS
 from core.units import LengthStyle, format_against_limit, format_length
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
@@ -70,15 +71,6 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
     return add_neighbour_findings(evaluation, findings)
 
 
-def _failing_rows(
-    evaluation: BuildingEvaluation, *kinds: CheckKind
-) -> Iterator[tuple[int, Check]]:
-    """Yield row and check of these kinds that are outside or to be measured again."""
-    rows = evaluation.table.rows(*kinds)
-    for row in rows[find_failing(evaluation.verdicts[rows])].tolist():
-        yield row, evaluation.table.checks[row]
-
-
 def _measured_keys(evaluation: BuildingEvaluation, *kinds: CheckKind) -> Iterator[str]:
     """Yield the keys of the checks of these kinds that have readings."""
     for row in evaluation.table.rows(*kinds):
@@ -89,7 +81,7 @@ def _measured_keys(evaluation: BuildingEvaluation, *kinds: CheckKind) -> Iterato
 def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     square = evaluation.squareness
     diagonals: list[str] = [
-        check.key for _, check in _failing_rows(evaluation, CheckKind.DIAGONAL)
+        check.key for _, check in find_failing_checks(evaluation, CheckKind.DIAGONAL)
     ]
     failing = square.diagonals.verdict in FAILING_VERDICTS
     # Lengths that contradict each other are a finding though each is within its limit.
@@ -115,7 +107,7 @@ def _outline_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindin
 
 
 def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    for row, check in _failing_rows(evaluation, CheckKind.WALL):
+    for row, check in find_failing_checks(evaluation, CheckKind.WALL):
         remeasure, cause = remeasure_reason(evaluation, [check.key])
         yield ComputedFinding(
             topic=FindingTopic.for_check(check.key),
@@ -133,7 +125,7 @@ def _wall_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
 
 def _position_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     by_mark: dict[str, list[str]] = {}
-    for _, check in _failing_rows(evaluation, *POSITION_KINDS):
+    for _, check in find_failing_checks(evaluation, *POSITION_KINDS):
         by_mark.setdefault(check.mark or "", []).append(check.key)
     remedy_positions = set(evaluation.pattern_fits.remedy_positions.tolist())
     for order, group in enumerate(evaluation.rods.groups):
@@ -245,7 +237,7 @@ def _describe_rule_place(case: GroupRuleCase) -> str:
 def _projection_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     by_mark: dict[str, list[tuple[int, Check]]] = {}
     for row, check in [
-        *_failing_rows(evaluation, CheckKind.PROJECTION),
+        *find_failing_checks(evaluation, CheckKind.PROJECTION),
         *_rows_without_thread(evaluation),
     ]:
         by_mark.setdefault(check.mark or "", []).append((row, check))
@@ -315,7 +307,7 @@ def _misclosure_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
     """Yield the finding on set-ups that do not close, or a benchmark that differs."""
     pads = evaluation.pads
     benchmarks = [
-        check.key for _, check in _failing_rows(evaluation, CheckKind.BENCHMARK)
+        check.key for _, check in find_failing_checks(evaluation, CheckKind.BENCHMARK)
     ]
     if pads.levels_close and not benchmarks:
         return
@@ -353,7 +345,7 @@ def _misclosure_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
 def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     pads = evaluation.pads
     pad_by_row = {int(row): i for i, row in enumerate(pads.rows)}
-    for row, check in _failing_rows(evaluation, CheckKind.LEVEL):
+    for row, check in find_failing_checks(evaluation, CheckKind.LEVEL):
         i = pad_by_row[row]
         remeasure, cause = remeasure_reason(evaluation, [check.key])
         if remeasure is None and pads.needs_better_level:
@@ -395,7 +387,7 @@ def _propose_better_level(evaluation: BuildingEvaluation) -> Remedy:
 
 
 def _notch_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    for row, check in _failing_rows(
+    for row, check in find_failing_checks(
         evaluation, CheckKind.NOTCH_WIDTH, CheckKind.NOTCH_DEPTH
     ):
         remeasure, cause = remeasure_reason(evaluation, [check.key])

@@ -57,7 +57,7 @@ SHARED_KINDS: FloatArray = np.array(
 """1 for the kinds of reading that tell of what several lengths have in common."""
 
 MIN_CONSIDERED_GAIN = WORTHWHILE_GAIN / 5.0
-"""What gains less by itself than this is not considered. Project choice."""
+"""Least gain of a reading by itself for it to be considered. Project choice."""
 
 RESOLUTION_MM = 25.4 / 16.0
 """Resolution of a reading that nobody has taken yet: a sixteenth of an inch. [mm]"""
@@ -67,7 +67,7 @@ SQUARENESS, FIT_UP = "squareness", "fit_up"
 """
 
 FIT_UP_WEIGHT = 5.0
-"""What a wrong conclusion on fit-up costs, in wrong verdicts. Project choice."""
+"""Cost of a wrong conclusion on fit-up, in wrong verdicts. Project choice."""
 
 CONCLUSION_LABELS = {
     SQUARENESS: "the verdict on the difference of the diagonals",

@@ -9,18 +9,16 @@ from checks.engine.plumb import assess_plumb
 from checks.engine.remedies import other
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.computed_findings import ComputedFinding
+from checks.evaluation.failing_checks import find_failing_checks
 from checks.evaluation.finding_topics import FindingTopic
 from checks.evaluation.remeasure_rules import advise_without_value, remeasure_reason
-from checks.evaluation.verdicts import find_failing
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 
 
 def find_plumb_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
     """Find the columns that lean beyond the limit, by an axis or by both together."""
-    rows = evaluation.table.rows(CheckKind.PLUMB)
-    for row in rows[find_failing(evaluation.verdicts[rows])].tolist():
-        check = evaluation.table.checks[row]
+    for row, check in find_failing_checks(evaluation, CheckKind.PLUMB):
         remeasure, cause = remeasure_reason(evaluation, [check.key])
         yield ComputedFinding(
             topic=FindingTopic.for_check(check.key),

@@ -43,7 +43,7 @@ TOLERANCE = 1e-8
 """Relative and absolute gap at which the solver stops. [1, mm]"""
 
 REDUCED_TOLERANCE = 1e-6
-"""What is accepted where rounding keeps the solver from that. [1, mm]"""
+"""Gap accepted where rounding keeps the solver from that. [1, mm]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

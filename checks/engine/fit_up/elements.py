@@ -18,7 +18,7 @@ COST_OF_HOLES = 100.0
 """Cost of opening holes against that of a length, both by the millimetre."""
 
 NO_HOLE_MM = 1e-4
-"""What the solver leaves of an opening that is none."""
+"""Opening below which the solver means none."""
 
 
 def compute_single_misfits(problem: FitUpProblem, positions: IntArray) -> FloatArray:

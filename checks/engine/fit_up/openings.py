@@ -27,7 +27,7 @@ SMALL_OPENING_MM = 0.05
 PASSES = 3
 
 NO_OPENING_MM = 1e-3
-"""What the solver leaves of an opening that is zero."""
+"""Opening below which the solver means none."""
 
 
 def find_openings(problem: FitUpProblem) -> FloatArray:

@@ -52,7 +52,7 @@ def plate_of(drawing: FitUpDrawing, mark: str) -> Any:
     return next(plate for plate in drawing.plates if plate.mark == mark)
 
 
-def written(drawing: FitUpDrawing) -> ElementTree.Element:
+def parse_drawing(drawing: FitUpDrawing) -> ElementTree.Element:
     return ElementTree.fromstring(render_svg("fit_up", drawing, "imperial"))  # noqa: S314 -- ours
 
 
@@ -67,7 +67,7 @@ def test_every_plate_bay_and_frame_is_drawn(plan: Plan) -> None:
     assert [plate.mark for plate in drawing.plates] == [p.mark for p in plan.positions]
     assert {plate.state for plate in drawing.plates} == {"stands"}
     assert {pair.state for pair in drawing.pairs} <= {""}
-    tree = written(drawing)
+    tree = parse_drawing(drawing)
     links = [each for each in tree.iter() if each.get("class") == "place"]
     assert len(links) == len(plan.positions)
 
@@ -124,7 +124,7 @@ def test_the_worst_bay_is_marked_with_what_it_lacks() -> None:
     assert "S1" in by_state["worst"].title
     assert by_state["worst"].amount_mm == 3.175
     assert by_state["failing"].amount_mm is None
-    text = "".join(written(drawing).itertext())
+    text = "".join(parse_drawing(drawing).itertext())
     assert "1\N{FRACTION SLASH}8\N{DOUBLE PRIME} missing" in text
     assert "The bay S2 to S1 lacks most." in drawing.description
     shown = {entry.line_class for entry in drawing.legend}
@@ -145,7 +145,7 @@ def test_a_plate_to_open_shows_its_hole() -> None:
     drawing = draw_fit_up(plan, fit_up, units="imperial")
     plate = plate_of(drawing, "S2")
     assert (plate.state, plate.hole_mm) == ("opened", 30.1625)
-    text = "".join(written(drawing).itertext())
+    text = "".join(parse_drawing(drawing).itertext())
     assert "S2 to 1 3\N{FRACTION SLASH}16\N{DOUBLE PRIME}" in re.sub(r"\s+", " ", text)
     assert "To open: S2." in drawing.description
 
@@ -179,5 +179,5 @@ def test_the_worst_is_the_one_with_the_largest_misfit_of_bays_and_frames() -> No
 def test_positions_link_to_their_pages() -> None:
     plan = samples.rectangle()
     drawing = draw_fit_up(plan, fit_up_of(plan), href=lambda mark: f"/at/{mark}")
-    links = [item.get("href") for item in written(drawing).iter(f"{SVG}a")]
+    links = [item.get("href") for item in parse_drawing(drawing).iter(f"{SVG}a")]
     assert links == [f"/at/{position.mark}" for position in plan.positions]

@@ -1,4 +1,4 @@
-"""What readings of one tape, and of one day, have in common."""
+"""Errors that readings of one tape, and of one day, have in common."""
 
 from datetime import UTC, datetime, timedelta
 
@@ -24,7 +24,7 @@ def observe(document: dict[str, object]) -> tuple[CheckTable, Observations]:
     return table, reduce_readings(given, table)
 
 
-def taken(hours: float | None) -> ReadingValue:
+def make_reading(hours: float | None) -> ReadingValue:
     at = None if hours is None else FIVE_O_CLOCK + timedelta(hours=hours)
     return ReadingValue(
         id="r", check="wall:A-B", value=1.0, text="1", resolution=1.0, at=at
@@ -32,13 +32,17 @@ def taken(hours: float | None) -> ReadingValue:
 
 
 def test_an_afternoon_that_passes_midnight_in_utc_is_one_day():
-    day, names = group_working_days([taken(14.0), taken(2.0), taken(-5.0), taken(0.0)])
+    day, names = group_working_days(
+        [make_reading(14.0), make_reading(2.0), make_reading(-5.0), make_reading(0.0)]
+    )
     assert day.tolist() == [1, 0, 0, 0]
     assert names == ["2026-03-09", "2026-03-10"]
 
 
 def test_readings_without_a_time_are_taken_as_one_day():
-    day, names = group_working_days([taken(None), taken(0.0), taken(None)])
+    day, names = group_working_days(
+        [make_reading(None), make_reading(0.0), make_reading(None)]
+    )
     assert day.tolist() == [0, 1, 0]
     assert names == ["", "2026-03-09"]
 
