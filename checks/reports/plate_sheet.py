@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from django.utils.text import slugify
 
+from checks.drawings.as_built_rods import DXF_CHARACTERS
 from checks.drawings.new_plate import draw_new_plate
 from checks.drawings.svg import render_svg
 from checks.evaluation.finding_topics import FindingTopic
@@ -145,8 +146,8 @@ def write_plate_dxf(sheet: NewPlateSheet) -> bytes:
             y=hole["y"] or 0.0,
             planned_x=rod.along - corner[0],
             planned_y=rod.inward - corner[1],
-            x_text=_plain(_write(hole["x"], style)),
-            y_text=_plain(_write(hole["y"], style)),
+            x_text=_write(hole["x"], style).translate(DXF_CHARACTERS),
+            y_text=_write(hole["y"], style).translate(DXF_CHARACTERS),
         )
         for hole, rod in zip(plate["holes"], detail.rods, strict=True)
     ]
@@ -158,7 +159,7 @@ def write_plate_dxf(sheet: NewPlateSheet) -> bytes:
             hole_diameter=sheet.remedy["ordered_diameter"] or 0.0,
             holes=holes,
             reference_x=-corner[0],
-            notes=[_plain(note) for note in list_notes(sheet, style)],
+            notes=[note.translate(DXF_CHARACTERS) for note in list_notes(sheet, style)],
             planned_box=_find_planned_box(sheet),
         )
     )
@@ -237,15 +238,3 @@ def _find_planned_box(
 
 def _write(mm: float | None, style: DisplayStyle) -> str:
     return format_display_length(mm or 0.0, style, denominator=FINEST_FRACTION)
-
-
-def _plain(text: str) -> str:
-    """Replace typographic marks that the fonts of drawings may lack."""
-    for mark, plain in (
-        ("\N{FRACTION SLASH}", "/"),
-        ("\N{PRIME}", "'"),
-        ("\N{DOUBLE PRIME}", '"'),
-        ("\N{MINUS SIGN}", "-"),
-    ):
-        text = text.replace(mark, plain)
-    return text
