@@ -18,7 +18,7 @@ class FindingOut(serializers.ModelSerializer[Finding]):
     finding = serializers.CharField(source="topic")
     words = serializers.SerializerMethodField()
     closing = serializers.ChoiceField(
-        source="closed_reason", choices=Finding.ClosedReason.choices
+        source="closed_reason", choices=Finding.ClosedReason.choices, allow_blank=True
     )
     remedies = serializers.ListField(child=serializers.DictField())
     checks = serializers.ListField(child=serializers.CharField())
