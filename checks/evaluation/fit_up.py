@@ -20,6 +20,11 @@ from checks.engine.fit_up.elements import (
     compute_single_misfits,
     estimate_pair_misfits,
 )
+from checks.engine.fit_up.governing_plates import (
+    SinglePlacements,
+    prove_pair_misfits,
+    solve_governing_plates,
+)
 from checks.engine.fit_up.openings import find_openings
 from checks.engine.fit_up.problem import (
     FitUpLimits,
@@ -176,6 +181,7 @@ def compute_fit_up(
     if not positions.size:
         return None
     problem, is_bay = build_problem(measured, positions, limits)
+    moves = np.zeros((len(problem), 2))
     pair_rows = list_pair_rows(
         measured.plan,
         measured.table,
@@ -199,7 +205,8 @@ def compute_fit_up(
         problem = problem.with_rods(np.where(problem.real[..., None], moved, 0.0))
     left_out = tuple((i, why) for i, why in enumerate(reasons) if why is not None)
     try:
-        found = _solve(problem, is_bay, positions, left_out, fits)
+        singles = _place_singly(problem, fits, positions, moves)
+        found = _solve(problem, is_bay, positions, left_out, singles)
     except EngineError:
         # No readings are known that the solver does not manage; if there are any, the
         # rest of the evaluation stands without the fit-up.
@@ -212,20 +219,20 @@ def _solve(
     is_bay: BoolArray,
     positions: IntArray,
     left_out: tuple[tuple[int, LeftOutReason], ...],
-    fits: PatternFits,
+    singles: SinglePlacements,
 ) -> FitUp:
-    program = ConeProgram(problem)
-    best = common_best = program.solve()
+    best = common_best = solve_governing_plates(problem, singles)
+    common = problem
     own = np.zeros(len(problem))
     if best.misfit > MISFIT_SLACK_MM:
-        own = _find_own_misfits(problem, fits, positions)
+        own = _find_own_misfits(problem, singles)
     if own.any():
         room = np.where(own > 0.0, own + SET_ASIDE_CLEARANCE_MM, 0.0)
-        program = ConeProgram(problem.with_clearance(problem.clearance + room[:, None]))
-        common_best = program.solve()
-    common = program.problem
+        common = problem.with_clearance(problem.clearance + room[:, None])
+        singles = singles.with_clearance_added(room)
+        common_best = solve_governing_plates(common, singles)
     fails = common_best.misfit > MISFIT_SLACK_MM
-    placed = _place_with_least_movement(program, common_best)
+    placed = _place_with_least_movement(common, common_best)
     opening, after_shift = np.zeros(len(problem)), None
     if fails:
         opening = find_openings(_hold_grid(common))
@@ -236,7 +243,9 @@ def _solve(
         problem=problem,
         best=best,
         placed=placed,
-        elements=_compute_elements(common, positions, is_bay, own, failing=fails),
+        elements=_compute_elements(
+            common, positions, is_bay, own, singles, failing=fails
+        ),
         own_misfit=own,
         common_misfit=common_best.misfit,
         opening=opening,
@@ -337,29 +346,46 @@ def _list_pairs(
     return place[ends], direction, np.arange(len(both)) < len(bays)
 
 
-def _find_own_misfits(
-    problem: FitUpProblem, fits: PatternFits, positions: IntArray
-) -> FloatArray:
-    """Find the misfit of plates that do not go on alone, 0 for the others. [mm]"""
+def _place_singly(
+    problem: FitUpProblem, fits: PatternFits, positions: IntArray, moves: FloatArray
+) -> SinglePlacements:
+    """Return the placement of each plate by itself, from the plate fits.
+
+    `moves` are those that readings of bays and spans gave to the positions, (n, 2).
+    """
     place = np.searchsorted(fits.fitted_positions, positions)
-    free, limits = fits.best_fit, problem.limits
-    # Within the limits at its free placement a plate goes on: no need to solve.
-    goes_on = (
-        (free.interference_mm[place] <= 0.0)
-        & (np.abs(free.shift_mm[place]) <= limits.line).all(axis=1)
-        & (np.abs(free.rotation_rad[place]) <= limits.turn)
+    free, bounded, limits = fits.best_fit, fits.bounded_fit, problem.limits
+    overrun, shift = bounded.interference_mm[place], bounded.shift_mm[place]
+    turn = bounded.rotation_rad[place]
+    if moves.any():
+        # The bounds were those of the place before the move.
+        shift, turn = free.shift_mm[place] + moves, free.rotation_rad[place]
+        within = (np.abs(shift) <= limits.line).all(axis=1)
+        within &= np.abs(turn) <= limits.turn
+        overrun = np.where(within, free.interference_mm[place], np.inf)
+    return SinglePlacements(
+        shift=shift,
+        turn=np.clip(turn, -limits.turn, limits.turn),
+        overrun=overrun,
+        least=free.interference_mm[place],
     )
-    doubtful = np.flatnonzero(~goes_on)
+
+
+def _find_own_misfits(problem: FitUpProblem, singles: SinglePlacements) -> FloatArray:
+    """Find the misfit of plates that do not go on alone, 0 for the others. [mm]"""
+    doubtful = np.flatnonzero(singles.overrun > MISFIT_SLACK_MM)
     own = np.zeros(len(problem))
-    own[doubtful] = compute_single_misfits(problem, doubtful)
+    own[doubtful] = compute_single_misfits(
+        problem, doubtful, turns=singles.turn[doubtful]
+    )
     return np.where(own > MISFIT_SLACK_MM, own, 0.0)
 
 
 def _place_with_least_movement(
-    program: ConeProgram, best: FitUpSolution
+    problem: FitUpProblem, best: FitUpSolution
 ) -> FitUpSolution:
     """Return a placement that moves the grid no further than it must."""
-    problem, limits = program.problem, program.problem.limits
+    limits = problem.limits
     shift = np.einsum("ni,nij->nj", best.shift, problem.axes)
     apart = shift[problem.pairs[:, 1]] - shift[problem.pairs[:, 0]]
     change = np.abs((apart * problem.direction).sum(axis=1))
@@ -370,6 +396,7 @@ def _place_with_least_movement(
     ):
         # The same plates stand within all limits of a grid that does not move.
         return replace(best, grid=np.zeros(3))
+    program = ConeProgram(problem, turns=best.turn)
     return program.solve_least_movement(max(best.misfit, 0.0) + MISFIT_SLACK_MM)
 
 
@@ -389,6 +416,7 @@ def _compute_elements(
     positions: IntArray,
     is_bay: BoolArray,
     own: FloatArray,
+    singles: SinglePlacements,
     *,
     failing: bool,
 ) -> tuple[FitUpElement, ...]:
@@ -400,7 +428,8 @@ def _compute_elements(
     estimate = estimate_pair_misfits(problem)[sound]
     listed = LISTED_PAIRS_OF_MISFIT if failing else LISTED_PAIRS
     chosen = sound[np.argsort(-estimate, kind="stable")[:listed]]
-    misfit = compute_pair_misfits(problem, chosen)
+    misfit, proved = prove_pair_misfits(problem, singles, chosen)
+    misfit[~proved] = compute_pair_misfits(problem, chosen[~proved], turns=singles.turn)
     order = np.argsort(-misfit, kind="stable")
     chosen, misfit = chosen[order], misfit[order]
     missing = np.zeros(chosen.size)

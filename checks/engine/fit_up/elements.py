@@ -21,13 +21,17 @@ NO_HOLE_MM = 1e-4
 """Opening below which the solver means none."""
 
 
-def compute_single_misfits(problem: FitUpProblem, positions: IntArray) -> FloatArray:
+def compute_single_misfits(
+    problem: FitUpProblem, positions: IntArray, *, turns: FloatArray | None = None
+) -> FloatArray:
     """Compute the misfit of some plates, each alone on a grid of its own.
 
     Parameters
     ----------
     problem : FitUpProblem
     positions : array of int, shape (c,)
+    turns : array, shape (c,), optional
+        Turns of these plates about which rotation is linearised. [rad]
 
     Returns
     -------
@@ -38,12 +42,14 @@ def compute_single_misfits(problem: FitUpProblem, positions: IntArray) -> FloatA
         return np.empty(0)
     alone = problem.copy_positions(positions, np.empty(0, dtype=np.intp))
     each = np.arange(positions.size)
-    program = ConeProgram(alone, grid_of=each, opening_of=each)
+    program = ConeProgram(alone, turns=turns, grid_of=each, opening_of=each)
     x, _ = program.run(program.cost_of_openings())
     return x[program.opening_column :]
 
 
-def compute_pair_misfits(problem: FitUpProblem, pairs: IntArray) -> FloatArray:
+def compute_pair_misfits(
+    problem: FitUpProblem, pairs: IntArray, *, turns: FloatArray | None = None
+) -> FloatArray:
     """Compute the misfit of some bays and frames, each alone on a grid of its own.
 
     Parameters
@@ -51,6 +57,8 @@ def compute_pair_misfits(problem: FitUpProblem, pairs: IntArray) -> FloatArray:
     problem : FitUpProblem
     pairs : array of int, shape (k,)
         Rows of `problem.pairs`.
+    turns : array, shape (n,), optional
+        Turns of all plates about which rotation is linearised. [rad]
 
     Returns
     -------
@@ -60,8 +68,14 @@ def compute_pair_misfits(problem: FitUpProblem, pairs: IntArray) -> FloatArray:
     if not pairs.size:
         return np.empty(0)
     each = np.repeat(np.arange(pairs.size), 2)
-    copies = problem.copy_positions(problem.pairs[pairs].ravel(), pairs)
-    program = ConeProgram(copies, grid_of=each, opening_of=each)
+    ends = problem.pairs[pairs].ravel()
+    copies = problem.copy_positions(ends, pairs)
+    program = ConeProgram(
+        copies,
+        turns=None if turns is None else turns[ends],
+        grid_of=each,
+        opening_of=each,
+    )
     x, _ = program.run(program.cost_of_openings())
     return x[program.opening_column :]
 

@@ -109,6 +109,22 @@ class FitUpProblem:
             pair_limit=self.pair_limit[pairs],
         )
 
+    def select_positions(self, positions: IntArray) -> "FitUpProblem":
+        """Return some positions and the pairs among them, on the same grid.
+
+        Parameters
+        ----------
+        positions : array of int, shape (c,)
+            Positions to keep, in this order, each once.
+        """
+        place = np.full(len(self), -1)
+        place[positions] = np.arange(positions.size)
+        ends = place[self.pairs]
+        kept = (ends >= 0).all(axis=1)
+        return replace(
+            self.copy_positions(positions, np.flatnonzero(kept)), pairs=ends[kept]
+        )
+
 
 def compute_grid_arms(centre: FloatArray) -> tuple[FloatArray, float]:
     """Compute how a turn of the grid about its middle moves the plates' centres.
