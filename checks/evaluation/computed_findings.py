@@ -12,12 +12,17 @@ from jobs.exchange.result.findings import FindingResult, RemedyResult
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ComputedFinding:
-    """One thing that needs a decision."""
+    """One thing that needs a decision.
+
+    `consequences` are topics that would be findings, but vanish once this one is set
+    right.
+    """
 
     topic: FindingTopic
     checks: tuple[str, ...]
     advice: Advice
     cause: LikelyCause | None
+    consequences: tuple[FindingTopic, ...] = ()
 
     def as_result(self) -> FindingResult:
         """Return an entry of the result document's `findings`."""
@@ -31,6 +36,7 @@ class ComputedFinding:
                 {"remedy": kind.value, "reason": reason}
                 for kind, reason in self.advice.ruled_out
             ],
+            "consequences": list(self.consequences),
         }
 
 

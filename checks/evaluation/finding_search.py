@@ -20,6 +20,7 @@ from checks.evaluation.computed_findings import ComputedFinding
 from checks.evaluation.confirmation_rules import require_confirmation
 from checks.evaluation.failing_checks import find_failing_checks
 from checks.evaluation.finding_topics import FindingTopic, TopicKind
+from checks.evaluation.fit_up_causes import attribute_misfit
 from checks.evaluation.fit_up_finding import find_fit_up_findings
 from checks.evaluation.group_rules import GroupRuleCase
 from checks.evaluation.measurement_adequacy import (
@@ -67,8 +68,8 @@ def compute_findings(evaluation: BuildingEvaluation) -> list[ComputedFinding]:
         )
         for finding in find(evaluation)
     ]
-    # Last, because a bay can be the consequence of a finding on a position.
-    return add_neighbour_findings(evaluation, findings)
+    # Last, because bays and the fit-up can be consequences of the other findings.
+    return attribute_misfit(evaluation, add_neighbour_findings(evaluation, findings))
 
 
 def _measured_keys(evaluation: BuildingEvaluation, *kinds: CheckKind) -> Iterator[str]:

@@ -43,7 +43,11 @@ def add_neighbour_findings(
         if topic in listed:
             key = evaluation.table.checks[row].key
             finding = listed[topic]
-            listed[topic] = replace(finding, checks=(*finding.checks, key))
+            listed[topic] = replace(
+                finding,
+                checks=(*finding.checks, key),
+                consequences=(*finding.consequences, FindingTopic.for_check(key)),
+            )
         else:
             own.append(_build_finding(evaluation, i))
     return list(_order_findings(listed.values(), own))

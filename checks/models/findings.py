@@ -57,6 +57,7 @@ class Finding(models.Model):
         ACCEPTED = "accepted", "accepted as is by the engineer"
         SUPERSEDED = "superseded", "not on the plan any more"
         REVISED = "revised", "the plan was revised"
+        CONSEQUENCE = "consequence", "follows from another finding"
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     topic = models.CharField(

@@ -9,7 +9,9 @@ from typing import Literal
 from django.utils.timezone import now
 
 from checks.drawings.fit_up import find_worst_element
+from checks.evaluation.finding_topics import TopicKind
 from checks.evaluation.fit_up import LeftOutReason
+from checks.labels import describe_topic
 from checks.models import Evaluation
 from checks.queries.evaluated_plan import EvaluatedPlan
 from core.formatting import format_count, format_percent, format_probability
@@ -66,6 +68,7 @@ class FitUpPanel:
     probability, bound : as text; empty where not computed.
     deciding : positions that decide it, with their share.
     alone : plates that do not go on even by themselves; each has a finding of its own.
+    explained_by : findings that the misfit follows from.
     left_out : positions that are not in it, by reason.
     """
 
@@ -82,6 +85,7 @@ class FitUpPanel:
     bound: str
     deciding: str
     alone: list[str]
+    explained_by: list[str]
     left_out: list[str]
 
     @property
@@ -94,7 +98,7 @@ def build_fit_up_panel(evaluated: EvaluatedPlan) -> FitUpPanel | None:
     """Build the panel; None where no position takes part in the fit-up yet."""
     result, evaluation = evaluated.result, evaluated.evaluation
     fit_up = result.get("fit_up") if result else None
-    if not fit_up or evaluation is None:
+    if not result or not fit_up or evaluation is None:
         return None
     worst = find_worst_element(fit_up)
     probability, bound = fit_up["probability"], fit_up["probability_bound"]
@@ -118,6 +122,11 @@ def build_fit_up_panel(evaluated: EvaluatedPlan) -> FitUpPanel | None:
             for each in fit_up["worst"][:MAX_DECIDING]
         ),
         alone=_list_alone(evaluated, fit_up),
+        explained_by=[
+            describe_topic(row["finding"])
+            for row in result["findings"]
+            if TopicKind.FIT_UP in row.get("consequences", ())
+        ],
         left_out=_list_left_out(fit_up["not_included"]),
     )
 

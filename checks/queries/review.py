@@ -11,6 +11,7 @@ from checks.evaluation.finding_topics import FindingTopic
 from checks.labels import (
     describe_check,
     describe_remedy,
+    describe_topic,
     get_remedy_label,
 )
 from checks.methods.catalogue import find_remedy_method
@@ -291,6 +292,13 @@ def list_ruled_out(finding: Finding) -> list[dict[str, str]]:
                 for item in row.get("ruled_out", [])
             ]
     return []
+
+
+def list_consequences(finding: Finding) -> list[str]:
+    """List what follows from a finding and is no finding of its own, as labels."""
+    row = ResultView(finding.evaluation.result).get_finding(finding.topic)
+    topics = row.get("consequences", []) if row else []
+    return [describe_topic(topic) for topic in topics]
 
 
 def list_finding_limits(finding: Finding) -> list[LimitRow]:

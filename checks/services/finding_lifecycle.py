@@ -68,6 +68,7 @@ class _SyncContext:
     requested_at: Mapping[int, datetime]  # last request to remeasure, by finding
     synced_at: datetime
     withdrawn_checks: frozenset[str]  # checks left without a reading that counts
+    consequences: frozenset[str]  # topics listed with the finding that explains them
     events: list[FindingEvent] = field(default_factory=list)
 
     def add_event(
@@ -123,6 +124,9 @@ def sync_findings(
             for row in evaluation_input.building.readings
             if row.withdrawn is not None
         ).difference(times.by_check),
+        consequences=frozenset(
+            topic for row in computed.values() for topic in row.get("consequences", ())
+        ),
     )
     for finding in findings:
         row = computed.get(finding.topic)
@@ -190,6 +194,8 @@ def _advance(finding: Finding, row: Row | None, context: _SyncContext) -> None:
         _close_finding(finding, Finding.ClosedReason.REVISED, context)
     elif row is None and context.is_off_plan(finding):
         _close_finding(finding, Finding.ClosedReason.SUPERSEDED, context)
+    elif row is None and finding.topic in context.consequences:
+        _advance_consequence(finding, context)
     elif finding.state == State.CARRIED_OUT:
         _advance_carried_out(finding, row, context)
     elif finding.state == State.DECIDED:
@@ -199,6 +205,15 @@ def _advance(finding: Finding, row: Row | None, context: _SyncContext) -> None:
     elif finding.state == State.REMEASURE and _is_measured_again(finding, context):
         finding.state = State.OPEN
         context.add_event(finding, Kind.CHANGED, Code.STILL_OUTSIDE)
+
+
+def _advance_consequence(finding: Finding, context: _SyncContext) -> None:
+    """Close an undecided finding that another one explains; flag a decided one."""
+    if get_latest_decision(finding) is None:
+        _close_finding(finding, Finding.ClosedReason.CONSEQUENCE, context)
+    else:
+        reason = "It follows from another finding now."
+        _flag_finding(finding, Code.GROUNDS_CHANGED, context, reason)
 
 
 def _advance_within(finding: Finding, context: _SyncContext) -> None:

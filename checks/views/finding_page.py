@@ -110,6 +110,7 @@ def build_finding_context(
         "group": find_group(finding) if finding.closed_at is None else None,
         "cause": _describe_cause(finding, remeasured),
         "ruled_out": review.list_ruled_out(finding),
+        "consequences": review.list_consequences(finding),
         "in_force": _find_decision_in_force(finding, latest),
         "photographs": list_finding_photographs(finding),
         "events": events,

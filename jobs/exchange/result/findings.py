@@ -295,6 +295,12 @@ class FindingResult(TypedDict):
     ruled_out: NotRequired[
         Annotated[list[RuledOutResult], "What will not do, and why."]
     ]
+    consequences: NotRequired[
+        Annotated[
+            list[str],
+            "Topics that are no findings of their own, as they vanish with this one.",
+        ]
+    ]
     worst_check: NotRequired[
         Annotated[str | None, "Its check that is least likely within its limit."]
     ]

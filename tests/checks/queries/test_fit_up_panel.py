@@ -8,6 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils.timezone import now
 
+from checks.models import Finding, Reading
 from checks.queries.evaluated_plan import load_evaluated_plan
 from checks.queries.fit_up_panel import (
     FitUpPanel,
@@ -169,3 +170,35 @@ def test_the_supplement_costs_the_page_no_query(
         after = load_evaluated_plan(stacked_hall)
         assert after.result
         assert build_fit_up_panel(after)
+
+
+def test_a_misfit_that_a_line_explains_follows_from_its_finding(
+    stacked_hall: Building, field_lead: Person, client: Client, engineer: Person
+) -> None:
+    before = Finding.objects.get(building=stacked_hall, topic="fit_up")
+    corrections = [
+        ("line:S2", 8000 + 12.0),
+        *((f"offset:S2.{rod}", along) for rod, along in enumerate((-60, 60) * 2, 1)),
+        ("line:S3", 16000),
+        *((f"offset:S3.{rod}", along) for rod, along in enumerate((-60, 60) * 2, 1)),
+    ]
+    current = {
+        row.check_key: row.client_id
+        for row in Reading.objects.filter(building=stacked_hall).current()
+    }
+    done = record_readings(
+        actor=field_lead,
+        building=stacked_hall,
+        entries=[
+            entry(check, value, supersedes=current[check])
+            for check, value in corrections
+        ],
+    )
+    assert not done.refused
+    assert panel_of(stacked_hall).explained_by == ["Rods at S2"]
+    before.refresh_from_db()
+    assert (before.state, before.closed_reason) == ("closed", "consequence")
+    finding = Finding.objects.get(building=stacked_hall, closed_at=None)
+    client.force_login(engineer, backend="django.contrib.auth.backends.ModelBackend")
+    page = client.get(finding.get_absolute_url()).content.decode()
+    assert "Fit-up of the steel. No" in page
