@@ -32,6 +32,7 @@ REPEATS = 2  # each length of the outline is read twice with one tape on one day
 FIXED = [0, 1, 3]  # coordinates of a free outline that are held
 CONVERGED_MM = 1e-9
 CONVERGED_RAD = 1e-8
+CONVERGED_MISFIT_MM = 1e-7
 MAX_ROUNDS = 12
 TURN_RAD = np.radians(0.5)  # the basis's turn of a column
 
@@ -115,7 +116,10 @@ class Reference:
         return np.asarray(own @ np.linalg.solve(covariance, whole))
 
     def misfit(self, rods: list[np.ndarray]) -> float:
-        """Compute the misfit of the whole building as one cone problem. [mm]"""
+        """Compute the misfit of the whole building as one cone problem. [mm]
+
+        The rotations are linearised again until that changes nothing.
+        """
         frames = [position_axes(self.plan, each) for each in self.plan.positions]
         axes = np.array([(each.along, each.inward) for each in frames])
         holes = np.array(RODS) - np.mean(RODS, axis=0)
@@ -126,34 +130,45 @@ class Reference:
         middle = (centre.min(axis=0) + centre.max(axis=0)) / 2.0
         arm = np.stack((-(centre - middle)[:, 1], (centre - middle)[:, 0]), axis=1)
         n = len(frames)
-        shift, turn, grid, t = (
-            cp.Variable((n, 2)),
-            cp.Variable(n),
-            cp.Variable(3),
-            cp.Variable(),
-        )
-        bounds = [cp.abs(grid[:2]) <= GRID_MM,
-                  cp.abs(grid[2]) * np.hypot(*arm.T).max() <= GRID_MM,
-                  cp.abs(turn - grid[2]) <= COLUMN_TURN_RAD]  # fmt: skip
-        for k, hole in enumerate(holes):
-            quarter = np.array([[-hole[1], hole[0]]])
-            gap = shift + cp.reshape(turn, (n, 1), order="C") @ quarter - off[:, k]
-            bounds.append(cp.norm(gap, axis=1) <= CLEARANCE_MM + t)
         turned = (arm[:, None] * axes).sum(axis=2)  # of each position, per unit turn
-        local = [
-            shift[:, c] - axes[:, c] @ grid[:2] - grid[2] * turned[:, c] for c in (0, 1)
-        ]
-        bounds += [cp.abs(each) <= self.line_mm for each in local]
-        for pair in (*find_bays(self.plan), *find_spans(self.plan)):
-            (a, b), e = (pair.first, pair.second), np.array(pair.direction)
-            apart = sum(
-                local[c][b] * (axes[b, c] @ e) - local[c][a] * (axes[a, c] @ e)
-                for c in (0, 1)
+        found, misfit = np.zeros(n), np.inf
+        for _ in range(MAX_ROUNDS):
+            shift, turn, grid, t = (
+                cp.Variable((n, 2)),
+                cp.Variable(n),
+                cp.Variable(3),
+                cp.Variable(),
             )
-            bounds.append(cp.abs(apart) <= PAIR_MM)
-        problem = cp.Problem(cp.Minimize(t), bounds)
-        problem.solve(solver=cp.CLARABEL)
-        return float(t.value)
+            bounds = [cp.abs(grid[:2]) <= GRID_MM,
+                      cp.abs(grid[2]) * np.hypot(*arm.T).max() <= GRID_MM,
+                      cp.abs(turn - grid[2]) <= COLUMN_TURN_RAD]  # fmt: skip
+            c, s = np.cos(found)[:, None], np.sin(found)[:, None]
+            for k, hole in enumerate(holes):
+                placed = np.hstack((c * hole[0] - s * hole[1],
+                                    s * hole[0] + c * hole[1]))  # fmt: skip
+                quarter = np.stack((-placed[:, 1], placed[:, 0]), axis=1)
+                step = cp.reshape(turn - found, (n, 1), order="C")
+                gap = shift + cp.multiply(step @ np.ones((1, 2)), quarter)
+                gap += placed - hole - off[:, k]
+                bounds.append(cp.norm(gap, axis=1) <= CLEARANCE_MM + t)
+            local = [
+                shift[:, c] - axes[:, c] @ grid[:2] - grid[2] * turned[:, c]
+                for c in (0, 1)
+            ]
+            bounds += [cp.abs(each) <= self.line_mm for each in local]
+            for pair in (*find_bays(self.plan), *find_spans(self.plan)):
+                (a, b), e = (pair.first, pair.second), np.array(pair.direction)
+                apart = sum(
+                    local[c][b] * (axes[b, c] @ e) - local[c][a] * (axes[a, c] @ e)
+                    for c in (0, 1)
+                )
+                bounds.append(cp.abs(apart) <= PAIR_MM)
+            problem = cp.Problem(cp.Minimize(t), bounds)
+            problem.solve(solver=cp.CLARABEL)
+            gained, misfit, found = abs(misfit - t.value), float(t.value), turn.value
+            if gained < CONVERGED_MISFIT_MM:
+                break
+        return misfit
 
     def heights(self) -> dict[str, float]:
         """Compute pad heights from the highest, one unknown per point and set-up."""

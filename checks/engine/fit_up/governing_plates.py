@@ -28,6 +28,10 @@ MAX_GOVERNING_SHARE = 0.5
 LIMIT_SLACK_MM = 1e-6
 """By how much a limit may be passed: the tolerance of every limit."""
 
+MAX_LINEARISATIONS = 4
+LINEAR_MM = 1e-7
+"""Error of a linear rotation that is small enough."""
+
 MOVE_ROUNDS = 4
 """A plate moved for one pair may break another: so often that is followed up."""
 
@@ -86,7 +90,7 @@ def solve_governing_plates(
         if not unplaced.any():
             return placed
         governing |= unplaced
-    return ConeProgram(problem, turns=singles.turn).solve()
+    return _solve_turned(problem, singles.turn)
 
 
 def prove_pair_misfits(
@@ -118,12 +122,24 @@ def prove_pair_misfits(
     return misfit, proved
 
 
+def _solve_turned(problem: FitUpProblem, turns: FloatArray) -> FitUpSolution:
+    """Solve a problem, linearised again about its own turns until that adds nothing."""
+    for _ in range(MAX_LINEARISATIONS):
+        found = ConeProgram(problem, turns=turns).solve()
+        # What the linear model leaves out: |h| da^2 / 2.
+        left_out = problem.radius * (found.turn - turns) ** 2 / 2.0
+        turns = found.turn
+        if left_out.max() <= LINEAR_MM:
+            break
+    return found
+
+
 def _solve_part(
     problem: FitUpProblem, chosen: IntArray, turns: FloatArray
 ) -> FitUpSolution:
     """Solve for some plates and the pairs among them, on a still grid if it will do."""
     part = problem.select_positions(chosen)
-    found = ConeProgram(part, turns=turns).solve()
+    found = _solve_turned(part, turns)
     limits = problem.limits
     if (
         np.all(np.abs(found.shift) <= limits.line)
