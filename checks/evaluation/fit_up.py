@@ -37,13 +37,13 @@ from checks.evaluation.fit_up_pairs import (
     collect_pair_readings,
     estimate_moves,
     list_pair_rows,
+    list_pairs,
 )
 from checks.evaluation.reduce_readings import Observations
 from checks.evaluation.rod_positions import AsBuiltRods, PatternFits
 from checks.tolerances.limits import ToleranceLimits
 from core.vocabulary import Verdict
 from jobs.anchor_plan.geometry import outline_points
-from jobs.anchor_plan.neighbours import NeighbourPair, find_bays, find_spans
 from jobs.anchor_plan.values import Plan
 
 MISFIT_SLACK_MM = 1e-6
@@ -297,7 +297,7 @@ def build_problem(
     centroid = (planned * weight[..., None]).sum(axis=1)
     origin = np.array([each.origin for each in local])
     arm, reach = compute_grid_arms(origin + np.einsum("ni,nij->nj", centroid, axes))
-    pairs, direction, is_bay = _list_pairs(plan, positions)
+    pairs, direction, is_bay = list_pairs(plan, positions)
     problem = FitUpProblem(
         holes=np.where(real[..., None], planned - centroid[:, None], 0.0),
         rods=np.where(real[..., None], as_built.deviation[rows], 0.0),
@@ -327,23 +327,6 @@ def _list_wall_normals(plan: Plan) -> FloatArray:
         if all(abs(float(normal @ each)) < SAME_DIRECTION for each in normals):
             normals.append(normal)
     return np.array(normals)
-
-
-def _list_pairs(
-    plan: Plan, positions: IntArray
-) -> tuple[IntArray, FloatArray, BoolArray]:
-    """List bays and frames between positions that take part, bays first."""
-    place = np.full(len(plan.positions), -1)
-    place[positions] = np.arange(positions.size)
-
-    def complete(pairs: Sequence[NeighbourPair]) -> list[NeighbourPair]:
-        return [p for p in pairs if place[p.first] >= 0 and place[p.second] >= 0]
-
-    bays, spans = complete(find_bays(plan)), complete(find_spans(plan))
-    both = [*bays, *spans]
-    ends = np.array([(p.first, p.second) for p in both], dtype=np.intp).reshape(-1, 2)
-    direction = np.array([p.direction for p in both], dtype=float).reshape(-1, 2)
-    return place[ends], direction, np.arange(len(both)) < len(bays)
 
 
 def _place_singly(
@@ -397,7 +380,14 @@ def _place_with_least_movement(
         # The same plates stand within all limits of a grid that does not move.
         return replace(best, grid=np.zeros(3))
     program = ConeProgram(problem, turns=best.turn)
-    return program.solve_least_movement(max(best.misfit, 0.0) + MISFIT_SLACK_MM)
+    allowed = max(best.misfit, 0.0)
+    try:
+        return program.solve_least_movement(allowed + MISFIT_SLACK_MM)
+    except EngineError:
+        # Rotation is linearised about other turns than `best` was: its least misfit
+        # is another by the second order, and may be a little more.
+        allowed = max(allowed, program.solve().misfit)
+        return program.solve_least_movement(allowed + MISFIT_SLACK_MM)
 
 
 def _grid_moves(placed: FitUpSolution) -> bool:

@@ -7,6 +7,8 @@ else does: the distance of the two steel lines, or points. Its two ends are move
 by it, as little as gives all such lengths.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
@@ -14,8 +16,25 @@ from checks.engine.fit_up.posterior import PairReadings
 from checks.evaluation.check_table import CheckTable, RodTable
 from checks.evaluation.reduce_readings import Observations
 from jobs.anchor_plan.check_keys import CheckKind
-from jobs.anchor_plan.neighbours import find_bays, find_spans
+from jobs.anchor_plan.neighbours import NeighbourPair, find_bays, find_spans
 from jobs.anchor_plan.values import Plan
+
+
+def list_pairs(
+    plan: Plan, positions: IntArray
+) -> tuple[IntArray, FloatArray, BoolArray]:
+    """List bays and frames between positions that take part, bays first."""
+    place = np.full(len(plan.positions), -1)
+    place[positions] = np.arange(positions.size)
+
+    def complete(pairs: Sequence[NeighbourPair]) -> list[NeighbourPair]:
+        return [p for p in pairs if place[p.first] >= 0 and place[p.second] >= 0]
+
+    bays, spans = complete(find_bays(plan)), complete(find_spans(plan))
+    both = [*bays, *spans]
+    ends = np.array([(p.first, p.second) for p in both], dtype=np.intp).reshape(-1, 2)
+    direction = np.array([p.direction for p in both], dtype=float).reshape(-1, 2)
+    return place[ends], direction, np.arange(len(both)) < len(bays)
 
 
 def list_pair_rows(

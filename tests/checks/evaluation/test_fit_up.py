@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from tests.bench.fit_up import simulate_job
 from tests.published.contract import (
     INCH,
     SQUARE,
@@ -260,3 +261,9 @@ def test_a_span_read_directly_moves_its_two_columns_apart():
     fit_up = evaluate_document(document)["fit_up"]
     assert fit_up["frames"][0]["marks"] == ["S2", "N2"]
     assert fit_up["frames"][0]["misfit"] == pytest.approx(INCH / 32, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(1, 25))
+def test_a_simulated_job_always_has_a_fit_up(seed):
+    # Some need the grid to move with no slack left: the solver has to find that, too.
+    assert simulate_job(seed, cuts=2).misfit_as_read < 10.0
