@@ -253,7 +253,7 @@ def choose_next_readings(
         if gain[pick] < least_gain:
             break
         lowered = conclusions.weight * removed[pick]
-        most = int(lowered.argmax())
+        most = int(_round_gain(lowered, 9).argmax())
         chosen.append(
             ChosenReading(
                 reading=pick,
@@ -267,9 +267,9 @@ def choose_next_readings(
     return chosen
 
 
-def _round_gain(gain: FloatArray) -> FloatArray:
-    """Round gains: what nobody has read yet then keeps the order of the plan."""
-    return np.asarray(np.round(gain, 4))
+def _round_gain(gain: FloatArray, digits: int = 4) -> FloatArray:
+    """Round gains: equal ones then keep the order of the plan, whatever their bits."""
+    return np.asarray(np.round(gain, digits))
 
 
 class _ReadingState:

@@ -151,10 +151,10 @@ def find_next_readings(evaluation: BuildingEvaluation) -> tuple[NextReading, ...
 class _ReadingProblem:
     """The conclusions of one building and the readings that may change them.
 
-    The errors of the state are the common ones, then one for each check involved, then
-    one for each check that nobody has read, then one for each neighbour option. Bays
-    that were read tie the errors of three readings together: the state is what is left
-    of them.
+    The errors of the state are the common ones, then one for each check that a reading,
+    a bay or the misfit tells of, one that stands for those of all other checks, one for
+    each check that nobody has read, and one for each neighbour option. Bays that were
+    read tie the errors of three readings together: the state is what is left of them.
 
     Attributes
     ----------
@@ -165,7 +165,7 @@ class _ReadingProblem:
     unread : (n_unread,) rows of the check table.
     neighbours : bays and spans that could be read directly.
     bays : (n_bays, 3) rows of the options of bays that were read, and their two lines.
-    column : (n_options,) error of each row of the options that is involved.
+    column : (n_options,) error of each row of the options.
     """
 
     def __init__(self, evaluation: BuildingEvaluation) -> None:
@@ -188,7 +188,6 @@ class _ReadingProblem:
         self.unread = _list_unread(evaluation)[:MAX_NEXT_READINGS]
         lines = self.neighbours.lines[self.neighbours.has_lines]
         parts = (
-            self.open,
             self.pair,
             self.repeats[:, 0],
             np.flatnonzero(self.slope),
@@ -197,9 +196,12 @@ class _ReadingProblem:
         )
         involved = np.unique(np.concatenate(parts))
         n_common = self.options.observed.shape[1]
-        self.column = np.zeros(len(self.options.rows), dtype=int)
+        # No reading tells of the own errors of the others: each counts in one verdict
+        # alone, so that they can share a column, and the arrays stay narrow.
+        others = n_common + involved.size
+        self.column = np.full(len(self.options.rows), others)
         self.column[involved] = n_common + np.arange(involved.size)
-        self.first_unread = n_common + involved.size
+        self.first_unread = others + 1
         self.first_neighbour = self.first_unread + self.unread.size
         self.n_errors = self.first_neighbour + len(self.neighbours)
         self.ties = self._tie_readings()

@@ -1,5 +1,6 @@
 """A whole building, measured with the noise of an invented crew."""
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,8 @@ Document = dict[str, Any]
 SIGMA_MM = {CheckKind.LEVEL: 2.0, CheckKind.PROJECTION: 2.0}
 REPEAT_MM = 0.04  # spread of one careful reader
 BAY_MM, DEPTH_MM = 7000.0, 18_000.0
+MAX_LENGTH_MM = 9_000_000.0  # no wall is longer than 10 km
+STARTED_AT = datetime(2026, 3, 2, 8, tzinfo=UTC)
 RODS = ((-65.0, 170.0), (65.0, 170.0), (-65.0, 320.0), (65.0, 320.0))
 
 
@@ -22,7 +25,8 @@ def build_document(positions: int = 60, seed: int = 5, *, far: bool = True) -> D
     """
     rng = np.random.default_rng(seed)
     half = positions // 2
-    length = BAY_MM * (half + 1)
+    bay = min(BAY_MM, MAX_LENGTH_MM // (half + 1))
+    length = bay * (half + 1)
     document: Document = {
         "format": "padstone.building/1",
         "name": "Bench hall",
@@ -52,7 +56,7 @@ def build_document(positions: int = 60, seed: int = 5, *, far: bool = True) -> D
             }
         },
         "positions": [
-            {"mark": f"{row}{n}", "wall": wall, "along": BAY_MM * n, "detail": "R"}
+            {"mark": f"{row}{n}", "wall": wall, "along": bay * n, "detail": "R"}
             for row, wall in (("S", "SW-SE"), ("N", "NE-NW"))
             for n in range(1, half + 1)
         ],
@@ -72,7 +76,7 @@ def _simulate_readings(
 
     def read(key: str, value: float, **more: str) -> None:
         count = len(readings)
-        at = f"2026-03-02T{8 + count // 3600:02d}:{count // 60 % 60:02d}:00Z"
+        at = (STARTED_AT + timedelta(minutes=count // 60)).isoformat()
         readings.append({"id": f"b{len(readings)}", "check": key, "by": "crew 1",
                        "value": f"{value:.1f} mm", "at": at, **more})  # fmt: skip
 

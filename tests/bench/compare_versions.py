@@ -140,7 +140,7 @@ def evaluate_under(
     with TemporaryDirectory() as folder:
         given_file, result_file = Path(folder, "documents"), Path(folder, "results")
         given_file.write_text("\n".join(json.dumps(each) for each in documents))
-        subprocess.run(  # noqa: S603  (our own program, with our own interpreter)
+        subprocess.run(
             [sys.executable, "-c", EVALUATE_FILE, given_file, result_file],
             cwd=checkout,
             check=True,
