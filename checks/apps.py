@@ -11,5 +11,9 @@ class ChecksConfig(AppConfig):
     name = "checks"
     default_auto_field = "django.db.models.BigAutoField"
     navigation: ClassVar = [("Findings", "checks:findings")]
-    footnotes: ClassVar = [("Methods", "checks:methods")]
+    footnotes: ClassVar = [
+        ("Methods", "checks:methods"),
+        ("Re-evaluation", "checks:reevaluations"),
+    ]
+    navigation_for: ClassVar = {"checks:reevaluations": ("operations", "administrator")}
     event_describer = "checks.views.event_text.describe_event"

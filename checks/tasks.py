@@ -1,8 +1,23 @@
 """Background jobs: each task calls one service, and may run twice."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from celery import shared_task
 
-from checks.services import decision_reminders, evaluation, result_supplements
+from checks.services import (
+    decision_reminders,
+    evaluation,
+    reevaluation,
+    result_supplements,
+)
+
+# A killed worker's message goes to another one.
+REDELIVERED_TASK_OPTIONS: dict[str, Any] = {
+    "ignore_result": True,
+    "acks_late": True,
+    "reject_on_worker_lost": True,
+}
 
 
 @shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
@@ -27,3 +42,23 @@ def supplement_latest_evaluations() -> None:
 def send_decision_reminders() -> None:
     """Send engineers the findings that need their decision."""
     decision_reminders.send_decision_reminders()
+
+
+@shared_task(**REDELIVERED_TASK_OPTIONS)  # type: ignore[untyped-decorator]
+def queue_reevaluation(run_id: int) -> None:
+    """Send the waiting buildings of a run to the workers in batches."""
+    for building_ids in reevaluation.prepare_batches(run_id):
+        reevaluate_buildings.delay(run_id, building_ids)
+
+
+@shared_task(**REDELIVERED_TASK_OPTIONS)  # type: ignore[untyped-decorator]
+def reevaluate_buildings(run_id: int, building_ids: Sequence[int]) -> None:
+    """Evaluate a batch of a run again."""
+    reevaluation.reevaluate_buildings(run_id, building_ids)
+
+
+@shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
+def resume_stalled_reevaluations() -> None:
+    """Queue the runs again that made no progress for a while."""
+    for run_id in reevaluation.list_stalled_reevaluations():
+        queue_reevaluation.delay(run_id)

@@ -32,15 +32,16 @@ def build_navigation(path: str, role: str = "") -> list[NavigationEntry]:
     """
     entries = _collect_entries(path, "navigation", role)
     if any(
-        entry.current for entry in (*build_account_tabs(path), *build_footnotes(path))
+        entry.current
+        for entry in (*build_account_tabs(path), *build_footnotes(path, role))
     ):
         return [replace(entry, current=False) for entry in entries]
     return entries
 
 
-def build_footnotes(path: str) -> list[NavigationEntry]:
+def build_footnotes(path: str, role: str = "") -> list[NavigationEntry]:
     """Collect the footer entries declared in `AppConfig.footnotes`."""
-    return _collect_entries(path, "footnotes")
+    return _collect_entries(path, "footnotes", role)
 
 
 def build_account_tabs(path: str) -> list[NavigationEntry]:
@@ -84,6 +85,6 @@ def page_context(request: HttpRequest) -> dict[str, object]:
     return {
         **build_display_context(load_preferences(request)),
         "navigation": build_navigation(request.path, person.role) if person else [],
-        "footnotes": build_footnotes(request.path) if person else [],
+        "footnotes": build_footnotes(request.path, person.role) if person else [],
         "preferences_url": reverse("preferences"),
     }

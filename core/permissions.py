@@ -27,6 +27,7 @@ class Action(StrEnum):
     MANAGE_ACCOUNTS = "change an account"
     VIEW_AUDIT_LOG = "see the activity log"
     MANAGE_WEBHOOKS = "manage webhooks"
+    REEVALUATE = "evaluate many buildings again"
 
 
 ALLOWED_ROLES: dict[Action, frozenset[str]] = {
@@ -46,6 +47,7 @@ ALLOWED_ROLES: dict[Action, frozenset[str]] = {
     Action.MANAGE_ACCOUNTS: frozenset({Role.ADMINISTRATOR}),
     Action.VIEW_AUDIT_LOG: frozenset({Role.OPERATIONS}),
     Action.MANAGE_WEBHOOKS: frozenset({Role.OPERATIONS}),
+    Action.REEVALUATE: frozenset({Role.OPERATIONS}),
 }
 
 
@@ -64,6 +66,8 @@ INVITABLE_ROLES: dict[str, tuple[Role, ...]] = {
 
 # A signature answers for the job, and an administrator only runs the site.
 RESERVED_ACTIONS = frozenset({Action.DECIDE, Action.SIGN_RELEASE})
+# The role of the account decides, not that of a membership.
+SITE_ACTIONS = frozenset({Action.MANAGE_ACCOUNTS, Action.REEVALUATE})
 
 
 def may(action: Action, roles: Iterable[str]) -> bool:
@@ -96,6 +100,6 @@ def require(actor: Person, action: Action, *, roles: Iterable[str]) -> None:
     if actor.is_active and may(action, roles):
         return
     who = " or ".join(sorted(Role(role).label for role in ALLOWED_ROLES[action]))
-    where = "" if action is Action.MANAGE_ACCOUNTS else " of this job"
+    where = "" if action in SITE_ACTIONS else " of this job"
     msg = f"Only the {who}{where} may {action}."
     raise ActionDeniedError(msg, action)

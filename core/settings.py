@@ -9,6 +9,7 @@ from typing import Any
 
 import environ
 from csp.constants import NONE, SELF
+from kombu import Queue
 
 from core import embedded_postgres
 from core.logs import configure_logs
@@ -117,17 +118,40 @@ if CELERY_BROKER_URL == "filesystem://":
         "polling_interval": 0.5,
     }
     CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+elif CELERY_BROKER_URL.startswith(("redis://", "rediss://")):
+    # Redis asks the queues in the order of CELERY_TASK_QUEUES, or of --queues.
+    CELERY_BROKER_TRANSPORT_OPTIONS = {"queue_order_strategy": "priority"}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_TIME_LIMIT = 300
+# A queue for each kind of work, so that a deployment can give each its workers: what
+# somebody waits for, what is due by the clock, and what has hours. A worker without
+# --queues serves all.
+CELERY_TASK_QUEUES = [
+    Queue(name)  # type: ignore[no-untyped-call]
+    for name in ("interactive", "padstone", "bulk")
+]
 CELERY_TASK_DEFAULT_QUEUE = "padstone"
+CELERY_TASK_ROUTES = {
+    "checks.tasks.evaluate_building": {"queue": "interactive"},
+    "core.tasks.email_*": {"queue": "interactive"},
+    "checks.tasks.queue_reevaluation": {"queue": "bulk"},
+    "checks.tasks.reevaluate_buildings": {"queue": "bulk"},
+}
+# A worker takes a message when it has time for it, and leaves the others to others.
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "schedule")
 CELERY_BEAT_SCHEDULE = {
     "evaluate due buildings": {
         "task": "checks.tasks.evaluate_due_buildings",
+        "schedule": 60.0,
+        "options": {"expires": 55.0},
+    },
+    "resume stalled re-evaluations": {
+        "task": "checks.tasks.resume_stalled_reevaluations",
         "schedule": 60.0,
         "options": {"expires": 55.0},
     },

@@ -18,6 +18,7 @@ from checks.models.readings import (
     Reading,
     ReadingWithdrawal,
 )
+from checks.models.reevaluation import Reevaluation, ReevaluationTask
 from checks.models.releases import Release
 
 __all__ = [
@@ -32,6 +33,8 @@ __all__ = [
     "Photograph",
     "Reading",
     "ReadingWithdrawal",
+    "Reevaluation",
+    "ReevaluationTask",
     "Release",
     "WorkReport",
 ]

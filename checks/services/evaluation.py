@@ -21,18 +21,27 @@ logger = logging.getLogger(__name__)
 
 
 @transaction.atomic
-def evaluate_building(building_id: int) -> Evaluation:
+def evaluate_building(building_id: int, *, anew: bool = False) -> Evaluation:
     """Evaluate a building and bring findings, progress and stages up to date.
 
     The latest evaluation is kept where neither plan nor readings nor program changed
     since. A call is safe at any time; simultaneous calls wait for each other.
+
+    Parameters
+    ----------
+    building_id : which building.
+    anew : compute it even so; the latest evaluation is kept if the result is equal.
     """
     building = Building.objects.select_for_update(no_key=True).get(pk=building_id)
     evaluation_input = load_evaluation_input(building)
     input_digest = sha256_of(evaluation_input.document)
-    evaluation = _find_current_evaluation(
-        building, evaluation_input, input_digest
-    ) or _store_evaluation(building, evaluation_input, input_digest)
+    current = _find_current_evaluation(building, evaluation_input, input_digest)
+    if current is None or anew:
+        evaluation = _store_evaluation(
+            building, evaluation_input, input_digest, current
+        )
+    else:
+        evaluation = current
     times = load_reading_times(building)
     sync_findings(building, evaluation, evaluation_input, times)
     building.evaluation_due_since = None  # saved with the progress
@@ -103,15 +112,22 @@ def _find_current_evaluation(
 
 
 def _store_evaluation(
-    building: Building, evaluation_input: EvaluationInput, input_digest: str
+    building: Building,
+    evaluation_input: EvaluationInput,
+    input_digest: str,
+    current: Evaluation | None,
 ) -> Evaluation:
+    """Evaluate and store the result, unless it equals that of the current one."""
+    result = evaluate(evaluation_input.building)
+    if current is not None and sha256_of(current.result) == sha256_of(result):
+        return current
     evaluation = Evaluation.objects.create(
         building=building,
         revision=evaluation_input.revision,
         made_with=MADE_WITH,
         input_digest=input_digest,
         last_reading=evaluation_input.last_reading,
-        result=evaluate(evaluation_input.building),
+        result=result,
     )
     record_building_evaluated(evaluation)
     return evaluation

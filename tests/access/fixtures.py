@@ -8,10 +8,11 @@ from django.utils.timezone import now
 
 from api.models import CrewToken
 from api.services import create_crew_token
-from checks.models import Decision, Finding, Photograph, Release
+from checks.models import Decision, Finding, Photograph, Reevaluation, Release
 from checks.services.findings import decide_finding, report_work_done
 from checks.services.photographs import add_photograph
 from checks.services.readings import record_readings
+from checks.services.reevaluation import start_reevaluation
 from checks.services.releases import sign_release
 from core.devices import hash_session_key
 from core.models import Device, Passkey, Person
@@ -48,6 +49,7 @@ class Place:
     device: Device
     passkey: Passkey
     invitation: Invitation
+    reevaluation: Reevaluation
 
 
 def make_place(
@@ -82,6 +84,7 @@ def make_place(
         device=_phone_of(field_lead),
         passkey=_passkey_of(field_lead),
         invitation=invitation,
+        reevaluation=start_reevaluation(actor=operations, reason="basis"),
     )
 
 

@@ -52,6 +52,10 @@ def _find_last_reading(place: Place) -> Reading:
     return rows.order_by("-pk")[0]
 
 
+def on_reevaluation(place: Place) -> list[Any]:
+    return [place.reevaluation.pk]
+
+
 def on_finding(place: Place) -> list[Any]:
     return [place.open.pk]
 
