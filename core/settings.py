@@ -280,8 +280,8 @@ LANGUAGE_CODE = "en-us"
 # Static files
 STATIC_URL = "/static/"
 STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(BASE_DIR / "static")))
-STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+STORAGES: dict[str, dict[str, Any]] = {
+    "default": {"BACKEND": "core.file_storage.DurableFileStorage"},
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
@@ -289,6 +289,21 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = DEBUG
+
+# Photographs: in MEDIA_ROOT, or on a server of the S3 protocol that machines share
+if S3_BUCKET := env.str("S3_BUCKET", default=""):
+    STORAGES["default"] = {
+        "BACKEND": "core.object_storage.ObjectStorage",
+        "OPTIONS": {
+            "bucket_name": S3_BUCKET,
+            "endpoint_url": env.str("S3_ENDPOINT_URL", default="") or None,
+            "region_name": env.str("S3_REGION", default="") or None,
+            # Left out, they come from the machine's own role or profile.
+            "access_key": env.str("S3_ACCESS_KEY", default="") or None,
+            "secret_key": env.str("S3_SECRET_KEY", default="") or None,
+            "max_memory_size": 5_000_000,  # bytes; a larger file waits on disk
+        },
+    }
 
 # E-mail
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"

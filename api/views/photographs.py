@@ -4,7 +4,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
-from django.http import Http404, HttpResponse
+from django.http import Http404
+from django.http.response import HttpResponseBase
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, status
@@ -116,7 +117,7 @@ class PhotographFileView(RecordView):
         tags=["photographs"],
         responses={(200, "image/jpeg"): OpenApiTypes.BINARY},
     )
-    def get(self, request: Request, pk: int, digest: str) -> HttpResponse:
+    def get(self, request: Request, pk: int, digest: str) -> HttpResponseBase:
         """Return the file."""
         if not can_see_photograph(self.person, pk, digest):
             raise Http404("Your jobs have no such photograph.")

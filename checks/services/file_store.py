@@ -1,41 +1,41 @@
-"""Content-addressed files under `MEDIA_ROOT`: named by their SHA-256, written once.
+"""Content-addressed files in the default storage: named by their SHA-256, written once.
 
-A file is complete or absent: it is written under a temporary name, synced to disk and
-then linked to its final name. The file is stored before the row that names it.
+The settings choose where they lie: in a folder of this machine, or on a server of the
+S3 protocol that several machines share. A file is stored before the row that names it.
 """
 
 import hashlib
-import os
-from pathlib import Path
-from tempfile import NamedTemporaryFile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
 
-from django.conf import settings
+from django.core.files.base import ContentFile, File
+from django.core.files.storage import default_storage
 
 STORE_FOLDER = "photographs"
-READ_ONLY_MODE = 0o440
+CHUNK_SIZE = 1_000_000  # bytes
 
 
 class FileStoreError(Exception):
     """A file that the record names is missing or damaged."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileStream:
+    """A file to be sent in parts, its size in bytes.
+
+    Iteration raises `FileStoreError` instead of the last part of a damaged file.
+    """
+
+    size: int
+    chunks: Iterator[bytes]
+
+
 def store_file(content: bytes) -> str:
     """Store a file and return its SHA-256; an existing file is left alone."""
     digest = hashlib.sha256(content).hexdigest()
-    path = path_for(digest)
-    if path.exists():
-        return digest
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with NamedTemporaryFile(dir=path.parent, prefix=".new-") as file:
-        file.write(content)
-        file.flush()
-        os.fchmod(file.fileno(), READ_ONLY_MODE)
-        os.fsync(file.fileno())
-        try:
-            os.link(file.name, path)
-        except FileExistsError:
-            return digest  # another process stored the same file meanwhile
-    _sync_folder(path.parent)
+    if not default_storage.exists(name_for(digest)):
+        default_storage.save(name_for(digest), ContentFile(content))
     return digest
 
 
@@ -44,29 +44,51 @@ def load_file(digest: str) -> bytes:
 
     Raises
     ------
-    LostFileError
+    FileStoreError
         If it is missing, or its content has another digest.
     """
+    return b"".join(_verify_chunks(digest, _open_file(digest)))
+
+
+def stream_file(digest: str) -> FileStream:
+    """Open a file to send it in parts; one of a single part is verified before.
+
+    Raises
+    ------
+    FileStoreError
+        If it is missing, or is a single part with another digest.
+    """
+    file = _open_file(digest)
+    size = file.size  # a file of a single part is closed after it
+    chunks = _verify_chunks(digest, file)
+    first = next(chunks)
+    return FileStream(size=size, chunks=chain((first,), chunks))
+
+
+def name_for(digest: str) -> str:
+    """Return the name in the storage of the file with this digest."""
+    return f"{STORE_FOLDER}/{digest[:2]}/{digest}.jpg"
+
+
+def _open_file(digest: str) -> "File[bytes]":
     try:
-        content = path_for(digest).read_bytes()
+        return default_storage.open(name_for(digest))
     except OSError as fault:
         msg = f"The file {digest} is missing. Restore it from the backup."
         raise FileStoreError(msg) from fault
-    if hashlib.sha256(content).hexdigest() != digest:
+
+
+def _verify_chunks(digest: str, file: "File[bytes]") -> Iterator[bytes]:
+    """Generate the parts of a file; the last only where the digest is right."""
+    sha256 = hashlib.sha256()
+    before: bytes | None = None
+    with file:
+        for chunk in file.chunks(CHUNK_SIZE):
+            if before is not None:
+                yield before
+            sha256.update(chunk)
+            before = chunk
+    if before is None or sha256.hexdigest() != digest:
         msg = f"The file {digest} is damaged. Restore it from the backup."
         raise FileStoreError(msg)
-    return content
-
-
-def path_for(digest: str) -> Path:
-    """Return the path of the file with this digest."""
-    return Path(settings.MEDIA_ROOT) / STORE_FOLDER / digest[:2] / f"{digest}.jpg"
-
-
-def _sync_folder(folder: Path) -> None:
-    """Sync the folder so that the new entry survives a power failure."""
-    opened = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(opened)
-    finally:
-        os.close(opened)
+    yield before

@@ -13,7 +13,14 @@ from uuid import UUID, uuid5
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import Q
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import (
+    Http404,
+    HttpRequest,
+    HttpResponse,
+    JsonResponse,
+    StreamingHttpResponse,
+)
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.cache import get_conditional_response, patch_vary_headers
 from django.utils.dateparse import parse_datetime
@@ -23,7 +30,7 @@ from django.views.decorators.http import require_GET, require_POST
 from checks.forms.photographs import AddPhotographsForm, size_error
 from checks.forms.reading_rows import ReadingRow
 from checks.models import DIGEST_PATTERN, Decision, Finding, Photograph
-from checks.services.file_store import FileStoreError, load_file
+from checks.services.file_store import FileStoreError, stream_file
 from checks.services.photographs import add_photograph, add_photographs
 from checks.views.readings import get_visible_building
 from core.models import Person
@@ -38,7 +45,7 @@ CACHE_FOREVER = "private, max-age=31536000, immutable"
 
 
 @require_GET
-def photograph(request: AuthenticatedRequest, pk: int, digest: str) -> HttpResponse:
+def photograph(request: AuthenticatedRequest, pk: int, digest: str) -> HttpResponseBase:
     """Return a photograph's file, full size or small, by its SHA-256."""
     if not can_see_photograph(request.user, pk, digest):
         raise Http404("No such photograph on your jobs.")
@@ -53,16 +60,18 @@ def can_see_photograph(person: Person, building: int, digest: str) -> bool:
     return seen.filter(Q(digest=digest) | Q(small_digest=digest)).exists()
 
 
-def photograph_response(request: HttpRequest, digest: str) -> HttpResponse:
+def photograph_response(request: HttpRequest, digest: str) -> HttpResponseBase:
     """Return a file as a cacheable response; the caller has checked permission."""
     etag = f'"{digest}"'
-    answer = get_conditional_response(request, etag=etag)
+    answer: HttpResponseBase | None = get_conditional_response(request, etag=etag)
     if answer is None:
         try:
-            answer = HttpResponse(load_file(digest), content_type="image/jpeg")
+            stream = stream_file(digest)
         except FileStoreError as fault:
             logger.exception("The file of a photograph is missing.")
             raise Http404(str(fault)) from fault
+        answer = StreamingHttpResponse(stream.chunks, content_type="image/jpeg")
+        answer["Content-Length"] = str(stream.size)
         answer["Content-Disposition"] = f'inline; filename="{digest[:12]}.jpg"'
     answer["ETag"] = etag
     answer["Cache-Control"] = CACHE_FOREVER

@@ -14,7 +14,7 @@ from checks.reports.release_report import compose_release, render_release_pdf
 from checks.reports.status_report import render_status_pdf
 from checks.reports.typst_pdf import build_files
 from checks.reports.verification import verify_release_file
-from checks.services.file_store import load_file, path_for
+from checks.services.file_store import load_file
 from checks.services.photographs import add_photograph
 from checks.services.releases import find_verified_release, sign_release
 from core.models import Person
@@ -22,6 +22,7 @@ from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.checks.reports.conftest import ReadPdf
 from tests.images import photo
+from tests.stored_files import path_of
 
 pytestmark = pytest.mark.django_db
 
@@ -128,7 +129,7 @@ def test_a_release_whose_photograph_is_lost_prints_and_says_so(
     photographed: Photographed, text_of: ReadPdf
 ) -> None:
     release, taken = photographed
-    path_for(taken["work"].digest).unlink()
+    path_of(taken["work"].digest).unlink()
     pdf = render_release_pdf(release.record)
     assert "The file of this photograph is lost." in text_of(pdf)
     assert find_verified_release(release.digest) == release

@@ -14,7 +14,7 @@ from django.db import IntegrityError, ProgrammingError, connection, transaction
 from django.utils.timezone import now
 
 from checks.models import Decision, Finding, Photograph, Reading, WorkReport
-from checks.services.file_store import FileStoreError, load_file, path_for, store_file
+from checks.services.file_store import FileStoreError, load_file, store_file
 from checks.services.findings import report_work_done
 from checks.services.photographs import (
     AddedPhotograph,
@@ -28,6 +28,7 @@ from tests.checks.conftest import Measure, entry
 from tests.checks.decided_findings import fresh, order
 from tests.example_buildings import shed
 from tests.images import photo
+from tests.stored_files import path_of
 
 pytestmark = pytest.mark.django_db
 TAKEN = datetime(2026, 5, 11, 13, 20, tzinfo=UTC)
@@ -305,11 +306,11 @@ def test_more_than_a_dozen_at_once_are_refused(
 def test_a_file_is_written_once_and_never_over(settings: Any, tmp_path: Path) -> None:
     settings.MEDIA_ROOT = tmp_path / "not there yet"
     digest = store_file(b"one")
-    before = path_for(digest).stat()
+    before = path_of(digest).stat()
     assert store_file(b"one") == digest
-    assert path_for(digest).stat() == before
+    assert path_of(digest).stat() == before
     assert before.st_mode & 0o222 == 0
-    assert digest in str(path_for(digest))
+    assert digest in str(path_of(digest))
     assert [path.name for path in tmp_path.rglob("*") if path.is_file()] == [
         f"{digest}.jpg"
     ]
@@ -330,10 +331,10 @@ def test_a_file_lost_or_damaged_is_told_and_not_shown(
 ) -> None:
     settings.MEDIA_ROOT = tmp_path
     digest = store_file(b"one")
-    os.chmod(path_for(digest), 0o600)
-    path_for(digest).write_bytes(b"two")
+    os.chmod(path_of(digest), 0o600)
+    path_of(digest).write_bytes(b"two")
     with pytest.raises(FileStoreError, match="is damaged"):
         load_file(digest)
-    path_for(digest).unlink()
+    path_of(digest).unlink()
     with pytest.raises(FileStoreError, match="Restore it from the backup"):
         load_file(digest)

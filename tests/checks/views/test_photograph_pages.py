@@ -13,7 +13,7 @@ from django.utils.timezone import now
 
 from checks.models import Decision, Finding, Photograph, Reading, WorkReport
 from checks.queries import photographs as queries
-from checks.services.file_store import load_file, path_for
+from checks.services.file_store import load_file
 from checks.services.findings import report_work_done
 from checks.services.photographs import UploadedPhotograph, add_photograph
 from core.models import Person
@@ -23,6 +23,7 @@ from tests.checks.conftest import Measure, entry
 from tests.checks.decided_findings import fresh, order
 from tests.example_buildings import shed
 from tests.images import photo
+from tests.stored_files import path_of
 
 pytestmark = pytest.mark.django_db
 PHOTO = photo()
@@ -63,7 +64,7 @@ def test_a_photographs_file_is_its_readers_for_good(
         (kept.small_url, kept.small_digest),
     ):
         answer = client.get(address)
-        assert answer.content == load_file(digest)
+        assert b"".join(answer.streaming_content) == load_file(digest)
         assert answer["Content-Type"] == "image/jpeg"
         assert answer["X-Content-Type-Options"] == "nosniff"
         assert answer["Cache-Control"] == "private, max-age=31536000, immutable"
@@ -109,7 +110,7 @@ def test_a_lost_file_is_not_there(
     building: Building, field_lead: Person, signed_in: Any
 ) -> None:
     kept = add(field_lead, building, content=photo(33, 77))
-    path_for(kept.digest).unlink()
+    path_of(kept.digest).unlink()
     assert signed_in(field_lead).get(kept.get_absolute_url()).status_code == 404
 
 
