@@ -4,8 +4,8 @@ Columns: three of each plate (u along, u in, turn times radius), then three of e
 grid (g_x, g_y, phi times reach), then the openings: by how much the holes of some
 positions, or the limits of some pairs, are relaxed. `cone_program` has the formulas.
 
-Rods and limits stand in the bounds alone. So the matrix is the same in every evaluation
-of a plan, and is assembled once.
+Rods and limits stand in the bounds alone. So, linearised about no turns, the matrix is
+the same in every evaluation of a plan, and for all rods that a plan may have: it is kept.
 """
 
 from dataclasses import dataclass, field
@@ -161,7 +161,8 @@ class ProgramMatrix:
 
 def find_matrix(layout: ProgramLayout) -> ProgramMatrix:
     """Return the matrix of a layout, assembled now or before."""
-    if len(layout.problem) > MAX_KEPT_POSITIONS:
+    # Turns are measured: such a matrix hardly comes back.
+    if len(layout.problem) > MAX_KEPT_POSITIONS or layout.turns.any():
         return _assemble_matrix.__wrapped__(layout)
     return _assemble_matrix(layout)
 

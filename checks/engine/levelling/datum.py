@@ -28,6 +28,7 @@ References
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -65,7 +66,14 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 MEDIAN_STEPS = 9
-"""Steps of false position that find a median; each gains two digits or more."""
+"""Steps of false position that find a median at most; each gains two digits or more."""
+
+MEDIAN_TOLERANCE = 1e-10
+"""Probability less one half at which false position stops. Its last line still gains
+half as many digits again. [1]"""
+
+CERTAIN_RATIO = 8.5
+"""Standard deviations beyond which a normal probability is 1 in all its bits."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +87,7 @@ class PadDatum:
     datum_sigma_mm: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Posterior:
     """Heights given each spread τ of the grid."""
 
@@ -90,17 +98,25 @@ class _Posterior:
     below: FloatArray  # (k, q) probability that every pad is below
 
     def interpolate_below(self, at: FloatArray) -> FloatArray:
-        """Interpolate `below` at heights of each spread, (k, ...)."""
-        # One call for all: the grids are laid end to end, clear of each other.
-        low, high = self.grid[:, :1], self.grid[:, -1:]
-        start = np.cumsum(high - low + 1.0, axis=0) - low
+        """Interpolate `below` at heights of each spread, (k, ...); `at` is consumed."""
         shape = (-1,) + (1,) * (at.ndim - 1)
-        clipped = np.clip(at, low.reshape(shape), high.reshape(shape))
-        return np.interp(
-            clipped + start.reshape(shape),
-            (self.grid + start).ravel(),
-            self.below.ravel(),
-        )
+        low, high, start = (each.reshape(shape) for each in self._ends)
+        np.maximum(at, low, out=at)
+        np.minimum(at, high, out=at)
+        at += start
+        return np.interp(at, *self._laid_end_to_end)
+
+    @cached_property
+    def _ends(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """First and last height of each spread's grid, and where it is laid."""
+        low, high = self.grid[:, 0], self.grid[:, -1]
+        return low, high, np.cumsum(high - low + 1.0) - low
+
+    @cached_property
+    def _laid_end_to_end(self) -> tuple[FloatArray, FloatArray]:
+        """All grids in one, clear of each other: one call serves them all."""
+        start = self._ends[2][:, None]
+        return (self.grid + start).ravel(), self.below.ravel()
 
 
 def estimate_datum(
@@ -147,8 +163,7 @@ def estimate_datum(
     y, u = height[read] - top, sigma[read]
     posterior = _compute_posterior(y, u)
     datum, spread = _moments_of_highest(posterior)
-    depth[read] = _median_depths(posterior, datum, spread)
-    within[read] = _probability_below(posterior, np.full(y.size, limit_mm))
+    depth[read], within[read] = _median_depths(posterior, datum, spread, limit_mm)
     return PadDatum(
         depth_mm=depth,
         sigma_mm=np.where(read, np.hypot(sigma, spread), np.nan),
@@ -178,7 +193,7 @@ def count_low_pads(
     top = height[read].max()
     sigma = np.broadcast_to(np.asarray(sigma_mm, np.float64), height.shape)[read]
     posterior = _compute_posterior(height[read] - top, sigma)
-    within = _probability_below(posterior, np.full(sigma.size, limit_mm))
+    within = _probability_below(posterior, np.full((1, sigma.size), limit_mm))
     return int(np.sum(within < 0.5)), float(top + _moments_of_highest(posterior)[0])
 
 
@@ -206,8 +221,11 @@ def _compute_posterior(y: FloatArray, u: FloatArray) -> _Posterior:
     grid = _grid_of_highest(height, sigma)
     from scipy.special import ndtr
 
-    below = ndtr((grid[:, :, None] - height[:, None, :]) / sigma[:, None, :])
-    return _Posterior(weight, height, sigma, grid, below.prod(axis=2))
+    # Pads that are certainly below the whole grid have a factor of 1.
+    near = (height + CERTAIN_RATIO * sigma > grid[:, :1]).any(axis=0)
+    h, s = height[:, None, near], sigma[:, None, near]
+    below = ndtr((grid[:, :, None] - h) / s).prod(axis=2)
+    return _Posterior(weight, height, sigma, grid, below)
 
 
 def _grid_of_highest(height: FloatArray, sigma: FloatArray) -> FloatArray:
@@ -243,21 +261,25 @@ def _moments_of_highest(posterior: _Posterior) -> tuple[float, float]:
 
 
 def _probability_below(posterior: _Posterior, depth: FloatArray) -> FloatArray:
-    """Compute P(pad i is at most `depth` below the highest), (n,)."""
+    """Compute P(pad i is at most `depth` below the highest), (r, n) as the depths."""
     from scipy.special import ndtr
 
-    sigma = posterior.sigma[:, :, None]
-    over = depth[:, None] + sigma * _NODES
-    every = posterior.interpolate_below(posterior.height[:, :, None] + over)
+    sigma = posterior.sigma[:, None, :, None]
+    over = depth[:, :, None] + sigma * _NODES
+    every = posterior.interpolate_below(posterior.height[:, None, :, None] + over)
     # The pad itself is not above itself: its own factor is taken out.
-    within = np.minimum(every / ndtr(over / sigma), 1.0) @ _WEIGHTS
-    return np.asarray(posterior.weight @ within)
+    over /= sigma
+    every /= ndtr(over, out=over)
+    within = np.minimum(every, 1.0, out=every) @ _WEIGHTS
+    return np.asarray(np.tensordot(posterior.weight, within, axes=1))
 
 
 def _median_depths(
-    posterior: _Posterior, datum: float, datum_sigma: float
-) -> FloatArray:
+    posterior: _Posterior, datum: float, datum_sigma: float, limit: float
+) -> tuple[FloatArray, FloatArray]:
     """Compute the median of how far each pad lies below the highest, (n,).
+
+    Also P(pad i is at most `limit` below the highest), (n,).
 
     A median is within one standard deviation of its mean: that is the interval which
     false position (the Illinois rule) narrows.
@@ -267,21 +289,31 @@ def _median_depths(
     reach = datum_sigma + np.sqrt(np.maximum(square - mean**2, 0.0))
     low = np.maximum(datum - mean - reach, 0.0)
     high = np.maximum(datum - mean + reach, 0.0)
-    at_low, at_high = (_probability_below(posterior, d) - 0.5 for d in (low, high))
+    ends = np.stack([low, high, np.full(low.size, limit)])
+    at_low, at_high, within = _probability_below(posterior, ends)
+    at_low, at_high = at_low - 0.5, at_high - 0.5
     is_highest = (low == 0.0) & (at_low >= 0.0)
     kept_low = np.zeros(low.size)
     for _ in range(MEDIAN_STEPS):
-        rise = at_high - at_low
-        share = np.divide(-at_low, rise, out=np.full(low.size, 0.5), where=rise > 0.0)
-        middle = low + np.clip(share, 0.0, 1.0) * (high - low)
-        value = _probability_below(posterior, middle) - 0.5
+        middle = _cross_zero(low, high, at_low, at_high)
+        value = _probability_below(posterior, middle[None])[0] - 0.5
         below = value >= 0.0
         # An end kept twice counts half, else the other would creep.
         at_low = np.where(below, np.where(kept_low > 0, at_low / 2.0, at_low), value)
         at_high = np.where(below, value, np.where(kept_low < 0, at_high / 2.0, at_high))
         kept_low = np.where(below, 1.0, -1.0)
         low, high = np.where(below, low, middle), np.where(below, middle, high)
+        if (is_highest | (np.abs(value) <= MEDIAN_TOLERANCE)).all():
+            break
+    depth = _cross_zero(low, high, at_low, at_high)
+    return np.where(is_highest, 0.0, depth), within
+
+
+def _cross_zero(
+    low: FloatArray, high: FloatArray, at_low: FloatArray, at_high: FloatArray
+) -> FloatArray:
+    """Return where the lines through two points each cross zero, (n,)."""
     rise = at_high - at_low
     share = np.divide(-at_low, rise, out=np.full(low.size, 0.5), where=rise > 0.0)
-    depth = low + np.clip(share, 0.0, 1.0) * (high - low)
-    return np.where(is_highest, 0.0, depth)
+    np.minimum(np.maximum(share, 0.0, out=share), 1.0, out=share)
+    return np.asarray(low + share * (high - low))
