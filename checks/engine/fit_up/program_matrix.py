@@ -5,7 +5,7 @@ grid (g_x, g_y, phi times reach), then the openings: by how much the holes of so
 positions, or the limits of some pairs, are relaxed. `cone_program` has the formulas.
 
 Rods and limits stand in the bounds alone. So, linearised about no turns, the matrix is
-the same in every evaluation of a plan, and for all rods that a plan may have: it is kept.
+the same for all rods that a plan may have: it is kept.
 """
 
 from dataclasses import dataclass, field
