@@ -391,6 +391,11 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
+# Reports: typeset PDFs are kept here for an hour
+REPORT_FOLDER = Path(env.str("REPORT_FOLDER", default=str(DATA_DIR / "reports")))
+# A page waits this long for a PDF, then shows progress. [s]
+REPORT_WAIT_S = env.float("REPORT_WAIT_S", default=2.0)
+
 # The package with the demo's invented jobs: `load()` and `SIGN_INS`
 DEMO = "checks.demo"
 

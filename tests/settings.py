@@ -32,3 +32,7 @@ DATABASES["default"]["CONN_MAX_AGE"] = 0  # noqa: F405 - the program's
 # A task runs where it is queued; tests/core/test_celery.py sends one to a real worker.
 CELERY_TASK_ALWAYS_EAGER = True
 CELERY_TASK_EAGER_PROPAGATES = True
+REPORT_FOLDER = Path(tempfile.gettempdir()) / f"padstone-reports-{uuid4().hex}"
+atexit.register(shutil.rmtree, REPORT_FOLDER, ignore_errors=True)
+# A report is in the first answer, however busy the machine; one test waits for none.
+REPORT_WAIT_S = 120.0

@@ -1,8 +1,11 @@
 """Drawings of a record for paper: plan, levels, positions with findings."""
 
+import html
+import re
 from collections.abc import Iterator
 from typing import Any
 
+from checks.drawings.canvas import TEXT_UNITS, text_width
 from checks.drawings.outline import draw_outline
 from checks.drawings.pattern import draw_pattern
 from checks.drawings.profile import draw_profiles
@@ -17,16 +20,38 @@ VIEW_DIRECTION = (
     "Seen from above, looking in from outside the wall: along to the right, in upward."
 )
 
+_TEXT = re.compile(r"<text(?P<attributes>[^>]*)>(?P<content>.*?)</text>", re.DOTALL)
+_ATTRIBUTE = re.compile(r"([\w-]+)=\"([^\"]*)\"")
+_TAG = re.compile(r"<[^>]*>")
+
 
 def render_figure(name: str, drawing: Any, style: DisplayStyle) -> DrawingFigure:
     """Render a drawing by itself, with its styles inside."""
-    svg = render_svg(name, drawing, style, standalone=True)
+    svg = _TEXT.sub(_lay_ground, render_svg(name, drawing, style, standalone=True))
     return DrawingFigure(
         # The fraction slash halves the size of digits: too small to read beside lines.
         svg=svg.replace("\N{FRACTION SLASH}", "/"),
         width=drawing.width,
         height=drawing.height,
         alt_text=f"{drawing.title}. {drawing.description}".strip(),
+    )
+
+
+def _lay_ground(text: re.Match[str]) -> str:
+    """Return a text with a white rectangle under it, so that lines do not cross it.
+
+    On a screen each letter has a white outline. A PDF would hold that outline as a
+    path for every letter, which was a third of the file.
+    """
+    attributes = dict(_ATTRIBUTE.findall(text["attributes"]))
+    words = " ".join(html.unescape(_TAG.sub("", text["content"])).split())
+    width = text_width(words)
+    x, y = float(attributes.get("x", 0)), float(attributes.get("y", 0))
+    share = {"middle": 0.5, "end": 1.0}.get(attributes.get("text-anchor", ""), 0.0)
+    return (
+        f'<rect class="text-ground" x="{x - share * width:.1f}"'
+        f' y="{y - TEXT_UNITS / 2:.1f}" width="{width:.1f}" height="{TEXT_UNITS:g}"/>'
+        f"{text[0]}"
     )
 
 

@@ -1,28 +1,38 @@
-"""Typesetting of blocks as PDF with typst.
+"""Typesetting of blocks as PDF with typst, in a process of its own.
 
-Typst is imported with the first report. Only the fonts inside its wheel are used, so
-that a report looks the same wherever it is made, and it reads no file but those built
-here.
+Only the fonts inside typst's wheel are used, so that a report looks the same wherever
+it is made, and it reads no file but those built here.
 """
 
 import json
+import os
+import subprocess
+import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from django.conf import settings
+
 from checks.reports.blocks import Block, DrawingFigure, PhotographFigure
+from checks.reports.typeset_process import OPTIONS_FILE
 from core.vocabulary import Verdict
 
 TEMPLATE_DIR = Path(__file__).parent / "paper"
 PAPER_SIZES = {"imperial": "us-letter", "decimal": "us-letter", "metric": "a4"}
 # At this scale the text of a drawing is as large as that of the page.
 MAX_MM_PER_UNIT = 0.24
-# PDF/A-3 (ISO 19005-3): self-contained, files may be attached.
-PDF_STANDARDS: Any = ["a-3b"]
+PROCESS_MODULE = "checks.reports.typeset_process"
+LOG_FILE = "log.txt"
+MAX_LOG_LENGTH = 2000
+TYPESETTING_TIMEOUT_S = 300
+
+
+class TypesettingError(Exception):
+    """A report could not be typeset; the message says why."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,25 +81,62 @@ def render_pdf(report: Report) -> bytes:
     """Typeset a report as PDF/A-3; the same report gives the same bytes.
 
     Photographs are in it byte for byte, so that their digests can be verified.
-    """
-    import typst  # not needed before the first report
 
-    # Through a folder: in memory typst takes text alone.
+    Raises
+    ------
+    TypesettingError
+        If the process that typesets it fails.
+    """
     with TemporaryDirectory(prefix="padstone-") as folder:
-        root = Path(folder)
-        for name, content in build_files(report).items():
-            (root / name).write_bytes(content)
-        pdf: Any = typst.compile(
-            root / "main.typ",
-            root=root,
-            font_paths=_load_fonts(),
-            format="pdf",
-            # Without it the PDF would differ with each rendering.
-            timestamp=report.made_at.replace(microsecond=0),
-            pdf_standards=PDF_STANDARDS,
-            pdf_tags=report.tagged,
+        root, target = Path(folder) / "report", Path(folder) / "report.pdf"
+        root.mkdir()
+        write_files(report, root)
+        process = start_typesetting(root, target)
+        wait_for_process(process, root)
+        return target.read_bytes()
+
+
+def write_files(report: Report, folder: Path) -> None:
+    """Write all files of a report into an empty folder."""
+    for name, content in build_files(report).items():
+        (folder / name).write_bytes(content)
+    options = {
+        "made_at": report.made_at.replace(microsecond=0).isoformat(),
+        "tagged": report.tagged,
+    }
+    (folder / OPTIONS_FILE).write_text(json.dumps(options))
+
+
+def start_typesetting(folder: Path, target: Path) -> "subprocess.Popen[bytes]":
+    """Start a process that typesets the files of a folder into `target`."""
+    with (folder / LOG_FILE).open("wb") as log:
+        return subprocess.Popen(  # noqa: S603 - our own program
+            [sys.executable, "-m", PROCESS_MODULE, str(folder), str(target)],
+            cwd=settings.BASE_DIR,
+            env={**os.environ, "PYTHONPATH": str(settings.BASE_DIR)},
+            stdin=subprocess.DEVNULL,
+            stdout=log,
+            stderr=subprocess.STDOUT,
         )
-    return bytes(pdf)
+
+
+def wait_for_process(process: "subprocess.Popen[bytes]", folder: Path) -> None:
+    """Wait until a report is typeset; stop a process that takes too long.
+
+    Raises
+    ------
+    TypesettingError
+        If it failed or was stopped; the message has the end of its output.
+    """
+    try:
+        code = process.wait(TYPESETTING_TIMEOUT_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        code = process.wait()
+    if code != 0:
+        output = (folder / LOG_FILE).read_text(errors="replace")[-MAX_LOG_LENGTH:]
+        msg = f"The report could not be typeset (exit code {code}). {output}".strip()
+        raise TypesettingError(msg)
 
 
 def build_files(report: Report) -> dict[str, bytes]:
@@ -170,10 +217,3 @@ def _write_photographs(
             }
         )
     return rows
-
-
-@cache
-def _load_fonts() -> Any:
-    import typst
-
-    return typst.Fonts(include_system_fonts=False)

@@ -127,7 +127,7 @@ class Command(BaseCommand):
                 msg = "Nothing was deleted. (--yes deletes without asking.)"
                 raise CommandError(msg)
         embedded_postgres.remove_database(data)
-        for name in ("queue", "media", "logs", "emails"):
+        for name in ("queue", "media", "logs", "emails", "reports"):
             shutil.rmtree(data / name, ignore_errors=True)
 
     @contextlib.contextmanager
