@@ -53,9 +53,14 @@ def prefetch_job_details(jobs: QuerySet[Job], person: Person) -> QuerySet[Job]:
     return prefetch_buildings(jobs).prefetch_related(mine)
 
 
-def summarize_building(building: Building) -> dict[str, Any]:
-    """Summarise a building after its latest evaluation."""
-    evaluation = get_latest_evaluation(building)
+def summarize_building(
+    building: Building, evaluation: Evaluation | None = None
+) -> dict[str, Any]:
+    """Summarise a building after its latest evaluation, where that is loaded already.
+
+    Else the evaluation is loaded here.
+    """
+    evaluation = evaluation or get_latest_evaluation(building)
     checks = evaluation.result["checks"] if evaluation else []
     return {
         "due": building.evaluation_due_since is not None,
@@ -69,12 +74,13 @@ def summarize_building(building: Building) -> dict[str, Any]:
     }
 
 
-def get_latest_verdicts(building: Building) -> dict[str, str]:
-    """Return the latest verdict by check; empty while an evaluation is due."""
+def get_latest_verdicts(
+    building: Building, evaluation: Evaluation | None
+) -> dict[str, str]:
+    """Return the verdicts of the latest evaluation by check; none while one is due."""
     # An old verdict beside a new reading would be read as its verdict.
     if building.evaluation_due_since is not None:
         return {}
-    evaluation = get_latest_evaluation(building)
     rows = evaluation.result["checks"] if evaluation else []
     return {row["check"]: row["verdict"] for row in rows}
 

@@ -7,7 +7,17 @@ from decimal import Decimal
 from typing import Any
 
 from checks.models import ConcreteEntry, Instrument, Reading
-from jobs.anchor_plan.values import BuildingInput, Plan, ReadingValue
+from checks.queries.reading_times import ReadingTimes, summarise_times
+from checks.recorded_rows import (
+    BuildingRows,
+    ParsedRow,
+    RecordedRow,
+    keep_rows,
+    load_rows,
+    load_withdrawals,
+)
+from jobs.anchor_plan.values import BuildingInput, Plan
+from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.concrete_entries import (
     ConcreteEntryData,
     merge_concrete_entries,
@@ -22,30 +32,55 @@ Document = dict[str, Any]
 LENGTH_MEMBERS = ("value", "slope_rise", "span", "sight", "height")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class EvaluationInput:
     """A building's plan and readings, as an evaluation takes them.
 
     Attributes
     ----------
-    document : padstone.building/1 with the plan in force and the readings.
-    building : the same as values.
+    plan_document : padstone.building/1 with the plan in force, without readings.
+    entries : its readings, in the order of recording.
+    digest : SHA-256 of both, see `digest_document`.
+    building : plan and readings as values.
     revision : the plan in force.
-    last_reading : the reading stored last; None while there is none.
+    last_reading_id : the reading stored last; None while there is none.
     excluded : check of each reading that does not hold on the plan in force, by the
         client id of the reading.
+    times : when the readings were taken and recorded.
     """
 
-    document: Document
+    plan_document: Document
+    entries: Sequence[Document]
+    digest: str
     building: BuildingInput
     revision: PlanRevision
-    last_reading: Reading | None
+    last_reading_id: int | None
     excluded: Mapping[str, str]
+    times: ReadingTimes
+
+    @property
+    def document(self) -> Document:
+        """The whole exchange document."""
+        return {**self.plan_document, "readings": list(self.entries)}
 
     @property
     def excluded_checks(self) -> frozenset[str]:
         """The checks of readings that do not hold on the plan in force."""
         return frozenset(self.excluded.values())
+
+
+def digest_document(document: Document) -> str:
+    """Return the digest of an exchange document that an evaluation is stored with.
+
+    SHA-256 of the canonical JSON of a list: the SHA-256 of the document without its
+    readings, then that of each reading. A reading is hashed once, when it is recorded.
+    """
+    plan = {name: member for name, member in document.items() if name != "readings"}
+    return _combine_digests(sha256_of(plan), map(sha256_of, document["readings"]))
+
+
+def _combine_digests(plan: str, readings: Iterable[str]) -> str:
+    return sha256_of([plan, *readings])
 
 
 def build_building_document(building: Building) -> Document:
@@ -60,43 +95,66 @@ def build_building_document(building: Building) -> Document:
 def load_evaluation_input(building: Building) -> EvaluationInput:
     """Load the plan in force and every reading that holds on it."""
     revision = building.current_revision()
-    rows = list(
-        Reading.objects.filter(building=building)
-        .select_related("revision", "withdrawal")
-        .defer("revision__document")
-        .order_by("pk")
-    )
-    document = build_input_document(building, revision, rows)
-    plan = load_document_plan(document)
-    units = _length_units_by_revision(rows, revision, plan)
-    entries: list[Document] = []
-    readings: list[ReadingValue] = []
+    kept = load_rows(building.pk)
+    withdrawn = load_withdrawals(building.pk)
+    document = build_input_document(building, revision, kept.rows)
+    plan, plan_digest = load_document_plan(document)
+    units = _length_units_by_revision(kept.rows, revision, plan)
+    known = kept.parsed if kept.plan_digest == plan_digest else {}
+    parsed: dict[int, ParsedRow] = {}
     excluded: dict[str, str] = {}
-    for row in rows:
-        entry = _entry_in_plan_unit(row, units[row.revision_id], plan.length_unit)
-        # A correction of an excluded reading stands for itself.
-        if entry.get("supersedes") in excluded:
-            del entry["supersedes"]
-        try:
-            reading = parse_reading(entry, plan, f"/readings/{len(entries)}")
-        except DocumentError:
+    for row in kept.rows:
+        reason = withdrawn.get(row.pk)
+        earlier = known.get(row.pk)
+        if earlier is None or earlier.withdrawn != reason:
+            earlier = _parse_row(row, reason, units[row.revision_id], plan, excluded)
+        parsed[row.pk] = earlier
+        if earlier.value is None:
             excluded[row.client_id] = row.check_key
-            continue
-        entries.append(entry)
-        readings.append(reading)
+    keep_rows(building.pk, BuildingRows(kept.rows, plan_digest, parsed))
+    holding = [each for each in parsed.values() if each.value is not None]
     return EvaluationInput(
-        document={**document, "readings": entries},
-        building=BuildingInput(plan=plan, readings=tuple(readings)),
+        plan_document=document,
+        entries=[each.entry for each in holding],
+        digest=_combine_digests(plan_digest, (each.digest for each in holding)),
+        building=BuildingInput(
+            plan=plan, readings=tuple(each.value for each in holding if each.value)
+        ),
         revision=revision,
-        last_reading=rows[-1] if rows else None,
+        last_reading_id=kept.rows[-1].pk if kept.rows else None,
         excluded=excluded,
+        times=summarise_times(kept.rows, withdrawn),
     )
+
+
+def _parse_row(
+    row: RecordedRow,
+    withdrawn: str | None,
+    unit: str,
+    plan: Plan,
+    excluded: Mapping[str, str],
+) -> ParsedRow:
+    """Parse a stored reading on a plan; `unit` is that of the plan it was taken on."""
+    entry = row.entry
+    if withdrawn is not None:
+        entry = {**entry, "withdrawn": withdrawn}
+    if unit != plan.length_unit:
+        entry = with_explicit_unit(entry, unit)
+    # A correction of an excluded reading stands for itself.
+    if entry.get("supersedes") in excluded:
+        entry = {name: entry[name] for name in entry if name != "supersedes"}
+    try:
+        value = parse_reading(entry, plan)
+    except DocumentError:
+        return ParsedRow(withdrawn, entry, row.digest, None)
+    digest = row.digest if entry is row.entry else sha256_of(entry)
+    return ParsedRow(withdrawn, entry, digest, value)
 
 
 def build_input_document(
     building: Building,
     revision: PlanRevision,
-    rows: Sequence[Reading] = (),
+    rows: Sequence[RecordedRow] = (),
     instruments: Iterable[Instrument] | None = None,
 ) -> Document:
     """Write the plan with instruments and concrete entries, without readings.
@@ -149,7 +207,7 @@ def merge_concrete(
 def build_plan_document(
     building: Building,
     revision: PlanRevision,
-    rows: Sequence[Reading] = (),
+    rows: Sequence[RecordedRow] = (),
     instruments: Iterable[Instrument] | None = None,
 ) -> Document:
     """Write the plan with the state of the steel and every instrument in use.
@@ -180,7 +238,7 @@ def build_plan_document(
 
 
 def _length_units_by_revision(
-    rows: Sequence[Reading], current: PlanRevision, plan: Plan
+    rows: Sequence[RecordedRow | Reading], current: PlanRevision, plan: Plan
 ) -> Mapping[int, str]:
     """Load the unit of a bare number by the revision it was typed on."""
     units: dict[int, str] = {current.pk: plan.length_unit}

@@ -35,6 +35,7 @@ from api.serializers.readings import (
     SheetOut,
 )
 from checks.models import Reading
+from checks.queries.walk import get_latest_evaluation
 from checks.services.readings import RecordedReadings, record_readings
 from checks.services.withdrawals import withdraw_reading
 from jobs.models import Building
@@ -138,10 +139,11 @@ class WithdrawView(RecordView):
 
 def _build_receipt(building: Building, recorded: RecordedReadings) -> dict[str, Any]:
     """Return the outcome of the readings and the state of the building."""
-    context = {"verdicts": get_latest_verdicts(building)}
+    evaluation = recorded.evaluation or get_latest_evaluation(building)
+    context = {"verdicts": get_latest_verdicts(building, evaluation)}
     return {
         "stored": NewReadingOut(recorded.stored, many=True, context=context).data,
         "repeated": [row.client_id for row in recorded.repeated],
         "refused": DocumentIssueOut(recorded.refused, many=True).data,
-        "evaluation": summarize_building(building),
+        "evaluation": summarize_building(building, evaluation),
     }

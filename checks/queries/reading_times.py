@@ -1,12 +1,13 @@
 """When the readings of a building were taken, check by check, in one query."""
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Max, Min, Q
 
 from checks.models import Reading
+from checks.recorded_rows import RecordedRow
 from jobs.models import Building
 
 
@@ -37,6 +38,30 @@ class ReadingTimes:
 
     by_check: Mapping[str, CheckTimes]
     last_taken_at: datetime | None
+
+
+def summarise_times(
+    rows: Sequence[RecordedRow], withdrawn: Container[int]
+) -> ReadingTimes:
+    """Summarise when readings that are loaded already were taken and recorded.
+
+    `withdrawn` are the primary keys of those that do not count.
+    """
+    replaced = {row.supersedes_id for row in rows}
+    taken: dict[str, list[datetime]] = {}
+    recorded: dict[str, datetime] = {}
+    for row in rows:
+        if row.pk not in replaced and row.pk not in withdrawn:
+            taken.setdefault(row.check_key, []).append(row.taken_at)
+            last = recorded.get(row.check_key, row.recorded_at)
+            recorded[row.check_key] = max(last, row.recorded_at)
+    return ReadingTimes(
+        by_check={
+            key: CheckTimes(oldest=min(at), newest=max(at), recorded=recorded[key])
+            for key, at in taken.items()
+        },
+        last_taken_at=max((row.taken_at for row in rows), default=None),
+    )
 
 
 def load_reading_times(building: Building) -> ReadingTimes:

@@ -9,7 +9,6 @@ from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
 from checks.evaluation_input import EvaluationInput, load_evaluation_input
 from checks.models import Evaluation
-from checks.queries.reading_times import load_reading_times
 from checks.services.finding_lifecycle import sync_findings
 from checks.services.hold_points import get_building_status
 from checks.services.outbox import record_building_evaluated
@@ -34,38 +33,42 @@ def evaluate_building(building_id: int, *, anew: bool = False) -> Evaluation:
     """
     building = Building.objects.select_for_update(no_key=True).get(pk=building_id)
     evaluation_input = load_evaluation_input(building)
-    input_digest = sha256_of(evaluation_input.document)
-    current = _find_current_evaluation(building, evaluation_input, input_digest)
+    current = _find_current_evaluation(building, evaluation_input)
     if current is None or anew:
-        evaluation = _store_evaluation(
-            building, evaluation_input, input_digest, current
-        )
+        evaluation = _store_evaluation(building, evaluation_input, current)
     else:
         evaluation = current
-    times = load_reading_times(building)
-    sync_findings(building, evaluation, evaluation_input, times)
+    findings = sync_findings(building, evaluation, evaluation_input)
     building.evaluation_due_since = None  # saved with the progress
     status = get_building_status(
         building,
         evaluation,
         revision=evaluation_input.revision,
         plan=evaluation_input.building.plan,
-        times=times,
+        times=evaluation_input.times,
+        findings=findings,
     )
     write_building_status(status)
     return evaluation
 
 
-def evaluate_or_leave_due(building: Building) -> None:
+def evaluate_or_leave_due(building: Building) -> Evaluation | None:
     """Evaluate a building whose data is stored; on failure leave it to the next sweep.
 
     Nothing that was recorded may be lost because it cannot be evaluated yet.
+
+    Returns
+    -------
+    Evaluation or None
+        The latest; None where the building could not be evaluated.
     """
+    evaluation = None
     try:
-        evaluate_building(building.pk)
+        evaluation = evaluate_building(building.pk)
     except Exception:
         logger.exception("Building %s could not be evaluated.", building.pk)
     building.refresh_from_db()
+    return evaluation
 
 
 def evaluate_due_buildings() -> int:
@@ -97,24 +100,22 @@ def mark_evaluation_due(building: Building) -> None:
 
 
 def _find_current_evaluation(
-    building: Building, evaluation_input: EvaluationInput, input_digest: str
+    building: Building, evaluation_input: EvaluationInput
 ) -> Evaluation | None:
     """Return the latest evaluation if it was made from this very input."""
-    latest = Evaluation.objects.filter(building=building).order_by("-pk").first()
-    if (
-        latest is not None
-        and latest.revision_id == evaluation_input.revision.pk
-        and latest.made_with == MADE_WITH
-        and latest.input_digest == input_digest
-    ):
-        return latest
-    return None
+    evaluations = Evaluation.objects.filter(building=building).order_by("-pk")
+    # A result takes longer to load than everything else: only where it is needed.
+    latest = evaluations.values_list("pk", "revision", "made_with", "input_digest")
+    found = latest.first()
+    wanted = evaluation_input.revision.pk, MADE_WITH, evaluation_input.digest
+    if found is None or found[1:] != wanted:
+        return None
+    return evaluations.get(pk=found[0])
 
 
 def _store_evaluation(
     building: Building,
     evaluation_input: EvaluationInput,
-    input_digest: str,
     current: Evaluation | None,
 ) -> Evaluation:
     """Evaluate and store the result, unless it equals that of the current one."""
@@ -125,8 +126,8 @@ def _store_evaluation(
         building=building,
         revision=evaluation_input.revision,
         made_with=MADE_WITH,
-        input_digest=input_digest,
-        last_reading=evaluation_input.last_reading,
+        input_digest=evaluation_input.digest,
+        last_reading_id=evaluation_input.last_reading_id,
         result=result,
     )
     record_building_evaluated(evaluation)

@@ -16,7 +16,7 @@ from django.utils.timezone import now
 from checks.evaluation_input import EvaluationInput
 from checks.labels import describe_remedy
 from checks.models import Decision, Evaluation, Finding, FindingEvent
-from checks.queries.reading_times import CheckTimes, ReadingTimes
+from checks.queries.reading_times import CheckTimes
 from checks.services.decision_snapshot import (
     describe_differences,
     find_differences,
@@ -37,7 +37,6 @@ UNSETTLED_VERDICTS = frozenset({Verdict.OUTSIDE, Verdict.REMEASURE})
 COMPUTED_FIELDS = ("checks", "approval", "likely_cause", "remedies")
 SYNCED_FIELDS = (
     *COMPUTED_FIELDS,
-    "evaluation",
     "state",
     "closed_at",
     "closed_reason",
@@ -104,44 +103,63 @@ def sync_findings(
     building: Building,
     evaluation: Evaluation,
     evaluation_input: EvaluationInput,
-    times: ReadingTimes,
-) -> None:
-    """Bring a building's findings up to its latest evaluation.
+) -> list[Finding]:
+    """Bring a building's findings up to its latest evaluation; return the open ones.
 
     Runs in the evaluation's transaction with the building locked. A second call
     changes nothing.
     """
+    times = evaluation_input.times.by_check
     computed = {row["finding"]: row for row in evaluation.result["findings"]}
     findings = _prefetch_decisions(Finding.objects.filter(building=building).open())
     context = _SyncContext(
         evaluation_input=evaluation_input,
         check_rows={row["check"]: row for row in evaluation.result["checks"]},
-        times=times.by_check,
+        times=times,
         requested_at=_load_requests(findings),
         synced_at=now(),
         withdrawn_checks=frozenset(
             row.check
             for row in evaluation_input.building.readings
             if row.withdrawn is not None
-        ).difference(times.by_check),
+        ).difference(times),
         consequences=frozenset(
             topic for row in computed.values() for topic in row.get("consequences", ())
         ),
     )
+    changed = []
     for finding in findings:
+        before = _list_synced_values(finding)
         row = computed.get(finding.topic)
         if row is not None:
             _copy_computed_fields(finding, row, context)
         _advance(finding, row, context)
-        finding.evaluation = evaluation
-    if findings:
-        Finding.objects.bulk_update(findings, SYNCED_FIELDS)
+        if _list_synced_values(finding) != before:
+            changed.append(finding)
+    if changed:
+        Finding.objects.bulk_update(changed, SYNCED_FIELDS)
+    _point_to_evaluation(findings, evaluation)
     topics = {finding.topic for finding in findings}
     new_rows = [row for topic, row in computed.items() if topic not in topics]
+    opened = []
     if new_rows:
-        _open_findings(building, evaluation, context, new_rows)
+        opened = _open_findings(building, evaluation, context, new_rows)
     FindingEvent.objects.bulk_create(context.events)
     record_finding_events(building, context.events)
+    return [each for each in (*findings, *opened) if each.state != State.CLOSED]
+
+
+def _list_synced_values(finding: Finding) -> list[Any]:
+    return [getattr(finding, name) for name in SYNCED_FIELDS]
+
+
+def _point_to_evaluation(findings: list[Finding], evaluation: Evaluation) -> None:
+    """Name the evaluation that found these, or that closed them."""
+    older = [each.pk for each in findings if each.evaluation_id != evaluation.pk]
+    if older:
+        Finding.objects.filter(pk__in=older).update(evaluation=evaluation)
+    for finding in findings:
+        finding.evaluation = evaluation
 
 
 def get_latest_decision(finding: Finding) -> Decision | None:
@@ -334,7 +352,7 @@ def _open_findings(
     evaluation: Evaluation,
     context: _SyncContext,
     rows: Iterable[Row],
-) -> None:
+) -> list[Finding]:
     """Open new findings; what the engineer accepted as is stays accepted."""
     acceptances = _find_acceptances(building, [row["finding"] for row in rows])
     opened = []
@@ -358,7 +376,7 @@ def _open_findings(
         )
         opened.append(finding)
         context.add_event(finding, Kind.OPENED, code, detail)
-    Finding.objects.bulk_create(opened)
+    return Finding.objects.bulk_create(opened)
 
 
 def _find_acceptances(building: Building, topics: list[str]) -> dict[str, Decision]:

@@ -1,6 +1,6 @@
 """Hold points: what is missing between a building and each of its releases."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -120,13 +120,15 @@ def get_building_status(
     revision: PlanRevision | None = None,
     plan: Plan | None = None,
     times: ReadingTimes | None = None,
+    findings: Sequence[Finding] | None = None,
 ) -> BuildingStatus:
     """Load the state of a building.
 
     Parameters
     ----------
     building : whose state it is.
-    evaluation, revision, plan, times : where they are loaded already.
+    evaluation, revision, plan, times, findings : where they are loaded already, the
+        findings being the open ones.
     """
     revision = revision or building.current_revision()
     if evaluation is None:
@@ -136,13 +138,15 @@ def get_building_status(
             .order_by("-pk")
             .first()
         )
+    if findings is None:
+        findings = list(Finding.objects.filter(building=building).open())
     rows = evaluation.result["checks"] if evaluation else []
     return BuildingStatus(
         building=building,
         revision=revision,
         plan=plan or load_plan(revision),
         evaluation=evaluation,
-        findings=tuple(Finding.objects.filter(building=building).open()),
+        findings=tuple(findings),
         releases=tuple(
             Release.objects.filter(building=building)
             .select_related("signed_by")

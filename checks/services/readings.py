@@ -3,7 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, TypeGuard
@@ -16,7 +16,7 @@ from checks.evaluation_input import (
     with_explicit_unit,
     write_entry,
 )
-from checks.models import Instrument, Reading, ReadingWithdrawal
+from checks.models import Evaluation, Instrument, Reading, ReadingWithdrawal
 from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
 from checks.services.outbox import record_readings_stored
 from core.models import Person
@@ -57,11 +57,13 @@ class RecordedReadings:
     stored : new in the record, in the order given.
     repeated : in the record already with the same content; nothing was done.
     refused : the issues of the others, each with its JSON Pointer.
+    evaluation : made with them; None where none was due, or it failed.
     """
 
     stored: list[Reading]
     repeated: list[Reading]
     refused: list[DocumentIssue]
+    evaluation: Evaluation | None = None
 
 
 def record_readings(
@@ -93,7 +95,7 @@ def record_readings(
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
     recorded, was_due = _store_readings(actor, building, entries, keep_good=keep_good)
     if recorded.stored or (recorded.repeated and was_due):
-        evaluate_or_leave_due(building)
+        return replace(recorded, evaluation=evaluate_or_leave_due(building))
     return recorded
 
 
@@ -159,7 +161,7 @@ class _ReadingBatch:
         document = build_input_document(
             self.building, self.revision, instruments=self.instruments.values()
         )
-        plan = load_document_plan(document)
+        plan, _ = load_document_plan(document)
         for position, entry in enumerate(self.entries):
             try:
                 self._classify_entry(position, entry, plan)

@@ -13,7 +13,6 @@ from checks.evaluation.result_supplement import compute_supplement
 from checks.evaluation.version import MADE_WITH
 from checks.evaluation_input import EvaluationInput, load_evaluation_input
 from checks.models import Evaluation, EvaluationSupplement
-from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
@@ -56,7 +55,7 @@ def supplement_evaluation(evaluation_id: int) -> EvaluationSupplement | None:
     if evaluation is None:
         return None
     evaluation_input = load_evaluation_input(evaluation.building)
-    if sha256_of(evaluation_input.document) != evaluation.input_digest:
+    if evaluation_input.digest != evaluation.input_digest:
         return None
     return _store_supplement(evaluation, evaluation_input)
 
@@ -71,7 +70,7 @@ def ensure_supplement(evaluation: Evaluation) -> EvaluationSupplement | None:
     supplement = EvaluationSupplement.objects.filter(evaluation=evaluation).first()
     if supplement is None:
         evaluation_input = load_evaluation_input(evaluation.building)
-        if sha256_of(evaluation_input.document) != evaluation.input_digest:
+        if evaluation_input.digest != evaluation.input_digest:
             return None
         supplement = _store_supplement(evaluation, evaluation_input)
     evaluation.supplement = supplement

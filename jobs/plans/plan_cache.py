@@ -25,9 +25,17 @@ def load_plan(revision: PlanRevision) -> Plan:
     return _parse_stored(_StoredDocument(revision.digest, revision.document))
 
 
-def load_document_plan(document: dict[str, Any]) -> Plan:
-    """Parse the plan of a document without readings, once per process and content."""
-    return _parse_stored(_StoredDocument(sha256_of(document), document))
+def load_document_plan(document: dict[str, Any]) -> tuple[Plan, str]:
+    """Parse the plan of a document without readings, once per process and content.
+
+    Returns
+    -------
+    plan : Plan
+    digest : str
+        SHA-256 of the document.
+    """
+    digest = sha256_of(document)
+    return _parse_stored(_StoredDocument(digest, document)), digest
 
 
 @lru_cache(maxsize=MAX_CACHED_PLANS)

@@ -7,7 +7,7 @@ from django.db import ProgrammingError, transaction
 from checks import tasks
 from checks.evaluation.evaluate import evaluate
 from checks.evaluation.result_supplement import compute_supplement
-from checks.evaluation_input import load_evaluation_input
+from checks.evaluation_input import digest_document, load_evaluation_input
 from checks.models import Evaluation, EvaluationSupplement
 from checks.services import result_supplements
 from checks.services.evaluation import mark_evaluation_due
@@ -63,7 +63,7 @@ def test_the_same_record_has_the_same_probability(
     stored = supplement_evaluation(evaluation.pk)
     assert stored is not None
     document = load_evaluation_input(building)
-    digest = sha256_of(document.document)
+    digest = digest_document(document.document)
     assert digest == evaluation.input_digest
     assert compute_supplement(document.building, digest) == stored.members
     other = compute_supplement(document.building, "f" * 64)
