@@ -247,6 +247,8 @@ def choose_next_readings(
     state = _ReadingState(conclusions, readings)
     chosen: list[ChosenReading] = []
     while len(chosen) < min(count, readings.cost.size):
+        if chosen:
+            state.update(chosen[-1].reading)
         now, removed, gain = state.score()
         gain[[each.reading for each in chosen]] = -np.inf
         pick = int(np.argmax(_round_gain(gain)))
@@ -263,7 +265,6 @@ def choose_next_readings(
                 gain=float(lowered.sum()),
             )
         )
-        state.update(pick)
     return chosen
 
 

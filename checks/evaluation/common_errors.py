@@ -7,7 +7,6 @@ day, for all steel tapes of it. A day is a run of readings without a pause of
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from enum import StrEnum
 
 import numpy as np
@@ -42,6 +41,14 @@ class CommonError:
     name: str
 
 
+def collect_times(readings: Sequence[ReadingValue]) -> FloatArray:
+    """Return when each reading was taken, (n,), NaN without a time. [s]"""
+    return np.array(
+        [np.nan if each.at is None else each.at.timestamp() for each in readings],
+        dtype=float,
+    )
+
+
 def group_working_days(readings: Sequence[ReadingValue]) -> tuple[IntArray, list[str]]:
     """Group readings into working days.
 
@@ -56,14 +63,15 @@ def group_working_days(readings: Sequence[ReadingValue]) -> tuple[IntArray, list
     names : date of the first reading of each day, in order of time; `NO_DAY` first,
         if any reading has no time.
     """
+    seconds = collect_times(readings)
+    order = np.argsort(seconds, kind="stable")  # those without a time come last
+    order = order[: np.count_nonzero(~np.isnan(seconds))]
+    names = [NO_DAY] if order.size < len(readings) else []
+    starts = np.diff(seconds[order], prepend=-np.inf) >= NIGHT_HOURS * 3600.0
     day = np.zeros(len(readings), dtype=int)
-    timed = [(each.at, i) for i, each in enumerate(readings) if each.at is not None]
-    names = [NO_DAY] if len(timed) < len(readings) else []
-    night, last = timedelta(hours=NIGHT_HOURS), None
-    for at, i in sorted(timed):
-        if last is None or at - last >= night:
-            names.append(at.date().isoformat())
-        day[i], last = len(names) - 1, at
+    day[order] = len(names) - 1 + np.cumsum(starts)
+    dates = (readings[i].at for i in order[starts].tolist())
+    names += [at.date().isoformat() for at in dates if at is not None]
     return day, names
 
 

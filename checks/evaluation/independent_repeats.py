@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from checks.engine.arrays import BoolArray, FloatArray, IntArray
+from checks.evaluation.common_errors import collect_times
 from jobs.anchor_plan.values import ReadingValue
 
 MIN_NIGHT = timedelta(hours=8)
@@ -72,10 +73,7 @@ def _find_long_spans(
     index: IntArray, n_checks: int, readings: Sequence[ReadingValue]
 ) -> list[int]:
     """Find the checks whose readings span at least a night."""
-    seconds = np.array(
-        [np.nan if each.at is None else each.at.timestamp() for each in readings]
-    )
-    spread = _compute_spread(index, n_checks, seconds)
+    spread = _compute_spread(index, n_checks, collect_times(readings))
     return np.flatnonzero(spread >= MIN_NIGHT.total_seconds()).tolist()
 
 

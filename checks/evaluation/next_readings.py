@@ -227,10 +227,11 @@ class _ReadingProblem:
         moved *= self.options.uncertainty
         fit_up = np.repeat(moved[:, None], own.shape[1], axis=1)
         chosen = np.zeros(own.shape, dtype=bool)
+        usable = self.options.possible & ~doubtful[:, None]
         for score in (own, shared, fit_up):
-            score = np.where(self.options.possible & ~doubtful[:, None], score, 0.0)
-            best = np.argsort(-score, axis=None, kind="stable")[:MAX_CONSIDERED]
-            chosen.flat[best] |= score.flat[best] > MIN_CONSIDERED_GAIN
+            considered = np.flatnonzero(usable & (score > MIN_CONSIDERED_GAIN))
+            order = np.argsort(-score.flat[considered], kind="stable")
+            chosen.flat[considered[order[:MAX_CONSIDERED]]] = True
         return np.argwhere(chosen)
 
     def conclusions(self) -> OpenConclusions:
@@ -336,6 +337,8 @@ class _ReadingProblem:
 
     def _unread_variance(self) -> FloatArray:
         """Return the variance of a first reading, (n_unread,). [mm²]"""
+        if not self.unread.size:
+            return np.empty(0)
         length = np.nan_to_num(self.evaluation.table.nominal[self.unread])
         return np.asarray(reading_uncertainty(length, RESOLUTION_MM).combined_mm ** 2)
 

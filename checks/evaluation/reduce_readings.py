@@ -170,11 +170,14 @@ def reduce_readings(building: BuildingInput, table: CheckTable) -> Observations:
     is_length = np.zeros(len(table), dtype=bool)
     is_length[table.rows(*LENGTH_KINDS)] = True
     reduced = reduce_tape_readings(building.plan, readings, is_length[rows])
-    value = convert_to_first_corner(building.plan, table, readings, rows, reduced.value)
+    value = reduced.value
+    second = find_second_corner(building.plan, table, readings, rows)
+    if second:
+        value = convert_to_first_corner(building.plan, table, readings, rows, value)
     factor = height_factors(readings, rows, len(table))
     # An error that lengthens a reading shortens what it is measured back from.
     sign = np.where(reduced.value < 0.0, -1.0, 1.0)
-    sign[find_second_corner(building.plan, table, readings, rows)] = -1.0
+    sign[second] = -1.0
     loading = reduced.loading * (sign * factor)[:, None]
     value, parts = value * factor, _scale_uncertainty(reduced.parts, factor)
     reduction = CorrectedReadings(rows, value, parts, loading)
@@ -280,14 +283,16 @@ def reduce_tape_readings(
     rise = np.abs(_nan_array([reading.slope_rise for reading in readings]))
     size = np.abs(length)
     # The slope correction needs the corrected tape length, so it is applied last.
-    level = size + np.sign(length) * tape.correct_lengths(length, **data).total_mm
+    correction = tape.correct_lengths(length, **data)
+    level = size + np.sign(length) * correction.total_mm
     # A rise as long as the tape, or a correction this large, is a typing error.
     steep = (rise >= level) & (rise > 0.0)
     excessive = np.abs(level - size) > IMPLAUSIBLE_CORRECTION_RATIO * size
     impossible = is_length & (steep | excessive)
-    correction = tape.correct_lengths(
-        length, slope_rise_mm=np.where(rise < level, rise, np.nan), **data
-    )
+    if (rise < level).any():
+        correction = tape.correct_lengths(
+            length, slope_rise_mm=np.where(rise < level, rise, np.nan), **data
+        )
     total = np.where(is_length & ~impossible, correction.total_mm, 0.0)
     classes = [CLASS_NUMBER[each.accuracy_class or ASSUMED_CLASS] for each in tapes]
     parts = uncertainty.reading_uncertainty(
@@ -352,6 +357,8 @@ def height_factors(
     1 for readings without a height.
     """
     own = _nan_array([reading.height for reading in readings])
+    if np.isnan(own).all():
+        return np.ones(len(readings))
     greatest = np.full(n_checks, np.nan)
     np.fmax.at(greatest, rows, own)
     return np.where(np.isnan(own), 1.0, greatest[rows] / own)
