@@ -63,6 +63,7 @@ def summarize_building(
     evaluation = evaluation or get_latest_evaluation(building)
     checks = evaluation.result["checks"] if evaluation else []
     return {
+        "id": evaluation.pk if evaluation else None,
         "due": building.evaluation_due_since is not None,
         "evaluated_at": evaluation.made_at if evaluation else None,
         "evaluated_with": evaluation.made_with if evaluation else None,
@@ -74,13 +75,8 @@ def summarize_building(
     }
 
 
-def get_latest_verdicts(
-    building: Building, evaluation: Evaluation | None
-) -> dict[str, str]:
-    """Return the verdicts of the latest evaluation by check; none while one is due."""
-    # An old verdict beside a new reading would be read as its verdict.
-    if building.evaluation_due_since is not None:
-        return {}
+def list_verdicts(evaluation: Evaluation | None) -> dict[str, str]:
+    """Return the verdict of each check; empty without an evaluation."""
     rows = evaluation.result["checks"] if evaluation else []
     return {row["check"]: row["verdict"] for row in rows}
 

@@ -343,6 +343,14 @@ class FindingsQuery(PageQuery):
     )
 
 
+class EvaluationQuery(StrictSerializer):
+    """Query parameters of the state of an evaluation."""
+
+    change = serializers.IntegerField(
+        required=False, min_value=0, help_text="As `follow_up` names it."
+    )
+
+
 class SheetQuery(StrictSerializer):
     """Query parameters of the check sheet."""
 

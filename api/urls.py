@@ -36,6 +36,11 @@ urlpatterns = [
     ),
     path("buildings/<int:pk>/checks", readings.CheckSheetView.as_view(), name="checks"),
     path(
+        "buildings/<int:pk>/evaluation",
+        readings.EvaluationStateView.as_view(),
+        name="evaluation",
+    ),
+    path(
         "buildings/<int:pk>/readings",
         readings.ReadingListView.as_view(),
         name="readings",

@@ -45,6 +45,11 @@ urlpatterns = [
     ),
     path("buildings/<int:pk>/sheet/", readings.blank_sheet, name="blank_sheet"),
     path("buildings/<int:pk>/measure/", measure.measure, name="measure"),
+    path(
+        "buildings/<int:pk>/evaluation/",
+        offline.evaluation_state,
+        name="evaluation_state",
+    ),
     path("buildings/<int:pk>/readings/", offline.sync_readings, name="sync_readings"),
     path(
         "buildings/<int:pk>/record/", readings.reading_history, name="reading_history"

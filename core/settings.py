@@ -147,8 +147,8 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "schedule")
 CELERY_BEAT_SCHEDULE = {
     "evaluate due buildings": {
         "task": "checks.tasks.evaluate_due_buildings",
-        "schedule": 60.0,
-        "options": {"expires": 55.0},
+        "schedule": 10.0,
+        "options": {"expires": 9.0},
     },
     "resume stalled re-evaluations": {
         "task": "checks.tasks.resume_stalled_reevaluations",
@@ -330,6 +330,9 @@ EVENT_LINKS = {  # API addresses of the subjects of events
     "finding": "api:finding",
     "release": "api:release",
 }
+
+# How long the answer to a reading waits for an evaluation under way. [s]
+VERDICT_WAIT_S = env.float("VERDICT_WAIT_S", default=2.0)
 
 # API
 API_MAX_BODY = env.int("API_MAX_BODY", default=8_000_000)  # bytes

@@ -161,6 +161,12 @@ class Building(models.Model):
         blank=True,
         help_text="Readings are stored that are not evaluated yet.",
     )
+    change_number = models.PositiveBigIntegerField(
+        default=0, help_text="Counts the changes that an evaluation has to see."
+    )
+    evaluated_change = models.PositiveBigIntegerField(
+        default=0, help_text="The last change that an evaluation has seen."
+    )
 
     objects = BuildingQuerySet.as_manager()
 

@@ -6,13 +6,13 @@ from datetime import date, datetime
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import QuerySet
-from django.utils.timezone import now
 
 from core.models import Person, Role
 from core.permissions import Action, require
 from core.vocabulary import SteelState
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_building
 from jobs.models import (
@@ -187,9 +187,8 @@ def revise_plan(
         raise ValidationError(msg, code="identical")
     building.name = plan.name
     _validate_building(building)
-    # The sweep evaluates the oldest first, so an earlier date is kept.
-    building.evaluation_due_since = building.evaluation_due_since or now()
-    building.save(update_fields=["name", "evaluation_due_since"])
+    building.save(update_fields=["name"])
+    mark_evaluation_due(building)
     return _create_revision(actor, building, current.number + 1, document, note)
 
 
@@ -273,7 +272,8 @@ def set_progress(
 ) -> None:
     """Save a building's progress figures. The evaluation holds the transaction.
 
-    `evaluation_due_since` is saved too, as the caller left it: one statement less.
+    `evaluation_due_since` and `evaluated_change` are saved too, as the caller left
+    them: one statement less.
     """
     building.required_checks = required_checks
     building.settled_checks = settled_checks
@@ -288,6 +288,7 @@ def set_progress(
             "undecided_findings",
             "last_reading_at",
             "evaluation_due_since",
+            "evaluated_change",
         ]
     )
 
@@ -357,9 +358,9 @@ def _change_steel_state(
     if building.steel == state:
         return False
     building.steel = state
+    building.save(update_fields=["steel"])
     # The order of the remedies depends on it, so the last result is out of date.
-    building.evaluation_due_since = building.evaluation_due_since or now()
-    building.save(update_fields=["steel", "evaluation_due_since"])
+    mark_evaluation_due(building)
     _record_steel_state(actor, building, cause, note)
     return True
 

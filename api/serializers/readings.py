@@ -28,6 +28,9 @@ READING_FIELDS = (
 class BuildingSummaryOut(serializers.Serializer[Any]):
     """The state of a building after its latest evaluation."""
 
+    id = serializers.IntegerField(
+        allow_null=True, help_text="Number of the evaluation."
+    )
     due = serializers.BooleanField(
         help_text="True while something stored has not been evaluated."
     )
@@ -178,7 +181,7 @@ class NewReadingOut(ReadingOut):
         fields: ClassVar = [*READING_FIELDS, "verdict"]
 
     def get_verdict(self, reading: Reading) -> str | None:
-        """Return the latest verdict; None while an evaluation is due."""
+        """Return the verdict; None where it follows."""
         verdicts: Mapping[str, str] = self.context["verdicts"]
         return verdicts.get(reading.check_key)
 
@@ -198,6 +201,30 @@ class ReadingsReceiptOut(serializers.Serializer[Any]):
         child=serializers.CharField(), help_text="Ids that were already recorded."
     )
     refused = DocumentIssueOut(many=True)
+    covered_by = serializers.IntegerField(
+        allow_null=True,
+        help_text="Number of the evaluation that has seen the readings; null where "
+        "they are recorded and the verdict follows.",
+    )
+    follow_up = serializers.CharField(
+        allow_null=True,
+        help_text="Where to ask for the verdict while `covered_by` is null: the path "
+        "of `evaluation_state`.",
+    )
+    evaluation = BuildingSummaryOut()
+
+
+class EvaluationStateOut(serializers.Serializer[Any]):
+    """The state of the evaluation of a building, after a change."""
+
+    change = serializers.IntegerField(
+        help_text="The change asked for; without one, the last that was recorded."
+    )
+    covered_by = serializers.IntegerField(
+        allow_null=True,
+        help_text="Number of the latest evaluation if it has seen the change; null "
+        "while the verdict follows.",
+    )
     evaluation = BuildingSummaryOut()
 
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.db.models import QuerySet
+from django.urls import reverse
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, status
 from rest_framework.request import Request
@@ -21,21 +22,27 @@ from api.openapi import READINGS_BODY
 from api.pagination import OldestFirstPagination
 from api.queries import (
     filter_readings,
-    get_latest_verdicts,
     list_buildings,
     list_sheet_rows,
+    list_verdicts,
     summarize_building,
 )
-from api.request_serializers import ReadingsIn, ReadingsQuery, SheetQuery, WithdrawIn
+from api.request_serializers import (
+    EvaluationQuery,
+    ReadingsIn,
+    ReadingsQuery,
+    SheetQuery,
+    WithdrawIn,
+)
 from api.serializers.readings import (
     DocumentIssueOut,
+    EvaluationStateOut,
     NewReadingOut,
     ReadingHistoryOut,
     ReadingsReceiptOut,
     SheetOut,
 )
 from checks.models import Reading
-from checks.queries.walk import get_latest_evaluation
 from checks.services.readings import RecordedReadings, record_readings
 from checks.services.withdrawals import withdraw_reading
 from jobs.models import Building
@@ -87,7 +94,11 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
         summary="Record readings, all or nothing",
         description="Safe to send again: a known reading is `repeated`, not stored "
         "twice. One invalid reading refuses all of them (422), unless `keep_good`. "
-        "Returns 201 where something new was stored, else 200.",
+        "Returns 201 where something new was stored, else 200. Readings that come "
+        "while the building is being evaluated share the next evaluation. The answer "
+        "waits for an evaluation under way, two seconds as a rule; after that "
+        "`covered_by` and every `verdict` are null: the readings are recorded, the "
+        "verdict follows, and `follow_up` is where to ask for it.",
         tags=["readings"],
         request={"application/json": READINGS_BODY},
         responses={200: ReadingsReceiptOut, 201: ReadingsReceiptOut},
@@ -111,6 +122,34 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
             return problem_response(DOCUMENT_REFUSED, detail, errors=errors)
         code = status.HTTP_201_CREATED if recorded.stored else status.HTTP_200_OK
         return Response(_build_receipt(building, recorded), status=code)
+
+
+class EvaluationStateView(RecordView):
+    """The state of a building's evaluation."""
+
+    @extend_schema(
+        operation_id="evaluation_state",
+        summary="Ask whether an evaluation has seen a change",
+        description="`follow_up` of recorded readings leads here. Ask again after a "
+        "second or two while `covered_by` is null; then get the verdicts from the "
+        "check sheet.",
+        tags=["readings"],
+        parameters=[EvaluationQuery],
+        responses=EvaluationStateOut,
+    )
+    def get(self, request: Request, pk: int) -> Response:
+        """Return the latest evaluation, and whether it has seen the change."""
+        building = get_visible_or_404(list_buildings(self.person), "building", pk=pk)
+        asked = validated_query(EvaluationQuery, request).get("change")
+        change = building.change_number if asked is None else asked
+        summary = summarize_building(building)
+        seen = building.evaluated_change >= change
+        state = {
+            "change": change,
+            "covered_by": summary["id"] if seen else None,
+            "evaluation": summary,
+        }
+        return Response(EvaluationStateOut(state).data)
 
 
 class WithdrawView(RecordView):
@@ -139,11 +178,14 @@ class WithdrawView(RecordView):
 
 def _build_receipt(building: Building, recorded: RecordedReadings) -> dict[str, Any]:
     """Return the outcome of the readings and the state of the building."""
-    evaluation = recorded.evaluation or get_latest_evaluation(building)
-    context = {"verdicts": get_latest_verdicts(building, evaluation)}
+    evaluation = recorded.evaluation
+    context = {"verdicts": list_verdicts(evaluation)}
+    follow_up = reverse("api:evaluation", args=[building.pk])
     return {
         "stored": NewReadingOut(recorded.stored, many=True, context=context).data,
         "repeated": [row.client_id for row in recorded.repeated],
         "refused": DocumentIssueOut(recorded.refused, many=True).data,
+        "covered_by": evaluation.pk if evaluation else None,
+        "follow_up": None if evaluation else f"{follow_up}?change={recorded.change}",
         "evaluation": summarize_building(building, evaluation),
     }

@@ -12,9 +12,10 @@ from django.utils.timezone import now
 from checks.evaluation_input import fetch_concrete_entries, merge_concrete
 from checks.models import ConcreteEntry
 from checks.services.decision_snapshot import serialize_person
-from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
+from checks.services.evaluation import evaluate_or_leave_due
 from core.models import Person
 from core.permissions import Action, require
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.concrete_entries import (
     HOUR,

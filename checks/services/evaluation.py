@@ -1,9 +1,10 @@
 """Evaluation of a building, followed by its findings, progress and stages."""
 
 import logging
+from dataclasses import dataclass
 
-from django.db import transaction
-from django.utils.timezone import now
+from django.db import OperationalError, connection, transaction
+from psycopg.errors import LockNotAvailable
 
 from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
@@ -14,9 +15,14 @@ from checks.services.hold_points import get_building_status
 from checks.services.outbox import record_building_evaluated
 from checks.services.stages import write_building_status
 from jobs.exchange.canonical_json import sha256_of
+from jobs.exchange.result.document import ResultDocument
 from jobs.models import Building
 
 logger = logging.getLogger(__name__)
+
+
+EVALUATION_LOCKS = 7301
+"""First key of the advisory locks under which a building is evaluated."""
 
 
 @transaction.atomic
@@ -24,7 +30,8 @@ def evaluate_building(building_id: int, *, anew: bool = False) -> Evaluation:
     """Evaluate a building and bring findings, progress and stages up to date.
 
     The latest evaluation is kept where neither plan nor readings nor program changed
-    since. A call is safe at any time; simultaneous calls wait for each other.
+    since. A call is safe at any time, also in a transaction that has the building
+    locked; nothing can be recorded for this building meanwhile.
 
     Parameters
     ----------
@@ -32,24 +39,39 @@ def evaluate_building(building_id: int, *, anew: bool = False) -> Evaluation:
     anew : compute it even so; the latest evaluation is kept if the result is equal.
     """
     building = Building.objects.select_for_update(no_key=True).get(pk=building_id)
-    evaluation_input = load_evaluation_input(building)
-    current = _find_current_evaluation(building, evaluation_input)
-    if current is None or anew:
-        evaluation = _store_evaluation(building, evaluation_input, current)
-    else:
-        evaluation = current
-    findings = sync_findings(building, evaluation, evaluation_input)
-    building.evaluation_due_since = None  # saved with the progress
-    status = get_building_status(
-        building,
-        evaluation,
-        revision=evaluation_input.revision,
-        plan=evaluation_input.building.plan,
-        times=evaluation_input.times,
-        findings=findings,
-    )
-    write_building_status(status)
-    return evaluation
+    return _write_outcome(building, _compute_outcome(building, anew=anew))
+
+
+def evaluate_changes(
+    building_id: int, change: int, *, wait_s: float | None = None
+) -> Evaluation | None:
+    """Evaluate a building, unless an evaluation has seen this change already.
+
+    Readings can be recorded while a building is evaluated. Of many callers one
+    evaluates everything recorded so far; the others wait for it, and most find their
+    change seen.
+
+    Parameters
+    ----------
+    building_id : of the building.
+    change : the number of the change, `Building.change_number` after it was stored.
+    wait_s : how long to wait for an evaluation under way; None waits for its end. [s]
+
+    Returns
+    -------
+    Evaluation or None : one that has seen the change; None where the wait was over.
+    """
+    try:
+        with transaction.atomic():
+            if not _lock_evaluation(building_id, wait_s):
+                return None
+            building = Building.objects.get(pk=building_id)
+            seen = _find_covering_evaluation(building, change)
+            return seen or _evaluate_unlocked(building)
+    except OperationalError as error:
+        if isinstance(error.__cause__, LockNotAvailable):
+            return None
+        raise
 
 
 def evaluate_or_leave_due(building: Building) -> Evaluation | None:
@@ -71,10 +93,27 @@ def evaluate_or_leave_due(building: Building) -> Evaluation | None:
     return evaluation
 
 
+def await_evaluation(
+    building: Building, change: int, wait_s: float
+) -> Evaluation | None:
+    """Evaluate a stored change as `evaluate_changes` does; never fail.
+
+    None where the verdict follows: the building stays due, and the sweep evaluates it.
+    """
+    evaluation = None
+    try:
+        evaluation = evaluate_changes(building.pk, change, wait_s=wait_s)
+    except Exception:
+        logger.exception("Building %s could not be evaluated.", building.pk)
+    building.refresh_from_db()
+    return evaluation
+
+
 def evaluate_due_buildings() -> int:
     """Evaluate every building with changes that no evaluation has seen.
 
-    A building that cannot be evaluated is logged and stays due; the others go on.
+    A building that cannot be evaluated is logged and stays due; the others go on. One
+    that is being evaluated is left to the next sweep.
 
     Returns
     -------
@@ -82,21 +121,123 @@ def evaluate_due_buildings() -> int:
     """
     evaluated = 0
     due = Building.objects.exclude(evaluation_due_since=None)
-    for pk in due.order_by("evaluation_due_since").values_list("pk", flat=True):
+    rows = due.order_by("evaluation_due_since").values_list("pk", "change_number")
+    for pk, change in rows:
         try:
-            evaluate_building(pk)
+            evaluated += evaluate_changes(pk, change, wait_s=0) is not None
         except Exception:
             logger.exception("Building %s could not be evaluated.", pk)
-        else:
-            evaluated += 1
     return evaluated
 
 
-def mark_evaluation_due(building: Building) -> None:
-    """Record that the building has changes that no evaluation has seen."""
-    Building.objects.filter(pk=building.pk, evaluation_due_since=None).update(
-        evaluation_due_since=now()
+def _lock_evaluation(building_id: int, wait_s: float | None) -> bool:
+    """Lock a building's evaluation until the transaction ends.
+
+    The rows stay free: who records readings must not wait for the arithmetic.
+
+    Raises
+    ------
+    OperationalError
+        From `LockNotAvailable`, if the wait was over.
+    """
+    keys = [EVALUATION_LOCKS, building_id]
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(%s, %s)", keys)
+        if cursor.fetchone()[0]:
+            return True
+        if wait_s == 0:
+            return False
+        cursor.execute("SELECT current_setting('lock_timeout')")
+        (before,) = cursor.fetchone()
+        timeout = f"{round(1000 * (wait_s or 0))}ms"  # 0 waits for ever
+        set_timeout = "SELECT set_config('lock_timeout', %s, true)"
+        cursor.execute(set_timeout, [timeout])
+        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", keys)
+        cursor.execute(set_timeout, [before])
+    return True
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """The outcome of an evaluation before it is stored.
+
+    Attributes
+    ----------
+    latest : the stored evaluation of the same input and result, where there is one.
+    result : of this input, where there is none.
+    """
+
+    evaluation_input: EvaluationInput
+    change: int
+    latest: Evaluation | None
+    result: ResultDocument | None
+
+
+def _compute_outcome(building: Building, *, anew: bool = False) -> _Outcome:
+    """Evaluate what is recorded; nothing is written.
+
+    The building was loaded first, so its change number is never ahead of the input.
+    """
+    evaluation_input = load_evaluation_input(building)
+    latest = _find_current_evaluation(building, evaluation_input)
+    result = None
+    if latest is None or anew:
+        result = evaluate(evaluation_input.building)
+        if latest is not None and sha256_of(latest.result) != sha256_of(result):
+            latest = None
+    return _Outcome(evaluation_input, building.change_number, latest, result)
+
+
+def _evaluate_unlocked(building: Building) -> Evaluation:
+    """Evaluate without the building's row locked; lock it to write only."""
+    outcome = _compute_outcome(building)
+    locked = Building.objects.select_for_update(no_key=True).get(pk=building.pk)
+    evaluated_since = locked.evaluated_change != building.evaluated_change
+    if evaluated_since or (
+        locked.change_number != outcome.change
+        and locked.current_revision().pk != outcome.evaluation_input.revision.pk
+    ):
+        # A later state is stored, or another plan is in force: this one is no news.
+        outcome = _compute_outcome(locked)
+    return _write_outcome(locked, outcome)
+
+
+def _write_outcome(building: Building, outcome: _Outcome) -> Evaluation:
+    """Store an evaluation with its findings and progress; the building is locked."""
+    evaluation_input = outcome.evaluation_input
+    evaluation = outcome.latest or _store_evaluation(building, outcome)
+    findings = sync_findings(building, evaluation, evaluation_input)
+    # Both are saved with the progress.
+    building.evaluated_change = outcome.change
+    if building.change_number == outcome.change:
+        building.evaluation_due_since = None
+    status = get_building_status(
+        building,
+        evaluation,
+        revision=evaluation_input.revision,
+        plan=evaluation_input.building.plan,
+        times=evaluation_input.times,
+        findings=findings,
     )
+    write_building_status(status)
+    return evaluation
+
+
+def _find_covering_evaluation(building: Building, change: int) -> Evaluation | None:
+    """Return the latest evaluation if it has seen the change.
+
+    A building may be due without a change that has a number: then it is evaluated.
+    """
+    is_ahead = building.change_number > building.evaluated_change
+    if building.evaluated_change < change or (
+        building.evaluation_due_since is not None and not is_ahead
+    ):
+        return None
+    return _find_latest_evaluation(building)
+
+
+def _find_latest_evaluation(building: Building) -> Evaluation | None:
+    return Evaluation.objects.filter(building=building).order_by("-pk").first()
 
 
 def _find_current_evaluation(
@@ -113,22 +254,15 @@ def _find_current_evaluation(
     return evaluations.get(pk=found[0])
 
 
-def _store_evaluation(
-    building: Building,
-    evaluation_input: EvaluationInput,
-    current: Evaluation | None,
-) -> Evaluation:
-    """Evaluate and store the result, unless it equals that of the current one."""
-    result = evaluate(evaluation_input.building)
-    if current is not None and sha256_of(current.result) == sha256_of(result):
-        return current
+def _store_evaluation(building: Building, outcome: _Outcome) -> Evaluation:
+    evaluation_input = outcome.evaluation_input
     evaluation = Evaluation.objects.create(
         building=building,
         revision=evaluation_input.revision,
         made_with=MADE_WITH,
         input_digest=evaluation_input.digest,
         last_reading_id=evaluation_input.last_reading_id,
-        result=result,
+        result=outcome.result,
     )
     record_building_evaluated(evaluation)
     return evaluation

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any, TypeGuard
 
+from django.conf import settings
 from django.db import transaction
 from django.utils.timezone import is_naive, now
 
@@ -17,11 +18,12 @@ from checks.evaluation_input import (
     write_entry,
 )
 from checks.models import Evaluation, Instrument, Reading, ReadingWithdrawal
-from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
+from checks.services.evaluation import await_evaluation
 from checks.services.outbox import record_readings_stored
 from core.models import Person
 from core.permissions import Action, require
 from jobs.anchor_plan.values import Plan, ReadingValue
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.input.parser import parse_reading
 from jobs.exchange.input.supersession import (
@@ -57,12 +59,14 @@ class RecordedReadings:
     stored : new in the record, in the order given.
     repeated : in the record already with the same content; nothing was done.
     refused : the issues of the others, each with its JSON Pointer.
-    evaluation : made with them; None where none was due, or it failed.
+    change : the change of the building that an evaluation has to see.
+    evaluation : one that has seen it; None where the verdict follows.
     """
 
     stored: list[Reading]
     repeated: list[Reading]
     refused: list[DocumentIssue]
+    change: int = 0
     evaluation: Evaluation | None = None
 
 
@@ -77,8 +81,10 @@ def record_readings(
 
     A reading sent twice is one reading. One refused reading keeps all others out,
     unless `keep_good`. Stored readings stay stored: the evaluation runs in its own
-    transaction, and where it fails the sweep tries again. A repeated upload also
-    evaluates what the first one left due.
+    transaction, and where it fails the sweep tries again. Readings that come while
+    the building is being evaluated share the next evaluation; it is waited for at
+    most `settings.VERDICT_WAIT_S`. A repeated upload also evaluates what the first
+    one left due.
 
     Parameters
     ----------
@@ -93,30 +99,34 @@ def record_readings(
         If this person may not record readings on this job.
     """
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
-    recorded, was_due = _store_readings(actor, building, entries, keep_good=keep_good)
-    if recorded.stored or (recorded.repeated and was_due):
-        return replace(recorded, evaluation=evaluate_or_leave_due(building))
-    return recorded
+    recorded = _store_readings(actor, building, entries, keep_good=keep_good)
+    if not recorded.stored and not recorded.repeated:
+        return recorded
+    evaluation = await_evaluation(building, recorded.change, settings.VERDICT_WAIT_S)
+    return replace(recorded, evaluation=evaluation)
 
 
 @transaction.atomic
 def _store_readings(
     actor: Person, building: Building, entries: Sequence[object], *, keep_good: bool
-) -> tuple[RecordedReadings, bool]:
-    """Store an upload; also return whether an evaluation was due before."""
+) -> RecordedReadings:
+    """Store an upload, without evaluating it."""
     # The lock makes a second upload wait until it can see the readings of the first.
     locked = Building.objects.select_for_update(no_key=True).get(pk=building.pk)
-    was_due = locked.evaluation_due_since is not None
     batch = _ReadingBatch(building, building.current_revision(), entries)
     batch.classify()
     refused = sorted(batch.refused, key=lambda issue: _sort_position(issue.pointer))
     if refused and not keep_good:
-        return RecordedReadings([], batch.list_repeated(), refused), was_due
+        return RecordedReadings(
+            [], batch.list_repeated(), refused, locked.change_number
+        )
     stored = batch.store(actor)
     if stored:
         record_readings_stored(building, actor, len(stored))
-        mark_evaluation_due(building)
-    return RecordedReadings(stored, batch.list_repeated(), refused), was_due
+        mark_evaluation_due(locked)
+    return RecordedReadings(
+        stored, batch.list_repeated(), refused, locked.change_number
+    )
 
 
 @dataclass(frozen=True, slots=True)

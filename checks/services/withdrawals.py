@@ -5,9 +5,10 @@ from django.db import transaction
 
 from checks.models import Reading, ReadingWithdrawal
 from checks.services.errors import ConflictCode, ConflictError
-from checks.services.evaluation import evaluate_or_leave_due, mark_evaluation_due
+from checks.services.evaluation import evaluate_or_leave_due
 from core.models import Person
 from core.permissions import Action, require
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.models import Building
 
 MAX_REASON_LENGTH = 500

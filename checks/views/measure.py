@@ -30,6 +30,7 @@ from checks.queries.walk import (
 from checks.services.readings import RecordedReadings, record_readings
 from checks.views.display_units import get_display_units
 from checks.views.photographs import store_row_photographs
+from checks.views.reading_files import VERDICT_FOLLOWS
 from checks.views.readings import get_visible_building
 from core.formatting import format_count
 from core.permissions import Action, may
@@ -181,7 +182,8 @@ def _report_recorded(
     counts = ((len(recorded.stored), "reading"), (photographed, "photograph"))
     parts = [format_count(count, noun) for count, noun in counts if count]
     if parts:
-        messages.success(request, f"{' and '.join(parts)} recorded.")
+        follows = "" if recorded.evaluation or not recorded.stored else VERDICT_FOLLOWS
+        messages.success(request, f"{' and '.join(parts)} recorded.{follows}")
     elif recorded.repeated:
         messages.info(request, "These readings were recorded before.")
     else:

@@ -81,7 +81,22 @@ def sync_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
         )
     except PermissionDenied as error:
         return JsonResponse({"error": str(error)}, status=403)
-    return JsonResponse(_describe_outcome(recorded, entries))
+    outcome = _describe_outcome(recorded, entries)
+    if outcome["known"] and recorded.evaluation is None:
+        state = reverse("checks:evaluation_state", args=[building.pk])
+        outcome["follow_up"] = f"{state}?change={recorded.change}"
+    return JsonResponse(outcome)
+
+
+@require_GET
+def evaluation_state(request: AuthenticatedRequest, pk: int) -> HttpResponse:
+    """Return whether an evaluation has seen a change; a phone asks for its verdict."""
+    building = get_visible_building(request, pk)
+    asked = request.GET.get("change", "")
+    change = int(asked) if asked.isascii() and asked.isdigit() else None
+    if change is None:
+        change = building.change_number
+    return JsonResponse({"evaluated": building.evaluated_change >= change})
 
 
 def _parse_body(body: bytes) -> tuple[object, list[dict[str, Any]]]:

@@ -19,6 +19,8 @@ from jobs.exchange.tables.sheet_layout import DISPLAY_ONLY_COLUMNS, READINGS_SHE
 from jobs.models import Building
 from jobs.plans.plan_cache import load_plan
 
+VERDICT_FOLLOWS = " The verdict follows in a moment: load this page again."
+
 
 @require_http_methods(["GET", "POST"])
 def upload_readings(request: AuthenticatedRequest, pk: int) -> HttpResponse:
@@ -91,5 +93,9 @@ def describe_recorded(recorded: RecordedReadings) -> str:
     if not stored and not repeated:
         return ""
     if not repeated:
-        return f"{format_count(stored, 'reading')} recorded."
-    return f"{format_count(stored, 'reading')} recorded, {repeated} recorded before."
+        message = f"{format_count(stored, 'reading')} recorded."
+    else:
+        message = (
+            f"{format_count(stored, 'reading')} recorded, {repeated} recorded before."
+        )
+    return message if recorded.evaluation else message + VERDICT_FOLLOWS

@@ -46,6 +46,7 @@ INTERFACE = [
     Row("api:revisions", API_SEEN, args=on_building),
     Row("api:revision", API_SEEN, args=lambda place: [place.building.pk, 1]),
     Row("api:checks", API_SEEN, args=on_building),
+    Row("api:evaluation", API_SEEN, args=on_building),
     Row("api:readings", API_SEEN, args=on_building),
     Row("api:readings", (401, 404, 201, 201, 201, 201), "POST", on_building, measured),
     Row(

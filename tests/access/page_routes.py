@@ -171,6 +171,7 @@ PAGES = [
         on_reading,
         lambda place: {"reason": "The rod stood on a stone."},
     ),
+    Row("checks:evaluation_state", SEEN, args=on_building),
     Row("checks:sync_readings", (302, 404, 400, 400, 400, 400), "POST", on_building),
     Row(
         "checks:sync_photograph",

@@ -4,7 +4,7 @@ import pytest
 
 from checks import tasks
 from checks.models import Evaluation
-from checks.services.evaluation import mark_evaluation_due
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry
 

@@ -12,6 +12,7 @@ import { releasePhotos } from "./photo-outbox.js";
 import { ReadingForm } from "./reading-form.js";
 import { listReadingsOf, listWaitingReadings, newId, removeReading, saveReading } from "./reading-outbox.js";
 import { startSync, syncOutbox } from "./sync.js";
+import { awaitVerdict } from "./verdict-follow-up.js";
 import { createOutcome, createWaitingLine } from "./waiting-reading.js";
 
 const CORRECTION_KEY = "padstone.correcting";
@@ -55,7 +56,7 @@ class MeasurePage {
     if (this.mayRecord) {
       this.attachKeypad();
       this.resumeCorrection();
-      releasePhotos(this.person).then(() => startSync(this.person, (note, hasMoved) => this.onSync(note, hasMoved)));
+      releasePhotos(this.person).then(() => startSync(this.person, (...progress) => this.onSync(...progress)));
     }
     saveWalk(form).catch(() => {});
   }
@@ -191,7 +192,7 @@ class MeasurePage {
   // ---- sending -------------------------------------------------------------------
 
   send() {
-    return syncOutbox(this.person, (note, hasMoved) => this.onSync(note, hasMoved));
+    return syncOutbox(this.person, (...progress) => this.onSync(...progress));
   }
 
   // Captions that are still being typed are taken as they stand.
@@ -199,9 +200,14 @@ class MeasurePage {
     return releasePhotos(this.person).then(() => this.send());
   }
 
-  onSync(note, hasMoved) {
+  onSync(note, hasMoved, followUps = []) {
     this.update(note);
-    if (hasMoved) refreshPage(this.form).then((isUpdated) => { if (isUpdated) this.showWaiting(); });
+    if (hasMoved) this.refresh();
+    for (const url of followUps) awaitVerdict(url).then((isThere) => { if (isThere) this.refresh(); });
+  }
+
+  refresh() {
+    refreshPage(this.form).then((isUpdated) => { if (isUpdated) this.showWaiting(); });
   }
 
   // ---- corrections ---------------------------------------------------------------

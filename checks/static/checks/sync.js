@@ -54,11 +54,15 @@ async function settleBatch(batch, { known, refused }) {
   }
 }
 
-// Send one batch to one building; return whether anything left the outbox.
-async function sendBatch(person, url) {
+// Send one batch to one building; return whether anything left the outbox. Where the
+// verdict follows, note where to ask for it; the last batch of a building covers the others.
+async function sendBatch(person, url, followUps) {
   const batch = listWaitingReadings(person).filter((item) => item.to === url).slice(0, BATCH_SIZE);
   const body = JSON.stringify({ person: Number(person), readings: batch.map((item) => item.entry) });
-  await settleBatch(batch, await post(url, body, { "Content-Type": "application/json" }, READINGS_TIMEOUT_MS));
+  const result = await post(url, body, { "Content-Type": "application/json" }, READINGS_TIMEOUT_MS);
+  await settleBatch(batch, result);
+  if (result.follow_up) followUps.set(url, result.follow_up);
+  else followUps.delete(url);
   const waiting = new Set(listWaitingReadings(person).map((item) => item.entry.id));
   return batch.some((item) => !waiting.has(item.entry.id));
 }
@@ -96,14 +100,14 @@ async function attempt(step, url, rejections) {
 }
 
 // Send round after round until nothing moves any more.
-async function sendReadings(person, rejections) {
+async function sendReadings(person, rejections, followUps) {
   let hasMoved = false;
   for (let didMove = true; didMove;) {
     didMove = false;
     const urls = new Set(listWaitingReadings(person).map((item) => item.to));
     for (const url of urls) {
       if (rejections.has(url)) continue;
-      didMove = (await attempt(() => sendBatch(person, url), url, rejections)) || didMove;
+      didMove = (await attempt(() => sendBatch(person, url, followUps), url, rejections)) || didMove;
     }
     hasMoved ||= didMove;
   }
@@ -113,11 +117,12 @@ async function sendReadings(person, rejections) {
 // Readings go before every photograph: more may have been taken while one was on its way.
 async function sendEverything(person, onProgress) {
   const rejections = new Map(); // URL: the server's message
+  const followUps = new Map(); // URL: where to ask for the verdict
   const tried = new Set();
   let hasMoved = false;
   try {
     for (;;) {
-      hasMoved = (await sendReadings(person, rejections)) || hasMoved;
+      hasMoved = (await sendReadings(person, rejections, followUps)) || hasMoved;
       const item = await nextPhoto(person, rejections, tried);
       if (!item) break;
       tried.add(item.id);
@@ -126,13 +131,13 @@ async function sendEverything(person, onProgress) {
       onProgress("Sending …");
     }
   } catch {
-    return { hasMoved, note: NO_NETWORK };
+    return { hasMoved, note: NO_NETWORK, followUps };
   }
-  return { hasMoved, note: [...rejections.values()][0] || "" };
+  return { hasMoved, note: [...rejections.values()][0] || "", followUps };
 }
 
-// Send what waits. onProgress(note, hasMoved) is called at the start, without the second
-// argument, and at the end.
+// Send what waits. onProgress(note, hasMoved, followUps) is called at the start with the
+// note alone, and at the end; followUps are the addresses of verdicts that follow.
 export async function syncOutbox(person, onProgress) {
   if (isSending) return;
   isSending = true;
@@ -143,7 +148,7 @@ export async function syncOutbox(person, onProgress) {
     result = isWaiting ? await sendEverything(person, onProgress) : { hasMoved: false, note: "" };
   } finally {
     isSending = false;
-    onProgress(result.note, result.hasMoved);
+    onProgress(result.note, result.hasMoved, [...(result.followUps?.values() || [])]);
   }
 }
 

@@ -11,7 +11,7 @@ from django.utils.timezone import now
 
 from checks.models import Decision, Finding
 from checks.services.errors import ConflictError
-from checks.services.evaluation import evaluate_building, mark_evaluation_due
+from checks.services.evaluation import evaluate_building
 from checks.services.findings import (
     decide_finding,
     report_work_done,
@@ -20,6 +20,7 @@ from checks.services.findings import (
 from checks.services.readings import record_readings
 from core.models import Person
 from jobs import services as jobs
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.exchange.canonical_json import sha256_of
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry

@@ -10,11 +10,11 @@ from checks.models import Evaluation, Finding, FindingEvent
 from checks.services.evaluation import (
     evaluate_building,
     evaluate_due_buildings,
-    mark_evaluation_due,
 )
 from checks.services.findings import report_work_done
 from core.models import Person
 from jobs import services as jobs
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.models import Building
 from tests.checks.conftest import Measure
 from tests.checks.decided_findings import (

@@ -10,7 +10,6 @@ from checks.evaluation.result_supplement import compute_supplement
 from checks.evaluation_input import digest_document, load_evaluation_input
 from checks.models import Evaluation, EvaluationSupplement
 from checks.services import result_supplements
-from checks.services.evaluation import mark_evaluation_due
 from checks.services.releases import sign_release
 from checks.services.result_supplements import (
     ensure_supplement,
@@ -18,6 +17,7 @@ from checks.services.result_supplements import (
     supplement_latest_evaluations,
 )
 from core.models import Person
+from jobs.evaluation_due import mark_evaluation_due
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.result.supplement import merge_supplement
 from jobs.models import Building
