@@ -1,6 +1,6 @@
 """The probability that a building goes together, and the conclusion.
 
-It takes some tenths of a second and is not part of `evaluate`: a worker computes it
+It takes up to a few seconds and is not part of `evaluate`: a worker computes it
 from the finished evaluation and stores it beside the result.
 """
 
@@ -37,6 +37,7 @@ class FitUpProbability:
     Attributes
     ----------
     probability : that all goes together.
+    error : standard error of the probability, from its draws.
     bound : which it does not exceed.
     mean_misfit, sd : of the misfit, over what the rods may be. [mm]
     worst : marks with their share in the draws that fail, the largest first.
@@ -45,6 +46,7 @@ class FitUpProbability:
     """
 
     probability: float
+    error: float
     bound: float
     conclusion: FitUpConclusion
     mean_misfit: float
@@ -56,6 +58,7 @@ class FitUpProbability:
         """Return the members of `fit_up` that it settles."""
         return {
             "probability": self.probability,
+            "probability_error": self.error,
             "probability_bound": self.bound,
             "conclusion": self.conclusion.value,
             "worst": [{"mark": mark, "share": share} for mark, share in self.worst],
@@ -124,6 +127,7 @@ def compute_fit_up_probability(
     np.add.at(direction, rows, (readings.row * state[readings.position]).sum(axis=1))
     return FitUpProbability(
         probability=probability,
+        error=found.error,
         bound=found.bound,
         conclusion=conclude(
             fit_up.best.misfit, probability, complete=fit_up.is_complete

@@ -1,6 +1,6 @@
 """The supplement of a result: members that take too long to compute inline.
 
-The probability of fit-up takes some tenths of a second. It is computed apart from the
+The probability of fit-up takes up to a few seconds. It is computed apart from the
 result, from the same input, and merged into it wherever it is given out
 (`jobs.exchange.result.supplement`).
 """

@@ -22,6 +22,10 @@ TOLERANCE = 1e-8
 REDUCED_TOLERANCE = 1e-6
 """Gap accepted where rounding keeps the solver from that. [1, mm]"""
 
+FULL_STEP, SHORT_STEP = 0.99, 0.8
+"""Share of the way to the border of the cones that a step goes: the solver's own value,
+and that of the last trial."""
+
 MAX_KEPT_ROWS = 12_000
 """Rows of the largest programme whose solver is kept: some 500 positions, 10 MB."""
 
@@ -90,14 +94,15 @@ class ConeSolver:
                 self._idle[key] = solver
             return np.asarray(found.x), np.asarray(found.z)
         # Refining each linear solution costs a fifth of the time and is hardly ever
-        # needed.
-        found = self._set_up(bound, cost, curvature, refine=True).solve()
-        status = str(found.status)
-        if status not in ("Solved", "AlmostSolved"):
-            raise EngineError(
-                f"The fit-up could not be computed: the solver stopped ({status})."
-            )
-        return np.asarray(found.x), np.asarray(found.z)
+        # needed; shorter steps, where full ones come too near to the cones.
+        for step in (FULL_STEP, SHORT_STEP):
+            retry = self._set_up(bound, cost, curvature, refine=True, step=step)
+            found = retry.solve()
+            if str(found.status) in ("Solved", "AlmostSolved"):
+                return np.asarray(found.x), np.asarray(found.z)
+        raise EngineError(
+            f"The fit-up could not be computed: the solver stopped ({found.status})."
+        )
 
     def _set_up(
         self,
@@ -106,6 +111,7 @@ class ConeSolver:
         curvature: FloatArray | None,
         *,
         refine: bool,
+        step: float = FULL_STEP,
     ) -> "clarabel.DefaultSolver":
         # Here, not above: starting the program loads no heavy library.
         import clarabel
@@ -119,6 +125,7 @@ class ConeSolver:
         settings.reduced_tol_gap_rel = REDUCED_TOLERANCE
         settings.reduced_tol_feas = REDUCED_TOLERANCE
         settings.iterative_refinement_enable = refine
+        settings.max_step_fraction = step
         # There is nothing to leave out, and bounds could not be changed afterwards.
         settings.presolve_enable = False
         n_rows, n = self.matrix.shape

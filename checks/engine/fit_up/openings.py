@@ -18,7 +18,6 @@ References
 import numpy as np
 
 from checks.engine.arrays import FloatArray
-from checks.engine.errors import EngineError
 from checks.engine.fit_up.cone_program import ConeProgram
 from checks.engine.fit_up.problem import FitUpProblem
 
@@ -29,10 +28,6 @@ PASSES = 3
 
 NO_OPENING_MM = 1e-3
 """Opening below which the solver means none."""
-
-SMALLEST_OPENINGS_MM = (0.0, -1e-6, -1e-5)
-"""Least opening, tried in turn: with most of them at a bound of 0 the solver can stop
-short, and a little room lets it through."""
 
 
 def find_openings(problem: FitUpProblem) -> FloatArray:
@@ -52,22 +47,9 @@ def find_openings(problem: FitUpProblem) -> FloatArray:
     opening = np.zeros(len(problem))
     weight = np.ones(len(problem))
     for _ in range(PASSES):
-        opening = np.maximum(_minimise(program, weight), 0.0)
+        x, _ = program.run(program.cost_of_openings(weight), smallest_opening=0.0)
+        opening = np.maximum(x[program.opening_column :], 0.0)
         weight = 1.0 / (opening + SMALL_OPENING_MM)
         weight /= weight.min()
     opening[opening < NO_OPENING_MM] = 0.0
     return opening
-
-
-def _minimise(program: ConeProgram, weight: FloatArray) -> FloatArray:
-    """Return the openings with the least weighted sum, (n,). [mm]"""
-    cost = program.cost_of_openings(weight)
-    for smallest in SMALLEST_OPENINGS_MM:
-        try:
-            x, _ = program.run(cost, smallest_opening=smallest)
-        except EngineError:
-            if smallest == SMALLEST_OPENINGS_MM[-1]:
-                raise
-        else:
-            break
-    return x[program.opening_column :]

@@ -1,25 +1,33 @@
 """The probability that a building goes together, from few solutions.
 
 The misfit t is a convex function of the rods, so that each solution (t_j, slopes l_j,
-rods r_j) is a lower bound everywhere: t(r) >= t_j + l_j . (r - r_j), a *cut*. The rods
-are drawn once from each of `CUTS` posteriors, solved, and the cuts kept. The largest
-cut falls short of t by about ::
+rods r_j) is a lower bound everywhere: t(r) >= t_j + l_j . (r - r_j), a *cut*. `CUTS`
+rods are drawn from as many posteriors, solved, and the cuts kept. The largest cut falls
+short of t by about ::
 
     rest = mean over j of t_j - max over i != j of cut_i(r_j)
 
-which is added; the share of many further draws of the rods with max cut + rest <= 0 is
-the probability. One cut alone gives a proven upper bound, and so does the least of
-them in each posterior::
+which is added; the share of further draws of the rods with max cut + rest <= 0 is the
+probability. A cut holds whatever the spreads are, so that the further draws come from
+many more posteriors than were solved: most of the noise of the probability is that of
+the spreads. Its standard error is ::
+
+    e^2 = var(share of each posterior) / n_posteriors + (dP/drest sd(rest_j))^2 / CUTS
+
+One cut alone gives a proven upper bound, and so does the least of the cuts that are
+the largest most often in each posterior::
 
     P <= mean over posteriors of min over i of Phi(-mean(cut_i) / sd(cut_i))
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
-from checks.engine.arrays import FloatArray
-from checks.engine.fit_up.cone_program import solve_fit_up
+from checks.engine.arrays import FloatArray, IntArray
+from checks.engine.errors import EngineError
+from checks.engine.fit_up.cone_program import FitUpSolution, solve_fit_up
 from checks.engine.fit_up.posterior import (
     ConditionedRods,
     PairReadings,
@@ -30,8 +38,18 @@ from checks.engine.fit_up.posterior import (
 from checks.engine.fit_up.problem import FitUpProblem
 from checks.engine.fit_up.spread_prior import draw_spreads
 
-CUTS = 48
-DRAWS_PER_CUT = 84
+CUTS = 128
+POSTERIORS_PER_CUT = 8
+DRAWS_PER_POSTERIOR = 8
+BLOCK = 64
+"""Posteriors in memory at once."""
+
+BOUND_CUTS = 16
+"""Cuts that the bound takes the least of: more hardly lower it."""
+
+MOST_UNSOLVED = 0.1
+"""Share of draws that the solver may leave unsolved."""
+
 FEW_FAILING = 6
 """With fewer failing draws than this, the worst of all draws say what decides."""
 
@@ -43,6 +61,7 @@ class MisfitDistribution:
     Attributes
     ----------
     probability : that it is not above zero.
+    error : standard error of the probability, from the draws.
     bound : which the probability does not exceed, but for the noise of the draws.
     mean, sd : of the misfit. [mm]
     share : (n,) each position's share in the draws that fail, its sum 1.
@@ -50,11 +69,33 @@ class MisfitDistribution:
     """
 
     probability: float
+    error: float
     bound: float
     mean: float
     sd: float
     share: FloatArray
     slope: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cuts:
+    """Solutions at k draws of the rods, and the lower bounds they give.
+
+    Attributes
+    ----------
+    misfit, share, slope : (k,), (k, n), (k, n, m, 2) of the solutions.
+    by_state, start : (k, n w), (k,) a cut is by_state . state + start. [mm]
+    rest : (k,) what the largest other cut falls short of each misfit by. [mm]
+    busiest : cuts that are the largest most often at the other draws.
+    """
+
+    misfit: FloatArray
+    share: FloatArray
+    slope: FloatArray
+    by_state: FloatArray
+    start: FloatArray
+    rest: FloatArray
+    busiest: IntArray
 
 
 def compute_misfit_distribution(
@@ -82,16 +123,32 @@ def compute_misfit_distribution(
     Raises
     ------
     EngineError
-        If the solver does not reach its tolerance.
+        If the solver leaves too many draws unsolved.
     """
     rng = np.random.default_rng(seed)
     posterior = RodPosterior(problem, readings)
-    draws = draw_spreads(posterior.list_items(), cuts, rng)
-    return evaluate_posteriors(problem, posterior.condition(draws, pairs), rng)
+    number = cuts * POSTERIORS_PER_CUT
+    draws = draw_spreads(posterior.list_items(), number, rng)
+    # Resampled in order, every eighth stands for its neighbours.
+    solved = np.arange(0, number, POSTERIORS_PER_CUT)
+    return evaluate_posteriors(
+        problem,
+        posterior.condition(draws.select(solved), pairs),
+        (
+            posterior.condition(
+                draws.select(np.arange(i, min(i + BLOCK, number))), pairs
+            )
+            for i in range(0, number, BLOCK)
+        ),
+        rng,
+    )
 
 
 def evaluate_posteriors(
-    problem: FitUpProblem, rods: ConditionedRods, rng: np.random.Generator
+    problem: FitUpProblem,
+    solved: ConditionedRods,
+    blocks: Iterable[ConditionedRods],
+    rng: np.random.Generator,
 ) -> MisfitDistribution:
     """Compute the distribution of the misfit over normal posteriors, equally weighted.
 
@@ -99,52 +156,88 @@ def evaluate_posteriors(
     ----------
     problem : FitUpProblem
         Its rods are not used.
-    rods : ConditionedRods
-        One posterior for each cut.
+    solved : ConditionedRods
+        The posteriors to solve one draw of, each for one cut.
+    blocks : iterable of ConditionedRods
+        All posteriors, some at a time.
     rng : Generator
 
     Raises
     ------
     EngineError
-        If the solver does not reach its tolerance.
+        If the solver leaves too many draws unsolved.
     """
-    states = rods.sample(1 + DRAWS_PER_CUT, rng)
-    at = rods_of_states(states[:, 0])
-    solutions = [solve_fit_up(problem.with_rods(each)) for each in at]
-    misfit = np.array([each.misfit for each in solutions])
-    slope = np.array([each.slope for each in solutions])
-    shares = np.array([each.share for each in solutions])
-    return _combine_cuts(rods, states, misfit, slope, shares)
-
-
-def _combine_cuts(
-    rods: ConditionedRods,
-    states: FloatArray,
-    misfit: FloatArray,
-    slope: FloatArray,
-    shares: FloatArray,
-) -> MisfitDistribution:
-    """Combine the cuts at the first draw of each posterior over all other draws."""
-    k = misfit.size
-    by_state = _slope_by_state(slope).reshape(k, -1)
-    start = misfit - (by_state * states[:, 0].reshape(k, -1)).sum(axis=1)
-    at_cuts = states[:, 0].reshape(k, -1) @ by_state.T + start  # (draw, cut)
-    np.fill_diagonal(at_cuts, -np.inf)
-    rest = float((misfit - at_cuts.max(axis=1)).mean())
-    values = states[:, 1:].reshape(-1, by_state.shape[1]) @ by_state.T + start
-    largest = values.max(axis=1) + rest
-    active = np.bincount(values.argmax(axis=1), minlength=k) / len(values)
-    failing = np.flatnonzero(misfit > 0.0)
+    cuts = _solve_draws(problem, solved.sample(1, rng)[:, 0])
+    values, active, chances = [], np.zeros(cuts.misfit.size), []
+    for rods in blocks:
+        states = rods.sample(DRAWS_PER_POSTERIOR, rng)
+        of_cuts = _evaluate_cuts(cuts, states)
+        values.append(of_cuts.max(axis=2))
+        active += np.bincount(of_cuts.argmax(axis=2).ravel(), minlength=active.size)
+        chances.append(_find_chances(rods, of_cuts, cuts))
+    largest = np.concatenate(values) + cuts.rest.mean()
+    chance = np.concatenate(chances)
+    # The least of a few noisy shares is too low: of shares take that of all draws.
+    bound = chance.mean(axis=0).min() if _has_pairs(solved) else chance.min(axis=1)
+    failing = np.flatnonzero(cuts.misfit > 0.0)
     if failing.size < FEW_FAILING:
-        failing = np.argsort(-misfit)[:FEW_FAILING]
+        failing = np.argsort(-cuts.misfit)[:FEW_FAILING]
     return MisfitDistribution(
         probability=float((largest <= 0.0).mean()),
-        bound=_bound_probability(rods, states, by_state, start),
+        error=_estimate_error(largest, cuts.rest),
+        bound=float(bound.mean()),
         mean=float(largest.mean()),
         sd=float(largest.std()),
-        share=shares[failing].mean(axis=0),
-        slope=np.einsum("k,knmi->nmi", active, slope),
+        share=cuts.share[failing].mean(axis=0),
+        slope=np.einsum("k,knmi->nmi", active / active.sum(), cuts.slope),
     )
+
+
+def _solve_draws(problem: FitUpProblem, states: FloatArray) -> _Cuts:
+    """Solve the building at draws of its states, (k, n, w), and keep the cuts."""
+    solutions: list[FitUpSolution] = []
+    kept: list[int] = []
+    for i, rods in enumerate(rods_of_states(states)):
+        try:
+            solutions.append(solve_fit_up(problem.with_rods(rods)))
+        except EngineError:
+            if i + 1 - len(kept) > max(1.0, MOST_UNSOLVED * len(states)):
+                raise
+        else:
+            kept.append(i)
+    k = len(kept)
+    misfit = np.array([each.misfit for each in solutions])
+    slope = np.array([each.slope for each in solutions])
+    by_state = _slope_by_state(slope).reshape(k, -1)
+    flat = states[kept].reshape(k, -1)
+    start = misfit - (by_state * flat).sum(axis=1)
+    at_cuts = flat @ by_state.T + start  # (draw, cut)
+    np.fill_diagonal(at_cuts, -np.inf)
+    count = np.bincount(at_cuts.argmax(axis=1), minlength=k)
+    return _Cuts(
+        misfit=misfit,
+        share=np.array([each.share for each in solutions]),
+        slope=slope,
+        by_state=by_state,
+        start=start,
+        rest=misfit - at_cuts.max(axis=1),
+        busiest=np.argsort(-count, kind="stable")[:BOUND_CUTS],
+    )
+
+
+def _evaluate_cuts(cuts: _Cuts, states: FloatArray) -> FloatArray:
+    """Evaluate all cuts (p, s, k) at s draws of the states from p posteriors."""
+    flat = states.reshape(*states.shape[:2], -1)
+    return np.asarray(flat @ cuts.by_state.T + cuts.start)
+
+
+def _estimate_error(largest: FloatArray, rest: FloatArray) -> float:
+    """Estimate the standard error of the probability from draws (posteriors, s)."""
+    share = (largest <= 0.0).mean(axis=1)
+    by_draws = share.var() / share.size
+    step = float(rest.std()) / np.sqrt(rest.size)
+    by_rest = ((largest <= step).mean() - (largest <= -step).mean()) / 2.0
+    return float(np.sqrt(by_draws + by_rest**2))
 
 
 def _slope_by_state(slope: FloatArray) -> FloatArray:
@@ -154,25 +247,25 @@ def _slope_by_state(slope: FloatArray) -> FloatArray:
     return np.concatenate((by_line, slope.reshape(k, n, 2 * m)), axis=2)
 
 
-def _bound_probability(
-    rods: ConditionedRods, states: FloatArray, by_state: FloatArray, start: FloatArray
-) -> float:
-    """Compute the mean over the posteriors of the least bound by a single cut.
+def _has_pairs(rods: ConditionedRods) -> bool:
+    return rods.pairs is not None and bool(rods.pairs.value.size)
 
-    Cuts are normal in each posterior. With bays or spans read their moments are taken
-    from the draws.
+
+def _find_chances(rods: ConditionedRods, values: FloatArray, cuts: _Cuts) -> FloatArray:
+    """Find the chance (p, c) of each of the busiest cuts to be at most 0.
+
+    Cuts are normal in each posterior, but where bays or spans were read: there it is
+    the share of their values at the draws, (p, s, k).
     """
-    k, n, w = rods.mean.shape
-    if rods.pairs is not None and rods.pairs.value.size:
-        values = states[:, 1:].reshape(k, -1, n * w) @ by_state.T + start
-        mean, variance = values.mean(axis=1), values.var(axis=1)
-    else:
-        mean, variance = _compute_cut_moments(rods, by_state.reshape(-1, n, w))
-        mean += start
     from scipy.special import ndtr
 
-    below = ndtr(-mean / np.sqrt(np.maximum(variance, 1e-12)))
-    return float(below.min(axis=1).mean())
+    chosen = cuts.busiest
+    if _has_pairs(rods):
+        return np.asarray((values[..., chosen] <= 0.0).mean(axis=1))
+    by_state = cuts.by_state[chosen].reshape(-1, *rods.mean.shape[1:])
+    mean, variance = _compute_cut_moments(rods, by_state)
+    mean += cuts.start[chosen]
+    return np.asarray(ndtr(-mean / np.sqrt(np.maximum(variance, 1e-12))))
 
 
 def _compute_cut_moments(

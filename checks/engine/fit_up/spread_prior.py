@@ -8,10 +8,12 @@ along and in (about their line), turns of groups, rods in their group::
     item ~ (1 - p) N(0, s_k^2 + noise) + p N(0, (5 s_k)^2 + (4 d_k)^2 + noise)
     s_k = f g_k d_k,  f lognormal(1.4, 0.6),  g_k lognormal(1, 0.4)
 
-with p = 0.05 and default spreads d_k. Draws of (f, g) are weighted by the likelihood of
-all items and resampled; each item is then an outlier or not by its own odds. Project
-choice, tuned on simulated jobs (`python -m tests.bench.fit_up`); importance resampling
-as in Gelman et al., *Bayesian Data Analysis*, 3rd ed., 2013, 10.4.
+with default spreads d_k. The share of outliers p is unknown, too, log-uniform from
+0.002 to 0.1: a fixed one takes the noise of a careful crew for outliers. Draws of
+(f, g, p) are weighted by the likelihood of all items and resampled; each item is then
+an outlier or not by its own odds. Project choice, tuned on simulated jobs
+(`python -m tests.bench.fit_up`); importance resampling as in Gelman et al., *Bayesian
+Data Analysis*, 3rd ed., 2013, 10.4.
 """
 
 from dataclasses import dataclass
@@ -26,10 +28,11 @@ DEFAULT_SPREADS = np.array([0.8, 0.25, 0.7, 0.002, 0.45])
 
 COMMON_FACTOR = (1.4, 0.6)  # median and log standard deviation of f
 KIND_FACTOR = (1.0, 0.4)  # the same of each g
-OUTLIER_SHARE = 0.05
+OUTLIER_SHARES = (0.002, 0.1)
+"""Range of the share of outliers p, even in its logarithm. Project choice."""
 OUTLIER_SCALE = 5.0
 OUTLIER_DEFAULT_SCALE = 4.0
-HYPER_DRAWS = 1500
+HYPER_DRAWS = 12_000
 MAX_TERMS = 400_000  # of draws times items at once: keeps arrays in the cache
 
 
@@ -64,6 +67,14 @@ class SpreadDraws:
     outlier: BoolArray  # (n_draws, n_items)
     variance: FloatArray
 
+    def select(self, draws: IntArray) -> "SpreadDraws":
+        """Return some of the draws."""
+        return SpreadDraws(
+            spread=self.spread[draws],
+            outlier=self.outlier[draws],
+            variance=self.variance[draws],
+        )
+
 
 def draw_spreads(
     items: SpreadItems, n_draws: int, rng: np.random.Generator
@@ -85,10 +96,14 @@ def draw_spreads(
         + KIND_FACTOR[1] * rng.normal(size=(HYPER_DRAWS, len(KINDS)))
     )
     spread = factor[:, None] * each * DEFAULT_SPREADS
+    least, most = np.log(OUTLIER_SHARES)
+    share = np.exp(rng.uniform(least, most, size=HYPER_DRAWS))
     step = max(1, MAX_TERMS // max(1, items.kind.size))
     weight = np.concatenate(
         [
-            np.logaddexp(*_log_odds(items, spread[i : i + step])).sum(axis=1)
+            np.logaddexp(
+                *_log_odds(items, spread[i : i + step], share[i : i + step])
+            ).sum(axis=1)
             for i in range(0, HYPER_DRAWS, step)
         ]
     )
@@ -98,7 +113,7 @@ def draw_spreads(
     total = np.cumsum(weight)
     chosen = np.searchsorted(total, ladder * total[-1])
     spread = spread[chosen]
-    usual, wild = _log_odds(items, spread)
+    usual, wild = _log_odds(items, spread, share[chosen])
     outlier = rng.random(usual.shape) < 1.0 / (1.0 + np.exp(usual - wild))
     small, large = _variances(items.kind, spread)
     return SpreadDraws(
@@ -113,17 +128,19 @@ def _variances(kind: IntArray, spread: FloatArray) -> tuple[FloatArray, FloatArr
     return small, OUTLIER_SCALE**2 * small + extra
 
 
-def _log_odds(items: SpreadItems, spread: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _log_odds(
+    items: SpreadItems, spread: FloatArray, outlier_share: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Return the log densities (draws, items) of usual items and of outliers."""
     rod = spread[:, KINDS.index("rod"), None] ** 2
     squares = items.value**2
     logs = []
     for share, variance in zip(
-        (1.0 - OUTLIER_SHARE, OUTLIER_SHARE),
+        (1.0 - outlier_share, outlier_share),
         _variances(items.kind, spread),
         strict=True,
     ):
-        log = np.full(variance.shape, np.log(share))
+        log = np.repeat(np.log(share)[:, None], variance.shape[1], axis=1)
         for axis in range(2):
             total = variance + rod * items.rod_part[:, axis] + items.noise[:, axis]
             density = -0.5 * (np.log(total) + squares[:, axis] / total)

@@ -8,7 +8,11 @@ from checks.engine.arrays import FloatArray
 from checks.engine.fit_up.cone_program import solve_fit_up
 from checks.engine.fit_up.elements import compute_single_misfits
 from checks.engine.fit_up.posterior import ConditionedRods
-from checks.engine.fit_up.probability import CUTS, evaluate_posteriors
+from checks.engine.fit_up.probability import (
+    CUTS,
+    POSTERIORS_PER_CUT,
+    evaluate_posteriors,
+)
 from checks.engine.fit_up.problem import (
     FitUpLimits,
     FitUpProblem,
@@ -144,8 +148,9 @@ def calculate_two_columns() -> Calculation:
     clearance, sigma = EIGHTH_MM, 1.0
     displaced = np.array([0.125, -0.15]) * INCH_MM
     problem = _build_bay((float(displaced[0]), float(displaced[1])), clearance)
+    rods = _know_groups(displaced, sigma)
     found = evaluate_posteriors(
-        problem, _know_groups(displaced, sigma), np.random.default_rng(1)
+        problem, rods, [rods] * POSTERIORS_PER_CUT, np.random.default_rng(1)
     )
     apart = float(displaced[0] - displaced[1])
     room = 3.0 * EIGHTH_MM

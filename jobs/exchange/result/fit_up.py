@@ -1,6 +1,6 @@
 """The fit-up of the result document: does the steel go together as measured."""
 
-from typing import Annotated, TypedDict
+from typing import Annotated, NotRequired, TypedDict
 
 from core.vocabulary import FitUpConclusion
 from jobs.exchange.result.findings import OpenedPlateResult
@@ -94,6 +94,11 @@ class FitUpResult(TypedDict):
         "That it goes together, with the readings' uncertainty; null where it has not "
         "been computed yet. It alone never clears a building.",
     ]
+    probability_error: NotRequired[
+        Annotated[
+            float, AtLeast(0), "Standard error of the probability, which is simulated."
+        ]
+    ]
     probability_bound: Annotated[
         float | None, "The probability is not above it; null where not computed."
     ]
@@ -118,6 +123,9 @@ class FitUpProbabilityResult(TypedDict):
     """The members of `fit_up` that are computed apart from the rest."""
 
     probability: Annotated[float, "That it goes together."]
+    probability_error: Annotated[
+        float, AtLeast(0), "Standard error of the probability, which is simulated."
+    ]
     probability_bound: Annotated[float, "The probability is not above it."]
     conclusion: ConclusionWord
     worst: Annotated[
