@@ -1,6 +1,7 @@
 """The limits of every check of the table, and the verdicts they give."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.values import Plan
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CheckBounds:
     """Least and largest deviation each check is within, shape (n_checks,). [mm]
 
@@ -25,7 +26,7 @@ class CheckBounds:
     lower: FloatArray
     upper: FloatArray
 
-    @property
+    @cached_property
     def size(self) -> FloatArray:
         """Return the smaller of the two limits in size. [mm]"""
         return np.minimum(np.abs(self.lower), np.abs(self.upper))

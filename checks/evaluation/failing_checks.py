@@ -61,6 +61,9 @@ class FailingChecks:
         for row in failing:
             self._failing_by_kind[self.check(row).kind].append(row)
         self._position_by_mark = {p.mark: p for p in evaluation.plan.positions}
+        # Measured rows of each kind, grouped once: finders ask position by position.
+        self._rows_at: dict[CheckKind, dict[str | None, list[int]]] = {}
+        self._rows_on: dict[CheckKind, dict[Wall | None, list[int]]] = {}
 
     def unexplained_rows(self, *kinds: CheckKind) -> list[int]:
         """Return the failing rows of these kinds that are not yet explained.
@@ -117,13 +120,21 @@ class FailingChecks:
 
     def measured_rows_on_wall(self, kind: CheckKind, wall: Wall) -> list[int]:
         """Return every measured row of one kind on a wall, failing or not."""
-        return [row for row in self._measured_rows(kind) if self.wall(row) == wall]
+        if kind not in self._rows_on:
+            groups: dict[Wall | None, list[int]] = defaultdict(list)
+            for row in self._measured_rows(kind):
+                groups[self.wall(row)].append(row)
+            self._rows_on[kind] = groups
+        return self._rows_on[kind].get(wall, [])
 
     def measured_rows_at(self, kind: CheckKind, mark: str) -> list[int]:
         """Return every measured row of one kind at a position, failing or not."""
-        return [
-            row for row in self._measured_rows(kind) if self.check(row).mark == mark
-        ]
+        if kind not in self._rows_at:
+            groups: dict[str | None, list[int]] = defaultdict(list)
+            for row in self._measured_rows(kind):
+                groups[self.check(row).mark].append(row)
+            self._rows_at[kind] = groups
+        return self._rows_at[kind].get(mark, [])
 
     def count_positions(self, rows: Iterable[int]) -> int:
         """Count the positions that some rows are at."""

@@ -170,12 +170,16 @@ def _keys_of_rods(
     Where rods are judged from the plan, their reference line's is one of them.
     """
     kinds = POSITION_KINDS if evaluation.limits.rods_from_plan else PATTERN_KINDS
+    table, rows = evaluation.table, evaluation.table.rows(*kinds)
+    order = evaluation.rods.position[group.rows.start]
+    rows = rows[
+        (table.position[rows] == order) & (evaluation.observations.count[rows] > 0)
+    ]
     return [
         check.key
-        for row in evaluation.table.rows(*kinds)
-        if (check := evaluation.table.checks[row]).mark == group.position.mark
-        and (check.kind is CheckKind.LINE or rods.intersection(check.rods))
-        and evaluation.observations.count[row]
+        for row in rows.tolist()
+        if (check := table.checks[row]).kind is CheckKind.LINE
+        or rods.intersection(check.rods)
     ]
 
 
@@ -344,13 +348,17 @@ def _misclosure_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFin
 
 
 def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]:
-    pads = evaluation.pads
-    pad_by_row = {int(row): i for i, row in enumerate(pads.rows)}
+    pads, limits = evaluation.pads, evaluation.limits
+    pad_by_row = {row: i for i, row in enumerate(pads.rows.tolist())}
+    # One for all pads: it lists every pad.
+    better_level = (
+        _propose_better_level(evaluation) if pads.needs_better_level else None
+    )
+    limit, shim_up_to = limits.pad_level(), limits.shim_up_to()
     for row, check in find_failing_checks(evaluation, CheckKind.LEVEL):
         i = pad_by_row[row]
         remeasure, cause = remeasure_reason(evaluation, [check.key])
-        if remeasure is None and pads.needs_better_level:
-            remeasure = _propose_better_level(evaluation)
+        remeasure = remeasure or better_level
         shim = float(pads.shim[i])
         yield ComputedFinding(
             topic=FindingTopic.for_check(check.key),
@@ -361,8 +369,8 @@ def _level_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFinding]
                 level.LevelCase(
                     style=evaluation.style,
                     shortfall=-float(pads.height[i]),
-                    limit=evaluation.limits.pad_level(),
-                    shim_up_to=evaluation.limits.shim_up_to(),
+                    limit=limit,
+                    shim_up_to=shim_up_to,
                     shim=shim,
                     stack=tuple(evaluation.shim_stack(i)),
                     residual=float(pads.height[i]) + shim,

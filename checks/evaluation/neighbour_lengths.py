@@ -11,6 +11,7 @@ Between point positions nothing else was read.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -25,7 +26,7 @@ from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Plan, Position
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class NeighbourLengths:
     """The n bays and spans that were read.
 
@@ -45,7 +46,7 @@ class NeighbourLengths:
     sigma: FloatArray
     sources: tuple[tuple[int, ...], ...]
 
-    @property
+    @cached_property
     def contradicts(self) -> BoolArray:
         """Return where reading and prediction differ by more than 3.29 sigma, (n,)."""
         return neighbour_lengths.find_contradictions(

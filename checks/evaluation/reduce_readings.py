@@ -6,6 +6,7 @@ solved or drawn from their mean. Where two or more agree, the others are set asi
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -50,7 +51,7 @@ STANDARD_TEMPERATURE_C = 20.0
 DEFAULT_TAPE = InstrumentSpec(name="", kind="steel tape")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Observations:
     """The observation of each check of the table; NaN where nothing was read.
 
@@ -102,7 +103,7 @@ class Observations:
         contradicted = self.disagree | self.impossible
         return np.asarray(self.independent_repeats & ~contradicted)
 
-    @property
+    @cached_property
     def contradicted(self) -> BoolArray:
         """Return which checks have readings and no value: their repeats contradict."""
         return np.asarray((self.count > 0) & (self.contributing == 0))

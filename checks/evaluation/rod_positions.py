@@ -1,6 +1,7 @@
 """Rod positions: each rod as built, the shift of its group, the fit of its plate."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -24,7 +25,7 @@ POSITION_KINDS = (CheckKind.LINE, *PATTERN_KINDS)
 """Checks that place a pattern and its rods on the plan."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class AsBuiltRods:
     """Every rod of the plan as built; NaN where it is not determined. [mm]
 
@@ -56,7 +57,7 @@ class AsBuiltRods:
     contradictory: BoolArray
     contradicted: IntArray
 
-    @property
+    @cached_property
     def miss(self) -> FloatArray:
         """Return the distance of each rod from the plan, shape (n_rods,). [mm]"""
         return np.hypot(self.deviation[:, 0], self.deviation[:, 1])

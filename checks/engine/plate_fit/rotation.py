@@ -170,9 +170,13 @@ def find_arc(problem: PlateProblem, best: FloatArray) -> RotationArc:
     reach = np.hypot(problem.holes[0], problem.holes[1])
     every = np.repeat(np.arange(m)[:, None], g, axis=1)
     size = max(1, MAX_PAIRS_AT_ONCE // (m * g))
-    for start in range(0, m, size):
-        near = _min_hole_spacing(problem, every[start : start + size])
-        spacing = np.minimum(spacing, near)
+    alone = _spacing_of_distinct_holes(problem.holes) if size < m and g == 1 else 0.0
+    if alone > 0.0:
+        spacing[0] = alone
+    else:
+        for start in range(0, m, size):
+            near = _min_hole_spacing(problem, every[start : start + size])
+            spacing = np.minimum(spacing, near)
     width, towards = _pair_arcs(
         problem, best, every if m <= MAX_HOLES_ALL_PAIRS else reach.argmax(axis=0)[None]
     )
@@ -212,6 +216,20 @@ def _threshold_share(problem: PlateProblem, best: FloatArray) -> FloatArray:
     if problem.weight is None:
         return best
     return np.where(problem.weight > 0.0, best, 0.0)
+
+
+def _spacing_of_distinct_holes(holes: FloatArray) -> float:
+    """Compute the least distance between the holes (2, m, 1) of one plate, by a tree.
+
+    Zero where two holes coincide: whether one repeats the other is then for
+    `_min_hole_spacing` to find, which compares every pair.
+    """
+    from scipy.spatial import cKDTree  # slow to import, and seldom needed
+
+    at = holes[:, :, 0].T
+    _, nearest = cKDTree(at).query(at, k=2)
+    step = at - at[nearest[:, 1]]
+    return float(np.hypot(step[:, 0], step[:, 1]).min())
 
 
 def _min_hole_spacing(problem: PlateProblem, first: IntArray) -> FloatArray:

@@ -70,10 +70,7 @@ def _propose_shifts(rods: CandidateRods) -> FloatArray:
     high = np.maximum.reduceat(rods.off, rods.start)
     low = np.minimum.reduceat(rods.off, rods.start)
     wanted = 0.5 * (high + low)
-    i, j = np.triu_indices(len(centre), 1)
-    if i.size > MAX_PAIRS:
-        pick = np.linspace(0, i.size - 1, MAX_PAIRS).astype(int)
-        i, j = i[pick], j[pick]
+    i, j = _pick_pairs(len(centre))
     base, differ = centre[j] - centre[i], wanted[j] - wanted[i]
     length2 = np.maximum((base * base).sum(axis=1), 1.0)
     rotation = (base[:, 0] * differ[:, 1] - base[:, 1] * differ[:, 0]) / length2
@@ -83,6 +80,21 @@ def _propose_shifts(rods: CandidateRods) -> FloatArray:
     own = np.concatenate((wanted, np.zeros((len(wanted), 1))), axis=1)
     pairs = np.concatenate((shift, rotation[:, None]), axis=1)
     return np.concatenate((np.zeros((1, 3)), own, pairs))
+
+
+def _pick_pairs(count: int) -> tuple[IntArray, IntArray]:
+    """Return the pairs i < j of `count` positions, at most MAX_PAIRS, evenly spread.
+
+    The pairs are numbered row by row; thousands of positions have millions of them,
+    so a pair is found from its number.
+    """
+    pairs = count * (count - 1) // 2
+    number = np.linspace(0, max(pairs - 1, 0), min(pairs, MAX_PAIRS)).astype(int)
+    row = np.arange(max(count - 1, 0))
+    first = row * (count - 1) - row * (row - 1) // 2  # number of the pair (i, i + 1)
+    i = np.searchsorted(first, number, side="right") - 1
+    j = number - first[i] + i + 1
+    return i.astype(int), j.astype(int)
 
 
 def _score_shifts(
