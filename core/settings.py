@@ -9,7 +9,7 @@ from typing import Any
 
 import environ
 from csp.constants import NONE, SELF
-from kombu import Queue
+from kombu import Exchange, Queue
 
 from core import embedded_postgres
 from core.logs import configure_logs
@@ -129,7 +129,8 @@ CELERY_TASK_TIME_LIMIT = 300
 # somebody waits for, what is due by the clock, and what has hours. A worker without
 # --queues serves all.
 CELERY_TASK_QUEUES = [
-    Queue(name)  # type: ignore[no-untyped-call]
+    # With an exchange of its own each; one shared would copy a message to all.
+    Queue(name, Exchange(name), routing_key=name)  # type: ignore[no-untyped-call]
     for name in ("interactive", "padstone", "bulk")
 ]
 CELERY_TASK_DEFAULT_QUEUE = "padstone"

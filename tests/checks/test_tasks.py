@@ -4,6 +4,7 @@ import pytest
 
 from checks import tasks
 from checks.models import Evaluation
+from core.celery import app
 from jobs.evaluation_due import mark_evaluation_due
 from jobs.models import Building
 from tests.checks.conftest import Measure, entry
@@ -28,3 +29,20 @@ def test_evaluating_twice_is_evaluating_once(
     tasks.evaluate_building.delay(building.pk)
     tasks.evaluate_building.delay(building.pk)
     assert Evaluation.objects.filter(building=building).count() == 1
+
+
+def test_each_kind_of_work_has_a_queue_of_its_own() -> None:
+    queues = app.amqp.queues
+    assert set(queues) == {"interactive", "padstone", "bulk"}
+    # Two queues with one exchange and key would each get a copy of every message.
+    ways = {(queue.exchange.name, queue.routing_key) for queue in queues.values()}
+    assert len(ways) == len(queues)
+    routes = {
+        "checks.tasks.evaluate_building": "interactive",
+        "core.tasks.email_password_link": "interactive",
+        "checks.tasks.evaluate_due_buildings": "padstone",
+        "checks.tasks.reevaluate_buildings": "bulk",
+    }
+    for task, queue in routes.items():
+        route = app.amqp.router.route({}, task)
+        assert route.get("queue", queues[queue]).name == queue
