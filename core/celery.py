@@ -8,6 +8,9 @@ from celery import Celery
 from kombu.connection import Connection
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
+# The checks of Django load every page, which a worker does not serve; the web process
+# and the deployment run them.
+os.environ.setdefault("CELERY_SKIP_CHECKS", "true")
 
 
 class QueueApp(Celery):  # type: ignore[misc]  # Celery has no types

@@ -16,7 +16,6 @@ from django.core.cache import caches
 from django.db import connection
 from django.utils.crypto import salted_hmac
 from django.utils.timezone import now
-from redis.exceptions import RedisError
 
 from core.models import RateCounter
 
@@ -63,9 +62,16 @@ def _increment(key: str, ends: int, window_s: int) -> int:
             caches[CACHE_ALIAS].add(key, 0, timeout=2 * window_s)
             return caches[CACHE_ALIAS].incr(key)
         # A server short of memory may have evicted the key in between.
-        except (RedisError, OSError, ValueError) as fault:
+        except _list_cache_errors() as fault:
             log.warning("Redis failed, counting in the database", fault=str(fault))
     return _increment_in_database(key, datetime.fromtimestamp(ends, UTC))
+
+
+def _list_cache_errors() -> tuple[type[Exception], ...]:
+    """List what a cache that is down raises; where it is up, Redis stays unloaded."""
+    from redis.exceptions import RedisError
+
+    return RedisError, OSError, ValueError
 
 
 def _increment_in_database(key: str, ends_at: datetime) -> int:

@@ -28,3 +28,30 @@ def test_starting_the_program_loads_no_heavy_library():
     )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout.splitlines()[-1]) == []
+
+
+WORKER = """
+import json, sys
+from core.celery import app
+app.loader.import_default_modules()
+app.finalize()
+names = [name for name in app.tasks if not name.startswith("celery.")]
+print(json.dumps([len(names), sorted({heavy!r} & set(sys.modules))]))
+"""
+
+
+def test_a_worker_starts_without_the_arithmetic_and_the_pages():
+    heavy = {*HEAVY, "numpy", "core.urls", "checks.services.evaluation"}
+    done = subprocess.run(
+        [sys.executable, "-c", WORKER.format(heavy=heavy)],
+        cwd=Path(__file__).parents[1],
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings"},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == 0, done.stderr
+    count, loaded = json.loads(done.stdout.splitlines()[-1])
+    assert count > 10
+    assert loaded == []
