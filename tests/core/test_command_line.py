@@ -2,6 +2,7 @@
 
 import os
 import re
+import resource
 import signal
 import socket
 import subprocess
@@ -16,6 +17,7 @@ import pytest
 from manage import needs_database
 
 ROOT = Path(__file__).resolve().parents[2]
+MAX_SUPERVISOR_BYTES = 80_000_000
 MANAGE = [sys.executable, str(ROOT / "manage.py")]
 
 
@@ -75,6 +77,11 @@ def read_until(process: "subprocess.Popen[str]", pattern: str) -> str:
     pytest.fail(f"It ended without saying {pattern!r}:\n{seen}")
 
 
+def resident_bytes(pid: int) -> int:
+    pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
+    return pages * resource.getpagesize()
+
+
 def processes_naming(text: str) -> list[int]:
     found = []
     for entry in Path("/proc").glob("[0-9]*/cmdline"):
@@ -99,6 +106,8 @@ def test_the_demo_comes_up_answers_and_leaves_nothing_behind(
     assert style, "the look is not served by its hashed name"
     with urllib.request.urlopen(url + style[1], timeout=10) as look:
         assert look.status == 200
+
+    assert resident_bytes(demo.pid) < MAX_SUPERVISOR_BYTES
 
     # A second one out of the same folder, or at the same port, is told why not.
     for data, complaint in [

@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import IO, Any, NoReturn
 from urllib.parse import quote
 
 from django.apps import apps
@@ -22,16 +22,9 @@ from django.db import DatabaseError, connections
 from django.utils.module_loading import import_string
 
 from core import embedded_postgres
+from core.demo_supervisor import DemoPlan, become_supervisor, report_progress
 from core.models import Person
-from core.supervisor import (
-    SupervisedProcess,
-    Supervisor,
-    SupervisorError,
-    exit_on_signals,
-    is_port_free,
-)
-
-START_TIMEOUT_S = 90
+from core.supervisor import exit_on_signals, is_port_free
 
 
 class Command(BaseCommand):
@@ -58,29 +51,28 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Run until Ctrl-C or SIGTERM."""
+        """Prepare the data, then become the program that runs until a signal."""
         self.began = time.monotonic()
         host, port = options["host"], options["port"]
         data = settings.DATA_DIR
         try:
-            with exit_on_signals(), self._lock_data_folder(data):
+            with exit_on_signals(), self._lock_data_folder(data) as lock:
                 self._require_free_port(host, port)
                 if options["fresh"]:
                     self._delete_data(data, sure=options["yes"])
                 with self._run_database(data):
                     self._prepare_database()
-                    self._serve(data, host, port)
-        except (embedded_postgres.EmbeddedServerError, SupervisorError) as fault:
+                    self._serve(data, host, port, lock)
+        except embedded_postgres.EmbeddedServerError as fault:
             raise CommandError(str(fault)) from fault
         except KeyboardInterrupt:
             self._report_progress("Stopped.")
 
     def _report_progress(self, text: str) -> None:
-        self.stdout.write(f"{time.monotonic() - self.began:5.1f} s  {text}")
-        self.stdout.flush()
+        report_progress(self.began, text)
 
     @contextlib.contextmanager
-    def _lock_data_folder(self, data: Path) -> Iterator[None]:
+    def _lock_data_folder(self, data: Path) -> Iterator[IO[str]]:
         try:
             data.mkdir(parents=True, exist_ok=True)
             lock = (data / "demo.lock").open("w")
@@ -99,7 +91,7 @@ class Command(BaseCommand):
                     " another folder in DATA_DIR."
                 )
                 raise CommandError(msg) from fault
-            yield
+            yield lock
 
     def _require_free_port(self, host: str, port: int) -> None:
         if is_port_free(host, port):
@@ -172,7 +164,7 @@ class Command(BaseCommand):
         mark.write_text(now)
         self._report_progress("Static files collected.")
 
-    def _serve(self, data: Path, host: str, port: int) -> None:
+    def _serve(self, data: Path, host: str, port: int, lock: IO[str]) -> NoReturn:
         # Browsers support no passkeys on an IP address, so print the name.
         own = ("127.0.0.1", "0.0.0.0", "::", "::1")  # noqa: S104 - compared
         shown = f"[{host}]" if ":" in host else host
@@ -189,32 +181,32 @@ class Command(BaseCommand):
             "ALLOWED_HOSTS": ",".join({*settings.ALLOWED_HOSTS, host}),
             "PYTHONUNBUFFERED": "1",
         }
-        together = Supervisor(data / "logs", environment, settings.BASE_DIR)
-        try:
-            together.start(_list_processes(host, port))
-            together.wait_until_answers(f"{url}sign-in/", START_TIMEOUT_S)
-            self._report_progress(f"Open {url}")
-            self._show_sign_ins()
-            if "EMAIL_URL" not in os.environ:
-                self.stdout.write(f"E-mail is written to {data / 'emails'}.")
-            self.stdout.write(f"Logs are in {together.logs}. Ctrl-C stops everything.")
-            self.stdout.flush()
-            together.watch()
-        finally:
-            together.stop()
-
-    def _show_sign_ins(self) -> None:
-        try:
-            sign_ins = import_string(f"{settings.DEMO}.SIGN_INS")
-        except ImportError:
-            return
-        if not Person.objects.filter(username=sign_ins[0][0]).exists():
-            return
+        lines = _list_sign_ins()
+        if "EMAIL_URL" not in os.environ:
+            lines.append(f"E-mail is written to {data / 'emails'}.")
+        lines.append(f"Logs are in {data / 'logs'}. Ctrl-C stops everything.")
         connections.close_all()
-        self.stdout.write("\nSign in as:")
-        for username, password, who in sign_ins:
-            self.stdout.write(f"  {username:<12} {password:<24} {who}")
-        self.stdout.write("")
+        plan = DemoPlan(
+            data=str(data),
+            url=url,
+            processes=_list_processes(host, port),
+            embedded=not os.environ.get("DATABASE_URL"),
+            began=self.began,
+            lines=lines,
+        )
+        become_supervisor(plan, environment, settings.BASE_DIR, lock)
+
+
+def _list_sign_ins() -> list[str]:
+    """List the accounts of the demo data; none where there is other data."""
+    try:
+        sign_ins = import_string(f"{settings.DEMO}.SIGN_INS")
+    except ImportError:
+        return []
+    if not Person.objects.filter(username=sign_ins[0][0]).exists():
+        return []
+    rows = (f"  {name:<12} {password:<24} {who}" for name, password, who in sign_ins)
+    return ["", "Sign in as:", *rows, ""]
 
 
 def _list_app_loaders() -> Iterator[Callable[[], None]]:
@@ -224,12 +216,12 @@ def _list_app_loaders() -> Iterator[Callable[[], None]]:
             yield import_string(name)
 
 
-def _list_processes(host: str, port: int) -> list[SupervisedProcess]:
+def _list_processes(host: str, port: int) -> list[tuple[str, list[str]]]:
     python = sys.executable
     bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     celery = [python, "-m", "celery", "-A", "core.celery"]
     return [
-        SupervisedProcess(
+        (
             "web server",
             [
                 python, "-m", "gunicorn", "core.wsgi:application", "--bind", bind,
@@ -237,7 +229,7 @@ def _list_processes(host: str, port: int) -> list[SupervisedProcess]:
                 "--graceful-timeout", "5", "--no-control-socket",
             ],
         ),
-        SupervisedProcess(
+        (
             "worker",
             [
                 *celery, "worker", "--pool", "threads", "--concurrency", "2",
@@ -245,7 +237,7 @@ def _list_processes(host: str, port: int) -> list[SupervisedProcess]:
                 "--loglevel", "INFO",
             ],
         ),
-        SupervisedProcess(
+        (
             "scheduler", [*celery, "beat", "--pidfile", "", "--loglevel", "INFO"]
         ),
     ]  # fmt: skip
