@@ -12,7 +12,10 @@ probability. A cut holds whatever the spreads are, so that the further draws com
 many more posteriors than were solved: most of the noise of the probability is that of
 the spreads. Its standard error is ::
 
-    e^2 = var(share of each posterior) / n_posteriors + (dP/drest sd(rest_j))^2 / CUTS
+    e^2 = v / n_posteriors + v / n_effective + (dP/drest sd(rest_j))^2 / CUTS
+
+v being the variance of the share from one posterior to another, and n_effective what
+the weighted draws of the spreads are worth.
 
 One cut alone gives a proven upper bound, and so does the least of the cuts that are
 the largest most often in each posterior::
@@ -141,6 +144,7 @@ def compute_misfit_distribution(
             for i in range(0, number, BLOCK)
         ),
         rng,
+        draws.effective,
     )
 
 
@@ -149,6 +153,7 @@ def evaluate_posteriors(
     solved: ConditionedRods,
     blocks: Iterable[ConditionedRods],
     rng: np.random.Generator,
+    effective_spreads: float = np.inf,
 ) -> MisfitDistribution:
     """Compute the distribution of the misfit over normal posteriors, equally weighted.
 
@@ -161,6 +166,8 @@ def evaluate_posteriors(
     blocks : iterable of ConditionedRods
         All posteriors, some at a time.
     rng : Generator
+    effective_spreads : float, optional
+        How many independent spreads the posteriors stand for, besides. [1]
 
     Raises
     ------
@@ -184,7 +191,7 @@ def evaluate_posteriors(
         failing = np.argsort(-cuts.misfit)[:FEW_FAILING]
     return MisfitDistribution(
         probability=float((largest <= 0.0).mean()),
-        error=_estimate_error(largest, cuts.rest),
+        error=_estimate_error(largest, cuts.rest, effective_spreads),
         bound=float(bound.mean()),
         mean=float(largest.mean()),
         sd=float(largest.std()),
@@ -231,10 +238,12 @@ def _evaluate_cuts(cuts: _Cuts, states: FloatArray) -> FloatArray:
     return np.asarray(flat @ cuts.by_state.T + cuts.start)
 
 
-def _estimate_error(largest: FloatArray, rest: FloatArray) -> float:
+def _estimate_error(
+    largest: FloatArray, rest: FloatArray, effective_spreads: float
+) -> float:
     """Estimate the standard error of the probability from draws (posteriors, s)."""
     share = (largest <= 0.0).mean(axis=1)
-    by_draws = share.var() / share.size
+    by_draws = share.var() * (1.0 / share.size + 1.0 / effective_spreads)
     step = float(rest.std()) / np.sqrt(rest.size)
     by_rest = ((largest <= step).mean() - (largest <= -step).mean()) / 2.0
     return float(np.sqrt(by_draws + by_rest**2))

@@ -61,11 +61,13 @@ class SpreadDraws:
     """Draws of the spreads and of which items are outliers.
 
     `variance` (n_draws, n_items) is that of each item, as an outlier or not.
+    `effective` is how many equal weights all draws of the spreads were worth.
     """
 
     spread: FloatArray  # (n_draws, 5)
     outlier: BoolArray  # (n_draws, n_items)
     variance: FloatArray
+    effective: float = np.inf
 
     def select(self, draws: IntArray) -> "SpreadDraws":
         """Return some of the draws."""
@@ -73,6 +75,7 @@ class SpreadDraws:
             spread=self.spread[draws],
             outlier=self.outlier[draws],
             variance=self.variance[draws],
+            effective=self.effective,
         )
 
 
@@ -117,7 +120,11 @@ def draw_spreads(
     outlier = rng.random(usual.shape) < 1.0 / (1.0 + np.exp(usual - wild))
     small, large = _variances(items.kind, spread)
     return SpreadDraws(
-        spread=spread, outlier=outlier, variance=np.where(outlier, large, small)
+        spread=spread,
+        outlier=outlier,
+        variance=np.where(outlier, large, small),
+        # Kong's effective sample size: J. S. Liu, 2001 (from memory).
+        effective=float(total[-1] ** 2 / (weight**2).sum()),
     )
 
 
