@@ -8,3 +8,20 @@ def append_only() -> pgtrigger.Trigger:
     return pgtrigger.Protect(
         name="append_only", operation=pgtrigger.Update | pgtrigger.Delete
     )
+
+
+def kept_but_for(column: str) -> list[pgtrigger.Trigger]:
+    """Return triggers that refuse every change but the emptying of one column."""
+    return [
+        pgtrigger.Protect(name="never_deleted", operation=pgtrigger.Delete),
+        pgtrigger.Protect(
+            name="append_only",
+            operation=pgtrigger.Update,
+            condition=pgtrigger.AnyChange(exclude=[column]),
+        ),
+        pgtrigger.Protect(
+            name=f"{column}_only_dropped",
+            operation=pgtrigger.Update,
+            condition=pgtrigger.Q(**{f"new__{column}__isnull": False}),
+        ),
+    ]

@@ -6,8 +6,9 @@ from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
-from core.append_only import append_only
+from core.append_only import append_only, kept_but_for
 from core.models import Person
+from core.packed_json import PackedJSONField
 from jobs.exchange.result.document import ResultDocument
 from jobs.exchange.result.supplement import merge_supplement
 from jobs.models import Building, Job, PlanRevision
@@ -149,7 +150,12 @@ class ReadingWithdrawal(models.Model):
 
 
 class Evaluation(models.Model):
-    """The result computed from one plan revision and one set of readings."""
+    """The result computed from one plan revision and one set of readings.
+
+    The result is kept for the latest evaluation of a revision, and for each that a
+    finding or a decision refers to. Of the others digest and summary are kept: the
+    record has all that is needed to compute them again.
+    """
 
     building = models.ForeignKey(Building, models.PROTECT, related_name="+")
     revision = models.ForeignKey(PlanRevision, models.PROTECT, related_name="+")
@@ -161,11 +167,23 @@ class Evaluation(models.Model):
     last_reading = models.ForeignKey(
         Reading, models.PROTECT, null=True, blank=True, related_name="+"
     )
-    result = models.JSONField(help_text="padstone.result/1")
+    result = PackedJSONField(
+        null=True, help_text="padstone.result/1; none once a later one replaced it."
+    )
+    summary = models.JSONField(
+        default=dict, help_text="Number of checks by verdict, and of findings."
+    )
 
     class Meta:
         ordering: ClassVar = ["building", "-pk"]
-        triggers: ClassVar = [append_only()]
+        triggers: ClassVar = kept_but_for("result")
+        indexes: ClassVar = [
+            models.Index(
+                fields=["building"],
+                condition=Q(result__isnull=False),
+                name="checks_evaluation_with_result",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.building} at {self.made_at:%Y-%m-%d %H:%M}"

@@ -6,11 +6,7 @@ from datetime import date
 from checks.models import Evaluation
 from checks.queries.remedy_steps import Step, StepPart, build_step
 from core.vocabulary import Verdict
-from jobs.exchange.result.concrete import (
-    AcceptanceResult,
-    ConcreteResult,
-    StrengthForecastResult,
-)
+from jobs.exchange.result.concrete import AcceptanceResult, StrengthForecastResult
 from jobs.models import Building
 
 HOURS_PER_DAY = 24
@@ -73,10 +69,8 @@ class StrengthStatus:
 def get_strength_status(building: Building) -> StrengthStatus | None:
     """Load the strength of the latest evaluation; None where it has the gate alone."""
     rows = Evaluation.objects.filter(building=building).order_by("-pk")
-    # Load this member alone: a result document has thousands of checks.
-    concrete: ConcreteResult | None = rows.values_list(
-        "result__concrete", flat=True
-    ).first()
+    latest = rows.only("result").first()
+    concrete = latest.complete_result["concrete"] if latest else None
     if not concrete:
         return None
     acceptance, forecast = concrete.get("acceptance"), concrete.get("forecast")

@@ -10,9 +10,12 @@ from checks.evaluation.evaluate import evaluate
 from checks.evaluation.version import MADE_WITH
 from checks.evaluation_input import EvaluationInput, load_evaluation_input
 from checks.models import Evaluation
+from checks.services.evaluation_storage import (
+    drop_replaced_results,
+    store_evaluation,
+)
 from checks.services.finding_lifecycle import sync_findings
 from checks.services.hold_points import get_building_status
-from checks.services.outbox import record_building_evaluated
 from checks.services.stages import write_building_status
 from jobs.exchange.canonical_json import sha256_of
 from jobs.exchange.result.document import ResultDocument
@@ -205,8 +208,12 @@ def _evaluate_unlocked(building: Building) -> Evaluation:
 def _write_outcome(building: Building, outcome: _Outcome) -> Evaluation:
     """Store an evaluation with its findings and progress; the building is locked."""
     evaluation_input = outcome.evaluation_input
-    evaluation = outcome.latest or _store_evaluation(building, outcome)
+    evaluation = outcome.latest
+    if evaluation is None:
+        assert outcome.result is not None  # noqa: S101  # there is one or the other
+        evaluation = store_evaluation(building, evaluation_input, outcome.result)
     findings = sync_findings(building, evaluation, evaluation_input)
+    drop_replaced_results(evaluation)
     # Both are saved with the progress.
     building.evaluated_change = outcome.change
     if building.change_number == outcome.change:
@@ -252,17 +259,3 @@ def _find_current_evaluation(
     if found is None or found[1:] != wanted:
         return None
     return evaluations.get(pk=found[0])
-
-
-def _store_evaluation(building: Building, outcome: _Outcome) -> Evaluation:
-    evaluation_input = outcome.evaluation_input
-    evaluation = Evaluation.objects.create(
-        building=building,
-        revision=evaluation_input.revision,
-        made_with=MADE_WITH,
-        input_digest=evaluation_input.digest,
-        last_reading_id=evaluation_input.last_reading_id,
-        result=outcome.result,
-    )
-    record_building_evaluated(evaluation)
-    return evaluation
