@@ -25,6 +25,14 @@ def evaluate_building(building_id: int) -> None:
     evaluation.evaluate_building(building_id)
 
 
+@shared_task(**REDELIVERED_TASK_OPTIONS)  # type: ignore[untyped-decorator]
+def evaluate_changes(building_id: int, change: int) -> None:
+    """Evaluate a building unless an evaluation has seen this change."""
+    from checks.services import evaluation
+
+    evaluation.evaluate_changes(building_id, change)
+
+
 @shared_task(ignore_result=True)  # type: ignore[untyped-decorator]
 def evaluate_due_buildings() -> None:
     """Evaluate the buildings with changes that no evaluation has seen."""

@@ -136,6 +136,7 @@ CELERY_TASK_QUEUES = [
 CELERY_TASK_DEFAULT_QUEUE = "padstone"
 CELERY_TASK_ROUTES = {
     "checks.tasks.evaluate_building": {"queue": "interactive"},
+    "checks.tasks.evaluate_changes": {"queue": "interactive"},
     "core.tasks.email_*": {"queue": "interactive"},
     "checks.tasks.queue_reevaluation": {"queue": "bulk"},
     "checks.tasks.reevaluate_buildings": {"queue": "bulk"},
@@ -334,6 +335,8 @@ EVENT_LINKS = {  # API addresses of the subjects of events
 
 # How long the answer to a reading waits for an evaluation under way. [s]
 VERDICT_WAIT_S = env.float("VERDICT_WAIT_S", default=2.0)
+# A larger upload is evaluated by a worker, so that a web process stays responsive.
+MAX_READINGS_EVALUATED_AT_ONCE = env.int("MAX_READINGS_EVALUATED_AT_ONCE", default=1000)
 
 # API
 API_MAX_BODY = env.int("API_MAX_BODY", default=8_000_000)  # bytes

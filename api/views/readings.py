@@ -96,7 +96,8 @@ class ReadingListView(RecordView, generics.ListAPIView[Reading]):
         "twice. One invalid reading refuses all of them (422), unless `keep_good`. "
         "Returns 201 where something new was stored, else 200. Readings that come "
         "while the building is being evaluated share the next evaluation. The answer "
-        "waits for an evaluation under way, two seconds as a rule; after that "
+        "waits for an evaluation under way, two seconds as a rule, and "
+        "does not wait for that of a large upload, a thousand readings as a rule: then "
         "`covered_by` and every `verdict` are null: the readings are recorded, the "
         "verdict follows, and `follow_up` is where to ask for it.",
         tags=["readings"],

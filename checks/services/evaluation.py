@@ -3,6 +3,7 @@
 import logging
 from dataclasses import dataclass
 
+from celery import current_app
 from django.db import OperationalError, connection, transaction
 from psycopg.errors import LockNotAvailable
 
@@ -110,6 +111,16 @@ def await_evaluation(
         logger.exception("Building %s could not be evaluated.", building.pk)
     building.refresh_from_db()
     return evaluation
+
+
+def queue_evaluation(building: Building, change: int) -> None:
+    """Leave a stored change to a worker.
+
+    Where the broker cannot be reached, the sweep evaluates it.
+    """
+    # By its name: the tasks are above the services, which they call.
+    task = current_app.tasks["checks.tasks.evaluate_changes"]
+    transaction.on_commit(lambda: task.delay(building.pk, change), robust=True)
 
 
 def evaluate_due_buildings() -> int:

@@ -18,7 +18,7 @@ from checks.evaluation_input import (
     write_entry,
 )
 from checks.models import Evaluation, Instrument, Reading, ReadingWithdrawal
-from checks.services.evaluation import await_evaluation
+from checks.services.evaluation import await_evaluation, queue_evaluation
 from checks.services.outbox import record_readings_stored
 from core.models import Person
 from core.permissions import Action, require
@@ -84,7 +84,8 @@ def record_readings(
     transaction, and where it fails the sweep tries again. Readings that come while
     the building is being evaluated share the next evaluation; it is waited for at
     most `settings.VERDICT_WAIT_S`. A repeated upload also evaluates what the first
-    one left due.
+    one left due. An upload of more than `settings.MAX_READINGS_EVALUATED_AT_ONCE` is
+    evaluated by a worker.
 
     Parameters
     ----------
@@ -101,6 +102,10 @@ def record_readings(
     require(actor, Action.RECORD_READING, roles=building.roles_of(actor))
     recorded = _store_readings(actor, building, entries, keep_good=keep_good)
     if not recorded.stored and not recorded.repeated:
+        return recorded
+    if len(recorded.stored) > settings.MAX_READINGS_EVALUATED_AT_ONCE:
+        queue_evaluation(building, recorded.change)
+        building.refresh_from_db()
         return recorded
     evaluation = await_evaluation(building, recorded.change, settings.VERDICT_WAIT_S)
     return replace(recorded, evaluation=evaluation)

@@ -149,15 +149,19 @@ def _list_concerned(actor: Person, reason: str) -> list[int]:
 
 def _reevaluate(run: Reevaluation, building_id: int) -> bool:
     """Evaluate one building of a run; return whether this call finished it."""
-    row = run.tasks.filter(building=building_id, finished_at=None)
+    # The row alone: the order of a run's rows joins the run, and a lock on that would
+    # keep every other worker out.
+    row = run.tasks.select_for_update(skip_locked=True, of=("self",)).filter(
+        building=building_id, finished_at=None
+    )
     # Counted in a transaction of its own: a killed worker rolls back the next one.
     with transaction.atomic():
-        task = row.select_for_update(skip_locked=True).first()
+        task = row.first()
         if task is None:
             return False
         ReevaluationTask.objects.filter(pk=task.pk).update(attempts=F("attempts") + 1)
     with transaction.atomic():
-        task = row.select_for_update(skip_locked=True).first()
+        task = row.first()
         if task is None:
             return False
         task.outcome, task.failure = _evaluate(run, task)

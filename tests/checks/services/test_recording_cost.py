@@ -56,3 +56,26 @@ def test_a_repeated_upload_evaluates_what_the_first_one_left_due(
     assert len(measure(*entries).repeated) == 2
     building.refresh_from_db()
     assert building.evaluation_due_since is None
+
+
+def test_a_large_upload_is_evaluated_by_a_worker(
+    building: Building,
+    measure: Measure,
+    settings: Any,
+    django_capture_on_commit_callbacks: Any,
+) -> None:
+    settings.MAX_READINGS_EVALUATED_AT_ONCE = 2
+    small = [entry("level:S1", "1000 mm"), entry("level:S2", "1006 mm")]
+    assert measure(*small).evaluation is not None
+    large = [entry(f"level:{mark}", "1001 mm") for mark in ("N1", "N2", "N3")]
+    with django_capture_on_commit_callbacks(execute=False) as queued:
+        recorded = measure(*large)
+    assert len(recorded.stored) == 3
+    assert recorded.evaluation is None  # the verdict follows
+    building.refresh_from_db()
+    assert building.evaluation_due_since is not None
+    for call in queued:
+        call()
+    building.refresh_from_db()
+    assert building.evaluation_due_since is None
+    assert building.evaluated_change == recorded.change

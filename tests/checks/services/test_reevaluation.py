@@ -1,6 +1,7 @@
 """Re-evaluation of many buildings: once each, by several workers, whatever ends one."""
 
 import threading
+import time
 from typing import Any
 
 import pytest
@@ -189,26 +190,42 @@ def test_a_stalled_run_is_queued_again(
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_building_at_another_worker_is_skipped(
-    building: Building, operations: Person
+def test_workers_evaluate_different_buildings_at_once(
+    building: Building, job: Job, operations: Person
 ) -> None:
+    other = factories.building(job, operations, shed(name="Another shed"))
     run = start_reevaluation(actor=operations, reason="basis")
-    locked, release = threading.Event(), threading.Event()
+    finished: list[int] = []
 
-    def hold() -> None:
-        with transaction.atomic():
-            run.tasks.select_for_update().get(building=building)
-            locked.set()
-            release.wait(20)
+    def evaluate_first() -> None:
+        finished.append(reevaluate_buildings(run.pk, [building.pk]))
         connection.close()
 
-    holder = threading.Thread(target=hold)
-    holder.start()
-    try:
-        assert locked.wait(20)
-        assert reevaluate_buildings(run.pk, [building.pk]) == 0
-        assert run.tasks.get().attempts == 0
-    finally:
-        release.set()
-        holder.join()
-    assert reevaluate_buildings(run.pk, [building.pk]) == 1
+    worker = threading.Thread(target=evaluate_first)
+    with transaction.atomic():
+        # Its worker has to wait for the building, with the row of the run locked.
+        Building.objects.select_for_update().get(pk=building.pk)
+        worker.start()
+        _wait_until_a_lock_is_awaited()
+        assert reevaluate_buildings(run.pk, [building.pk, other.pk]) == 1
+        assert run.tasks.get(building=other).outcome == "changed"
+        assert run.tasks.get(building=building).outcome == ""
+    worker.join(20)
+    assert finished == [1]
+    run.refresh_from_db()
+    assert run.finished_at is not None
+    assert set(run.tasks.values_list("attempts", flat=True)) == {1}
+
+
+def _wait_until_a_lock_is_awaited() -> None:
+    until = time.monotonic() + 20
+    while time.monotonic() < until:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity"
+                " WHERE datname = current_database() AND wait_event_type = 'Lock'"
+            )
+            if cursor.fetchone()[0]:
+                return
+        time.sleep(0.05)
+    pytest.fail("Nobody waits for a lock.")
