@@ -167,10 +167,10 @@ def wrong_probability(
     """
     from scipy.special import ndtr
 
-    margin, u = np.broadcast_arrays(
-        np.abs(np.asarray(margin_mm, dtype=np.float64)),
-        np.asarray(uncertainty_mm, dtype=np.float64),
-    )
+    margin = np.abs(np.asarray(margin_mm, dtype=np.float64))
+    u = np.asarray(uncertainty_mm, dtype=np.float64)
+    if margin.shape != u.shape:
+        margin, u = np.broadcast_arrays(margin, u)
     ratio = np.full(u.shape, np.inf)
     np.divide(margin, u, out=ratio, where=u > 0.0)
     return np.asarray(ndtr(-ratio), dtype=np.float64)
@@ -197,12 +197,12 @@ def wrong_probability_after(
     """
     from scipy.special import owens_t
 
-    margin, u, removed = np.broadcast_arrays(
-        *(
-            np.abs(np.asarray(x, dtype=np.float64))
-            for x in (margin_mm, uncertainty_mm, removed_mm)
-        )
+    margin, u, removed = (
+        np.abs(np.asarray(x, dtype=np.float64))
+        for x in (margin_mm, uncertainty_mm, removed_mm)
     )
+    if not margin.shape == u.shape == removed.shape:
+        margin, u, removed = np.broadcast_arrays(margin, u, removed)
     left = np.sqrt(np.maximum(u**2 - removed**2, 0.0))
     ratio, share = np.full(u.shape, np.inf), np.full(u.shape, np.inf)
     np.divide(margin, u, out=ratio, where=u > 0.0)

@@ -376,9 +376,12 @@ def _find_pad_to_lower(
 
 def list_shim_stack(plan: Plan, counts: IntArray) -> list[str]:
     """List the plates of one stack as the plan writes them, thickest first."""
+    number = counts.tolist()
+    if not any(number):
+        return []
     order = sorted(
         range(len(plan.shim_thicknesses)),
         key=lambda i: plan.shim_thicknesses[i].mm,
         reverse=True,
     )
-    return [plan.shim_thicknesses[i].text for i in order for _ in range(counts[i])]
+    return [plan.shim_thicknesses[i].text for i in order for _ in range(number[i])]

@@ -97,7 +97,7 @@ class Observations:
     all_readings: tuple[ReadingValue, ...]
     independent_repeats: BoolArray
 
-    @property
+    @cached_property
     def repeated_independently(self) -> BoolArray:
         """Return the checks (n_checks,) whose independent repeats agree."""
         contradicted = self.disagree | self.impossible
