@@ -87,7 +87,7 @@ def read_perfectly(document: Document) -> Document:
         {
             "id": "strength-1",
             "check": "strength:F1",
-            "value": "3100 psi",
+            "value": "2900 psi",
             "by": "laboratory",
             "at": "2026-04-27T12:00:00Z",
         }

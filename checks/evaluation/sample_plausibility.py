@@ -2,7 +2,8 @@
 
 A wrong date, a wrong unit or a wrong report opens the gate for weak concrete. What is
 possible but implausible for its age therefore waits for a second sample: one that is as
-strong and was broken on another day, or reported by another person.
+strong and was broken on another day, or reported by another person. Where the age is
+not known a sample may be the youngest there is, and is believed only as far as that.
 """
 
 from collections.abc import Sequence
@@ -21,6 +22,9 @@ from core.formatting import DisplayStyle, format_strength
 from jobs.anchor_plan.values import ConcreteSpec, ReadingValue
 
 HOURS_PER_DAY = 24.0
+
+LEAST_AGE_D = 1.0
+"""Age of the youngest sample: none is broken on the day of placing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,11 +52,12 @@ def find_unconfirmed(
     array, shape (n,)
         True where a sample may not open the gate.
     """
-    if concrete.specified_strength is None or concrete.placed_on is None:
+    if concrete.specified_strength is None:
         return np.zeros(len(samples), dtype=bool)
+    age = compute_ages(concrete, samples)
     implausible = find_implausible(
         [sample.mean_mpa for sample in samples],
-        compute_ages(concrete, samples),
+        np.where(np.isnan(age), LEAST_AGE_D, age),
         concrete.specified_strength,
     )
     strong = [sample for sample, yes in zip(samples, implausible, strict=True) if yes]
@@ -88,6 +93,8 @@ def describe_unconfirmed(
     """Describe why a sample is not believed yet, and what confirms it."""
     age = float(compute_ages(concrete, [sample])[0])
     specified = concrete.specified_strength or float("nan")
+    if np.isnan(age):
+        return _describe_unknown_age(concrete, sample, specified, style)
     bound = float(compute_plausible_strength(age, specified))
     days = "1 day" if round(age, 1) == 1.0 else f"{age:.1f} days".replace(".0 ", " ")
     return (
@@ -97,4 +104,23 @@ def describe_unconfirmed(
         " and EN 1992-1-1, twice the fastest cement). Check the date, the unit and the"
         " report, and break a second sample on another day, or have it tested by"
         " another person. Until then this one does not open the gate."
+    )
+
+
+def _describe_unknown_age(
+    concrete: ConcreteSpec, sample: SampleBreaks, specified: float, style: DisplayStyle
+) -> str:
+    """Describe what is missing to believe a sample whose age is not known."""
+    bound = float(compute_plausible_strength(LEAST_AGE_D, specified))
+    missing = [
+        *(["the day the concrete was placed"] if concrete.placed_on is None else []),
+        *(["the day this sample was broken"] if np.isnan(sample.day) else []),
+    ]
+    return (
+        f"{sample.name}: {format_strength(sample.mean_mpa, style)} is believed at some"
+        " ages only, and the age of the sample is not known: at 1 day concrete"
+        f" specified for {format_strength(specified, style)} is believed to have no"
+        f" more than {format_strength(bound, style)} (ACI 209R-92 and EN 1992-1-1,"
+        f" twice the fastest cement). Enter {' and '.join(missing)}, or have a second"
+        " sample tested by another person. Until then this one does not open the gate."
     )

@@ -114,7 +114,7 @@ def find_implausible(
     strength_mpa : array, shape (n,)
         Strengths of the samples. [MPa]
     age_d : array, shape (n,)
-        Their ages; NaN where not known, which is then believed. [d]
+        Their ages; one that is NaN is not doubted. [d]
     specified_mpa : float
         Specified strength; NaN where there is none, which believes all. [MPa]
 

@@ -1,6 +1,7 @@
 """The concrete of a building document: what is asked of it, and what is known."""
 
 from collections.abc import Sequence
+from datetime import date
 
 from core.quantities import parse_strength
 from jobs.anchor_plan.values import ConcreteSpec, MaturitySpec
@@ -14,7 +15,7 @@ from jobs.exchange.input.concrete_format import (
 )
 from jobs.exchange.input.json_reader import JsonReader
 from jobs.exchange.input.members import read_members
-from jobs.exchange.input.plausibility import MAX_STRENGTH
+from jobs.exchange.input.plausibility import MAX_STRENGTH, explain_history
 from jobs.exchange.issues import IssueCode
 
 
@@ -37,30 +38,40 @@ def parse_concrete(reader: JsonReader | None) -> ConcreteSpec:
             "“sufficient_strength”.",
             IssueCode.CONFLICT,
         )
-    maturity = members.get("maturity")
+    placed_on = members.get("placed_on")
+    maturity = (
+        _parse_maturity(members["maturity"], placed_on)
+        if "maturity" in members
+        else None
+    )
     return ConcreteSpec(
         specified_strength=specified,
         sufficient_strength=sufficient,
-        placed_on=members.get("placed_on"),
+        placed_on=placed_on,
         standard_cured=tuple(
             item.read_quantity(parse_strength, above=0.0, at_most=MAX_STRENGTH)
             for item in members.get("standard_cured", ())
         ),
-        maturity=None if maturity is None else _parse_maturity(maturity),
+        maturity=maturity,
     )
 
 
-def _parse_maturity(reader: JsonReader) -> MaturitySpec:
+def _parse_maturity(reader: JsonReader, placed_on: date | None) -> MaturitySpec:
     members = read_members(reader, MaturityMembers)
     check_maturity_method(reader, members)
     curve = parse_curve(reader, members.get("curve", ()), members)
     expected = members.get("expected")
+    history = _parse_temperature_history(members.get("temperatures", ()))
+    now = reader.collector.now
+    hours = sum(each for each, _ in history)
+    if now is not None and (reason := explain_history(hours, placed_on, now)):
+        reader.child("temperatures").add_issue(reason, IssueCode.CONFLICT)
     return MaturitySpec(
         datum=members.get("datum"),
         activation=members.get("activation"),
         reference=members.get("reference"),
         curve=curve,
-        temperatures=_parse_temperature_history(members.get("temperatures", ())),
+        temperatures=history,
         expected=(
             (0.0, 0.0, 0.0)
             if expected is None

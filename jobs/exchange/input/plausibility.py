@@ -9,10 +9,13 @@ clock here: whoever takes a value in hands over the present time. A value that i
 record already was compared with the time it came in, so none is needed then.
 """
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 CLOCK_GRACE = timedelta(minutes=10)
 """A phone's clock may be ahead by so much."""
+
+FIRST_TIME_ZONE = timedelta(hours=14)
+"""By so much the first time zone is ahead of UTC."""
 
 EARLIEST_YEAR = 1950
 """Nothing recorded here is older."""
@@ -46,6 +49,24 @@ def explain_time(moment: datetime, now: datetime) -> str | None:
     if moment.year < EARLIEST_YEAR:
         return f"This is before {EARLIEST_YEAR}; look for a typing error."
     return None
+
+
+def explain_history(hours: float, placed_on: date | None, now: datetime) -> str | None:
+    """Return why a history of temperatures cannot be so long; None if it can.
+
+    Concrete is placed at the earliest when its day begins in the first time zone.
+    """
+    if placed_on is None:
+        return None
+    began = datetime.combine(placed_on, time(), UTC) - FIRST_TIME_ZONE
+    since = (now + CLOCK_GRACE - began).total_seconds() / 3600.0
+    if hours <= since:
+        return None
+    return (
+        f"These intervals are {hours:,.0f} h together, but the concrete was placed on "
+        f"{placed_on}, at the most {max(since, 0.0):,.0f} h ago. What is still to come "
+        "belongs to “expected”."
+    )
 
 
 def explain_break_day(broken_on: date, placed_on: date | None) -> str | None:

@@ -120,7 +120,25 @@ def test_a_break_on_the_day_of_placing_or_before_opens_nothing(day: str):
     assert "One of the two dates is wrong" in concrete["reason"]
 
 
-def test_without_a_day_of_placing_the_age_is_not_known_and_all_is_believed():
-    document = shed(("F1", "2900 psi", "14", "lab"))
+@pytest.mark.parametrize("unknown", ["placing", "break"])
+def test_a_sample_of_unknown_age_is_believed_as_far_as_one_of_a_day(unknown: str):
+    # 0.848 of 3000 psi are believed at 1 day: 2543 psi.
+    for strength, verdict in (("2500 psi", "within"), ("2900 psi", "remeasure")):
+        document = shed(("F1", strength, "16", "lab"))
+        if unknown == "placing":
+            del document["concrete"]["placed_on"]
+        else:
+            del document["readings"][-1]["at"]
+        concrete = result_of(document)["concrete"]
+        assert concrete["verdict"] == verdict
+    missing = "the concrete was placed" if unknown == "placing" else "this sample was"
+    assert f"Enter the day {missing}" in concrete["reason"]
+    assert "2,543 psi" in concrete["reason"]
+
+
+def test_a_second_person_confirms_a_sample_of_unknown_age():
+    document = shed(
+        ("F1", "2900 psi", "16", "lab"), ("F2", "2850 psi", "16", "other lab")
+    )
     del document["concrete"]["placed_on"]
     assert result_of(document)["concrete"]["verdict"] == "within"

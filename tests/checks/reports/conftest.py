@@ -28,7 +28,7 @@ def decided(
     assert not measure(
         *as_planned(building, "foundation", "verification", **far)
     ).refused
-    measure(entry("setback:S1.1", "210 mm"), entry("strength:F1", "3000 psi"))
+    measure(entry("setback:S1.1", "210 mm"), entry("strength:F1", "2900 psi"))
     finding = Finding.objects.get(building=building, topic="position:S1")
     last = len(finding.remedies) - 1
     made = order(finding, engineer, choice=last, note="Drill ½″ <b>#1</b> $x$.")

@@ -188,7 +188,7 @@ def test_the_forecast_of_the_gate_stands_in_the_calendars_until_it_is_open(
     assert date.summary.startswith("Concrete likely strong enough: ")
     assert "A forecast for planning. It never opens the gate" in date.note
     assert date.note.startswith("Earliest ")
-    measure(entry("strength:F1", "4200 psi"))
+    measure(entry("strength:F1", "2900 psi"))
     date.refresh_from_db()
     assert (date.cancelled, date.sequence) == (True, 1)
 

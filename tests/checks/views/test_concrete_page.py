@@ -238,7 +238,7 @@ def test_the_page_asks_as_much_for_many_entries_as_for_one(
         complete_entry(EXPECTED),
         warm(8, 6, "14 degC", hours=20),
     )
-    measure(entry("strength:F1", "3000 psi"))
+    measure(entry("strength:F1", "2900 psi"))
     with django_assert_max_num_queries(100) as few:
         phone.get(url)
     queries = len(few)

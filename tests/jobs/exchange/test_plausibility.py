@@ -156,3 +156,27 @@ def test_a_concrete_entry_is_held_to_the_same_rules(entry: Document, pointer: st
     with pytest.raises(DocumentError) as error:
         parse_concrete_entry({"id": "e", **entry}, now=NOW)
     assert [issue.pointer for issue in error.value.issues] == [pointer]
+
+
+@pytest.mark.parametrize(("hours", "refused"), [(48, False), (400, True)])
+def test_a_history_of_temperatures_does_not_reach_past_the_present(
+    hours: int, refused: bool
+):
+    # The tests' present is 28 April 2026, noon: 60 h after the day of placing began.
+    document = documents.plan()
+    document["concrete"] = {
+        "specified_strength": "3000 psi",
+        "placed_on": "2026-04-26",
+        "maturity": {
+            "datum": "0 degC",
+            "curve": [
+                {"maturity": 1000, "strength": "1500 psi"},
+                {"maturity": 5000, "strength": "3000 psi"},
+            ],
+            "temperatures": [{"hours": hours, "temperature": "15 degC"}],
+            "expected": {"low": "10 degC", "likely": "15 degC", "high": "20 degC"},
+        },
+    }
+    pointers = ["/concrete/maturity/temperatures"] if refused else []
+    assert list(issues_of(document)) == pointers
+    assert issues_of(document, now=None) == {}
