@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from core.units import Length, UnitError, name_json_type, parse_length
@@ -29,6 +30,7 @@ _TIME = re.compile(
 _RATIO = re.compile(r"([0-9]{1,6}) ?/ ?([0-9]{1,6})|([0-9]{0,6}\.?[0-9]{1,9})")
 
 _ZERO = parse_length(0, "mm")
+NO_NAMES: Mapping[str, int] = {}
 PLACEHOLDER_LENGTH = Length("", _ZERO.mm, _ZERO.resolution_mm)
 
 
@@ -84,6 +86,7 @@ class JsonReader:
         self,
         known: Mapping[str, Callable[["JsonReader"], Any]],
         required: Sequence[str] = (),
+        names: Mapping[str, int] = NO_NAMES,
     ) -> dict[str, Any]:
         """Read an object with known members.
 
@@ -93,6 +96,8 @@ class JsonReader:
             How each member is read, by its name; all others are issues.
         required : sequence of str
             Members whose absence is an issue.
+        names : mapping
+            The longest text of those of the `known` members that are names.
 
         Returns
         -------
@@ -105,6 +110,13 @@ class JsonReader:
             return {}
         read: dict[str, Any] = {}
         for name, value in self.value.items():
+            # Most members of most documents are names without a fault.
+            longest = names.get(name)
+            if longest is not None and type(value) is str and len(value) <= longest:
+                text = _strip_name(value)
+                if text:
+                    read[name] = text
+                    continue
             child = JsonReader(value, self.collector, self, name)
             read_member = known.get(name)
             # Members are read in the order of the document, so that issues follow it.
@@ -336,7 +348,8 @@ class JsonReader:
                 moment = datetime.fromisoformat(self.value.upper())
                 # Near the year 1 or 9999 a time may have no UTC, which the database
                 # needs.
-                moment.astimezone(UTC)
+                if not 1 < moment.year < 9999:
+                    moment.astimezone(UTC)
             except (ValueError, OverflowError):
                 pass
             else:
@@ -368,6 +381,16 @@ class JsonReader:
         if isinstance(self.value, str):
             return f"“{self.value[:MAX_NAME_LENGTH]}”"
         return name_json_type(self.value)
+
+
+@lru_cache(maxsize=8192)
+def _strip_name(text: str) -> str | None:
+    """Strip a text of one line, cached: readings repeat the same names.
+
+    None where it has characters that a name cannot have. The caller limits its length.
+    """
+    stripped = text.strip()
+    return None if _NOT_IN_NAMES.search(stripped) else stripped
 
 
 def _format_bound(number: float) -> str:

@@ -376,24 +376,29 @@ def read_members(
     members : its typed dictionary.
     required, excluded : members that are needed, or not allowed, here besides.
     """
-    known, needed = _table(members)  # type: ignore[arg-type]
+    known, needed, names = _table(members)  # type: ignore[arg-type]
     if excluded:
         known = {name: read for name, read in known.items() if name not in excluded}
-    read: Any = reader.read_object(known, (*needed, *required))
+        names = {name: size for name, size in names.items() if name not in excluded}
+    read: Any = reader.read_object(
+        known, (*needed, *required) if required else needed, names
+    )
     return read  # type: ignore[no-any-return]
 
 
 @cache
 def _table(
     members: type[Any],
-) -> tuple[dict[str, Callable[[JsonReader], Any]], tuple[str, ...]]:
-    """Return how each member is read, and which are required."""
+) -> tuple[dict[str, Callable[[JsonReader], Any]], tuple[str, ...], dict[str, int]]:
+    """Return how each member is read, which are required, and the length of names."""
     # Resolved once per typed dictionary: thousands of readings share the table.
     hints = get_type_hints(members, include_extras=True)
-    known: dict[str, Callable[[JsonReader], Any]] = {
-        name: member_of(hint).read for name, hint in hints.items()
-    }
-    return known, tuple(name for name in hints if name in members.__required_keys__)
+    kinds = {name: member_of(hint) for name, hint in hints.items()}
+    return (
+        {name: kind.read for name, kind in kinds.items()},
+        tuple(name for name in hints if name in members.__required_keys__),
+        {name: kind.max_length for name, kind in kinds.items() if type(kind) is Name},
+    )
 
 
 def member_of(hint: Any) -> Member:

@@ -5,7 +5,9 @@ something of the plan was refused: against what is known of it, with placeholder
 the rest. What depends on a placeholder is no issue.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from jobs.anchor_plan.check_keys import (
     CORNER_KINDS,
@@ -15,6 +17,8 @@ from jobs.anchor_plan.check_keys import (
     CheckKind,
     kind_of,
 )
+from jobs.anchor_plan.check_sheet import load_check_finder
+from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import Corner, Detail, Plan, Rod
 
 _WALL_KINDS = CORNER_KINDS | PAIR_KINDS | {CheckKind.LINE}
@@ -26,7 +30,7 @@ _PLACEHOLDER_OUTLINE = tuple(
 _PLACEHOLDER_DETAIL = Detail(name=_UNREADABLE, reference="web", rods=())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PartialPlan:
     """A plan, and which parts of it are placeholders.
 
@@ -53,6 +57,11 @@ class PartialPlan:
         return self.marks_known and not (
             self.unknown_kinds or self.marks_without_rods or self.marks_without_wall
         )
+
+    @cached_property
+    def find_check(self) -> Callable[[str], Check]:
+        """Finds a check by its key, as `check_sheet.find_check` does."""
+        return load_check_finder(self.plan)
 
     def can_rule_out(self, key: str) -> bool:
         """Return True if enough of the plan is known to say that it lacks a check."""

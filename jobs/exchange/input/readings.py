@@ -10,7 +10,7 @@ from jobs.anchor_plan.check_keys import (
     CheckKind,
     kind_of,
 )
-from jobs.anchor_plan.check_sheet import UnknownCheckError, find_check
+from jobs.anchor_plan.check_sheet import UnknownCheckError
 from jobs.anchor_plan.planned_checks import Check
 from jobs.anchor_plan.values import ReadingValue
 from jobs.exchange import vocabulary
@@ -46,11 +46,12 @@ def parse_readings(
     read: dict[str, ReadingValue] = {}
     readers: dict[str, JsonReader] = {}
     uncertain: set[str] = set()  # ids of readings whose check is not known for sure
+    complete = partial.is_complete
     for number, item in enumerate(items, start=1):
         before = len(item.collector.issues)
         reading = parse_entry(item, partial, _derive_id(number, given))
         refused = len(item.collector.issues) > before
-        if refused or not partial.can_rule_out(reading.check):
+        if refused or not (complete or partial.can_rule_out(reading.check)):
             uncertain.add(reading.id)
         if reading.id not in read:
             read[reading.id], readers[reading.id] = reading, item
@@ -147,7 +148,7 @@ def _find_check(
     if not key:
         return None, None
     try:
-        check = find_check(partial.plan, key)
+        check = partial.find_check(key)
     except UnknownCheckError as error:
         if partial.can_rule_out(key):
             reader.child("check").add_issue(str(error), IssueCode.UNKNOWN_NAME)
@@ -196,7 +197,7 @@ def _report_misplaced_members(
     reader: JsonReader, members: ReadingMembers, kind: CheckKind | None
 ) -> None:
     """Report members that a check of this kind would silently ignore."""
-    if kind is None:
+    if kind is None or MEMBER_KINDS.keys().isdisjoint(members):
         return
     for name, (kinds, words) in MEMBER_KINDS.items():
         if name in members and kind not in kinds:
