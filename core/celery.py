@@ -5,7 +5,10 @@ from pathlib import Path
 from typing import Any
 
 from celery import Celery
+from celery.signals import worker_process_init
 from kombu.connection import Connection
+
+from core.garbage_collection import settle_garbage_collection
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "core.settings")
 # The checks of Django load every page, which a worker does not serve; the web process
@@ -26,6 +29,12 @@ class QueueApp(Celery):  # type: ignore[misc]  # Celery has no types
                 Path(options[name]).mkdir(parents=True, exist_ok=True)
         connection: Connection = super()._connection(*args, **kwargs)
         return connection
+
+
+@worker_process_init.connect  # type: ignore[untyped-decorator]  # Celery has no types
+def settle_worker_process(**_: Any) -> None:
+    """Settle the garbage collection of a worker's child process."""
+    settle_garbage_collection()
 
 
 app = QueueApp("padstone")

@@ -4,7 +4,6 @@ Processor time, the best of several runs; the reference in the same process. Not
 is asserted: the tests beside each benchmark compare the answers.
 """
 
-import gc
 import sys
 import time
 from collections.abc import Callable
@@ -17,6 +16,7 @@ from checks.engine.plate_fit.plate import fit_plates
 from checks.engine.plate_fit.slots import find_shortest_slots_many
 from checks.engine.steel_shift.best_shift import fit_steel_shift
 from checks.evaluation.evaluate import evaluate
+from core.garbage_collection import settle_garbage_collection
 from jobs.exchange.input.parser import parse_building
 from tests.bench import test_networks, test_plate
 from tests.bench.building import build_document
@@ -133,8 +133,7 @@ def bench_building(*, far: bool, reuse: bool) -> Row:
 
 def main() -> None:
     """Print the table."""
-    gc.collect()
-    gc.freeze()  # what is loaded stays, as in the web program: see core/wsgi.py
+    settle_garbage_collection()  # as in the web program and its workers
     write = sys.stdout.write
     write("| what | here [ms] | reference | reference [ms] | ratio |\n")
     write("| --- | ---: | --- | ---: | ---: |\n")
