@@ -25,6 +25,8 @@ from checks.engine.steel_shift.grid import SteelGrid, SteelShift
 __all__ = ["Effort", "SteelShift", "fit_frame_line_shift", "fit_steel_shift"]
 
 MAX_QUICK_FITS = 3
+CUTS = np.arange(1, 16) / 16.0  # compared together: sixteen parts of an interval
+CUT_TOLERANCE_MM = 1e-12
 
 Effort = Literal["exact", "quick"]
 
@@ -175,7 +177,8 @@ def _deepest_overlap(
     intervals, so the starts of the intervals are the only candidates.
     """
     starts = np.unique(low[allows])
-    depth = (allows & (low <= starts[:, None]) & (high >= starts[:, None])).sum(axis=1)
+    begun = np.searchsorted(np.sort(low[allows]), starts, side="right")
+    depth = begun - np.searchsorted(np.sort(high[allows]), starts, side="left")
     best, least = 0.0, np.inf
     for start in starts[depth == depth.max()]:
         kept = allows & (low <= start) & (high >= start)
@@ -183,12 +186,16 @@ def _deepest_overlap(
         use = grid.mask & kept[:, None]
         along, across = (v[use] for v in offsets)
         allowance = grid.allowance[use]
-        # The worst excess is convex in the shift: bisect towards where it falls.
-        for _ in range(80):
-            mid = 0.5 * (a + b)
-            reach = np.hypot(along - mid, across)
-            worst = int((reach - allowance).argmax())
-            a, b = (mid, b) if along[worst] > mid else (a, mid)
+        # The worst excess is convex in the shift: cut to where it stops falling.
+        while b - a > CUT_TOLERANCE_MM:
+            cuts = a + (b - a) * CUTS
+            reach = np.hypot(along - cuts[:, None], across)
+            worst = (reach - allowance).argmax(axis=1)
+            falls = int(np.count_nonzero(along[worst] > cuts))
+            a, b = (
+                float(cuts[falls - 1]) if falls else a,
+                float(cuts[falls]) if falls < len(cuts) else b,
+            )
         mid = 0.5 * (a + b)
         value = float((np.hypot(along - mid, across) - allowance).max())
         if value < least:
