@@ -87,7 +87,7 @@ def test_a_new_program_concerns_the_buildings_it_has_not_evaluated(
 ) -> None:
     with pytest.raises(ValidationError, match="No building is concerned"):
         start_reevaluation(actor=operations, reason="program")
-    for module in ("reevaluation", "evaluation"):
+    for module in ("reevaluation", "evaluation", "evaluation_storage"):
         monkeypatch.setattr(f"checks.services.{module}.MADE_WITH", "padstone 99")
     evaluate_building(buildings[0].pk)
     run = start_reevaluation(actor=operations, reason="program")
@@ -222,8 +222,9 @@ def _wait_until_a_lock_is_awaited() -> None:
     while time.monotonic() < until:
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT count(*) FROM pg_stat_activity"
-                " WHERE datname = current_database() AND wait_event_type = 'Lock'"
+                "SELECT count(*) FROM pg_locks AS awaited JOIN pg_locks AS held"
+                " USING (pid) JOIN pg_database ON held.database = pg_database.oid"
+                " WHERE NOT awaited.granted AND datname = current_database()"
             )
             if cursor.fetchone()[0]:
                 return
