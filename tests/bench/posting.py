@@ -5,6 +5,7 @@ through the REST interface in this process and prints
 
 - the processor time of posting one reading to a measured building over that of its
   evaluation alone, and the queries of the post;
+- the bytes that one such reading adds to the database, with its evaluation and events;
 - the time of posting 1, 100, 1000 and 4000 readings to a building without any over that
   of COPY of the same rows, with their foreign keys checked, into a copy of the table.
 
@@ -26,6 +27,7 @@ from uuid import uuid4
 import django
 
 POSTED = 12
+STORED = 100
 SINGLE_SIZES = (60, 12)
 BATCHES = (1, 100, 1000, 4000)
 COPIED_COLUMNS = (
@@ -50,6 +52,7 @@ def main() -> None:
     try:
         for positions in SINGLE_SIZES:
             _print_single(positions)
+        _print_stored(SINGLE_SIZES[0])
         for count in options.batches:
             _print_batch(count)
     finally:
@@ -78,6 +81,29 @@ def _print_single(positions: int) -> None:
         f"one reading, {positions} positions: {min(spent) * 1e3:.1f} ms, its evaluation"
         f" {alone * 1e3:.1f} ms: {min(spent) / alone:.1f} times, {count} queries\n"
     )
+
+
+def _print_stored(positions: int) -> None:
+    client, building, entries = _build(positions)
+    _post(client, building, entries)
+    before = _count_bytes()
+    for number in range(STORED):
+        _post(client, building, [{**entries[7], "id": f"stored-{number}"}])
+    each = (_count_bytes() - before) / STORED
+    sys.stdout.write(f"one reading, {positions} positions: {each:.0f} bytes stored\n")
+
+
+def _count_bytes() -> int:
+    """Count the bytes of all tables without what updates left behind."""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM FULL")
+        cursor.execute(
+            "SELECT sum(pg_total_relation_size(oid)) FROM pg_class"
+            " WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace"
+        )
+        return int(cursor.fetchone()[0])
 
 
 def _print_batch(count: int) -> None:
