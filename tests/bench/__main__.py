@@ -10,17 +10,19 @@ from collections.abc import Callable
 
 import clarabel
 import numpy as np
+import orjson
 
 from checks.engine.outline import adjust_outline, adjust_outlines
 from checks.engine.plate_fit.plate import fit_plates
 from checks.engine.plate_fit.slots import find_shortest_slots_many
 from checks.engine.steel_shift.best_shift import fit_steel_shift
 from checks.evaluation.evaluate import evaluate
+from checks.management.commands.evaluate import encode_json
 from core.garbage_collection import settle_garbage_collection
-from jobs.exchange.input.parser import parse_building
+from jobs.exchange.input.parser import parse_building, parse_building_text
 from tests.bench import test_networks, test_plate
 from tests.bench.building import build_document
-from tests.bench.reference import Reference
+from tests.bench.reference import Reference, read_building
 
 Row = tuple[str, float, str, float | None]
 
@@ -131,6 +133,33 @@ def bench_building(*, far: bool, reuse: bool) -> Row:
     )
 
 
+def bench_document() -> Row:
+    """Time one document from its bytes to the bytes of its result."""
+    text = orjson.dumps(build_document(far=False))
+    result = evaluate(parse_building_text(text))
+    here_s = measure_seconds(
+        lambda: encode_json(evaluate(parse_building_text(text))), 15
+    )
+    reference_s = measure_seconds(
+        lambda: Reference(read_building(text), result).run(), 2
+    )
+    name = "json, statsmodels, scipy, cvxpy"
+    return "document of 60 positions to result", here_s, name, reference_s
+
+
+def bench_growth(positions: int, smaller: int, *, far: bool) -> Row:
+    """Time a long building; the reference is a smaller one, in proportion."""
+    seconds = {}
+    for count in (smaller, positions):
+        read = parse_building(build_document(count, far=far))
+        seconds[count] = measure_seconds(lambda read=read: evaluate(read), 3)
+    exponent = np.log(seconds[positions] / seconds[smaller]) / np.log(
+        positions / smaller
+    )
+    what = f"building of {positions} positions{', 1 in 15 far out' * far}"
+    return f"{what}: exponent {exponent:.2f}", seconds[positions], "", None
+
+
 def main() -> None:
     """Print the table."""
     settle_garbage_collection()  # as in the web program and its workers
@@ -149,6 +178,11 @@ def main() -> None:
         lambda: bench_building(far=False, reuse=True),
         lambda: bench_building(far=True, reuse=False),
         lambda: bench_building(far=True, reuse=True),
+        bench_document,
+        lambda: bench_growth(1000, 60, far=False),
+        lambda: bench_growth(4000, 1000, far=False),
+        lambda: bench_growth(1000, 60, far=True),
+        lambda: bench_growth(4000, 1000, far=True),
     ]
     for task in benchmarks:
         what, here_s, name, reference_s = task()

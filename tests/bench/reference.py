@@ -12,6 +12,7 @@ free plates share one problem whose numbers are parameters, which saves cvxpy it
 preparations and leaves little but Clarabel.
 """
 
+import json
 from itertools import combinations, product
 from typing import Any
 
@@ -20,9 +21,11 @@ import numpy as np
 import statsmodels.api as sm
 from scipy.optimize import least_squares
 
+from jobs.anchor_plan.check_keys import CheckKey
 from jobs.anchor_plan.geometry import outline_points, position_axes, to_plan_axes
 from jobs.anchor_plan.neighbours import find_bays, find_spans
-from jobs.anchor_plan.values import BuildingInput
+from jobs.anchor_plan.values import BuildingInput, ReadingValue
+from jobs.exchange.input.parser import parse_building
 from tests.bench.building import RODS
 
 Document = dict[str, Any]
@@ -327,6 +330,30 @@ def tape_variance(length_mm: np.ndarray, repeats: int) -> np.ndarray:
     """
     handling = np.minimum(0.5 + 0.1 * length_mm / 1000.0, 1.5)
     return np.asarray((0.1**2 / 12.0 + handling**2) / repeats)
+
+
+def read_building(text: bytes) -> BuildingInput:
+    """Read a document of the bench as plainly as it can be read, to feed `Reference`.
+
+    The readings' values are in mm, or MPa, as `build_document` writes them. Nothing is
+    validated; the plan, a twentieth of the document, is read by the program's parser.
+    """
+    document = json.loads(text)
+    readings = document.pop("readings")
+    return BuildingInput(
+        plan=parse_building({**document, "readings": []}).plan,
+        readings=tuple(
+            ReadingValue(
+                id=each["id"],
+                check=str.__new__(CheckKey, each["check"]),
+                value=float(each["value"].partition(" ")[0]),
+                text=each["value"],
+                resolution=0.1,
+                setup=each.get("setup", "1"),
+            )
+            for each in readings
+        ),
+    )
 
 
 class _SharedCone:

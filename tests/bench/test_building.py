@@ -4,6 +4,7 @@ The answers and the memory are asserted; nothing about time is. The ratio is pri
 `pytest tests/bench/test_building.py --benchmark-only -s` and `python -m tests.bench`.
 """
 
+import json
 import time
 import tracemalloc
 from typing import Any
@@ -14,7 +15,7 @@ import pytest
 from checks.evaluation.evaluate import evaluate
 from jobs.exchange.input.parser import parse_building
 from tests.bench.building import build_document
-from tests.bench.reference import Reference
+from tests.bench.reference import Reference, read_building
 
 OBSERVED_MM, OUTLINE_MM, HEIGHT_MM = 1e-8, 1e-6, 1e-8
 ROD_MM, INTERFERENCE_MM = 1e-5, 1e-5  # what least_squares and Clarabel reach
@@ -25,6 +26,14 @@ MISFIT_MM = 1e-6
 @pytest.fixture(scope="module")
 def building() -> Any:
     return parse_building(build_document())
+
+
+def test_the_reference_reads_a_document_as_the_parser_does(building: Any) -> None:
+    read = read_building(json.dumps(build_document()).encode())
+    assert read.plan == building.plan
+    for own, parsed in zip(read.readings, building.readings, strict=True):
+        assert (own.id, own.check, own.setup) == (parsed.id, parsed.check, parsed.setup)
+        assert own.value == pytest.approx(parsed.value, abs=1e-9)
 
 
 def test_a_whole_building_has_the_answers_of_the_reference(building: Any) -> None:
