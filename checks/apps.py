@@ -17,3 +17,4 @@ class ChecksConfig(AppConfig):
     ]
     navigation_for: ClassVar = {"checks:reevaluations": ("operations", "administrator")}
     event_describer = "checks.views.event_text.describe_event"
+    plan_reviewer = "checks.evaluation.plan_review.list_warning_messages"

@@ -72,6 +72,11 @@ def review_plan(plan: Plan) -> tuple[PlanWarning, ...]:
     return _review_plan(PlanKey(plan))
 
 
+def list_warning_messages(plan: Plan) -> tuple[str, ...]:
+    """List the warnings on a plan as sentences, for the pages where it is drawn up."""
+    return tuple(each.message for each in review_plan(plan))
+
+
 @lru_cache(maxsize=32)
 def _review_plan(key: PlanKey) -> tuple[PlanWarning, ...]:
     plan = key.plan

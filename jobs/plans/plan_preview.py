@@ -8,6 +8,7 @@ from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
 from jobs.plans.detail_drawing import DetailDrawing, draw_detail
 from jobs.plans.plan_drawing import PlanDrawing, draw_plan
+from jobs.plans.plan_reviewers import list_plan_warnings
 
 MIN_RODS_PER_COLUMN = 4  # per structural column, 29 CFR 1926.758(b)
 
@@ -50,6 +51,7 @@ class PlanPreview:
     rod_count: int
     reading_count: int
     sparse_details: tuple[str, ...]
+    warnings: tuple[str, ...]
 
     @property
     def size_text(self) -> str:
@@ -104,6 +106,7 @@ def build_preview(plan: Plan, *, reading_count: int = 0) -> PlanPreview:
             for name, each in plan.details.items()
             if len(each.rods) < MIN_RODS_PER_COLUMN
         ),
+        warnings=list_plan_warnings(plan),
     )
 
 

@@ -8,6 +8,7 @@ from django import forms
 
 from core.quantities import parse_strength
 from core.units import LengthUnit, UnitError
+from core.vocabulary import SteelState
 from jobs.anchor_plan.rectangle import (
     PatternSpec,
     RectangleError,
@@ -101,6 +102,13 @@ class RectangleForm(forms.Form):
         choices=[(name, BASIS_LABELS[name]) for name in TOLERANCE_BASES],
         initial=TOLERANCE_BASES[0],
     )
+    steel = forms.ChoiceField(
+        label="Steel",
+        choices=SteelState.choices(),
+        initial=SteelState.FABRICATED.value,
+        required=False,
+        help_text="How far it is: the cheapest remedy depends on it",
+    )
     note = forms.CharField(
         max_length=200,
         required=False,
@@ -144,6 +152,8 @@ class RectangleForm(forms.Form):
             for document_issue in error.issues:
                 self._add_issue(*_locate_issue(document_issue))
         else:
+            if steel := data.get("steel"):
+                document["steel"] = steel
             self.document = document
         return data
 
@@ -212,6 +222,8 @@ class RectangleForm(forms.Form):
             details=details,
             check_counts=(),
             sparse_details=(),
+            # Of placeholders there is nothing to warn of.
+            warnings=(),
         )
 
     @property
@@ -233,7 +245,7 @@ class RectangleForm(forms.Form):
                 for name, place in self.placement_fields.items()
             ),
             FieldGroup("Concrete", self._group_fields(concrete)),
-            FieldGroup("Record", self._group_fields(("basis", "note"))),
+            FieldGroup("Record", self._group_fields(("basis", "steel", "note"))),
         ]
 
     def _group_fields(self, names: tuple[str, ...]) -> tuple[GroupField, ...]:

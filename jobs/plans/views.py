@@ -27,10 +27,15 @@ def new_building(request: AuthenticatedRequest, job_id: int) -> HttpResponse:
     """Create a rectangular building from the guided form."""
     job = _get_drawable_job(request.user, job_id)
     form = RectangleForm(request.POST or None)
-    if form.is_valid() and (building := _add_building(request, job, form)):
+    is_valid = form.is_valid()
+    preview = form.build_preview()
+    # Without a script there was no preview: what is doubtful is shown before it is
+    # saved, and the page that shows it says so when it is sent again.
+    is_shown = preview is None or not preview.warnings or "warned" in request.POST
+    if is_valid and is_shown and (building := _add_building(request, job, form)):
         return redirect("jobs:plan", building.pk)
-    context = {"job": job, "form": form, "preview": form.build_preview()}
-    status = 400 if form.is_bound else 200
+    context = {"job": job, "form": form, "preview": preview}
+    status = 400 if form.errors else 200
     return render(request, "jobs/new_building.html", context, status=status)
 
 

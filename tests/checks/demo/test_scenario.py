@@ -33,6 +33,8 @@ from jobs.models import Building, Job, Stage
 from jobs.plans.plan_cache import load_plan
 from tests.checks.demo.situations import SITUATIONS, Situation
 
+pytestmark = pytest.mark.django_db
+
 WEEK = timedelta(days=7)
 
 

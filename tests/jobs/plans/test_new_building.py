@@ -189,3 +189,26 @@ def test_a_taken_name_is_told_beside_the_name(page, job):
     response = page("new_building", TYPED)
     assert "already has a building called" in str(response.context["form"].errors)
     assert job.buildings.count() == 1
+
+
+def test_doubts_about_the_plan_are_shown_before_it_is_saved(page, job):
+    short = TYPED | {"frame_projection": '1 1/2"', "frame_thickness": '1"'}
+    assert "Check the plan" in page("preview_building", short).content.decode()
+    # Without a script the first save shows them, and the second saves.
+    response = page("new_building", short)
+    assert response.status_code == 200
+    text = response.content.decode()
+    assert "Check the plan" in text
+    assert not job.buildings.exists()
+    assert 'name="warned"' in text
+    page("new_building", short | {"warned": "yes"})
+    assert job.buildings.count() == 1
+
+
+def test_a_plan_without_doubts_shows_none(page):
+    assert "Check the plan" not in page("preview_building", TYPED).content.decode()
+
+
+def test_the_state_of_the_steel_is_entered_with_the_plan(page, job):
+    page("new_building", TYPED | {"steel": "detailing"})
+    assert job.buildings.get().steel == "detailing"
