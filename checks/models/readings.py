@@ -2,6 +2,7 @@
 
 from typing import ClassVar, Self, cast
 
+import pgtrigger
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -149,6 +150,21 @@ class ReadingWithdrawal(models.Model):
         return f"Withdrawal of {self.reading}"
 
 
+KEEP_NEEDED_RESULT = """
+    IF EXISTS (SELECT FROM checks_finding WHERE evaluation_id = OLD.id)
+        OR EXISTS (SELECT FROM checks_decision WHERE evaluation_id = OLD.id)
+        OR NOT EXISTS (
+            SELECT FROM checks_evaluation newer
+            WHERE newer.building_id = OLD.building_id
+                AND newer.revision_id = OLD.revision_id AND newer.id > OLD.id
+        )
+    THEN
+        RAISE EXCEPTION 'Cannot drop a result that is the latest or referred to';
+    END IF;
+    RETURN NEW;
+"""
+
+
 class Evaluation(models.Model):
     """The result computed from one plan revision and one set of readings.
 
@@ -176,7 +192,15 @@ class Evaluation(models.Model):
 
     class Meta:
         ordering: ClassVar = ["building", "-pk"]
-        triggers: ClassVar = kept_but_for("result")
+        triggers: ClassVar = [
+            *kept_but_for("result"),
+            pgtrigger.Trigger(
+                name="needed_result_kept",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Update,
+                func=KEEP_NEEDED_RESULT,
+            ),
+        ]
         indexes: ClassVar = [
             models.Index(
                 fields=["building"],

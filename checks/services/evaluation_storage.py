@@ -48,4 +48,7 @@ def drop_replaced_results(latest: Evaluation) -> None:
     for model in (Finding, Decision):
         named = model.objects.filter(evaluation=OuterRef("pk")).order_by()
         replaced = replaced.filter(~Exists(named))
-    replaced.update(result=None)
+    # One that a worker is supplementing is left to the next evaluation: a reading does
+    # not wait for that.
+    free = replaced.order_by("pk").select_for_update(skip_locked=True, no_key=True)
+    Evaluation.objects.filter(pk__in=free.values("pk")).update(result=None)

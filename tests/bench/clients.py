@@ -27,6 +27,7 @@ from typing import Any
 import django
 from django.db import connection
 
+from core.celery import app
 from tests.bench.building import Document, build_document
 from tests.core.servers import ROOT, database_url, free_port
 
@@ -260,6 +261,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         os.environ.setdefault("DATA_DIR", folder)
         os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
         django.setup()
+        app.loader.import_default_modules()  # a large upload is left to a task
         with temporary_database():
             scene = Scene(buildings=2)
             if options.rounds:

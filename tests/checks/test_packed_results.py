@@ -78,6 +78,16 @@ def test_nothing_else_of_an_evaluation_changes(
         Evaluation.objects.filter(building=building).delete()
 
 
+def test_the_database_keeps_the_latest_result_and_those_referred_to(
+    building: Building, low_pad: Finding, measure: Measure
+) -> None:
+    measure(entry("level:S2", "1000 mm", supersedes=old_reading(building)))
+    measure(entry("level:S2", "1000 mm"))
+    for kept in Evaluation.objects.filter(building=building, result__isnull=False):
+        with pytest.raises(DatabaseError, match="drop"), transaction.atomic():
+            Evaluation.objects.filter(pk=kept.pk).update(result=None)
+
+
 def test_every_row_that_refers_to_evaluations_is_thought_of() -> None:
     # `drop_replaced_results` names the first two; a supplement has members of its own.
     fields = Evaluation._meta.get_fields(include_hidden=True)
