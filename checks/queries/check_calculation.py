@@ -64,31 +64,30 @@ class CalculatedReading:
     set_aside: str = ""
 
     @property
-    def corrections(self) -> list[tuple[str, str]]:
+    def corrections(self) -> list[tuple[str, float]]:
         """Corrections that were added, by cause. [mm]"""
         if self.calculation is None:
             return []
         return [
-            (CORRECTION_LABELS[k], f"{v:+.2f} mm")
-            for k, v in self.calculation.corrections.items()
+            (CORRECTION_LABELS[k], v) for k, v in self.calculation.corrections.items()
         ]
 
     @property
-    def uncertainties(self) -> list[tuple[str, str]]:
+    def uncertainties(self) -> list[tuple[str, float]]:
         """Standard uncertainties, by cause. [mm]"""
         if self.calculation is None:
             return []
         return [
-            (UNCERTAINTY_LABELS[k], f"{v:.2f} mm")
+            (UNCERTAINTY_LABELS[k], v)
             for k, v in self.calculation.uncertainties.items()
         ]
 
     @property
-    def combined(self) -> str:
-        """Standard uncertainty of the reading. [mm]"""
+    def combined(self) -> float | None:
+        """Standard uncertainty of the reading; None where not known. [mm]"""
         if self.calculation is None or not math.isfinite(self.calculation.combined):
-            return ""
-        return f"{self.calculation.combined:.2f} mm"
+            return None
+        return self.calculation.combined
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

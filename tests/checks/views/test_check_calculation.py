@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import strip_tags
 
 from checks.evaluation.check_calculation import trace_check
 from checks.evaluation.evaluate import evaluate
@@ -165,8 +166,9 @@ def test_the_page_shows_each_correction_and_the_verdict(
     measure(entry(key, "25 m", temperature="5 degC"))
     client.force_login(field_lead)
     page = client.get(reverse("checks:check", args=[building.pk, key]))
-    text = " ".join(page.content.decode().split())
-    assert "temperature -4.35 mm" in text  # 11.6e-6 * 15 * 25 m
+    text = " ".join(strip_tags(page.content.decode()).split())
+    # 11.6e-6 * 15 * 25 m = 4.35 mm; the building is drawn in feet and inches.
+    assert "temperature \N{MINUS SIGN}0.1713 in" in text
     assert "JCGM 106:2012" in text
     assert "outside" in text
 
@@ -183,7 +185,7 @@ def test_a_reading_set_aside_is_shown_with_its_reason(
     text = " ".join(page.content.decode().split())
     assert text.count("Set aside:") == 1
     assert "less than the 2 readings that agree" in text
-    assert "pull, mark and plumb bob 1.50 mm" in text
+    assert "pull, mark and plumb bob 0.0591 in" in " ".join(strip_tags(text).split())
 
 
 @pytest.mark.django_db
