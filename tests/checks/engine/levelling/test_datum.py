@@ -36,6 +36,17 @@ def test_no_pad_stands_above_the_highest_and_the_limit_splits_at_a_half(heights,
     assert ((found.probability_within < 0.5) == low)[clear].all()
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_a_depth_is_the_median_also_close_to_the_highest(seed):
+    rng = np.random.default_rng(seed)
+    height = rng.normal(0.0, rng.choice([0.3, 1.0, 3.0]), 14)
+    found = estimate_datum(height, 1.0, LIMIT)
+    for depth in found.depth_mm[found.depth_mm > 0.0]:
+        within = estimate_datum(height, 1.0, depth).probability_within
+        at = int(np.flatnonzero(found.depth_mm == depth)[0])
+        assert within[at] == pytest.approx(0.5, abs=1e-9)
+
+
 @settings(max_examples=50, deadline=None)
 @given(heights=st.lists(st.integers(-80, 80), min_size=1, max_size=12, unique=True))
 def test_without_noise_depths_are_differences_of_readings(heights):
