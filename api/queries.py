@@ -116,7 +116,7 @@ def list_sheet_rows(building: Building, *, hidden: bool) -> list[dict[str, Any]]
     crew must not read what it expects.
     """
     return [
-        _build_sheet_row(row, section.key, hidden=hidden and not row.current_readings)
+        _build_sheet_row(row, section.key, hidden=hidden and not row.reading_count)
         for section in build_walk(building)
         for row in section.rows
     ]
@@ -140,8 +140,8 @@ def _build_sheet_row(row: SheetRow, section: str, *, hidden: bool) -> dict[str, 
         "unit": "MPa" if check.kind is CheckKind.STRENGTH else "mm",
         "nominal": check.nominal,
         "verdict": row.verdict,
-        "readings": len(row.current_readings),
-        "measure_again": row.outdated.client_id if row.outdated else None,
+        "readings": row.reading_count,
+        "measure_again": row.outdated_id or None,
         **{name: result.get(name) for name in VERDICT_MEMBERS},
     }
     if hidden:

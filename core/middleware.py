@@ -7,9 +7,17 @@ from collections.abc import Callable
 
 import structlog
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 
 from core import devices
 from core.logs import mask_token
+
+# PDFs, photographs and workbooks are compressed already.
+COMPRESSED_TYPES = (
+    "text/", "application/json", "application/problem+json", "image/svg+xml",
+    "image/vnd.dxf",
+)  # fmt: skip
 
 log = structlog.get_logger("padstone.request")
 
@@ -56,3 +64,21 @@ def record_devices(
         return response
 
     return middleware
+
+
+class TextCompressionMiddleware(GZipMiddleware):
+    """Compresses text, except pages that show a secret.
+
+    The length of a compressed page tells something of a secret in it to whoever can
+    have text of their own repeated on that page (BREACH). A CSRF token has another mask
+    on every page, and Django adds up to 100 random bytes to each answer. A page that
+    shows a token or a link that grants access is `no-store`: it is not compressed.
+    """
+
+    def process_response(
+        self, request: HttpRequest, response: HttpResponseBase
+    ) -> HttpResponseBase:
+        is_text = response.get("Content-Type", "").startswith(COMPRESSED_TYPES)
+        if not is_text or "no-store" in response.get("Cache-Control", ""):
+            return response
+        return super().process_response(request, response)

@@ -60,6 +60,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "core.middleware.TextCompressionMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -195,6 +196,13 @@ CELERY_BEAT_SCHEDULE = {
 CACHES: dict[str, dict[str, Any]] = {
     name: {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": name}
     for name in ("default", "devices")
+}
+# Rendered parts of pages, of up to 0.3 MB each
+CACHES["fragments"] = {
+    **CACHES["default"],
+    "LOCATION": "fragments",
+    "TIMEOUT": 3600,
+    "OPTIONS": {"MAX_ENTRIES": 64},
 }
 # Rate counters shared by all processes (core/rate_limits.py): in Redis, which may
 # be the broker already, otherwise in the database

@@ -24,6 +24,8 @@ WHITENOISE_USE_FINDERS = True
 CACHES = {
     **CACHES,  # noqa: F405 - the program's
     "devices": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"},
+    # A page is rendered each time, so that its context is there to be read.
+    "fragments": {"BACKEND": "django.core.cache.backends.dummy.DummyCache"},
 }
 # Counts go back with everything else that a test did in the database.
 CACHES.pop("rate_limits", None)

@@ -68,7 +68,7 @@ class ReadingRow:
     @property
     def is_measured(self) -> bool:
         """True when the check has a current reading."""
-        return self.walk_row is not None and bool(self.walk_row.current_readings)
+        return self.walk_row is not None and self.walk_row.reading_count > 0
 
     @property
     def corner_choices(self) -> tuple[str, ...]:
@@ -119,7 +119,7 @@ class ReadingRow:
     @property
     def outdated_by(self) -> str:
         """The work that changed the concrete since the reading; empty for none."""
-        if self.walk_row is None or self.walk_row.outdated is None:
+        if self.walk_row is None or not self.walk_row.outdated_id:
             return ""
         is_foundation = self.walk_row.check.stage == StageKind.FOUNDATION
         return "pour or repair" if is_foundation else "repair"
@@ -139,7 +139,7 @@ def build_rows(section: Section) -> list[ReadingRow]:
             number=number,
             kind=walk_row.check.kind,
             walk_row=walk_row,
-            replaces=walk_row.outdated.client_id if walk_row.outdated else "",
+            replaces=walk_row.outdated_id,
         )
         for number, walk_row in enumerate(section.rows)
     ]

@@ -1,14 +1,19 @@
 """The check sheet in the order a crew walks it, with the state of every check."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from checks.drawings.result_view import ResultView
 from checks.labels import describe_check
-from checks.models import Decision, Evaluation, Finding, Reading, Release
+from checks.models import Evaluation, Reading
 from checks.queries.offline_limits import OfflineLimits, compute_offline_limits
 from checks.queries.photographs import count_photographs
+from checks.queries.walk_readings import (
+    count_current_readings,
+    find_outdated_readings,
+    load_current_readings,
+)
 from core.vocabulary import StageKind, Verdict
 from jobs.anchor_plan.check_keys import LEVEL_KINDS, NOTCH_KINDS, PAIR_KINDS, CheckKind
 from jobs.anchor_plan.check_sheet import (
@@ -24,6 +29,7 @@ from jobs.plans.plan_cache import load_plan
 
 SECTION_GROUPS = {"diagonals": "Outline", "wall": "Walls", "position": "Patterns"}
 MAX_NEXT_STEPS = 5
+MAX_CACHED_RESULTS = 12  # that of 60 positions takes some 4 MB
 LAST_SECTIONS = ("notch", "strength", "plumb")
 
 
@@ -35,11 +41,13 @@ class SheetRow:
     ----------
     result : CheckResult or None
         Its entry in the latest result; None before the first evaluation.
+    reading_count : int
+        Number of its current readings.
     current_readings : tuple of Reading
-        Readings that were not replaced, the oldest first.
-    outdated : Reading or None
-        A reading to replace: taken before the pour, or before work on the rods was
-        done. None where another reading is a repeat.
+        The same, the oldest first; only of a section from `load_section_readings`.
+    outdated_id : str
+        Client id of a reading to replace: taken before the pour, or before work on the
+        rods was done. Empty where another reading is a repeat.
     is_due : bool
         True once its stage has begun.
     offline_limits : OfflineLimits or None
@@ -55,8 +63,9 @@ class SheetRow:
     check: Check
     label: str
     result: CheckResult | None = None
+    reading_count: int = 0
     current_readings: tuple[Reading, ...] = ()
-    outdated: Reading | None = None
+    outdated_id: str = ""
     is_due: bool = True
     offline_limits: OfflineLimits | None = None
     photograph_count: int = 0
@@ -76,7 +85,7 @@ class SheetRow:
     @property
     def needs_remeasuring(self) -> bool:
         """True where a reading is outdated, or the verdict asks for another."""
-        return self.outdated is not None or self.verdict == Verdict.REMEASURE
+        return bool(self.outdated_id) or self.verdict == Verdict.REMEASURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,9 +105,7 @@ class Section:
     @property
     def measured_count(self) -> int:
         """Number of required checks with a reading."""
-        return sum(
-            row.check.required and bool(row.current_readings) for row in self.rows
-        )
+        return sum(row.check.required and row.reading_count > 0 for row in self.rows)
 
     @property
     def outside_count(self) -> int:
@@ -119,7 +126,7 @@ class Section:
     def remaining_count(self) -> int:
         """Number of required checks that are due and have no reading."""
         return sum(
-            row.check.required and row.is_due and not row.current_readings
+            row.check.required and row.is_due and not row.reading_count
             for row in self.rows
         )
 
@@ -142,30 +149,40 @@ def get_latest_evaluation(building: Building) -> Evaluation | None:
     return found.select_related("revision").order_by("-pk").first()
 
 
+def load_latest_results(building: Building) -> ResultView:
+    """Load the latest result of a building; each is parsed once per process."""
+    evaluations = Evaluation.objects.filter(building=building)
+    latest = evaluations.order_by("-pk").values_list("pk", flat=True).first()
+    return ResultView(None) if latest is None else _load_results(latest)
+
+
+@lru_cache(maxsize=MAX_CACHED_RESULTS)
+def _load_results(evaluation_id: int) -> ResultView:
+    # An evaluation is never changed.
+    return ResultView(Evaluation.objects.get(pk=evaluation_id).result)
+
+
 def build_walk(building: Building) -> list[Section]:
     """Build the walk of the plan in force, with results, readings and photographs."""
     plan = load_plan(building.current_revision())
-    evaluation = get_latest_evaluation(building)
-    results = ResultView(evaluation.result if evaluation else None)
+    results = load_latest_results(building)
     next_places = _place_next_readings(results)
-    current = _load_current_readings(building)
-    cutoffs = _load_cutoffs(building)
-    checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, current)]
+    counts = count_current_readings(building)
+    checks = [*build_check_sheet(plan), *_find_unlisted_checks(plan, counts)]
+    outdated = find_outdated_readings(building, checks)
     limits = compute_offline_limits(plan, checks)
     photographs = count_photographs(building)
     erection_begun = _has_erection_begun(building)
     rows = []
     for check in checks:
-        readings = tuple(current.get(check.key, ()))
-        outdated = (each for each in readings if _is_outdated(each, check, cutoffs))
         next_place, next_reason = next_places.get(check.key, (None, ""))
         rows.append(
             SheetRow(
                 check=check,
                 label=describe_check(check),
                 result=results.checks.get(check.key),
-                current_readings=readings,
-                outdated=next(outdated, None),
+                reading_count=counts.get(check.key, 0),
+                outdated_id=outdated.get(check.key, ""),
                 is_due=check.stage != StageKind.ERECTION or erection_begun,
                 offline_limits=limits.get(check.key),
                 photograph_count=photographs.get(check.key, 0),
@@ -174,6 +191,17 @@ def build_walk(building: Building) -> list[Section]:
             )
         )
     return _group_rows(plan, rows)
+
+
+def load_section_readings(building: Building, section: Section) -> Section:
+    """Return a section with the current readings of its checks."""
+    keys = [row.check.key for row in section.rows if row.reading_count]
+    readings = load_current_readings(building, keys)
+    rows = (
+        replace(row, current_readings=tuple(readings.get(row.check.key, ())))
+        for row in section.rows
+    )
+    return replace(section, rows=tuple(rows))
 
 
 def _place_next_readings(results: ResultView) -> dict[str, tuple[int, str]]:
@@ -244,55 +272,6 @@ def build_result_walk(plan: Plan, result: ResultDocument | None) -> list[Section
         for check in [*build_check_sheet(plan), *_find_unlisted_checks(plan, results)]
     ]
     return [section for section in _group_rows(plan, rows) if section.rows]
-
-
-def _load_current_readings(building: Building) -> dict[str, list[Reading]]:
-    by_check: dict[str, list[Reading]] = {}
-    readings = (
-        Reading.objects.filter(building=building)
-        .current()
-        .select_related("recorded_by", "instrument")
-        .order_by("pk")
-    )
-    for reading in readings:
-        by_check.setdefault(reading.check_key, []).append(reading)
-    return by_check
-
-
-@dataclass(frozen=True, slots=True)
-class _ReadingCutoffs:
-    """Times before which readings are outdated: the pour, and repairs by check."""
-
-    pour_signed_at: datetime | None
-    repaired_at: Mapping[str, datetime] = field(default_factory=dict)
-
-
-def _load_cutoffs(building: Building) -> _ReadingCutoffs:
-    pour = Release.objects.filter(building=building, kind=Release.Kind.POUR)
-    signed_at = pour.order_by("-pk").values_list("signed_at", flat=True).first()
-    work = (
-        Decision.objects.filter(
-            finding__building=building,
-            finding__state=Finding.State.CARRIED_OUT,
-            work_report__isnull=False,
-        )
-        .order_by("pk")
-        .values_list("snapshot__checks", "work_report__at")
-    )
-    repairs = {
-        row["check"]: at
-        for rows, at in work
-        for row in rows
-        if row["verdict"] not in (Verdict.WITHIN, Verdict.UNMEASURED)
-    }
-    return _ReadingCutoffs(signed_at, repairs)
-
-
-def _is_outdated(reading: Reading, check: Check, cutoffs: _ReadingCutoffs) -> bool:
-    # Rods move while concrete is placed: measure them as built.
-    pour = cutoffs.pour_signed_at if check.stage == StageKind.FOUNDATION else None
-    repair = cutoffs.repaired_at.get(check.key)
-    return any(at is not None and reading.taken_at <= at for at in (pour, repair))
 
 
 def _find_unlisted_checks(plan: Plan, keys: Iterable[str]) -> list[Check]:

@@ -2,12 +2,17 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
+from django.core.cache import caches
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils.safestring import SafeString
 from django.utils.text import slugify
+from django.utils.timezone import get_current_timezone_name, localdate
 from django.views.decorators.http import require_GET
 
 from checks.drawings.fit_up import draw_fit_up
@@ -24,8 +29,13 @@ from checks.queries.building_tables import (
     build_building_tables,
     list_first_checks,
 )
+from checks.queries.building_version import read_building_version
 from checks.queries.check_calculation import load_check_page
-from checks.queries.evaluated_plan import EvaluatedPlan, get_evaluated_plan
+from checks.queries.evaluated_plan import (
+    EvaluatedPlan,
+    get_evaluated_plan,
+    load_evaluated_plan,
+)
 from checks.queries.fit_up_panel import build_fit_up_panel
 from checks.queries.photographs import list_position_photographs
 from checks.queries.position_tables import (
@@ -34,49 +44,121 @@ from checks.queries.position_tables import (
     build_shim_tables,
 )
 from checks.views.display_units import get_display_units
-from checks.views.view_log import Kind, log_view
+from checks.views.readings import get_visible_building
+from checks.views.revalidation import revalidate_page
+from checks.views.view_log import Kind
 from core.formatting import DisplayStyle
 from core.permissions import Action, may
 from core.requests import AuthenticatedRequest
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKind
+from jobs.anchor_plan.values import Plan
+from jobs.exchange.canonical_json import sha256_of
+from jobs.models import Building
+from jobs.plans.plan_cache import load_plan
 from jobs.plans.plan_drawing import draw_plan
 
 MAX_EXAGGERATION = 10_000.0
 MAX_UNFOLDED_RULES = 5
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildingBody:
+    """What a building's page shows of its result, rendered."""
+
+    html: SafeString
+    evaluated_at: datetime
+
+
 @require_GET
+@revalidate_page(Kind.BUILDING)
 def building(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show a building's plan as built, its open findings and its tables."""
-    page = _build_context(request, pk)
-    evaluated: EvaluatedPlan = page["drawn"]
-    log_view(request, evaluated.building, Kind.BUILDING, pk)
-    page["plan_warnings"] = review_plan(evaluated.plan)
-    if may(Action.SET_STEEL_STATE, page["roles"]):
+    found = get_visible_building(request, pk)
+    revision = found.current_revision()
+    plan = load_plan(revision)
+    roles = found.roles_of(request.user)
+    page = {
+        "building": found,
+        "may_record": may(Action.RECORD_READING, roles),
+        "may_draw": may(Action.EDIT_PLAN, roles),
+        "plan_warnings": review_plan(plan),
+    }
+    if may(Action.SET_STEEL_STATE, roles):
         page["steel_form"] = SteelStateForm()
-    if evaluated.result is None:
-        page["drawing"] = draw_plan(evaluated.plan)
-        page["first_checks"] = list_first_checks(evaluated.plan)
+    body = _load_body(request, found, plan, roles)
+    if body is None:
+        page |= {
+            "drawn": load_evaluated_plan(found),
+            "drawing": draw_plan(plan),
+            "first_checks": list_first_checks(plan),
+            "units": get_display_units(request, plan.length_unit),
+        }
         return render(request, "checks/building_unmeasured.html", page)
+    page |= {
+        "drawn": {"revision": revision, "evaluation": {"made_at": body.evaluated_at}},
+        "body": body.html,
+    }
+    return render(request, "checks/building.html", page)
+
+
+def _load_body(
+    request: AuthenticatedRequest,
+    found: Building,
+    plan: Plan,
+    roles: frozenset[str],
+) -> BuildingBody | None:
+    """Load or render what is the same for all readers; None where nothing is measured.
+
+    Drawings and tables grow with the positions, and change only with the record.
+    """
+    units = get_display_units(request, plan.length_unit)
+    factor = _parse_exaggeration(request)
+    parts = (
+        read_building_version(found),
+        units,
+        factor,
+        may(Action.RECORD_READING, roles),
+        may(Action.EDIT_PLAN, roles),
+        get_current_timezone_name(),
+        localdate(),
+    )
+    key = sha256_of([str(part) for part in parts])
+    body: BuildingBody | None = caches["fragments"].get(key)
+    if body is None:
+        body = _render_body(request, found, factor)
+        caches["fragments"].set(key, body)
+    return body
+
+
+def _render_body(
+    request: AuthenticatedRequest, found: Building, exaggerate: float | None
+) -> BuildingBody | None:
+    evaluated = load_evaluated_plan(found)
+    if evaluated.result is None or evaluated.evaluation is None:
+        return None
+    page = _build_evaluated_context(request, evaluated)
     drawing = draw_outline(
         evaluated.plan,
         evaluated.result,
-        exaggerate=_parse_exaggeration(request),
-        href=_position_links(pk),
+        exaggerate=exaggerate,
+        href=_position_links(found.pk),
         units=page["units"],
     )
-    tables = build_building_tables(evaluated)
-    page |= tables
+    page |= build_building_tables(evaluated)
     page["plan_svg"] = render_svg("outline", drawing, page["units"])
     page["factor"] = drawing.factor
-    page["rule_groups"] = group_rules(tables["rules"])
+    page["is_exaggerated"] = bool(request.GET.get("exaggerate"))
+    page["rule_groups"] = group_rules(page["rules"])
     page["squaring_moves"] = _list_squaring_moves(evaluated)
     page["fit_up"] = build_fit_up_panel(evaluated)
     if page["fit_up"] is not None:
         page["fit_up_method"] = find_method("fit-up")
         page |= _draw_fit_up(evaluated, page["units"])
-    return render(request, "checks/building.html", page)
+    return BuildingBody(
+        html=render_to_string("checks/building_body.html", page, request),
+        evaluated_at=evaluated.evaluation.made_at,
+    )
 
 
 def _draw_fit_up(evaluated: EvaluatedPlan, units: DisplayStyle) -> dict[str, Any]:
@@ -139,6 +221,7 @@ def _list_squaring_moves(evaluated: EvaluatedPlan) -> list[Any]:
 
 
 @require_GET
+@revalidate_page()
 def position(request: AuthenticatedRequest, pk: int, mark: str) -> HttpResponse:
     """Show one position: its rods, its plate and the remedies of its findings."""
     page = _build_context(request, pk)
@@ -156,6 +239,7 @@ def position(request: AuthenticatedRequest, pk: int, mark: str) -> HttpResponse:
 
 
 @require_GET
+@revalidate_page()
 def check(request: AuthenticatedRequest, pk: int, key: str) -> HttpResponse:
     """Show the calculation of one check, from its readings to its verdict."""
     page = _build_context(request, pk)
@@ -168,6 +252,7 @@ def check(request: AuthenticatedRequest, pk: int, key: str) -> HttpResponse:
 
 
 @require_GET
+@revalidate_page()
 def levels(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show the levels of the pads as a profile along each wall."""
     page = _build_context(request, pk)
@@ -186,6 +271,7 @@ def levels(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
+@revalidate_page()
 def shims(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Show the shims of each position and the pack list."""
     page = _build_context(request, pk)
@@ -203,6 +289,7 @@ def shims(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
+@revalidate_page()
 def download_document(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Return the exchange document of the building, with its readings."""
     found = _get_drawn_building(request, pk)
@@ -210,6 +297,7 @@ def download_document(request: AuthenticatedRequest, pk: int) -> HttpResponse:
 
 
 @require_GET
+@revalidate_page()
 def download_result(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     """Return the latest result document."""
     found = _get_drawn_building(request, pk)
@@ -227,7 +315,12 @@ def _get_drawn_building(request: AuthenticatedRequest, pk: int) -> EvaluatedPlan
 
 def _build_context(request: AuthenticatedRequest, pk: int) -> dict[str, Any]:
     """Build the context that every page of a building as built shares."""
-    found = _get_drawn_building(request, pk)
+    return _build_evaluated_context(request, _get_drawn_building(request, pk))
+
+
+def _build_evaluated_context(
+    request: AuthenticatedRequest, found: EvaluatedPlan
+) -> dict[str, Any]:
     roles = found.building.roles_of(request.user)
     return {
         "drawn": found,

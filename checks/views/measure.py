@@ -26,6 +26,7 @@ from checks.queries.walk import (
     build_walk,
     choose_section,
     list_next_steps,
+    load_section_readings,
 )
 from checks.services.readings import RecordedReadings, record_readings
 from checks.views.display_units import get_display_units
@@ -52,7 +53,8 @@ def measure(request: AuthenticatedRequest, pk: int) -> HttpResponse:
     building = get_visible_building(request, pk)
     sections = build_walk(building)
     key = request.POST.get("section") or request.GET.get("section", "")
-    section = choose_section(sections, key, request.GET.get("show", ""))
+    chosen = choose_section(sections, key, request.GET.get("show", ""))
+    section = load_section_readings(building, chosen)
     instruments = list(_list_instruments(building))
     if request.method == "POST":
         details = ReadingDetailsForm(request.POST, instruments=instruments)
@@ -94,7 +96,7 @@ def _record_section(
         details.add_error(None, message)
     # What was stored has changed the walk.
     sections = build_walk(building)
-    section = choose_section(sections, section.key, "")
+    section = load_section_readings(building, choose_section(sections, section.key, ""))
     refused = [row for row in filled if row.client_id not in stored]
     rows = _merge_refused_rows(build_rows(section), refused)
     for row in rows:
@@ -122,7 +124,7 @@ def _render_measure(
     rows: list[ReadingRow],
 ) -> HttpResponse:
     refused = bool(details.errors) or any(row.errors for row in rows)
-    index = sections.index(section)
+    index = [each.key for each in sections].index(section.key)
     context = {
         "building": building,
         "sections": sections,
