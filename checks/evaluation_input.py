@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from checks.models import ConcreteEntry, Instrument, Reading
-from checks.queries.reading_times import ReadingTimes, summarise_times
+from checks.reading_times import ReadingTimes, summarise_times
 from checks.recorded_rows import (
     BuildingRows,
     ParsedRow,

@@ -16,7 +16,7 @@ from django.utils.timezone import now
 from checks.evaluation_input import EvaluationInput
 from checks.labels import describe_remedy
 from checks.models import Decision, Evaluation, Finding, FindingEvent
-from checks.queries.reading_times import CheckTimes
+from checks.reading_times import CheckTimes
 from checks.services.decision_snapshot import (
     describe_differences,
     find_differences,

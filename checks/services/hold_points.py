@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Any
 
 from checks.models import Evaluation, Finding, Release
-from checks.queries.reading_times import ReadingTimes, load_reading_times
+from checks.reading_times import ReadingTimes, load_reading_times
 from core.vocabulary import ReleaseKind, StageKind, Verdict
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet

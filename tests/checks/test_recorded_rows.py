@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from checks import recorded_rows
 from checks.evaluation_input import digest_document, load_evaluation_input
 from checks.models import Reading
-from checks.queries.reading_times import load_reading_times
+from checks.reading_times import load_reading_times
 from checks.recorded_rows import BuildingRows, keep_rows, load_rows
 from checks.services.withdrawals import withdraw_reading
 from core.models import Person

@@ -9,7 +9,7 @@ from django.test import Client
 
 from checks.evaluation_input import build_building_document
 from checks.models import Finding, Reading, ReadingWithdrawal
-from checks.queries.reading_times import load_reading_times
+from checks.reading_times import load_reading_times
 from checks.services.errors import ConflictError
 from checks.services.releases import sign_release
 from checks.services.withdrawals import withdraw_reading
