@@ -12,7 +12,7 @@ from checks.drawings.fit_up import find_worst_element
 from checks.evaluation.finding_topics import TopicKind
 from checks.evaluation.fit_up import LeftOutReason
 from checks.labels import describe_topic
-from checks.models import Evaluation
+from checks.models import Evaluation, EvaluationSupplement
 from checks.queries.evaluated_plan import EvaluatedPlan
 from core.formatting import format_count, format_percent, format_probability
 from core.vocabulary import FitUpConclusion, Verdict
@@ -198,7 +198,12 @@ def _get_state(evaluation: Evaluation, fit_up: FitUpResult) -> ProbabilityState:
         return "computed"
     if getattr(evaluation, "supplement", None) is not None:
         return "failed"
-    return "late" if now() - evaluation.made_at > LATE_AFTER else "pending"
+    since = now() - LATE_AFTER
+    if evaluation.made_at > since:
+        return "pending"
+    # Older ones wait, too, while a worker is busy with others.
+    working = EvaluationSupplement.objects.filter(made_at__gt=since).exists()
+    return "pending" if working else "late"
 
 
 def _list_alone(evaluated: EvaluatedPlan, fit_up: FitUpResult) -> list[str]:

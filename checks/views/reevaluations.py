@@ -24,7 +24,7 @@ class ReevaluationForm(forms.Form):
     reason = forms.ChoiceField(
         label="What changed", choices=Reevaluation.Reason.choices
     )
-    note = forms.CharField(label="Note (optional)", max_length=200, required=False)
+    note = forms.CharField(label="Note", max_length=200, required=False)
 
 
 @require_http_methods(["GET", "POST"])

@@ -8,7 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils.timezone import now
 
-from checks.models import Finding, Reading
+from checks.models import Evaluation, EvaluationSupplement, Finding, Reading
 from checks.queries.evaluated_plan import load_evaluated_plan
 from checks.queries.fit_up_panel import (
     FitUpPanel,
@@ -139,6 +139,21 @@ def test_a_probability_that_does_not_come_is_said_to_be_late(
     later = now() + timedelta(minutes=11)
     monkeypatch.setattr("checks.queries.fit_up_panel.now", lambda: later)
     assert panel_of(stacked_hall).state == "late"
+
+
+def test_it_is_not_late_while_workers_are_busy_with_other_buildings(
+    stacked_hall: Building,
+    building: Building,
+    measure: Measure,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    measure(*as_planned(building, "foundation", "verification"))
+    later = now() + timedelta(minutes=11)
+    monkeypatch.setattr("checks.queries.fit_up_panel.now", lambda: later)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: later)
+    other = Evaluation.objects.filter(building=building).latest("pk")
+    EvaluationSupplement.objects.create(evaluation=other, members={})
+    assert panel_of(stacked_hall).state == "pending"
 
 
 def test_the_page_shows_it_while_it_is_computed_and_afterwards(
