@@ -48,6 +48,11 @@ PLURAL_TOPIC_LABELS = {
 }
 MAX_LISTED_PLACES = 3  # of several findings; the rest are counted
 AXIS_LABELS: dict[Axis, str] = {"in": "inward", "along": "along the wall"}
+# Of a finding there is no sign to tell: only the direction it was measured in.
+AXIS_DIRECTION_LABELS: dict[Axis, str] = {
+    "in": "square to the wall",
+    "along": "along the wall",
+}
 CIRCUMSTANCE_LABELS = {
     "instrument": "{}",
     "temperature": "{}",
@@ -224,7 +229,8 @@ def _describe_subject(word: str, subject: str) -> str:
     if word != TopicKind.PLUMB:
         return subject
     mark, _, axis = subject.rpartition(".")
-    label = next((text for each, text in AXIS_LABELS.items() if each == axis), "")
+    labels = AXIS_DIRECTION_LABELS.items()
+    label = next((text for each, text in labels if each == axis), "")
     return f"{mark}, {label}" if label else subject
 
 

@@ -31,6 +31,13 @@ def test_circumstances_are_written_as_a_person_writes_them() -> None:
     assert told == "T1, 54 °F"
 
 
+@pytest.mark.parametrize(
+    ("axis", "direction"), [("in", "square to the wall"), ("along", "along the wall")]
+)
+def test_a_lean_is_named_by_its_direction_and_not_by_a_sign(axis, direction) -> None:
+    assert describe_topic(f"plumb:A2.{axis}") == f"Plumb of A2, {direction}"
+
+
 @pytest.mark.parametrize("word", sorted(TopicKind))
 def test_no_topic_is_shown_raw(word: str) -> None:
     assert word in TOPIC_LABELS

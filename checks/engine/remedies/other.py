@@ -118,9 +118,7 @@ def advise_plumb(
     if remedies and abs(out_of_plumb) <= limit + SLACK_MM:
         return Advice(remedies=rank_remedies(remedies))
     move = format_length(abs(out_of_plumb), style, 32)
-    way = axis
-    if axis == "in":
-        way = "inward" if out_of_plumb > 0 else "outward"
+    way = _describe_direction(out_of_plumb, axis)
     allowed = format_length(limit, style, 32)
     lean = format_against_limit(abs(out_of_plumb), limit, style, 32)
     one_in = f" (1/{height / limit:.0f})"
@@ -129,7 +127,7 @@ def advise_plumb(
             kind=RemedyKind.PLUMB_UP,
             approval=Approval.FIELD,
             reason=(
-                f"Out of plumb by {lean} {way} over {format_length(height, style)};"
+                f"Out of plumb by {lean} {way} over {_format_height(height, style)};"
                 f" {allowed} is allowed{one_in}. Move the top {move} the other way."
             ),
             cautions=(cautions.SCREENING,),
@@ -137,6 +135,18 @@ def advise_plumb(
         )
     )
     return Advice(remedies=rank_remedies(remedies))
+
+
+def _describe_direction(out_of_plumb: float, axis: str) -> str:
+    """Describe the direction that a column leans in."""
+    if axis == "in":
+        return "inward" if out_of_plumb > 0 else "outward"
+    return "along the wall"
+
+
+def _format_height(height: float, style: LengthStyle) -> str:
+    """Format a height; whole millimetres as such, since a height is no deviation."""
+    return format_length(height, style).replace(".0 mm", " mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,9 +172,7 @@ def advise_resultant_plumb(
     The other axis is within by itself and may stay.
     """
     move = format_length(abs(lean.out_of_plumb), style, 32)
-    way = lean.axis
-    if lean.axis == "in":
-        way = "inward" if lean.out_of_plumb > 0 else "outward"
+    way = _describe_direction(lean.out_of_plumb, lean.axis)
     both = format_length(lean.slope * lean.height, style, 32)
     remedies = [] if remeasure is None else [remeasure]
     remedies.append(
@@ -173,7 +181,7 @@ def advise_resultant_plumb(
             approval=Approval.FIELD,
             reason=(
                 "Each axis is within, but the limit is on the lean in any direction:"
-                f" both together lean {both} over {format_length(lean.height, style)},"
+                f" both together lean {both} over {_format_height(lean.height, style)},"
                 f" 1/{1.0 / lean.slope:.0f}, where 1/{1.0 / lean.ratio:.0f} is allowed."
                 f" It leans more {way}: move the top {move} the other way."
             ),
