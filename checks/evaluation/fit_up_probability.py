@@ -4,14 +4,18 @@ It takes up to a few seconds and is not part of `evaluate`: a worker computes it
 from the finished evaluation and stores it beside the result.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from checks.engine.arrays import FloatArray, IntArray
 from checks.engine.errors import EngineError
 from checks.engine.fit_up.posterior import PlaceReadings
-from checks.engine.fit_up.probability import CUTS, compute_misfit_distribution
+from checks.engine.fit_up.probability import (
+    CUTS,
+    bound_by_tangent,
+    compute_misfit_distribution,
+)
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.fit_up import MISFIT_SLACK_MM, FitUp
 from checks.evaluation.fit_up_pairs import collect_pair_readings
@@ -25,6 +29,9 @@ SURE = 0.95
 
 MIN_LISTED_SHARE = 0.01
 MAX_LISTED_POSITIONS = 8
+
+MIN_SLOPE = 1e-6
+"""Slope of the misfit below which it does not lean on a rod: the solver's tolerance."""
 
 LEAST_UNCERTAINTY_MM = 0.05
 """No taped reading is better than this by itself. Project choice."""
@@ -141,6 +148,32 @@ def compute_fit_up_probability(
         ),
         direction=direction,
     )
+
+
+def bound_probability(evaluation: BuildingEvaluation, fit_up: FitUp) -> float | None:
+    """Bound the probability by the misfit's tangent at the rods as read.
+
+    It needs no further solution. Positions that the misfit does not lean on are left
+    out, and what their readings say of the tape with them.
+
+    Returns
+    -------
+    float or None
+        None where bays or spans were read: their posterior is not normal in closed
+        form.
+    """
+    if fit_up.pair_rows.size:
+        return None
+    best = fit_up.best
+    leaning = np.flatnonzero((np.abs(best.slope) > MIN_SLOPE).any(axis=(1, 2)))
+    part = replace(
+        fit_up,
+        positions=fit_up.positions[leaning],
+        problem=fit_up.problem.select_positions(leaning),
+        best=replace(best, slope=best.slope[leaning]),
+    )
+    readings, _ = collect_place_readings(evaluation, part)
+    return bound_by_tangent(part.problem, readings, part.best)
 
 
 def collect_place_readings(

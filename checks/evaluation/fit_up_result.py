@@ -5,6 +5,7 @@ import numpy as np
 from checks.evaluation.building_evaluation import BuildingEvaluation
 from checks.evaluation.fit_up import FitUp, FitUpElement
 from checks.evaluation.fit_up_finding import list_openings
+from checks.evaluation.fit_up_probability import bound_probability
 from checks.evaluation.json_values import to_json_number
 from jobs.exchange.result.fit_up import FitUpElementResult, FitUpResult
 
@@ -16,7 +17,7 @@ def fit_up_result(evaluation: BuildingEvaluation) -> FitUpResult | None:
     """Return the `fit_up` object; None where there is no fit-up.
 
     Its probability and conclusion are null: they are computed apart from it, by
-    `fit_up_probability`.
+    `fit_up_probability`, with a closer bound.
     """
     fit_up = evaluation.fit_up
     if fit_up is None:
@@ -35,7 +36,7 @@ def fit_up_result(evaluation: BuildingEvaluation) -> FitUpResult | None:
             "least": float(size),
         },
         "probability": None,
-        "probability_bound": None,
+        "probability_bound": bound_probability(evaluation, fit_up),
         "conclusion": None,
         "worst": [
             {"mark": marks[fit_up.positions[i]], "share": float(fit_up.best.share[i])}

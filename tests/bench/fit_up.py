@@ -36,7 +36,10 @@ from checks.engine.fit_up.cone_program import solve_fit_up
 from checks.engine.fit_up.probability import CUTS
 from checks.engine.uncertainty import tape_class_limit
 from checks.evaluation.evaluate import compute_evaluation
-from checks.evaluation.fit_up_probability import compute_fit_up_probability
+from checks.evaluation.fit_up_probability import (
+    bound_probability,
+    compute_fit_up_probability,
+)
 from jobs.anchor_plan.check_keys import CheckKind
 from jobs.anchor_plan.check_sheet import build_check_sheet
 from jobs.anchor_plan.values import Plan
@@ -59,6 +62,7 @@ class SimulatedJob:
     careless: bool
     gross: bool
     probability: float
+    bound_as_read: float | None
     misfit_as_read: float
     true_misfit: float
 
@@ -125,6 +129,7 @@ def simulate_job(seed: int, cuts: int = CUTS) -> SimulatedJob:
         careless=careless,
         gross=gross,
         probability=found.probability,
+        bound_as_read=bound_probability(evaluation, fit_up),
         misfit_as_read=fit_up.best.misfit,
         true_misfit=truth.misfit,
     )
@@ -171,6 +176,10 @@ def write_table(jobs: Sequence[SimulatedJob]) -> None:
         write("\n")
     brier = np.mean([(j.probability - (j.true_misfit <= 0.0)) ** 2 for j in jobs])
     flat = np.mean([(j.misfit_as_read <= 0.0) == (j.true_misfit <= 0.0) for j in jobs])
+    bounded = [(j, j.bound_as_read) for j in jobs if j.bound_as_read is not None]
+    passed = sum(j.probability > bound for j, bound in bounded)
+    low = sum(bound < 0.5 for _, bound in bounded)
+    write(f"Bound as read: passed by {passed} of {len(bounded)}, below 0.5 in {low}\n")
     write(f"Brier score {brier:.3f}; the misfit as read is right in {flat:.1%}\n")
 
 

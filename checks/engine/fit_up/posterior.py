@@ -112,6 +112,15 @@ class RodPosterior:
         columns[~problem.real] = 0.0
         return columns.reshape(n, 2 * m, 3)
 
+    @cached_property
+    def item_kinds(self) -> IntArray:
+        """Index in `KINDS` of the four items of each position, then of each rod."""
+        n, m = self.problem.real.shape
+        kind = np.tile([LINE, ALONG, IN, TURN], (n, 1))
+        # Off the walls no line takes the error along: it is as large as that in.
+        kind[~self.readings.on_wall, 1] = IN
+        return np.concatenate((kind.ravel(), np.full(n * m, ROD)))
+
     def list_items(self) -> SpreadItems:
         """List the items whose spread is inferred, from the readings alone.
 
@@ -155,9 +164,6 @@ class RodPosterior:
         )
         size = (fit**2).sum(axis=2)
         rod_part = np.concatenate((np.zeros((n, 1)), size), axis=1)
-        kind = np.tile([LINE, ALONG, IN, TURN], (n, 1))
-        # Off the walls no line takes the error along: it is as large as that in.
-        kind[~on_wall, 1] = IN
         pad = np.zeros_like(single).ravel()
         pairs = (n * m, 2)
         return SpreadItems(
@@ -182,7 +188,7 @@ class RodPosterior:
                     used.reshape(pairs),
                 )
             ),
-            kind=np.concatenate((kind.ravel(), np.full(n * m, ROD))),
+            kind=self.item_kinds,
         )
 
     def condition(

@@ -79,6 +79,22 @@ class SpreadDraws:
         )
 
 
+def build_median_spreads(kind: IntArray) -> SpreadDraws:
+    """Build the prior's median spreads, without outliers, as one draw.
+
+    Parameters
+    ----------
+    kind : array of int, shape (n_items,)
+        Index in `KINDS` of each item.
+    """
+    spread = COMMON_FACTOR[0] * KIND_FACTOR[0] * DEFAULT_SPREADS[None]
+    return SpreadDraws(
+        spread=spread,
+        outlier=np.zeros((1, kind.size), dtype=bool),
+        variance=spread[:, kind] ** 2,
+    )
+
+
 def draw_spreads(
     items: SpreadItems, n_draws: int, rng: np.random.Generator
 ) -> SpreadDraws:

@@ -100,7 +100,9 @@ class FitUpResult(TypedDict):
         ]
     ]
     probability_bound: Annotated[
-        float | None, "The probability is not above it; null where not computed."
+        float | None,
+        "The probability is not above it. Without a probability: by the rods as read "
+        "and a crew's usual spreads; null where bays or spans were read.",
     ]
     conclusion: Annotated[
         ConclusionWord | None, "Null where the probability has not been computed yet."

@@ -267,3 +267,26 @@ def test_a_span_read_directly_moves_its_two_columns_apart():
 def test_a_simulated_job_always_has_a_fit_up(seed):
     # Some need the grid to move with no slack left: the solver has to find that, too.
     assert simulate_job(seed, cuts=2).misfit_as_read < 10.0
+
+
+def test_the_bound_as_read_is_not_below_the_simulated_probability():
+    for seed in (16, 44, 49, 65, 73):  # jobs that fail, by much and by little
+        job = simulate_job(seed, cuts=32)
+        assert job.bound_as_read is not None
+        assert job.probability <= job.bound_as_read
+
+
+@pytest.mark.parametrize(("off", "least", "most"), [(0, 0.99, 1), (INCH, 0, 1e-3)])
+def test_the_bound_as_read_tells_a_building_that_clearly_fails(off, least, most):
+    document = hall()
+    for mark in ("S2", "S3", "N2", "N3"):
+        read_group(document, mark, along=off * (mark == "S2"))
+    fit_up = evaluate_document(document)["fit_up"]
+    assert fit_up["probability"] is None
+    assert least <= fit_up["probability_bound"] <= most
+
+
+def test_a_bay_that_was_read_leaves_the_bound_to_the_simulation():
+    document = stacked()
+    read(document, "bay:S2-S3", 8000.0, temperature="20 degC")
+    assert evaluate_document(document)["fit_up"]["probability_bound"] is None
