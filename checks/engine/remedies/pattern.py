@@ -5,7 +5,7 @@ practice. The rules behind each step are named in its reason.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees
 from typing import Any
 
@@ -26,6 +26,7 @@ from checks.engine.remedies.replacement import (
     explain_too_far,
     propose_replacement_rod,
 )
+from checks.engine.remedies.rotation import describe_rotation, describe_seat
 from core.units import LengthStyle, format_length
 from core.vocabulary import Approval, RemedyKind, SteelState
 
@@ -130,7 +131,25 @@ def advise_pattern(
         remedies = insert_new_plate(remedies, new_plate, case.steel)
     elif new_plate is not None:
         ruled_out.append(new_plate)
+    remedies = _explain_turned_plate(case, remedies)
     return Advice(remedies=rank_remedies(remedies), ruled_out=tuple(ruled_out))
+
+
+def _explain_turned_plate(case: PatternCase, remedies: list[Remedy]) -> list[Remedy]:
+    """Add to the first cure why a plate that goes on turned is not left so.
+
+    Every rod may be within: nothing else on the finding tells what is wrong.
+    """
+    turned = abs(case.free_rotation) > case.turn_limit
+    fits_turned = case.free_interference <= SLACK_MM and turned
+    if case.before_pour or case.interference <= SLACK_MM or not fits_turned:
+        return remedies
+    first = next(
+        i for i, each in enumerate(remedies) if each.kind != RemedyKind.REMEASURE
+    )
+    reason = f"{_explain_misfit(case)} {remedies[first].reason}"
+    cure = replace(remedies[first], reason=reason)
+    return [*remedies[:first], cure, *remedies[first + 1 :]]
 
 
 def _propose_new_plate(case: PatternCase) -> Remedy | tuple[RemedyKind, str] | None:
@@ -188,7 +207,7 @@ def _propose_shift(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         way = "inward" if shift[1] >= 0.0 else "outward"
         how = (
             f"shifted {along} along and {inward} {way}, within the line tolerance"
-            f" {limit}{_describe_seat(rotation)}"
+            f" {limit}{describe_seat(rotation)}"
         )
     return Remedy(
         kind=RemedyKind.SHIFT,
@@ -218,7 +237,7 @@ def _describe_free_placement(case: PatternCase) -> str:
     """Describe where the plate goes on, by what is beyond a limit."""
     parts = []
     if abs(case.free_rotation) > case.turn_limit:
-        parts.append(_describe_rotation(case.free_rotation, decimals=2))
+        parts.append(describe_rotation(case.free_rotation, decimals=2))
     along, inward = (abs(shift) for shift in case.free_shift)
     if max(along, inward) > case.line_limit:
         along_text, in_text = (
@@ -226,26 +245,6 @@ def _describe_free_placement(case: PatternCase) -> str:
         )
         parts.append(f"shifted {along_text} along and {in_text} in")
     return " and ".join(parts)
-
-
-def _is_visible_rotation(rotation_rad: float) -> bool:
-    """Check that a rotation is not zero when written to a tenth of a degree."""
-    return abs(degrees(rotation_rad)) >= 0.05
-
-
-def _describe_rotation(rotation_rad: float, decimals: int = 1) -> str:
-    """Describe a rotation, seen from above."""
-    way = "counter-clockwise" if rotation_rad > 0.0 else "clockwise"
-    return f"turned {abs(degrees(rotation_rad)):.{decimals}f}° {way}"
-
-
-def _describe_seat(rotation_rad: float) -> str:
-    """Describe the rotation of a plate, if visible: the column rotates with it."""
-    return (
-        f", {_describe_rotation(rotation_rad)}"
-        if _is_visible_rotation(rotation_rad)
-        else ""
-    )
 
 
 def _explain_too_far(case: PatternCase) -> str | None:
@@ -306,7 +305,7 @@ def _propose_larger_holes(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         approval=Approval.ENGINEER,
         reason=(
             f"With all holes enlarged to {diameter} (exact need {exact}) the plate"
-            f" fits{_describe_seat(case.rotation)}."
+            f" fits{describe_seat(case.rotation)}."
             f" {_describe_edge(case.ream, case.style)}"
             f"{_describe_thread(case.ream, case.style)}"
         ),
@@ -345,7 +344,7 @@ def _propose_slots(case: PatternCase) -> Remedy | tuple[RemedyKind, str]:
         approval=Approval.ENGINEER,
         reason=(
             "The plate fits with these holes"
-            f" slotted{_describe_seat(case.slot.rotation)}: {holes}. Lengths include"
+            f" slotted{describe_seat(case.slot.rotation)}: {holes}. Lengths include"
             " clearance at both ends."
             f" {_describe_edge(case.slot, case.style)}"
             f"{_describe_thread(case.slot, case.style)}"

@@ -72,6 +72,7 @@ def test_a_group_that_stands_turned_is_no_shift_the_field_may_make(degrees: floa
     assert "turned by 0.5°" in ruled_out(found)["shift"]
     first = found["remedies"][0]
     assert (first["remedy"], first["approval"]) == ("ream", "engineer")
+    assert first["reason"].startswith("The plate fits as punched only when turned")
     # Turned half a degree towards them, the farthest hole stays short of its rod by
     # the rest of the way, on the chord. The rods are 7/8 in.
     short = short_of_rods(degrees)
