@@ -12,7 +12,13 @@ from checks.evaluation.finding_topics import TopicKind
 from checks.evaluation.second_readings import describe_reading
 from core.formatting import format_probability
 from core.vocabulary import NextReadingKind, ReleaseKind, RemedyKind
-from jobs.anchor_plan.check_keys import Axis, CheckKey, CheckKeyError, CheckKind
+from jobs.anchor_plan.check_keys import (
+    Axis,
+    CheckKey,
+    CheckKeyError,
+    CheckKind,
+    kind_of,
+)
 from jobs.anchor_plan.planned_checks import Check
 from jobs.exchange.result.document import CheckResult
 from jobs.exchange.result.next_readings import SecondReadingResult
@@ -258,8 +264,11 @@ def get_remedy_label(name: str) -> str:
 
 
 def describe_remedy(remedy: Mapping[str, Any]) -> str:
-    """Return the label of a remedy; of a move of the steel, with what is moved."""
-    scope = remedy.get("scope")
+    """Return the label of a remedy: of a move of the steel, with what is moved."""
+    scope, checks = remedy.get("scope"), remedy.get("checks", ())
+    kinds = {kind_of(key) for key in checks}
+    if remedy["remedy"] == RemedyKind.REMEASURE and kinds == {CheckKind.STRENGTH}:
+        return "Test another cylinder"  # a broken one cannot be read again
     if remedy["remedy"] != RemedyKind.SHIFT or not scope:
         return get_remedy_label(remedy["remedy"])
     return "Move all the steel" if scope == "steel" else f"Move frame line {scope}"

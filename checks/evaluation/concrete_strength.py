@@ -45,7 +45,8 @@ class ConcreteEvaluation:
     """The strength gate; NaN where a value is not known. [MPa]
 
     `reason` tells why there is no verdict, or a doubtful one; None where the verdict
-    explains itself.
+    explains itself. `doubtful` are the samples to be confirmed by another, which do
+    not count until then.
     """
 
     ratio: float
@@ -56,6 +57,7 @@ class ConcreteEvaluation:
     samples: tuple[str, ...]
     verdict: Verdict
     reason: str | None
+    doubtful: tuple[str, ...] = ()
 
 
 def evaluate_concrete(
@@ -93,7 +95,9 @@ def evaluate_concrete(
     verdict = Verdict.WITHIN if gate.open else Verdict.OUTSIDE
     doubtful = _find_unconfirmed(plan, observations, rows)
     # A later sample is not believed yet: the gate stays shut by the earlier ones.
+    unconfirmed: tuple[str, ...] = ()
     if not gate.open and doubtful.size and not reason:
+        unconfirmed = tuple(table.checks[row].key for row in doubtful)
         reason = _describe_unusable_samples(plan, table, observations, doubtful)
     return ConcreteEvaluation(
         ratio=gate.ratio,
@@ -104,6 +108,7 @@ def evaluate_concrete(
         samples=tuple(table.checks[row].key for row in latest),
         verdict=Verdict.REMEASURE if reason else verdict,
         reason=reason,
+        doubtful=unconfirmed,
     )
 
 

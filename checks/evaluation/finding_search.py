@@ -417,7 +417,7 @@ def _strength_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
         return
     yield ComputedFinding(
         topic=FindingTopic.for_building(TopicKind.STRENGTH),
-        checks=concrete.samples,
+        checks=concrete.doubtful + concrete.samples,
         cause=None,
         advice=other.advise_strength(
             other.StrengthCase(
@@ -428,7 +428,9 @@ def _strength_findings(evaluation: BuildingEvaluation) -> Iterator[ComputedFindi
                 samples=concrete.samples,
                 style=evaluation.style,
             ),
-            propose_remeasurement(concrete.reason, concrete.samples)
+            propose_remeasurement(
+                concrete.reason, concrete.doubtful or concrete.samples
+            )
             if concrete.reason
             else None,
         ),

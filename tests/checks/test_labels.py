@@ -93,6 +93,13 @@ def test_a_move_of_more_than_one_position_says_what_it_moves() -> None:
     assert describe_remedy({"remedy": "shift"}) == "Shift the plate within tolerance"
 
 
+def test_concrete_is_not_measured_again_but_tested_on_another_cylinder() -> None:
+    samples = {"remedy": "remeasure", "checks": ["strength:F1", "strength:F2"]}
+    assert describe_remedy(samples) == "Test another cylinder"
+    pad = {"remedy": "remeasure", "checks": ["level:A1"]}
+    assert describe_remedy(pad) == "Measure again"
+
+
 @pytest.mark.parametrize(
     ("key", "said"),
     [

@@ -92,6 +92,13 @@ def test_the_latest_day_wins_only_among_samples_that_are_believed():
     assert concrete["samples"] == ["strength:F1"]
 
 
+def test_the_finding_shows_the_sample_in_doubt_and_the_one_that_shuts_the_gate():
+    samples = (("F1", "2000 psi", "20", "lab"), ("F2", "6500 psi", "21", "lab"))
+    (found,) = result_of(shed(*samples))["findings"]
+    assert found["checks"] == ["strength:F2", "strength:F1"]
+    assert found["remedies"][0]["checks"] == ["strength:F2"]
+
+
 def test_a_weak_later_sample_still_shuts_the_gate():
     concrete = gate(("F1", "2900 psi", "16", "lab"), ("F2", "1500 psi", "17", "lab"))
     assert concrete["verdict"] == "outside"
