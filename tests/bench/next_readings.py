@@ -293,6 +293,38 @@ def measure(buildings: int, choice: str) -> np.ndarray:
     return np.mean([simulate(seed, choice) for seed in range(buildings)], axis=0)
 
 
+def count_close_lines(
+    buildings: int, *, temperature_noted: bool
+) -> tuple[float, float]:
+    """Return the share of column lines said to be close to the limit, and wrong.
+
+    Of good jobs: the demo's spreads, each check read once, with the temperature noted
+    or without.
+    """
+    kind = (
+        NextReadingKind.TEMPERATURE_NOTED
+        if temperature_noted
+        else NextReadingKind.REPEAT
+    )
+    close, wrong, lines = 0, 0, 0
+    for seed in range(buildings):
+        built = build_foundation(load_hall()[1], seed, FoundationSpread())
+        job = SimulatedJob(built, np.random.default_rng(seed))
+        job.readings.clear()
+        for check in build_check_sheet(built.plan):
+            if check.kind in READ_KINDS:
+                job.read(check, kind)
+        evaluation = job.evaluate()
+        for row in evaluation.table.rows(CheckKind.LINE).tolist():
+            check = evaluation.table.checks[row]
+            off = compute_true_value(built, check) - evaluation.nominal[row]
+            within = abs(off) <= evaluation.bounds.size[row] + SLACK_MM
+            wrong += within != (evaluation.verdicts[row] == Verdict.WITHIN)
+            close += row in evaluation.second_readings
+            lines += 1
+    return close / lines, wrong / lines
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -315,6 +347,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     chosen, random = (
         after_five[name] for name in ("as the evaluation advises", "at random")
     )
+    for noted, label in ((False, "not noted"), (True, "noted")):
+        close, wrong = count_close_lines(options.buildings, temperature_noted=noted)
+        write(f"temperature {label}: {close:.0%} of lines close to their limit,")
+        write(f" {wrong:.0%} of verdicts on lines wrong\n")
     write(f"after five readings: {chosen / random:.2f} of those at random\n")
 
 
