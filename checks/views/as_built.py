@@ -64,7 +64,7 @@ MAX_UNFOLDED_RULES = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildingBody:
-    """What a building's page shows of its result, rendered."""
+    """The part of a building's page that shows its result, rendered."""
 
     html: SafeString
     evaluated_at: datetime

@@ -55,7 +55,8 @@ def test_an_evaluation_with_nothing_new_is_kept_and_changes_nothing(
 def test_another_program_version_evaluates_again(
     low_pad: Finding, building: Building, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("checks.services.evaluation.MADE_WITH", "padstone 99")
+    for module in ("evaluation", "evaluation_storage"):
+        monkeypatch.setattr(f"checks.services.{module}.MADE_WITH", "padstone 99")
     evaluate_building(building.pk)
     assert Evaluation.objects.filter(building=building).count() == 2
     assert fresh(low_pad).evaluation.made_with == "padstone 99"
