@@ -1,6 +1,5 @@
 """Lines of the plan drawing: walls, diagonals and frame lines, with verdicts."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +15,7 @@ from core.svg import path_data
 from core.vocabulary import Verdict
 from jobs.anchor_plan.check_keys import CheckKey, CheckKind
 from jobs.anchor_plan.geometry import position_axes
+from jobs.anchor_plan.neighbours import find_spans
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,30 +59,17 @@ def draw_diagonal(sheet: PlanSheet, pair: tuple[str, str]) -> DrawnLine:
 
 
 def draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
-    """Draw the lines across the building, from a position to the one opposite."""
-    frames = {
-        position.mark: position_axes(sheet.plan, position)
-        for position in sheet.plan.positions
-        if position.wall is not None
-    }
+    """Draw the frames between walls, from a position to the one opposite."""
     lines = []
-    for mark, frame in frames.items():
-        opposite: tuple[float, str] | None = None
-        for other, facing in frames.items():
-            across = facing.origin - frame.origin
-            apart = float(across @ frame.inward)
-            if (
-                apart > 1.0
-                and abs(float(across @ frame.along)) < 1.0
-                and float(facing.inward @ frame.inward) < -1 + 1e-9
-            ):
-                opposite = min(opposite or (math.inf, ""), (apart, other))
-        # Each line is found from both ends: draw it once.
-        if opposite is None or mark > opposite[1]:
-            continue
-        ends = np.array([frame.origin, frames[opposite[1]].origin])
+    for pair in find_spans(sheet.plan):
+        first, second = (sheet.plan.positions[i] for i in (pair.first, pair.second))
+        if first.wall is None or second.wall is None:
+            continue  # A point has no reference line to be measured.
+        ends = np.array(
+            [position_axes(sheet.plan, each).origin for each in (first, second)]
+        )
         keys = (
-            CheckKey.for_position(CheckKind.LINE, each) for each in (mark, opposite[1])
+            CheckKey.for_position(CheckKind.LINE, each.mark) for each in (first, second)
         )
         lines.append(
             DrawnLine(
@@ -90,7 +77,7 @@ def draw_frame_lines(sheet: PlanSheet) -> list[DrawnLine]:
                 verdict=get_worst_verdict(
                     sheet.results.get_verdict(key) for key in keys
                 ),
-                title=f"Frame line {mark} to {opposite[1]}",
+                title=f"Frame line {first.mark} to {second.mark}",
             )
         )
     return lines
