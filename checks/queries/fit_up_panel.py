@@ -62,6 +62,7 @@ class FitUpPanel:
     misfit : radius that the worst holes lack; less than zero is slack.
     worst, missing : the worst bay or frame, empty where every one keeps its length,
         and the length it lacks, None where no length would do.
+    worst_misfit : radius that its own holes lack on each side.
     open : plates whose opening would do, the largest opening first.
     grid : least movement of the whole steel; None where it need not move.
     state : of the probability; late where no worker seems to run.
@@ -77,6 +78,7 @@ class FitUpPanel:
     sentence: str
     misfit: float
     worst: str
+    worst_misfit: float | None
     missing: float | None
     open: list[OpenedPlateResult]
     grid: GridMoveResult | None
@@ -111,6 +113,7 @@ def build_fit_up_panel(evaluated: EvaluatedPlan) -> FitUpPanel | None:
         worst=f"{worst[0].capitalize()} {' to '.join(worst[1]['marks'])}"
         if worst
         else "",
+        worst_misfit=worst[1]["misfit"] if worst else None,
         missing=worst[1]["missing_length"] if worst else None,
         open=fit_up["open"],
         grid=fit_up["grid"] if fit_up["grid"]["least"] > MIN_SHOWN_MOVE_MM else None,

@@ -21,7 +21,7 @@ from core.models import Person
 from jobs.models import Building, Job
 from tests import factories
 from tests.checks.conftest import Measure, as_planned, entry
-from tests.checks.evaluation.test_fit_up import stacked
+from tests.checks.evaluation.test_fit_up import read_group, stacked
 
 pytestmark = pytest.mark.django_db
 
@@ -64,6 +64,33 @@ def open_page(client: Client, person: Person, building: Building) -> str:
 )
 def test_a_chance_is_a_share_and_a_percentage(probability: float, text: str) -> None:
     assert describe_chance(probability) == text
+
+
+def test_the_panel_tells_the_bay_from_a_plate_that_does_not_go_on_alone(
+    client: Client, job: Job, operations: Person, field_lead: Person
+) -> None:
+    document = stacked()
+    readings = document["readings"] = [
+        each
+        for each in document["readings"]
+        if not each["check"].split(":")[1].startswith("N2")
+    ]
+    read_group(document, "N2", along=20.0)
+    for number, each in enumerate(readings):
+        each["id"] = f"s{number}"
+    del document["readings"]
+    hall = factories.building(job, operations, document)
+    assert not record_readings(
+        actor=field_lead, building=hall, entries=readings
+    ).refused
+    panel = panel_of(hall)
+    assert (panel.worst, panel.alone) == ("Bay S2 to S3", ["N2"])
+    # The finding writes the same sixteenth; the worst holes are those of N2.
+    assert panel.worst_misfit == pytest.approx(1.5875, abs=1e-3)
+    assert panel.misfit > 1.6
+    page = open_page(client, operations, hall)
+    assert "The worst holes lack, N2 included" in page
+    assert "its holes lack" in page
 
 
 def test_a_misfit_names_the_bay_its_length_and_the_plates_to_open(
