@@ -1,210 +1,221 @@
 """Do the tests notice? Random operator changes in the arithmetic, one at a time.
 
 `python -m tests.bench.mutations [--count 40] [--seed 1] [--paths checks/engine …]`
-copies the program to a temporary folder, changes one operator there (`+` to `-`, `*` to
-`/`, `<` to `>=`, `<` to `<=`, `and` to `or`, a sign or a `not` removed), and runs the
-tests of the changed module, then those against published values, then those of the
-evaluation, until one fails. It prints each change with the tests that noticed it, and
-the share noticed. A change that nobody notices is either equivalent (a `<` for a `<=`
-at a boundary that no value meets) or a gap in the tests: the list is for reading.
+copies the program to a folder of its own, runs the tests of the arithmetic there once
+to see which test calls which function, then changes one operator at a time (`+` to `-`,
+`*` to `/`, `<` to `>=`, `<` to `<=`, `and` to `or`, a sign or a `not` removed) and runs
+the tests that call the changed function, the quick ones first, until one fails. It
+prints each change with the test that noticed it or, where none did, its diff; at the
+end the share noticed. A change that nobody notices is either equivalent (a `<` for a
+`<=` at a boundary that no value meets) or a gap in the tests: the list is for reading.
 
-The tests run without the web framework, as in `.ci/run`. Not part of the normal run: it
-takes about a minute for each change that goes unnoticed.
+The folder stays: the same command goes on where it stopped, with the program as it was
+when the folder was made. `--folder` names another, `--list` shows without running what
+was found, `--try-again` runs those again that went unnoticed. The tests run without the
+web framework, as in `.ci/run`, at low priority. Not part of the normal run.
 """
 
 import argparse
-import ast
-import copy
+import compileall
+import json
+import os
 import random
 import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+from py_compile import PycInvalidationMode
+
+from tests.bench.operator_changes import OperatorChange, list_changes
 
 ROOT = Path(__file__).parents[2]
 COPIED = ("checks", "core", "jobs", "tests", ".ci", "pyproject.toml")
 DEFAULT_PATHS = ("checks/engine", "checks/evaluation")
-TIMEOUT_S = 900  # a change may loop for ever: then it was noticed
-
-OTHER_OPERATORS: dict[type[ast.AST], tuple[type[ast.AST], ...]] = {
-    ast.Add: (ast.Sub,),
-    ast.Sub: (ast.Add,),
-    ast.Mult: (ast.Div,),
-    ast.Div: (ast.Mult,),
-    ast.Lt: (ast.GtE, ast.LtE),
-    ast.LtE: (ast.Gt, ast.Lt),
-    ast.Gt: (ast.LtE, ast.GtE),
-    ast.GtE: (ast.Lt, ast.Gt),
-    ast.Eq: (ast.NotEq,),
-    ast.NotEq: (ast.Eq,),
-    ast.And: (ast.Or,),
-    ast.Or: (ast.And,),
-    ast.BitAnd: (ast.BitOr,),
-    ast.BitOr: (ast.BitAnd,),
-}
+TESTS = ("tests/checks/engine", "tests/checks/evaluation", "tests/published")
+MARGIN_S = 120.0
+SLOWER = 5  # a change may loop for ever: a run this many times as long has noticed it
+PRIORITY = 10  # `nice` of the runs
 
 
-@dataclass(frozen=True, slots=True)
-class OperatorChange:
-    """One change: the module from the root, the node's number, and which variant."""
+class TestBed:
+    """A copy of the program in which operators are changed and tests run.
 
-    path: Path
-    node: int
-    variant: int
+    Parameters
+    ----------
+    folder
+        Holds the copy, the record of which test calls which function, and the results.
+        Made where it is not there.
+    """
 
-    def apply(self) -> tuple[str, str]:
-        """Return the source of the changed module, and the change in words."""
-        tree = ast.parse((ROOT / self.path).read_text(encoding="utf-8"))
-        target = _list_nodes(tree)[self.node]
-        before = ast.unparse(target)
-        changed = list(_change_node(target))[self.variant]
-        # The node turns into the other in place, its class included.
-        target.__class__ = changed.__class__
-        target.__dict__.clear()
-        target.__dict__.update(changed.__dict__)
-        line = getattr(target, "lineno", 0)
-        after = ast.unparse(target)
-        return ast.unparse(tree), f"{self.path}:{line}: {before!r} -> {after!r}"
+    __test__ = False  # no test case, whatever the name says
 
+    def __init__(self, folder: Path) -> None:
+        self.root = folder / "program"
+        self.results_file = folder / "results.json"
+        self._record_file = folder / "tests.json"
+        self._chosen_file = folder / "chosen.json"
+        if not self._record_file.exists():
+            self._copy_program()
+            self._run(TESTS, {"RECORD_TO": str(self._record_file)})
+        text = self._record_file.read_text(encoding="utf-8")
+        self.record = json.loads(text)
 
-def list_changes(path: Path) -> Iterator[OperatorChange]:
-    """List every operator change of one module [path from the root]."""
-    tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
-    for number, node in enumerate(_list_nodes(tree)):
-        for variant, _ in enumerate(_change_node(node)):
-            yield OperatorChange(path, number, variant)
-
-
-def _list_nodes(tree: ast.AST) -> list[ast.AST]:
-    """List the nodes in a fixed order, those of annotations left out."""
-    notes = _list_annotations(tree)
-    return [node for node in ast.walk(tree) if id(node) not in notes]
-
-
-def _list_annotations(tree: ast.AST) -> set[int]:
-    """Return the ids of nodes inside annotations: `int | None` is no arithmetic."""
-    found: set[int] = set()
-    for node in ast.walk(tree):
-        notes = [
-            getattr(node, "annotation", None),
-            getattr(node, "returns", None),
-            # A plain name in capitals or camel case may be a type alias.
-            node.value
-            if isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript)
-            else None,
-        ]
-        for note in notes:
-            if note is not None:
-                found.update(id(each) for each in ast.walk(note))
-    return found
-
-
-def _change_node(node: ast.AST) -> Iterator[ast.AST]:
-    """Yield copies of a node with one operator changed."""
-    if isinstance(node, ast.BinOp | ast.BoolOp):
-        for other in OTHER_OPERATORS.get(type(node.op), ()):
-            yield _copy_with(node, op=other())
-    elif isinstance(node, ast.Compare) and len(node.ops) == 1:
-        for other in OTHER_OPERATORS.get(type(node.ops[0]), ()):
-            yield _copy_with(node, ops=[other()])
-    elif isinstance(node, ast.UnaryOp) and isinstance(
-        node.op, ast.USub | ast.Not | ast.Invert
-    ):
-        yield copy.deepcopy(node.operand)
-
-
-def _copy_with(node: ast.AST, **members: object) -> ast.AST:
-    changed = copy.deepcopy(node)
-    for name, value in members.items():
-        setattr(changed, name, value)
-    return changed
-
-
-def list_test_runs(path: Path) -> list[tuple[str, ...]]:
-    """List the test paths to run for a changed module, the nearest first."""
-    near = Path("tests") / path.parent / f"test_{path.name}"
-    folder = Path("tests") / path.parent
-    runs: list[tuple[str, ...]] = [(str(near),)] if (ROOT / near).exists() else []
-    if path.parent != Path("checks/engine") and (ROOT / folder).exists():
-        runs.append((str(folder),))
-    runs.append(("tests/published",))
-    runs.append(("tests/checks/engine", "tests/checks/evaluation"))
-    return runs
-
-
-def find_noticing_tests(copied: Path, path: Path, source: str) -> str:
-    """Return which run noticed the changed source; empty where none did."""
-    file = copied / path
-    original = file.read_text(encoding="utf-8")
-    file.write_text(source, encoding="utf-8")
-    try:
-        for paths in list_test_runs(path):
-            if not _run_tests(copied, paths):
-                return " ".join(paths)
-        return ""
-    finally:
-        file.write_text(original, encoding="utf-8")
-
-
-def _run_tests(copied: Path, paths: tuple[str, ...]) -> bool:
-    """Return True where every test of the paths passes."""
-    command = [
-        *(sys.executable, "-m", "pytest", "-q", "-x"),
-        *("-p", "without_django", "-p", "no:django", "--noconftest"),
-        *("-c", ".ci/arithmetic.ini", "--rootdir", "."),
-        *paths,
-    ]
-    environment = {"PYTHONPATH": ".ci", "PYTHONDONTWRITEBYTECODE": "1"}
-    try:
-        done = subprocess.run(
-            command,
-            cwd=copied,
-            env=environment,
-            timeout=TIMEOUT_S,
-            capture_output=True,
-            check=False,
+    def find_noticing_test(self, change: OperatorChange) -> str | None:
+        """Return the first test that fails with the change; None where none does."""
+        file = self.root / change.path
+        original = file.read_bytes()
+        tests = self._list_tests(change)
+        if not tests:
+            return None
+        self._chosen_file.write_text(json.dumps(tests), encoding="utf-8")
+        longest = MARGIN_S + SLOWER * sum(
+            self.record[each]["seconds"] for each in tests
         )
-    except subprocess.TimeoutExpired:
-        return False
-    return done.returncode in (0, 5)  # 5: a folder without tests for this run
+        changed = change.apply(self.root)
+        try:
+            file.write_text(changed, encoding="utf-8")
+            return self._run(
+                sorted({each.partition("::")[0] for each in tests}),
+                {"TESTS_FROM": str(self._chosen_file)},
+                timeout_s=longest,
+            )
+        finally:
+            file.write_bytes(original)
+
+    def _list_tests(self, change: OperatorChange) -> list[str]:
+        """List the tests that call the changed function, the quick ones first.
+
+        A change outside functions is met by whoever calls a function of the module.
+        """
+        function = change.find_function(self.root)
+        name = f"{change.path}:{function or ''}"
+        called = [
+            test
+            for test, entry in self.record.items()
+            if any(
+                each == name or (function is None and each.startswith(name))
+                for each in entry["functions"]
+            )
+        ]
+        return sorted(called, key=lambda test: float(self.record[test]["seconds"]))
+
+    def _copy_program(self) -> None:
+        shutil.rmtree(self.root, ignore_errors=True)
+        self.root.mkdir(parents=True)
+        skip = shutil.ignore_patterns("__pycache__", "node_modules")
+        for name in COPIED:
+            source = ROOT / name
+            if source.is_dir():
+                shutil.copytree(source, self.root / name, ignore=skip)
+            else:
+                shutil.copy2(source, self.root / name)
+        # Compiled by content, so that a changed file is never mistaken for the other.
+        compileall.compile_dir(
+            self.root, quiet=2, invalidation_mode=PycInvalidationMode.CHECKED_HASH
+        )
+
+    def _run(
+        self,
+        paths: tuple[str, ...] | list[str],
+        environment: dict[str, str],
+        timeout_s: float | None = None,
+    ) -> str | None:
+        """Run tests in the copy; return the first that failed, in words."""
+        command = [
+            *(sys.executable, "-m", "pytest", "-q", "--tb=no", "-rfE"),
+            *(() if "RECORD_TO" in environment else ("-x",)),
+            *("-p", "without_django", "-p", "no:django", "--noconftest"),
+            *("-p", "tests.bench.tests_by_function"),
+            *("-c", ".ci/arithmetic.ini", "--rootdir", ".", *paths),
+        ]
+        try:
+            done = subprocess.run(
+                command,
+                cwd=self.root,
+                env={
+                    "PYTHONPATH": ".ci",
+                    "PYTHONDONTWRITEBYTECODE": "1",
+                    "OMP_NUM_THREADS": "1",
+                    **environment,
+                },
+                timeout=timeout_s,
+                capture_output=True,
+                text=True,
+                check=False,
+            )
+        except subprocess.TimeoutExpired:
+            return "a run that does not end"
+        if done.returncode in (0, 5):  # 5: no test in these files is among the chosen
+            return None
+        failures = [
+            line.partition(" ")[2].partition(" - ")[0]
+            for line in done.stdout.splitlines()
+            if line.startswith(("FAILED ", "ERROR "))
+        ]
+        return failures[0] if failures else "a run that does not start"
+
+
+def sample_changes(
+    root: Path, paths: list[str], count: int, seed: int
+) -> tuple[list[OperatorChange], int]:
+    """Draw changes of the modules below some paths; return them and how many there are.
+
+    A longer sample of the same seed begins with the shorter one.
+    """
+    modules = [
+        file.relative_to(root)
+        for path in paths
+        for file in sorted(
+            [root / path] if path.endswith(".py") else (root / path).rglob("*.py")
+        )
+        if file.name != "__init__.py"
+    ]
+    changes = [change for path in modules for change in list_changes(root, path)]
+    random.Random(seed).shuffle(changes)  # noqa: S311 - no secret
+    return changes[:count], len(changes)
 
 
 def main() -> None:
     """Sample changes, try each, and print what the tests noticed."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    options = _read_options()
+    os.nice(PRIORITY)
+    bed = TestBed(options.folder)
+    sample, total = sample_changes(bed.root, options.paths, options.count, options.seed)
+    results: dict[str, str | None] = {}
+    if bed.results_file.exists():
+        results = json.loads(bed.results_file.read_text(encoding="utf-8"))
+    write = sys.stdout.write
+    write(f"{len(sample)} of {total} possible changes; results in {options.folder}\n")
+    for number, change in enumerate(sample, start=1):
+        known = change.key in results
+        if not known and options.list:
+            continue
+        if not known or (options.try_again and results[change.key] is None):
+            results[change.key] = bed.find_noticing_test(change)
+            bed.results_file.write_text(json.dumps(results, indent=1), encoding="utf-8")
+        test = results[change.key]
+        if test is None:
+            write(f"{number} NOT NOTICED {change.path}\n{change.describe(bed.root)}\n")
+        else:
+            write(f"{number} {change.key} noticed by {test}\n")
+        sys.stdout.flush()
+    tried = [results[each.key] for each in sample if each.key in results]
+    noticed = sum(test is not None for test in tried)
+    write(f"{noticed} of {len(tried)} noticed\n")
+
+
+def _read_options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--paths", nargs="+", default=DEFAULT_PATHS)
-    options = parser.parse_args()
-    modules = [
-        file.relative_to(ROOT)
-        for folder in options.paths
-        for file in sorted((ROOT / folder).rglob("*.py"))
-        if file.name != "__init__.py"
-    ]
-    changes = [change for path in modules for change in list_changes(path)]
-    sample = random.Random(options.seed).sample(  # noqa: S311 - no secret
-        changes, min(options.count, len(changes))
+    parser.add_argument("--list", action="store_true")
+    parser.add_argument("--try-again", action="store_true")
+    parser.add_argument(
+        "--folder", type=Path, default=Path(tempfile.gettempdir()) / "operator-changes"
     )
-    write = sys.stdout.write
-    write(f"{len(changes)} possible changes in {len(modules)} modules\n")
-    noticed = 0
-    with tempfile.TemporaryDirectory() as folder:
-        copied = Path(folder)
-        for name in COPIED:
-            source = ROOT / name
-            copy_one = shutil.copytree if source.is_dir() else shutil.copy2
-            copy_one(source, copied / name)
-        for change in sample:
-            changed, words = change.apply()
-            tests = find_noticing_tests(copied, change.path, changed)
-            noticed += bool(tests)
-            write(f"{words}: {f'noticed by {tests}' if tests else 'NOT NOTICED'}\n")
-            sys.stdout.flush()
-    write(f"{noticed} of {len(sample)} noticed\n")
+    return parser.parse_args()
 
 
 if __name__ == "__main__":

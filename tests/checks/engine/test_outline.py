@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from checks.engine.corner_moves import find_corner_moves
 from checks.engine.distance_network import AdjustmentOutcome
 from checks.engine.errors import DegenerateGeometryError
-from checks.engine.outline import adjust_outline, adjust_outlines
+from checks.engine.outline import adjust_outline, adjust_outlines, empty_adjustment
 
 A, B = 24_384.0, 15_240.0
 PLAN = np.array([[0.0, 0.0], [A, 0.0], [A, B], [0.0, B]])
@@ -250,3 +250,8 @@ def test_inputs_are_untouched():
     corners = found.corners_mm.copy()
     corners.flags.writeable = False
     find_corner_moves(plan, corners)
+
+
+def test_an_outline_without_an_adjustment_says_how_many_lengths_it_lacks():
+    # Four corners have five unknowns: eight coordinates less a place and a turn.
+    assert empty_adjustment(corners=4, readings=3).degrees_of_freedom == -2
