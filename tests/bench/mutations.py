@@ -48,13 +48,13 @@ class TestBed:
         Made where it is not there.
     """
 
-    __test__ = False  # no test case, whatever the name says
-
     def __init__(self, folder: Path) -> None:
         self.root = folder / "program"
         self.results_file = folder / "results.json"
         self._record_file = folder / "tests.json"
         self._chosen_file = folder / "chosen.json"
+        self._original_file = folder / "original.json"
+        self._restore()
         if not self._record_file.exists():
             self._copy_program()
             self._run(TESTS, {"RECORD_TO": str(self._record_file)})
@@ -63,8 +63,6 @@ class TestBed:
 
     def find_noticing_test(self, change: OperatorChange) -> str | None:
         """Return the first test that fails with the change; None where none does."""
-        file = self.root / change.path
-        original = file.read_bytes()
         tests = self._list_tests(change)
         if not tests:
             return None
@@ -72,7 +70,11 @@ class TestBed:
         longest = MARGIN_S + SLOWER * sum(
             self.record[each]["seconds"] for each in tests
         )
+        file = self.root / change.path
         changed = change.apply(self.root)
+        # Kept outside the process: one that is killed leaves a changed program behind.
+        original = {"path": str(change.path), "source": file.read_text("utf-8")}
+        self._original_file.write_text(json.dumps(original), encoding="utf-8")
         try:
             file.write_text(changed, encoding="utf-8")
             return self._run(
@@ -81,7 +83,15 @@ class TestBed:
                 timeout_s=longest,
             )
         finally:
-            file.write_bytes(original)
+            self._restore()
+
+    def _restore(self) -> None:
+        """Undo the change that was tried last, also by a process that was killed."""
+        if self._original_file.exists():
+            original = json.loads(self._original_file.read_text(encoding="utf-8"))
+            file = self.root / original["path"]
+            file.write_text(original["source"], encoding="utf-8")
+            self._original_file.unlink()
 
     def _list_tests(self, change: OperatorChange) -> list[str]:
         """List the tests that call the changed function, the quick ones first.

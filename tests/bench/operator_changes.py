@@ -44,12 +44,13 @@ class OperatorChange:
         """
         source = (root / self.path).read_bytes()
         target = _list_nodes(ast.parse(source))[self.node]
+        assert isinstance(target, ast.expr)  # only these have operators
         changed = ast.unparse(list(_change_node(target))[self.variant])
         lines = source.splitlines(keepends=True)
-        start = sum(map(len, lines[: target.lineno - 1])) + target.col_offset
-        end = (
-            sum(map(len, lines[: (target.end_lineno or 0) - 1])) + target.end_col_offset
-        )
+        start = sum(len(line) for line in lines[: target.lineno - 1])
+        start += target.col_offset
+        end = sum(len(line) for line in lines[: (target.end_lineno or 0) - 1])
+        end += target.end_col_offset or 0
         out = source[:start] + f"({changed})".encode() + source[end:]
         return out.decode()
 

@@ -229,6 +229,18 @@ def test_slots_are_along_an_axis_and_say_the_same_length_everywhere():
     assert slot["washer"]["size"] >= 2.0 * longest - 7 / 8 * INCH - 1e-6
 
 
+def test_a_group_off_both_ways_has_no_slots():
+    # A hole is slotted along one axis, and the other way no plate may move so far.
+    def move_all(document: Document) -> None:
+        for rod in range(1, 5):
+            move(document, rod, 15.0, 15.0)
+
+    found = finding(move_all)
+    assert ruled_out(found)["slot"] == (
+        "No set of slots along the plate's axes lets the plate fit."
+    )
+
+
 def test_a_rod_just_past_an_inch_is_not_said_to_be_an_inch():
     found = finding(lambda d: move(d, 1, 25.5))
     said = remedy(found, "refer")["reason"].removeprefix("A rod is ")
