@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 HEAVY = ("scipy", "pint", "ezdxf", "openpyxl", "typst", "jsonschema", "PIL")
 STARTED = """
@@ -16,9 +17,10 @@ print(json.dumps([name for name in {heavy!r} if name in sys.modules]))
 """
 
 
-def test_starting_the_program_loads_no_heavy_library():
+def run_program(source: str) -> Any:
+    """Run a program in a process of its own; return the JSON of its last line."""
     done = subprocess.run(
-        [sys.executable, "-c", STARTED.format(heavy=HEAVY)],
+        [sys.executable, "-c", source],
         cwd=Path(__file__).parents[1],
         env={**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings"},
         capture_output=True,
@@ -27,7 +29,11 @@ def test_starting_the_program_loads_no_heavy_library():
         timeout=120,
     )
     assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout.splitlines()[-1]) == []
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def test_starting_the_program_loads_no_heavy_library():
+    assert run_program(STARTED.format(heavy=HEAVY)) == []
 
 
 WORKER = """
@@ -42,16 +48,6 @@ print(json.dumps([len(names), sorted({heavy!r} & set(sys.modules))]))
 
 def test_a_worker_starts_without_the_arithmetic_and_the_pages():
     heavy = {*HEAVY, "numpy", "core.urls", "checks.services.evaluation"}
-    done = subprocess.run(
-        [sys.executable, "-c", WORKER.format(heavy=heavy)],
-        cwd=Path(__file__).parents[1],
-        env={**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings"},
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
-    assert done.returncode == 0, done.stderr
-    count, loaded = json.loads(done.stdout.splitlines()[-1])
+    count, loaded = run_program(WORKER.format(heavy=heavy))
     assert count > 10
     assert loaded == []

@@ -24,6 +24,7 @@ from checks.engine.fit_up.governing_plates import (
     SinglePlacements,
     prove_pair_misfits,
     solve_governing_plates,
+    stands_still,
 )
 from checks.engine.fit_up.openings import find_openings
 from checks.engine.fit_up.problem import (
@@ -368,15 +369,7 @@ def _place_with_least_movement(
     problem: FitUpProblem, best: FitUpSolution
 ) -> FitUpSolution:
     """Return a placement that moves the grid no further than it must."""
-    limits = problem.limits
-    shift = np.einsum("ni,nij->nj", best.shift, problem.axes)
-    apart = shift[problem.pairs[:, 1]] - shift[problem.pairs[:, 0]]
-    change = np.abs((apart * problem.direction).sum(axis=1))
-    if (
-        np.all(np.abs(best.shift) <= limits.line)
-        and np.all(np.abs(best.turn) <= limits.turn)
-        and np.all(change <= problem.pair_limit)
-    ):
+    if stands_still(problem, best):
         # The same plates stand within all limits of a grid that does not move.
         return replace(best, grid=np.zeros(3))
     program = ConeProgram(problem, turns=best.turn)

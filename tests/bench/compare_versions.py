@@ -60,7 +60,7 @@ with open(sys.argv[1]) as documents, open(sys.argv[2], "w") as results:
 
 @dataclass(frozen=True, slots=True)
 class ResultDifferences:
-    """What differs between two results of one document."""
+    """Differences between two results of one document."""
 
     verdicts: tuple[Difference, ...]
     findings: tuple[Difference, ...]

@@ -1,4 +1,4 @@
-"""What surrounds the evaluation when readings are posted, beside the evaluation alone.
+"""Cost of posted readings beside that of their evaluation and of COPY.
 
 `DATABASE_URL=… python -m tests.bench.posting` makes a test database of its own, posts
 through the REST interface in this process and prints

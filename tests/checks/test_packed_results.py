@@ -13,7 +13,7 @@ from tests.checks.decided_findings import old_reading
 pytestmark = pytest.mark.django_db
 
 
-def _kept(building: Building) -> list[bool]:
+def list_kept_results(building: Building) -> list[bool]:
     rows = Evaluation.objects.filter(building=building).order_by("pk")
     return [result is not None for result in rows.values_list("result", flat=True)]
 
@@ -42,12 +42,12 @@ def test_a_later_evaluation_replaces_the_result_before(
 ) -> None:
     for height in ("1000 mm", "1001 mm", "1002 mm"):
         measure(entry("level:S1", height))
-    assert _kept(building) == [False, False, True]
+    assert list_kept_results(building) == [False, False, True]
     older = Evaluation.objects.filter(building=building, result=None)
     assert all(each.summary["verdicts"] and each.input_digest for each in older)
 
 
-def test_a_result_that_a_finding_refers_to_is_kept(
+def test_a_result_that_a_finding_refers_to_islist_kept_results(
     building: Building, low_pad: Finding, measure: Measure
 ) -> None:
     # Measured again within: the finding closes, and keeps what closed it.

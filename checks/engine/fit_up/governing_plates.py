@@ -140,14 +140,17 @@ def _solve_part(
     """Solve for some plates and the pairs among them, on a still grid if it will do."""
     part = problem.select_positions(chosen)
     found = _solve_turned(part, turns)
+    return replace(found, grid=np.zeros(3)) if stands_still(part, found) else found
+
+
+def stands_still(problem: FitUpProblem, placed: FitUpSolution) -> bool:
+    """Return True where plates so placed are within all limits of an unmoved grid."""
     limits = problem.limits
-    if (
-        np.all(np.abs(found.shift) <= limits.line)
-        and np.all(np.abs(found.turn) <= limits.turn)
-        and np.all(_exceed_length(part, found.shift) <= 0.0)
-    ):
-        return replace(found, grid=np.zeros(3))
-    return found
+    return bool(
+        np.all(np.abs(placed.shift) <= limits.line)
+        and np.all(np.abs(placed.turn) <= limits.turn)
+        and np.all(_exceed_length(problem, placed.shift) <= 0.0)
+    )
 
 
 def _place_others(
